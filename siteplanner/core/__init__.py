@@ -1,0 +1,1 @@
+"""Numeric core: arrays in, arrays out, no files. Everything else stands on this."""

@@ -1,0 +1,1 @@
+"""Files in: the only rooms that open a layer."""

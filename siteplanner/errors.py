@@ -1,0 +1,71 @@
+"""What the tool says when something is wrong: errors that stop the work, findings that do not.
+
+Every message names what is wrong, where (file, field) and the remedy, because the reader is often tired,
+offline and unable to ask anyone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Literal
+
+Severity = Literal["caution", "warning", "note"]
+
+
+class SiteplannerError(Exception):
+    """Root of all errors raised on purpose. `what`, `file`, `field` and `remedy` are attributes."""
+
+    def __init__(
+        self, what: str, *, remedy: str, file: str | Path | None = None, field: str | None = None
+    ) -> None:
+        self.what = what
+        self.remedy = remedy
+        self.file = str(file) if file is not None else None
+        self.field = field
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        where = [part for part in (self.file, f"field {self.field}" if self.field else None) if part]
+        place = f"{', '.join(where)}: " if where else ""
+        return f"{place}{self.what} Remedy: {self.remedy}"
+
+    def __reduce__(self):  # the keyword-only arguments must survive a trip between processes
+        return (_rebuild, (type(self), self.what, self.remedy, self.file, self.field))
+
+
+def _rebuild(kind, what, remedy, file, field):
+    return kind(what, remedy=remedy, file=file, field=field)
+
+
+class InputError(SiteplannerError, ValueError):
+    """The mission or a layer cannot be used as it is."""
+
+
+class OutputError(SiteplannerError, OSError):
+    """A result could not be written."""
+
+
+class Cancelled(SiteplannerError):
+    """The user stopped the run; nothing was written."""
+
+    def __init__(self, what: str = "The run was cancelled.", *, remedy: str = "Start it again.", **kw) -> None:
+        super().__init__(what, remedy=remedy, **kw)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something the user must know that does not stop the run.
+
+    `code` is a stable short name (`elevation_in_feet`), `severity` is `caution` (can hurt someone),
+    `warning` (may make the plan wrong) or `note` (was mended, or is worth knowing).
+    """
+
+    code: str
+    severity: Severity
+    message: str
+    remedy: str = ""
+    file: str | None = None
+
+    def as_dict(self) -> dict[str, str | None]:
+        return asdict(self)

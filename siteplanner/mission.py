@@ -1,0 +1,326 @@
+"""The mission: every parameter of a plan, with one documented default and its source.
+
+A mission is a TOML (or JSON) file. Paths in it are relative to the file. Nothing here opens a layer: the
+rooms in `data/` do. Sources are given in each field's description; `common practice` marks a rule of thumb
+of the trade without a published source.
+"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from siteplanner.errors import InputError
+
+MPH = 0.44704  # m/s, exact (0.3048 * 5280 / 3600)
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+
+
+def _listed(value: Any) -> Any:
+    """One path where a list is meant is a list of one."""
+    return [value] if isinstance(value, str) else value
+
+
+class Layers(_Part):
+    """Files that the mission brings. Any CRS and format of the allow-list; see README, Inputs."""
+
+    elevation: Annotated[tuple[str, ...], Field(min_length=1)] = Field(
+        description="Ground elevation rasters; several are mosaicked, the finest on top."
+    )
+    elevation_unit: Literal["auto", "m", "ft", "us-ft"] = Field(
+        "auto", description="Overrides the unit found in the raster or its CRS. `auto` never guesses feet."
+    )
+    surface: tuple[str, ...] = Field(
+        (), description="Optional surface heights (tree tops, roofs), same unit; block sky and radio."
+    )
+    incident_area: str = Field(description="Polygons that need coverage; column `weight` optional.")
+    roads: str = Field(description="Road lines with OpenStreetMap keys, or other columns by `road_columns`.")
+    road_columns: dict[str, str] = Field(
+        default_factory=dict, description="OpenStreetMap key -> this layer's column, e.g. highway = 'CLASS'."
+    )
+    keep_out: tuple[str, ...] = Field((), description="Polygons where the trailer must not stand.")
+    hazards: tuple[str, ...] = Field((), description="Polygons of danger (flood, slide, fire); column `name`.")
+    power_lines: tuple[str, ...] = Field(
+        (), description="Overhead lines; columns `voltage_kv`, `height_m` optional."
+    )
+    must_serve: tuple[str, ...] = Field((), description="Named points that must have service; column `name`.")
+    spots: tuple[str, ...] = Field((), description="Points the user wants evaluated; column `name`.")
+
+    @field_validator("elevation", "surface", "keep_out", "hazards", "power_lines", "must_serve", "spots",
+                     mode="before")
+    @classmethod
+    def _one_is_a_list(cls, value: Any) -> Any:
+        return _listed(value)
+
+
+class Staging(_Part):
+    """Where the tow starts."""
+
+    name: str = "Staging"
+    latitude: float = Field(ge=-80, le=84, description="WGS 84 degrees; the span of UTM.")
+    longitude: float = Field(ge=-180, le=180, description="WGS 84 degrees, east positive.")
+
+
+class Trailer(_Part):
+    """The trailer as it stands on the ground."""
+
+    length_m: float = Field(6.0, gt=0, description="Between fore and aft jacks. Common practice.")
+    width_m: float = Field(2.4, gt=0, description="Between left and right jacks, stowed. Common practice.")
+    outrigger_reach_m: float = Field(
+        1.2192, ge=0, description="Each side; 4 ft. Common practice."
+    )
+    jack_travel_m: float = Field(0.45, gt=0, description="Largest lift of one jack with pads. Common practice.")
+    max_slope_deg: float = Field(
+        5.0, gt=0, lt=45, description="Ground steeper than this is ruled out; 5 deg = 8.7 %. Common practice."
+    )
+    mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1)] = Field(
+        (8.0, 12.0, 15.0), description="Heights at which the mast locks, above ground. Common practice."
+    )
+    dish_height_m: float = Field(2.0, gt=0, description="Dish centre above ground. Common practice.")
+    set_up_min: tuple[float, float, float] = Field(
+        (30.0, 45.0, 60.0), description="Low, likely, high minutes for one or two people. Common practice."
+    )
+    acquisition_min: tuple[float, float, float] = Field(
+        (3.0, 6.0, 15.0), description="Dish lock and first service, low/likely/high. Common practice."
+    )
+    hitch_up_min: tuple[float, float, float] = Field(
+        (10.0, 15.0, 25.0), description="Hitching and walk-round check before leaving. Common practice."
+    )
+
+    @field_validator("mast_stops_m")
+    @classmethod
+    def _stops_rise(cls, stops: tuple[float, ...]) -> tuple[float, ...]:
+        if any(not 1 <= s <= 100 for s in stops):
+            raise ValueError("mast stops are metres above ground between 1 and 100")
+        return tuple(sorted(set(stops)))
+
+
+class Rig(_Part):
+    """Tow vehicle and trailer together."""
+
+    mass_kg: float = Field(
+        5000.0, gt=0, description="Trailer at 4,000 lb (1,814 kg) plus a loaded tow vehicle. Common practice."
+    )
+    height_m: float = Field(3.2, gt=0, description="Stowed dish and mast. Common practice.")
+    width_m: float = Field(2.5, gt=0, description="Mirrors folded. Common practice.")
+    length_m: float = Field(13.0, gt=0, description="Bumper to bumper. Common practice.")
+    max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")
+    turning_radius_m: float = Field(
+        10.06, gt=0, description="Car with camper trailer (P/T), 33 ft; from memory of AASHTO."
+    )
+    forbidden_surfaces: tuple[str, ...] = Field(
+        ("mud", "sand", "ice", "snow"), description="OpenStreetMap `surface` values. Common practice."
+    )
+    worst_tracktype: Literal["grade1", "grade2", "grade3", "grade4", "grade5"] = Field(
+        "grade3", description="OpenStreetMap `tracktype`: softer tracks are refused. Common practice."
+    )
+    worst_smoothness: str = Field(
+        "bad", description="OpenStreetMap `smoothness`: `very_bad` needs high clearance (OSM wiki)."
+    )
+    last_leg_max_m: float = Field(
+        80.0, gt=0, description="From the road to the spot over ground. Common practice."
+    )
+    last_leg_max_slope_deg: float = Field(8.0, gt=0, lt=45, description="Over ground. Common practice.")
+    last_leg_speed_kmh: float = Field(5.0, gt=0, description="Walking pace with a spotter. Common practice.")
+
+
+class Satellite(_Part):
+    """A geostationary orbital slot."""
+
+    name: str = ""
+    longitude_deg: float = Field(ge=-180, le=180, description="East positive.")
+
+
+class Sky(_Part):
+    """The satellite link's demand on the sky."""
+
+    satellites: Annotated[tuple[Satellite, ...], Field(min_length=1)] = (
+        Satellite(name="slot 103 W", longitude_deg=-103.0),
+    )
+    need: Literal["any", "all"] = Field(
+        "any", description="One of the satellites is enough, or all must be in view."
+    )
+    min_margin_deg: float = Field(
+        2.0, ge=0, le=30,
+        description="Sky margin kept between skyline and line of sight: half the beam and a bush. "
+        "Common practice.",
+    )
+    min_elevation_deg: float = Field(5.0, gt=0, lt=90, description="Lower looks are refused. Common practice.")
+
+
+class Radio(_Part):
+    """The small cell, its sectors and the handset. Defaults: common practice unless a source is named."""
+
+    frequency_mhz: float = Field(763.0, ge=30, le=6000, description="Downlink centre.")
+    uplink_frequency_mhz: float | None = Field(None, ge=30, le=6000, description="None: as downlink.")
+    bandwidth_mhz: Literal[1.4, 3, 5, 10, 15, 20] = Field(
+        10, description="LTE channel; resource blocks by TS 36.101 Table 6.3.2.1-1."
+    )
+    tx_power_dbm: float = Field(40.0, description="Per sector, all resource blocks (10 W).")
+    sectors: int = Field(2, ge=1, le=6)
+    antenna_gain_dbi: float = Field(14.0)
+    beamwidth_deg: float = Field(
+        65.0, gt=0, le=360, description="Horizontal, -3 dB; pattern of TR 36.942 section 4.2.1."
+    )
+    front_to_back_db: float = Field(20.0, gt=0, description="TR 36.942 section 4.2.1.")
+    vertical_beamwidth_deg: float = Field(
+        10.0, gt=0, le=180, description="TR 36.814 Table A.2.1.1-2, from memory."
+    )
+    vertical_side_lobe_db: float = Field(20.0, gt=0, description="TR 36.814 Table A.2.1.1-2, from memory.")
+    downtilt_deg: float = Field(2.0, ge=-10, le=30)
+    cable_loss_db: float = Field(1.5, ge=0)
+    noise_figure_db: float = Field(5.0, ge=0, description="Base station receiver.")
+    handset_power_dbm: float = Field(23.0, description="Power class 3, TS 36.101 6.2.2.")
+    handset_gain_dbi: float = Field(-3.0)
+    handset_noise_figure_db: float = Field(9.0, ge=0, description="3GPP budget convention.")
+    handset_height_m: float = Field(1.5, gt=0, le=30)
+    body_loss_db: float = Field(3.0, ge=0)
+    building_loss_db: float = Field(0.0, ge=0, description="0: people are outdoors.")
+    interference_margin_db: float = Field(0.0, ge=0, description="0: no other cell is on air nearby.")
+    min_rsrp_dbm: float = Field(
+        -116.0, description="Reference signal per resource element that gives usable service."
+    )
+    uplink_resource_blocks: int = Field(5, ge=1, le=100, description="Granted to one handset at the cell edge.")
+    uplink_min_snr_db: float = Field(-3.0, description="For a slow uplink at the cell edge.")
+    location_sigma_db: float = Field(
+        8.0, ge=0, le=15, description="Log-normal location variability; 0 makes a hard edge."
+    )
+    max_radius_m: float = Field(
+        10000.0, gt=0, description="No service beyond this, whatever the level (timing and configuration)."
+    )
+    users: int = Field(128, ge=1, description="Simultaneous users that the cell carries; reported only.")
+
+
+class PowerLines(_Part):
+    """Distance kept from overhead lines: table clearance plus the fall of the mast."""
+
+    default_voltage_kv: float = Field(
+        350.0, gt=0, le=1000,
+        description="For lines without a voltage: unknown is not safe, so the 20 ft class of 29 CFR 1926.1408 "
+        "Table A is assumed.",
+    )
+    mast_fall_factor: float = Field(
+        1.1, ge=1.0, description="Times the highest mast stop: antenna and whip on top. Common practice."
+    )
+
+
+class Search(_Part):
+    """How widely and how finely spots are looked for."""
+
+    radius_m: float = Field(3000.0, gt=0, description="Search ground: this far beyond the incident area.")
+    cell_size_m: float | None = Field(
+        None, gt=0.5, description="None: that of the finest elevation raster, at least 5 m."
+    )
+    spacing_m: float = Field(200.0, gt=0, description="No two candidate spots are closer.")
+    max_spots: int = Field(120, ge=1, le=5000, description="Candidate spots evaluated in full.")
+    listed_spots: int = Field(10, ge=1, le=100, description="Spots in the ranking handed over.")
+    coverage_cell_m: float | None = Field(
+        None, gt=0, description="Coarser cells for the served share; None: at most 40,000 cells in the area."
+    )
+
+
+class Weights(_Part):
+    """Relative weight of each criterion; they are scaled to add up to 1."""
+
+    coverage: float = Field(5.0, ge=0)
+    must_serve: float = Field(2.0, ge=0)
+    sky: float = Field(1.0, ge=0)
+    ground: float = Field(1.0, ge=0)
+    access: float = Field(2.0, ge=0)
+
+    @model_validator(mode="after")
+    def _some(self) -> Weights:
+        if sum(self.model_dump().values()) <= 0:
+            raise ValueError("at least one weight must be above 0")
+        return self
+
+
+class Speeds(_Part):
+    """Free driving speeds of the rig in km/h by OpenStreetMap `highway` class. Common practice for towing."""
+
+    motorway: float = 90
+    trunk: float = 80
+    primary: float = 70
+    secondary: float = 60
+    tertiary: float = 50
+    unclassified: float = 40
+    residential: float = 30
+    service: float = 20
+    track: float = 15
+    unpaved_factor: float = Field(0.7, gt=0, le=1, description="Times the class speed off pavement.")
+    weather_factor: float = Field(1.0, gt=0, le=1, description="Night, rain, smoke: below 1.")
+
+
+class Mission(_Part):
+    """One call-out. `base` is the folder that relative paths start from; it is not part of the file."""
+
+    name: str = "Unnamed mission"
+    note: str = ""
+    layers: Layers
+    staging: Staging
+    crs: str | None = Field(None, description="Metric CRS to work in; None: the local UTM zone.")
+    trailer: Trailer = Trailer()
+    rig: Rig = Rig()
+    sky: Sky = Sky()
+    radio: Radio = Radio()
+    power_lines: PowerLines = PowerLines()
+    search: Search = Search()
+    weights: Weights = Weights()
+    speeds: Speeds = Speeds()
+    base: Path = Field(default=Path("."), exclude=True)
+
+    def path(self, relative: str) -> Path:
+        """A layer's path as an absolute one."""
+        return (self.base / relative).resolve()
+
+    def parameters(self) -> dict[str, Any]:
+        """Every parameter as used, ready for JSON."""
+        return self.model_dump(mode="json")
+
+
+def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str | None = None) -> Mission:
+    """Check a mission given as plain data.
+
+    Raises InputError naming the file, the first wrong field and the remedy; further ones follow in the text.
+    """
+    try:
+        return Mission.model_validate({**data, "base": Path(base)})
+    except ValidationError as error:
+        first, *others = error.errors()
+        field = ".".join(str(part) for part in first["loc"]) or "(top level)"
+        more = "".join(f" Also {'.'.join(map(str, o['loc']))}: {o['msg']}." for o in others[:8])
+        remedy = {
+            "missing": "Add the field.",
+            "extra_forbidden": "Remove it or mend the spelling; README lists the fields.",
+        }.get(first["type"], "Mend the value; README lists the fields with their ranges.")
+        raise InputError(f"{first['msg']} (got {first.get('input')!r:.80}).{more}", remedy=remedy, file=file,
+                         field=field) from None
+
+
+def load_mission(path: str | Path) -> Mission:
+    """Read a mission from TOML or JSON (by its ending).
+
+    Raises InputError for an unreadable file, broken syntax, or a wrong field.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise InputError("There is no such file.", remedy="Check the path.", file=path) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"The mission cannot be read ({error}).", remedy="Give a UTF-8 text file.",
+                         file=path) from None
+    try:
+        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, json.JSONDecodeError) as error:
+        raise InputError(f"Broken syntax: {error}.", remedy="Mend the line named.", file=path) from None
+    if not isinstance(data, dict):
+        raise InputError("A mission is a table of fields.", remedy="Start from the sample mission.", file=path)
+    return mission_from_dict(data, base=path.parent, file=str(path))

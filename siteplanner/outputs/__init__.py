@@ -1,0 +1,1 @@
+"""Outputs: what leaves the tool."""

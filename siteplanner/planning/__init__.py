@@ -1,0 +1,1 @@
+"""Planning: from loaded layers to a ranked plan."""

@@ -1,0 +1,206 @@
+"""The values that planning hands on: spots, their evaluation, the plan. All frozen, all plain data.
+
+Angles are degrees, bearings true and clockwise from north unless a name says `magnetic`; lengths metres;
+x and y are metres in the plan's CRS.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from siteplanner.data.grid import Grid
+from siteplanner.errors import Finding
+from siteplanner.mission import Mission
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from shapely.geometry import LineString
+
+    from siteplanner.data.vectors import InputRecord
+    from siteplanner.roads.network import RoadNetwork
+    from siteplanner.roads.routing import Route
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place the trailer could stand."""
+
+    name: str
+    x: float
+    y: float
+    latitude: float
+    longitude: float
+    grid_reference: str
+    elevation_m: float
+    origin: Literal["search", "user"] = "search"
+
+
+@dataclass(frozen=True)
+class Ground:
+    """How the trailer would stand. Jack differences are lifts above the highest corner's ground, metres."""
+
+    slope_deg: float
+    heading_deg: float
+    roll_deg: float
+    pitch_deg: float
+    jack_differences_m: dict[str, float]  # front_left, front_right, rear_left, rear_right; all >= 0
+    relief_m: float  # largest distance of the ground cells from the fitted plane
+    cell_size_m: float  # what the elevation can tell: nothing finer than this
+
+
+@dataclass(frozen=True)
+class Look:
+    """The line from the dish to one satellite."""
+
+    satellite_name: str
+    satellite_longitude_deg: float
+    azimuth_deg: float
+    azimuth_magnetic_deg: float | None
+    elevation_deg: float
+    skew_deg: float
+    horizon_deg: float  # NaN where the skyline is not known
+    margin_deg: float  # NaN where the skyline is not known
+    known_to_m: float  # how far the elevation reaches along the line; inf when it is enough
+    clear: bool
+
+
+@dataclass(frozen=True)
+class PointService:
+    """A must-serve point as one spot would serve it."""
+
+    name: str
+    latitude: float
+    longitude: float
+    probability: float
+    margin_db: float
+    distance_m: float
+    bearing_deg: float
+
+
+@dataclass(frozen=True, eq=False)
+class Coverage:
+    """Predicted service of the incident area."""
+
+    share: float  # expected share of the weighted area, 0..1
+    served_area_km2: float
+    mast_height_m: float
+    sector_bearings_deg: tuple[float, ...]
+    must_serve: tuple[PointService, ...]
+    share_by_stop: tuple[tuple[float, float], ...]  # (mast stop in metres, share with its own best bearings)
+    budget: tuple[tuple[str, float, str], ...] = ()  # (item, value, unit), adds up by hand
+    probability: np.ndarray | None = None  # per area cell, same order as Plan.area_rows/cols
+
+
+@dataclass(frozen=True, eq=False)
+class Access:
+    """The way from the staging point to the spot."""
+
+    drive_distance_m: float
+    drive_time_s: float
+    worst_grade_pct: float
+    last_leg_m: float
+    ways_out: int | None  # None: not worked out
+    route: Route
+    last_leg: LineString
+    unknown: tuple[str, ...] = ()  # limits that the road data do not state along the route
+
+
+@dataclass(frozen=True)
+class OnAir:
+    """Minutes from dispatch to first service: (low, likely, high) per part and in all."""
+
+    parts: tuple[tuple[str, float, float, float], ...]
+    low_min: float
+    likely_min: float
+    high_min: float
+    method: str
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """One line of a score: contribution = 100 x weight x utility."""
+
+    name: str
+    label: str
+    value: float
+    unit: str
+    utility: float  # 0..1
+    weight: float  # scaled, all add up to 1
+    contribution: float
+
+
+@dataclass(frozen=True, eq=False)
+class Evaluation:
+    """Everything physical about one spot; no weights in it."""
+
+    spot: Spot
+    ground: Ground
+    sky: tuple[Look, ...]
+    coverage: Coverage | None
+    access: Access | None
+    on_air: OnAir | None
+    failed: tuple[tuple[str, str], ...] = ()  # (limit, sentence); empty: the spot passes
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class RankedSpot:
+    """An evaluated spot with its place in the ranking."""
+
+    rank: int
+    evaluation: Evaluation
+    criteria: tuple[Criterion, ...]
+    score: float  # 0..100, the sum of the contributions
+
+    @property
+    def spot(self) -> Spot:
+        return self.evaluation.spot
+
+
+@dataclass(frozen=True)
+class RulingShare:
+    """How much of the search ground one limit rules out."""
+
+    code: str
+    label: str
+    share: float  # of the search ground, counting every cell the limit hits
+    only_share: float  # of the search ground, cells that no other limit hits
+    nearest_to_pass: str = ""  # how far the limit would have to relax, in words
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """What the map draws around the spots; all in the plan's CRS."""
+
+    elevation: Grid
+    ruling: Grid  # uint16, one bit per limit (ruling.BITS); 0: passes; cells outside the search ground: OUTSIDE
+    slope: Grid
+    area: GeoDataFrame
+    roads: RoadNetwork
+    overlays: dict[str, GeoDataFrame] = field(default_factory=dict)  # keep_out, hazards, power_lines, must_serve
+    area_rows: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    area_cols: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    area_grid: Grid | None = None  # the (maybe coarser) cells of the served share
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The one value that every output is made from."""
+
+    mission: Mission
+    software: dict[str, str]
+    inputs: tuple[InputRecord, ...]
+    findings: tuple[Finding, ...]
+    rulings: tuple[RulingShare, ...]
+    spots: tuple[RankedSpot, ...]  # ranked, best first
+    rejected: tuple[Evaluation, ...]  # evaluated in full and failed a limit; user's spots always stand here or above
+    scene: Scene
+    timings_s: dict[str, float] = field(default_factory=dict)
+    extra: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def best(self) -> RankedSpot | None:
+        return self.spots[0] if self.spots else None
