@@ -1,0 +1,70 @@
+"""Colours of the map, all from published colour-blind-safe schemes, and the contrast between two of them.
+
+Categories: Paul Tol, Colour Schemes, SRON/EPS/TN/09-002, issue 3.2, `muted` scheme; its grey stands for
+missing data. Lines and points: M. Okabe and K. Ito, Color Universal Design, 2008. Sequences: C. Brewer,
+ColorBrewer 2.0, YlGnBu and YlOrBr with five and four classes (marked colour-blind safe by their author).
+Colour never stands alone: the legend, the tooltips and the readout name the same things in words.
+"""
+
+from __future__ import annotations
+
+# Tol `muted`, in an order that puts far-apart hues on the limits that lie side by side on the ground
+RULING_COLOURS: dict[str, str] = {
+    "no_data": "#DDDDDD",  # pale grey: Tol keeps it for missing data
+    "steep": "#CC6677",  # rose
+    "keep_out": "#882255",  # wine
+    "hazard": "#AA4499",  # purple
+    "power_line": "#332288",  # indigo
+    "sky_blocked": "#88CCEE",  # cyan
+    "sky_unknown": "#999933",  # olive
+    "roadway": "#117733",  # green
+    "no_way_in": "#DDCC77",  # sand
+}
+SPARE_COLOURS = ("#44AA99", "#E69F00", "#56B4E9", "#D55E00", "#0072B2", "#000000")
+"""Tol's teal, then Okabe and Ito, for limits that the table above does not know."""
+
+# Okabe and Ito
+BLACK, ORANGE, SKY_BLUE, GREEN, YELLOW, BLUE, VERMILION, PURPLE = (
+    "#000000", "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7",
+)
+
+SERVICE_CLASSES: tuple[tuple[float, str, str], ...] = (  # from probability, colour, words; ColorBrewer YlGnBu
+    (0.50, "#FFFFCC", "50 to 70 %"),
+    (0.70, "#A1DAB4", "70 to 80 %"),
+    (0.80, "#41B6C4", "80 to 90 %"),
+    (0.90, "#2C7FB8", "90 to 95 %"),
+    (0.95, "#253494", "95 % and more"),
+)
+SLOPE_COLOURS = ("#FFFFD4", "#FED98E", "#FE9929", "#CC4C02")  # ColorBrewer YlOrBr, four classes
+RELIEF_COLOURS = ("#E4E6DA", "#EDE9DC", "#E6DFD0", "#DAD5CE", "#F2F1EE")  # pale, so that everything stands out
+
+INK, PAPER = "#1C2430", "#FBFAF7"  # text and panel by day
+NIGHT_INK, NIGHT_PAPER = "#D9CFC0", "#15171B"  # text and panel by night: warm and dim
+
+
+def ruling_colours(codes: tuple[str, ...] | list[str]) -> dict[str, str]:
+    """One colour for each limit, the same for the same limit in every plan."""
+    spare = iter(SPARE_COLOURS)
+    out = {}
+    for code in codes:
+        out[code] = RULING_COLOURS[code] if code in RULING_COLOURS else next(spare, "#777777")
+    return out
+
+
+def rgb(colour: str) -> tuple[int, int, int]:
+    """`#RRGGBB` as three numbers 0..255."""
+    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
+
+
+def contrast_ratio(one: str, other: str) -> float:
+    """Contrast of two colours, 1..21 (W3C WCAG 2.1, definitions of contrast ratio and relative luminance)."""
+
+    def luminance(colour: str) -> float:
+        linear = [
+            c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
+            for c in (v / 255 for v in rgb(colour))
+        ]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    bright, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (bright + 0.05) / (dark + 0.05)

@@ -1,0 +1,140 @@
+"""Text from files, made harmless for each place that shows it, and figures in words.
+
+Names, tags and notes come from files that nobody vetted. Each output has one function here, and every string
+that is not written in this program's own source passes through it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+
+_PLAIN = frozenset(" .,:()/-")
+_REPLACEMENT = "\ufffd"
+FOOT_M = 0.3048
+MILE_M = 1609.344
+
+
+def _unprintable(character: str) -> bool:
+    """Control characters, halves of surrogate pairs and code points that are no characters."""
+    return unicodedata.category(character) in {"Cc", "Cs"} or (ord(character) & 0xFFFE) == 0xFFFE
+
+
+def shown(value: object) -> str:
+    """Any value as text for an HTML page, a JavaScript string in it, and a template compiled once more.
+
+    Everything but letters, digits and a few harmless marks becomes a numeric entity, so quotes, brackets,
+    backticks and braces reach the screen and nothing else. Control characters and lone surrogates, which no
+    page can hold, become the replacement character; tab and line breaks stay.
+    """
+    out = []
+    for c in str(value):
+        if c.isalnum() or c in _PLAIN:
+            out.append(c)
+        elif c not in "\t\n\r" and _unprintable(c):
+            out.append(f"&#{ord(_REPLACEMENT)};")
+        else:
+            out.append(f"&#{ord(c)};")
+    return "".join(out)
+
+
+def named(value: object) -> str:
+    """`shown`, set apart so that a name written right to left cannot turn the sentence around it."""
+    return f"<bdi>{shown(value)}</bdi>"
+
+
+def clean(value: object) -> str:
+    """Any value as one line of plain text: control characters, surrogates and line breaks become spaces."""
+    text = "".join(" " if _unprintable(c) or c in "\u2028\u2029" else c for c in str(value))
+    return re.sub(r" {2,}", " ", text).strip()
+
+
+def xml_text(value: object) -> str:
+    """Any value as XML 1.0 character data or attribute value (production [2] Char of XML 1.0, 5th edition)."""
+    out = clean(value)
+    for raw, entity in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&quot;"), ("'", "&apos;")):
+        out = out.replace(raw, entity)
+    return out
+
+
+_FORMULA = re.compile(r"^\s*[=+\-@\t\r\n＝＋－＠|%]")
+
+
+def csv_cell(value: object) -> object:
+    """A value for a spreadsheet: numbers as they are, text that a spreadsheet would run gets an apostrophe.
+
+    Unknown (None, NaN) is an empty cell. The first characters = + - @ tab and CR start a formula in common
+    spreadsheets; their full-width twins, and the same after blanks, are treated alike.
+    """
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float)):
+        return value
+    text = str(value)
+    return "'" + clean(text) if _FORMULA.match(text) else clean(text)
+
+
+def number_text(value: float | None, digits: int = 1, unit: str = "") -> str:
+    """A figure with its unit; unknown is said, never a number."""
+    if value is None or math.isnan(value):
+        return "not known"
+    if math.isinf(value):
+        return "no limit" if value > 0 else "none"
+    text = f"{value:,.{digits}f}"
+    if float(text.replace(",", "")) == 0:
+        text = text.lstrip("-")
+    return f"{text} {unit}".strip()
+
+
+def distance_text(distance_m: float | None) -> str:
+    """Metres below 1 km, kilometres above, with feet or miles beside."""
+    if distance_m is None or not math.isfinite(distance_m):
+        return "not known"
+    if distance_m < 995:
+        return f"{distance_m:.0f} m ({distance_m / FOOT_M:,.0f} ft)"
+    return f"{distance_m / 1000:.1f} km ({distance_m / MILE_M:.1f} mi)"
+
+
+def time_text(time_s: float | None) -> str:
+    """Minutes, or hours and minutes."""
+    if time_s is None or not math.isfinite(time_s):
+        return "not known"
+    minutes = max(round(time_s / 60), 1 if time_s > 0 else 0)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def bearing_text(bearing_deg: float | None) -> str:
+    """Three figures, 000 to 359, with the degree sign."""
+    if bearing_deg is None or not math.isfinite(bearing_deg):
+        return "not known"
+    return f"{round(bearing_deg) % 360:03d}°"
+
+
+def percent_text(share: float | None, digits: int = 0) -> str:
+    """A share 0..1 as per cent; a small one is never shown as nothing, a large one never as all."""
+    if share is None or not math.isfinite(share):
+        return "not known"
+    step = 10.0**-digits
+    percent = 100 * share
+    if 0 < percent < step:
+        return f"below {step:.{digits}f} %"
+    if 100 - step < percent < 100:
+        return f"above {100 - step:.{digits}f} %"
+    return f"{percent:.{digits}f} %"
+
+
+def parts_that_add_up(parts: list[float], digits: int = 1) -> tuple[list[float], float]:
+    """Parts and their sum, rounded so that the printed parts add up to the printed sum exactly.
+
+    Largest-remainder rounding: each part is off by less than one unit of its last digit.
+    """
+    unit = 10**digits
+    total = round(math.fsum(parts) * unit)
+    floors = [math.floor(part * unit) for part in parts]
+    by_rest = sorted(range(len(parts)), key=lambda i: (floors[i] - parts[i] * unit, i))
+    for i in by_rest[: total - sum(floors)]:
+        floors[i] += 1
+    return [value / unit for value in floors], total / unit
