@@ -38,7 +38,8 @@ class Layers(_Part):
         "auto", description="Overrides the unit found in the raster or its CRS. `auto` never guesses feet."
     )
     surface: tuple[str, ...] = Field(
-        (), description="Optional surface heights (tree tops, roofs), same unit; block sky and radio."
+        (), description="Optional surface heights (tree tops, roofs), same unit; they block the sky. Radio is predicted "
+        "over bare ground."
     )
     incident_area: str = Field(description="Polygons that need coverage; column `weight` optional.")
     roads: str = Field(description="Road lines with OpenStreetMap keys, or other columns by `road_columns`.")
@@ -79,6 +80,10 @@ class Trailer(_Part):
     jack_travel_m: float = Field(0.45, gt=0, description="Largest lift of one jack with pads. Common practice.")
     max_slope_deg: float = Field(
         5.0, gt=0, lt=45, description="Ground steeper than this is ruled out; 5 deg = 8.7 %. Common practice."
+    )
+    road_setback_m: float = Field(
+        8.0, ge=0, description="The spot's centre keeps this far from a road's centre line, so that the trailer "
+        "with its outriggers does not block the way. Common practice."
     )
     mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1)] = Field(
         (8.0, 12.0, 15.0), description="Heights at which the mast locks, above ground. Common practice."
@@ -219,7 +224,7 @@ class Search(_Part):
         None, gt=0.5, description="None: that of the finest elevation raster, at least 5 m."
     )
     spacing_m: float = Field(200.0, gt=0, description="No two candidate spots are closer.")
-    max_spots: int = Field(120, ge=1, le=5000, description="Candidate spots evaluated in full.")
+    max_spots: int = Field(200, ge=1, le=5000, description="Candidate spots evaluated in full.")
     listed_spots: int = Field(10, ge=1, le=100, description="Spots in the ranking handed over.")
     coverage_cell_m: float | None = Field(
         None, gt=0, description="Coarser cells for the served share; None: at most 40,000 cells in the area."
@@ -240,6 +245,13 @@ class Weights(_Part):
         if sum(self.model_dump().values()) <= 0:
             raise ValueError("at least one weight must be above 0")
         return self
+
+
+class Scales(_Part):
+    """Where the utilities of the criteria start and end. Common practice, no source."""
+
+    sky_full_margin_deg: float = Field(15.0, gt=0, le=60, description="Sky margin that earns full marks.")
+    drive_zero_min: float = Field(60.0, gt=0, description="Drive time, last leg included, that earns nothing.")
 
 
 class Speeds(_Part):
@@ -273,6 +285,7 @@ class Mission(_Part):
     power_lines: PowerLines = PowerLines()
     search: Search = Search()
     weights: Weights = Weights()
+    scales: Scales = Scales()
     speeds: Speeds = Speeds()
     base: Path = Field(default=Path("."), exclude=True)
 

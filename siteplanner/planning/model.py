@@ -183,7 +183,7 @@ class Scene:
     overlays: dict[str, GeoDataFrame] = field(default_factory=dict)  # keep_out, hazards, power_lines, must_serve
     area_rows: np.ndarray = field(default_factory=lambda: np.empty(0, int))
     area_cols: np.ndarray = field(default_factory=lambda: np.empty(0, int))
-    area_grid: Grid | None = None  # the (maybe coarser) cells of the served share
+    area_step: int = 1  # every step-th row and column of the elevation stands for the area
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,121 @@
+"""Candidate spots: feasible cells thinned to a diverse set, plus the spots that the user names."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from siteplanner.data.grid import Grid
+from siteplanner.planning.ground_way import GroundWay
+from siteplanner.planning.model import Spot
+from siteplanner.planning.study import Study
+
+PROMINENCE_RADIUS_M = 600.0
+
+
+def merit(study: Study, way: GroundWay) -> np.ndarray:
+    """A cheap 0..1 guess of how good a cell is, only to choose among neighbours; never shown, never a score.
+
+    Level ground, close to the road, higher than the ground around (sees farther).
+    """
+    from scipy.ndimage import uniform_filter
+
+    grid, trailer, rig = study.elevation, study.mission.trailer, study.mission.rig
+    known = np.isfinite(grid.values)
+    filled = np.where(known, grid.values, np.nanmean(grid.values)).astype(np.float64)
+    size = max(3, 2 * int(PROMINENCE_RADIUS_M / grid.cell_size_m) + 1)
+    prominence = filled - uniform_filter(filled, size, mode="nearest")
+    rise = np.clip(prominence / 60.0 + 0.5, 0, 1)
+    level = np.clip(1 - study.slope.values / trailer.max_slope_deg, 0, 1)
+    near = np.clip(1 - way.distance_m / rig.last_leg_max_m, 0, 1)
+    return np.nan_to_num(0.4 * rise + 0.35 * level + 0.25 * near)
+
+
+def thin(rows: np.ndarray, cols: np.ndarray, value: np.ndarray, spacing_cells: float) -> np.ndarray:
+    """Indices of a set with no two closer than `spacing_cells`, best value first; ties by row, then column.
+
+    Greedy: the best cell is taken, all nearer than the spacing are dropped, and so on. Deterministic.
+    """
+    from scipy.spatial import cKDTree
+
+    order = np.lexsort((cols, rows, -np.round(value, 9)))
+    points = np.column_stack((rows, cols)).astype(float)[order]
+    tree = cKDTree(points)
+    alive = np.ones(len(points), bool)
+    taken = []
+    for i in range(len(points)):
+        if alive[i]:
+            taken.append(i)
+            # strictly nearer is dropped; exactly the spacing apart may stay
+            alive[tree.query_ball_point(points[i], np.nextafter(spacing_cells, 0))] = False
+    return order[np.array(taken, int)]
+
+
+def choose_cells(
+    feasible: np.ndarray, value: np.ndarray, cell_size_m: float, spacing_m: float, max_spots: int
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """(rows, cols, spacing used) of at most `max_spots` feasible cells at least `spacing_m` apart.
+
+    Where more would fit, the spacing is widened until they do not, so that the set still covers all the ground.
+    """
+    rows, cols = np.nonzero(feasible)
+    if not len(rows):
+        return rows, cols, spacing_m
+    v = value[rows, cols]
+    # first the best cell of each small block: far fewer points for the greedy choice, same diversity
+    block = max(1, int(spacing_m / cell_size_m / 4))
+    if block > 1:
+        key = (rows // block) * (feasible.shape[1] // block + 1) + cols // block
+        order = np.lexsort((cols, rows, -np.round(v, 9), key))
+        first = np.concatenate(([True], np.diff(key[order]) != 0))
+        keep = np.sort(order[first])
+        rows, cols, v = rows[keep], cols[keep], v[keep]
+    used = spacing_m
+    picked = thin(rows, cols, v, used / cell_size_m)
+    while len(picked) > max_spots:
+        used *= max(1.05, float(np.sqrt(len(picked) / max_spots)) * 0.98)
+        picked = thin(rows, cols, v, used / cell_size_m)
+    return rows[picked], cols[picked], used
+
+
+def grid_reference(latitude_deg: float, longitude_deg: float) -> str:
+    """Military grid / US National Grid reference to 1 m (truncated, never rounded: FGDC-STD-011-2001)."""
+    from mgrs import MGRS
+
+    return str(MGRS().toMGRS(latitude_deg, longitude_deg, MGRSPrecision=5))
+
+
+def spot_at(grid: Grid, row: int, col: int, name: str) -> Spot:
+    """A spot at a cell's centre."""
+    x, y = (float(v) for v in grid.xy(row, col))
+    return _spot(grid, x, y, name, "search")
+
+
+def _spot(grid: Grid, x: float, y: float, name: str, origin) -> Spot:
+    lon, lat = (float(v) for v in grid.lonlat(x, y))
+    return Spot(name, x, y, lat, lon, grid_reference(lat, lon), float(grid.sample(x, y)), origin)
+
+
+def user_spots(study: Study) -> list[Spot]:
+    """Spots that the mission names, wherever they are."""
+    frame = study.overlay("spots")
+    if frame is None:
+        return []
+    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
+    return [
+        _spot(study.elevation, shape.x, shape.y, _named(name, number), "user")
+        for number, (name, shape) in enumerate(zip(names, frame.geometry, strict=True), 1)
+    ]
+
+
+def _named(name: object, number: int) -> str:
+    return str(name) if isinstance(name, str) and name.strip() else f"User spot {number}"
+
+
+def letters(number: int) -> str:
+    """0 -> A, 25 -> Z, 26 -> AA: names short enough for a radio."""
+    out = ""
+    number += 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        out = chr(ord("A") + rest) + out
+    return out

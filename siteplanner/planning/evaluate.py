@@ -1,0 +1,348 @@
+"""One spot, everything physical about it: ground, sky, coverage, access, time to on air."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from shapely.geometry import Point
+
+from siteplanner.core.aim import best_aim, lowest_good_stop
+from siteplanner.core.coverage import path_loss_exact_db, path_loss_stops_db
+from siteplanner.core.geodesy import look_angles
+from siteplanner.core.horizon import horizon_known_deg
+from siteplanner.core.link import LinkParameters, budget, margin_db, service_probability
+from siteplanner.core.terrain import attitude, best_heading, gradient, jack_lifts_m
+from siteplanner.errors import Finding
+from siteplanner.mission import Radio
+from siteplanner.planning.ground_way import GroundWay
+from siteplanner.planning.limits import line_keep_away_m
+from siteplanner.planning.model import (
+    Access,
+    Coverage,
+    Evaluation,
+    Ground,
+    Look,
+    OnAir,
+    PointService,
+    Spot,
+)
+from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
+from siteplanner.planning.study import Study
+from siteplanner.roads.routing import nearest_access, route_to
+
+BEAM_STEP_DEG = 0.5
+BEAM_HALF_WIDTH_DEG = 1.5  # skyline taken over this much to both sides: a small dish's beam; common practice
+STOP_TOLERANCE = 0.02  # share of the area that a lower mast may give up
+
+
+@dataclass(frozen=True, eq=False)
+class Judge:
+    """A study with its ruling: all that a spot is judged by."""
+
+    study: Study
+    ruling: Ruling
+    way: GroundWay
+
+
+def link_parameters(radio: Radio) -> LinkParameters:
+    """The mission's radio as the numeric core wants it."""
+    names = {f.name for f in fields(LinkParameters)}
+    values = {name: value for name, value in radio.model_dump().items() if name in names}
+    return LinkParameters(**values)
+
+
+def magnetic_declination_deg(latitude_deg: float, longitude_deg: float, height_m: float) -> float | None:
+    """Declination today, east positive, by the World Magnetic Model; None outside the model's years."""
+    import datetime
+
+    from pygeomag import GeoMag
+
+    today = datetime.date.today()
+    year = today.year + (today.timetuple().tm_yday - 1) / 365.25
+    try:
+        model = GeoMag(coefficients_file="wmm/WMM_2025.COF")
+        result = model.calculate(glat=latitude_deg, glon=longitude_deg, alt=height_m / 1000, time=year)
+    except ValueError:
+        return None
+    return float(result.d)
+
+
+def evaluate(judge: Judge, spot: Spot) -> Evaluation:
+    """Judge one spot. Limits that it breaks stand in `failed`; nothing here depends on weights."""
+    study = judge.study
+    grid = study.elevation
+    cell = grid.cell(spot.x, spot.y)
+    if cell is None or not np.isfinite(grid.values[cell]):
+        nothing = float("nan")
+        return Evaluation(spot, Ground(nothing, nothing, nothing, nothing, {}, nothing, grid.cell_size_m), (), None,
+                          None, None, (("no_data", "There is no elevation here."),))
+    failed: list[tuple[str, str]] = []
+    findings: list[Finding] = []
+    access = find_access(judge, spot, cell)
+    ground = judge_ground(judge, spot, cell, access)
+    sky = judge_sky(study, spot, cell)
+    coverage = predict_coverage(study, spot, cell)
+    failed += broken_limits(judge, spot, cell, ground, sky, access)
+    if access is not None:
+        findings += access.route.findings
+        if access.ways_out == 1:
+            findings.append(Finding(
+                "one_way_in", "caution", "There is one way in and out: if that road is lost, the crew is cut off.",
+                "Agree a lookout and a time to leave; see the segments on the map."))
+    on_air = time_on_air(study, access) if access is not None else None
+    return Evaluation(spot, ground, sky, coverage, access, on_air, tuple(failed), tuple(findings))
+
+
+def judge_ground(judge: Judge, spot: Spot, cell: tuple[int, int], access: Access | None) -> Ground:
+    """Slope, parking heading with least roll, pitch, jack lifts from the plane of the cells around."""
+    study, trailer = judge.study, judge.study.mission.trailer
+    grid = study.elevation
+    row, col = cell
+    # coarse cells: the 3 x 3 plane; fine ones: the plane under trailer and outriggers
+    half = max(1, round(0.5 * trailer.length_m / grid.cell_size_m))
+    r0, r1, c0, c1 = row - half, row + half + 1, col - half, col + half + 1
+    window = grid.values[max(r0, 0) : r1, max(c0, 0) : c1].astype(float)
+    known = np.isfinite(window)
+    if known.sum() < 3 or min(window.shape) < 2:
+        nothing = float("nan")
+        return Ground(nothing, nothing, nothing, nothing, {}, nothing, grid.cell_size_m)
+    east, north, residual = _plane(window, known, grid.cell_size_m)
+    convergence = grid.convergence_deg(spot.x, spot.y)
+    prefer = None
+    if access is not None and len(access.last_leg.coords) > 1 and access.last_leg.length > 0:
+        (x1, y1), (x0, y0) = access.last_leg.coords[-1], access.last_leg.coords[-2]
+        prefer = float(np.degrees(np.arctan2(x0 - x1, y0 - y1)) % 360)  # nose back toward the road
+    heading = best_heading(east, north, trailer.max_slope_deg, trailer.max_slope_deg, prefer_deg=prefer)
+    roll, pitch = attitude(east, north, heading)
+    lifts = jack_lifts_m(east, north, heading, trailer.length_m, trailer.width_m)
+    slope = float(np.degrees(np.arctan(np.hypot(east, north))))
+    return Ground(
+        slope_deg=slope if half > 1 else float(study.slope.values[cell]) if np.isfinite(study.slope.values[cell])
+        else slope,
+        heading_deg=(float(heading) + convergence) % 360, roll_deg=float(roll), pitch_deg=float(pitch),
+        jack_differences_m={name: float(v) for name, v in lifts.items()}, relief_m=residual,
+        cell_size_m=grid.cell_size_m,
+    )
+
+
+def _plane(window: np.ndarray, known: np.ndarray, cell_size_m: float) -> tuple[float, float, float]:
+    """East and north gradient and the largest residual of the plane under the window.
+
+    A whole 3 x 3 window takes Horn's weights, so that slope and attitude agree with the slope raster.
+    """
+    if window.shape == (3, 3) and known.all():
+        p, q = gradient(window, cell_size_m)
+        east, north = float(p[1, 1]), float(q[1, 1])
+        z0 = float(window.mean())
+        rows, cols = np.indices(window.shape)
+        fitted = z0 + east * (cols - 1) * cell_size_m - north * (rows - 1) * cell_size_m
+        return east, north, float(np.abs(window - fitted).max())
+    from siteplanner.core.terrain import fit_plane
+
+    rows, cols = np.nonzero(known)
+    x, y = cols * cell_size_m, -rows * cell_size_m
+    _, east, north, residuals = fit_plane(x, y, window[known])
+    return float(east), float(north), float(np.abs(residuals).max())
+
+
+def judge_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> tuple[Look, ...]:
+    """Look angles, exact skyline over the beam's width and margin for every satellite named."""
+    grid, sky = study.elevation, study.mission.sky
+    surface = study.obstacles if study.obstacles is not None else grid
+    dish = study.mission.trailer.dish_height_m
+    # the dish stands on the ground, the skyline is made by what stands on it
+    height = dish + float(grid.values[cell] - surface.values[cell])
+    convergence = grid.convergence_deg(spot.x, spot.y)
+    declination = magnetic_declination_deg(spot.latitude, spot.longitude, spot.elevation_m)
+    looks = []
+    for satellite in sky.satellites:
+        azimuth, elevation, skew = (
+            float(v) for v in look_angles(spot.latitude, spot.longitude, spot.elevation_m, satellite.longitude_deg)
+        )
+        offsets = np.arange(-BEAM_HALF_WIDTH_DEG, BEAM_HALF_WIDTH_DEG + 1e-9, BEAM_STEP_DEG)
+        bearings = azimuth - convergence + offsets
+        skyline, known_to = horizon_known_deg(surface.values, grid.cell_size_m, *cell, bearings, height)
+        horizon, reach = float(np.max(skyline)), float(np.min(known_to))
+        margin = elevation - horizon
+        # a skyline cut short by the data's edge is only a lower bound: it may block, but never clears, unless the
+        # line of sight has already risen above the highest ground there
+        if np.isfinite(reach) and margin >= sky.min_margin_deg:
+            top = float(np.nanmax(surface.values))
+            eye = float(surface.values[cell]) + height
+            line = eye + reach * np.tan(np.radians(elevation - sky.min_margin_deg))
+            if line < top:
+                horizon = margin = float("nan")
+        looks.append(Look(
+            satellite.name or f"{satellite.longitude_deg:g} deg", satellite.longitude_deg, azimuth,
+            None if declination is None else (azimuth - declination) % 360, elevation, skew, horizon, margin, reach,
+            bool(margin >= sky.min_margin_deg and elevation >= sky.min_elevation_deg),
+        ))
+    return tuple(looks)
+
+
+def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int]) -> Coverage:
+    """Path loss to every cell of the area from every mast stop; best bearings; lowest stop that is good enough."""
+    grid, radio, cells = study.elevation, study.mission.radio, study.area_cells
+    params = link_parameters(radio)
+    stops = np.array(study.mission.trailer.mast_stops_m)
+    loss = path_loss_stops_db(grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m,
+                              radio.frequency_mhz, cells.rows, cells.cols)
+    dx = (cells.cols - cell[1]) * grid.cell_size_m
+    dy = (cell[0] - cells.rows) * grid.cell_size_m
+    distance = np.maximum(np.hypot(dx, dy), grid.cell_size_m / 2)
+    bearing = np.degrees(np.arctan2(dx, dy)) % 360
+    target = grid.values[cells.rows, cells.cols] + radio.handset_height_m
+    eye = float(grid.values[cell]) + stops
+    angle = np.degrees(np.arctan2(target[None, :] - eye[:, None], distance[None, :]))
+    weight = np.where(distance <= radio.max_radius_m, cells.weight, 0.0)
+    aims = best_aim(loss, bearing, angle, weight, params, radio.sectors, radio.location_sigma_db)
+    shares = np.array([aim.share for aim in aims])
+    chosen = lowest_good_stop(shares, STOP_TOLERANCE)
+    aim = aims[chosen]
+    convergence = grid.convergence_deg(spot.x, spot.y)
+    probability = np.where(distance <= radio.max_radius_m, aim.probability, 0.0)
+    return Coverage(
+        share=float(aim.share),
+        served_area_km2=float(np.nansum(probability) * cells.cell_area_m2 / 1e6),
+        mast_height_m=float(stops[chosen]),
+        sector_bearings_deg=tuple(float((b + convergence) % 360) for b in aim.bearings_deg),
+        must_serve=serve_points(study, spot, cell, float(stops[chosen]), aim.bearings_deg, params),
+        share_by_stop=tuple((float(s), float(v)) for s, v in zip(stops, shares, strict=True)),
+        budget=tuple(budget(params, float(np.nanmedian(loss[chosen])), 0.0)),
+        probability=probability.astype(np.float32),
+    )
+
+
+def serve_points(
+    study: Study, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg, params: LinkParameters
+) -> tuple[PointService, ...]:
+    """Each must-serve point by the exact path, not the fast kernel."""
+    from siteplanner.core.antenna import sector_gain_db
+
+    frame = study.overlay("must_serve")
+    if frame is None:
+        return ()
+    grid, radio = study.elevation, study.mission.radio
+    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
+    out = []
+    for number, (name, shape) in enumerate(zip(names, frame.geometry, strict=True), 1):
+        x, y = shape.x, shape.y
+        row, col = (float(v) for v in grid.rowcol(x, y))
+        dx, dy = x - spot.x, y - spot.y
+        distance = max(float(np.hypot(dx, dy)), 1.0)
+        label = str(name) if isinstance(name, str) and name.strip() else f"Point {number}"
+        lon, lat = (float(v) for v in grid.lonlat(x, y))
+        bearing = float(np.degrees(np.arctan2(dx, dy)) % 360)
+        loss = float(path_loss_exact_db(grid.values, grid.cell_size_m, *cell, np.array([mast_height_m]),
+                                        radio.handset_height_m, radio.frequency_mhz, np.array([row]),
+                                        np.array([col]))[0, 0])
+        rise = float(grid.sample(x, y)) + radio.handset_height_m - float(grid.values[cell]) - mast_height_m
+        gain = max(
+            float(sector_gain_db(bearing - b, np.degrees(np.arctan2(rise, distance)), radio.beamwidth_deg,
+                                 radio.front_to_back_db, radio.vertical_beamwidth_deg, radio.vertical_side_lobe_db,
+                                 radio.downtilt_deg))
+            for b in bearings_deg
+        )
+        margin = float(margin_db(params, loss, gain))
+        probability = float(service_probability(margin, radio.location_sigma_db))
+        if distance > radio.max_radius_m or not np.isfinite(margin):
+            probability = 0.0
+        out.append(PointService(label, lat, lon, probability, margin, distance,
+                                (bearing + grid.convergence_deg(spot.x, spot.y)) % 360))
+    return tuple(out)
+
+
+def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | None:
+    """Drive from staging to the road point of the last leg, then over ground; None when there is no way."""
+    from siteplanner.roads.routing import ways_out
+
+    study, rig = judge.study, judge.study.mission.rig
+    grid = study.elevation
+    path = judge.way.path_cells(*cell)
+    if not path:
+        return None
+    x, y = (float(v) for v in grid.xy(*path[0]))
+    access = nearest_access(study.network, study.tree, x, y, max_offset_m=1.5 * grid.cell_size_m)
+    if access is None:
+        return None
+    route = route_to(study.network, study.tree, access)
+    leg = judge.way.line(grid, *cell, access.x, access.y)
+    if len(path) == 1:  # the road crosses the spot's own cell: straight from the road to the spot
+        from shapely.geometry import LineString
+
+        leg = LineString([(access.x, access.y), (spot.x, spot.y)])
+    seconds = route.time_s + leg.length / (rig.last_leg_speed_kmh / 3.6)
+    ways, _ = ways_out(study.network, study.tree, access)
+    return Access(route.distance_m, seconds, route.worst_grade_pct, float(leg.length), ways, route, leg,
+                  tuple(route.unknown))
+
+
+def broken_limits(judge: Judge, spot: Spot, cell, ground: Ground, looks, access) -> list[tuple[str, str]]:
+    """Every limit that the exact figures break, as (code, sentence)."""
+    study, mission = judge.study, judge.study.mission
+    out: list[tuple[str, str]] = []
+    value = int(judge.ruling.cells.values[cell])
+    codes = codes_of(value) if value and value < (1 << 15) else []
+    if ground.slope_deg > mission.trailer.max_slope_deg:
+        out.append(("steep", f"The ground slopes {ground.slope_deg:.1f} deg; the limit is "
+                    f"{mission.trailer.max_slope_deg:.1f} deg."))
+    clear = [look.clear for look in looks]
+    ok = any(clear) if mission.sky.need == "any" else all(clear)
+    if not ok:
+        unknown = any(not np.isfinite(look.margin_deg) for look in looks)
+        margins = ", ".join(
+            f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if np.isfinite(look.margin_deg) else "not known")
+            for look in looks
+        )
+        out.append(("sky_unknown" if unknown else "sky_blocked",
+                    f"Sky margin {margins}; {mission.sky.min_margin_deg:.1f} deg is needed."))
+    if access is None:
+        out.append(("no_way_in", "No road that the rig can reach comes within "
+                    f"{mission.rig.last_leg_max_m:.0f} m over drivable ground."))
+    out += _near_lines(study, spot)
+    for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
+        frame = study.overlay(role)
+        if frame is None:
+            continue
+        hit = frame[frame.geometry.intersects(Point(spot.x, spot.y))]
+        if len(hit):
+            name = hit.iloc[0].get("name")
+            out.append((code, f"{LIMITS[code]}: {name}." if isinstance(name, str) and name else f"{LIMITS[code]}."))
+    said = {code for code, _ in out}
+    if "roadway" in codes and "roadway" not in said:
+        out.append(("roadway", f"Closer than {mission.trailer.road_setback_m:.0f} m to a road's centre line."))
+    if "no_data" in codes and "no_data" not in said:
+        out.append(("no_data", "The elevation beside this cell is not known."))
+    return out
+
+
+def _near_lines(study: Study, spot: Spot) -> list[tuple[str, str]]:
+    import pandas as pd
+
+    frame = study.overlay("power_lines")
+    if frame is None:
+        return []
+    voltages = pd.to_numeric(frame["voltage_kv"], errors="coerce") if "voltage_kv" in frame.columns else None
+    for number, shape in enumerate(frame.geometry):
+        voltage = None if voltages is None else float(voltages.iloc[number])
+        need = line_keep_away_m(study, voltage)
+        distance = shape.distance(Point(spot.x, spot.y))
+        if distance < need:
+            return [("power_line", f"An overhead line is {distance:.0f} m away; mast fall and clearance need "
+                     f"{need:.0f} m.")]
+    return []
+
+
+def time_on_air(study: Study, access: Access) -> OnAir:
+    """Minutes to first service: each part low, likely, high; the totals are plain sums of each column."""
+    trailer = study.mission.trailer
+    drive = access.drive_time_s / 60
+    parts = (
+        ("Hitch up and walk round", *trailer.hitch_up_min),
+        ("Drive and last leg", 0.85 * drive, drive, 1.4 * drive),  # spread: common practice, no source
+        ("Set up, level, raise the mast", *trailer.set_up_min),
+        ("Find the satellite, first service", *trailer.acquisition_min),
+    )
+    low, likely, high = (sum(part[i] for part in parts) for i in (1, 2, 3))
+    return OnAir(parts, low, likely, high, "Sums of low, likely and high minutes of each part.")

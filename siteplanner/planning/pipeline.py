@@ -1,0 +1,124 @@
+"""The main job: one function from a mission to a plan."""
+
+from __future__ import annotations
+
+import platform
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from siteplanner.errors import Finding
+from siteplanner.mission import Mission, Weights
+from siteplanner.planning.candidates import choose_cells, letters, merit, spot_at, user_spots
+from siteplanner.planning.evaluate import Judge, evaluate
+from siteplanner.planning.limits import rule_ground
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot, Scene
+from siteplanner.planning.progress import Progress, Stages
+from siteplanner.planning.scoring import firmness, rank
+from siteplanner.planning.study import Study, load_study
+
+
+def plan(mission: Mission, progress: Progress | None = None) -> Plan:
+    """Plan one mission: load, rule, choose, evaluate, rank.
+
+    `progress(stage, share)` is called often with plain words and 0..1; raise `Cancelled` in it to stop.
+    Raises InputError for a layer or parameter that cannot be used.
+    """
+    stages = Stages(progress)
+    study = load_study(mission, stages)
+    ruling, way, sky_findings = rule_ground(study, stages)
+    judge = Judge(study, ruling, way)
+
+    with stages.stage("Choosing candidate spots"):
+        grid = study.elevation
+        rows, cols, spacing = choose_cells(
+            ruling.feasible, merit(study, way), grid.cell_size_m, mission.search.spacing_m, mission.search.max_spots
+        )
+        named = user_spots(study)
+        candidates = [spot_at(grid, int(r), int(c), f"candidate {n}")
+                      for n, (r, c) in enumerate(zip(rows, cols, strict=True), 1)]
+    with stages.stage("Evaluating spots") as tick:
+        everything = [*named, *candidates]
+        evaluations = [evaluate(judge, spot) for spot in stages.each(tick, everything, len(everything))]
+    with stages.stage("Ranking"):
+        ranked = name_spots(rank(evaluations, mission))
+        listed = ranked[: mission.search.listed_spots]
+        rejected = tuple(e for e in evaluations if e.failed and e.spot.origin == "user")
+    search = {
+        "search_ground_km2": float(study.search_ground.sum() * grid.cell_size_m**2 / 1e6),
+        "feasible_km2": float(ruling.feasible.sum() * grid.cell_size_m**2 / 1e6),
+        "cell_size_m": grid.cell_size_m,
+        "spacing_asked_m": mission.search.spacing_m, "spacing_used_m": spacing,
+        "candidates": len(candidates), "passed": len(ranked), "user_spots": len(named),
+        "area_cells": len(study.area_cells.rows),
+    }
+    return Plan(
+        mission=mission, software=software(), inputs=study.inputs,
+        findings=tuple(_unique([*study.findings, *sky_findings, *_search_findings(search)])),
+        rulings=ruling.shares, spots=listed, rejected=rejected, scene=scene_of(judge),
+        timings_s=stages.timings_s,
+        extra={"firmness": firmness(listed), "search": search, "judge": judge, "all_spots": ranked},
+    )
+
+
+def rescore(old: Plan, weights: Weights) -> Plan:
+    """The same plan under other weights; nothing physical is computed again, names stay."""
+    mission = old.mission.model_copy(update={"weights": weights})
+    ranked = rank([r.evaluation for r in old.extra["all_spots"]], mission)
+    listed = ranked[: mission.search.listed_spots]
+    extra = {**old.extra, "firmness": firmness(listed), "all_spots": ranked}
+    return replace(old, mission=mission, spots=listed, extra=extra)
+
+
+def name_spots(ranked: Sequence[RankedSpot]) -> tuple[RankedSpot, ...]:
+    """Letters by first ranking (A is the first place then); the user's own names stay."""
+    out, number = [], 0
+    taken = {r.spot.name for r in ranked if r.spot.origin == "user"}
+    for r in ranked:
+        if r.spot.origin == "user":
+            out.append(r)
+            continue
+        name = letters(number)
+        while name in taken:
+            number += 1
+            name = letters(number)
+        number += 1
+        evaluation: Evaluation = replace(r.evaluation, spot=replace(r.spot, name=name))
+        out.append(replace(r, evaluation=evaluation))
+    return tuple(out)
+
+
+def scene_of(judge: Judge) -> Scene:
+    """What the map draws around the spots."""
+    study: Study = judge.study
+    return Scene(
+        elevation=study.elevation, ruling=judge.ruling.cells, slope=study.slope, area=study.area, roads=study.network,
+        overlays=study.overlays, area_rows=study.area_cells.rows, area_cols=study.area_cells.cols,
+        area_step=study.area_cells.step,
+    )
+
+
+def software() -> dict[str, str]:
+    """Name and versions of what computed the plan."""
+    from importlib.metadata import version
+
+    return {
+        "name": "siteplanner", "version": version("siteplanner"), "python": platform.python_version(),
+        "numpy": np.__version__, "created": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
+    }
+
+
+def _search_findings(search: dict) -> list[Finding]:
+    out = []
+    if search["candidates"] and search["spacing_used_m"] > search["spacing_asked_m"]:
+        out.append(Finding(
+            "spacing_widened", "note",
+            f"More spots would fit than `search.max_spots`: candidates stand {search['spacing_used_m']:.0f} m apart "
+            f"instead of {search['spacing_asked_m']:.0f} m.", "Raise search.max_spots for a finer search."))
+    return out
+
+
+def _unique(findings: Sequence[Finding]) -> list[Finding]:
+    return list(dict.fromkeys(findings))

@@ -1,0 +1,76 @@
+"""The plan as plain data: what `plan.json` holds. Every figure shown anywhere comes from here or the same value."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+from siteplanner.planning.words import CAUTIONS, firmness_sentence, recommendation
+
+FORMAT = 1
+
+
+def plan_record(plan: Plan) -> dict[str, Any]:
+    """The plan as a dict of plain values (NaN stays NaN here; the writer turns it into null)."""
+    return {
+        "format": FORMAT,
+        "software": plan.software,
+        "recommendation": recommendation(plan),
+        "firmness": {**plan.extra.get("firmness", {}), "sentence": firmness_sentence(plan)},
+        "cautions": list(CAUTIONS),
+        "crs": plan.scene.elevation.crs.to_string(),
+        "mission": plan.mission.parameters(),
+        "mission_folder": str(plan.mission.base.resolve()),
+        "inputs": [asdict(record) for record in plan.inputs],
+        "findings": [finding.as_dict() for finding in plan.findings],
+        "rulings": [asdict(share) for share in plan.rulings],
+        "search": plan.extra.get("search", {}),
+        "spots": [spot_record(ranked) for ranked in plan.spots],
+        "rejected": [
+            {**evaluation_record(e), "failed": [{"limit": c, "reason": r} for c, r in e.failed]} for e in plan.rejected
+        ],
+        "timings_s": plan.timings_s,
+    }
+
+
+def spot_record(ranked: RankedSpot) -> dict[str, Any]:
+    """One ranked spot; `score` is the sum of the criteria's contributions."""
+    return {
+        "rank": ranked.rank,
+        **evaluation_record(ranked.evaluation),
+        "score": ranked.score,
+        "criteria": {c.name: {k: v for k, v in asdict(c).items() if k != "name"} for c in ranked.criteria},
+    }
+
+
+def evaluation_record(e: Evaluation) -> dict[str, Any]:
+    """What was found out about a spot."""
+    spot = e.spot
+    record: dict[str, Any] = {
+        "name": spot.name, "origin": spot.origin, "latitude": spot.latitude, "longitude": spot.longitude,
+        "grid_reference": spot.grid_reference, "elevation_m": spot.elevation_m, "x": spot.x, "y": spot.y,
+        "ground": asdict(e.ground),
+        "sky": [asdict(look) for look in e.sky],
+        "coverage": None, "access": None, "on_air": None,
+        "findings": [finding.as_dict() for finding in e.findings],
+    }
+    if e.coverage is not None:
+        c = e.coverage
+        record["coverage"] = {
+            "share": c.share, "served_area_km2": c.served_area_km2, "mast_height_m": c.mast_height_m,
+            "sector_bearings_deg": list(c.sector_bearings_deg),
+            "must_serve": [asdict(p) for p in c.must_serve],
+            "share_by_stop": [{"mast_height_m": h, "share": s} for h, s in c.share_by_stop],
+            "budget_at_median_cell": [{"item": i, "value": v, "unit": u} for i, v, u in c.budget],
+        }
+    if e.access is not None:
+        a = e.access
+        record["access"] = {
+            "drive_distance_m": a.drive_distance_m, "drive_time_s": a.drive_time_s,
+            "worst_grade_pct": a.worst_grade_pct, "last_leg_m": a.last_leg_m, "ways_out": a.ways_out,
+            "unknown_limits": list(a.unknown),
+        }
+    if e.on_air is not None:
+        record["on_air"] = asdict(e.on_air)
+    return record

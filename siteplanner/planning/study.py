@@ -1,0 +1,223 @@
+"""The study: a mission's layers, loaded, vetted, in one metric CRS, with the rasters every spot is judged by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from pyproj import CRS
+from shapely.geometry import Point, box
+from shapely.ops import transform as transform_shape
+from shapely.ops import unary_union
+
+from siteplanner.core.terrain import slope_deg
+from siteplanner.data.burn import burn
+from siteplanner.data.grid import WGS84, Grid
+from siteplanner.data.rasters import metric_crs, read_elevation
+from siteplanner.data.vectors import InputRecord, Layer, read_layer
+from siteplanner.data.vetting import check_target_crs, elevation_covers
+from siteplanner.errors import Finding, InputError
+from siteplanner.mission import Mission
+from siteplanner.planning.progress import Stages
+from siteplanner.roads.network import RoadNetwork, build_network
+from siteplanner.roads.routing import DriveTree, drive_tree
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+ROAD_MARGIN_M = 3000.0  # roads are read this far around search ground and staging: a way round may leave the box
+ELEVATION_MARGIN_M = 2500.0  # ground beyond the search ground that may hide a satellite
+MAX_AREA_CELLS = 40_000
+
+
+@dataclass(frozen=True, eq=False)
+class AreaCells:
+    """Cells that stand for the incident area: every `step`-th row and column of the elevation."""
+
+    rows: np.ndarray
+    cols: np.ndarray
+    weight: np.ndarray  # adds up to 1
+    step: int
+    cell_area_m2: float
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """Everything loaded. Rasters share `elevation`'s cells; frames are in its CRS."""
+
+    mission: Mission
+    elevation: Grid
+    obstacles: Grid | None
+    source_cell_m: float
+    slope: Grid
+    area: GeoDataFrame
+    area_cells: AreaCells
+    search_ground: np.ndarray
+    overlays: dict[str, GeoDataFrame]  # keep_out, hazards, power_lines, must_serve, spots (those given)
+    network: RoadNetwork
+    tree: DriveTree
+    staging_xy: tuple[float, float]
+    inputs: tuple[InputRecord, ...]
+    findings: tuple[Finding, ...] = field(default_factory=tuple)
+
+    @property
+    def crs(self) -> CRS:
+        return self.elevation.crs
+
+    def overlay(self, role: str) -> GeoDataFrame | None:
+        frame = self.overlays.get(role)
+        return frame if frame is not None and len(frame) else None
+
+
+def area_cells(area: GeoDataFrame, like: Grid, coverage_cell_m: float | None) -> AreaCells:
+    """The cells of the served share, thinned evenly to at most MAX_AREA_CELLS unless the mission says finer.
+
+    Weight of a cell: the polygon's `weight` spread evenly over its cells (1 where the column is missing).
+    Raises InputError for a weight that is not a number of at least 0.
+    """
+    import pandas as pd
+
+    if "weight" in area.columns:
+        weight = pd.to_numeric(area["weight"], errors="coerce")
+        if weight.isna().any() or (weight < 0).any() or weight.sum() <= 0:
+            raise InputError(
+                "A weight of the incident area is not a number of at least 0 (or all are 0).",
+                field="weight", remedy="Give every polygon a weight, e.g. the people in it, or drop the column.",
+            )
+    else:
+        weight = pd.Series(area.geometry.area.to_numpy(), index=area.index)  # plain share of the area
+    inside = burn(area.geometry, like)
+    count = int(inside.sum())
+    if count == 0:
+        # smaller than a cell: the cells it touches
+        inside = burn(area.geometry, like, all_touched=True)
+        count = int(inside.sum())
+    step = max(1, round((coverage_cell_m or like.cell_size_m) / like.cell_size_m))
+    if coverage_cell_m is None:
+        step = max(1, int(np.ceil(np.sqrt(count / MAX_AREA_CELLS))))
+    picked = np.zeros(like.shape, bool)
+    picked[step // 2 :: step, step // 2 :: step] = True
+    if not (inside & picked).any():
+        picked[:] = True
+    rows, cols = np.nonzero(inside & picked)
+    per_cell = np.zeros(len(rows))
+    for shape, value in zip(area.geometry, weight.to_numpy(float), strict=True):
+        own = burn([shape], like, all_touched=count < 50)[rows, cols]
+        if own.any():
+            per_cell[own] += value / own.sum()
+    if per_cell.sum() <= 0:
+        per_cell[:] = 1.0
+    return AreaCells(rows, cols, per_cell / per_cell.sum(), step, (step * like.cell_size_m) ** 2)
+
+
+def load_study(mission: Mission, stages: Stages) -> Study:
+    """Load and vet every layer of the mission. Raises InputError naming file, field and remedy."""
+    with stages.stage("Reading layers") as tick:
+        findings: list[Finding] = []
+        inputs: list[InputRecord] = []
+
+        def take(layer: Layer) -> GeoDataFrame:
+            findings.extend(layer.findings)
+            inputs.append(layer.record)
+            return layer.frame
+
+        lonlat_area = read_layer(
+            mission.path(mission.layers.incident_area), "incident area", target_crs=WGS84, kinds={"polygon"}
+        )
+        where = unary_union(list(lonlat_area.frame.geometry)).centroid
+        crs = check_target_crs(mission.crs) if mission.crs else metric_crs(where.x, where.y)
+        area = take(lonlat_area).to_crs(crs)
+        whole_area = unary_union(list(area.geometry))
+
+        staging_xy = _project(Point(mission.staging.longitude, mission.staging.latitude), WGS84, crs)
+        search = whole_area.buffer(mission.search.radius_m)
+        everything = unary_union([search, staging_xy]).envelope
+        tick(0.1)
+
+        elevation = read_elevation(
+            [mission.path(p) for p in mission.layers.elevation],
+            near=_project(box(*everything.buffer(ELEVATION_MARGIN_M).bounds), crs, WGS84),
+            target_crs=crs, cell_size_m=mission.search.cell_size_m, unit=mission.layers.elevation_unit,
+        )
+        findings += elevation.findings
+        inputs += elevation.records
+        findings += elevation_covers(whole_area, elevation)
+        grid = elevation.grid
+        obstacles = None
+        if mission.layers.surface:
+            surface = read_elevation(
+                [mission.path(p) for p in mission.layers.surface],
+                near=_project(box(*grid.bounds), crs, WGS84), target_crs=crs,
+                cell_size_m=grid.cell_size_m, unit=mission.layers.elevation_unit, role="surface",
+            )
+            findings += surface.findings
+            inputs += surface.records
+            obstacles = _above_ground(surface.grid, grid)
+        tick(0.6)
+
+        road_box = _project(box(*everything.buffer(ROAD_MARGIN_M).bounds), crs, WGS84)
+        roads = take(read_layer(
+            mission.path(mission.layers.roads), "roads", target_crs=crs, kinds={"line"}, near=road_box,
+            column_map=mission.layers.road_columns or None,
+        ))
+        tick(0.8)
+        search_box = _project(box(*search.buffer(500).bounds), crs, WGS84)
+        overlays: dict[str, GeoDataFrame] = {}
+        for role, paths, kinds in (
+            ("keep_out", mission.layers.keep_out, {"polygon"}),
+            ("hazards", mission.layers.hazards, {"polygon"}),
+            ("power_lines", mission.layers.power_lines, {"line"}),
+            ("must_serve", mission.layers.must_serve, {"point"}),
+            ("spots", mission.layers.spots, {"point"}),
+        ):
+            frames = [
+                take(read_layer(mission.path(path), role.replace("_", " "), target_crs=crs, kinds=kinds,
+                                near=search_box, required=False))
+                for path in paths
+            ]
+            if frames:
+                import pandas as pd
+
+                overlays[role] = pd.concat(frames, ignore_index=True) if len(frames) > 1 else frames[0]
+        search_ground = burn([search], grid)
+        cells = area_cells(area, grid, mission.search.coverage_cell_m)
+
+    with stages.stage("Building the road network"):
+        network = build_network(roads, elevation=grid, rig=mission.rig, speeds=mission.speeds)
+        tree = drive_tree(network, staging_xy.x, staging_xy.y)
+        findings += network.findings
+        findings += tree.findings
+
+    with stages.stage("Measuring slope"):
+        slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m).astype(np.float32))
+
+    if grid.cell_size_m > 5:
+        findings.append(Finding(
+            "coarse_elevation", "caution",
+            f"The elevation has cells of {grid.cell_size_m:.0f} m: a bank, a ditch or a single tree does not "
+            "show in it.",
+            "The crew checks level, soft ground, trees toward the satellite and overhead lines on arrival.",
+        ))
+    return Study(
+        mission=mission, elevation=grid, obstacles=obstacles, source_cell_m=elevation.source_cell_m, slope=slope,
+        area=area, area_cells=cells, search_ground=search_ground, overlays=overlays, network=network, tree=tree,
+        staging_xy=(staging_xy.x, staging_xy.y), inputs=tuple(inputs), findings=tuple(findings),
+    )
+
+
+def _project(shape, source: CRS, target: CRS):
+    from pyproj import Transformer
+
+    return transform_shape(Transformer.from_crs(source, target, always_xy=True).transform, shape)
+
+
+def _above_ground(surface: Grid, ground: Grid) -> Grid:
+    """Surface heights on the ground's cells, never below the ground; unknown surface is bare ground."""
+    rows, cols = np.indices(ground.shape)
+    x, y = ground.xy(rows, cols)
+    values = surface.sample(x, y).astype(np.float32) if surface.shape != ground.shape or (
+        surface.transform != ground.transform) else surface.values
+    return ground.with_values(np.fmax(values, ground.values))
+
+

@@ -1,0 +1,82 @@
+"""The plan in words: short sentences that can be read over a radio. Numbers carry their unit."""
+
+from __future__ import annotations
+
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+
+COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+
+
+def compass_point(bearing_deg: float) -> str:
+    """One of sixteen points for a bearing, e.g. 225 -> SW."""
+    return COMPASS[round(bearing_deg % 360 / 22.5) % 16]
+
+
+def best_look(evaluation: Evaluation):
+    """The satellite with the widest known margin, or None."""
+    known = [look for look in evaluation.sky if look.margin_deg == look.margin_deg]
+    return max(known, key=lambda look: look.margin_deg, default=None)
+
+
+def because(spot: RankedSpot) -> str:
+    """Why this spot, in one clause a criterion."""
+    e = spot.evaluation
+    parts = []
+    if e.coverage is not None:
+        parts.append(f"serves {100 * e.coverage.share:.0f} % of the incident area with the mast at "
+                     f"{e.coverage.mast_height_m:g} m")
+    look = best_look(e)
+    if look is not None:
+        parts.append(f"sees {look.satellite_name} {look.margin_deg:.0f} deg above the skyline")
+    if e.access is not None:
+        parts.append(f"is {e.access.drive_time_s / 60:.0f} min by road from staging")
+    parts.append(f"stands on {e.ground.slope_deg:.1f} deg of slope")
+    return ", ".join(parts[:-1]) + " and " + parts[-1] if len(parts) > 1 else parts[0]
+
+
+def recommendation(plan: Plan) -> str:
+    """The commander's sentence."""
+    best = plan.best
+    if best is None:
+        worst = sorted(plan.rulings, key=lambda r: -r.share)[:2]
+        reasons = "; ".join(
+            f"{r.label.lower()} ({100 * r.share:.0f} % of the search ground"
+            + (f", {r.nearest_to_pass}" if r.nearest_to_pass else "") + ")"
+            for r in worst
+        )
+        return f"No spot passes every limit. What rules out most ground: {reasons}."
+    text = f"Park at {_spoken(best.spot.name)}: it {because(best)}."
+    if best.evaluation.on_air is not None:
+        air = best.evaluation.on_air
+        text += f" On air {air.low_min:.0f} to {air.high_min:.0f} min after dispatch, likely {air.likely_min:.0f}."
+    return text
+
+
+def firmness_sentence(plan: Plan) -> str:
+    """How firm the first place is, and what would flip it."""
+    firm = plan.extra.get("firmness")
+    if len(plan.spots) < 2 or not firm:
+        return ""
+    stays, second = firm["first_stays_first"], plan.spots[1]
+    text = (f"Runner-up: {_spoken(second.spot.name)}, {firm['lead_points']:.1f} points behind; it "
+            f"{because(second)}. ")
+    if stays >= 0.95:
+        text += "The first place holds when the weights change by up to half."
+    else:
+        better = firm["runner_up_better_on"]
+        why = f" Weighing {better.replace('_', '-')} higher would favour the runner-up." if better else ""
+        text += f"A close call: the first place holds in {100 * stays:.0f} % of weight changes by up to half.{why}"
+    return text
+
+
+CAUTIONS: tuple[str, ...] = (
+    "Overhead lines: stay outside the marked distance, look up before raising the mast, and treat every line as "
+    "energised. The line's owner and local rules decide.",
+    "Map and elevation data miss single trees, banks, ditches and new wires: walk the spot before setting up.",
+    "The route uses posted limits where the data have them. Unknown is not safe: the driver turns back when in doubt.",
+    "Generator exhaust, radio-frequency field, wind and guying: follow the unit's own manual and local codes.",
+)
+
+
+def _spoken(name: str) -> str:
+    return name if " " in name else f"spot {name}"
