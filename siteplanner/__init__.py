@@ -1,0 +1,30 @@
+"""siteplanner: where to park a towable communications trailer, how to get it there, how to raise and aim it.
+
+The calls a script needs: `load_mission(path)`, `plan(mission, progress=None)`,
+`explain(plan, latitude, longitude)`. They are imported when first used, so that `import siteplanner` stays fast.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from siteplanner.mission import load_mission
+    from siteplanner.planning.explain import explain
+    from siteplanner.planning.pipeline import plan
+
+__all__ = ["explain", "load_mission", "plan"]
+
+_HOME = {
+    "load_mission": "siteplanner.mission",
+    "plan": "siteplanner.planning.pipeline",
+    "explain": "siteplanner.planning.explain",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module 'siteplanner' has no attribute {name!r}")
+    from importlib import import_module
+
+    return getattr(import_module(_HOME[name]), name)

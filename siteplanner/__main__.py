@@ -1,0 +1,5 @@
+"""`python -m siteplanner`."""
+
+from siteplanner.cli import main
+
+main()

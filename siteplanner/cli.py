@@ -1,0 +1,276 @@
+"""The command line. Exit codes: 0 done, 1 done but no spot passes, 2 bad input, 130 interrupted.
+
+Messages go to stderr, results to stdout; `--json` prints machine-readable results.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Callable
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.markup import escape
+
+from siteplanner.errors import Cancelled, SiteplannerError
+
+app = typer.Typer(
+    add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False,
+    help="Where to park a towable communications trailer, how to get it there, how to raise and aim it.",
+)
+stderr = Console(stderr=True)
+stdout = Console(soft_wrap=True)
+
+OutOption = Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")]
+QuietOption = Annotated[bool, typer.Option("--quiet", help="No progress bar.")]
+
+
+@app.command()
+def demo(
+    out: OutOption = Path("siteplanner_out/demo"),
+    sample: Annotated[str, typer.Option(help="Which sample to plan.")] = "tarn_county",
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Plan an invented sample mission and write everything."""
+    from siteplanner.demo import sample_mission
+
+    _plan(sample_mission(sample), out, as_json, quiet)
+
+
+@app.command()
+def plan(
+    mission: Annotated[Path, typer.Argument(help="The mission file (TOML or JSON).")],
+    out: OutOption = Path("siteplanner_out"),
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Plan a mission: rule ground out, rank spots, write map, routes and sheets."""
+    _plan(mission, out, as_json, quiet)
+
+
+def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
+    from siteplanner.mission import load_mission
+
+    mission = load_mission(mission_path)
+    with _bar(quiet) as progress:
+        progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
+        from siteplanner.outputs.write import write_outputs
+        from siteplanner.planning.pipeline import plan as make_plan
+        from siteplanner.planning.record import plan_record
+
+        made = make_plan(mission, progress)
+        files = write_outputs(made, out, progress=progress)
+    record = plan_record(made)
+    if as_json:
+        _print_json(record)
+    else:
+        _print_plan(record)
+    for finding in made.findings:
+        _say(finding.severity, finding.message, finding.remedy, finding.file)
+    shown = next((f for f in files if f.name == "map.html"), out)
+    stderr.print(f"Wrote {len(files)} files into {escape(str(out.resolve()))}", soft_wrap=True, highlight=False)
+    print(f"Map: {shown.resolve()}", file=sys.stderr if as_json else sys.stdout)
+    if not made.spots:
+        raise typer.Exit(1)
+
+
+@app.command()
+def check(
+    mission: Annotated[Path, typer.Argument(help="The mission file (TOML or JSON).")],
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Vet a mission's layers only: what each was taken for, findings and remedies."""
+    from siteplanner.mission import load_mission
+
+    loaded = load_mission(mission)
+    with _bar(quiet) as progress:
+        from siteplanner.planning.progress import Stages
+        from siteplanner.planning.study import load_study
+
+        study = load_study(loaded, Stages(progress))
+    rows = [
+        {"layer": i.role, "file": i.file, "crs": i.crs, "unit": i.unit, "extent_lonlat": i.extent_lonlat,
+         "count": i.count, "detail": i.detail}
+        for i in study.inputs
+    ]
+    if as_json:
+        _print_json({"layers": rows, "findings": [f.as_dict() for f in study.findings]})
+    else:
+        from rich.table import Table
+
+        table = Table("layer", "file", "CRS", "unit", "extent (W, S, E, N)", "holds")
+        for row in rows:
+            extent = ", ".join(f"{v:.4f}" for v in row["extent_lonlat"] or ())
+            table.add_row(*(escape(str(v)) for v in (
+                row["layer"], Path(str(row["file"])).name, row["crs"], row["unit"] or "-", extent,
+                row["detail"] or row["count"])))
+        stdout.print(table)
+    for finding in study.findings:
+        _say(finding.severity, finding.message, finding.remedy, finding.file)
+
+
+# unknown options are let through so that a western longitude (-113.2) is read as a number
+@app.command(context_settings={"ignore_unknown_options": True})
+def explain(
+    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json of an earlier run.")],
+    latitude: Annotated[float, typer.Argument(help="WGS 84 degrees, north positive.")],
+    longitude: Annotated[float, typer.Argument(help="WGS 84 degrees, east positive; west is negative.")],
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Say why a point is in or out, with every figure."""
+    from siteplanner.errors import InputError
+
+    try:
+        record = json.loads(plan_file.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise InputError(f"The plan cannot be read ({error}).", remedy="Give the plan.json of a run.",
+                         file=plan_file) from None
+    with _bar(quiet) as progress:
+        from siteplanner.planning.explain import explain_record
+        from siteplanner.planning.record import evaluation_record
+
+        found = explain_record(record, latitude, longitude, file=plan_file, progress=progress)
+    result = {
+        **evaluation_record(found.evaluation),
+        "passes": found.passes,
+        "in_search_ground": found.in_search_ground,
+        "failed": [{"limit": c, "reason": r} for c, r in found.evaluation.failed],
+        "score": found.score, "would_rank": found.would_rank,
+        "criteria": {c.name: {"value": c.value, "unit": c.unit, "utility": c.utility, "weight": c.weight,
+                              "contribution": c.contribution} for c in found.criteria},
+    }
+    if as_json:
+        _print_json(result)
+    else:
+        _print_explanation(result)
+    for finding in (*found.findings, *found.evaluation.findings):
+        _say(finding.severity, finding.message, finding.remedy, finding.file)
+    if not found.passes:
+        raise typer.Exit(1)
+
+
+@app.command("app")
+def open_app(
+    port: Annotated[int, typer.Option(help="Port on the loopback address; 0 picks a free one.")] = 8501,
+) -> None:
+    """Open the app in a browser; it serves this machine only."""
+    from siteplanner.app.serve import serve
+
+    raise typer.Exit(serve(port))
+
+
+def _print_plan(record: dict[str, Any]) -> None:
+    from rich.table import Table
+
+    stdout.print(escape(record["recommendation"]), style="bold", highlight=False)
+    if record["firmness"]["sentence"]:
+        stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
+    if record["spots"]:
+        table = Table("rank", "spot", "score", "served", "sky margin deg", "slope deg", "drive min", "mast m",
+                      "grid reference")
+        for spot in record["spots"]:
+            margin = max((s["margin_deg"] for s in spot["sky"]), default=math.nan)
+            table.add_row(
+                str(spot["rank"]), escape(spot["name"]), f"{spot['score']:.1f}",
+                f"{100 * spot['coverage']['share']:.0f} %", f"{margin:.1f}", f"{spot['ground']['slope_deg']:.1f}",
+                f"{spot['access']['drive_time_s'] / 60:.0f}", f"{spot['coverage']['mast_height_m']:g}",
+                spot["grid_reference"],
+            )
+        stdout.print(table)
+    for item in record["rejected"]:
+        reasons = " ".join(f["reason"] for f in item["failed"])
+        stdout.print(f"Not {escape(item['name'])}: {escape(reasons)}", highlight=False)
+    ruled = Table("ruled out by", "share of search ground", "by this alone", "nearest to pass")
+    for r in record["rulings"]:
+        ruled.add_row(r["label"], f"{100 * r['share']:.1f} %", f"{100 * r['only_share']:.1f} %", r["nearest_to_pass"])
+    stdout.print(ruled)
+
+
+def _print_explanation(result: dict[str, Any]) -> None:
+    where = f"{result['latitude']:.6f}, {result['longitude']:.6f} ({result['grid_reference']})"
+    if not result["in_search_ground"]:
+        stdout.print(f"{where} lies outside the search ground.")
+    verdict = f"passes; it would rank {result['would_rank']}" if result["passes"] else "is ruled out"
+    stdout.print(f"{where} {verdict}.", style="bold", highlight=False)
+    for item in result["failed"]:
+        stdout.print(f"- {escape(item['reason'])}", highlight=False)
+    for name, line in result["criteria"].items():
+        stdout.print(f"{name:>11}: {_number(line['value'])} {line['unit']}; utility {line['utility']:.2f} x weight "
+                     f"{line['weight']:.2f} = {line['contribution']:.1f} points", highlight=False)
+    for look in result["sky"]:
+        stdout.print(f"  satellite {escape(look['satellite_name'])}: azimuth {look['azimuth_deg']:.1f} deg true, "
+                     f"elevation {look['elevation_deg']:.1f}, skyline {_number(look['horizon_deg'])}, margin "
+                     f"{_number(look['margin_deg'])} deg", highlight=False)
+
+
+def _number(value: float | None) -> str:
+    return "not known" if value is None or math.isnan(value) else f"{value:.1f}"
+
+
+def _print_json(value: Any) -> None:
+    from siteplanner.outputs.write import json_text
+
+    print(json_text(value))
+
+
+def _say(severity: str, message: str, remedy: str, file: str | None) -> None:
+    style = {"caution": "bold red", "warning": "yellow"}.get(severity, "dim")
+    where = f" [{Path(file).name}]" if file else ""
+    stderr.print(f"{severity.upper()}{where}: {message} {remedy}", style=style, markup=False, highlight=False,
+                 soft_wrap=True)
+
+
+@contextmanager
+def _bar(quiet: bool):
+    """A progress callable shown as a bar on stderr; silent when asked or when stderr is not a terminal."""
+    if quiet or not stderr.is_terminal:
+        yield lambda stage, share: None
+        return
+    from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
+    with Bar(TextColumn("{task.description}", markup=False), BarColumn(), TaskProgressColumn(), TimeElapsedColumn(),
+             console=stderr, transient=True) as bar:
+        task = bar.add_task("", total=1.0)
+        yield lambda stage, share: bar.update(task, description=stage, completed=share)
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Entry point: errors become one sentence and an exit code, never a traceback."""
+    sys.exit(run(lambda: app(args=argv, standalone_mode=False)))
+
+
+def run(call: Callable[[], Any]) -> int:
+    """Exit code of a command."""
+    import click
+
+    try:
+        result = call()
+    except SiteplannerError as error:
+        stderr.print(f"{'Stopped' if isinstance(error, Cancelled) else 'Error'}: {error}", style="bold red",
+                     markup=False, highlight=False, soft_wrap=True)
+        return 130 if isinstance(error, Cancelled) else 2
+    except (KeyboardInterrupt, click.exceptions.Abort):
+        stderr.print("Interrupted; nothing was written.", style="yellow")
+        return 130
+    except click.exceptions.ClickException as error:
+        error.show()
+        return 2
+    except click.exceptions.Exit as error:
+        return error.exit_code
+    except BrokenPipeError:
+        return 0
+    return int(result) if isinstance(result, int) else 0
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,89 @@
+"""Scores add up, weights move the order, ties are settled the same way every time."""
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from siteplanner.mission import Weights, mission_from_dict
+from siteplanner.planning.model import Access, Coverage, Evaluation, Ground, Look, PointService, Spot
+from siteplanner.planning.scoring import firmness, measure, rank, score
+
+MISSION = mission_from_dict({
+    "layers": {"elevation": "e.tif", "incident_area": "a.geojson", "roads": "r.geojson", "must_serve": "m.geojson"},
+    "staging": {"latitude": 45, "longitude": -113},
+})
+
+
+def evaluation(name="A", share=0.5, margin=8.5, slope=2.5, minutes=30.0, must=0.5, failed=()):
+    spot = Spot(name, 0.0, float(ord(name[0])), 45.0, -113.0, "", 1500.0)
+    ground = Ground(slope, 0.0, 0.0, slope, {}, 0.0, 10.0)
+    look = Look("s", -103.0, 200.0, 190.0, 35.0, 5.0, 35.0 - margin, margin, math.inf, True)
+    points = (PointService("camp", 45, -113, must, 3.0, 100.0, 10.0),)
+    coverage = Coverage(share, 1.0, 12.0, (10.0, 190.0), points, ((12.0, share),))
+    access = Access(10_000, minutes * 60, 8.0, 20.0, 2, None, None)
+    return Evaluation(spot, ground, (look,), coverage, access, None, failed)
+
+
+def test_utilities_by_hand():
+    # margin 8.5 between 2 and 15 is a half, slope 2.5 of 5 is a half, 30 of 60 min is a half
+    measured = measure(evaluation(), MISSION)
+    assert {name: utility for name, (_, utility) in measured.items()} == pytest.approx(
+        {"coverage": 0.5, "must_serve": 0.5, "sky": 0.5, "ground": 0.5, "access": 0.5})
+    assert measured["coverage"][0] == pytest.approx(50)
+    assert measured["access"][0] == pytest.approx(30)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0, 1), st.floats(-10, 60), st.floats(0, 20), st.floats(0, 300), st.floats(0, 1),
+       st.lists(st.floats(0, 10), min_size=5, max_size=5).filter(lambda w: sum(w) > 0.1))
+def test_contributions_add_up_to_the_score_between_0_and_100(share, margin, slope, minutes, must, weights):
+    w = Weights(**dict(zip(("coverage", "must_serve", "sky", "ground", "access"), weights, strict=True)))
+    (ranked,) = rank([evaluation(share=share, margin=margin, slope=slope, minutes=minutes, must=must)], MISSION, w)
+    assert ranked.score == pytest.approx(sum(100 * c.weight * c.utility for c in ranked.criteria))
+    assert sum(c.weight for c in ranked.criteria) == pytest.approx(1)
+    assert -1e-9 <= ranked.score <= 100 + 1e-9
+
+
+def test_a_broken_limit_keeps_a_spot_out_whatever_its_score():
+    good = evaluation("A", share=1.0, failed=(("steep", "too steep"),))
+    poor = evaluation("B", share=0.1)
+    assert [r.spot.name for r in rank([good, poor], MISSION)] == ["B"]
+
+
+def test_weights_move_the_order():
+    near, far = evaluation("A", share=0.4, minutes=5), evaluation("B", share=0.7, minutes=50)
+    by_access = rank([near, far], MISSION, Weights(coverage=1, access=10))
+    by_coverage = rank([near, far], MISSION, Weights(coverage=10, access=1))
+    assert [r.spot.name for r in by_access] == ["A", "B"]
+    assert [r.spot.name for r in by_coverage] == ["B", "A"]
+
+
+def test_order_of_input_never_matters():
+    spots = [evaluation(n, share=0.5) for n in "ABCD"]
+    assert [r.spot.name for r in rank(spots, MISSION)] == [r.spot.name for r in rank(spots[::-1], MISSION)]
+
+
+def test_missing_access_earns_nothing_rather_than_dropping_the_weight():
+    lines = {c.name: c for c in score(replace(evaluation(), access=None), MISSION)}
+    assert lines["access"].contribution == 0
+    assert lines["access"].weight > 0
+
+
+def test_must_serve_weight_is_dropped_when_there_are_no_points():
+    bare = replace(evaluation(), coverage=replace(evaluation().coverage, must_serve=()))
+    assert "must_serve" not in {c.name for c in score(bare, MISSION)}
+    assert sum(c.weight for c in score(bare, MISSION)) == pytest.approx(1)
+
+
+def test_firmness_of_a_sure_and_of_a_close_first_place():
+    sure = rank([evaluation("A", share=0.9, margin=15, slope=0, minutes=5, must=1), evaluation("B", share=0.1)],
+                MISSION)
+    assert firmness(sure)["first_stays_first"] == 1.0
+    close = rank([evaluation("A", share=0.61, minutes=30), evaluation("B", share=0.5, minutes=14)], MISSION)
+    result = firmness(close)
+    assert 0.05 < result["first_stays_first"] < 0.95
+    assert result["runner_up_better_on"] == {"A": "access", "B": "coverage"}[close[0].spot.name]
+    assert firmness(close) == result  # same plan, same figure

@@ -1,0 +1,83 @@
+"""The mission file: defaults with sources, errors that name file, field and remedy."""
+
+import json
+
+import pytest
+
+from siteplanner.errors import InputError
+from siteplanner.mission import Mission, load_mission
+
+GOOD = """
+name = "Test"
+[layers]
+elevation = "dem.tif"
+incident_area = "area.geojson"
+roads = "roads.geojson"
+[staging]
+latitude = 44.9
+longitude = -113.1
+"""
+
+
+def write(tmp_path, text, name="mission.toml"):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_small_mission_takes_defaults(tmp_path):
+    mission = load_mission(write(tmp_path, GOOD))
+    assert mission.layers.elevation == ("dem.tif",)
+    assert mission.trailer.outrigger_reach_m == pytest.approx(4 * 0.3048)  # 4 ft, common practice, no source
+    assert mission.path("dem.tif") == (tmp_path / "dem.tif").resolve()
+
+
+def test_json_and_toml_say_the_same(tmp_path):
+    mission = load_mission(write(tmp_path, GOOD))
+    again = load_mission(write(tmp_path, json.dumps(mission.parameters()), "mission.json"))
+    assert again.parameters() == mission.parameters()
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "words"),
+    [
+        (GOOD.replace('roads = "roads.geojson"', ""), "layers.roads", "Add the field"),
+        (GOOD + "\n[trailor]\nlength_m = 3\n", "trailor", "spelling"),
+        (GOOD + "\n[trailer]\nmax_slope_deg = 95\n", "trailer.max_slope_deg", "less than 45"),
+        (GOOD + "\n[trailer]\nmast_stops_m = []\n", "trailer.mast_stops_m", "at least 1"),
+        (GOOD + "\n[trailer]\nmast_stops_m = [0.2]\n", "trailer.mast_stops_m", "between 1 and 100"),
+        (GOOD.replace("44.9", "95.0"), "staging.latitude", "84"),
+        (GOOD + "\n[weights]\ncoverage=0\nmust_serve=0\nsky=0\nground=0\naccess=0\n", "weights", "above 0"),
+    ],
+)
+def test_wrong_fields_are_named(tmp_path, text, field, words):
+    path = write(tmp_path, text)
+    with pytest.raises(InputError) as caught:
+        load_mission(path)
+    assert caught.value.file == str(path)
+    assert caught.value.field == field
+    assert words in str(caught.value)
+    assert caught.value.remedy
+
+
+@pytest.mark.parametrize("text", ["[layers\n", "\x00", "name = "])
+def test_broken_syntax_is_one_sentence(tmp_path, text):
+    with pytest.raises(InputError, match="Broken syntax"):
+        load_mission(write(tmp_path, text))
+
+
+def test_missing_and_unreadable_files(tmp_path):
+    with pytest.raises(InputError, match="no such file"):
+        load_mission(tmp_path / "none.toml")
+    path = tmp_path / "latin.toml"
+    path.write_bytes(b"name = \"caf\xe9\"\n")
+    with pytest.raises(InputError, match="UTF-8"):
+        load_mission(path)
+    with pytest.raises(InputError):
+        load_mission(tmp_path)
+
+
+def test_every_parameter_has_a_default_and_a_description_where_it_is_not_plain():
+    """Each number of the mission has a default; the only fields to give are layers and staging."""
+    required = [name for name, f in Mission.model_fields.items() if f.is_required()]
+    assert required == ["layers", "staging"]
