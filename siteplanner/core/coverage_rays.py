@@ -1,0 +1,327 @@
+"""Path geometry from one mast to many cells: rays, horizons, clearances.
+
+Rays leave the mast at equal angles and are sampled once, a cell length apart. A cell lies between two rays,
+at the same fraction of the angle all along its line, so its own profile is the blend of the two. Tables on
+single rays (upper hull, running horizon) propose where the extremes lie; the blended profile gives their
+values. Heights are metres above the mast's ground in a frame bent with the Earth, so that sight lines are
+straight: H(i) = h(i) - h(0) - (i s)^2 / (2 a).
+
+Source: ITU-R P.526-15 section 4.5. Lengths along the path are in cells, `i` counts from the mast.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+from siteplanner.core.coverage_loss import bullington_batch, smooth_excess_batch
+
+WINDOW = 8  # samples before the receiver that are always looked at: a cell's own foreground
+BATCH = 1024  # cells whose loss is worked out together
+NO_NU = -1e3  # stands for a path with nothing near it: no loss
+SMOOTH_MARGIN = 1.2  # slack of the quick test for the smooth-Earth part
+
+
+@njit(cache=True, nogil=True)
+def plan_rays(rows, cols, row, col, ray_count):
+    """Sort cells into the angles between rays.
+
+    Returns order (cells by interval), starts (m + 1), interval (m), reach (m, cells) for the m intervals that
+    hold cells; weight and length (cells' own order). Cells nearer than 1.5 cell lengths are left out.
+    """
+    count = rows.size
+    weight = np.empty(count, np.float32)
+    length = np.empty(count, np.float64)
+    key = np.empty(count, np.int32)
+    held = np.zeros(ray_count + 1, np.int32)
+    reach_all = np.zeros(ray_count, np.float32)
+    scale = ray_count / (2.0 * math.pi)
+    used = 0
+    for c in range(count):
+        dr, dc = float(rows[c] - row), float(cols[c] - col)
+        d = math.sqrt(dr * dr + dc * dc)
+        length[c] = d
+        if d < 1.5:
+            key[c] = -1
+            continue
+        turn = math.atan2(dc, -dr) * scale  # clockwise from grid north, in rays
+        if turn < 0.0:
+            turn += ray_count
+        k = int(turn)
+        if k >= ray_count:
+            k, turn = 0, 0.0
+        key[c] = k
+        weight[c] = turn - k
+        held[k + 1] += 1
+        reach_all[k] = max(reach_all[k], d)
+        used += 1
+    intervals = 0
+    for k in range(ray_count):
+        if held[k + 1] > 0:
+            intervals += 1
+        held[k + 1] += held[k]
+    starts = np.empty(intervals + 1, np.int64)
+    interval = np.empty(intervals, np.int64)
+    reach = np.empty(intervals, np.float32)
+    m = 0
+    for k in range(ray_count):
+        if held[k + 1] > held[k]:
+            starts[m], interval[m], reach[m] = held[k], k, reach_all[k]
+            m += 1
+    starts[m] = used
+    order = np.empty(used, np.int32)
+    for c in range(count):
+        if key[c] >= 0:
+            order[held[key[c]]] = c
+            held[key[c]] += 1
+    return order, starts, interval, reach, weight, length
+
+
+@njit(cache=True, nogil=True)
+def _cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v1, v2, horizon):
+    """Sample one ray at 1..n cell lengths and fill its tables; returns the last sample that is known."""
+    up, right = -math.cos(bearing), math.sin(bearing)
+    last_row, last_col = z.shape[0] - 1, z.shape[1] - 1
+    for i in range(1, n + 1):
+        # A ray beside the outermost cells may leave the raster by less than two cells: hold it at the rim.
+        y = min(max(row + up * i, 0.0), float(last_row))
+        x = min(max(col + right * i, 0.0), float(last_col))
+        j, k = min(int(y), last_row - 1), min(int(x), last_col - 1)
+        fy, fx = np.float32(y - j), np.float32(x - k)
+        top = z[j, k] + fx * (z[j, k + 1] - z[j, k])
+        bottom = z[j + 1, k] + fx * (z[j + 1, k + 1] - z[j + 1, k])
+        height[i] = top + fy * (bottom - top)
+    known = n
+    sum_1, sum_2, before = 0.0, 0.0, 0.0
+    stops = masts.size
+    best = np.full(stops, -1e30)
+    best_at = np.ones(stops, np.int32)
+    height[0] = np.float32(0.0)
+    for i in range(1, n + 1):
+        flat = height[i] - ground
+        if not flat > -1e20:  # NaN: nothing from here on is known
+            known = i - 1
+            for j in range(i, n + 1):
+                height[j] = np.float32(0.0)
+            break
+        sum_1 += flat + before
+        sum_2 += flat * (3.0 * i - 1.0) + before * (3.0 * i - 2.0)
+        before = flat
+        v1[i], v2[i] = sum_1, sum_2
+        h = flat - bend * i * i
+        height[i] = h
+        # Upper hull as parent links: as it stood at any range it can be walked from there.
+        if i == 1:
+            parent[1], slope[1] = 0, np.float32(1e30)
+        else:
+            v = i - 1
+            while slope[v] * (i - v) <= h - height[v]:
+                v = parent[v]
+            parent[i], slope[i] = v, (h - height[v]) / (i - v)
+        inverse = 1.0 / i
+        for s in range(stops):
+            rise = (h - masts[s]) * inverse
+            if rise > best[s]:
+                best[s], best_at[s] = rise, i
+            horizon[s, i] = best_at[s]
+    return known
+
+
+@njit(cache=True, nogil=True)
+def _least_clearance(left, right, w, low, high, mast, q, length, floats, bits):
+    """Least clearance^2 / (i (L - i)) over samples low..high; floats and bits are one scratch, seen twice."""
+    count = high - low + 1
+    ww, mm, qq, ll = np.float32(w), np.float32(mast), np.float32(q), np.float32(length)
+    for j in range(count):
+        i = np.float32(np.int32(low + j))
+        ground = left[low + j] + ww * (right[low + j] - left[low + j])
+        gap = max(mm + qq * i - ground, np.float32(0.0))
+        floats[j] = gap * gap / (i * (ll - i))
+    # Non-negative floats keep their order as integers, and integer minima vectorise.
+    least = bits[0]
+    for j in range(1, count):
+        least = min(least, bits[j])
+    bits[0] = least
+    return floats[0]
+
+
+@njit(cache=True, nogil=True)
+def losses_of_intervals(
+    z, row, col, ground, masts, rx_m, cell_m, radius_m, wavelength_m, frequency_ghz, vertical, free_db,
+    ray_count, order, starts, interval, reach, weight, length, target_ground, first, last, out,
+):
+    """Losses of the cells in intervals first..last-1 into out (stops, cells), float32.
+
+    z: float32 raster that stands in the way; ground: height of the mast's ground; masts: heights above it;
+    target_ground: (cells,) heights of the cells' own ground; free_db: free space at 1 m.
+    """
+    stops = masts.size
+    longest = 0.0
+    for m in range(first, last):
+        longest = max(longest, reach[m])
+    size = int(longest + 0.5) + 2
+    height = np.zeros((2, size), np.float32)
+    parent = np.zeros((2, size), np.int32)
+    slope = np.zeros((2, size), np.float32)
+    v1, v2 = np.zeros((2, size), np.float32), np.zeros((2, size), np.float32)
+    horizon = np.zeros((2, stops, size), np.int32)
+    floats = np.empty(size, np.float32)
+    bits = floats.view(np.int32)
+    known = np.zeros(2, np.int64)
+
+    nu_of = np.empty((stops, BATCH), np.float32)
+    distance_of = np.empty(BATCH, np.float32)
+    squared_of = np.empty((stops, BATCH), np.float32)
+    loss_of = np.empty(BATCH, np.float32)
+    cell_of = np.empty(BATCH, np.int32)
+    smooth = np.empty((4, stops * BATCH), np.float32)
+    smooth_cell = np.empty(stops * BATCH, np.int32)
+    smooth_stop = np.empty(stops * BATCH, np.int32)
+    filled, smooth_count = 0, 0
+
+    bend = cell_m * cell_m / (2.0 * radius_m)
+    nu_scale = 2.0 / (wavelength_m * cell_m)
+    turn = 2.0 * math.pi / ray_count
+    radius_km, cell_km = radius_m / 1000.0, cell_m / 1000.0
+    quick = SMOOTH_MARGIN * 17.456**2 * wavelength_m
+    unknown = np.float32(np.nan)
+    a = 0
+    for m in range(first, last):
+        k = interval[m]
+        n = int(reach[m] + 0.5) - 1
+        if m == first or interval[m - 1] != k - 1:
+            a = 0
+            known[a] = _cast(z, row, col, k * turn, n, ground, bend, masts, height[a], parent[a], slope[a],
+                             v1[a], v2[a], horizon[a])
+        else:
+            a = 1 - a
+        b = 1 - a
+        # The right-hand ray serves the next interval too.
+        far = n
+        if m + 1 < last and interval[m + 1] == k + 1:
+            far = max(far, int(reach[m + 1] + 0.5) - 1)
+        known[b] = _cast(z, row, col, (k + 1) * turn, far, ground, bend, masts, height[b], parent[b], slope[b],
+                         v1[b], v2[b], horizon[b])
+        ha, hb = height[a], height[b]
+        for position in range(starts[m], starts[m + 1]):
+            cell = order[position]
+            w, L = weight[cell], length[cell]
+            g = target_ground[cell] - ground
+            n = int(L + 0.5) - 1  # the last sample before the receiver
+            if not g > -1e20 or known[a] < n or (w > 0 and known[b] < n):
+                for s in range(stops):
+                    out[s, cell] = unknown
+                continue
+            if filled == BATCH:
+                _flush(filled, nu_of, distance_of, squared_of, loss_of, cell_of, smooth_count, smooth, smooth_cell,
+                       smooth_stop, cell_km, radius_km, frequency_ghz, wavelength_m, vertical, free_db, out)
+                filled, smooth_count = 0, 0
+            c = a if w < 0.5 else b
+            near_parent, near_slope, near_height = parent[c], slope[c], height[c]
+
+            # Receiver's horizon: proposed by the near ray's hull, decided on the blended profile.
+            p = g + rx_m - bend * L * L
+            v = n
+            while near_parent[v] > 0 and near_slope[v] * (L - v) <= p - near_height[v]:
+                v = near_parent[v]
+            rx_slope, rx_at = -1e30, n
+            for i in range(max(n - WINDOW + 1, 1), n + 1):
+                rise = (ha[i] + w * (hb[i] - ha[i]) - p) / (L - i)
+                if rise > rx_slope:
+                    rx_slope, rx_at = rise, i
+            for i in range(max(v - 1, 1), min(v + 1, n) + 1):
+                rise = (ha[i] + w * (hb[i] - ha[i]) - p) / (L - i)
+                if rise > rx_slope:
+                    rx_slope, rx_at = rise, i
+
+            # Least-squares surface: the rays' sums, blended, and the last piece up to the receiver.
+            end = ha[n] + w * (hb[n] - ha[n]) + bend * n * n
+            sum_1 = v1[a, n] + w * (v1[b, n] - v1[a, n]) + (L - n) * (g + end)
+            sum_2 = v2[a, n] + w * (v2[b, n] - v2[a, n]) + (L - n) * (g * (2.0 * L + n) + end * (L + 2.0 * n))
+            tx_surface = (2.0 * sum_1 * L - sum_2) / (L * L)
+            rx_surface = (sum_2 - sum_1 * L) / (L * L)
+
+            d_km = L * cell_km
+            distance_of[filled] = d_km
+            cell_of[filled] = cell
+            for s in range(stops):
+                mast = masts[s]
+                q = (p - mast) / L
+                u = horizon[c, s, n]
+                at_u = ha[u] + w * (hb[u] - ha[u])
+                at_v = ha[rx_at] + w * (hb[rx_at] - ha[rx_at])
+                # Each end also looks at the other's horizon, or they may disagree about being blocked.
+                tx_rise = max((at_u - mast) / u, (at_v - mast) / rx_at)
+                rx_rise = max(rx_slope, (at_u - p) / (L - u))
+                blocked = tx_rise >= q
+                if blocked:
+                    x = (p - mast + rx_rise * L) / max(tx_rise + rx_rise, 1e-12)
+                    x = min(max(x, 0.5), L - 0.25)
+                    nu = (tx_rise - q) * x * math.sqrt(nu_scale * L / (x * (L - x)))
+                else:
+                    # Nothing beyond this can matter: J is 0 at nu = -0.78.
+                    gap_u, gap_v = mast + q * u - at_u, mast + q * rx_at - at_v
+                    least = min(gap_u * gap_u / (u * (L - u)), gap_v * gap_v / (rx_at * (L - rx_at)))
+                    least = min(least, 0.78 * 0.78 / (nu_scale * L))
+                    # Every clearance is at least (q - tx_rise) i and (-q - rx_rise) (L - i).
+                    from_tx, from_rx = q - tx_rise, max(-q - rx_rise, 0.0)
+                    low = max(int(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30))), 1)
+                    high = min(int(least * L / (from_tx * from_tx + least + 1e-30)), n)
+                    if low <= high:
+                        least = min(least, _least_clearance(ha, hb, w, low, high, mast, q, L, floats, bits))
+                    nu = -math.sqrt(nu_scale * L * least)
+                nu_of[s, filled] = nu
+                rise = g + rx_m - mast
+                run = L * cell_m
+                squared_of[s, filled] = run * run + rise * rise
+
+                # Heights above the smooth surface, in the flat frame: chord slope, heights over the chord.
+                chord = (g + rx_m - mast) / L
+                over_u = at_u + bend * u * u - mast - chord * u
+                over_v = at_v + bend * rx_at * rx_at - mast - chord * rx_at
+                over = max(over_u, over_v)
+                tx_angle = max(over_u / u, over_v / rx_at)
+                rx_angle = max(over_u / (L - u), over_v / (L - rx_at))
+                t, r = mast - min(tx_surface, 0.0), g + rx_m - min(rx_surface, g)
+                if over > 0.0:
+                    part = over / (tx_angle + rx_angle)
+                    t = mast - min(tx_surface - part * tx_angle, 0.0)
+                    r = g + rx_m - min(rx_surface - part * rx_angle, g)
+                sag = max(2.0 - 500.0 * d_km * d_km / (radius_km * (t + r)), 0.0)
+                if t * r * sag * sag < quick * d_km:
+                    if blocked and rx_at > u + 1:
+                        # The highest obstacle over the chord may lie between the horizons: walk the hull.
+                        i, previous = v, -1e30
+                        while i > u:
+                            here = ha[i] + w * (hb[i] - ha[i]) + bend * i * i - mast - chord * i
+                            if here < previous:
+                                break
+                            previous = here
+                            over = max(over, here)
+                            i = near_parent[i]
+                        if over > 0.0:
+                            part = over / (tx_angle + rx_angle)
+                            t = mast - min(tx_surface - part * tx_angle, 0.0)
+                            r = g + rx_m - min(rx_surface - part * rx_angle, g)
+                    smooth[0, smooth_count], smooth[1, smooth_count] = d_km, t
+                    smooth[2, smooth_count] = r
+                    smooth_cell[smooth_count], smooth_stop[smooth_count] = cell, s
+                    smooth_count += 1
+            filled += 1
+    _flush(filled, nu_of, distance_of, squared_of, loss_of, cell_of, smooth_count, smooth, smooth_cell, smooth_stop,
+           cell_km, radius_km, frequency_ghz, wavelength_m, vertical, free_db, out)
+
+
+@njit(cache=True, nogil=True)
+def _flush(filled, nu_of, distance_of, squared_of, loss_of, cell_of, smooth_count, smooth, smooth_cell, smooth_stop,
+           cell_km, radius_km, frequency_ghz, wavelength_m, vertical, free_db, out):
+    """Work out the losses of the gathered cells and put them in place."""
+    for s in range(nu_of.shape[0]):
+        bullington_batch(filled, nu_of[s], distance_of, squared_of[s], free_db, loss_of)
+        for j in range(filled):
+            out[s, cell_of[j]] = loss_of[j]
+    smooth_excess_batch(smooth_count, smooth, cell_km, radius_km, frequency_ghz, wavelength_m, vertical)
+    for j in range(smooth_count):
+        out[smooth_stop[j], smooth_cell[j]] += smooth[3, j]
