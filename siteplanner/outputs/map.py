@@ -1,0 +1,180 @@
+"""The ranked map: one folium map from a plan, for the app and for the saved page that needs no network."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import folium
+
+from siteplanner.outputs.basemap import relief_picture
+from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
+from siteplanner.outputs.map_shapes import (
+    aim_shapes,
+    drive_shapes,
+    must_serve_marks,
+    spot_marks,
+    staging_mark,
+    table_shapes,
+)
+from siteplanner.outputs.page import Page, Picture, Piece, Raw, Shapes, data_uri, file_text, script_json
+from siteplanner.outputs.palettes import BLUE, GREEN, INK, ORANGE, RULING_COLOURS, VERMILION
+from siteplanner.outputs.panel import panel_html
+from siteplanner.outputs.road_shapes import road_shapes
+from siteplanner.outputs.text import clean, shown
+from siteplanner.planning.model import Plan
+from siteplanner.planning.ruling import BITS, OUTSIDE
+
+SERVICE_LAYERS = 5  # spots that get a picture of predicted service; each adds to the size of the page
+PictureUrl = Callable[[bytes], str]
+"""Where a picture (WebP bytes) is fetched from; the saved page writes it into itself."""
+
+STYLES: dict[str, dict[str, Any]] = {
+    "area": {"color": "#000000", "weight": 3, "fill": False},
+    "route_edge": {"color": "#FFFFFF", "weight": 9, "opacity": 0.9, "interactive": False},
+    "route": {"color": BLUE, "weight": 5, "opacity": 1},
+    "leg": {"color": BLUE, "weight": 5, "opacity": 1, "dashArray": "1 8", "lineCap": "round"},
+    "sector": {"color": INK, "weight": 1, "opacity": 0.6, "fillColor": INK, "fillOpacity": 0.10},
+    "bearing": {"color": INK, "weight": 3},
+    "dish": {"color": GREEN, "weight": 3, "dashArray": "8 6"},
+    "hazard": {"color": VERMILION, "weight": 2, "fillColor": VERMILION, "fillOpacity": 0.22},
+    "keep_out": {"color": RULING_COLOURS["keep_out"], "weight": 2, "fillColor": RULING_COLOURS["keep_out"],
+                 "fillOpacity": 0.18},
+    "power_line": {"color": RULING_COLOURS["power_line"], "weight": 3, "dashArray": "10 5"},
+    "open": {"color": "#4D5561", "weight": 2, "opacity": 0.95},
+    "unsure": {"color": "#9A6A00", "weight": 2.5, "dashArray": "7 4"},
+    "shut": {"color": "#A3123F", "weight": 2.5, "dashArray": "2 5"},
+    "must_serve": {"color": INK, "fillColor": ORANGE, "fillOpacity": 1, "radius": 7, "weight": 2},
+}
+
+
+class _Behaviour(Piece):
+    """The page's own script, handed the layers by their names."""
+
+    def __init__(self, config: dict[str, Any], layers: dict[str, Any], spots: list[dict[str, Any]], page: bool) -> None:
+        super().__init__("", name="behaviour")
+        self.config, self.layers, self.spots, self.page = config, layers, spots, page
+
+    def script(self) -> str:
+        """The browser file and the calls that start it."""
+        parent = self._parent.get_name()
+
+        def names(layers: dict[str, Any]) -> str:
+            return ", ".join(
+                f"{key}: {layer.get_name() if hasattr(layer, 'get_name') else script_json(layer)}"
+                for key, layer in layers.items() if layer is not None
+            )
+
+        text = file_text("own/map.js") + f"\nsitePlannerMap({parent}, {script_json(self.config)});\n"
+        if self.page:
+            spots = ", ".join(f"{{{names(spot)}}}" for spot in self.spots)
+            text += f"sitePlannerPage({parent}, {{layers: {{{names(self.layers)}}}, spots: [{spots}]}});\n"
+        return text
+
+
+def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool = False) -> folium.Map:
+    """The map of a plan with its layer control.
+
+    `picture_url` says where the app's own server gives a picture; None writes it into the map. `page` adds the
+    behaviour of the saved page, which needs `panel.panel_html` beside the map.
+    """
+    scene, url = plan.scene, picture_url or (lambda content: data_uri(content, "image/webp"))
+    grid = scene.elevation
+    relief, bounds = relief_picture(grid)
+    fmap = folium.Map(
+        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2], tiles=None,
+        control_scale=True, attribution_control=False, zoom_snap=0.5, prefer_canvas=True, max_zoom=18, zoom_start=12,
+    )
+    fmap.get_root().header.add_child(Raw(f"<style>{file_text('own/map.css')}</style>"), name="own_css")
+    fmap.add_child(Piece("MAP.options.renderer = L.canvas({tolerance: 6, padding: 0.3});", show=False))
+    fmap.add_child(Picture(url(relief), bounds, name="Relief", control=False, class_name="sp-relief", z_index=1))
+
+    layers: dict[str, Any] = {}
+
+    def classes(key: str, made: tuple[bytes, Any] | None, name: str, show: bool, z_index: int) -> Picture | None:
+        if made is None:
+            return None
+        layer = Picture(url(made[0]), made[1], name=name, show=show, class_name="sp-classes", z_index=z_index)
+        fmap.add_child(layer, name=key)
+        return layer
+
+    def shapes(key: str, features: list[dict[str, Any]], name: str, order: int, show: bool = True) -> Shapes | None:
+        if not features:
+            return None
+        used = {f["properties"]["k"] for f in features}
+        layer = Shapes(features, name=name, styles={k: s for k, s in STYLES.items() if k in used}, order=order,
+                       show=show)
+        fmap.add_child(layer, name=key)
+        return layer
+
+    layers["slope"] = classes("slope", slope_picture(plan), "Slope of the ground", False, 2)
+    layers["ruling"] = classes("ruling", ruling_picture(plan), "Ground ruled out", False, 3)
+    service = [
+        classes(f"service_{ranked.rank}", service_picture(ranked, plan),
+                f"Predicted service from spot {ranked.rank}", ranked.rank == 1, 4)
+        for ranked in plan.spots[:SERVICE_LAYERS]
+    ]
+    overlays = scene.overlays
+    shapes("hazards", table_shapes(overlays.get("hazards"), grid, "hazard", "Hazard area"), "Hazard areas", 10)
+    shapes("keep_out", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), "Keep-out areas", 11)
+    shapes("roads", road_shapes(plan), "Roads and what the rig can use", 20)
+    shapes("area", table_shapes(scene.area, grid, "area", "Incident area"), "Incident area", 30)
+    shapes("power_lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"),
+           "Power lines", 31)
+    spots: list[dict[str, Any]] = []
+    for index, ranked in enumerate(plan.spots):
+        first = ranked.rank == 1
+        spots.append({
+            "id": f"spot:{ranked.rank}", "at": [round(ranked.spot.latitude, 6), round(ranked.spot.longitude, 6)],
+            "aim": shapes(f"aim_{ranked.rank}", aim_shapes(ranked, plan), f"Sectors and dish at spot {ranked.rank}", 40,
+                          first),
+            "drive": shapes(f"drive_{ranked.rank}", drive_shapes(ranked, plan), f"Drive to spot {ranked.rank}", 50,
+                            first),
+            "service": service[index] if index < len(service) else None,
+        })
+    shapes("must_serve", must_serve_marks(plan), "Must-serve points", 60)
+    shapes("staging", staging_mark(plan), "Staging point", 61)
+    layers["spots"] = shapes("spots", spot_marks(plan), "Spots", 62)
+    folium.LayerControl(collapsed=True).add_to(fmap)
+    fmap.fit_bounds(_view(plan), padding=(24, 24), max_zoom=15)
+    fmap.add_child(_Behaviour(_config(plan), layers, spots, page and layers["spots"] is not None), name="behaviour")
+    return fmap
+
+
+def _view(plan: Plan) -> list[list[float]]:
+    """South-west and north-east of what must be seen at once: incident area, staging point, best spot."""
+    west, south, east, north = plan.scene.area.total_bounds
+    lon, lat = plan.scene.elevation.lonlat([west, west, east, east], [south, north, south, north])
+    places = [(plan.mission.staging.latitude, plan.mission.staging.longitude)]
+    if plan.best:
+        places.append((plan.best.spot.latitude, plan.best.spot.longitude))
+    lats, lons = [*lat, *(p[0] for p in places)], [*lon, *(p[1] for p in places)]
+    return [[min(lats), min(lons)], [max(lats), max(lons)]]
+
+
+def _config(plan: Plan) -> dict[str, Any]:
+    """What the readout needs: the ruling as a picture and the words of each limit."""
+    content, bounds = readable_ruling(plan)
+    return {
+        "ruling": {
+            "url": data_uri(content, "image/png"),
+            "bounds": [list(corner) for corner in bounds],
+            "outside": OUTSIDE,
+            "limits": [[BITS[r.code], clean(r.label)] for r in plan.rulings if r.code in BITS],
+            "passWords": "Passes every limit",
+            "otherWords": "Ruled out",
+            "outsideWords": "Outside the search ground: not checked",
+        }
+    }
+
+
+def map_html(plan: Plan) -> str:
+    """The map as one HTML file: headline, list of spots, legend, and everything it shows. No network needed."""
+    fmap = build_map(plan, page=True)
+    root = Page(title=shown(f"{clean(plan.mission.name)}: ranked spots"))
+    header = fmap.get_root().header._children
+    root.add_child(fmap)
+    root.header.add_child(header["own_css"], name="own_css")
+    root.header.add_child(Raw(f"<style>{file_text('own/page.css')}</style>"), name="page_css")
+    root.html.add_child(Raw(panel_html(plan)), name="panel")
+    return root.render()

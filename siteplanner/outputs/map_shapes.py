@@ -1,0 +1,190 @@
+"""What the map draws from the plan as GeoJSON features: spots, drives, aim, areas, hazards, roads.
+
+Every feature has an `id` that says what it is (`spot:1`, `road:17`), so that a click can be told apart. All
+text in the properties has passed through `text.shown`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from siteplanner.data.grid import Grid
+from siteplanner.outputs.aiming import both_bearings
+from siteplanner.outputs.panel import rejected_popup, score_text, spot_popup
+from siteplanner.outputs.text import distance_text, named, number_text, percent_text, shown, time_text
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+
+Feature = dict[str, Any]
+SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
+TOLERANCE_M = 1.0  # lines are thinned by no more than this
+
+
+def geojson(geometry: BaseGeometry, grid: Grid) -> dict[str, Any]:
+    """A shape in the plan's CRS as GeoJSON: longitude and latitude to 1e-6 degrees (0.1 m)."""
+
+    def degrees(xy: np.ndarray) -> np.ndarray:
+        return np.column_stack(grid.lonlat(xy[:, 0], xy[:, 1]))
+
+    flat = shapely.force_2d(geometry)
+    if flat.geom_type not in {"Point", "MultiPoint"}:
+        flat = shapely.simplify(flat, TOLERANCE_M)
+    return _rounded(shapely.geometry.mapping(shapely.transform(flat, degrees)))
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, 6)
+    if isinstance(value, dict):
+        return {key: _rounded(item) for key, item in value.items()}
+    return [_rounded(item) for item in value] if isinstance(value, (tuple, list)) else value
+
+
+def feature(identity: str, geometry: dict[str, Any], kind: str, **properties: str) -> Feature:
+    """One GeoJSON feature; see `page.Shapes` for the properties."""
+    return {"type": "Feature", "id": identity, "geometry": geometry, "properties": {"k": kind, **properties}}
+
+
+def point(longitude: float, latitude: float) -> dict[str, Any]:
+    """GeoJSON of a place."""
+    return {"type": "Point", "coordinates": [round(longitude, 6), round(latitude, 6)]}
+
+
+def _ray(evaluation: Evaluation, bearings_deg: Iterable[float], length_m: float) -> list[list[float]]:
+    """Ends of lines from the spot along true bearings, as longitude and latitude (geodesics on WGS 84)."""
+    from pyproj import Geod
+
+    bearings = list(bearings_deg)
+    spot, n = evaluation.spot, len(bearings)
+    lon, lat, _ = Geod(ellps="WGS84").fwd([spot.longitude] * n, [spot.latitude] * n, bearings, [length_m] * n)
+    return [[round(a, 6), round(b, 6)] for a, b in zip(lon, lat, strict=True)]
+
+
+def spot_marks(plan: Plan) -> list[Feature]:
+    """The ranked spots as numbered marks, and the user's spots that were ruled out."""
+    out = []
+    for ranked in plan.spots:
+        best = " sp-best" if ranked.rank == 1 else ""
+        out.append(feature(
+            f"spot:{ranked.rank}", point(ranked.spot.longitude, ranked.spot.latitude), "spot",
+            i=f'<span class="sp-mark{best}">{ranked.rank}</span>',
+            t=f"Spot {named(ranked.spot.name)}, score {score_text(ranked)}", p=spot_popup(ranked),
+        ))
+    for number, evaluation in enumerate(plan.rejected, 1):
+        spot = evaluation.spot
+        out.append(feature(
+            f"rejected:{number}", point(spot.longitude, spot.latitude), "spot",
+            i=f'<span class="sp-mark sp-out">{shown("×")}</span>',
+            t=f"Spot {named(spot.name)}: ruled out", p=rejected_popup(evaluation),
+        ))
+    return out
+
+
+def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
+    """The drive and the last leg of one spot."""
+    access, grid = ranked.evaluation.access, plan.scene.elevation
+    if access is None:
+        return []
+    words = f"Drive to spot {named(ranked.spot.name)}: "
+    drive = f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}"
+    out = [
+        feature(f"drive_edge:{ranked.rank}", geojson(access.route.line, grid), "route_edge"),
+        feature(f"drive:{ranked.rank}", geojson(access.route.line, grid), "route", t=words + drive),
+    ]
+    if access.last_leg.length > 0:
+        leg = geojson(access.last_leg, grid)
+        label = f"Last leg to spot {named(ranked.spot.name)}: {shown(distance_text(access.last_leg_m))} over ground"
+        out += [feature(f"leg_edge:{ranked.rank}", leg, "route_edge"),
+                feature(f"leg:{ranked.rank}", leg, "leg", t=label)]
+    return out
+
+
+def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
+    """Sector bearings as wedges one beamwidth wide with a middle line, and the dish's azimuths."""
+    evaluation = ranked.evaluation
+    start = [round(ranked.spot.longitude, 6), round(ranked.spot.latitude, 6)]
+    out = []
+    width = min(plan.mission.radio.beamwidth_deg, 360.0)
+    bearings = evaluation.coverage.sector_bearings_deg if evaluation.coverage else ()
+    for number, bearing in enumerate(bearings, 1):
+        words = f"Sector {number}: {shown(both_bearings(bearing, evaluation))}"
+        steps = np.linspace(bearing - width / 2, bearing + width / 2, max(2, int(width / 4)))
+        rim = _ray(evaluation, steps, SECTOR_LENGTH_M)
+        out.append(feature(
+            f"sector:{ranked.rank}:{number}", {"type": "Polygon", "coordinates": [[start, *rim, start]]}, "sector",
+            t=words,
+        ))
+        end = _ray(evaluation, [bearing], 1.12 * SECTOR_LENGTH_M)[0]
+        out.append(feature(
+            f"bearing:{ranked.rank}:{number}", {"type": "LineString", "coordinates": [start, end]}, "bearing", t=words
+        ))
+        out.append(feature(
+            f"bearing_label:{ranked.rank}:{number}", {"type": "Point", "coordinates": end}, "label",
+            i=f'<span class="sp-label">{number}: {round(bearing) % 360:03d}{shown("°")}</span>', t=words,
+        ))
+    for number, look in enumerate(evaluation.sky, 1):
+        end = _ray(evaluation, [look.azimuth_deg], 0.6 * SECTOR_LENGTH_M)[0]
+        state = "clear" if look.clear else "not clear"
+        words = (
+            f"Dish to {named(look.satellite_name or look.satellite_longitude_deg)}: "
+            f"{shown(both_bearings(look.azimuth_deg, evaluation))}, {shown(number_text(look.elevation_deg, 1, '°'))} "
+            f"up, margin {shown(number_text(look.margin_deg, 1, '°'))}, {state}"
+        )
+        out.append(feature(
+            f"dish:{ranked.rank}:{number}", {"type": "LineString", "coordinates": [start, end]}, "dish", t=words
+        ))
+    return out
+
+
+def table_shapes(frame: Any, grid: Grid, kind: str, words: str) -> list[Feature]:
+    """Rows of a layer, named by their column `name` where there is one; other known columns in the tooltip."""
+    if frame is None or not len(frame):
+        return []
+    out = []
+    plain = frame.drop(columns=frame.geometry.name)
+    for number, (geometry, row) in enumerate(zip(frame.geometry, plain.to_dict("records"), strict=True), 1):
+        if geometry is None or geometry.is_empty:
+            continue
+        parts = [words]
+        if _told(row.get("name")):
+            parts.append(named(row["name"]))
+        for column, label, unit in (("weight", "weight", ""), ("voltage_kv", "", "kV"), ("height_m", "height", "m")):
+            if _told(row.get(column)):
+                parts.append(f"{label} {shown(row[column])} {unit}".strip())
+        out.append(feature(f"{kind}:{number}", geojson(geometry, grid), kind, t=", ".join(parts)))
+    return out
+
+
+def _told(value: Any) -> bool:
+    return value is not None and value == value and str(value) != ""
+
+
+def must_serve_marks(plan: Plan) -> list[Feature]:
+    """The must-serve points, with what the best spot gives each."""
+    frame, grid = plan.scene.overlays.get("must_serve"), plan.scene.elevation
+    if frame is None:
+        return []
+    best = plan.best.evaluation.coverage if plan.best else None
+    served = {p.name: p for p in best.must_serve} if best else {}
+    out = []
+    names = frame["name"] if "name" in frame.columns else [f"point {n + 1}" for n in range(len(frame))]
+    for number, (geometry, name) in enumerate(zip(frame.geometry, names, strict=True), 1):
+        if geometry is None or geometry.is_empty:
+            continue
+        words = f"Must-serve point {named(name)}"
+        if str(name) in served:
+            words += f": {shown(percent_text(served[str(name)].probability))} from the best spot"
+        out.append(feature(f"must_serve:{number}", geojson(geometry.centroid, grid), "must_serve",
+                           i='<span class="sp-must"></span>', t=words))
+    return out
+
+
+def staging_mark(plan: Plan) -> list[Feature]:
+    """Where the tow starts."""
+    staging = plan.mission.staging
+    return [feature("staging:1", point(staging.longitude, staging.latitude), "staging",
+                    i='<span class="sp-staging">S</span>', t=f"Staging point {named(staging.name)}")]

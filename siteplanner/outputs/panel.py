@@ -1,0 +1,239 @@
+"""The words beside the map as HTML: headline, list of spots, legend, findings, and each spot's popup."""
+
+from __future__ import annotations
+
+from siteplanner.errors import Finding
+from siteplanner.outputs.aiming import aim, both_bearings
+from siteplanner.outputs.palettes import RULING_COLOURS, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
+from siteplanner.outputs.text import (
+    distance_text,
+    named,
+    number_text,
+    parts_that_add_up,
+    percent_text,
+    shown,
+    time_text,
+)
+from siteplanner.planning.model import Access, Coverage, Evaluation, Plan, RankedSpot
+from siteplanner.planning.words import CAUTIONS, firmness_sentence, recommendation
+
+PASSES_COLOUR = "#44AA99"  # Tol `muted` teal, the one that no limit has
+assert PASSES_COLOUR not in RULING_COLOURS.values()
+CAUTION = (
+    "A planning aid made from map data: check ground, wires, road limits and weather on site. "
+    "Local codes, the landowner and licensed practice come first."
+)
+SEVERITY_WORDS = {"caution": "Caution", "warning": "Warning", "note": "Note"}
+
+
+def _rows(rows: list[tuple[str, str]]) -> str:
+    """Two columns; the right one is HTML already."""
+    return "<table>" + "".join(f"<tr><th>{shown(a)}</th><td>{b}</td></tr>" for a, b in rows) + "</table>"
+
+
+def _table(head: list[str], body: list[list[str]], foot: list[str] | None = None) -> str:
+    """Cells of `body` and `foot` are HTML already; the first column is text, the others figures."""
+    top = "".join(f"<th>{shown(cell)}</th>" for cell in head)
+    rows = "".join("<tr>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>" for row in body)
+    end = "<tfoot><tr>" + "".join(f"<td>{cell}</td>" for cell in foot) + "</tr></tfoot>" if foot else ""
+    return f'<table class="sp-figures"><thead><tr>{top}</tr></thead><tbody>{rows}</tbody>{end}</table>'
+
+
+def score_table(ranked: RankedSpot) -> str:
+    """Value, weight and points of each criterion; the points shown add up to the score shown."""
+    points, total = parts_that_add_up([c.contribution for c in ranked.criteria])
+    body = [
+        [named(c.label), shown(number_text(c.value, 2 if abs(c.value) < 10 else 0, c.unit)),
+         f"{c.utility:.2f}", f"{c.weight:.2f}", f"{p:.1f}"]
+        for c, p in zip(ranked.criteria, points, strict=True)
+    ]
+    foot = ["Score, of 100", "", "", "", f"<b>{total:.1f}</b>"]
+    return _table(["Criterion", "Value", "Utility", "Weight", "Points"], body, foot)
+
+
+def score_text(ranked: RankedSpot) -> str:
+    """The score as every output prints it."""
+    return f"{parts_that_add_up([c.contribution for c in ranked.criteria])[1]:.1f}"
+
+
+def sky_table(evaluation: Evaluation) -> str:
+    """Look angles, skyline and margin of each satellite."""
+    body = []
+    for look in evaluation.sky:
+        label = look.satellite_name or f"{look.satellite_longitude_deg:.1f}°"
+        margin = number_text(look.margin_deg, 1, "°")
+        body.append([
+            named(label), shown(both_bearings(look.azimuth_deg, evaluation)),
+            shown(number_text(look.elevation_deg, 1, "°")), shown(number_text(look.skew_deg, 1, "°")),
+            shown(margin), "clear" if look.clear else "<b>not clear</b>",
+        ])
+    return _table(["Satellite", "Azimuth", "Up", "Skew", "Margin", "Sky"], body) if body else ""
+
+
+def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str, str]]:
+    bearings = "<br>".join(shown(both_bearings(b, evaluation)) for b in coverage.sector_bearings_deg)
+    rows = [
+        ("Predicted service", f"{shown(percent_text(coverage.share))} of the incident area, "
+                              f"{coverage.served_area_km2:.1f} km{shown('²')}"),
+        ("Mast", shown(number_text(coverage.mast_height_m, 0, "m"))),
+        ("Sectors", bearings or "none"),
+    ]
+    for point in coverage.must_serve:
+        rows.append((
+            "Must-serve",
+            f"{named(point.name)}: {shown(percent_text(point.probability))}, "
+            f"{shown(distance_text(point.distance_m))} at {shown(both_bearings(point.bearing_deg, evaluation))}",
+        ))
+    return rows
+
+
+def _access_rows(access: Access) -> list[tuple[str, str]]:
+    ways = "not worked out" if access.ways_out is None else str(access.ways_out)
+    rows = [
+        ("Drive", f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}"),
+        ("Steepest", shown(number_text(access.worst_grade_pct, 0, "%"))),
+        ("Last leg", shown(distance_text(access.last_leg_m)) + " over ground"),
+        ("Ways out", shown(ways)),
+    ]
+    if access.unknown:
+        rows.append(("Not stated by the road data", "; ".join(named(item) for item in access.unknown)))
+    return rows
+
+
+def findings_list(findings: tuple[Finding, ...]) -> str:
+    """Findings as a list, the gravest first."""
+    if not findings:
+        return ""
+    order = {"caution": 0, "warning": 1, "note": 2}
+    items = "".join(
+        f'<li class="sp-{shown(f.severity)}"><b>{SEVERITY_WORDS.get(f.severity, "Note")}.</b> {named(f.message)}'
+        + (f" {named(f.remedy)}" if f.remedy else "") + "</li>"
+        for f in sorted(findings, key=lambda f: order.get(f.severity, 3))
+    )
+    return f'<ul class="sp-findings">{items}</ul>'
+
+
+def spot_popup(ranked: RankedSpot) -> str:
+    """Everything the commander may ask about one spot."""
+    spot, evaluation, ground = ranked.spot, ranked.evaluation, ranked.evaluation.ground
+    where = f"{spot.latitude:.5f}, {spot.longitude:.5f}"
+    reference = f"{named(spot.grid_reference)}<br>" if spot.grid_reference else ""
+    jacks = ", ".join(f"{key.replace('_', ' ')} {value:.2f}" for key, value in ground.jack_differences_m.items())
+    rows = [
+        ("Place", f"{reference}{shown(where)}<br>{shown(number_text(spot.elevation_m, 0, 'm'))} elevation"),
+        ("Ground", f"slope {shown(number_text(ground.slope_deg, 1, '°'))}, tongue toward "
+                   f"{shown(both_bearings(ground.heading_deg, evaluation))}"),
+    ]
+    if jacks:
+        rows.append(("Jack lifts, m", shown(jacks)))
+    if evaluation.coverage:
+        rows += _coverage_rows(evaluation.coverage, evaluation)
+    if evaluation.access:
+        rows += _access_rows(evaluation.access)
+    if evaluation.on_air:
+        air = evaluation.on_air
+        rows.append(("On air", f"{shown(time_text(60 * air.likely_min))} after dispatch "
+                     f"({shown(time_text(60 * air.low_min))} to {shown(time_text(60 * air.high_min))})"))
+    return (
+        f'<div class="sp-spot"><h2>{ranked.rank}. Spot {named(spot.name)}</h2>'
+        f"{score_table(ranked)}{sky_table(evaluation)}{_rows(rows)}{findings_list(evaluation.findings)}</div>"
+    )
+
+
+def rejected_popup(evaluation: Evaluation) -> str:
+    """Why a spot that was evaluated is out."""
+    why = "".join(f"<li>{named(sentence)}</li>" for _, sentence in evaluation.failed)
+    return f'<div class="sp-spot"><h2>Spot {named(evaluation.spot.name)}: ruled out</h2><ul>{why}</ul></div>'
+
+
+def headline_html(plan: Plan) -> str:
+    """The headline box: what to do, why, how firm, and the caution."""
+    head, joint, rest = recommendation(plan).partition(": it ")
+    because = f"It {rest}" if joint else ""
+    aiming = aim(plan.best) if plan.best else ""
+    lines = "".join(f"<p>{named(line)}</p>" for line in (because, aiming, firmness_sentence(plan)) if line)
+    return (
+        f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
+        f'<h1>{named(head)}</h1>{lines}<p class="sp-caution"><b>Caution.</b> {shown(CAUTION)}</p></header>'
+    )
+
+
+def spots_html(plan: Plan) -> str:
+    """The list of spots; the page's script pans to the spot whose button is pressed."""
+    if not plan.spots:
+        return ""
+    items = []
+    for index, ranked in enumerate(plan.spots):
+        evaluation = ranked.evaluation
+        share = percent_text(evaluation.coverage.share) if evaluation.coverage else "not known"
+        drive = time_text(evaluation.access.drive_time_s) if evaluation.access else "not known"
+        margins = [look.margin_deg for look in evaluation.sky if look.clear]
+        sky = f"{max(margins):.0f}° clear" if margins else "not clear"
+        items.append(
+            f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
+            f'<span class="sp-mark">{ranked.rank}</span>'
+            f'<span class="sp-name">{named(ranked.spot.name)}</span>'
+            f'<span class="sp-score">{score_text(ranked)}</span>'
+            f'<span class="sp-facts">{shown(share)} served, {shown(drive)} drive, sky {shown(sky)}</span>'
+            "</button></li>"
+        )
+    return (
+        '<section class="sp-list"><h2>Ranked spots <small>score of 100</small></h2><ol>'
+        + "".join(items) + "</ol></section>"
+    )
+
+
+def _swatch(colour: str, words: str, kind: str = "box") -> str:
+    return f'<li><i class="sp-{kind}" style="--c:{colour}"></i>{words}</li>'
+
+
+def _switch(key: str, words: str) -> str:
+    return f'<h3><label><input type="checkbox" data-layer="{key}"> {shown(words)}</label></h3>'
+
+
+def legend_html(plan: Plan) -> str:
+    """The legend, with switches for the layers and the share of ground that each limit rules out."""
+    colours = ruling_colours([r.code for r in plan.rulings])
+    service = "".join(_swatch(colour, shown(words)) for _, colour, words in SERVICE_CLASSES)
+    limit = plan.mission.trailer.max_slope_deg
+    slopes = (f"up to {limit / 2:.1f}°", f"up to {limit:.1f}°, the limit", f"up to {2 * limit:.1f}°", "steeper")
+    steep = "".join(_swatch(c, shown(w)) for c, w in zip(SLOPE_COLOURS, slopes, strict=True))
+    ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
+        _swatch(colours[r.code], f"{named(r.label)} <small>{shown(percent_text(r.share))}, "
+                f"alone {shown(percent_text(r.only_share))}</small>")
+        for r in plan.rulings
+    )
+    lines = "".join(
+        f'<li><i class="sp-line {kind}"></i>{words}</li>'
+        for kind, words in (
+            ("sp-route", "Drive to the chosen spot"), ("sp-leg", "Last leg over ground"),
+            ("sp-area", "Incident area"), ("sp-open", "Road the rig can use"),
+            ("sp-unsure", "Road with limits not stated"), ("sp-shut", "Road ruled out for the rig"),
+            ("sp-power", "Power line"), ("sp-danger", "Hazard area"), ("sp-keep", "Keep-out area"),
+            ("sp-sector", "Sector bearing"), ("sp-dish", "Dish azimuth"),
+        )
+    )
+    return (
+        '<section class="sp-legend"><h2>Legend</h2>'
+        + (_switch("service", "Predicted probability of service") + f"<ul>{service}</ul>" if plan.spots else "")
+        + _switch("ruling", "Ground ruled out")
+        + "<p>Share of the search ground; a cell with several limits has the colour of the first.</p>"
+        + f"<ul>{ruled}</ul>" + _switch("slope", "Slope of the ground") + f"<ul>{steep}</ul>"
+        + f'<h3>Lines</h3><ul class="sp-lines">{lines}</ul></section>'
+    )
+
+
+def panel_html(plan: Plan) -> str:
+    """The whole panel of the saved page."""
+    findings = findings_list(plan.findings)
+    cautions = "".join(f"<li>{shown(text)}</li>" for text in CAUTIONS)
+    more = (
+        (f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else "")
+        + f'<section class="sp-notes"><h2>Before anyone acts on this</h2><ul>{cautions}</ul></section>'
+    )
+    return (
+        '<aside id="sp-panel">' + headline_html(plan) + spots_html(plan) + legend_html(plan) + more
+        + "</aside>"
+        '<div id="sp-buttons"><button type="button" id="sp-night" aria-pressed="false">Night view</button>'
+        '<button type="button" id="sp-hide" aria-pressed="false">Hide panel</button></div>'
+    )

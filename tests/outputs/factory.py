@@ -1,0 +1,243 @@
+"""Small plans made by hand for the tests of what is written out. Everything in them is invented.
+
+`make_plan()` gives a plan with spots, roads, hazards and must-serve points on 6 km of made-up hills; figures are
+chosen, not computed, so that a test can foretell every word. `HOSTILE` are names that files could bring.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+from affine import Affine
+from pyproj import CRS
+from shapely.geometry import LineString, Point, Polygon, box
+
+from siteplanner.data.grid import Grid
+from siteplanner.errors import Finding
+from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
+from siteplanner.planning.model import (
+    Access,
+    Coverage,
+    Criterion,
+    Evaluation,
+    Ground,
+    Look,
+    OnAir,
+    Plan,
+    PointService,
+    RankedSpot,
+    RulingShare,
+    Scene,
+    Spot,
+)
+from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
+from siteplanner.roads.network import RoadNetwork, build_network
+
+HOSTILE = (
+    "<img src=x onerror=alert(1)>",
+    "{{7*7}}",
+    "{{ cycler.__init__.__globals__ }}",
+    "{% for x in y %}{#",
+    "`+alert(1)+`${alert(2)}",
+    "'\"; alert(3); //",
+    "</script><script>alert(4)</script>",
+    "<!-- ]]> &lt; &#60;",
+    "=cmd|'/C calc'!A0",
+    "+1+1",
+    "@SUM(A1)",
+    "\u202etxt.exe \u05d0\u05d1\u05d2",
+    "lone \ud800 half",
+    "bell \x07 null \x00 end",
+    "line\u2028break\u2029and\ttab",
+    "\u6771\u4eac \U0001f525 \u0645\u0631\u062d\u0628\u0627",
+)
+
+CELL_M = 25.0
+ROWS, COLS = 220, 240
+WEST, NORTH = 420000.0, 4385000.0
+CRS_UTM = CRS.from_epsg(32613)
+
+
+def elevation() -> Grid:
+    """Invented hills: two ridges and a valley, 2,300 to 2,800 m, with a hole in the data."""
+    y, x = np.mgrid[0:ROWS, 0:COLS].astype(np.float32)
+    z = 2500 + 160 * np.sin(x / 34) * np.cos(y / 47) + 90 * np.sin((x + y) / 21) + 0.4 * (y - x)
+    z += 12 * np.sin(x / 3.1) * np.sin(y / 4.3)
+    z[5:15, 200:220] = np.nan
+    return Grid(z.astype(np.float32), Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH), CRS_UTM)
+
+
+def _slope(grid: Grid) -> Grid:
+    dy, dx = np.gradient(grid.values, CELL_M)
+    return grid.with_values(np.degrees(np.arctan(np.hypot(dx, dy))).astype(np.float32))
+
+
+def _spot(grid: Grid, name: str, x: float, y: float, origin: Any = "search") -> Spot:
+    lon, lat = grid.lonlat(x, y)
+    return Spot(name, x, y, float(lat), float(lon), f"13S DD {x % 1e5:05.0f} {y % 1e5:05.0f}",
+                float(grid.sample(x, y)), origin)
+
+
+def _route(spot: Spot, start: tuple[float, float], number: int) -> SimpleNamespace:
+    middle = ((start[0] + spot.x) / 2 + 300 + 40 * number, (start[1] + spot.y) / 2 - 200)
+    line = LineString([start, (start[0] + 400, start[1] + 250), middle, (spot.x - 40, spot.y - 20)])
+    return SimpleNamespace(line=line, distance_m=line.length, time_s=line.length / 7, worst_grade_pct=7.5,
+                           findings=(), unknown=("height limit",))
+
+
+def _evaluation(spot: Spot, number: int, area_cells: int, points: list[tuple[str, Point]], start: tuple[float, float],
+                grid: Grid, failed: tuple[tuple[str, str], ...] = ()) -> Evaluation:
+    rng = np.random.default_rng(number)
+    probability = np.clip(np.linspace(1.05 - 0.06 * number, 0.25, area_cells) + rng.normal(0, 0.03, area_cells), 0, 1)
+    served = []
+    for k, (name, place) in enumerate(points):
+        lon, lat = grid.lonlat(place.x, place.y)
+        served.append(PointService(name, float(lat), float(lon), 0.97 - 0.1 * k - 0.05 * number, 6.0 - k,
+                                   float(np.hypot(place.x - spot.x, place.y - spot.y)), 40.0 + 100 * k))
+    route = _route(spot, start, number)
+    leg = LineString([route.line.coords[-1], (spot.x, spot.y)])
+    looks = (
+        Look("slot 103 W", -103.0, 176.4 + number, 168.2 + number, 43.9, -3.2, 9.5 + number, 34.4 - number, 9000.0,
+             True),
+        Look("slot 61 W", -61.0, 121.0, 112.8, 22.1, 30.0, float("nan"), float("nan"), 1200.0, False),
+    )
+    return Evaluation(
+        spot=spot,
+        ground=Ground(2.1 + number / 3, 75.0 + 10 * number, 0.8, 1.9,
+                      {"front_left": 0.0, "front_right": 0.06, "rear_left": 0.11, "rear_right": 0.17}, 0.05, CELL_M),
+        sky=looks,
+        coverage=Coverage(float(probability.mean()), 6.2 - number / 2, 12.0, (35.0 + 15 * number, 215.0 + 15 * number),
+                          tuple(served), ((8.0, 0.6), (12.0, 0.7), (15.0, 0.69)),
+                          (("Power", 40.0, "dBm"), ("Gain", 14.0, "dBi")), probability.astype(np.float32)),
+        access=Access(route.distance_m, route.time_s, 7.5, leg.length, 2 if number else 1, route, leg,
+                      ("height limit", "weight limit")),
+        on_air=OnAir((("drive", 20.0, 25.0, 35.0), ("set-up", 30.0, 45.0, 60.0)), 62.0, 85.0 + number, 130.0,
+                     "sum of the parts"),
+        failed=failed,
+        findings=(Finding("one_way_out", "caution", "There is one way out by road.", "Agree on a signal to leave."),)
+        if number == 0 else (),
+    )
+
+
+def _criteria(number: int) -> tuple[Criterion, ...]:
+    weights = np.array([5.0, 2.0, 1.0, 1.0, 2.0]) / 11
+    utility = np.clip(np.array([0.93, 0.97, 0.88, 0.61, 0.7]) - 0.041 * number * np.array([1, 0.4, 2, -1, 0.3]), 0, 1)
+    rows = (("coverage", "Predicted service", 0.71, "share"), ("must_serve", "Must-serve points", 0.9, "share"),
+            ("sky", "Sky margin", 34.4, "deg"), ("ground", "Level ground", 2.1, "deg"),
+            ("access", "Drive", 12.5, "min"))
+    return tuple(
+        Criterion(name, label, value, unit, float(u), float(w), float(100 * w * u))
+        for (name, label, value, unit), u, w in zip(rows, utility, weights, strict=True)
+    )
+
+
+def _roads(start: tuple[float, float], names: list[str], grid: Grid) -> RoadNetwork:
+    x, y = start
+    lines = [
+        LineString([(x - 400, y - 300), (x, y), (x + 400, y + 250), (x + 1500, y + 900), (x + 2900, y + 1500)]),
+        LineString([(x + 1500, y + 900), (x + 1300, y + 2100), (x + 900, y + 3300)]),
+        LineString([(x + 1500, y + 900), (x + 2600, y + 300), (x + 4300, y + 200)]),
+        LineString([(x + 2900, y + 1500), (x + 3300, y + 2600), (x + 4200, y + 3400)]),
+    ]
+    posted = {"maxheight": ["4.5", "", "3", "4.5"], "maxweight": ["40", "", "", "12"], "maxwidth": ["3"] * 4,
+              "maxlength": [""] * 4, "surface": ["asphalt", "gravel", "gravel", "asphalt"],
+              "incline": ["5%", "8%", "4%", "3%"]}
+    frame = gpd.GeoDataFrame(
+        {"name": [*names, "", ""][:4], "highway": ["secondary", "unclassified", "track", "service"], **posted},
+        geometry=lines, crs=CRS_UTM,
+    )
+    return build_network(frame, elevation=grid, rig=Rig(), speeds=Speeds())
+
+
+def _ruling(grid: Grid, slope: Grid) -> Grid:
+    y, x = np.mgrid[0:ROWS, 0:COLS]
+    values = np.zeros(grid.shape, np.uint16)
+    values[slope.values > 5] |= BITS["steep"]
+    values[~np.isfinite(grid.values)] |= BITS["no_data"]
+    values[100:130, 60:90] |= BITS["hazard"]
+    values[150:170, 150:180] |= BITS["keep_out"]
+    values[np.abs(y - x * 0.6 - 30) < 3] |= BITS["power_line"]
+    values[(np.sin(x / 17) > 0.8) & (y < 90)] |= BITS["sky_blocked"]
+    values[(np.cos(x / 29 + y / 41) > 0.75)] |= BITS["no_way_in"]
+    values[(np.hypot(y - 110, x - 120) > 105)] = OUTSIDE
+    return grid.with_values(values)
+
+
+def make_plan(spots: int = 6, *, names: tuple[str, ...] = (), mission_name: str = "Bluff Creek (invented)",
+              coverage: bool = True, rejected: int = 1, **changes: Any) -> Plan:
+    """A plan with `spots` ranked spots.
+
+    `names` are used, in turn, for every name there is: spots, roads, hazards, points, layers' rows, limits'
+    labels, findings. `changes` replace fields of the Plan.
+    """
+    def word(number: int, plain: str) -> str:
+        return names[number % len(names)] if names else plain
+
+    grid = elevation()
+    slope = _slope(grid)
+    ruling = _ruling(grid, slope)
+    start = (WEST + 700.0, NORTH - 4700.0)
+    lon, lat = grid.lonlat(*start)
+    area = Polygon([(WEST + 2200, NORTH - 3900), (WEST + 3800, NORTH - 4100), (WEST + 4500, NORTH - 2600),
+                    (WEST + 3400, NORTH - 1500), (WEST + 2300, NORTH - 2300)])
+    area_frame = gpd.GeoDataFrame({"name": [word(0, "Bluff Creek fire")], "weight": [1.0]}, geometry=[area],
+                                  crs=CRS_UTM)
+    ys, xs = np.mgrid[0:ROWS, 0:COLS]
+    px, py = grid.xy(ys, xs)
+    from shapely import contains_xy
+
+    rows, cols = np.nonzero(contains_xy(area, px, py))
+    points = [(word(1, "Command post"), Point(WEST + 2700, NORTH - 2500)),
+              (word(2, "Drop point 4"), Point(WEST + 3900, NORTH - 3200))]
+    overlays = {
+        "keep_out": gpd.GeoDataFrame({"name": [word(3, "Cultural site")]}, crs=CRS_UTM, geometry=[
+            box(WEST + 150 * 25, NORTH - 170 * 25, WEST + 180 * 25, NORTH - 150 * 25)]),
+        "hazards": gpd.GeoDataFrame({"name": [word(4, "Slide below the bluff")]}, crs=CRS_UTM, geometry=[
+            box(WEST + 60 * 25, NORTH - 130 * 25, WEST + 90 * 25, NORTH - 100 * 25)]),
+        "power_lines": gpd.GeoDataFrame(
+            {"name": [word(5, "Feeder 12")], "voltage_kv": [115.0]}, crs=CRS_UTM,
+            geometry=[LineString([(WEST, NORTH - 30 * 25), (WEST + 6000, NORTH - 174 * 25)])]),
+        "must_serve": gpd.GeoDataFrame({"name": [n for n, _ in points]}, crs=CRS_UTM, geometry=[p for _, p in points]),
+    }
+    ground = (values := ruling.values) != OUTSIDE
+    shares = tuple(
+        RulingShare(code, word(6 + n, label), float(((values & BITS[code]) != 0)[ground].mean()),
+                    float((values == BITS[code])[ground].mean()), "Relax by 1.2 deg." if code == "steep" else "")
+        for n, (code, label) in enumerate(LIMITS.items()) if ((values & BITS[code]) != 0)[ground].any()
+    )
+    ranked = []
+    for n in range(spots):
+        spot = _spot(grid, word(n, "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[n % 26]), WEST + 2000 + 520 * (n % 5) + 60 * n,
+                     NORTH - 3300 + 330 * n)
+        evaluation = _evaluation(spot, n, len(rows), points, start, grid)
+        if not coverage:
+            evaluation = replace(evaluation, coverage=None)
+        criteria = _criteria(n)
+        ranked.append(RankedSpot(n + 1, evaluation, criteria, sum(c.contribution for c in criteria)))
+    out = tuple(
+        _evaluation(_spot(grid, word(n, f"Lookout {n + 1}"), WEST + 3000 + 300 * n, NORTH - 1300, "user"), n + 1,
+                    len(rows), points, start, grid,
+                    failed=(("steep", f"{word(n, 'The ground')} slopes 9.1 deg; the limit is 5.0 deg."),))
+        for n in range(rejected)
+    )
+    mission = Mission(name=mission_name, layers=Layers(elevation=("dem.tif",), incident_area="area.geojson",
+                                                       roads="roads.gpkg"),
+                      staging=Staging(name=word(7, "County yard"), latitude=float(lat), longitude=float(lon)))
+    plan = Plan(
+        mission=mission, software={"siteplanner": "0.1.0"}, inputs=(),
+        findings=(
+            Finding("holes_filled", "note", f"{word(8, 'Small holes')} in the elevation were filled."),
+            Finding("unit_assumed", "warning", "The elevation's unit is not stated.", "State elevation_unit.", "dem.tif"),
+        ),
+        rulings=shares, spots=tuple(ranked), rejected=out,
+        scene=Scene(elevation=grid, ruling=ruling, slope=slope, area=area_frame,
+                    roads=_roads(start, [word(n, p) for n, p in enumerate(("Bluff Road", "Mill Lane"))], grid),
+                    overlays=overlays, area_rows=rows, area_cols=cols),
+        extra={"firmness": {"first_stays_first": 0.81, "lead_points": 2.4, "runner_up_better_on": "ground"}}
+        if spots > 1 else {},
+    )
+    return replace(plan, **changes)
