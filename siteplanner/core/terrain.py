@@ -243,12 +243,14 @@ def jack_lifts_m(east_gradient, north_gradient, heading_deg, length_m, width_m) 
     front = np.asarray(length_m, float) / 2 * pitch
     right = -np.asarray(width_m, float) / 2 * roll  # right side down: its ground is lower
     highest = np.abs(front) + np.abs(right)
-    return {
-        "front_left": (highest - front + right)[()],
-        "front_right": (highest - front - right)[()],
-        "rear_left": (highest + front + right)[()],
-        "rear_right": (highest + front - right)[()],
+    corners = {
+        "front_left": front - right,
+        "front_right": front + right,
+        "rear_left": -front - right,
+        "rear_right": -front + right,
     }
+    # the highest corner's own lift may come out as -1e-17
+    return {name: np.maximum(highest - height, 0.0)[()] for name, height in corners.items()}
 
 
 def _need_raster(elevation_m: np.ndarray, cell_size_m: float) -> None:
