@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 from affine import Affine
+from numpy.typing import ArrayLike
 from pyproj import CRS, Transformer
 
 from siteplanner.errors import InputError
@@ -67,7 +68,7 @@ class Grid:
         rows, cols = self.shape
         return (row, col) if 0 <= row < rows and 0 <= col < cols else None
 
-    def sample(self, x, y) -> np.ndarray:
+    def sample(self, x: ArrayLike, y: ArrayLike) -> np.ndarray:
         """Bilinear values at metres; NaN outside the ring of cell centres or beside unknown cells."""
         row, col = self.rowcol(np.asarray(x, float), np.asarray(y, float))
         rows, cols = self.shape

@@ -1,0 +1,79 @@
+"""Attributes of a layer under the names that later rooms look for."""
+
+from __future__ import annotations
+
+import json
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from siteplanner.errors import Finding, InputError
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+# looked for in lower case; other programs write them as NAME or Name
+_LOWER_CASE = frozenset(
+    (
+        "name", "weight", "voltage_kv", "height_m", "highway", "surface", "tracktype", "smoothness", "oneway",
+        "maxweight", "maxheight", "maxwidth", "maxspeed", "width", "access", "bridge", "tunnel", "layer", "ford",
+        "barrier", "incline", "ref", "junction",
+    )
+)  # fmt: skip
+
+
+def plain(frame: GeoDataFrame) -> GeoDataFrame:
+    """Lists and objects among the attributes become JSON text: later rooms know text and numbers only."""
+    for column in frame.columns:
+        if column == frame.geometry.name or frame[column].dtype != object:
+            continue
+        nested = frame[column].map(lambda v: isinstance(v, (list, dict, tuple, np.ndarray)))
+        if nested.any():
+            frame[column] = [
+                json.dumps(v.tolist() if isinstance(v, np.ndarray) else v, default=str) if odd else v
+                for v, odd in zip(frame[column], nested, strict=True)
+            ]
+    return frame
+
+
+def named(
+    frame: GeoDataFrame, column_map: dict[str, str], role: str, path: Path, findings: list[Finding]
+) -> GeoDataFrame:
+    """Columns under the names that later rooms look for; a column in the way is kept as `<name>_original`."""
+    renamed: dict[str, str] = {}
+    columns = [str(c) for c in frame.columns]
+    for wanted, own in column_map.items():
+        hits = [c for c in columns if c == own] or [c for c in columns if c.lower() == own.lower()]
+        if len(hits) != 1:
+            close = get_close_matches(own, columns, n=3, cutoff=0.5)
+            hint = f" Close: {', '.join(close)}." if close else ""
+            raise InputError(
+                f"There is no column {own!r}. The layer has: {', '.join(c for c in columns if c != 'geometry')}.{hint}",
+                remedy="Name one of these.",
+                file=path,
+                field=f"layers.road_columns.{wanted}" if role == "roads" else f"layers.{role}.{wanted}",
+            )
+        if wanted != hits[0]:
+            renamed[hits[0]] = wanted
+    for own in columns:
+        plain = own.lower()
+        if own not in renamed and plain in _LOWER_CASE and own != plain:
+            taken = set(columns) | set(renamed.values())
+            if plain not in taken and [c.lower() for c in columns].count(plain) == 1:
+                renamed[own] = plain
+    pushed = {w: f"{w}_original" for o, w in renamed.items() if w in columns and w not in renamed and w != o}
+    if pushed:
+        findings.append(
+            Finding(
+                "column_pushed_aside",
+                "note",
+                "Columns of the file that the column map replaces: "
+                + ", ".join(f"{a} is kept as {b}" for a, b in pushed.items())
+                + ".",
+                "",
+                path.name,
+            )
+        )
+    return frame.rename(columns=pushed).rename(columns=renamed) if renamed else frame

@@ -1,0 +1,293 @@
+"""One raster file, opened by its own driver only and vetted before a height is read from it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from affine import Affine
+from pyproj import CRS, Transformer
+
+from siteplanner.data.formats import local_file, raster_driver
+from siteplanner.data.geometry import Box
+from siteplanner.data.grid import WGS84
+from siteplanner.data.projections import horizontal
+from siteplanner.errors import Finding, InputError
+
+Unit = Literal["m", "ft", "us-ft"]
+METRES_PER = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}  # exact by definition (NIST SP 811, appendix B)
+
+_UNIT_WORDS: dict[str, Unit] = {
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), "m"),
+    **dict.fromkeys(("ft", "foot", "feet", "international foot", "international feet", "ift"), "ft"),
+    **dict.fromkeys(
+        ("us-ft", "usft", "ftus", "us survey foot", "us survey feet", "sfoot", "u.s. survey foot", "foot_us",
+         "survey foot", "us_survey_foot"), "us-ft"),
+}  # fmt: skip
+_ELEVATION_NAMES = ("elevation", "dem", "dtm", "dsm", "height", "altitude", "z", "topo", "band1")
+_TIFF = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
+
+
+@dataclass(frozen=True, eq=False)
+class RasterSource:
+    """An open raster of one elevation band.
+
+    `unit` is what the file says (None: nothing), `unit_from` where it says so; `feet_ground` whether its map
+    coordinates are in feet, which makes heights in feet likely.
+    """
+
+    path: Path
+    dataset: Any
+    band: int
+    crs: CRS
+    transform: Affine
+    unit: Unit | None
+    unit_from: str
+    feet_ground: bool
+    vertical: str
+    extent_lonlat: Box
+    findings: tuple[Finding, ...]
+
+    @property
+    def lon_centre(self) -> float | None:
+        """Middle longitude of a raster in degrees; None for a projected one."""
+        if not self.crs.is_geographic:
+            return None
+        return float((self.transform * (self.dataset.width / 2, self.dataset.height / 2))[0])
+
+    def pixel_size_m(self, longitude: float, latitude: float, target_crs: CRS) -> tuple[float, float]:
+        """Height and width in metres of the pixel nearest to a place (WGS 84 degrees)."""
+        x, y = Transformer.from_crs(WGS84, self.crs, always_xy=True).transform(longitude, latitude)
+        if self.lon_centre is not None:
+            x = self.lon_centre + (x - self.lon_centre + 180.0) % 360.0 - 180.0
+        col, row = ~self.transform * (x, y)
+        col = min(max(col, 0.0), self.dataset.width - 1.0)
+        row = min(max(row, 0.0), self.dataset.height - 1.0)
+        corners = [self.transform * p for p in ((col, row), (col + 1, row), (col, row + 1))]
+        move = Transformer.from_crs(self.crs, target_crs, always_xy=True)
+        xs, ys = move.transform([p[0] for p in corners], [p[1] for p in corners])
+        return float(np.hypot(xs[2] - xs[0], ys[2] - ys[0])), float(np.hypot(xs[1] - xs[0], ys[1] - ys[0]))
+
+
+@contextmanager
+def open_raster(path: str | Path, overview: int | None = None) -> Iterator[RasterSource]:
+    """Open and vet a raster. `overview`: which of its reduced copies to read instead.
+
+    Raises InputError for a file off the list or damaged, a companion file that names other files, a missing CRS or
+    position, complex numbers, pictures, several bands without a named elevation, and a unit that is not understood.
+    """
+    import rasterio
+    from rasterio.errors import RasterioError
+
+    full = local_file(path)
+    driver = raster_driver(full)
+    _check_companions(full)
+    with rasterio.Env() as env:
+        if driver not in env.drivers():
+            raise InputError(f"This installation reads no {driver} rasters.", remedy="Export it as GeoTIFF.", file=full)
+        options = {} if overview is None else {"overview_level": overview}
+        try:
+            dataset = _open(full, driver, options)
+        except (RasterioError, UnicodeDecodeError) as error:
+            raise unreadable(error, full) from None
+        with dataset:
+            yield _vetted(full, dataset)
+
+
+def unreadable(error: Exception, path: Path) -> InputError:
+    """What to say when GDAL gives up on a file."""
+    why = str(error.__cause__ or error)[:200]
+    return InputError(
+        f"The raster cannot be read; it may be damaged or cut short ({why}).",
+        remedy="Copy or export it again.", file=path,
+    )  # fmt: skip
+
+
+def _open(path: Path, driver: str, options: dict[str, Any]) -> Any:
+    import rasterio
+
+    dataset = rasterio.open(path, driver=driver, **options)
+    if dataset.count or not dataset.subdatasets:
+        return dataset
+    names = list(dataset.subdatasets)
+    dataset.close()
+    kinds = {name: name.replace('"', "").rpartition(":")[2] for name in names}
+    likely = [n for n in names if kinds[n].lower() in _ELEVATION_NAMES]
+    chosen = likely if len(likely) == 1 else names
+    if len(chosen) != 1:
+        raise InputError(
+            f"The file holds several rasters: {', '.join(kinds.values())}.",
+            remedy="Export the ground elevation alone, as GeoTIFF.", file=path,
+        )  # fmt: skip
+    return rasterio.open(chosen[0], driver=driver, **options)
+
+
+def _check_companions(path: Path) -> None:
+    """GDAL opens files that lie beside a raster with any driver, so those must be plain pictures too."""
+    for sibling in (p for ending in (".ovr", ".msk") for p in (path.with_name(path.name + ending),
+                                                               path.with_suffix(ending))):  # fmt: skip
+        for name in {sibling, sibling.with_suffix(sibling.suffix.upper())}:
+            if name != path and name.is_file():
+                with name.open("rb") as stream:
+                    if not stream.read(4).startswith(_TIFF):
+                        raise _odd_companion(name)
+    for name in (path.with_name(path.name + ".aux.xml"), path.with_suffix(".aux.xml")):
+        if name.is_file():
+            text = name.read_bytes().lower()
+            if b"overview_file" in text or b"vrtdataset" in text or b"<!doctype" in text:
+                raise _odd_companion(name)
+    for name in (path.with_name(path.name + ".aux"), path.with_suffix(".aux"), path.with_suffix(".rrd")):
+        if name.is_file() and name != path:
+            with name.open("rb") as stream:
+                if not stream.read(15) == b"EHFA_HEADER_TAG":
+                    raise _odd_companion(name)
+
+
+def _odd_companion(path: Path) -> InputError:
+    return InputError(
+        "This companion of a raster may name other files and is refused.",
+        remedy="Move it away and try again.", file=path,
+    )  # fmt: skip
+
+
+def _vetted(path: Path, dataset: Any) -> RasterSource:
+    findings: list[Finding] = []
+    folder = path.parent.resolve()
+    strangers = [f for f in dataset.files if not f.startswith("/vsi") and Path(f).resolve().parent != folder]
+    if strangers or dataset.tags(ns="OVERVIEWS").get("OVERVIEW_FILE"):
+        raise InputError(
+            f"The raster names files elsewhere ({', '.join(strangers)[:200]}).",
+            remedy="Export it as one GeoTIFF.", file=path,
+        )  # fmt: skip
+    crs = _crs(path, dataset)
+    band = _band(path, dataset, findings)
+    t = dataset.transform
+    if abs(t.b) > 1e-9 * abs(t.a) or abs(t.d) > 1e-9 * abs(t.e):
+        turn = np.degrees(np.arctan2(t.d, t.a))
+        findings.append(Finding("elevation_rotated", "note", f"The raster is turned by {turn:.1f} degrees or sheared; "
+                                "it was set upright.", "", path.name))  # fmt: skip
+    if t.determinant == 0:
+        raise InputError("The raster's cells have no size.", remedy="Export it again.", file=path)
+    unit, unit_from = _unit(path, dataset, band, crs)
+    flat = horizontal(crs)
+    feet = flat.is_projected and any(abs(a.unit_conversion_factor - 0.3048) < 1e-3 for a in flat.axis_info[:2])
+    vertical = next((part.name for part in crs.sub_crs_list if part.is_vertical), "")
+    if not vertical and len(crs.axis_info) == 3:
+        vertical = "ellipsoidal height"
+    return RasterSource(path, dataset, band, flat, t, unit, unit_from, feet, vertical, _extent(dataset, flat),
+                        tuple(findings))  # fmt: skip
+
+
+def _crs(path: Path, dataset: Any) -> CRS:
+    if dataset.crs is None:
+        if dataset.gcps[0]:
+            raise InputError(
+                "The raster is placed by control points only.",
+                remedy="Rectify it in a GIS (to a projected CRS) and give the result.", file=path,
+            )  # fmt: skip
+        raise InputError(
+            "The raster does not say its coordinate reference system (CRS).",
+            remedy="Assign the CRS in a GIS and save it as GeoTIFF; an ASCII grid needs a .prj file beside it.",
+            file=path,
+        )
+    if dataset.transform.is_identity:
+        raise InputError(
+            "The raster does not say where it lies (no transform).",
+            remedy="Georeference it in a GIS, or put its world file (.tfw) beside it.", file=path,
+        )  # fmt: skip
+    crs = CRS.from_wkt(dataset.crs.to_wkt())
+    flat = horizontal(crs)
+    if not (flat.is_geographic or flat.is_projected):
+        raise InputError(
+            f"{crs.name} is a local system that cannot be placed on Earth.",
+            remedy="Assign the true CRS in a GIS and save it as GeoTIFF.", file=path,
+        )  # fmt: skip
+    return crs
+
+
+def _band(path: Path, dataset: Any, findings: list[Finding]) -> int:
+    from rasterio.enums import ColorInterp
+
+    if any("complex" in kind for kind in dataset.dtypes):
+        raise InputError(
+            "The raster holds complex numbers (a radar product), not heights.",
+            remedy="Give the elevation model that belongs to it.", file=path,
+        )  # fmt: skip
+    colours = {ColorInterp.red, ColorInterp.green, ColorInterp.blue, ColorInterp.palette, ColorInterp.cyan}
+    bands = [b for b in range(1, dataset.count + 1) if dataset.colorinterp[b - 1] != ColorInterp.alpha]
+    if any(dataset.colorinterp[b - 1] in colours for b in bands):
+        raise InputError(
+            f"This is a coloured picture ({dataset.count} bands), not heights.",
+            remedy="Give the elevation itself, one band of numbers.", file=path,
+        )  # fmt: skip
+    if not bands:
+        raise InputError("The raster has no band of heights.", remedy="Export it again.", file=path)
+    band = bands[0]
+    if len(bands) > 1:
+        named = [b for b in bands if (dataset.descriptions[b - 1] or "").strip().lower() in _ELEVATION_NAMES]
+        if len(named) != 1:
+            raise InputError(
+                f"The raster has {len(bands)} bands and none alone is called elevation.",
+                remedy="Export the band of heights alone.", file=path,
+            )  # fmt: skip
+        band = named[0]
+        findings.append(Finding("elevation_band_chosen", "note", f"Band {band} "
+                                f"({dataset.descriptions[band - 1]}) of {len(bands)} was taken for the elevation.",
+                                "", path.name))  # fmt: skip
+    if dataset.dtypes[band - 1] in ("uint8", "int8"):
+        raise InputError(
+            "Heights of 8 bits (0 to 255) are a shaded picture, not an elevation model.",
+            remedy="Give the elevation itself; if these are heights, save them as 16-bit numbers.", file=path,
+        )  # fmt: skip
+    return band
+
+
+def _unit(path: Path, dataset: Any, band: int, crs: CRS) -> tuple[Unit | None, str]:
+    """The unit of heights by the band's tag or the CRS's vertical axis; both, where given, must agree."""
+    tags = dataset.tags(band)
+    said = (dataset.units[band - 1] or tags.get("units") or tags.get("UNITTYPE") or "").strip()
+    by_tag = _UNIT_WORDS.get(said.lower())
+    if said and by_tag is None:
+        raise InputError(
+            f"The raster's unit {said[:40]!r} is not understood.",
+            remedy="Convert the heights to metres, or remove the unit and set elevation_unit.", file=path,
+        )  # fmt: skip
+    axis = crs.axis_info[2] if len(crs.axis_info) > 2 else None
+    by_crs: Unit | None = None
+    if axis is not None:
+        factors = {k: abs(axis.unit_conversion_factor - f) for k, f in METRES_PER.items()}
+        best = min(factors, key=lambda k: factors[k])
+        if factors[best] < 1e-9:
+            by_crs = best  # type: ignore[assignment]
+    if by_tag and by_crs and by_tag != by_crs and "m" in (by_tag, by_crs):
+        raise InputError(
+            f"The raster contradicts itself: its band says {by_tag}, the vertical part of its CRS says {by_crs}.",
+            remedy="Find out which is true and set elevation_unit.", file=path, field="layers.elevation_unit",
+        )  # fmt: skip
+    if by_crs and by_tag != by_crs:
+        return by_crs, "its CRS"
+    return by_tag, "its band" if by_tag else ""
+
+
+def _extent(dataset: Any, crs: CRS) -> Box:
+    """West, south, east, north in WGS 84 degrees, followed along the edges, also of a turned raster."""
+    along = np.linspace(0, 1, 21)
+    zero, one = np.zeros(21), np.ones(21)
+    cols = np.concatenate([along, along, zero, one]) * dataset.width
+    rows = np.concatenate([zero, one, along, along]) * dataset.height
+    t = dataset.transform
+    x, y = t.a * cols + t.b * rows + t.c, t.d * cols + t.e * rows + t.f
+    if crs.is_geographic and crs.equals(WGS84, ignore_axis_order=True):
+        lon, lat = x, y
+    else:
+        lon, lat = Transformer.from_crs(crs, WGS84, always_xy=True).transform(x, y)
+        good = np.isfinite(lon) & np.isfinite(lat)
+        if not good.any():
+            return (float("nan"),) * 4
+        lon, lat = lon[good], lat[good]
+        lon = lon[0] + (lon - lon[0] + 180.0) % 360.0 - 180.0  # across the antimeridian too
+    return float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max())

@@ -1,0 +1,324 @@
+"""Elevation in: many rasters become one grid of metres in the working CRS, read by windows only."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from affine import Affine
+from pyproj import CRS
+
+from siteplanner.data.geometry import boxes_meet, transformed
+from siteplanner.data.grid import WGS84, Grid
+from siteplanner.data.projections import check_target_crs, metric_crs
+from siteplanner.data.raster_read import Reading, read_onto
+from siteplanner.data.raster_source import METRES_PER, RasterSource, open_raster
+from siteplanner.data.records import InputRecord, crs_name, extent_words, sha256_of
+from siteplanner.errors import Finding, InputError
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+__all__ = ["Elevation", "metric_crs", "read_elevation", "sha256_of"]
+
+SMALLEST_CELL_M = 5.0
+HIGHEST_M = 9000.0  # nothing on Earth is higher (8,849 m)
+LOWEST_M = -500.0  # the lowest dry ground lies at about -430 m
+_FEET_RATIO = 1 / 0.3048
+
+
+@dataclass(frozen=True, eq=False)
+class Elevation:
+    """Ground (or surface) heights in metres on one grid, float32, NaN where unknown.
+
+    `source_cell_m` is the cell size of the finest raster used: the ground is known no better than this.
+    """
+
+    grid: Grid
+    records: tuple[InputRecord, ...]
+    findings: tuple[Finding, ...]
+    source_cell_m: float
+
+
+def read_elevation(
+    paths: Sequence[str | Path],
+    *,
+    near: BaseGeometry,
+    target_crs: CRS,
+    cell_size_m: float | None = None,
+    unit: Literal["auto", "m", "ft", "us-ft"] = "auto",
+    role: str = "elevation",
+    fill_gap_cells: int = 3,
+    max_cells: int = 40_000_000,
+    progress: Callable[[str, float], None] | None = None,
+) -> Elevation:
+    """Mosaic, crop and warp elevation rasters onto one grid that covers the bounds of `near`.
+
+    `near`: WGS 84 shape of the ground needed, margin included. `cell_size_m`: None takes the finest raster's cells,
+    at least 5 m. Cells lie at whole multiples of their size. The finest raster is on top; among equals the first.
+    Finer sources are averaged over whole pixels first, then cubic convolution (`warping.resample`). Holes up to
+    `fill_gap_cells` wide are bridged. `unit`: "auto" takes the unit the file states, and without one reads metres
+    with a finding that shows both readings. `progress` is called with a text and the share done.
+
+    Raises InputError (file, field, remedy) for a file that cannot be used (see `raster_source.open_raster`), no
+    overlap, nothing but unknown cells, heights impossible as metres, ground in feet without a stated unit, one
+    raster of a mosaic in feet against another in metres, a working CRS that is not in metres, and a grid of more
+    than `max_cells`.
+    """
+    field = f"layers.{role.replace(' ', '_')}"
+    try:
+        return _read(paths, near, target_crs, cell_size_m, unit, role, fill_gap_cells, max_cells, progress)
+    except InputError as error:
+        if error.field is not None:
+            raise
+        raise InputError(error.what, remedy=error.remedy, file=error.file, field=field) from error
+
+
+def _read(
+    paths: Sequence[str | Path], near: BaseGeometry, target_crs: CRS, cell_size_m: float | None, unit: str,
+    role: str, fill_gap_cells: int, max_cells: int, progress: Callable[[str, float], None] | None,
+) -> Elevation:  # fmt: skip
+    from siteplanner.data.gaps import fill_small_gaps
+
+    if not paths:
+        raise InputError("No raster is given.", remedy="Name at least one elevation raster.")
+    crs = check_target_crs(target_crs)
+    tell = progress or (lambda text, share: None)
+    findings: list[Finding] = []
+    records: list[InputRecord] = []
+    with ExitStack() as stack:
+        sources = [stack.enter_context(open_raster(path)) for path in paths]
+        used = _overlapping(sources, near, findings)
+        sizes = {id(s): s.pixel_size_m(*_centre(s, near), crs) for s in used}
+        # coarsest first, so that finer ones are written over it; the first named last among equals
+        order = sorted(used, key=lambda s: (-_mean_size(sizes[id(s)]), -used.index(s)))
+        finest = min(_mean_size(size) for size in sizes.values())
+        cell = cell_size_m or max(SMALLEST_CELL_M, _rounded(finest))
+        transform, shape = _frame(near, crs, cell, max_cells)
+        values = np.full(shape, np.nan, dtype=np.float32)
+        grid = Grid(values, transform, crs)
+        for number, source in enumerate(order):
+            share, name = number / len(order), source.path.name
+            tell(f"Reading {name}", share)
+            findings += source.findings
+            reading = read_onto(source, grid, sizes[id(source)], _tick(tell, name, share, 1 / len(order)))
+            findings += reading.findings
+            unit_used = _unit(source, reading, unit, findings)
+            reading.values *= np.float32(1) if unit_used == "m" else METRES_PER[unit_used]
+            _check_heights(source, reading, unit_used, unit)
+            _lay(reading, values, name, unit, findings)
+            assumed = unit == "auto" and source.unit is None
+            records.append(_record(source, role, unit_used, assumed, reading, sizes[id(source)]))
+    if np.isnan(values).all():
+        raise InputError(
+            "The rasters hold no known height in the mission's ground.",
+            remedy=f"Give elevation that covers {extent_words(near.bounds)}.", file=used[0].path,
+        )  # fmt: skip
+    _vertical_mix(order, findings)
+    tell("Filling small gaps", 1.0)
+    values, filled = fill_small_gaps(values, fill_gap_cells)
+    findings += _unknown(values, filled, grid, near, fill_gap_cells, role)
+    if finest > 1.5 * cell:
+        findings.append(Finding(
+            "elevation_coarser_than_cells", "warning",
+            f"Cells of {cell:g} m are cut from a raster of {finest:.1f} m: they show no more than it does.",
+            "Give a finer raster, or leave search.cell_size_m out."))  # fmt: skip
+    names = [str(Path(p).name) for p in paths]
+    records.sort(key=lambda r: names.index(r.file))
+    return Elevation(Grid(values, transform, crs), tuple(records), tuple(findings), finest)
+
+
+def _tick(tell: Callable[[str, float], None], name: str, done: float, share: float) -> Callable[[float], None]:
+    return lambda part: tell(f"Reading {name}", done + share * part)
+
+
+def _mean_size(size: tuple[float, float]) -> float:
+    return math.sqrt(size[0] * size[1])
+
+
+def _rounded(cell: float) -> float:
+    """A cell size in half metres, so that a metric raster keeps its own in spite of the map's scale."""
+    return max(round(cell * 2) / 2, 0.5)
+
+
+def _centre(source: RasterSource, near: BaseGeometry) -> tuple[float, float]:
+    """A place of the needed ground that the raster may cover, for measuring its pixels."""
+    west, south, east, north = near.bounds
+    lon, lat = (west + east) / 2, (south + north) / 2
+    s = source.extent_lonlat
+    return lon, min(max(lat, s[1]), s[3])
+
+
+def _overlapping(sources: list[RasterSource], near: BaseGeometry, findings: list[Finding]) -> list[RasterSource]:
+    used = [s for s in sources if boxes_meet(s.extent_lonlat, near.bounds)]
+    if not used:
+        held = "; ".join(f"{s.path.name} covers {extent_words(s.extent_lonlat)}" for s in sources[:4])
+        raise InputError(
+            f"The elevation does not meet the mission's ground: {held}; the mission needs "
+            f"{extent_words(near.bounds)}.",
+            remedy="Give the raster of this place, or mend the coordinates of the incident area or staging.",
+            file=sources[0].path,
+        )  # fmt: skip
+    for source in sources:
+        if source not in used:
+            findings.append(Finding(
+                "elevation_unused", "note",
+                f"The raster lies off the mission's ground: it covers {extent_words(source.extent_lonlat)}.",
+                "", source.path.name))  # fmt: skip
+    return used
+
+
+def _frame(near: BaseGeometry, crs: CRS, cell: float, max_cells: int) -> tuple[Affine, tuple[int, int]]:
+    west, south, east, north = transformed(near, WGS84, crs).bounds
+    if not all(math.isfinite(v) for v in (west, south, east, north)):
+        raise InputError(f"The ground needed cannot be shown in {crs.name}.", remedy="Choose another `crs`.",
+                         field="crs")  # fmt: skip
+    # a millimetre of slack, so that bounds on a line of the grid do not cost another row
+    left, bottom = math.floor((west + 1e-3) / cell), math.floor((south + 1e-3) / cell)
+    right, top = math.ceil((east - 1e-3) / cell), math.ceil((north - 1e-3) / cell)
+    rows, cols = max(top - bottom, 1), max(right - left, 1)
+    if rows * cols > max_cells:
+        better = cell * math.sqrt(rows * cols / max_cells)
+        raise InputError(
+            f"The ground needed has {rows:,} x {cols:,} cells of {cell:g} m, more than {max_cells:,}.",
+            remedy=f"Set search.cell_size_m to {math.ceil(better)} or more, or search.radius_m lower; check that "
+            "the staging point is not far away by mistake.", field="search.cell_size_m",
+        )  # fmt: skip
+    return Affine(cell, 0, left * cell, 0, -cell, top * cell), (rows, cols)
+
+
+def _both(low: float, high: float) -> str:
+    return f"{low:,.0f} to {high:,.0f} m if they are metres, {low * 0.3048:,.0f} to {high * 0.3048:,.0f} m if feet"
+
+
+def _unit(source: RasterSource, reading: Reading, asked: str, findings: list[Finding]) -> str:
+    name, low, high = source.path.name, reading.low, reading.high
+    if asked != "auto":
+        if source.unit is not None and source.unit != asked:
+            findings.append(Finding(
+                "elevation_unit_overridden", "warning",
+                f"The raster says {source.unit} ({source.unit_from}), the mission says {asked}: {asked} was taken.",
+                "Check elevation_unit.", name))  # fmt: skip
+        return asked
+    if source.unit is not None:
+        if source.unit != "m" and reading.count:
+            factor = METRES_PER[source.unit]
+            findings.append(Finding(
+                "elevation_in_feet", "note",
+                f"Heights of {low:,.0f} to {high:,.0f} {source.unit} (said by {source.unit_from}) became "
+                f"{low * factor:,.0f} to {high * factor:,.0f} m.", "", name))  # fmt: skip
+        return source.unit
+    if not reading.count:
+        return "m"
+    if source.feet_ground or high > HIGHEST_M:
+        why = "its map is in feet" if source.feet_ground else "no ground is that high in metres"
+        raise InputError(
+            f"The raster does not say its unit and {why}: its heights are {_both(low, high)}.",
+            remedy='Set layers.elevation_unit = "ft" (or "us-ft", or "m") in the mission.',
+            file=source.path, field="layers.elevation_unit",
+        )  # fmt: skip
+    findings.append(Finding(
+        "elevation_unit_assumed", "warning",
+        f"The raster does not say its unit; metres were taken. Its heights are {_both(low, high)}.",
+        'Compare with a known height and set layers.elevation_unit = "m" or "ft".', name))  # fmt: skip
+    return "m"
+
+
+def _check_heights(source: RasterSource, reading: Reading, used: str, asked: str) -> None:
+    factor = METRES_PER[used]
+    if reading.count and reading.high * factor > HIGHEST_M:
+        said = "the mission" if asked != "auto" else source.unit_from
+        raise InputError(
+            f"Heights up to {reading.high:,.0f} {used} (said by {said}) are higher than any ground: they are "
+            f"{_both(reading.low, reading.high)}.",
+            remedy="Set layers.elevation_unit to the true unit, or mark the wrong cells as nodata.",
+            file=source.path, field="layers.elevation_unit",
+        )  # fmt: skip
+
+
+def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: list[Finding]) -> None:
+    """Write a finer raster over what is there, and compare where both know the ground."""
+    if not reading.count:
+        findings.append(Finding("elevation_unknown_here", "warning",
+                                "The raster knows no height in the mission's ground.",
+                                "Leave it out, or give one that does.", name))  # fmt: skip
+        return
+    view = values[reading.rows, reading.cols]
+    new = reading.values
+    both = np.isfinite(view) & np.isfinite(new)
+    if both.sum() >= 20:
+        step = max(1, int(both.sum()) // 200_000)
+        old_v, new_v = view[both][::step].astype(float), new[both][::step].astype(float)
+        gap = new_v - old_v
+        middle, spread = float(np.median(gap)), float(np.percentile(np.abs(gap), 95))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = float(np.nanmedian(np.where(np.abs(old_v) > 30, new_v / old_v, np.nan)))
+        for r in (ratio, 1 / ratio if ratio else math.nan):
+            if abs(r - _FEET_RATIO) < 0.1:
+                raise InputError(
+                    f"Where it overlaps another raster its heights are {ratio:.2f} times the other's: one of the "
+                    "two is in feet and read as metres.",
+                    remedy="Convert one of them to metres; layers.elevation_unit holds for all rasters.",
+                    file=name, field="layers.elevation_unit",
+                )  # fmt: skip
+        if abs(middle) > 2.0:
+            findings.append(Finding(
+                "elevation_seam", "warning",
+                f"Where it overlaps coarser rasters its heights are {middle:+.1f} m off in the middle (95 % within "
+                f"{spread:.1f} m): there is a false step at its edge.",
+                "Check unit and height datum of the rasters.", name))  # fmt: skip
+    np.copyto(view, new, where=np.isfinite(new))
+
+
+def _record(source: RasterSource, role: str, unit: str, assumed: bool, reading: Reading,
+            size: tuple[float, float]) -> InputRecord:  # fmt: skip
+    d = source.dataset
+    return InputRecord(
+        role, source.path.name, sha256_of(source.path), crs_name(source.crs), unit + (" (assumed)" if assumed else ""),
+        source.extent_lonlat, reading.count,
+        f"{d.width:,} x {d.height:,} {d.dtypes[source.band - 1]} cells of {size[1]:.2f} x {size[0]:.2f} m, "
+        f"{d.driver}" + (f", heights above {source.vertical}" if source.vertical else ""),
+    )  # fmt: skip
+
+
+def _vertical_mix(order: list[RasterSource], findings: list[Finding]) -> None:
+    kinds = sorted({s.vertical for s in order if s.vertical})
+    if len(kinds) > 1:
+        findings.append(Finding("elevation_datums_differ", "warning",
+                                f"The rasters measure heights from different zeros: {', '.join(kinds)}.",
+                                "Bring them to one height datum."))  # fmt: skip
+
+
+def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, widest: int,
+             role: str) -> list[Finding]:  # fmt: skip
+    from rasterio.features import geometry_mask
+
+    findings = []
+    if filled:
+        findings.append(Finding(
+            "elevation_filled", "note",
+            f"{filled:,} unknown cells in holes up to {widest} cells wide were bridged from both sides.",
+            "", role))  # fmt: skip
+    unknown = np.isnan(values)
+    if unknown.any():
+        shape = transformed(near, WGS84, grid.crs)
+        needed = geometry_mask([shape], out_shape=values.shape, transform=grid.transform, invert=True)
+        share = float((unknown & needed).sum() / max(needed.sum(), 1))
+        if share > 0:
+            findings.append(Finding(
+                "elevation_gaps", "warning",
+                f"The ground is unknown on {100 * share:.2f} % of the needed ground "
+                f"({int((unknown & needed).sum()):,} cells). Unknown ground is never taken for clear.",
+                "Give rasters that cover it.", role))  # fmt: skip
+    low = float(np.nanmin(values))
+    if low < LOWEST_M:
+        findings.append(Finding(
+            "elevation_below_sea", "warning",
+            f"The lowest height is {low:,.0f} m: sea floor, or cells that mean unknown.",
+            "If it is not sea floor, mark these cells as nodata.", role))  # fmt: skip
+    return findings

@@ -1,0 +1,77 @@
+"""What is remembered about a file that was read: its fingerprint, CRS, unit and extent."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from pyproj import CRS
+
+_CHUNK = 1 << 20
+SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+
+
+@dataclass(frozen=True)
+class InputRecord:
+    """One file as it was used.
+
+    `role` is the layer's name in the mission, `file` its bare name, `sha256` the fingerprint of its bytes,
+    `crs` the CRS of the file (authority code where it has one), `unit` the unit of heights ("m", "ft",
+    "us-ft", "m (assumed)"; "" for vector layers), `extent_lonlat` west, south, east, north of the whole file in
+    WGS 84 degrees, `count` the features or cells kept, `detail` one line for people.
+    """
+
+    role: str
+    file: str
+    sha256: str
+    crs: str
+    unit: str
+    extent_lonlat: tuple[float, float, float, float]
+    count: int
+    detail: str
+
+
+def file_set(path: Path) -> list[Path]:
+    """The files that belong together: all parts of a shapefile, otherwise the file itself."""
+    if path.suffix.lower() != ".shp":
+        return [path]
+    parts = {p.suffix.lower(): p for p in path.parent.iterdir() if p.stem == path.stem}
+    return [parts[s] for s in SHAPEFILE_PARTS if s in parts] or [path]
+
+
+def sha256_of(path: str | Path) -> str:
+    """SHA-256 of a file as 64 hexadecimal digits, read in pieces of 1 MiB.
+
+    A shapefile is several files: the digest then covers the parts .shp .shx .dbf .prj .cpg in this order, each
+    preceded by its ending, because a changed .prj or .dbf changes what the layer says.
+    """
+    files = file_set(Path(path))
+    digest = hashlib.sha256()
+    for part in files:
+        if len(files) > 1:
+            digest.update(part.suffix.lower().encode())
+        with part.open("rb") as stream:
+            while piece := stream.read(_CHUNK):
+                digest.update(piece)
+    return digest.hexdigest()
+
+
+def extent_words(extent: Iterable[float]) -> str:
+    """West, south, east, north in degrees, for an error message."""
+    west, south, east, north = extent
+
+    def degrees(value: float, plus: str, minus: str) -> str:
+        return f"{abs(value):.4f} {plus if value >= 0 else minus}"
+
+    return (
+        f"longitude {degrees(west, 'E', 'W')} to {degrees(east, 'E', 'W')}, "
+        f"latitude {degrees(south, 'N', 'S')} to {degrees(north, 'N', 'S')}"
+    )
+
+
+def crs_name(crs: CRS) -> str:
+    """A short name of a pyproj CRS: authority code where there is one, otherwise its own name."""
+    authority = crs.to_authority(min_confidence=70)
+    return ":".join(authority) if authority else crs.name

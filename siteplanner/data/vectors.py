@@ -1,0 +1,396 @@
+"""Vector layers in: read by allow-list, mended where safe, brought to the working CRS."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from siteplanner.data.archives import unpack_kmz, unpack_shapefiles
+from siteplanner.data.columns import named, plain
+from siteplanner.data.formats import VECTOR_FORMATS, local_file, vector_driver
+from siteplanner.data.geometry import Box, Kind, box_lonlat, boxes_meet, looks_swapped, mend, transformed
+from siteplanner.data.grid import WGS84
+from siteplanner.data.records import InputRecord, crs_name, extent_words, sha256_of
+from siteplanner.errors import Finding, InputError
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from pyproj import CRS
+    from shapely.geometry.base import BaseGeometry
+
+__all__ = ["InputRecord", "Kind", "Layer", "read_layer", "sha256_of"]
+
+_WGS84_BY_STANDARD = ("GeoJSON", "LIBKML", "GPX")  # RFC 7946 section 4; OGC 07-147r2 section 6; GPX 1.1 schema
+_GPX_LAYERS: dict[str, Kind] = {"waypoints": "point", "routes": "line", "tracks": "line"}
+_READ_WHOLE = 50_000  # features; above this GDAL leaves out what is far away, before we can count what is broken
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """A vector layer ready for use.
+
+    `frame` holds the features that were kept, in the target CRS, two-dimensional, with every attribute of the
+    file; `record` says what was read, `findings` what was mended, left out or doubtful.
+    """
+
+    role: str
+    frame: GeoDataFrame
+    record: InputRecord
+    findings: tuple[Finding, ...]
+
+
+def read_layer(
+    path: str | Path,
+    role: str,
+    *,
+    target_crs: CRS,
+    kinds: set[Kind],
+    near: BaseGeometry | None = None,
+    column_map: dict[str, str] | None = None,
+    layer: str | None = None,
+    required: bool = True,
+) -> Layer:
+    """Read a vector layer (GeoJSON, GeoPackage, Shapefile or its .zip, KML, KMZ, GPX, FlatGeobuf).
+
+    `kinds`: which of "polygon", "line", "point" to keep; multi-part shapes stay as they are.
+    `near`: WGS 84 shape; only features that meet it are kept (whole, not clipped). `column_map`: wanted name ->
+    the file's column. `layer`: which layer of a file with several; `file.gpkg|roads` as the path says the same.
+    `required`: whether a layer without a usable feature is an error or a finding.
+
+    Every layer of a KML is read (each folder is one); of a GPX the waypoints, or the routes and tracks, by
+    `kinds`. Repairs, each with a finding: self-crossing polygons are made valid, heights dropped, collections
+    taken apart, other kinds and missing geometries left out.
+
+    Raises InputError (file, field, remedy) for what cannot be read or is off the list, a missing CRS, swapped
+    axes, several layers without a choice, a missing column, and, if `required`, no feature or none near.
+    """
+    try:
+        return _read_layer(Path(path), role, target_crs, kinds, near, column_map or {}, layer, required)
+    except InputError as error:
+        if error.field is not None:
+            raise
+        raise InputError(error.what, remedy=error.remedy, file=error.file, field=f"layers.{role}") from error
+
+
+def _read_layer(
+    path: Path,
+    role: str,
+    target_crs: CRS,
+    kinds: set[Kind],
+    near: BaseGeometry | None,
+    column_map: dict[str, str],
+    layer: str | None,
+    required: bool,
+) -> Layer:
+    if layer is None and "|" in path.name and not path.exists():
+        stem, layer = path.name.split("|", 1)
+        path, layer = path.with_name(stem), layer.removeprefix("layername=")
+    full = local_file(path)
+    findings: list[Finding] = []
+    with _opened(full, role, kinds, layer, findings) as parts:
+        infos = [_info(*part, full) for part in parts]
+        crs = _crs(infos, full)
+        total = sum(info["features"] for info in infos)
+        bounds = _joined(infos)
+        _check_axes(bounds, crs, near, full)
+        frames = [_features(*part, info, crs, near, full) for part, info in zip(parts, infos, strict=True)]
+        names = ", ".join(str(info["layer_name"]) for info in infos)
+    frame = _concat(frames)
+    frame = frame.set_crs(crs, allow_override=True).to_crs(target_crs)
+    frame, mended = mend(frame, kinds, full.name)
+    if near is not None and len(frame):
+        import shapely
+
+        ground = transformed(near, WGS84, target_crs)
+        shapely.prepare(ground)
+        frame = frame[shapely.intersects(ground, frame.geometry.array)].reset_index(drop=True)
+    findings += mended
+    extent = box_lonlat(bounds, crs)
+    if frame.empty:
+        _nothing_left(total, extent, near, kinds, findings, required, full, role)
+    frame = named(plain(frame), column_map, role, full, findings)
+    record = InputRecord(
+        role,
+        full.name,
+        sha256_of(full),
+        crs_name(crs),
+        "",
+        extent,
+        len(frame),
+        f"{len(frame):,} of {total:,} features kept (layer {names})",
+    )
+    return Layer(role, frame, record, tuple(findings))
+
+
+@contextmanager
+def _opened(
+    path: Path, role: str, kinds: set[Kind], layer: str | None, findings: list[Finding]
+) -> Iterator[list[tuple[str, str | None]]]:
+    """The (connection, layer) pairs to read; archives live in a temporary folder meanwhile."""
+    import pyogrio
+
+    driver = vector_driver(path)
+    with tempfile.TemporaryDirectory(prefix="siteplanner-") as folder:
+        if driver == "ZIP":
+            shapes = unpack_shapefiles(path, Path(folder))
+            for shape in shapes:
+                vector_driver(shape)
+            types = [(s.stem, str(_info(str(s), None, path)["geometry_type"])) for s in shapes]
+            chosen = _choose(types, role, kinds, layer, path)
+            yield [(str(next(s for s in shapes if s.stem == chosen)), None)]
+            return
+        if driver == "KMZ":
+            path, driver = unpack_kmz(path, Path(folder)), "LIBKML"
+            vector_driver(path)
+        connection = f"GeoJSON:{path}" if driver == "GeoJSON" else str(path)
+        if driver != "GeoJSON" and "!" in connection:
+            raise InputError("Paths with '!' cannot be read.", remedy="Rename the file or folder.", file=path)
+        try:
+            layers = [(str(name), str(kind)) for name, kind in pyogrio.list_layers(connection)]
+        except (pyogrio.errors.DataSourceError, UnicodeDecodeError) as error:
+            raise _unreadable(error, path) from None
+        if driver == "GPX":
+            found = [name for name, _ in layers if _GPX_LAYERS.get(name) in kinds]
+            yield [(connection, name) for name in found] or [(connection, layers[0][0])]
+        elif driver == "LIBKML" and layer is None:
+            yield [(connection, name) for name, _ in layers]
+        elif len(layers) == 1 and layer is None:
+            yield [(connection, layers[0][0])]
+        else:
+            chosen = _choose(layers, role, kinds, layer, path)
+            if layer is None:
+                others = ", ".join(name for name, _ in layers if name != chosen)
+                findings.append(
+                    Finding(
+                        "layer_chosen",
+                        "note",
+                        f"Layer {chosen!r} was read; others there: {others}.",
+                        f"Name another one as {path.name}|layer.",
+                        path.name,
+                    )
+                )
+            yield [(connection, chosen)]
+
+
+def _choose(layers: list[tuple[str, str]], role: str, kinds: set[Kind], layer: str | None, path: Path) -> str:
+    """The layer asked for, or the only one that can hold the kinds, or the one that bears the role's name."""
+    listed = ", ".join(f"{name} ({kind})" for name, kind in layers) or "none"
+    names = [name for name, _ in layers]
+    if layer is not None:
+        if names.count(layer) == 1:
+            return layer
+        raise InputError(
+            f"There is no single layer {layer!r} in the file. It holds: {listed}.",
+            remedy="Name one of these.",
+            file=path,
+        )
+    if len(layers) == 1:
+        return names[0]
+    fitting = [name for name, kind in layers if _may_hold(kind, kinds)]
+    chosen = fitting if len(fitting) == 1 else [name for name in fitting if name.lower() == role.lower()]
+    if len(chosen) == 1:
+        return chosen[0]
+    what = "Several layers fit" if fitting else f"No layer holds a {' or '.join(sorted(kinds))}"
+    raise InputError(f"{what}; the file holds: {listed}.", remedy=f"Name one as {path.name}|layer.", file=path)
+
+
+def _may_hold(ogr_type: str, kinds: set[Kind]) -> bool:
+    if ogr_type == "None":
+        return False
+    words = {"polygon": ("Polygon", "Surface"), "line": ("Line", "Curve"), "point": ("Point",)}
+    known = [kind for kind, parts in words.items() if any(part in ogr_type for part in parts)]
+    return not known or any(kind in kinds for kind in known)
+
+
+def _info(connection: str, layer: str | None, path: Path) -> dict[str, Any]:
+    import pyogrio
+
+    try:
+        info = pyogrio.read_info(connection, layer=layer, force_feature_count=True, force_total_bounds=True)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, UnicodeDecodeError) as error:
+        raise _unreadable(error, path) from None
+    if info["driver"] not in VECTOR_FORMATS and info["driver"] != "KML":
+        raise InputError(f"The driver {info['driver']} is not on the list.", remedy="Use a listed format.", file=path)
+    return info
+
+
+def _unreadable(error: Exception, path: Path) -> InputError:
+    if isinstance(error, UnicodeDecodeError):
+        return InputError(
+            f"Its text is not in the encoding it claims ({error.reason} at byte {error.start}).",
+            remedy="Export it in UTF-8; a shapefile says its encoding in a .cpg file.",
+            file=path,
+        )
+    return InputError(
+        f"The file cannot be read; it may be damaged or cut short ({str(error)[:300]}).",
+        remedy="Copy or export it again.",
+        file=path,
+    )
+
+
+def _crs(infos: list[dict[str, Any]], path: Path) -> CRS:
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    found = next((info["crs"] for info in infos if info["crs"]), None)
+    if found is None:
+        if infos[0]["driver"] in _WGS84_BY_STANDARD:
+            return WGS84
+        raise InputError(
+            "The layer does not say its coordinate reference system (CRS).",
+            remedy="Export it again with its CRS; a shapefile needs its .prj file.",
+            file=path,
+        )
+    try:
+        return CRS.from_user_input(found)
+    except CRSError as error:
+        raise InputError(
+            f"The CRS is not understood ({str(error)[:200]}).", remedy="Export the layer in WGS 84.", file=path
+        ) from None
+
+
+def _joined(infos: list[dict[str, Any]]) -> Box:
+    boxes = np.array([info["total_bounds"] or (np.nan,) * 4 for info in infos if info["features"]], dtype=float)
+    boxes = boxes[np.isfinite(boxes).all(axis=1)] if len(boxes) else boxes
+    if not len(boxes):
+        return (float("nan"),) * 4
+    low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _check_axes(bounds: Box, crs: CRS, near: BaseGeometry | None, path: Path) -> None:
+    """Swapped axes are named, never put right in silence: both readings are on the Earth too often."""
+    if not np.isfinite(bounds).all():
+        return
+    x0, y0, x1, y1 = bounds
+    remedy = "Export the layer again with longitude (or easting) before latitude (or northing)."
+    if crs.is_geographic and max(abs(y0), abs(y1)) > 90 + 1e-6:
+        if max(abs(x0), abs(x1)) <= 90 and max(abs(y0), abs(y1)) <= 360:
+            raise InputError(
+                f"The axes look swapped: latitudes run from {y0:.4f} to {y1:.4f}.", remedy=remedy, file=path
+            )
+        raise InputError(
+            f"The coordinates are not degrees (x {x0:.1f} to {x1:.1f}, y {y0:.1f} to {y1:.1f}), yet the "
+            f"CRS is {crs_name(crs)}.",
+            remedy="Export the layer with the CRS it is in.",
+            file=path,
+        )
+    if crs.is_geographic and max(abs(x0), abs(x1)) > 360 + 1e-6:
+        raise InputError(
+            f"Longitudes run from {x0:.1f} to {x1:.1f}: not degrees.",
+            remedy="Export the layer with the CRS it is in.",
+            file=path,
+        )
+    if near is None:
+        return
+    extent = box_lonlat(bounds, crs)
+    if not boxes_meet(extent, near.bounds) and looks_swapped(bounds, crs, near.bounds):
+        raise InputError(
+            f"The axes look swapped: the layer lies at {extent_words(extent)}, but exchanged it would meet the "
+            f"mission's ground at {extent_words(near.bounds)}.",
+            remedy=remedy,
+            file=path,
+        )
+
+
+def _features(
+    connection: str, layer: str | None, info: dict[str, Any], crs: CRS, near: BaseGeometry | None, path: Path
+) -> GeoDataFrame:
+    """The features whose box meets the box of `near` (all without it), in the CRS of the file."""
+    import pyogrio
+    from pyproj import Transformer
+
+    box = None
+    if near is not None:
+        if crs.is_geographic:
+            west, south, east, north = near.bounds
+            turn = 360.0 if info["total_bounds"] is not None and info["total_bounds"][2] > 180 and east < 0 else 0.0
+            pad = 0.01  # degrees: another datum lies less than 1 km away
+            box = (west + turn - pad, south - pad, east + turn + pad, north + pad)
+        else:
+            box = Transformer.from_crs(WGS84, crs, always_xy=True).transform_bounds(*near.bounds, densify_pts=21)
+        if not np.isfinite(box).all():
+            box = None  # the ground lies outside what the file's projection can show; the exact test decides
+    few = info["features"] <= _READ_WHOLE
+    try:
+        frame = pyogrio.read_dataframe(
+            connection,
+            layer=layer,
+            bbox=None if few else box,
+            datetime_as_string=True,
+            on_invalid="fix",
+            use_arrow=False,
+        )
+    except (
+        pyogrio.errors.DataSourceError,
+        pyogrio.errors.FeatureError,
+        pyogrio.errors.GeometryError,
+        UnicodeDecodeError,
+    ) as error:
+        raise _unreadable(error, path) from None
+    frame = _with_geometry(frame)
+    if few and box is not None and len(frame):
+        b = frame.geometry.bounds.to_numpy()
+        meets = (b[:, 0] <= box[2]) & (b[:, 2] >= box[0]) & (b[:, 1] <= box[3]) & (b[:, 3] >= box[1])
+        frame = frame[meets | ~np.isfinite(b).all(axis=1)]
+    return frame
+
+
+def _with_geometry(frame: Any) -> GeoDataFrame:
+    import geopandas
+
+    if isinstance(frame, geopandas.GeoDataFrame):
+        return frame
+    return geopandas.GeoDataFrame(frame, geometry=[None] * len(frame))  # a table without shapes
+
+
+def _concat(frames: list[GeoDataFrame]) -> GeoDataFrame:
+    import pandas
+
+    full = [frame for frame in frames if len(frame)]
+    return pandas.concat(full, ignore_index=True) if len(full) > 1 else (full or frames)[0]
+
+
+def _nothing_left(
+    total: int,
+    extent: Box,
+    near: BaseGeometry | None,
+    kinds: set[Kind],
+    findings: list[Finding],
+    required: bool,
+    path: Path,
+    role: str,
+) -> None:
+    words = " or ".join(sorted(kinds))
+    if total == 0:
+        code, what = "layer_empty", "The layer holds no feature."
+        remedy = f"Export the {role} again, with features in it."
+    elif near is not None and np.isfinite(extent).all() and not boxes_meet(extent, near.bounds):
+        code = "layer_far_away"
+        what = (
+            f"The layer does not meet the mission's ground: the layer covers {extent_words(extent)}, the mission "
+            f"needs {extent_words(near.bounds)}."
+        )
+        remedy = "Check that it is the right file and that its CRS is stated rightly."
+    elif any(
+        f.code in ("kinds_left_out", "geometry_missing", "polygons_without_area", "geometry_not_finite")
+        for f in findings
+    ):
+        code = "layer_without_kind"
+        what = f"No usable {words} is in the layer. " + " ".join(f.message for f in findings)
+        remedy = f"Give a layer of {words}s."
+    else:
+        code = "layer_far_away"
+        what = f"None of the {total:,} features meets the mission's ground."
+        if near is not None:
+            what += f" It needs {extent_words(near.bounds)}; the whole layer spans {extent_words(extent)}."
+        remedy = "Check that it is the right file."
+    if required:
+        raise InputError(what, remedy=remedy, file=path)
+    findings.append(Finding(code, "warning", what, remedy, path.name))

@@ -1,0 +1,144 @@
+"""Whether the layers fit together: the area on known ground, points where they can be, numbers that can be."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from siteplanner.data.projections import check_target_crs, scale_findings
+from siteplanner.errors import Finding, InputError
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from shapely.geometry.base import BaseGeometry
+
+    from siteplanner.data.rasters import Elevation
+
+__all__ = [
+    "check_target_crs", "elevation_covers", "plausible_area", "plausible_staging", "points_on_ground",
+    "scale_findings", "usable_numbers",
+]  # fmt: skip
+
+
+def elevation_covers(area: BaseGeometry, elevation: Elevation) -> tuple[Finding, ...]:
+    """How much of the incident area has unknown ground. `area` is in the elevation's CRS.
+
+    A finding `area_without_elevation` if a part has; raises InputError if all of it has.
+    """
+    share = unknown_share(area, elevation)
+    files = ", ".join(record.file for record in elevation.records)
+    if share >= 1.0:
+        raise InputError(
+            "100 % of the incident area lies outside the elevation or on unknown cells of it.",
+            remedy="Give elevation of this place, or mend the area.", file=files, field="layers.elevation",
+        )  # fmt: skip
+    if share <= 0.0:
+        return ()
+    return (Finding(
+        "area_without_elevation", "warning",
+        f"{100 * share:.1f} % of the incident area lies outside the elevation or on unknown cells of it; no "
+        "service can be worked out there.", "Give elevation of the whole area.", files),)  # fmt: skip
+
+
+def unknown_share(area: BaseGeometry, elevation: Elevation) -> float:
+    """Share 0..1 of an area (in the elevation's CRS) that lies off the grid or on NaN cells."""
+    from rasterio.features import geometry_mask
+    from shapely.geometry import box
+
+    grid = elevation.grid
+    known = np.isfinite(grid.values)
+    inside = geometry_mask([area], out_shape=grid.shape, transform=grid.transform, invert=True)
+    on_grid = area.intersection(box(*grid.bounds)).area / area.area if area.area > 0 else 0.0
+    cells = int(inside.sum())
+    if cells:
+        return float(np.clip(1.0 - on_grid * (inside & known).sum() / cells, 0.0, 1.0))
+    centre = area.representative_point()  # smaller than a cell
+    cell = grid.cell(centre.x, centre.y)
+    return 0.0 if cell is not None and known[cell] else 1.0
+
+
+def points_on_ground(points: GeoDataFrame, elevation: Elevation, role: str) -> tuple[Finding, ...]:
+    """A finding `<role>_off_ground` that names the points outside the elevation or on unknown cells of it."""
+    if points.empty:
+        return ()
+    places = points.geometry.representative_point()
+    heights = elevation.grid.sample(places.x.to_numpy(), places.y.to_numpy())
+    lost = ~np.isfinite(heights)
+    if not lost.any():
+        return ()
+    labels = points["name"].astype(str).to_numpy() if "name" in points.columns else points.index.astype(str).to_numpy()
+    names = ", ".join(labels[lost][:8]) + (" and others" if lost.sum() > 8 else "")
+    return (Finding(
+        f"{role.replace(' ', '_')}_off_ground", "warning",
+        f"{lost.sum()} of {len(points)} {role.replace('_', ' ')} points lie where the ground is unknown: {names}.",
+        "Give elevation there, or mend their coordinates."),)  # fmt: skip
+
+
+def plausible_staging(
+    longitude_deg: float, latitude_deg: float, area: BaseGeometry, farthest_km: float = 300.0
+) -> tuple[Finding, ...]:
+    """Whether the staging point can belong to the incident area (WGS 84 shape).
+
+    Farther than `farthest_km` gives a finding `staging_far_away`. Raises InputError (field `staging`) where it is
+    far and exchanging latitude and longitude, or turning a sign, brings it within 50 km.
+    """
+    from pyproj import Geod
+
+    centre = area.centroid
+    geod = Geod(ellps="WGS84")
+
+    def away_km(longitude: float, latitude: float) -> float:
+        return float(geod.inv(longitude, latitude, centre.x, centre.y)[2]) / 1000
+
+    distance = away_km(longitude_deg, latitude_deg)
+    if distance <= farthest_km:
+        return ()
+    others = {
+        "latitude and longitude look exchanged": (latitude_deg, longitude_deg),
+        "the sign of the longitude looks wrong": (-longitude_deg, latitude_deg),
+        "the sign of the latitude looks wrong": (longitude_deg, -latitude_deg),
+    }
+    for words, (longitude, latitude) in others.items():
+        if abs(latitude) <= 90 and away_km(longitude, latitude) <= 50:
+            raise InputError(
+                f"The staging point lies {distance:,.0f} km from the incident area; {words}.",
+                remedy="Mend the staging point.", field="staging",
+            )  # fmt: skip
+    return (Finding("staging_far_away", "warning",
+                    f"The staging point lies {distance:,.0f} km from the incident area.",
+                    "Check its coordinates."),)  # fmt: skip
+
+
+def plausible_area(area: BaseGeometry) -> tuple[Finding, ...]:
+    """A finding where the incident area (metric CRS) is too small or too large for one trailer's service."""
+    km2 = area.area / 1e6
+    if km2 < 1e-4:
+        return (Finding("area_tiny", "warning", f"The incident area is only {area.area:,.0f} square metres.",
+                        "Check its unit and CRS."),)  # fmt: skip
+    if km2 > 5000:
+        return (Finding("area_huge", "warning", f"The incident area has {km2:,.0f} square kilometres, far more than "
+                        "one cell serves.", "Check it, or plan several."),)  # fmt: skip
+    return ()
+
+
+def usable_numbers(
+    frame: GeoDataFrame, column: str, low: float, high: float, file: str, hint: str = ""
+) -> tuple[Finding, ...]:
+    """A finding `<column>_doubtful` for values of a column that are no number or outside low..high.
+
+    Empty values are unknown, which is allowed. A missing column gives nothing. `hint` says what is likely meant.
+    """
+    import pandas as pd
+
+    if column not in frame.columns:
+        return ()
+    given = frame[column].notna() & (frame[column].astype(str).str.strip() != "")
+    numbers = pd.to_numeric(frame[column], errors="coerce")
+    bad = given & ~numbers.between(low, high)
+    if not bad.any():
+        return ()
+    shown = ", ".join(repr(v)[:20] for v in frame.loc[bad, column].head(5))
+    return (Finding(f"{column}_doubtful", "warning",
+                    f"{bad.sum()} values of {column} are not numbers from {low:g} to {high:g}: {shown}.",
+                    hint or "Mend the column.", file),)  # fmt: skip
