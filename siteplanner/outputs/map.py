@@ -17,8 +17,8 @@ from siteplanner.outputs.map_shapes import (
     staging_mark,
     table_shapes,
 )
-from siteplanner.outputs.page import Page, Picture, Piece, Raw, Shapes, data_uri, file_text, script_json
-from siteplanner.outputs.palettes import BLUE, GREEN, INK, ORANGE, RULING_COLOURS, VERMILION
+from siteplanner.outputs.page import Page, Picture, Piece, Raw, Shapes, data_uri, file_text, parent_name, script_json
+from siteplanner.outputs.palettes import BLUE, GREEN, INK, ORANGE, RULING_COLOURS, SKY_BLUE, VERMILION
 from siteplanner.outputs.panel import panel_html
 from siteplanner.outputs.road_shapes import road_shapes
 from siteplanner.outputs.text import clean, shown
@@ -37,6 +37,7 @@ STYLES: dict[str, dict[str, Any]] = {
     "sector": {"color": INK, "weight": 1, "opacity": 0.6, "fillColor": INK, "fillOpacity": 0.10},
     "bearing": {"color": INK, "weight": 3},
     "dish": {"color": GREEN, "weight": 3, "dashArray": "8 6"},
+    "dish_blocked": {"color": "#5A6472", "weight": 2, "dashArray": "2 7"},
     "hazard": {"color": VERMILION, "weight": 2, "fillColor": VERMILION, "fillOpacity": 0.22},
     "keep_out": {"color": RULING_COLOURS["keep_out"], "weight": 2, "fillColor": RULING_COLOURS["keep_out"],
                  "fillOpacity": 0.18},
@@ -46,6 +47,21 @@ STYLES: dict[str, dict[str, Any]] = {
     "shut": {"color": "#A3123F", "weight": 2.5, "dashArray": "2 5"},
     "must_serve": {"color": INK, "fillColor": ORANGE, "fillOpacity": 1, "radius": 7, "weight": 2},
 }
+NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright lines on dark ground
+    "area": {"color": "#F2E9D4"},
+    "route_edge": {"color": "#000000"},
+    "route": {"color": SKY_BLUE},
+    "leg": {"color": SKY_BLUE},
+    "sector": {"color": "#F2E9D4", "fillColor": "#F2E9D4"},
+    "bearing": {"color": "#F2E9D4"},
+    "dish": {"color": "#2FCFA0"},
+    "dish_blocked": {"color": "#A89F92"},
+    "keep_out": {"color": "#CC79A7", "fillColor": "#CC79A7"},
+    "power_line": {"color": "#A99CF0"},
+    "open": {"color": "#B4BBC5"},
+    "unsure": {"color": "#E0B040"},
+    "shut": {"color": "#FF7A9A"},
+}
 
 
 class _Behaviour(Piece):
@@ -54,10 +70,12 @@ class _Behaviour(Piece):
     def __init__(self, config: dict[str, Any], layers: dict[str, Any], spots: list[dict[str, Any]], page: bool) -> None:
         super().__init__("", name="behaviour")
         self.config, self.layers, self.spots, self.page = config, layers, spots, page
+        service = [spot["service"] for spot in spots]
+        self.pictures = [p for p in (layers.get("slope"), layers.get("ruling"), *service) if p is not None]
 
     def script(self) -> str:
         """The browser file and the calls that start it."""
-        parent = self._parent.get_name()
+        parent = parent_name(self)
 
         def names(layers: dict[str, Any]) -> str:
             return ", ".join(
@@ -65,7 +83,10 @@ class _Behaviour(Piece):
                 for key, layer in layers.items() if layer is not None
             )
 
-        text = file_text("own/map.js") + f"\nsitePlannerMap({parent}, {script_json(self.config)});\n"
+        text = file_text("own/map.js") + (
+            f"\nsitePlannerMap({parent}, {script_json(self.config)}, "
+            f"[{', '.join(p.get_name() for p in self.pictures)}]);\n"
+        )
         if self.page:
             spots = ", ".join(f"{{{names(spot)}}}" for spot in self.spots)
             text += f"sitePlannerPage({parent}, {{layers: {{{names(self.layers)}}}, spots: [{spots}]}});\n"
@@ -85,7 +106,8 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2], tiles=None,
         control_scale=True, attribution_control=False, zoom_snap=0.5, prefer_canvas=True, max_zoom=18, zoom_start=12,
     )
-    fmap.get_root().header.add_child(Raw(f"<style>{file_text('own/map.css')}</style>"), name="own_css")
+    figure: Any = fmap.get_root()
+    figure.header.add_child(Raw(f"<style>{file_text('own/map.css')}</style>"), name="own_css")
     fmap.add_child(Piece("MAP.options.renderer = L.canvas({tolerance: 6, padding: 0.3});", show=False))
     fmap.add_child(Picture(url(relief), bounds, name="Relief", control=False, class_name="sp-relief", z_index=1))
 
@@ -102,8 +124,8 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         if not features:
             return None
         used = {f["properties"]["k"] for f in features}
-        layer = Shapes(features, name=name, styles={k: s for k, s in STYLES.items() if k in used}, order=order,
-                       show=show)
+        day, night = ({k: s for k, s in styles.items() if k in used} for styles in (STYLES, NIGHT))
+        layer = Shapes(features, name=name, styles=day, night=night, order=order, show=show)
         fmap.add_child(layer, name=key)
         return layer
 
@@ -137,7 +159,7 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     layers["spots"] = shapes("spots", spot_marks(plan), "Spots", 62)
     folium.LayerControl(collapsed=True).add_to(fmap)
     fmap.fit_bounds(_view(plan), padding=(24, 24), max_zoom=15)
-    fmap.add_child(_Behaviour(_config(plan), layers, spots, page and layers["spots"] is not None), name="behaviour")
+    fmap.add_child(_Behaviour(_config(plan), layers, spots, page), name="behaviour")
     return fmap
 
 
@@ -172,9 +194,10 @@ def map_html(plan: Plan) -> str:
     """The map as one HTML file: headline, list of spots, legend, and everything it shows. No network needed."""
     fmap = build_map(plan, page=True)
     root = Page(title=shown(f"{clean(plan.mission.name)}: ranked spots"))
-    header = fmap.get_root().header._children
+    figure: Any = fmap.get_root()
+    own_css = figure.header._children["own_css"]
     root.add_child(fmap)
-    root.header.add_child(header["own_css"], name="own_css")
+    root.header.add_child(own_css, name="own_css")
     root.header.add_child(Raw(f"<style>{file_text('own/page.css')}</style>"), name="page_css")
     root.html.add_child(Raw(panel_html(plan)), name="panel")
     return root.render()

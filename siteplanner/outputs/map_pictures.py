@@ -23,6 +23,8 @@ def area_values(plan: Plan, per_cell: np.ndarray) -> Grid | None:
     if not len(rows) or len(per_cell) != len(rows):
         return None
     first_row, first_col = int(rows.min()), int(cols.min())
+    if ((rows - first_row) % step).any() or ((cols - first_col) % step).any():
+        step = 1  # an area smaller than its own step is held cell by cell
     r, c = (rows - first_row) // step, (cols - first_col) // step
     values = np.full((int(r.max()) + 1, int(c.max()) + 1), np.nan, np.float32)
     values[r, c] = per_cell

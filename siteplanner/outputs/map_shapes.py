@@ -134,9 +134,12 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
             f"{shown(both_bearings(look.azimuth_deg, evaluation))}, {shown(number_text(look.elevation_deg, 1, '°'))} "
             f"up, margin {shown(number_text(look.margin_deg, 1, '°'))}, {state}"
         )
-        out.append(feature(
-            f"dish:{ranked.rank}:{number}", {"type": "LineString", "coordinates": [start, end]}, "dish", t=words
-        ))
+        line = {"type": "LineString", "coordinates": [start, end]}
+        out.append(feature(f"dish:{ranked.rank}:{number}", line, "dish" if look.clear else "dish_blocked", t=words))
+        if look.clear:
+            label = f'<span class="sp-label">dish {round(look.azimuth_deg) % 360:03d}{shown("°")}</span>'
+            out.append(feature(f"dish_label:{ranked.rank}:{number}", {"type": "Point", "coordinates": end}, "label",
+                               i=label, t=words))
     return out
 
 

@@ -133,11 +133,11 @@ class Piece(Layer):
 
     def script(self) -> str:
         """The JavaScript with the names put in."""
-        names = {"MAP": self._parent.get_name(), "ME": self.get_name()}
+        names = {"MAP": parent_name(self), "ME": self.get_name()}
         return re.sub(r"\b(MAP|ME)\b", lambda match: names[match[0]], self._script)
 
-    def render(self, **kwargs: Any) -> None:
-        _render_finished(self)
+    def render(self, **kwargs: Any) -> str:
+        return _render_finished(self)
 
 
 class Shapes(Layer):
@@ -145,6 +145,7 @@ class Shapes(Layer):
 
     Each feature's properties may hold: `k` (key into `styles`, path options of Leaflet), `t` (tooltip HTML),
     `p` (popup HTML), `i` (marker HTML, points only). HTML parts are made with `text.shown`.
+    `night`: what replaces parts of a style in the night view.
     `order`: layers with a higher number are drawn above, however they are switched on and off.
     """
 
@@ -156,6 +157,7 @@ class Shapes(Layer):
         *,
         name: str,
         styles: dict[str, dict[str, Any]],
+        night: dict[str, dict[str, Any]] | None = None,
         order: int = 0,
         control: bool = True,
         show: bool = True,
@@ -165,6 +167,7 @@ class Shapes(Layer):
         self._name = "Shapes"
         self.features = list(features)
         self.styles = styles
+        self.night = night or {}
         self.order = order
         self.popup_width = popup_width
 
@@ -174,7 +177,7 @@ class Shapes(Layer):
         styles = script_json(self.styles)
         return f"""
         var {self.get_name()} = (function () {{
-          var styles = {styles};
+          var styles = {styles}, night = {script_json(self.night)};
           var layer = L.geoJSON({data}, {{
             style: function (f) {{ return styles[f.properties.k] || {{}}; }},
             pointToLayer: function (f, at) {{
@@ -187,16 +190,22 @@ class Shapes(Layer):
             onEachFeature: function (f, one) {{
               if (f.properties.t) one.bindTooltip(f.properties.t, {{sticky: true, className: "sp-tip"}});
               if (f.properties.p) one.bindPopup(f.properties.p, {{className: "sp-popup",
-                maxWidth: {self.popup_width}, maxHeight: 440}});
+                maxWidth: {self.popup_width}, maxHeight: 440, autoPanPaddingTopLeft: [10, 60]}});
             }}
           }});
           layer.order = {self.order};
+          layer.light = function (dark) {{
+            layer.setStyle(function (f) {{
+              return L.extend({{}}, styles[f.properties.k], dark ? night[f.properties.k] : {{}});
+            }});
+          }};
+          ({parent_name(self)}.spShapes = {parent_name(self)}.spShapes || []).push(layer);
           return layer;
         }})();
         """
 
-    def render(self, **kwargs: Any) -> None:
-        _render_finished(self)
+    def render(self, **kwargs: Any) -> str:
+        return _render_finished(self)
 
     def _get_self_bounds(self) -> list[list[float | None]]:
         return [[None, None], [None, None]]
@@ -212,15 +221,23 @@ class Picture(ImageOverlay):
         super().__init__("data:,", [list(corner) for corner in bounds], pixelated=False, **options)
         self.url = url
 
-    def render(self, **kwargs: Any) -> None:
-        _render_finished(self)
+    def render(self, **kwargs: Any) -> str:
+        return _render_finished(self)
 
 
-def _render_finished(element: Layer) -> None:
+def _render_finished(element: Layer) -> str:
     """Put the element's script into its figure as finished text, then show it if it shows from the start."""
     script = element._template.module.script(element, {})
-    element.get_root().script.add_child(Raw(script), name=element.get_name())
+    root: Any = element.get_root()
+    root.script.add_child(Raw(script), name=element.get_name())
     if element.show:
-        ElementAddToElement(element.get_name(), element._parent.get_name()).add_to(element, name="add")
+        ElementAddToElement(element.get_name(), parent_name(element)).add_to(element, name="add")
     for child in list(element._children.values()):
         child.render()
+    return script
+
+
+def parent_name(element: Element) -> str:
+    """The JavaScript variable of what an element was added to."""
+    parent: Any = element._parent
+    return parent.get_name()

@@ -6,6 +6,7 @@ from siteplanner.errors import Finding
 from siteplanner.outputs.aiming import aim, both_bearings
 from siteplanner.outputs.palettes import RULING_COLOURS, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
 from siteplanner.outputs.text import (
+    bearing_text,
     distance_text,
     named,
     number_text,
@@ -15,7 +16,7 @@ from siteplanner.outputs.text import (
     time_text,
 )
 from siteplanner.planning.model import Access, Coverage, Evaluation, Plan, RankedSpot
-from siteplanner.planning.words import CAUTIONS, firmness_sentence, recommendation
+from siteplanner.planning.words import CAUTIONS, best_look, firmness_sentence, recommendation
 
 PASSES_COLOUR = "#44AA99"  # Tol `muted` teal, the one that no limit has
 assert PASSES_COLOUR not in RULING_COLOURS.values()
@@ -61,13 +62,12 @@ def sky_table(evaluation: Evaluation) -> str:
     body = []
     for look in evaluation.sky:
         label = look.satellite_name or f"{look.satellite_longitude_deg:.1f}°"
-        margin = number_text(look.margin_deg, 1, "°")
+        angles = [number_text(v, 1, "°") for v in (look.elevation_deg, look.skew_deg, look.margin_deg)]
         body.append([
-            named(label), shown(both_bearings(look.azimuth_deg, evaluation)),
-            shown(number_text(look.elevation_deg, 1, "°")), shown(number_text(look.skew_deg, 1, "°")),
-            shown(margin), "clear" if look.clear else "<b>not clear</b>",
+            named(label), shown(bearing_text(look.azimuth_deg)), shown(bearing_text(look.azimuth_magnetic_deg)),
+            *map(shown, angles), "clear" if look.clear else "<b>not clear</b>",
         ])
-    return _table(["Satellite", "Azimuth", "Up", "Skew", "Margin", "Sky"], body) if body else ""
+    return _table(["Satellite", "True", "Magnetic", "Up", "Skew", "Margin", "Sky"], body) if body else ""
 
 
 def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str, str]]:
@@ -151,10 +151,11 @@ def headline_html(plan: Plan) -> str:
     head, joint, rest = recommendation(plan).partition(": it ")
     because = f"It {rest}" if joint else ""
     aiming = aim(plan.best) if plan.best else ""
-    lines = "".join(f"<p>{named(line)}</p>" for line in (because, aiming, firmness_sentence(plan)) if line)
+    lines = "".join(f"<p>{named(line)}</p>" for line in (aiming, firmness_sentence(plan)) if line)
     return (
         f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
-        f'<h1>{named(head)}</h1>{lines}<p class="sp-caution"><b>Caution.</b> {shown(CAUTION)}</p></header>'
+        f"<h1>{named(head)}</h1>" + (f"<p>{named(because)}</p>" if because else "")
+        + f'<p class="sp-caution"><b>Caution.</b> {shown(CAUTION)}</p>{lines}</header>'
     )
 
 
@@ -167,8 +168,8 @@ def spots_html(plan: Plan) -> str:
         evaluation = ranked.evaluation
         share = percent_text(evaluation.coverage.share) if evaluation.coverage else "not known"
         drive = time_text(evaluation.access.drive_time_s) if evaluation.access else "not known"
-        margins = [look.margin_deg for look in evaluation.sky if look.clear]
-        sky = f"{max(margins):.0f}° clear" if margins else "not clear"
+        look = best_look(evaluation)
+        sky = f"margin {number_text(look.margin_deg, 0, '°')}" if look else "not known"
         items.append(
             f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
             f'<span class="sp-mark">{ranked.rank}</span>'
@@ -183,8 +184,9 @@ def spots_html(plan: Plan) -> str:
     )
 
 
-def _swatch(colour: str, words: str, kind: str = "box") -> str:
-    return f'<li><i class="sp-{kind}" style="--c:{colour}"></i>{words}</li>'
+def _swatch(colour: str, words: str, *, tall: bool = False) -> str:
+    row = ' class="sp-tall"' if tall else ""
+    return f'<li{row}><i class="sp-box" style="--c:{colour}"></i><span>{words}</span></li>'
 
 
 def _switch(key: str, words: str) -> str:
@@ -199,8 +201,8 @@ def legend_html(plan: Plan) -> str:
     slopes = (f"up to {limit / 2:.1f}°", f"up to {limit:.1f}°, the limit", f"up to {2 * limit:.1f}°", "steeper")
     steep = "".join(_swatch(c, shown(w)) for c, w in zip(SLOPE_COLOURS, slopes, strict=True))
     ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
-        _swatch(colours[r.code], f"{named(r.label)} <small>{shown(percent_text(r.share))}, "
-                f"alone {shown(percent_text(r.only_share))}</small>")
+        _swatch(colours[r.code], f"{named(r.label)} <small>{shown(percent_text(r.share))} "
+                f"({shown(percent_text(r.only_share))} by this alone)</small>", tall=True)
         for r in plan.rulings
     )
     lines = "".join(
@@ -210,7 +212,8 @@ def legend_html(plan: Plan) -> str:
             ("sp-area", "Incident area"), ("sp-open", "Road the rig can use"),
             ("sp-unsure", "Road with limits not stated"), ("sp-shut", "Road ruled out for the rig"),
             ("sp-power", "Power line"), ("sp-danger", "Hazard area"), ("sp-keep", "Keep-out area"),
-            ("sp-sector", "Sector bearing"), ("sp-dish", "Dish azimuth"),
+            ("sp-sector", "Sector bearing"), ("sp-dish", "Dish azimuth, sky clear"),
+            ("sp-dark-sky", "Dish azimuth, sky not clear"),
         )
     )
     return (

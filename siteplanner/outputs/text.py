@@ -86,7 +86,7 @@ def number_text(value: float | None, digits: int = 1, unit: str = "") -> str:
     text = f"{value:,.{digits}f}"
     if float(text.replace(",", "")) == 0:
         text = text.lstrip("-")
-    return f"{text} {unit}".strip()
+    return text + "°" if unit in {"°", "deg"} else f"{text} {unit}".strip()
 
 
 def distance_text(distance_m: float | None) -> str:

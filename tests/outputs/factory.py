@@ -231,7 +231,7 @@ def make_plan(spots: int = 6, *, names: tuple[str, ...] = (), mission_name: str 
         mission=mission, software={"siteplanner": "0.1.0"}, inputs=(),
         findings=(
             Finding("holes_filled", "note", f"{word(8, 'Small holes')} in the elevation were filled."),
-            Finding("unit_assumed", "warning", "The elevation's unit is not stated.", "State elevation_unit.", "dem.tif"),
+            Finding("unit_assumed", "warning", "The unit of the elevation is not stated.", "State it.", "dem.tif"),
         ),
         rulings=shares, spots=tuple(ranked), rejected=out,
         scene=Scene(elevation=grid, ruling=ruling, slope=slope, area=area_frame,

@@ -1,6 +1,6 @@
 // Behaviour of the map: order of layers, readout under the pointer, and on the saved page the list of spots,
 // the switches of the legend and the night view. Text reaches the screen by textContent only.
-function sitePlannerMap(map, config) {
+function sitePlannerMap(map, config, pictures) {
   "use strict";
   map.attributionControl || L.control.attribution({prefix: false}).addTo(map);
 
@@ -18,6 +18,14 @@ function sitePlannerMap(map, config) {
     setTimeout(function () { waiting = false; arrange(); }, 0);
   });
   arrange();
+
+  // one picture of the ground at a time: two would mix into colours that no legend explains
+  map.on("layeradd", function (event) {
+    if (pictures.indexOf(event.layer) < 0) return;
+    pictures.forEach(function (picture) {
+      if (picture !== event.layer && map.hasLayer(picture)) map.removeLayer(picture);
+    });
+  });
 
   // coordinates and ruling under the pointer, or under the finger after a tap
   var place = L.control({position: "bottomright"}), words, bits = null;
@@ -93,28 +101,29 @@ function sitePlannerPage(map, config) {
   var buttons = Array.prototype.slice.call(document.querySelectorAll("button[data-spot]"));
   function choose(index, move) {
     if (!spots[index]) return;
-    var service = chosen < 0 || !spots[chosen].service || map.hasLayer(spots[chosen].service);
+    var other = ["ruling", "slope"].some(function (key) { return layers[key] && map.hasLayer(layers[key]); });
+    var service = chosen < 0 || (spots[chosen].service ? map.hasLayer(spots[chosen].service) : !other);
     chosen = index;
     spots.forEach(function (spot, i) {
       put(spot.drive, i === index);
       put(spot.aim, i === index);
-      put(spot.service, i === index && service);
+      if (i !== index) put(spot.service, false);
     });
+    put(spots[index].service, service);
     buttons.forEach(function (button, i) { button.setAttribute("aria-pressed", String(i === index)); });
     refresh();
     if (move) {
       map.closePopup();
-      map.flyTo(spots[index].at, Math.max(map.getZoom(), 13), {duration: 0.6});
+      map.setView(spots[index].at, Math.max(map.getZoom(), 13));
       layers.spots.eachLayer(function (mark) {
-        if (mark.feature && mark.feature.id === spots[index].id)
-          map.once("moveend", function () { mark.openPopup(); });
+        if (mark.feature && mark.feature.id === spots[index].id) mark.openPopup();
       });
     }
   }
   buttons.forEach(function (button, i) {
     button.addEventListener("click", function () { choose(i, true); });
   });
-  layers.spots.on("click", function (event) {
+  if (layers.spots) layers.spots.on("click", function (event) {
     var id = event.layer && event.layer.feature && event.layer.feature.id;
     spots.forEach(function (spot, i) { if (spot.id === id) choose(i, false); });
   });
@@ -131,7 +140,10 @@ function sitePlannerPage(map, config) {
     });
     return button;
   }
-  var night = pressed("sp-night", ["Night view", "Day view"], function (on) { root.classList.toggle("sp-dark", on); });
+  var night = pressed("sp-night", ["Night view", "Day view"], function (on) {
+    root.classList.toggle("sp-dark", on);
+    (map.spShapes || []).forEach(function (layer) { layer.light(on); });
+  });
   if (window.matchMedia && matchMedia("(prefers-color-scheme: dark)").matches) night.click();
   pressed("sp-hide", ["Hide panel", "Show panel"], function (on) {
     root.classList.toggle("sp-wide", on);
