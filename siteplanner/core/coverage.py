@@ -15,11 +15,13 @@ from __future__ import annotations
 import math
 import os
 from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from siteplanner.core.coverage_rays import losses_of_intervals, plan_rays
+from siteplanner.core.coverage_loss import bullington_batch, smooth_excess_batch
+from siteplanner.core.coverage_rays import plan_rays, trace_intervals
 from siteplanner.core.propagation import (
     EARTH_RADIUS_M,
     MEDIAN_K_FACTOR,
@@ -32,6 +34,7 @@ from siteplanner.core.propagation import (
 
 RAY_DENSITY = 0.7  # rays for each cell length of the farthest circle
 NEAR_CELLS = 1.5  # below this there is no profile between the ends
+JOB_CELLS = 65_536  # cells a job holds at most, about, so that its arrays stay small
 REACH_STEP = 64  # the number of rays follows the farthest cell in steps of this many cells
 
 
@@ -74,19 +77,34 @@ def path_loss_stops_db(
     order, starts, interval, reach, weight, length = plan_rays(rows, cols, row, col, ray_count)
     target_ground = elevation[rows, cols]
     wavelength = SPEED_OF_LIGHT_M_S / (frequency_mhz * 1e6)
+    radius = EARTH_RADIUS_M * k_factor
     free_at_1_m = float(free_space_db(1.0, frequency_mhz))
 
     def run(first: int, last: int) -> None:
-        losses_of_intervals(
-            blocker, row, col, ground, masts, float(rx_height_m), float(cell_size_m), EARTH_RADIUS_M * k_factor,
-            wavelength, frequency_mhz / 1000.0, polarization == "vertical", free_at_1_m, ray_count, order, starts,
-            interval, reach, weight, length, target_ground, first, last, out,
+        start, count = int(starts[first]), int(starts[last] - starts[first])
+        loss, squared = np.empty((2, masts.size, count), np.float32)
+        distance = np.empty(count, np.float32)
+        smooth = np.empty((4, masts.size * count), np.float32)
+        smooth_index = np.empty(masts.size * count, np.int32)
+        parts = trace_intervals(
+            blocker, row, col, ground, masts, float(rx_height_m), float(cell_size_m), radius, wavelength, ray_count,
+            order, starts, interval, reach, weight, length, target_ground, first, last, loss, squared, distance,
+            smooth, smooth_index,
         )
+        bullington_batch(loss, distance, squared, free_at_1_m)
+        smooth_excess_batch(
+            smooth, parts, cell_size_m / 1000.0, radius / 1000.0, frequency_mhz / 1000.0, wavelength,
+            polarization == "vertical",
+        )
+        loss.ravel()[smooth_index[:parts]] += smooth[3, :parts]
+        out[:, order[start : start + count]] = loss
 
     workers = threads or os.cpu_count() or 1
-    borders = _borders(starts, reach, 1 if workers == 1 or order.size < 2000 else 4 * workers)
-    if len(borders) == 2:
-        run(0, interval.size)
+    jobs = max(1 if workers == 1 or order.size < 2000 else 4 * workers, math.ceil(order.size / JOB_CELLS))
+    borders = _borders(starts, reach, jobs)
+    if workers == 1 or len(borders) == 2:
+        for first, last in pairwise(borders):
+            run(first, last)
     else:
         # Plain threads on code that releases the lock: no threading layer that forbids nested or forked use.
         with ThreadPoolExecutor(workers) as pool:

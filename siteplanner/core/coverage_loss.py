@@ -16,6 +16,9 @@ from numba import njit
 
 from siteplanner.core.propagation import LAND_CONDUCTIVITY_S_M, LAND_PERMITTIVITY
 
+# No zero-division checks (they keep loops out of vector registers); callers hold divisors off 0.
+KERNEL = {"cache": True, "nogil": True, "error_model": "numpy"}
+
 F = np.float32
 ZERO, HALF, ONE, TWO = F(0.0), F(0.5), F(1.0), F(2.0)
 TINY = F(1e-20)
@@ -36,7 +39,7 @@ PERMITTIVITY = LAND_PERMITTIVITY
 CONDUCTIVITY = LAND_CONDUCTIVITY_S_M
 
 
-@njit(inline="always")
+@njit(**KERNEL)
 def _log2(x):
     """log2 of a positive single-precision number, error below 1e-6."""
     bits = np.float32(x).view(np.int32)
@@ -46,7 +49,7 @@ def _log2(x):
     return F(exponent) + t * poly
 
 
-@njit(inline="always")
+@njit(**KERNEL)
 def _exp2(x):
     """2^x in single precision, relative error below 5e-6; -126 and less give next to nothing."""
     x = max(x, F(-126.0))
@@ -56,7 +59,7 @@ def _exp2(x):
     return scale * (E0 + t * (E1 + t * (E2 + t * (E3 + t * E4))))
 
 
-@njit(inline="always")
+@njit(**KERNEL)
 def _corrected_edge_db(nu, d_km):
     """J(nu), P.526-15 equation (31), plus the Bullington correction of section 4.5."""
     x = max(nu, NO_LOSS) - NU_SHIFT
@@ -65,18 +68,22 @@ def _corrected_edge_db(nu, d_km):
     return loss if nu > NO_LOSS else ZERO
 
 
-@njit(cache=True, nogil=True)
-def bullington_batch(count, nu, d_km, squared_m2, free_db, loss_db):
-    """loss_db[i] = free space over a slant distance whose square is given + Bullington loss of nu[i].
+@njit(**KERNEL)
+def bullington_batch(nu, d_km, squared_m2, free_db):
+    """Free space plus Bullington loss of paths: nu is replaced by the loss, dB. NaN stays NaN.
 
-    Arrays float32 (count,); free_db: free-space loss at 1 m.
+    nu, squared_m2 (the slant distance squared): float32 (stops, cells); d_km: float32 (cells,);
+    free_db: free-space loss at 1 m.
     """
     free = F(free_db)
-    for i in range(count):
-        loss_db[i] = free + DB_A_LOG2 * _log2(squared_m2[i]) + _corrected_edge_db(nu[i], d_km[i])
+    for s in range(nu.shape[0]):
+        nu_s, squared_s = nu[s], squared_m2[s]
+        for i in range(d_km.size):
+            loss = free + DB_A_LOG2 * _log2(squared_s[i]) + _corrected_edge_db(nu_s[i], d_km[i])
+            nu_s[i] = loss if nu_s[i] == nu_s[i] else nu_s[i]
 
 
-@njit(inline="always")
+@njit(**KERNEL)
 def _height_gain_db(y, floor_db):
     """G(Y) of P.526-15 section 3.1.1.2, not below its floor."""
     beyond = max(y - F(1.1), TINY)
@@ -85,8 +92,8 @@ def _height_gain_db(y, floor_db):
     return max(far if y > TWO else TWO * log_db, floor_db)
 
 
-@njit(cache=True, nogil=True)
-def smooth_excess_batch(count, work, cell_km, radius_km, frequency_ghz, wavelength_m, vertical):
+@njit(**KERNEL)
+def smooth_excess_batch(work, count, cell_km, radius_km, frequency_ghz, wavelength_m, vertical):
     """What the smooth Earth adds, max(Lsph - Lbulls, 0), dB, written to work[3].
 
     work: float32 (4, at least count); rows 0-2 hold distance km, transmitter and receiver height above the

@@ -16,15 +16,13 @@ import math
 import numpy as np
 from numba import njit
 
-from siteplanner.core.coverage_loss import bullington_batch, smooth_excess_batch
+from siteplanner.core.coverage_loss import KERNEL
 
 WINDOW = 8  # samples before the receiver that are always looked at: a cell's own foreground
-BATCH = 1024  # cells whose loss is worked out together
-NO_NU = -1e3  # stands for a path with nothing near it: no loss
 SMOOTH_MARGIN = 1.2  # slack of the quick test for the smooth-Earth part
 
 
-@njit(cache=True, nogil=True)
+@njit(**KERNEL)
 def plan_rays(rows, cols, row, col, ray_count):
     """Sort cells into the angles between rays.
 
@@ -79,7 +77,7 @@ def plan_rays(rows, cols, row, col, ray_count):
     return order, starts, interval, reach, weight, length
 
 
-@njit(cache=True, nogil=True)
+@njit(**KERNEL)
 def _cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v1, v2, horizon):
     """Sample one ray at 1..n cell lengths and fill its tables; returns the last sample that is known."""
     up, right = -math.cos(bearing), math.sin(bearing)
@@ -129,7 +127,7 @@ def _cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v
     return known
 
 
-@njit(cache=True, nogil=True)
+@njit(**KERNEL)
 def _least_clearance(left, right, w, low, high, mast, q, length, floats, bits):
     """Least clearance^2 / (i (L - i)) over samples low..high; floats and bits are one scratch, seen twice."""
     count = high - low + 1
@@ -147,15 +145,18 @@ def _least_clearance(left, right, w, low, high, mast, q, length, floats, bits):
     return floats[0]
 
 
-@njit(cache=True, nogil=True)
-def losses_of_intervals(
-    z, row, col, ground, masts, rx_m, cell_m, radius_m, wavelength_m, frequency_ghz, vertical, free_db,
-    ray_count, order, starts, interval, reach, weight, length, target_ground, first, last, out,
+@njit(**KERNEL)
+def trace_intervals(
+    z, row, col, ground, masts, rx_m, cell_m, radius_m, wavelength_m, ray_count, order, starts, interval, reach,
+    weight, length, target_ground, first, last, nu_of, squared_of, distance_of, smooth, smooth_index,
 ):
-    """Losses of the cells in intervals first..last-1 into out (stops, cells), float32.
+    """Geometry of the paths to the cells in intervals first..last-1; returns the number of smooth-Earth parts.
 
     z: float32 raster that stands in the way; ground: height of the mast's ground; masts: heights above it;
-    target_ground: (cells,) heights of the cells' own ground; free_db: free space at 1 m.
+    target_ground: (cells,) heights of the cells' own ground. Written, for the n cells in their order:
+    nu_of, squared_of (stops, n) Bullington nu (NaN: unknown) and slant distance squared in m^2; distance_of (n,)
+    km; smooth (4, .) rows 0-2: km and heights above the smooth surface where it may matter, and smooth_index
+    (.,) stop x n + place.
     """
     stops = masts.size
     longest = 0.0
@@ -170,16 +171,8 @@ def losses_of_intervals(
     floats = np.empty(size, np.float32)
     bits = floats.view(np.int32)
     known = np.zeros(2, np.int64)
-
-    nu_of = np.empty((stops, BATCH), np.float32)
-    distance_of = np.empty(BATCH, np.float32)
-    squared_of = np.empty((stops, BATCH), np.float32)
-    loss_of = np.empty(BATCH, np.float32)
-    cell_of = np.empty(BATCH, np.int32)
-    smooth = np.empty((4, stops * BATCH), np.float32)
-    smooth_cell = np.empty(stops * BATCH, np.int32)
-    smooth_stop = np.empty(stops * BATCH, np.int32)
-    filled, smooth_count = 0, 0
+    count = starts[last] - starts[first]
+    smooth_count = 0
 
     bend = cell_m * cell_m / (2.0 * radius_m)
     nu_scale = 2.0 / (wavelength_m * cell_m)
@@ -206,18 +199,16 @@ def losses_of_intervals(
                          v1[b], v2[b], horizon[b])
         ha, hb = height[a], height[b]
         for position in range(starts[m], starts[m + 1]):
-            cell = order[position]
+            cell, place = order[position], position - starts[first]
             w, L = weight[cell], length[cell]
             g = target_ground[cell] - ground
             n = int(L + 0.5) - 1  # the last sample before the receiver
             if not g > -1e20 or known[a] < n or (w > 0 and known[b] < n):
                 for s in range(stops):
-                    out[s, cell] = unknown
+                    nu_of[s, place] = unknown
+                    squared_of[s, place] = 1.0
+                distance_of[place] = 1.0
                 continue
-            if filled == BATCH:
-                _flush(filled, nu_of, distance_of, squared_of, loss_of, cell_of, smooth_count, smooth, smooth_cell,
-                       smooth_stop, cell_km, radius_km, frequency_ghz, wavelength_m, vertical, free_db, out)
-                filled, smooth_count = 0, 0
             c = a if w < 0.5 else b
             near_parent, near_slope, near_height = parent[c], slope[c], height[c]
 
@@ -244,8 +235,7 @@ def losses_of_intervals(
             rx_surface = (sum_2 - sum_1 * L) / (L * L)
 
             d_km = L * cell_km
-            distance_of[filled] = d_km
-            cell_of[filled] = cell
+            distance_of[place] = d_km
             for s in range(stops):
                 mast = masts[s]
                 q = (p - mast) / L
@@ -272,10 +262,10 @@ def losses_of_intervals(
                     if low <= high:
                         least = min(least, _least_clearance(ha, hb, w, low, high, mast, q, L, floats, bits))
                     nu = -math.sqrt(nu_scale * L * least)
-                nu_of[s, filled] = nu
+                nu_of[s, place] = nu
                 rise = g + rx_m - mast
                 run = L * cell_m
-                squared_of[s, filled] = run * run + rise * rise
+                squared_of[s, place] = run * run + rise * rise
 
                 # Heights above the smooth surface, in the flat frame: chord slope, heights over the chord.
                 chord = (g + rx_m - mast) / L
@@ -307,21 +297,6 @@ def losses_of_intervals(
                             r = g + rx_m - min(rx_surface - part * rx_angle, g)
                     smooth[0, smooth_count], smooth[1, smooth_count] = d_km, t
                     smooth[2, smooth_count] = r
-                    smooth_cell[smooth_count], smooth_stop[smooth_count] = cell, s
+                    smooth_index[smooth_count] = s * count + place
                     smooth_count += 1
-            filled += 1
-    _flush(filled, nu_of, distance_of, squared_of, loss_of, cell_of, smooth_count, smooth, smooth_cell, smooth_stop,
-           cell_km, radius_km, frequency_ghz, wavelength_m, vertical, free_db, out)
-
-
-@njit(cache=True, nogil=True)
-def _flush(filled, nu_of, distance_of, squared_of, loss_of, cell_of, smooth_count, smooth, smooth_cell, smooth_stop,
-           cell_km, radius_km, frequency_ghz, wavelength_m, vertical, free_db, out):
-    """Work out the losses of the gathered cells and put them in place."""
-    for s in range(nu_of.shape[0]):
-        bullington_batch(filled, nu_of[s], distance_of, squared_of[s], free_db, loss_of)
-        for j in range(filled):
-            out[s, cell_of[j]] = loss_of[j]
-    smooth_excess_batch(smooth_count, smooth, cell_km, radius_km, frequency_ghz, wavelength_m, vertical)
-    for j in range(smooth_count):
-        out[smooth_stop[j], smooth_cell[j]] += smooth[3, j]
+    return smooth_count
