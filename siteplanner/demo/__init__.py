@@ -1,0 +1,43 @@
+"""Sample missions: an invented county, and invented roads on real hills."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+SAMPLES: dict[str, str] = {
+    "dunmarrow_county": "An invented mountain county: flood in the main valley, search in a side valley.",
+}
+
+
+def cache_folder() -> Path:
+    """Where samples are built when the package came without data_samples."""
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local"))
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Caches"
+    else:
+        base = Path(os.environ.get("XDG_CACHE_HOME", Path.home() / ".cache"))
+    return base / "siteplanner"
+
+
+def sample_mission(name: str = "dunmarrow_county") -> Path:
+    """The mission file of a sample.
+
+    In a clone it lies in `data_samples` beside the package; otherwise it is built once, for about a minute,
+    in the user's cache folder. Raises KeyError for a name that is not in `SAMPLES`.
+    """
+    if name not in SAMPLES:
+        raise KeyError(f"{name!r} is not a sample; there are {', '.join(SAMPLES)}")
+    committed = Path(__file__).parents[2] / "data_samples" / name / "mission.toml"
+    if committed.is_file():
+        return committed
+    from importlib.metadata import version
+
+    built = cache_folder() / f"samples-{version('siteplanner')}" / name / "mission.toml"
+    if not built.is_file():
+        from siteplanner.demo.build import build
+
+        build(built.parent)
+    return built

@@ -1,0 +1,130 @@
+"""The other layers of Dunmarrow County: people, dangers, lines, forest. All invented."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from rasterio import features
+from scipy import ndimage
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon, shape
+from shapely.ops import unary_union
+
+from siteplanner.demo.county import CELL_M, HEIGHT_M, Ground
+from siteplanner.demo.roadplan import Road
+from siteplanner.demo.terrain import fractal
+
+Feature = tuple[object, dict[str, object]]  # geometry in local metres, properties
+
+MUST_SERVE = (
+    ("Incident command post", 9360, 6905), ("Shelter camp, fairground", 10900, 6640),
+    ("Water drop point", 12950, 6560), ("Search base, Sable Creek", 5050, 3330), ("Ranch landing", 7300, 6900),
+)
+STAGING = ("County road yard", 620, 10060)
+SPOTS = (
+    ("Mount Averil lookout", 3850, 1960), ("Marrowford school field", 9520, 6760),
+    ("Sable Meadow", 3950, 3430), ("South Bench corral", 10600, 4500),
+)
+POWER_LINES = (
+    ({"name": "Dunmarrow tie line", "voltage_kv": 230.0, "height_m": 28.0},
+     ((16000, 7500), (14600, 7350), (13200, 7300), (11300, 7250), (9700, 7450), (8200, 8100), (6300, 8600), (4400, 9600),
+      (2200, 10400), (0, 10900))),
+    ({"name": "Village feeder", "voltage_kv": None, "height_m": 11.0},
+     ((11300, 7250), (10900, 6900), (9800, 6900), (9050, 6920), (8870, 6500), (8600, 5600), (8000, 4850), (6500, 3650),
+      (5000, 3450))),
+)
+WATER_M = 3.4  # height above the river that the flood reaches
+
+
+@dataclass(frozen=True, eq=False)
+class Layers:
+    """Vector layers as features in local metres, and tree heights in metres."""
+
+    incident_area: list[Feature]
+    must_serve: list[Feature]
+    keep_out: list[Feature]
+    hazards: list[Feature]
+    power_lines: list[Feature]
+    spots: list[Feature]
+    canopy_m: np.ndarray
+
+
+def make_layers(ground: Ground, elevation_m: np.ndarray, roads: list[Road], seed: int = 31) -> Layers:
+    """Everything but ground and roads."""
+    return Layers(
+        _incident_area(ground),
+        [(Point(x, y), {"name": name}) for name, x, y in MUST_SERVE],
+        [(_box(9440, 6690, 9610, 6830), {"name": "School ground: children sheltered here"}),
+         (_box(12480, 5430, 12680, 5600), {"name": "Private ranch yard: owner refuses"})],
+        _hazards(ground),
+        [(LineString(nodes), dict(tags)) for tags, nodes in POWER_LINES],
+        [(Point(x, y), {"name": name}) for name, x, y in SPOTS],
+        _forest(ground, elevation_m, roads, seed),
+    )
+
+
+def _box(west, south, east, north):
+    return Polygon([(west, south), (east, south), (east, north), (west, north)])
+
+
+def _incident_area(ground: Ground) -> list[Feature]:
+    river, sable = (LineString(line[:, :2]) for line in ground.streams[:2])
+    floor = _polygons(ground.above_stream_m < 9.0, smooth_m=60)
+    valley = floor.intersection(river.buffer(900)).intersection(_box(6300, 4700, 13900, 7500))
+    valley = _largest(valley.buffer(60).buffer(-60)).simplify(15)
+    upper = sable.buffer(420).intersection(_box(2900, 2900, 8100, 5000))
+    upper = _largest(upper.difference(valley.buffer(5))).simplify(15)
+    return [(Polygon(valley.exterior), {"name": "Flooded valley floor, Marrowford", "weight": 3.0, "people": 620}),
+            (Polygon(upper.exterior), {"name": "Search ground, Sable Creek", "weight": 1.0, "people": 45})]
+
+
+def _hazards(ground: Ground) -> list[Feature]:
+    main = np.zeros(ground.elevation_m.shape, dtype=bool)
+    river = LineString(ground.streams[0][:, :2]).buffer(750)
+    main |= features.geometry_mask([_to_cells(river)], main.shape, _cells_affine(), invert=True)
+    flood = _polygons((ground.above_stream_m < WATER_M) & main, smooth_m=25).intersection(river)
+    parts = [p for p in getattr(flood, "geoms", [flood]) if p.area > 20_000]
+    flood = MultiPolygon(parts).simplify(6)
+    slide = Polygon([(4080, 2700), (4420, 2720), (4480, 3150), (4360, 3330), (4180, 3300), (4090, 3050)])
+    return [(flood, {"name": "Flood, high water expected", "kind": "flood"}),
+            (slide, {"name": "Slide, Averil wall", "kind": "slide"})]
+
+
+def _cells_affine():
+    from affine import Affine
+
+    return Affine(CELL_M, 0, 0, 0, -CELL_M, HEIGHT_M)
+
+
+def _to_cells(geometry):
+    return geometry
+
+
+def _polygons(flags: np.ndarray, smooth_m: float):
+    share = ndimage.gaussian_filter(flags.astype(np.float32), smooth_m / CELL_M)
+    found = features.shapes((share > 0.5).astype(np.uint8), mask=share > 0.5, transform=_cells_affine())
+    return unary_union([shape(g) for g, _ in found])
+
+
+def _largest(geometry):
+    return max(getattr(geometry, "geoms", [geometry]), key=lambda g: g.area)
+
+
+def _forest(ground: Ground, z: np.ndarray, roads: list[Road], seed: int) -> np.ndarray:
+    """Tree heights in whole metres: north sides and middle heights, trees along the river, cleared roads."""
+    gy, gx = np.gradient(ndimage.gaussian_filter(z, 6), CELL_M)
+    slope = np.hypot(gx, gy)
+    northness = gy / np.maximum(slope, 0.05)  # rows run south: rising southward faces north
+    patch = fractal(z.shape, seed, power=1.3, longest=120, shortest=6)
+    moist = 0.9 * np.clip(northness, -1, 1) + 0.9 * patch + 0.3
+    moist -= np.clip((z - 2300) / 150, 0, None) + np.clip((1600 - z) / 60, 0, None) + np.clip(slope - 0.75, 0, None) * 4
+    moist -= 2.0 * (slope < 0.12)
+    height = np.clip(8 + 6 * moist + 2 * fractal(z.shape, seed + 1, power=0.8, longest=12), 0, 24) * (moist > 0.45)
+    above = ground.above_stream_m
+    riverside = (above > 0.8) & (above < 3.0) & (patch > 0.9)
+    height = np.where(riverside, 11 + 2 * np.round(patch), height)
+    clear = np.zeros(z.shape, dtype=bool)
+    lines = [LineString(r.points[:, :2]).buffer(14 if r.key != "highway" else 22) for r in roads]
+    lines += [LineString(nodes).buffer(18) for _, nodes in POWER_LINES]
+    clear |= features.geometry_mask(lines, z.shape, _cells_affine(), invert=True)
+    return np.where(clear, 0, np.round(height))
