@@ -34,7 +34,7 @@ QuietOption = Annotated[bool, typer.Option("--quiet", help="No progress bar.")]
 @app.command()
 def demo(
     out: OutOption = Path("siteplanner_out/demo"),
-    sample: Annotated[str, typer.Option(help="Which sample to plan.")] = "tarn_county",
+    sample: Annotated[str, typer.Option(help="Which sample to plan.")] = "dunmarrow_county",
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:

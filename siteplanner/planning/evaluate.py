@@ -10,9 +10,9 @@ from shapely.geometry import Point
 from siteplanner.core.aim import best_aim, lowest_good_stop
 from siteplanner.core.coverage import path_loss_exact_db, path_loss_stops_db
 from siteplanner.core.geodesy import look_angles
-from siteplanner.core.horizon import horizon_known_deg
+from siteplanner.core.horizon import horizon_reach
 from siteplanner.core.link import LinkParameters, budget, margin_db, service_probability
-from siteplanner.core.terrain import attitude, best_heading, gradient, jack_lifts_m
+from siteplanner.core.terrain import attitude, best_heading, footprint, jack_lifts_m
 from siteplanner.errors import Finding
 from siteplanner.mission import Radio
 from siteplanner.planning.ground_way import GroundWay
@@ -30,9 +30,10 @@ from siteplanner.planning.model import (
 from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
 from siteplanner.planning.study import Study
 from siteplanner.roads.routing import nearest_access, route_to
+from siteplanner.roads.ways_out import ways_out
 
-BEAM_STEP_DEG = 0.5
-BEAM_HALF_WIDTH_DEG = 1.5  # skyline taken over this much to both sides: a small dish's beam; common practice
+BEAM_OFFSETS_DEG = np.linspace(-1.5, 1.5, 7)  # skyline over a small dish's beam; common practice, no source
+LEVEL_ROLL_DEG = 1.0  # less roll than this counts as none, so that the nose can point the way out; common practice
 STOP_TOLERANCE = 0.02  # share of the area that a lower mast may give up
 
 
@@ -86,90 +87,64 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     failed += broken_limits(judge, spot, cell, ground, sky, access)
     if access is not None:
         findings += access.route.findings
-        if access.ways_out == 1:
-            findings.append(Finding(
-                "one_way_in", "caution", "There is one way in and out: if that road is lost, the crew is cut off.",
-                "Agree a lookout and a time to leave; see the segments on the map."))
+        one_way = access.ways.finding(study.network) if access.ways is not None else None
+        if one_way is not None:
+            findings.append(one_way)
     on_air = time_on_air(study, access) if access is not None else None
     return Evaluation(spot, ground, sky, coverage, access, on_air, tuple(failed), tuple(findings))
 
 
 def judge_ground(judge: Judge, spot: Spot, cell: tuple[int, int], access: Access | None) -> Ground:
-    """Slope, parking heading with least roll, pitch, jack lifts from the plane of the cells around."""
+    """Slope, parking heading with least roll, pitch and jack lifts on the plane under trailer and outriggers."""
     study, trailer = judge.study, judge.study.mission.trailer
     grid = study.elevation
-    row, col = cell
-    # coarse cells: the 3 x 3 plane; fine ones: the plane under trailer and outriggers
-    half = max(1, round(0.5 * trailer.length_m / grid.cell_size_m))
-    r0, r1, c0, c1 = row - half, row + half + 1, col - half, col + half + 1
-    window = grid.values[max(r0, 0) : r1, max(c0, 0) : c1].astype(float)
-    known = np.isfinite(window)
-    if known.sum() < 3 or min(window.shape) < 2:
-        nothing = float("nan")
-        return Ground(nothing, nothing, nothing, nothing, {}, nothing, grid.cell_size_m)
-    east, north, residual = _plane(window, known, grid.cell_size_m)
-    convergence = grid.convergence_deg(spot.x, spot.y)
-    prefer = None
-    if access is not None and len(access.last_leg.coords) > 1 and access.last_leg.length > 0:
-        (x1, y1), (x0, y0) = access.last_leg.coords[-1], access.last_leg.coords[-2]
-        prefer = float(np.degrees(np.arctan2(x0 - x1, y0 - y1)) % 360)  # nose back toward the road
-    heading = best_heading(east, north, trailer.max_slope_deg, trailer.max_slope_deg, prefer_deg=prefer)
+    plane = footprint(grid.values, grid.cell_size_m, *cell, trailer.length_m, trailer.width_m,
+                      trailer.outrigger_reach_m)
+    east, north = plane.east_gradient, plane.north_gradient
+    heading = float(best_heading(east, north, trailer.max_slope_deg, trailer.max_slope_deg,
+                                 prefer_deg=_way_out_deg(access), level_deg=LEVEL_ROLL_DEG))
+    if not np.isfinite(heading):  # too steep for any heading: still say how it would stand, nose downhill
+        heading = float(best_heading(east, north, 89.0, 89.0))
     roll, pitch = attitude(east, north, heading)
     lifts = jack_lifts_m(east, north, heading, trailer.length_m, trailer.width_m)
-    slope = float(np.degrees(np.arctan(np.hypot(east, north))))
     return Ground(
-        slope_deg=slope if half > 1 else float(study.slope.values[cell]) if np.isfinite(study.slope.values[cell])
-        else slope,
-        heading_deg=(float(heading) + convergence) % 360, roll_deg=float(roll), pitch_deg=float(pitch),
-        jack_differences_m={name: float(v) for name, v in lifts.items()}, relief_m=residual,
+        slope_deg=plane.slope_deg, heading_deg=(heading + grid.convergence_deg(spot.x, spot.y)) % 360,
+        roll_deg=float(roll), pitch_deg=float(pitch),
+        jack_differences_m={name: float(v) for name, v in lifts.items()}, relief_m=plane.relief_m,
         cell_size_m=grid.cell_size_m,
     )
 
 
-def _plane(window: np.ndarray, known: np.ndarray, cell_size_m: float) -> tuple[float, float, float]:
-    """East and north gradient and the largest residual of the plane under the window.
-
-    A whole 3 x 3 window takes Horn's weights, so that slope and attitude agree with the slope raster.
-    """
-    if window.shape == (3, 3) and known.all():
-        p, q = gradient(window, cell_size_m)
-        east, north = float(p[1, 1]), float(q[1, 1])
-        z0 = float(window.mean())
-        rows, cols = np.indices(window.shape)
-        fitted = z0 + east * (cols - 1) * cell_size_m - north * (rows - 1) * cell_size_m
-        return east, north, float(np.abs(window - fitted).max())
-    from siteplanner.core.terrain import fit_plane
-
-    rows, cols = np.nonzero(known)
-    x, y = cols * cell_size_m, -rows * cell_size_m
-    _, east, north, residuals = fit_plane(x, y, window[known])
-    return float(east), float(north), float(np.abs(residuals).max())
+def _way_out_deg(access: Access | None) -> float | None:
+    """Grid bearing from the spot back toward the road: the nose should point there."""
+    if access is None or access.last_leg.length == 0:
+        return None
+    (x1, y1), (x0, y0) = access.last_leg.coords[-1][:2], access.last_leg.coords[-2][:2]
+    return float(np.degrees(np.arctan2(x0 - x1, y0 - y1)) % 360)
 
 
 def judge_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> tuple[Look, ...]:
     """Look angles, exact skyline over the beam's width and margin for every satellite named."""
     grid, sky = study.elevation, study.mission.sky
-    surface = study.obstacles if study.obstacles is not None else grid
-    dish = study.mission.trailer.dish_height_m
-    # the dish stands on the ground, the skyline is made by what stands on it
-    height = dish + float(grid.values[cell] - surface.values[cell])
+    obstacles = None if study.obstacles is None else study.obstacles.values
+    height = study.mission.trailer.dish_height_m
     convergence = grid.convergence_deg(spot.x, spot.y)
     declination = magnetic_declination_deg(spot.latitude, spot.longitude, spot.elevation_m)
+    top = float(np.nanmax(grid.values if obstacles is None else obstacles))
+    eye = float(grid.values[cell]) + height
     looks = []
     for satellite in sky.satellites:
         azimuth, elevation, skew = (
             float(v) for v in look_angles(spot.latitude, spot.longitude, spot.elevation_m, satellite.longitude_deg)
         )
-        offsets = np.arange(-BEAM_HALF_WIDTH_DEG, BEAM_HALF_WIDTH_DEG + 1e-9, BEAM_STEP_DEG)
-        bearings = azimuth - convergence + offsets
-        skyline, known_to = horizon_known_deg(surface.values, grid.cell_size_m, *cell, bearings, height)
+        bearings = azimuth - convergence + BEAM_OFFSETS_DEG
+        skyline, known_to = horizon_reach(grid.values, grid.cell_size_m, *cell, bearings, height,
+                                          obstacles_m=obstacles, known=study.blocks)
         horizon, reach = float(np.max(skyline)), float(np.min(known_to))
         margin = elevation - horizon
-        # a skyline cut short by the data's edge is only a lower bound: it may block, but never clears, unless the
-        # line of sight has already risen above the highest ground there
+        # A skyline cut short by the data's edge is a lower bound: it may block, but it never clears, unless the
+        # line of sight has already risen above the highest ground there.
         if np.isfinite(reach) and margin >= sky.min_margin_deg:
-            top = float(np.nanmax(surface.values))
-            eye = float(surface.values[cell]) + height
             line = eye + reach * np.tan(np.radians(elevation - sky.min_margin_deg))
             if line < top:
                 horizon = margin = float("nan")
@@ -255,8 +230,6 @@ def serve_points(
 
 def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | None:
     """Drive from staging to the road point of the last leg, then over ground; None when there is no way."""
-    from siteplanner.roads.routing import ways_out
-
     study, rig = judge.study, judge.study.mission.rig
     grid = study.elevation
     path = judge.way.path_cells(*cell)
@@ -273,9 +246,9 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
 
         leg = LineString([(access.x, access.y), (spot.x, spot.y)])
     seconds = route.time_s + leg.length / (rig.last_leg_speed_kmh / 3.6)
-    ways, _ = ways_out(study.network, study.tree, access)
-    return Access(route.distance_m, seconds, route.worst_grade_pct, float(leg.length), ways, route, leg,
-                  tuple(route.unknown))
+    ways = ways_out(study.network, access, study.tree)
+    return Access(route.distance_m, seconds, route.worst_grade_pct, float(leg.length), ways.count,
+                  route, leg, tuple(route.unknown), ways)
 
 
 def broken_limits(judge: Judge, spot: Spot, cell, ground: Ground, looks, access) -> list[tuple[str, str]]:

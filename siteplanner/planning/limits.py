@@ -10,7 +10,6 @@ from siteplanner.core.geodesy import look_angles
 from siteplanner.core.horizon import horizon_deg
 from siteplanner.core.sky import BLOCKED, CLEAR, sky_state
 from siteplanner.data.burn import burn
-from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.planning.ground_way import GroundWay, find_ground_way
 from siteplanner.planning.progress import Stages
@@ -198,16 +197,13 @@ def best_margin_deg(study: Study, row: int, col: int) -> float:
     grid = study.elevation
     x, y = grid.xy(row, col)
     lon, lat = grid.lonlat(x, y)
-    surface = _surface(study)
+    height = study.mission.trailer.dish_height_m
     best = -np.inf
     for satellite in study.mission.sky.satellites:
         azimuth, elevation, _ = look_angles(lat, lon, 0.0, satellite.longitude_deg)
         bearing = float(azimuth) - grid.convergence_deg(float(x), float(y))
-        height = study.mission.trailer.dish_height_m + float(grid.values[row, col] - surface.values[row, col])
-        skyline = float(horizon_deg(surface.values, grid.cell_size_m, row, col, np.array([bearing]), height)[0])
-        best = max(best, float(elevation) - skyline)
+        skyline = horizon_deg(grid.values, grid.cell_size_m, row, col, np.array([bearing]), height,
+                              obstacles_m=None if study.obstacles is None else study.obstacles.values,
+                              known=study.blocks)
+        best = max(best, float(elevation) - float(skyline[0]))
     return best
-
-
-def _surface(study: Study) -> Grid:
-    return study.obstacles if study.obstacles is not None else study.elevation

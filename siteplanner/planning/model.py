@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from siteplanner.data.vectors import InputRecord
     from siteplanner.roads.network import RoadNetwork
     from siteplanner.roads.routing import Route
+    from siteplanner.roads.ways_out import WaysOut
 
 
 @dataclass(frozen=True)
@@ -102,10 +103,11 @@ class Access:
     drive_time_s: float
     worst_grade_pct: float
     last_leg_m: float
-    ways_out: int | None  # None: not worked out
+    ways_out: int | None  # 1: one way in, 2: two that share no road segment; None: not worked out
     route: Route
     last_leg: LineString
     unknown: tuple[str, ...] = ()  # limits that the road data do not state along the route
+    ways: WaysOut | None = None  # with the segments whose loss cuts the spot off
 
 
 @dataclass(frozen=True)

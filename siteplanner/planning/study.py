@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,12 +12,20 @@ from shapely.geometry import Point, box
 from shapely.ops import transform as transform_shape
 from shapely.ops import unary_union
 
+from siteplanner.core.horizon import Blocks, blocks, surface, usable
 from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.rasters import metric_crs, read_elevation
 from siteplanner.data.vectors import InputRecord, Layer, read_layer
-from siteplanner.data.vetting import check_target_crs, elevation_covers
+from siteplanner.data.vetting import (
+    check_target_crs,
+    elevation_covers,
+    plausible_area,
+    plausible_staging,
+    points_on_ground,
+    usable_numbers,
+)
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission
 from siteplanner.planning.progress import Stages
@@ -60,6 +69,12 @@ class Study:
     staging_xy: tuple[float, float]
     inputs: tuple[InputRecord, ...]
     findings: tuple[Finding, ...] = field(default_factory=tuple)
+
+    @cached_property
+    def blocks(self) -> Blocks:
+        """Block maxima of ground and obstacles, made once for all skylines."""
+        ground = usable(self.elevation.values)
+        return blocks(surface(ground, None if self.obstacles is None else self.obstacles.values))
 
     @property
     def crs(self) -> CRS:
@@ -129,6 +144,9 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         crs = check_target_crs(mission.crs) if mission.crs else metric_crs(where.x, where.y)
         area = take(lonlat_area).to_crs(crs)
         whole_area = unary_union(list(area.geometry))
+        findings += plausible_area(whole_area)
+        findings += plausible_staging(mission.staging.longitude, mission.staging.latitude,
+                                      unary_union(list(lonlat_area.frame.geometry)))
 
         staging_xy = _project(Point(mission.staging.longitude, mission.staging.latitude), WGS84, crs)
         search = whole_area.buffer(mission.search.radius_m)
@@ -140,7 +158,8 @@ def load_study(mission: Mission, stages: Stages) -> Study:
             near=_project(box(*everything.buffer(ELEVATION_MARGIN_M).bounds), crs, WGS84),
             target_crs=crs, cell_size_m=mission.search.cell_size_m, unit=mission.layers.elevation_unit,
         )
-        findings += elevation.findings
+        # the margin around the search ground is wished for, not needed: gaps in it are told by the ruling
+        findings += [f for f in elevation.findings if f.code != "elevation_gaps"]
         inputs += elevation.records
         findings += elevation_covers(whole_area, elevation)
         grid = elevation.grid
@@ -151,7 +170,7 @@ def load_study(mission: Mission, stages: Stages) -> Study:
                 near=_project(box(*grid.bounds), crs, WGS84), target_crs=crs,
                 cell_size_m=grid.cell_size_m, unit=mission.layers.elevation_unit, role="surface",
             )
-            findings += surface.findings
+            findings += [f for f in surface.findings if f.code != "elevation_gaps"]
             inputs += surface.records
             obstacles = _above_ground(surface.grid, grid)
         tick(0.6)
@@ -180,6 +199,12 @@ def load_study(mission: Mission, stages: Stages) -> Study:
                 import pandas as pd
 
                 overlays[role] = pd.concat(frames, ignore_index=True) if len(frames) > 1 else frames[0]
+        for role in ("must_serve", "spots"):
+            if role in overlays:
+                findings += points_on_ground(overlays[role], elevation, role)
+        if "power_lines" in overlays:
+            findings += usable_numbers(overlays["power_lines"], "voltage_kv", 0.1, 1200,
+                                       ", ".join(mission.layers.power_lines), "kilovolts, not volts")
         search_ground = burn([search], grid)
         cells = area_cells(area, grid, mission.search.coverage_cell_m)
 
@@ -192,6 +217,13 @@ def load_study(mission: Mission, stages: Stages) -> Study:
     with stages.stage("Measuring slope"):
         slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m).astype(np.float32))
 
+    missing = float((~np.isfinite(grid.values))[search_ground].mean()) if search_ground.any() else 1.0
+    if missing > 0:
+        findings.append(Finding(
+            "search_ground_unknown", "warning",
+            f"{100 * missing:.1f} % of the search ground has no elevation and is ruled out.",
+            "Bring elevation that reaches farther, or make search.radius_m smaller.",
+        ))
     if grid.cell_size_m > 5:
         findings.append(Finding(
             "coarse_elevation", "caution",
