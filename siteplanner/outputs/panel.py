@@ -8,6 +8,7 @@ from siteplanner.outputs.palettes import RULING_COLOURS, SERVICE_CLASSES, SLOPE_
 from siteplanner.outputs.text import (
     bearing_text,
     distance_text,
+    grade_text,
     named,
     number_text,
     parts_that_add_up,
@@ -91,7 +92,7 @@ def _access_rows(access: Access) -> list[tuple[str, str]]:
     ways = "not worked out" if access.ways_out is None else str(access.ways_out)
     rows = [
         ("Drive", f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}"),
-        ("Steepest", shown(number_text(access.worst_grade_pct, 0, "%"))),
+        ("Steepest", shown(grade_text(access.worst_grade_pct))),
         ("Last leg", shown(distance_text(access.last_leg_m)) + " over ground"),
         ("Ways out", shown(ways)),
     ]

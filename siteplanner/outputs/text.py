@@ -106,6 +106,14 @@ def time_text(time_s: float | None) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
+def grade_text(grade_pct: float | None) -> str:
+    """A signed grade in words: positive climbs, negative descends."""
+    if grade_pct is None or not math.isfinite(grade_pct):
+        return "not known"
+    word = "level" if round(grade_pct) == 0 else "climb" if grade_pct > 0 else "descent"
+    return word if word == "level" else f"{abs(grade_pct):.0f} % {word}"
+
+
 def bearing_text(bearing_deg: float | None) -> str:
     """Three figures, 000 to 359, with the degree sign."""
     if bearing_deg is None or not math.isfinite(bearing_deg):

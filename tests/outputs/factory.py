@@ -7,7 +7,6 @@ chosen, not computed, so that a test can foretell every word. `HOSTILE` are name
 from __future__ import annotations
 
 from dataclasses import replace
-from types import SimpleNamespace
 from typing import Any
 
 import geopandas as gpd
@@ -36,6 +35,7 @@ from siteplanner.planning.model import (
 )
 from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
 from siteplanner.roads.network import RoadNetwork, build_network
+from siteplanner.roads.routing import DriveTree, drive_tree, nearest_access, route_to
 
 HOSTILE = (
     "<img src=x onerror=alert(1)>",
@@ -82,15 +82,8 @@ def _spot(grid: Grid, name: str, x: float, y: float, origin: Any = "search") -> 
                 float(grid.sample(x, y)), origin)
 
 
-def _route(spot: Spot, start: tuple[float, float], number: int) -> SimpleNamespace:
-    middle = ((start[0] + spot.x) / 2 + 300 + 40 * number, (start[1] + spot.y) / 2 - 200)
-    line = LineString([start, (start[0] + 400, start[1] + 250), middle, (spot.x - 40, spot.y - 20)])
-    return SimpleNamespace(line=line, distance_m=line.length, time_s=line.length / 7, worst_grade_pct=7.5,
-                           findings=(), unknown=("height limit",))
-
-
-def _evaluation(spot: Spot, number: int, area_cells: int, points: list[tuple[str, Point]], start: tuple[float, float],
-                grid: Grid, failed: tuple[tuple[str, str], ...] = ()) -> Evaluation:
+def _evaluation(spot: Spot, number: int, area_cells: int, points: list[tuple[str, Point]], tree: DriveTree, grid: Grid,
+                failed: tuple[tuple[str, str], ...] = ()) -> Evaluation:
     rng = np.random.default_rng(number)
     probability = np.clip(np.linspace(1.05 - 0.06 * number, 0.25, area_cells) + rng.normal(0, 0.03, area_cells), 0, 1)
     served = []
@@ -98,8 +91,11 @@ def _evaluation(spot: Spot, number: int, area_cells: int, points: list[tuple[str
         lon, lat = grid.lonlat(place.x, place.y)
         served.append(PointService(name, float(lat), float(lon), 0.97 - 0.1 * k - 0.05 * number, 6.0 - k,
                                    float(np.hypot(place.x - spot.x, place.y - spot.y)), 40.0 + 100 * k))
-    route = _route(spot, start, number)
-    leg = LineString([route.line.coords[-1], (spot.x, spot.y)])
+    network = tree.network
+    access = nearest_access(network, tree, spot.x, spot.y)
+    assert access is not None, "the factory's spots must lie on roads that the rig reaches"
+    route = route_to(network, tree, access)
+    leg = LineString([(access.x, access.y), (spot.x, spot.y)])
     looks = (
         Look("slot 103 W", -103.0, 176.4 + number, 168.2 + number, 43.9, -3.2, 9.5 + number, 34.4 - number, 9000.0,
              True),
@@ -113,8 +109,8 @@ def _evaluation(spot: Spot, number: int, area_cells: int, points: list[tuple[str
         coverage=Coverage(float(probability.mean()), 6.2 - number / 2, 12.0, (35.0 + 15 * number, 215.0 + 15 * number),
                           tuple(served), ((8.0, 0.6), (12.0, 0.7), (15.0, 0.69)),
                           (("Power", 40.0, "dBm"), ("Gain", 14.0, "dBi")), probability.astype(np.float32)),
-        access=Access(route.distance_m, route.time_s, 7.5, leg.length, 2 if number else 1, route, leg,
-                      ("height limit", "weight limit")),
+        access=Access(route.distance_m, route.time_s + leg.length / 1.4, route.worst_grade_pct, leg.length,
+                      2 if number else 1, route, leg, route.unknown),
         on_air=OnAir((("drive", 20.0, 25.0, 35.0), ("set-up", 30.0, 45.0, 60.0)), 62.0, 85.0 + number, 130.0,
                      "sum of the parts"),
         failed=failed,
@@ -209,18 +205,22 @@ def make_plan(spots: int = 6, *, names: tuple[str, ...] = (), mission_name: str 
                     float((values == BITS[code])[ground].mean()), "Relax by 1.2 deg." if code == "steep" else "")
         for n, (code, label) in enumerate(LIMITS.items()) if ((values & BITS[code]) != 0)[ground].any()
     )
+    network = _roads(start, [word(n, p) for n, p in enumerate(("Bluff Road", "Mill Lane"))], grid)
+    tree = drive_tree(network, *start)
     ranked = []
     for n in range(spots):
-        spot = _spot(grid, word(n, "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[n % 26]), WEST + 2000 + 520 * (n % 5) + 60 * n,
-                     NORTH - 3300 + 330 * n)
-        evaluation = _evaluation(spot, n, len(rows), points, start, grid)
+        # beside the roads, further out for each next spot
+        road = network.seg_geometry[[2, 1, 4, 2, 4, 1][n % 6]]
+        place = road.interpolate((0.62, 0.8, 0.35, 0.9, 0.75, 0.3)[n % 6], normalized=True)
+        spot = _spot(grid, word(n, "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[n % 26]), place.x + 45 + n, place.y - 30 - 2 * n)
+        evaluation = _evaluation(spot, n, len(rows), points, tree, grid)
         if not coverage:
             evaluation = replace(evaluation, coverage=None)
         criteria = _criteria(n)
         ranked.append(RankedSpot(n + 1, evaluation, criteria, sum(c.contribution for c in criteria)))
     out = tuple(
         _evaluation(_spot(grid, word(n, f"Lookout {n + 1}"), WEST + 3000 + 300 * n, NORTH - 1300, "user"), n + 1,
-                    len(rows), points, start, grid,
+                    len(rows), points, tree, grid,
                     failed=(("steep", f"{word(n, 'The ground')} slopes 9.1 deg; the limit is 5.0 deg."),))
         for n in range(rejected)
     )
@@ -235,7 +235,7 @@ def make_plan(spots: int = 6, *, names: tuple[str, ...] = (), mission_name: str 
         ),
         rulings=shares, spots=tuple(ranked), rejected=out,
         scene=Scene(elevation=grid, ruling=ruling, slope=slope, area=area_frame,
-                    roads=_roads(start, [word(n, p) for n, p in enumerate(("Bluff Road", "Mill Lane"))], grid),
+                    roads=network,
                     overlays=overlays, area_rows=rows, area_cols=cols),
         extra={"firmness": {"first_stays_first": 0.81, "lead_points": 2.4, "runner_up_better_on": "ground"}}
         if spots > 1 else {},

@@ -1,0 +1,144 @@
+"""Drive routes for navigation devices: GPX 1.1 with a route and a track for each listed spot.
+
+Schema: Topografix, GPX 1.1 Schema Documentation (http://www.topografix.com/GPX/1/1/): element order `metadata`,
+`wpt`, `rte`, `trk`; WGS 84 degrees; elevations in metres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+import shapely
+
+from siteplanner.outputs.aiming import aim
+from siteplanner.outputs.panel import CAUTION, score_text
+from siteplanner.outputs.text import distance_text, time_text, xml_text
+from siteplanner.planning.model import Access, Plan, RankedSpot
+
+NAMESPACE = "http://www.topografix.com/GPX/1/1"
+SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
+
+
+def _point(tag: str, latitude: float, longitude: float, elevation_m: float | None, **children: str) -> str:
+    """A waypoint-like element; `children` are given in the order of the schema (name, cmt, desc, sym, type)."""
+    inner = ""
+    if elevation_m is not None and np.isfinite(elevation_m):
+        inner += f"<ele>{elevation_m:.1f}</ele>"
+    inner += "".join(f"<{name}>{xml_text(text)}</{name}>" for name, text in children.items() if text)
+    longitude = (longitude + 180) % 360 - 180  # the schema wants -180 <= longitude < 180
+    return f'<{tag} lat="{latitude:.7f}" lon="{longitude:.7f}">{inner}</{tag}>'
+
+
+def _waypoints(plan: Plan) -> Iterator[str]:
+    """Staging point, spots, and what the drives pass that can hurt."""
+    staging, grid = plan.mission.staging, plan.scene.elevation
+    x, y = grid.from_lonlat(staging.longitude, staging.latitude)
+    height = float(grid.sample(x, y))
+    yield _point("wpt", staging.latitude, staging.longitude, height, name=staging.name, desc="Staging point",
+                 type="staging")
+    for ranked in plan.spots:
+        spot = ranked.spot
+        yield _point("wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}",
+                     desc=f"Rank {ranked.rank}, score {score_text(ranked)}. {spot.grid_reference}. {aim(ranked)}",
+                     type="spot")
+    told = set()
+    for ranked in plan.spots:
+        for hazard in _hazards(ranked, plan):
+            if hazard not in told:
+                told.add(hazard)
+                kind, text, hx, hy = hazard
+                lon, lat = grid.lonlat(hx, hy)
+                yield _point("wpt", float(lat), float(lon), None, name=f"Hazard: {kind}", desc=text, type="hazard")
+    frame = plan.scene.overlays.get("hazards")
+    if frame is not None:
+        names = frame["name"] if "name" in frame.columns else [""] * len(frame)
+        for geometry, name in zip(frame.geometry, names, strict=True):
+            if geometry is not None and not geometry.is_empty:
+                middle = geometry.representative_point()
+                lon, lat = grid.lonlat(middle.x, middle.y)
+                yield _point("wpt", float(lat), float(lon), None, name=f"Hazard area: {name}" if name else
+                             "Hazard area", desc="A point inside the hazard area of the mission.", type="hazard")
+
+
+def _hazards(ranked: RankedSpot, plan: Plan) -> list[tuple[str, str, float, float]]:
+    """Kind, text and place of each hazard on the drive."""
+    access = ranked.evaluation.access
+    if access is None:
+        return []
+    out = []
+    route, network = access.route, plan.scene.roads
+    for segment, start, end in zip(route.segments, route.start_m, route.end_m, strict=True):
+        low, high = sorted((float(start), float(end)))
+        out += [
+            (hazard.kind, hazard.text, round(hazard.x, 1), round(hazard.y, 1))
+            for hazard in network.hazards[int(segment)]
+            if hazard.stretch or low - 1 <= hazard.along_m <= high + 1
+        ]
+    return out
+
+
+def _route(ranked: RankedSpot, access: Access, plan: Plan) -> str:
+    """Decision points with the words of each turn; the last one is the spot itself."""
+    from siteplanner.roads.directions import directions
+
+    spot, grid = ranked.spot, plan.scene.elevation
+    points = []
+    for step in directions(plan.scene.roads, access.route, grid):
+        warnings = [str(getattr(hazard, "text", hazard)) for hazard in step.hazards]
+        desc = ". ".join([f"At {distance_text(step.running_m)}", *warnings])
+        height = float(grid.sample(step.x, step.y))
+        points.append(_point("rtept", step.latitude, step.longitude, height, name=step.text,
+                             cmt=f"{step.grid_reference}", desc=desc, type=step.kind))
+    points.append(_point("rtept", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}",
+                         cmt=spot.grid_reference, desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
+                         type="spot"))
+    return f"<rte>{_about(ranked, access)}{''.join(points)}</rte>"
+
+
+def _about(ranked: RankedSpot, access: Access) -> str:
+    name = xml_text(f"Drive to spot {ranked.spot.name}")
+    words = f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}. {CAUTION}"
+    return f"<name>{name}</name><desc>{xml_text(words)}</desc><number>{ranked.rank}</number>"
+
+
+def _track(ranked: RankedSpot, access: Access, plan: Plan) -> str:
+    """The drive along the road and the last leg over ground, as two segments of one track."""
+    route = access.route
+    xy = shapely.get_coordinates(route.line)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    known = np.isfinite(route.profile_elevation_m)
+    heights = np.full(len(xy), np.nan)
+    if known.any():
+        heights = np.interp(along, route.profile_distance_m[known], route.profile_elevation_m[known])
+    drive = _track_points(xy, heights, plan)
+    leg_xy = shapely.get_coordinates(access.last_leg)
+    leg = _track_points(leg_xy, plan.scene.elevation.sample(leg_xy[:, 0], leg_xy[:, 1]), plan)
+    segments = f"<trkseg>{drive}</trkseg>" + (f"<trkseg>{leg}</trkseg>" if access.last_leg.length > 0 else "")
+    return f"<trk>{_about(ranked, access)}{segments}</trk>"
+
+
+def _track_points(xy: np.ndarray, heights_m: Iterable[float], plan: Plan) -> str:
+    lon, lat = plan.scene.elevation.lonlat(xy[:, 0], xy[:, 1])
+    return "".join(_point("trkpt", a, b, float(z)) for a, b, z in zip(lat, lon, heights_m, strict=True))
+
+
+def routes_gpx(plan: Plan) -> str:
+    """The drives as GPX 1.1 text (UTF-8).
+
+    Waypoints: staging point, listed spots, hazards on the drives and hazard areas. For each spot that can be
+    driven to: a route of decision points with the words of the turns, and a track with elevations in metres
+    (smoothed road heights on the drive, ground heights on the last leg).
+    """
+    drives = [(ranked, ranked.evaluation.access) for ranked in plan.spots]
+    routes = "\n".join(_route(r, access, plan) for r, access in drives if access is not None)
+    tracks = "\n".join(_track(r, access, plan) for r, access in drives if access is not None)
+    waypoints = "\n".join(_waypoints(plan))
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<gpx version="1.1" creator="siteplanner" xmlns="{NAMESPACE}" '
+        'xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" '
+        f'xsi:schemaLocation="{NAMESPACE} {SCHEMA}">\n'
+        f"<metadata><name>{xml_text(plan.mission.name)}</name><desc>{xml_text(CAUTION)}</desc></metadata>\n"
+        f"{waypoints}\n{routes}\n{tracks}\n</gpx>\n"
+    )

@@ -1,0 +1,78 @@
+"""Spots, drives and the incident area as KML 2.2 (OGC 07-147r2), for globes and phones."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from siteplanner.outputs.aiming import aim
+from siteplanner.outputs.panel import CAUTION, score_text
+from siteplanner.outputs.text import distance_text, percent_text, time_text, xml_text
+from siteplanner.planning.model import Plan, RankedSpot
+
+# KML colours are alpha, blue, green, red
+_STYLES = (
+    '<Style id="spot"><IconStyle><color>ff824f0b</color></IconStyle></Style>'
+    '<Style id="drive"><LineStyle><color>ffb27200</color><width>4</width></LineStyle></Style>'
+    '<Style id="area"><LineStyle><color>ff000000</color><width>3</width></LineStyle>'
+    "<PolyStyle><fill>0</fill></PolyStyle></Style>"
+)
+
+
+def _placemark(name: str, words: str, geometry: str, style: str = "") -> str:
+    link = f"<styleUrl>#{style}</styleUrl>" if style else ""
+    return (f"<Placemark><name>{xml_text(name)}</name><description>{xml_text(words)}</description>{link}"
+            f"{geometry}</Placemark>")
+
+
+def _coordinates(xy: np.ndarray, plan: Plan) -> str:
+    lon, lat = plan.scene.elevation.lonlat(xy[:, 0], xy[:, 1])
+    return " ".join(f"{a:.7f},{b:.7f}" for a, b in zip(lon, lat, strict=True))
+
+
+def _spot_words(ranked: RankedSpot) -> str:
+    evaluation = ranked.evaluation
+    parts = [f"Rank {ranked.rank}, score {score_text(ranked)} of 100."]
+    if evaluation.coverage:
+        parts.append(f"Serves {percent_text(evaluation.coverage.share)} of the incident area.")
+    if evaluation.access:
+        access = evaluation.access
+        parts.append(f"Drive {distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}.")
+    return " ".join([*parts, aim(ranked), ranked.spot.grid_reference]).strip()
+
+
+def places_kml(plan: Plan) -> str:
+    """The plan's places as KML text (UTF-8). Descriptions are plain text; markup in names stays text."""
+    staging = plan.mission.staging
+    marks = [_placemark(staging.name, "Staging point",
+                        f"<Point><coordinates>{staging.longitude:.7f},{staging.latitude:.7f}</coordinates></Point>")]
+    drives = []
+    for ranked in plan.spots:
+        spot, access = ranked.spot, ranked.evaluation.access
+        at = f"<Point><coordinates>{spot.longitude:.7f},{spot.latitude:.7f}</coordinates></Point>"
+        marks.append(_placemark(f"Spot {spot.name}", _spot_words(ranked), at, "spot"))
+        if access is not None:
+            xy = np.vstack([shapely.get_coordinates(access.route.line), shapely.get_coordinates(access.last_leg)])
+            line = (f"<LineString><tessellate>1</tessellate><coordinates>{_coordinates(xy, plan)}"
+                    "</coordinates></LineString>")
+            drives.append(_placemark(f"Drive to spot {spot.name}",
+                                     f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}",
+                                     line, "drive"))
+    areas = []
+    for number, polygon in enumerate(shapely.get_parts(shapely.force_2d(plan.scene.area.geometry.values)), 1):
+        rings = [polygon.exterior, *polygon.interiors]
+        kinds = ["outerBoundaryIs", *["innerBoundaryIs"] * len(polygon.interiors)]
+        body = "".join(
+            f"<{kind}><LinearRing><coordinates>{_coordinates(shapely.get_coordinates(ring), plan)}"
+            f"</coordinates></LinearRing></{kind}>" for kind, ring in zip(kinds, rings, strict=True)
+        )
+        areas.append(_placemark(f"Incident area {number}", "Needs coverage", f"<Polygon>{body}</Polygon>", "area"))
+    folders = "".join(
+        f"<Folder><name>{name}</name>{''.join(items)}</Folder>"
+        for name, items in (("Places", marks), ("Drives", drives), ("Incident area", areas)) if items
+    )
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
+        f"<name>{xml_text(plan.mission.name)}</name><description>{xml_text(CAUTION)}</description>"
+        f"{_STYLES}{folders}</Document></kml>\n"
+    )

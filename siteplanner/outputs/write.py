@@ -1,0 +1,174 @@
+"""All outputs of a plan into one folder, all or nothing.
+
+Everything is written into a temporary folder first; only when all of it stands are the files moved into place,
+one by one with `os.replace`. A failure or a cancelled run leaves the earlier files as they were.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Collection, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from siteplanner.errors import OutputError
+from siteplanner.planning.model import Plan
+from siteplanner.planning.progress import Progress
+
+Writer = Callable[[Plan, Path], Any]
+"""Writes one output at a path; may write companions beside it, or nothing where the plan has nothing to say."""
+
+
+def json_text(value: Any) -> str:
+    """Plain data as JSON (RFC 8259): NaN and infinities become null, numpy values plain ones."""
+    return json.dumps(_plain(value), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (float, np.floating)):
+        return float(value) if math.isfinite(value) else None
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, Mapping):
+        return {_word(str(key)): _plain(item) for key, item in value.items()}
+    if isinstance(value, np.ndarray):
+        return _plain(value.tolist())
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [_plain(item) for item in (sorted(value) if isinstance(value, (set, frozenset)) else value)]
+    return None if value is None else _word(str(value))
+
+
+def _word(text: str) -> str:
+    """Text that UTF-8 can hold: halves of surrogate pairs become the replacement character."""
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+
+
+def _write_text(path: Path, text: str, encoding: str = "utf-8") -> None:
+    path.write_bytes(text.encode(encoding))  # bytes, so that no system changes the line ends
+
+
+def _json(plan: Plan, path: Path) -> None:
+    from siteplanner.planning.record import plan_record
+
+    _write_text(path, json_text(plan_record(plan)))
+
+
+def _map(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.map import map_html
+
+    _write_text(path, map_html(plan))
+
+
+def _csv(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.ranking import ranking_csv
+
+    _write_text(path, ranking_csv(plan), "utf-8-sig")
+
+
+def _gpx(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.gpx import routes_gpx
+
+    _write_text(path, routes_gpx(plan))
+
+
+def _kml(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.places import places_kml
+
+    _write_text(path, places_kml(plan))
+
+
+def _ruling(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.rasters import write_ruling
+
+    write_ruling(plan, path)
+
+
+def _ruling_bits(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.rasters import write_ruling_bits
+
+    write_ruling_bits(plan, path)
+
+
+def _coverage(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.rasters import write_coverage
+
+    if plan.best is not None:
+        write_coverage(plan, plan.best, path)
+
+
+WRITERS: dict[str, Writer] = {
+    "plan.json": _json,
+    "ranking.csv": _csv,
+    "routes.gpx": _gpx,
+    "places.kml": _kml,
+    "ruling.tif": _ruling,
+    "ruling_bits.tif": _ruling_bits,
+    "coverage.tif": _coverage,
+    "map.html": _map,
+}
+"""File name -> what writes it, in the order of writing. A new output is one more line here."""
+
+
+def write_outputs(
+    plan: Plan, folder: str | Path, *, only: Collection[str] | None = None, progress: Progress | None = None
+) -> list[Path]:
+    """Write the outputs of a plan into a folder, which is made if it is missing.
+
+    `only`: names of files to write (see WRITERS); None: all. Returns the files in place, companions included.
+    An output that the plan has nothing to say about (service of a spot when none passes) is not written, and a
+    file of that name from an earlier plan is removed, so that it cannot be taken for this plan's.
+
+    Raises OutputError: an unknown name in `only`, a folder that cannot be made or written.
+    """
+    unknown = sorted(set(only or ()) - WRITERS.keys())
+    if unknown:
+        raise OutputError(f"There is no output {', '.join(unknown)}.", remedy=f"Choose from {', '.join(WRITERS)}.")
+    names = [name for name in WRITERS if only is None or name in only]
+    folder, report = Path(folder), progress or (lambda stage, share: None)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        # inside the folder, not beside it: a stick's own root has no writable place beside it, and moving within
+        # one file system is what makes os.replace atomic
+        staged = Path(tempfile.mkdtemp(prefix=".writing-", dir=folder))
+    except OSError as error:
+        raise OutputError(f"The folder cannot be written ({error.strerror or error}).",
+                          remedy="Choose a folder that you may write to.", file=folder) from error
+    try:
+        for number, name in enumerate(names):
+            report(f"Writing {name}", number / len(names))
+            WRITERS[name](plan, staged / name)
+        report("Moving files into place", 1.0)
+        return _move_all(staged, folder, names)
+    except OSError as error:
+        if isinstance(error, OutputError):
+            raise
+        raise OutputError(f"Writing failed ({error.strerror or error}).",
+                          remedy="Free space on the disk or close the program that holds the file, then run again.",
+                          file=error.filename or folder) from error
+    finally:
+        shutil.rmtree(staged, ignore_errors=True)
+
+
+def _move_all(staged: Path, folder: Path, names: list[str]) -> list[Path]:
+    written = sorted(staged.iterdir(), key=lambda path: path.name)
+    for path in written:
+        with path.open("rb+") as held:
+            os.fsync(held.fileno())
+    for path in written:  # a folder in the way would stop the move half-way
+        if (folder / path.name).is_dir():
+            raise OutputError("A folder stands where a file must go.", remedy="Move it away.", file=folder / path.name)
+    for path in written:
+        os.replace(path, folder / path.name)
+    stood = {path.name for path in written}
+    for name in names:
+        if name not in stood:
+            (folder / name).unlink(missing_ok=True)
+    return [folder / path.name for path in written]
