@@ -20,7 +20,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike
 
-from siteplanner.core.coverage_loss import bullington_batch, smooth_excess_batch
+from siteplanner.core.coverage_loss import losses_in_place
 from siteplanner.core.coverage_rays import plan_rays, trace_intervals
 from siteplanner.core.propagation import (
     EARTH_RADIUS_M,
@@ -67,37 +67,33 @@ def path_loss_stops_db(
     elevation, blocker = _rasters(elevation_m, surface_m, cell_size_m)
     masts = _masts(mast_heights_m, rx_height_m, frequency_mhz, k_factor)
     rows, cols = _cells(elevation, row, col, target_rows, target_cols)
-    out = np.full((masts.size, rows.size), np.nan, np.float32)
     ground = float(elevation[row, col])
     if rows.size == 0 or math.isnan(ground):
-        return out
-    far = math.sqrt(float(((rows - row).astype(float) ** 2 + (cols - col).astype(float) ** 2).max()))
-    reach_for_rays = math.ceil(max(far, 1.0) / REACH_STEP) * REACH_STEP
-    ray_count = 4 * math.ceil(2.0 * math.pi * reach_for_rays * RAY_DENSITY / 4)
-    order, starts, interval, reach, weight, length = plan_rays(rows, cols, row, col, ray_count)
-    target_ground = elevation[rows, cols]
+        return np.full((masts.size, rows.size), np.nan, np.float32)
+    out = np.empty((masts.size, rows.size), np.float32)
+    ray_count, order, starts, interval, reach, weight, length, target_ground = plan_rays(
+        elevation, rows, cols, row, col, RAY_DENSITY, REACH_STEP, NEAR_CELLS
+    )
     wavelength = SPEED_OF_LIGHT_M_S / (frequency_mhz * 1e6)
     radius = EARTH_RADIUS_M * k_factor
     free_at_1_m = float(free_space_db(1.0, frequency_mhz))
 
     def run(first: int, last: int) -> None:
-        start, count = int(starts[first]), int(starts[last] - starts[first])
-        loss, squared = np.empty((2, masts.size, count), np.float32)
+        start, stop = int(starts[first]), int(starts[last])
+        count = stop - start
+        nu, squared = np.empty((masts.size, count), np.float32), np.empty((masts.size, count), np.float32)
         distance = np.empty(count, np.float32)
         smooth = np.empty((4, masts.size * count), np.float32)
         smooth_index = np.empty(masts.size * count, np.int32)
         parts = trace_intervals(
             blocker, row, col, ground, masts, float(rx_height_m), float(cell_size_m), radius, wavelength, ray_count,
-            order, starts, interval, reach, weight, length, target_ground, first, last, loss, squared, distance,
-            smooth, smooth_index,
+            starts, interval, reach, weight, length, target_ground, first, last, nu, squared, distance, smooth,
+            smooth_index,
         )
-        bullington_batch(loss, distance, squared, free_at_1_m)
-        smooth_excess_batch(
-            smooth, parts, cell_size_m / 1000.0, radius / 1000.0, frequency_mhz / 1000.0, wavelength,
-            polarization == "vertical",
+        losses_in_place(
+            nu, distance, squared, free_at_1_m, smooth, smooth_index, parts, cell_size_m / 1000.0, radius / 1000.0,
+            frequency_mhz / 1000.0, wavelength, polarization == "vertical", order[start:stop], out,
         )
-        loss.ravel()[smooth_index[:parts]] += smooth[3, :parts]
-        out[:, order[start : start + count]] = loss
 
     workers = threads or os.cpu_count() or 1
     jobs = max(1 if workers == 1 or order.size < 2000 else 4 * workers, math.ceil(order.size / JOB_CELLS))
@@ -109,7 +105,10 @@ def path_loss_stops_db(
         # Plain threads on code that releases the lock: no threading layer that forbids nested or forked use.
         with ThreadPoolExecutor(workers) as pool:
             list(pool.map(run, borders[:-1], borders[1:]))
-    _fill_nearest(out, length, target_ground, ground, masts, rx_height_m, cell_size_m, frequency_mhz)
+    near = order[starts[-1] :]
+    out[:, near] = _nearest_db(
+        length[starts[-1] :], target_ground[starts[-1] :], ground, masts, rx_height_m, cell_size_m, frequency_mhz
+    )
     return out
 
 
@@ -186,7 +185,10 @@ def path_loss_exact_db(
             out[stop, cell] = free_space_db(slant, frequency_mhz) + diffraction_db(
                 along * cell_size_m, heights, mast, rx_height_m, frequency_mhz, k_factor, polarization=polarization
             )
-    _fill_nearest(out, length, target_ground, ground, masts, rx_height_m, cell_size_m, frequency_mhz)
+    near = length < NEAR_CELLS
+    out[:, near] = _nearest_db(
+        length[near], target_ground[near], ground, masts, rx_height_m, cell_size_m, frequency_mhz
+    )
     return out
 
 
@@ -292,13 +294,11 @@ def _borders(starts: np.ndarray, reach: np.ndarray, jobs: int) -> list[int]:
     return [0, *(int(b) for b in np.unique(inner[(inner > 0) & (inner < reach.size)])), reach.size]
 
 
-def _fill_nearest(
-    out: np.ndarray, length: np.ndarray, target_ground: np.ndarray, ground: float, masts: np.ndarray,
-    rx_height_m: float, cell_size_m: float, frequency_mhz: float,
-) -> None:
+def _nearest_db(
+    length: np.ndarray, target_ground: np.ndarray, ground: float, masts: np.ndarray, rx_height_m: float,
+    cell_size_m: float, frequency_mhz: float,
+) -> np.ndarray:
     """Free space for the cells around the mast, which have no profile."""
-    near = np.nonzero(length < NEAR_CELLS)[0]
-    for cell in near:
-        run = max(float(length[cell]), 0.5) * cell_size_m
-        rise = float(target_ground[cell]) + rx_height_m - ground - masts
-        out[:, cell] = free_space_db(np.hypot(run, rise), frequency_mhz)
+    run = np.maximum(length, 0.5) * cell_size_m
+    rise = target_ground.astype(float) + rx_height_m - ground - masts[:, None]
+    return free_space_db(np.hypot(run, rise), frequency_mhz)

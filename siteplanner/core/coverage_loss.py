@@ -172,3 +172,23 @@ def smooth_excess_batch(work, count, cell_km, radius_km, frequency_ghz, waveleng
         nu_edge = (rise_t - line) * point * np.sqrt(nu_scale * cells / (point * (cells - point)))
         smooth = _corrected_edge_db(nu_edge if beyond else max(nu_low, nu_high), d)
         excess[i] = max(sphere - smooth, ZERO)
+
+
+@njit(**KERNEL)
+def losses_in_place(
+    nu, d_km, squared_m2, free_db, smooth, smooth_index, smooth_count, cell_km, radius_km, frequency_ghz,
+    wavelength_m, vertical, order, out,
+):
+    """Losses of a job's cells, put at `order` (cells,) of out (stops, all cells), float32.
+
+    As `bullington_batch` and `smooth_excess_batch`; smooth_index tells stop x cells + cell of each column of
+    `smooth`. nu is overwritten.
+    """
+    bullington_batch(nu, d_km, squared_m2, free_db)
+    smooth_excess_batch(smooth, smooth_count, cell_km, radius_km, frequency_ghz, wavelength_m, vertical)
+    flat = nu.reshape(nu.size)
+    for j in range(smooth_count):
+        flat[smooth_index[j]] += smooth[3, j]
+    for s in range(nu.shape[0]):
+        for c in range(order.size):
+            out[s, order[c]] = nu[s, c]

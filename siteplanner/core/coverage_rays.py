@@ -23,58 +23,68 @@ SMOOTH_MARGIN = 1.2  # slack of the quick test for the smooth-Earth part
 
 
 @njit(**KERNEL)
-def plan_rays(rows, cols, row, col, ray_count):
+def plan_rays(elevation, rows, cols, row, col, density, reach_step, near_cells):
     """Sort cells into the angles between rays.
 
-    Returns order (cells by interval), starts (m + 1), interval (m), reach (m, cells) for the m intervals that
-    hold cells; weight and length (cells' own order). Cells nearer than 1.5 cell lengths are left out.
+    Returns ray_count; order (cells,) the cells interval by interval, then those nearer than `near_cells`;
+    starts (m + 1), interval (m), reach (m, cells) of the m intervals that hold cells; and, in the sorted order,
+    weight of the right-hand ray, length of the path in cells, height of the cell's ground.
     """
     count = rows.size
-    weight = np.empty(count, np.float32)
-    length = np.empty(count, np.float64)
-    key = np.empty(count, np.int32)
-    held = np.zeros(ray_count + 1, np.int32)
-    reach_all = np.zeros(ray_count, np.float32)
+    farthest = 1.0
+    for c in range(count):
+        dr, dc = float(rows[c] - row), float(cols[c] - col)
+        farthest = max(farthest, dr * dr + dc * dc)
+    # The number of rays grows in steps, so that two masks of about one reach share their rays, and is a
+    # multiple of 4, so that a quarter turn of the raster turns the rays into each other.
+    rim = math.ceil(math.sqrt(farthest) / reach_step) * reach_step
+    ray_count = 4 * int(math.ceil(2.0 * math.pi * rim * density / 4.0))
+    turns = np.empty(count, np.float64)
+    held = np.zeros(ray_count + 2, np.int64)
+    reach_all = np.zeros(ray_count + 1, np.float64)
     scale = ray_count / (2.0 * math.pi)
-    used = 0
     for c in range(count):
         dr, dc = float(rows[c] - row), float(cols[c] - col)
         d = math.sqrt(dr * dr + dc * dc)
-        length[c] = d
-        if d < 1.5:
-            key[c] = -1
-            continue
-        turn = math.atan2(dc, -dr) * scale  # clockwise from grid north, in rays
-        if turn < 0.0:
-            turn += ray_count
+        if d < near_cells:
+            turn = float(ray_count)
+        else:
+            turn = math.atan2(dc, -dr) * scale  # clockwise from grid north, in rays
+            if turn < 0.0:
+                turn += ray_count
+            if turn >= ray_count:
+                turn = 0.0
         k = int(turn)
-        if k >= ray_count:
-            k, turn = 0, 0.0
-        key[c] = k
-        weight[c] = turn - k
+        turns[c] = turn
         held[k + 1] += 1
         reach_all[k] = max(reach_all[k], d)
-        used += 1
     intervals = 0
-    for k in range(ray_count):
-        if held[k + 1] > 0:
+    for k in range(ray_count + 1):
+        if held[k + 1] > 0 and k < ray_count:
             intervals += 1
         held[k + 1] += held[k]
     starts = np.empty(intervals + 1, np.int64)
     interval = np.empty(intervals, np.int64)
-    reach = np.empty(intervals, np.float32)
+    reach = np.empty(intervals, np.float64)
     m = 0
     for k in range(ray_count):
         if held[k + 1] > held[k]:
             starts[m], interval[m], reach[m] = held[k], k, reach_all[k]
             m += 1
-    starts[m] = used
-    order = np.empty(used, np.int32)
+    starts[m] = held[ray_count]
+    order = np.empty(count, np.int32)
+    weight = np.empty(count, np.float32)
+    length = np.empty(count, np.float64)
+    target_ground = np.empty(count, np.float32)
     for c in range(count):
-        if key[c] >= 0:
-            order[held[key[c]]] = c
-            held[key[c]] += 1
-    return order, starts, interval, reach, weight, length
+        k = int(turns[c])
+        place = held[k]
+        held[k] += 1
+        dr, dc = float(rows[c] - row), float(cols[c] - col)
+        order[place], weight[place] = c, turns[c] - k
+        length[place] = math.sqrt(dr * dr + dc * dc)
+        target_ground[place] = elevation[rows[c], cols[c]]
+    return ray_count, order, starts, interval, reach, weight, length, target_ground
 
 
 @njit(**KERNEL)
@@ -128,27 +138,39 @@ def _cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v
 
 
 @njit(**KERNEL)
-def _least_clearance(left, right, w, low, high, mast, q, length, floats, bits):
-    """Least clearance^2 / (i (L - i)) over samples low..high; floats and bits are one scratch, seen twice."""
-    count = high - low + 1
-    ww, mm, qq, ll = np.float32(w), np.float32(mast), np.float32(q), np.float32(length)
+def _least_clearance(left, right, w, low, mast, q, length, floats, bits):
+    """Least clearance^2 / (i (L - i)) over the samples of two equally long slices that begin at `low`.
+
+    floats and bits are one scratch, seen twice: non-negative floats keep their order as integers, and integer
+    minima become vector instructions where float minima do not.
+    """
+    count = left.size
+    ww, ll, start = np.float32(w), np.float32(length), np.float32(low)
+    base, qq = np.float32(mast + q * low), np.float32(q)
     for j in range(count):
-        i = np.float32(np.int32(low + j))
-        ground = left[low + j] + ww * (right[low + j] - left[low + j])
-        gap = max(mm + qq * i - ground, np.float32(0.0))
+        step = np.float32(np.int32(j))
+        i = start + step
+        gap = base + qq * step - left[j] - ww * (right[j] - left[j])
         floats[j] = gap * gap / (i * (ll - i))
-    # Non-negative floats keep their order as integers, and integer minima vectorise.
     least = bits[0]
     for j in range(1, count):
-        least = min(least, bits[j])
+        least = bits[j] if bits[j] < least else least
     bits[0] = least
     return floats[0]
 
 
 @njit(**KERNEL)
+def _rises(left, right, w, p, run, rises):
+    """Slopes from the receiver to the samples of two slices; `run`: its distance from the first of them."""
+    ww, pp, rr = np.float32(w), np.float32(p), np.float32(run)
+    for j in range(left.size):
+        rises[j] = (left[j] + ww * (right[j] - left[j]) - pp) / (rr - np.float32(np.int32(j)))
+
+
+@njit(**KERNEL)
 def trace_intervals(
-    z, row, col, ground, masts, rx_m, cell_m, radius_m, wavelength_m, ray_count, order, starts, interval, reach,
-    weight, length, target_ground, first, last, nu_of, squared_of, distance_of, smooth, smooth_index,
+    z, row, col, ground, masts, rx_m, cell_m, radius_m, wavelength_m, ray_count, starts, interval, reach, weight,
+    length, target_ground, first, last, nu_of, squared_of, distance_of, smooth, smooth_index,
 ):
     """Geometry of the paths to the cells in intervals first..last-1; returns the number of smooth-Earth parts.
 
@@ -199,9 +221,9 @@ def trace_intervals(
                          v1[b], v2[b], horizon[b])
         ha, hb = height[a], height[b]
         for position in range(starts[m], starts[m + 1]):
-            cell, place = order[position], position - starts[first]
-            w, L = weight[cell], length[cell]
-            g = target_ground[cell] - ground
+            place = position - starts[first]
+            w, L = weight[position], length[position]
+            g = target_ground[position] - ground
             n = int(L + 0.5) - 1  # the last sample before the receiver
             if not g > -1e20 or known[a] < n or (w > 0 and known[b] < n):
                 for s in range(stops):
@@ -218,10 +240,11 @@ def trace_intervals(
             while near_parent[v] > 0 and near_slope[v] * (L - v) <= p - near_height[v]:
                 v = near_parent[v]
             rx_slope, rx_at = -1e30, n
-            for i in range(max(n - WINDOW + 1, 1), n + 1):
-                rise = (ha[i] + w * (hb[i] - ha[i]) - p) / (L - i)
-                if rise > rx_slope:
-                    rx_slope, rx_at = rise, i
+            low = max(n - WINDOW + 1, 1)
+            _rises(ha[low:n + 1], hb[low:n + 1], w, p, L - low, floats)
+            for j in range(n - low + 1):
+                if floats[j] > rx_slope:
+                    rx_slope, rx_at = floats[j], low + j
             for i in range(max(v - 1, 1), min(v + 1, n) + 1):
                 rise = (ha[i] + w * (hb[i] - ha[i]) - p) / (L - i)
                 if rise > rx_slope:
@@ -260,7 +283,8 @@ def trace_intervals(
                     low = max(int(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30))), 1)
                     high = min(int(least * L / (from_tx * from_tx + least + 1e-30)), n)
                     if low <= high:
-                        least = min(least, _least_clearance(ha, hb, w, low, high, mast, q, L, floats, bits))
+                        least = min(least, _least_clearance(
+                            ha[low:high + 1], hb[low:high + 1], w, low, mast, q, L, floats, bits))
                     nu = -math.sqrt(nu_scale * L * least)
                 nu_of[s, place] = nu
                 rise = g + rx_m - mast
