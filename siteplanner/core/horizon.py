@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
+from numpy.typing import ArrayLike
 
 from siteplanner.core.geodesy import effective_earth_radius_m
 
@@ -50,7 +51,7 @@ def blocks(elevation_m: np.ndarray) -> Blocks:
     return Blocks(highest, gap, float(highest.max()))
 
 
-def direction(azimuth_deg):
+def direction(azimuth_deg: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     """Rows and columns per half cell of length along a grid bearing. Broadcasts."""
     angle = np.radians(np.asarray(azimuth_deg, float))
     rows, cols = -np.cos(angle) / 2, np.sin(angle) / 2
@@ -62,7 +63,7 @@ def horizon_deg(
     cell_size_m: float,
     row: float,
     col: float,
-    azimuths_deg,
+    azimuths_deg: ArrayLike,
     height_m: float,
     *,
     obstacles_m: np.ndarray | None = None,
@@ -89,7 +90,7 @@ def horizon_reach(
     cell_size_m: float,
     row: float,
     col: float,
-    azimuths_deg,
+    azimuths_deg: ArrayLike,
     height_m: float,
     *,
     ceiling_m: float | None = None,
@@ -123,17 +124,29 @@ def surface(elevation_m: np.ndarray, obstacles_m: np.ndarray | None) -> np.ndarr
 
 
 def checked_ceiling_m(ceiling_m: float | None, known: Blocks) -> float:
-    """The stated ceiling, or the highest known ground; ValueError when the stated one lies below that."""
+    """The stated ceiling, or the highest known ground; ValueError for a stated one below that or endless."""
     if ceiling_m is None:
         return known.ceiling_m
-    if not ceiling_m >= known.ceiling_m:
+    if not known.ceiling_m <= ceiling_m < math.inf:
         raise ValueError(
-            f"The ceiling of {ceiling_m} m lies below the raster's highest ground, {known.ceiling_m} m."
+            f"The ceiling must be a height not below the raster's highest ground, {known.ceiling_m} m; "
+            f"it is {ceiling_m}."
         )
     return float(ceiling_m)
 
 
-def _look_around(elevation_m, cell_size_m, row, col, azimuths_deg, height_m, ceiling_m, obstacles_m, known):
+def _look_around(
+    elevation_m: np.ndarray,
+    cell_size_m: float,
+    row: float,
+    col: float,
+    azimuths_deg: ArrayLike,
+    height_m: float,
+    ceiling_m: float | None,
+    obstacles_m: np.ndarray | None,
+    known: Blocks | None,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Tangent, distance known to, and how the known part ends: 0 complete, 1 a gap, 2 the raster's end."""
     z = surface(elevation_m, obstacles_m)
     rows, cols = z.shape
     if not (0 <= row <= rows - 1 and 0 <= col <= cols - 1):

@@ -4,16 +4,8 @@ The question for one cell: does any sample of the surface reach the line that ri
 angle toward the azimuth? Samples, distances and the Earth's curve follow the rule of `horizon`. The answer
 has four values, because ground that nobody knows is not clear sky.
 
-How the whole raster is answered. One sweep goes against the line of sight, from the satellite's side backward,
-and carries along parallel lines one cell apart an upper and a lower bound of the highest obstacle met so far,
-measured against the line of sight. Both are blended to the cell's own line with weights that all cells of a
-row share. Ground whose line lies above the upper bound is clear, ground whose line lies below the lower one
-is blocked; the few cells in between are walked sample by sample. So the bounds decide how long it takes,
-never the answer: it equals that of walking every cell.
-
-In a row the surface along the lines is piecewise straight between cell centres; between two rows it is the
-bilinear blend of both. With the kink of the profile (its second difference) and the slopes of the rows every
-step off the straight line is bounded: see `_sweep_strip`.
+A whole raster is answered by `sky_sweep`, which bounds the highest obstacle of every line in one pass; the few
+cells between its bounds are walked here, sample by sample. The result is that of walking every cell.
 """
 
 from __future__ import annotations
@@ -25,6 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from numba import njit
+from numpy.typing import ArrayLike
 
 from siteplanner.core.horizon import (
     HALF_CURVATURE,
@@ -36,16 +29,13 @@ from siteplanner.core.horizon import (
     surface,
     usable,
 )
+from siteplanner.core.sky_sweep import BLOCKED, CLEAR, Run, all_jobs, bounds, reach_m
 
-CLEAR = 0
-BLOCKED = 1
+Varying = np.ndarray | float | Callable[[float, float], float]
+
 UNKNOWN_GAP = 2  # a hole in the raster lies in the line, or the cell's own ground is unknown
-UNKNOWN_BEYOND = 3  # the line leaves the raster before it passes the ceiling
-_OPEN = 255  # between the bounds: to be walked
+UNKNOWN_BEYOND = 3  # the line leaves the raster before it passes the ceiling; CLEAR is 0, BLOCKED is 1
 
-_LINES = 240  # lines of a strip: with their neighbours they fit the buffers
-_SIZE = 256  # floats of one buffer; a constant, so that the compiler sees that buffers do not overlap
-_NOTHING = np.float32(-1e30)  # lower than any ground, and far from overflow
 _BAND_ROWS = 64  # rows settled by one job
 
 
@@ -78,17 +68,19 @@ def sky_state(
     z = surface(ground, obstacles_m)
     known = blocks(z)
     ceiling = checked_ceiling_m(ceiling_m, known)
-    with ThreadPoolExecutor(threads or min(os.cpu_count() or 1, 8)) as pool:
-        return _whole(z, ground, known, float(cell_size_m), azimuth_deg, limit_deg, height_m, ceiling, pool)
+    with _pool(threads) as pool:
+        return _whole(
+            z, ground, known, float(cell_size_m), azimuth_deg, limit_deg, height_m, ceiling, pool.map
+        )
 
 
 def sky_state_at(
     elevation_m: np.ndarray,
     cell_size_m: float,
-    rows,
-    cols,
-    azimuth_deg,
-    limit_deg,
+    rows: ArrayLike,
+    cols: ArrayLike,
+    azimuth_deg: ArrayLike,
+    limit_deg: ArrayLike,
     height_m: float,
     ceiling_m: float | None = None,
     obstacles_m: np.ndarray | None = None,
@@ -118,8 +110,8 @@ def sky_state_at(
 def sky_state_varying(
     elevation_m: np.ndarray,
     cell_size_m: float,
-    azimuth_deg: np.ndarray | float | Callable[[float, float], float],
-    limit_deg: np.ndarray | float | Callable[[float, float], float],
+    azimuth_deg: Varying,
+    limit_deg: Varying,
     height_m: float,
     tile_cells: int | None = None,
     ceiling_m: float | None = None,
@@ -141,37 +133,44 @@ def sky_state_varying(
     ceiling = checked_ceiling_m(ceiling_m, blocks(z))
     tile = tile_cells or max(int(2500 / cell_size_m), 16)
     state = np.full(z.shape, UNKNOWN_GAP, np.uint8)
-    with ThreadPoolExecutor(threads or min(os.cpu_count() or 1, 8)) as pool:
-        for rows, cols in _tiles(z.shape, tile):
-            middle = (rows.start + rows.stop - 1) / 2, (cols.start + cols.stop - 1) / 2
-            azimuth, limit = (_at(v, z.shape, *middle) for v in (azimuth_deg, limit_deg))
-            _check(cell_size_m, height_m, limit)
-            own = ground[rows, cols]
-            if np.isnan(own).all():
-                continue
-            reach_m = _reach_m(ceiling - float(np.nanmin(own)) - height_m, math.radians(limit))
-            row_step, col_step = (float(v) for v in direction(azimuth))
-            # two cells more, so that no line meets the cut before it has passed the ceiling
-            wide = [
-                slice(max(part.start + min(far, 0) - 2, 0), min(part.stop + max(far, 0) + 2, size))
-                for part, far, size in zip(
-                    (rows, cols),
-                    (_outward(2 * step * reach_m / cell_size_m) for step in (row_step, col_step)),
-                    z.shape,
-                    strict=True,
-                )
-            ]
-            piece = np.ascontiguousarray(z[wide[0], wide[1]])
-            below = piece if z is ground else np.ascontiguousarray(ground[wide[0], wide[1]])
-            answer = _whole(
-                piece, below, blocks(piece), float(cell_size_m), azimuth, limit, height_m, ceiling, pool
+
+    def answer(part: tuple[slice, slice]) -> None:
+        rows, cols = part
+        middle = (rows.start + rows.stop - 1) / 2, (cols.start + cols.stop - 1) / 2
+        azimuth, limit = (_at(v, z.shape, *middle) for v in (azimuth_deg, limit_deg))
+        _check(cell_size_m, height_m, limit)
+        lowest = float(np.fmin.reduce(ground[part], axis=None))
+        if math.isnan(lowest):
+            return
+        far_m = reach_m(ceiling - lowest - height_m, math.tan(math.radians(limit)))
+        far = (2 * float(step) * far_m / cell_size_m for step in direction(azimuth))
+        # two cells more, so that no line meets the cut before it has passed the ceiling
+        wide = tuple(
+            slice(
+                max(own.start + math.floor(min(cells, 0)) - 2, 0),
+                min(own.stop + math.ceil(max(cells, 0)) + 2, size),
             )
-            top, left = rows.start - wide[0].start, cols.start - wide[1].start
-            state[rows, cols] = answer[top : top + own.shape[0], left : left + own.shape[1]]
+            for own, cells, size in zip(part, far, z.shape, strict=True)
+        )
+        piece = np.ascontiguousarray(z[wide])
+        below = piece if z is ground else np.ascontiguousarray(ground[wide])
+        found = _whole(
+            piece, below, blocks(piece), float(cell_size_m), azimuth, limit, height_m, ceiling, map
+        )
+        top, left = rows.start - wide[0].start, cols.start - wide[1].start
+        state[part] = found[top : top + rows.stop - rows.start, left : left + cols.stop - cols.start]
+
+    with _pool(threads) as pool:
+        for _ in pool.map(answer, _tiles(z.shape, tile)):
+            pass
     return state
 
 
-def _check(cell_size_m, height_m, limit_deg) -> None:
+def _pool(threads: int | None) -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(threads or min(os.cpu_count() or 1, 8))
+
+
+def _check(cell_size_m: float, height_m: float, limit_deg: ArrayLike) -> None:
     if not (np.all(np.asarray(limit_deg) > 0) and np.all(np.asarray(limit_deg) < 90)):
         raise ValueError("The limit angle must lie above 0 and below 90 degrees.")
     if not (cell_size_m > 0 and height_m >= 0):
@@ -184,7 +183,7 @@ def _tiles(shape: tuple[int, ...], tile: int) -> Iterator[tuple[slice, slice]]:
             yield slice(top, min(top + tile, shape[0])), slice(left, min(left + tile, shape[1]))
 
 
-def _at(value, shape, row: float, col: float) -> float:
+def _at(value: Varying, shape: tuple[int, ...], row: float, col: float) -> float:
     if callable(value):
         return float(value(row, col))
     return float(value) if np.ndim(value) == 0 else float(np.broadcast_to(value, shape)[int(row), int(col)])
@@ -194,18 +193,22 @@ def _outward(cells: float) -> int:
     return math.ceil(cells) if cells > 0 else math.floor(cells)
 
 
-def _reach_m(rise_m: float, limit_rad: float) -> float:
-    """Distance at which a line of sight has risen so much: t d + d^2/2a = rise."""
-    tangent = math.tan(limit_rad)
-    return 2 * max(rise_m, 0.0) / (tangent + math.sqrt(tangent**2 + 4 * HALF_CURVATURE * max(rise_m, 0.0)))
-
-
-def _whole(z, ground, known, cell_m, azimuth_deg, limit_deg, height_m, ceiling, pool) -> np.ndarray:
+def _whole(
+    z: np.ndarray,
+    ground: np.ndarray,
+    known: Blocks,
+    cell_m: float,
+    azimuth_deg: float,
+    limit_deg: float,
+    height_m: float,
+    ceiling: float,
+    run: Run,
+) -> np.ndarray:
     row_step, col_step = (float(v) for v in direction(azimuth_deg))
     tangent = math.tan(math.radians(limit_deg))
-    if not math.isfinite(ceiling):
+    if not math.isfinite(known.ceiling_m):
         return np.full(z.shape, UNKNOWN_GAP, np.uint8)  # no ground is known at all
-    state = _bounds(z, ground, known, cell_m, row_step, col_step, tangent, height_m, ceiling, pool)
+    state = bounds(z, ground, known, cell_m, row_step, col_step, tangent, height_m, ceiling, run)
     row_rise = _rise_at_end(z.shape[0], row_step, cell_m, tangent)
     col_rise = _rise_at_end(z.shape[1], col_step, cell_m, tangent)
 
@@ -215,7 +218,7 @@ def _whole(z, ground, known, cell_m, azimuth_deg, limit_deg, height_m, ceiling, 
             tangent, HALF_CURVATURE, row_rise, col_rise, top, min(top + _BAND_ROWS, z.shape[0]), state,
         )  # fmt: skip
 
-    list(pool.map(settle, range(0, z.shape[0], _BAND_ROWS)))
+    all_jobs(run, settle, range(0, z.shape[0], _BAND_ROWS))
     return state
 
 
@@ -233,206 +236,6 @@ def _rise_at_end(count: int, step: float, cell_m: float, tangent: float) -> np.n
     k = np.where(outside(k - 1) & (k > 1), k - 1, np.where(outside(k), k, k + 1))
     d = k * (cell_m / 2)
     return d * (tangent + d * HALF_CURVATURE)
-
-
-def _turned(raster: np.ndarray) -> np.ndarray:
-    """Rows and columns exchanged, contiguous; by strips, which is several times faster than at once."""
-    out = np.empty(raster.shape[::-1], raster.dtype)
-    for top in range(0, raster.shape[0], 32):
-        out[:, top : top + 32] = raster[top : top + 32].T
-    return out
-
-
-def _bounds(z, ground, known, cell_m, row_step, col_step, tangent, height_m, ceiling, pool) -> np.ndarray:
-    """CLEAR, BLOCKED or _OPEN for every cell, by bounds alone."""
-    high = z.astype(np.float32, copy=False)
-    low = high
-    below = high if ground is z else ground.astype(np.float32, copy=False)
-    if known.gap.any():
-        # Any sample with an unknown corner lies in cells all of whose corners are within one cell of the
-        # gap: grown by one, the gap makes such a sample as high as the ceiling, whatever its weights.
-        gap = _grown(np.isnan(z))
-        high = np.where(gap, np.float32(ceiling), high)
-        low = np.where(gap, _NOTHING, low)
-    turn = abs(col_step) > abs(row_step)
-    if turn:
-        row_step, col_step = col_step, row_step
-        rasters = {id(part): part for part in (high, low, below)}
-        turned = {key: _turned(part) for key, part in rasters.items()}
-        high, low, below = (turned[id(part)] for part in (high, low, below))
-    rows, cols = high.shape
-    drift = col_step / abs(row_step)  # columns per row toward the satellite, at most 1
-    row_m = cell_m / (2 * abs(row_step))  # length of a line from one row to the next
-    rise = tangent * row_m
-    lowest = float(np.fmin.reduce(below, axis=None))
-    reach_m = _reach_m(ceiling - lowest - height_m, math.atan(tangent))
-    # the curve lifts a line by d^2/2a; up to the reach that is no more than d x reach / 2a
-    steeper = rise + reach_m * HALF_CURVATURE * row_m
-    # float32: four roundings of numbers as large as the ground plus the whole rise over the raster
-    largest = max(abs(ceiling), abs(lowest)) + steeper * rows
-    margin = 0.01 + 4 * float(np.spacing(np.float32(largest)))
-    bounds = np.full((rows, cols), _OPEN, np.uint8)
-    last_shift = math.floor(-drift * (rows - 1))
-    first_line, last_line = -1 - max(last_shift, 0), cols - 2 - min(last_shift, 0)
-
-    def sweep(first: int) -> None:
-        _sweep_strip(
-            high, low, below, first, drift, row_step > 0, rise, steeper, ceiling, float(height_m), margin,
-            0.25 * cell_m / row_m, bounds,
-        )  # fmt: skip
-
-    list(pool.map(sweep, range(first_line, last_line + 1, _LINES - 1)))
-    return _turned(bounds) if turn else bounds
-
-
-def _grown(mask: np.ndarray) -> np.ndarray:
-    """The mask and all eight neighbours of its cells."""
-    tall = mask.copy()
-    tall[1:] |= mask[:-1]
-    tall[:-1] |= mask[1:]
-    wide = tall.copy()
-    wide[:, 1:] |= tall[:, :-1]
-    wide[:, :-1] |= tall[:, 1:]
-    return wide
-
-
-@njit(cache=True, nogil=True)
-def _sweep_strip(
-    high, low, below, first, drift, downward, rise, steeper, ceiling, height_m, margin, aside, bounds
-):
-    """Bounds for the cells between `_LINES` neighbouring lines, row by row away from the satellite.
-
-    Line j lies at column j - drift x n in the n-th row from the satellite's side: `shift` whole columns and
-    a `part` that all lines of a row share. Heights are kept as z + n x rise, in which the line of sight of
-    a cell is level. `aside` is how far, in rows, the nearest sample can lie from a crossing.
-
-    Kink: a straight profile with one bend of second difference D, at the fraction s between two lines, is
-    off the straight blend by at most s (1 - s) |D|. Between rows: the bilinear surface along a line is off
-    the chord by v (1 - v) drift (slope of this row - slope of the next), v in 0..1.
-    """
-    rows, cols = high.shape
-    n_lines = _LINES + 2
-    width = n_lines + 5
-    w = np.empty(20 * _SIZE, np.float32)
-    h_now, h_far, l_now = 0, _SIZE, 2 * _SIZE  # surface of this row, of the row before; lower surface
-    top, top_far = 3 * _SIZE, 4 * _SIZE  # crossings from above: this row, the row before
-    bot, bot_far, bot_two = 5 * _SIZE, 6 * _SIZE, 7 * _SIZE  # crossings from below: three rows
-    bend_up, bend_low, bend_far = 8 * _SIZE, 9 * _SIZE, 10 * _SIZE  # between the rows
-    upper, sample = 11 * _SIZE, 12 * _SIZE
-    best, best_left, best_right = 13 * _SIZE, 14 * _SIZE, 15 * _SIZE
-    zero, two = np.float32(0), np.float32(2)
-    w[:] = _NOTHING
-    w[bend_up : bend_far + _SIZE] = zero
-    quarter = np.float32(abs(drift) / 4)
-    near = np.float32(abs(drift) * aside * (1 - aside))
-    side = np.float32(aside)
-    eye, gone = np.float32(height_m), np.float32(margin)
-    for n in range(rows):
-        row = rows - 1 - n if downward else n
-        shift = math.floor(-drift * n)
-        part = np.float32(-drift * n - shift)
-        rest = np.float32(1) - part
-        bow = part * rest
-        base = first - 3 + shift
-        if base + width <= 0 or base >= cols:
-            continue
-        before = row if n == 0 else (row + 1 if downward else row - 1)
-        a, b = max(-base, 0), min(cols - base, width)
-        for i in range(a, b):
-            w[h_now + i] = high[row, base + i]
-            w[h_far + i] = high[before, base + i]
-            w[l_now + i] = low[row, base + i]
-        for i in range(a):
-            w[h_now + i] = high[row, 0]
-            w[h_far + i] = high[before, 0]
-            w[l_now + i] = _NOTHING
-        for i in range(b, width):
-            w[h_now + i] = high[row, cols - 1]
-            w[h_far + i] = high[before, cols - 1]
-            w[l_now + i] = _NOTHING
-
-        up, up_low = np.float32(rise * n), np.float32(steeper * n)
-        for i in range(n_lines):
-            p, q, r, s = w[h_now + i + 1], w[h_now + i + 2], w[h_now + i + 3], w[h_now + i + 4]
-            k1, k2 = two * q - p - r, two * r - q - s
-            k1 = k1 if k1 > k2 else k2
-            k1 = k1 if k1 > zero else zero
-            w[top + i] = q + part * (r - q) + bow * k1 + up
-        for i in range(n_lines):
-            p, q, r, s = w[l_now + i + 1], w[l_now + i + 2], w[l_now + i + 3], w[l_now + i + 4]
-            k1, k2 = p + r - two * q, q + s - two * r
-            k1 = k1 if k1 > k2 else k2
-            k1 = k1 if k1 > zero else zero
-            w[bot + i] = q + part * (r - q) - bow * k1 + up_low
-        if drift != 0 and n > 0:
-            for i in range(n_lines):
-                p0, p1, p2 = w[h_now + i], w[h_now + i + 1], w[h_now + i + 2]
-                p3, p4, p5 = w[h_now + i + 3], w[h_now + i + 4], w[h_now + i + 5]
-                s0, s1, s2, s3, s4 = p1 - p0, p2 - p1, p3 - p2, p4 - p3, p5 - p4
-                x0 = s0 if s0 > s1 else s1
-                x1 = s2 if s2 > s3 else s3
-                x0 = x0 if x0 > x1 else x1
-                now_max = x0 if x0 > s4 else s4
-                x0 = s0 if s0 < s1 else s1
-                x1 = s2 if s2 < s3 else s3
-                x0 = x0 if x0 < x1 else x1
-                now_min = x0 if x0 < s4 else s4
-                p0, p1, p2 = w[h_far + i], w[h_far + i + 1], w[h_far + i + 2]
-                p3, p4, p5 = w[h_far + i + 3], w[h_far + i + 4], w[h_far + i + 5]
-                s0, s1, s2, s3, s4 = p1 - p0, p2 - p1, p3 - p2, p4 - p3, p5 - p4
-                x0 = s0 if s0 > s1 else s1
-                x1 = s2 if s2 > s3 else s3
-                x0 = x0 if x0 > x1 else x1
-                far_max = x0 if x0 > s4 else s4
-                x0 = s0 if s0 < s1 else s1
-                x1 = s2 if s2 < s3 else s3
-                x0 = x0 if x0 < x1 else x1
-                far_min = x0 if x0 < s4 else s4
-                more = now_max - far_min if drift > 0 else far_max - now_min
-                less = far_max - now_min if drift > 0 else now_max - far_min
-                more = more if more > zero else zero
-                less = less if less > zero else zero
-                w[bend_up + i] = quarter * more
-                w[bend_low + i] = near * less
-        # the row before is now known on both sides: its crossings become samples that certainly exist
-        for i in range(n_lines):
-            a0, a1, a2 = w[bot_far + i], w[bot + i], w[bot_two + i]
-            low_side = a1 if a1 < a2 else a2
-            drop = a0 - low_side
-            drop = drop if drop > zero else zero
-            b0, b1 = w[bend_low + i], w[bend_far + i]
-            w[sample + i] = a0 - side * drop - (b0 if b0 > b1 else b1)
-            u0, u1 = w[upper + i], w[top_far + i] + w[bend_up + i]
-            w[upper + i] = u0 if u0 > u1 else u1
-        for i in range(1, n_lines - 1):
-            g, g_left, g_right = w[sample + i], w[sample + i - 1], w[sample + i + 1]
-            old, old_left, old_right = w[best + i], w[best_left + i], w[best_right + i]
-            better = g > old
-            w[best + i] = g if better else old
-            w[best_left + i] = g_left if better else old_left
-            w[best_right + i] = g_right if better else old_right
-        cap = np.float32(ceiling + rise * n)
-        corner = first + shift
-        for i in range(max(1, -corner), min(_LINES, cols - corner)):
-            col = corner + i
-            g = below[row, col]
-            u = part * w[upper + i] + rest * w[upper + i + 1]
-            own = high[row, col] + w[bend_up + i] + up
-            u = u if u > own else own
-            u = u if u < cap else cap
-            f1 = part * w[best + i] + rest * w[best_right + i]
-            f2 = part * w[best_left + i + 1] + rest * w[best + i + 1]
-            f1 = f1 if f1 > f2 else f2
-            value = _OPEN
-            value = CLEAR if u < g + eye + up - gone else value
-            value = BLOCKED if f1 > g + eye + up_low + gone else value
-            bounds[row, col] = value
-        for i in range(n_lines):
-            u0, u1 = w[upper + i], w[top + i] + w[bend_up + i]
-            w[upper + i] = u0 if u0 > u1 else u1
-            w[bend_far + i] = w[bend_low + i]
-        top, top_far = top_far, top
-        bot, bot_far, bot_two = bot_two, bot, bot_far
 
 
 @njit(cache=True, nogil=True)

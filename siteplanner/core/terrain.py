@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from siteplanner.core.geodesy import wrap_180_deg, wrap_360_deg
 
@@ -74,7 +76,7 @@ def slope_uncertainty_deg(sigma_elevation_m, cell_size_m):
     return np.degrees(np.arctan(math.sqrt(12) / 8 * ratio))[()]
 
 
-def fit_plane(x_m, y_m, z_m) -> tuple[float, float, float, np.ndarray]:
+def fit_plane(x_m: ArrayLike, y_m: ArrayLike, z_m: ArrayLike) -> tuple[float, float, float, np.ndarray]:
     """Least-squares plane z = z0 + east_gradient x + north_gradient y through points, in metres.
 
     Returns `(z0, east_gradient, north_gradient, residuals)`; residuals are point minus plane, measured
@@ -169,7 +171,9 @@ def _window(elevation_m: np.ndarray, cell_size_m: float, row: float, col: float)
     return _footprint(ground, east, north, residuals, fitted=False)
 
 
-def _footprint(ground_m, east, north, residuals, *, fitted: bool) -> Footprint:
+def _footprint(
+    ground_m: float, east: float, north: float, residuals: np.ndarray, *, fitted: bool
+) -> Footprint:
     known = math.isfinite(east)
     return Footprint(
         ground_m=ground_m,
@@ -222,18 +226,25 @@ def best_heading(
     least_deg = np.degrees(turn)
     most_deg = np.where(flat, 90.0, np.degrees(np.maximum(turn, slack)))
 
-    best = off = None
+    best: Any = np.nan
+    off: Any = np.inf
     for axis in (downhill, downhill + 180.0):
         wanted = wrap_180_deg(prefer - axis)
         for turned in (np.clip(wanted, least_deg, most_deg), np.clip(wanted, -most_deg, -least_deg)):
             miss = np.abs(wrap_180_deg(wanted - turned))
-            closer = True if off is None else miss < off - 1e-9
+            closer = miss < off - 1e-9
             best = np.where(closer, axis + turned, best)
             off = np.where(closer, miss, off)
     return np.where(fits & np.isfinite(prefer), wrap_360_deg(best), np.nan)[()]
 
 
-def jack_lifts_m(east_gradient, north_gradient, heading_deg, length_m, width_m) -> dict:
+def jack_lifts_m(
+    east_gradient: ArrayLike,
+    north_gradient: ArrayLike,
+    heading_deg: ArrayLike,
+    length_m: ArrayLike,
+    width_m: ArrayLike,
+) -> dict[str, Any]:
     """Lift of each corner jack that levels the trailer, above the highest corner's ground, metres, all >= 0.
 
     Keys `front_left`, `front_right`, `rear_left`, `rear_right`; front is the nose's end. The largest is
