@@ -152,6 +152,54 @@ def _xml_driver(path: Path) -> str:
     return "LIBKML" if roots[0] == "kml" else "GPX"
 
 
+def _check_classic_netcdf(path: Path) -> None:
+    """Raises InputError where a classic netCDF file ends before its variables do: it would read as zeros.
+
+    Layout: "NetCDF Classic Format Specification", header grammar (netcdf-c documentation, file format).
+    """
+    head = _head(path, 1 << 20)
+    size, version, at = path.stat().st_size, head[3], 4
+    count_width, offset_width = (8 if version == 5 else 4), (4 if version == 1 else 8)
+    widths = {1: 1, 2: 1, 3: 2, 4: 4, 5: 4, 6: 8, 7: 1, 8: 2, 9: 4, 10: 8, 11: 8}
+
+    def number(width: int = count_width) -> int:
+        nonlocal at
+        at += width
+        if at > len(head):
+            raise InputError("The netCDF header is cut short.", remedy="Copy it again.", file=path)
+        return int.from_bytes(head[at - width : at], "big")
+
+    def skip(length: int) -> None:
+        nonlocal at
+        at += -(-length // 4) * 4
+
+    def attributes() -> None:
+        number(4)
+        for _ in range(number()):
+            skip(number())  # name
+            kind = number(4)
+            skip(number() * widths.get(kind, 1))
+
+    number()  # records
+    number(4)
+    for _ in range(number()):  # dimensions
+        skip(number())
+        number()
+    attributes()
+    number(4)
+    end = 0
+    for _ in range(number()):  # variables
+        skip(number())
+        for _ in range(number()):
+            number()
+        attributes()
+        number(4)
+        length = number()
+        end = max(end, number(offset_width) + length)
+    if size < end - 3:  # the last variable may go without its padding
+        raise InputError(f"The file is cut short: {size} bytes of {end}.", remedy="Copy it again.", file=path)
+
+
 def raster_driver(path: Path) -> str:
     """The GDAL driver for a raster file, from its content.
 
@@ -163,7 +211,10 @@ def raster_driver(path: Path) -> str:
         return "GTiff"
     if head.startswith(b"EHFA_HEADER_TAG"):
         return "HFA"
-    if head.startswith((b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF\r\n\x1a\n")):
+    if head.startswith((b"CDF\x01", b"CDF\x02", b"CDF\x05")):
+        _check_classic_netcdf(path)
+        return "netCDF"
+    if head.startswith(b"\x89HDF\r\n\x1a\n"):
         return "netCDF"
     if _is_geopackage(head):
         return "GPKG"

@@ -10,7 +10,7 @@ import numpy as np
 
 from siteplanner.data.grid import Grid
 from siteplanner.data.raster_source import RasterSource, open_raster, unreadable
-from siteplanner.data.warping import Mapping, block_means, resample
+from siteplanner.data.warping import Mapping, block_means
 from siteplanner.errors import Finding
 
 _BLOCK = 512  # target cells a side
@@ -122,6 +122,8 @@ def _step(values: np.ndarray, axis: int) -> float:
 def _block(
     source: RasterSource, mapping: Mapping, place: tuple[int, int, int, int], by: tuple[int, int], seen: _Untagged
 ) -> np.ndarray | None:
+    from siteplanner.core.resample import resample  # numba: only where it is needed
+
     row, col = mapping.block(*place)
     d = source.dataset
     if not (np.isfinite(row).any() and np.isfinite(col).any()):

@@ -57,20 +57,24 @@ class RasterSource:
         """Middle longitude of a raster in degrees; None for a projected one."""
         if not self.crs.is_geographic:
             return None
-        return float((self.transform * (self.dataset.width / 2, self.dataset.height / 2))[0])
+        return _at(self.transform, self.dataset.width / 2, self.dataset.height / 2)[0]
 
     def pixel_size_m(self, longitude: float, latitude: float, target_crs: CRS) -> tuple[float, float]:
         """Height and width in metres of the pixel nearest to a place (WGS 84 degrees)."""
         x, y = Transformer.from_crs(WGS84, self.crs, always_xy=True).transform(longitude, latitude)
         if self.lon_centre is not None:
             x = self.lon_centre + (x - self.lon_centre + 180.0) % 360.0 - 180.0
-        col, row = ~self.transform * (x, y)
+        col, row = _at(~self.transform, x, y)
         col = min(max(col, 0.0), self.dataset.width - 1.0)
         row = min(max(row, 0.0), self.dataset.height - 1.0)
-        corners = [self.transform * p for p in ((col, row), (col + 1, row), (col, row + 1))]
+        corners = [_at(self.transform, *p) for p in ((col, row), (col + 1, row), (col, row + 1))]
         move = Transformer.from_crs(self.crs, target_crs, always_xy=True)
         xs, ys = move.transform([p[0] for p in corners], [p[1] for p in corners])
         return float(np.hypot(xs[2] - xs[0], ys[2] - ys[0])), float(np.hypot(xs[1] - xs[0], ys[1] - ys[0]))
+
+
+def _at(t: Affine, x: float, y: float) -> tuple[float, float]:
+    return float(t.a * x + t.b * y + t.c), float(t.d * x + t.e * y + t.f)
 
 
 @contextmanager
