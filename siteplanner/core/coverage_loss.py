@@ -10,6 +10,7 @@ Sources: ITU-R P.526-15 sections 3.1.1.2, 3.2, 4.1, 4.5.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -17,7 +18,7 @@ from numba import njit
 from siteplanner.core.propagation import LAND_CONDUCTIVITY_S_M, LAND_PERMITTIVITY
 
 # No zero-division checks (they keep loops out of vector registers); callers hold divisors off 0.
-KERNEL = {"cache": True, "nogil": True, "error_model": "numpy"}
+KERNEL: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
 
 F = np.float32
 ZERO, HALF, ONE, TWO = F(0.0), F(0.5), F(1.0), F(2.0)
