@@ -9,9 +9,11 @@ the share that is handed back is then summed over the cells themselves.
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -50,6 +52,7 @@ def best_aim(
     *,
     sectors: int = 2,
     separation_deg: float | Literal["free", "even"] = "free",
+    min_separation_deg: float = 0.0,
     sigma_db: float = 8.0,
     distance_m: ArrayLike | None = None,
     max_radius_m: float = math.inf,
@@ -61,7 +64,8 @@ def best_aim(
     mast to the cells, elevation up positive, as `coverage.directions` gives them. A cell with unknown (NaN)
     loss or beyond max_radius_m has no service but keeps its weight in the whole.
     separation_deg: "free" lets every sector turn by itself; "even" keeps them 360 / sectors apart; a number
-    keeps neighbours that far apart (the mast turns as one).
+    keeps neighbours that far apart (the mast turns as one). min_separation_deg: free sectors are at least this
+    far apart; the model knows no interference between sectors of one mast, so say it here if there is.
     Free bearings: every pair of a step_deg grid (from three sectors on: one sector after the other, then each
     again), then refined to 1 degree. Fixed separations: every degree. Equal shares: the lowest bearing.
     Weights that add up to 0 give share 0. Raises ValueError for shapes that do not fit, negative or unknown
@@ -81,7 +85,7 @@ def best_aim(
     total = float(np.sum(np.asarray(weights, float)))
     limit = min(allowed_loss_db(params))
     table = _normal_table(sigma_db)
-    search = _Search(pattern, sectors, separation_deg, sigma_db, step_deg)
+    search = _search(pattern, sectors, separation_deg, min_separation_deg, sigma_db, step_deg)
 
     def aim_stop(stop: int) -> tuple[np.ndarray, float]:
         shape = (search.bins, search.margins_db.size)
@@ -100,7 +104,7 @@ def best_aim(
         return bearings, served / total if total > 0 else 0.0
 
     if stops > 1 and stops * cells >= THREAD_CELLS:
-        with ThreadPoolExecutor(stops) as pool:
+        with ThreadPoolExecutor(min(stops, os.cpu_count() or 1)) as pool:
             found = list(pool.map(aim_stop, range(stops)))
     else:
         found = [aim_stop(stop) for stop in range(stops)]
@@ -171,11 +175,17 @@ def _counted_weights(
     return weight
 
 
+@lru_cache(maxsize=16)
+def _search(*arguments: Any) -> _Search:
+    return _Search(*arguments)
+
+
 class _Search:
-    """The tables of one antenna and one sigma, shared by all stops, and the search over them."""
+    """The tables of one antenna and one sigma, shared by all stops and spots, and the search over them."""
 
     def __init__(
-        self, pattern: SectorPattern, sectors: int, separation: float | str, sigma_db: float, step_deg: float
+        self, pattern: SectorPattern, sectors: int, separation: float | str, min_separation_deg: float,
+        sigma_db: float, step_deg: float,
     ) -> None:
         front_to_back = pattern.front_to_back_db
         self.margin_step_db = min(max(sigma_db / 8.0, 0.1), 0.5)
@@ -190,6 +200,9 @@ class _Search:
             centres - self.bearings[:, None], pattern.beamwidth_deg, front_to_back)
         self.level_of = np.rint(horizontal / LEVEL_DB).astype(np.intp)  # (bearings, bins)
         self.sectors, self.step = sectors, max(round(step_deg / FINE_STEP_DEG), 1)
+        self.apart = math.ceil(min_separation_deg / FINE_STEP_DEG)
+        if self.apart * sectors > self.bearings.size:
+            raise ValueError(f"{sectors} sectors cannot be {min_separation_deg:g} degrees apart")
         self.offsets: np.ndarray | None = None
         if separation != "free":
             apart = 360.0 / sectors if separation == "even" else float(separation)
@@ -198,9 +211,7 @@ class _Search:
 
     def best(self, beam: np.ndarray, floor: np.ndarray) -> np.ndarray:
         """Bearings (sectors,), rising, for tallies (bins, margins) of weight by margin on and off the beam."""
-        by_level = beam @ self.chance  # (bins, levels): weight served at each horizontal loss
-        # A cell never falls below the pattern's floor, whatever the two planes add up to.
-        by_level = np.maximum(by_level, (floor @ self.chance[:, 0])[:, None])
+        by_level = _served_by_level(beam, floor, self.chance)
         served = by_level[np.arange(self.bins), self.level_of]  # (bearings, bins) of one sector alone
         if self.offsets is None:
             picked = self._free(served)
@@ -213,51 +224,60 @@ class _Search:
 
     def _free(self, served: np.ndarray) -> list[int]:
         grid = np.arange(0, self.bearings.size, self.step)
-        coarse = served[grid]
-        if self.sectors == 1:
-            picked = [int(grid[_first_best(coarse.sum(axis=1))])]
-        else:
+        picked: list[int] = []
+        if self.sectors > 1:
             i, j = np.triu_indices(grid.size, k=1)
-            pair = _first_best(_pair_shares(coarse)[i, j])
+            apart = _turn(grid[i] - grid[j], self.bearings.size) >= self.apart
+            i, j = i[apart], j[apart]
+            coarse = served[grid]
+            pair = _first_best(np.array([np.maximum(coarse, row).sum(axis=1) for row in coarse])[i, j])
             picked = [int(grid[i[pair]]), int(grid[j[pair]])]
-            while len(picked) < self.sectors:  # each further sector where it adds most
-                held = served[picked].max(axis=0)
-                picked.append(int(grid[_first_best(np.maximum(coarse, held).sum(axis=1))]))
-            if self.sectors > 2:
-                picked = _polish(served, picked, grid)
+        while len(picked) < self.sectors:  # each further sector where it adds most
+            picked.append(self._best_choice(served, picked, grid)[0])
+        if self.sectors > 2:
+            picked = self._polish(served, picked, grid)
         for reach in (self.step, max(self.step // 2, 1)):
-            picked = _polish(served, picked, np.arange(-reach, reach + 1), around=True)
+            picked = self._polish(served, picked, np.arange(-reach, reach + 1), around=True)
+        return picked
+
+    def _best_choice(self, served: np.ndarray, others: list[int], choices: np.ndarray) -> tuple[int, float]:
+        """The bearing of `choices` that serves most beside the others, and the share."""
+        for other in others:
+            kept = choices[_turn(choices - other, self.bearings.size) >= self.apart]
+            choices = kept if kept.size else choices
+        held = served[others].max(axis=0) if others else np.zeros(served.shape[1])
+        values = np.maximum(served[choices], held).sum(axis=1)
+        at = _first_best(values)
+        return int(choices[at]), float(values[at])
+
+    def _polish(
+        self, served: np.ndarray, picked: list[int], steps: np.ndarray, around: bool = False
+    ) -> list[int]:
+        """Turn one sector at a time while the share grows; steps: bearings, or turns from the present one."""
+        picked = list(picked)
+        share = float(served[picked].max(axis=0).sum())
+        for _ in range(20):
+            before = share
+            for k in range(len(picked)):
+                others = picked[:k] + picked[k + 1 :]
+                choices = np.sort((picked[k] + steps) % self.bearings.size) if around else steps
+                choice, value = self._best_choice(served, others, choices)
+                if value > share + TIE * max(share, 1.0):
+                    picked[k], share = choice, value
+            if share <= before:
+                break
         return picked
 
 
-def _pair_shares(served: np.ndarray) -> np.ndarray:
-    """Weight served by every two of the rows together (n, n)."""
-    return np.array([np.maximum(served, row).sum(axis=1) for row in served])
+def _turn(steps: np.ndarray, whole: int) -> np.ndarray:
+    """Size of a turn, the short way round."""
+    turn = np.abs(steps) % whole
+    return np.minimum(turn, whole - turn)
 
 
 def _first_best(values: np.ndarray) -> int:
     best = float(values.max())
     return int(np.argmax(values >= best - TIE * max(abs(best), 1.0)))
-
-
-def _polish(served: np.ndarray, picked: list[int], steps: np.ndarray, around: bool = False) -> list[int]:
-    """Turn one sector at a time while the share grows; `steps` are bearings, or turns from the present one."""
-    picked = list(picked)
-    count = served.shape[0]
-    share = float(served[picked].max(axis=0).sum())
-    for _ in range(20):
-        before = share
-        for k in range(len(picked)):
-            others = [p for n, p in enumerate(picked) if n != k]
-            held = served[others].max(axis=0) if others else np.zeros(served.shape[1])
-            choices = np.sort((picked[k] + steps) % count) if around else steps
-            values = np.maximum(served[choices], held).sum(axis=1)
-            at = _first_best(values)
-            if values[at] > share + TIE * max(share, 1.0):
-                picked[k], share = int(choices[at]), float(values[at])
-        if share <= before:
-            break
-    return picked
 
 
 def _normal_table(sigma_db: float) -> np.ndarray:
@@ -288,6 +308,29 @@ def _tally(
         m = (margin - front_to_back - first_margin) / margin_step + 0.5
         if m >= 0.0:
             floor[b, min(int(m), margins - 1)] += weight[c]
+
+
+@njit(**KERNEL)
+def _served_by_level(beam, floor, chance):
+    """Weight served in each bearing bin (bins, levels) at each step of the horizontal loss.
+
+    A cell never falls below the pattern's floor, whatever the two planes add up to.
+    """
+    bins, margins = beam.shape
+    levels = chance.shape[1]
+    served = np.zeros((bins, levels))
+    for b in range(bins):
+        row = served[b]
+        least = 0.0
+        for m in range(margins):
+            weight = beam[b, m]
+            if weight > 0.0:
+                for level in range(levels):
+                    row[level] += weight * chance[m, level]
+            least += floor[b, m] * chance[m, 0]
+        for level in range(levels):
+            row[level] = max(row[level], least)
+    return served
 
 
 @njit(**KERNEL)

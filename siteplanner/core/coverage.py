@@ -212,15 +212,22 @@ def directions(
     Raises ValueError for cells outside the raster.
     """
     elevation = np.asarray(elevation_m)
-    rows, cols = np.atleast_1d(np.asarray(target_rows, float)), np.atleast_1d(np.asarray(target_cols, float))
+    rows, cols = np.atleast_1d(np.asarray(target_rows)), np.atleast_1d(np.asarray(target_cols))
     _check_inside(elevation, row, col, rows, cols)
-    masts = np.atleast_1d(np.asarray(mast_heights_m, float))
-    distance = np.hypot(rows - row, cols - col) * cell_size_m
-    bearing = np.degrees(np.arctan2(cols - col, row - rows)) % 360.0
-    ground = bilinear(elevation, rows, cols) - float(elevation[row, col])
-    rise = ground + rx_height_m - distance**2 / (2.0 * EARTH_RADIUS_M * k_factor) - masts[:, None]
-    angle = np.degrees(np.arctan2(rise, distance))
-    return distance.astype(np.float32), bearing.astype(np.float32), angle.astype(np.float32)
+    masts = np.atleast_1d(np.asarray(mast_heights_m, np.float32))
+    if np.issubdtype(rows.dtype, np.integer) and np.issubdtype(cols.dtype, np.integer):
+        ground = elevation[rows, cols]
+    else:
+        ground = bilinear(elevation, rows, cols)
+    down, right = (rows - row).astype(np.float32), (cols - col).astype(np.float32)
+    distance = np.sqrt(down * down + right * right) * np.float32(cell_size_m)
+    bearing = np.degrees(np.arctan2(right, -down)) % np.float32(360.0)
+    rise = (ground - float(elevation[row, col]) + rx_height_m).astype(np.float32)
+    rise -= distance**2 / np.float32(2.0 * EARTH_RADIUS_M * k_factor)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        angle = np.degrees(np.arctan((rise - masts[:, None]) / distance))
+    angle[:, distance == 0] = np.where(np.isnan(rise[distance == 0]), np.nan, -90.0)
+    return distance, bearing, angle
 
 
 def bilinear(values: np.ndarray, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:

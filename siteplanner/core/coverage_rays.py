@@ -38,7 +38,7 @@ def plan_rays(elevation, rows, cols, row, col, density, reach_step, near_cells):
     # The number of rays grows in steps, so that two masks of about one reach share their rays, and is a
     # multiple of 4, so that a quarter turn of the raster turns the rays into each other.
     rim = math.ceil(math.sqrt(farthest) / reach_step) * reach_step
-    ray_count = 4 * int(math.ceil(2.0 * math.pi * rim * density / 4.0))
+    ray_count = 4 * math.ceil(2.0 * math.pi * rim * density / 4.0)
     turns = np.empty(count, np.float64)
     held = np.zeros(ray_count + 2, np.int64)
     reach_all = np.zeros(ray_count + 1, np.float64)
@@ -280,7 +280,7 @@ def trace_intervals(
                     least = min(least, 0.78 * 0.78 / (nu_scale * L))
                     # Every clearance is at least (q - tx_rise) i and (-q - rx_rise) (L - i).
                     from_tx, from_rx = q - tx_rise, max(-q - rx_rise, 0.0)
-                    low = max(int(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30))), 1)
+                    low = max(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30)), 1)
                     high = min(int(least * L / (from_tx * from_tx + least + 1e-30)), n)
                     if low <= high:
                         least = min(least, _least_clearance(
