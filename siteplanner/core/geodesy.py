@@ -98,16 +98,15 @@ def visible_arc_deg(latitude_deg, longitude_deg, min_elevation_deg):
     """
     latitude = np.radians(np.asarray(latitude_deg, float))
     sine = np.sin(np.radians(np.asarray(min_elevation_deg, float)))
-    axis_m, equator_m = _station(latitude_deg, 0.0)
-    m = axis_m * np.cos(latitude) + equator_m * np.sin(latitude)
+    p, equator_m = _station(latitude_deg, 0.0)
+    cosine = np.cos(latitude)
+    m = p * cosine + equator_m * np.sin(latitude)
     r = GEOSTATIONARY_RADIUS_M
-    a = (r * np.cos(latitude)) ** 2
-    b = 2 * r * (axis_m * sine**2 - m * np.cos(latitude))
-    c = m**2 - sine**2 * (r**2 + axis_m**2 + equator_m**2)
+    # the discriminant with its equal terms already cancelled: at E = 0 rounding would make it negative
+    root = sine * np.sqrt((p * sine) ** 2 - 2 * p * m * cosine + (r**2 + p**2 + equator_m**2) * cosine**2)
     with np.errstate(invalid="ignore", divide="ignore"):
-        root = np.sqrt(b * b - 4 * a * c)
-        cosine = (-b + np.where(sine < 0, -root, root)) / (2 * a)
-        half_deg = np.degrees(np.arccos(np.where(np.abs(cosine) <= 1, cosine, np.nan)))
+        cos_difference = (m * cosine - p * sine**2 + root) / (r * cosine**2)
+        half_deg = np.degrees(np.arccos(np.where(np.abs(cos_difference) <= 1, cos_difference, np.nan)))
     longitude = np.asarray(longitude_deg, float)
     return wrap_180_deg(longitude - half_deg), wrap_180_deg(longitude + half_deg)
 
