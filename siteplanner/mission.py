@@ -38,8 +38,8 @@ class Layers(_Part):
         "auto", description="Overrides the unit found in the raster or its CRS. `auto` never guesses feet."
     )
     surface: tuple[str, ...] = Field(
-        (), description="Optional surface heights (tree tops, roofs), same unit; they block the sky. Radio is predicted "
-        "over bare ground."
+        (), description="Optional surface heights (tree tops, roofs), same unit; they block sky and "
+        "radio. Without them: bare ground."
     )
     incident_area: str = Field(description="Polygons that need coverage; column `weight` optional.")
     roads: str = Field(description="Road lines with OpenStreetMap keys, or other columns by `road_columns`.")
@@ -87,6 +87,9 @@ class Trailer(_Part):
     )
     mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1)] = Field(
         (8.0, 12.0, 15.0), description="Heights at which the mast locks, above ground. Common practice."
+    )
+    mast_stop_tolerance: float = Field(
+        0.02, ge=0, le=1, description="Share of the area that a lower mast stop may give up. Common practice."
     )
     dish_height_m: float = Field(2.0, gt=0, description="Dish centre above ground. Common practice.")
     set_up_min: tuple[float, float, float] = Field(
@@ -170,6 +173,13 @@ class Radio(_Part):
     )
     tx_power_dbm: float = Field(40.0, description="Per sector, all resource blocks (10 W).")
     sectors: int = Field(2, ge=1, le=6)
+    sector_separation_deg: Literal["free", "even"] | float = Field(
+        "free", description="`free`: each sector turns by itself; `even`: 360 / sectors apart; or degrees apart, when "
+        "the whole mast is turned.",
+    )
+    min_sector_separation_deg: float = Field(
+        60.0, ge=0, le=180, description="Free sectors stay this far apart, about a beamwidth. Common practice."
+    )
     antenna_gain_dbi: float = Field(14.0)
     beamwidth_deg: float = Field(
         65.0, gt=0, le=360, description="Horizontal, -3 dB; pattern of TR 36.942 section 4.2.1."

@@ -2,39 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from shapely.geometry import Point
 
-from siteplanner.core.aim import best_aim, lowest_good_stop
-from siteplanner.core.coverage import path_loss_exact_db, path_loss_stops_db
 from siteplanner.core.geodesy import look_angles
 from siteplanner.core.horizon import horizon_reach
-from siteplanner.core.link import LinkParameters, budget, margin_db, service_probability
 from siteplanner.core.terrain import attitude, best_heading, footprint, jack_lifts_m
 from siteplanner.errors import Finding
-from siteplanner.mission import Radio
 from siteplanner.planning.ground_way import GroundWay
 from siteplanner.planning.limits import line_keep_away_m
 from siteplanner.planning.model import (
     Access,
-    Coverage,
     Evaluation,
     Ground,
     Look,
     OnAir,
-    PointService,
     Spot,
 )
 from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
+from siteplanner.planning.service import predict_coverage
 from siteplanner.planning.study import Study
 from siteplanner.roads.routing import nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 
 BEAM_OFFSETS_DEG = np.linspace(-1.5, 1.5, 7)  # skyline over a small dish's beam; common practice, no source
 LEVEL_ROLL_DEG = 1.0  # less roll than this counts as none, so that the nose can point the way out; common practice
-STOP_TOLERANCE = 0.02  # share of the area that a lower mast may give up
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,13 +38,6 @@ class Judge:
     study: Study
     ruling: Ruling
     way: GroundWay
-
-
-def link_parameters(radio: Radio) -> LinkParameters:
-    """The mission's radio as the numeric core wants it."""
-    names = {f.name for f in fields(LinkParameters)}
-    values = {name: value for name, value in radio.model_dump().items() if name in names}
-    return LinkParameters(**values)
 
 
 def magnetic_declination_deg(latitude_deg: float, longitude_deg: float, height_m: float) -> float | None:
@@ -154,78 +141,6 @@ def judge_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> tuple[Look, ..
             bool(margin >= sky.min_margin_deg and elevation >= sky.min_elevation_deg),
         ))
     return tuple(looks)
-
-
-def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int]) -> Coverage:
-    """Path loss to every cell of the area from every mast stop; best bearings; lowest stop that is good enough."""
-    grid, radio, cells = study.elevation, study.mission.radio, study.area_cells
-    params = link_parameters(radio)
-    stops = np.array(study.mission.trailer.mast_stops_m)
-    loss = path_loss_stops_db(grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m,
-                              radio.frequency_mhz, cells.rows, cells.cols)
-    dx = (cells.cols - cell[1]) * grid.cell_size_m
-    dy = (cell[0] - cells.rows) * grid.cell_size_m
-    distance = np.maximum(np.hypot(dx, dy), grid.cell_size_m / 2)
-    bearing = np.degrees(np.arctan2(dx, dy)) % 360
-    target = grid.values[cells.rows, cells.cols] + radio.handset_height_m
-    eye = float(grid.values[cell]) + stops
-    angle = np.degrees(np.arctan2(target[None, :] - eye[:, None], distance[None, :]))
-    weight = np.where(distance <= radio.max_radius_m, cells.weight, 0.0)
-    aims = best_aim(loss, bearing, angle, weight, params, radio.sectors, radio.location_sigma_db)
-    shares = np.array([aim.share for aim in aims])
-    chosen = lowest_good_stop(shares, STOP_TOLERANCE)
-    aim = aims[chosen]
-    convergence = grid.convergence_deg(spot.x, spot.y)
-    probability = np.where(distance <= radio.max_radius_m, aim.probability, 0.0)
-    return Coverage(
-        share=float(aim.share),
-        served_area_km2=float(np.nansum(probability) * cells.cell_area_m2 / 1e6),
-        mast_height_m=float(stops[chosen]),
-        sector_bearings_deg=tuple(float((b + convergence) % 360) for b in aim.bearings_deg),
-        must_serve=serve_points(study, spot, cell, float(stops[chosen]), aim.bearings_deg, params),
-        share_by_stop=tuple((float(s), float(v)) for s, v in zip(stops, shares, strict=True)),
-        budget=tuple(budget(params, float(np.nanmedian(loss[chosen])), 0.0)),
-        probability=probability.astype(np.float32),
-    )
-
-
-def serve_points(
-    study: Study, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg, params: LinkParameters
-) -> tuple[PointService, ...]:
-    """Each must-serve point by the exact path, not the fast kernel."""
-    from siteplanner.core.antenna import sector_gain_db
-
-    frame = study.overlay("must_serve")
-    if frame is None:
-        return ()
-    grid, radio = study.elevation, study.mission.radio
-    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
-    out = []
-    for number, (name, shape) in enumerate(zip(names, frame.geometry, strict=True), 1):
-        x, y = shape.x, shape.y
-        row, col = (float(v) for v in grid.rowcol(x, y))
-        dx, dy = x - spot.x, y - spot.y
-        distance = max(float(np.hypot(dx, dy)), 1.0)
-        label = str(name) if isinstance(name, str) and name.strip() else f"Point {number}"
-        lon, lat = (float(v) for v in grid.lonlat(x, y))
-        bearing = float(np.degrees(np.arctan2(dx, dy)) % 360)
-        loss = float(path_loss_exact_db(grid.values, grid.cell_size_m, *cell, np.array([mast_height_m]),
-                                        radio.handset_height_m, radio.frequency_mhz, np.array([row]),
-                                        np.array([col]))[0, 0])
-        rise = float(grid.sample(x, y)) + radio.handset_height_m - float(grid.values[cell]) - mast_height_m
-        gain = max(
-            float(sector_gain_db(bearing - b, np.degrees(np.arctan2(rise, distance)), radio.beamwidth_deg,
-                                 radio.front_to_back_db, radio.vertical_beamwidth_deg, radio.vertical_side_lobe_db,
-                                 radio.downtilt_deg))
-            for b in bearings_deg
-        )
-        margin = float(margin_db(params, loss, gain))
-        probability = float(service_probability(margin, radio.location_sigma_db))
-        if distance > radio.max_radius_m or not np.isfinite(margin):
-            probability = 0.0
-        out.append(PointService(label, lat, lon, probability, margin, distance,
-                                (bearing + grid.convergence_deg(spot.x, spot.y)) % 360))
-    return tuple(out)
 
 
 def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | None:

@@ -1,0 +1,113 @@
+"""Predicted service from one spot: every mast stop, best sector bearings, the share served, must-serve points."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+import numpy as np
+
+from siteplanner.core.aim import best_aim, lowest_good_stop, served_probability
+from siteplanner.core.antenna import SectorPattern
+from siteplanner.core.coverage import directions, path_loss_exact_db, path_loss_stops_db
+from siteplanner.core.link import LinkParameters, budget, margin_db
+from siteplanner.mission import Radio
+from siteplanner.planning.model import Coverage, PointService, Spot
+from siteplanner.planning.study import Study
+
+
+def link_parameters(radio: Radio) -> LinkParameters:
+    """The mission's radio as the numeric core wants it."""
+    names = {f.name for f in fields(LinkParameters)}
+    return LinkParameters(**{name: value for name, value in radio.model_dump().items() if name in names})
+
+
+def sector_pattern(radio: Radio) -> SectorPattern:
+    """The mission's sector antenna as the numeric core wants it."""
+    return SectorPattern(radio.beamwidth_deg, radio.front_to_back_db, radio.vertical_beamwidth_deg,
+                         radio.vertical_side_lobe_db, radio.downtilt_deg)
+
+
+def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int]) -> Coverage:
+    """Path loss to every cell of the area from every mast stop; best bearings; the lowest stop that is good enough.
+
+    Bearings in the answer are true; the kernels work in grid bearings.
+    """
+    grid, radio, cells = study.elevation, study.mission.radio, study.area_cells
+    trailer = study.mission.trailer
+    params, pattern = link_parameters(radio), sector_pattern(radio)
+    stops = np.array(trailer.mast_stops_m)
+    surface = None if study.obstacles is None else study.obstacles.values
+    loss = path_loss_stops_db(grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m,
+                              radio.frequency_mhz, cells.rows, cells.cols, surface_m=surface)
+    distance, bearing, angle = directions(grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m,
+                                          cells.rows, cells.cols)
+    aim = best_aim(
+        loss, bearing, angle, cells.weight, params, pattern, sectors=radio.sectors,
+        separation_deg=radio.sector_separation_deg, min_separation_deg=radio.min_sector_separation_deg,
+        sigma_db=radio.location_sigma_db, distance_m=distance, max_radius_m=radio.max_radius_m,
+    )
+    chosen = lowest_good_stop(aim.shares, trailer.mast_stop_tolerance)
+    bearings = aim.bearings_deg[chosen]
+    probability, margin = served_probability(
+        loss[chosen], bearing, angle[chosen], bearings, params, pattern, sigma_db=radio.location_sigma_db,
+        distance_m=distance, max_radius_m=radio.max_radius_m,
+    )
+    probability = np.nan_to_num(probability)  # unknown path: no service is promised there
+    convergence = grid.convergence_deg(spot.x, spot.y)
+    return Coverage(
+        share=float(aim.shares[chosen]),
+        served_area_km2=float(probability.sum() * cells.cell_area_m2 / 1e6),
+        mast_height_m=float(stops[chosen]),
+        sector_bearings_deg=tuple(float((b + convergence) % 360) for b in bearings),
+        must_serve=serve_points(study, spot, cell, float(stops[chosen]), bearings),
+        share_by_stop=tuple((float(s), float(v)) for s, v in zip(stops, aim.shares, strict=True)),
+        budget=_median_budget(params, loss[chosen], margin),
+        probability=probability.astype(np.float32),
+    )
+
+
+def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray) -> tuple[tuple[str, float, str], ...]:
+    """The link budget of the cell with the median margin: half the area does better, half worse."""
+    known = np.nonzero(np.isfinite(margin))[0]
+    if not len(known):
+        return ()
+    order = known[np.argsort(margin[known], kind="stable")]
+    cell = order[len(order) // 2]
+    # the pattern gain follows from margin = margin without pattern + gain
+    gain = float(margin[cell]) - float(margin_db(params, float(loss[cell]), 0.0))
+    return tuple(budget(params, float(loss[cell]), gain))
+
+
+def serve_points(
+    study: Study, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg: np.ndarray
+) -> tuple[PointService, ...]:
+    """Each must-serve point by the exact path, not by the fast kernel."""
+    frame = study.overlay("must_serve")
+    if frame is None:
+        return ()
+    grid, radio = study.elevation, study.mission.radio
+    params, pattern = link_parameters(radio), sector_pattern(radio)
+    surface = None if study.obstacles is None else study.obstacles.values
+    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
+    convergence = grid.convergence_deg(spot.x, spot.y)
+    out = []
+    for number, (name, shape) in enumerate(zip(names, frame.geometry, strict=True), 1):
+        label = str(name) if isinstance(name, str) and name.strip() else f"Point {number}"
+        lon, lat = (float(v) for v in grid.lonlat(shape.x, shape.y))
+        row, col = (np.array([float(v)]) for v in grid.rowcol(shape.x, shape.y))
+        inside = grid.cell(shape.x, shape.y) is not None
+        if not inside:
+            out.append(PointService(label, lat, lon, 0.0, float("nan"), float("nan"), float("nan")))
+            continue
+        row, col = np.clip(row, 0, grid.shape[0] - 1), np.clip(col, 0, grid.shape[1] - 1)
+        loss = path_loss_exact_db(grid.values, grid.cell_size_m, *cell, np.array([mast_height_m]),
+                                  radio.handset_height_m, radio.frequency_mhz, row, col, surface_m=surface)
+        distance, bearing, angle = directions(grid.values, grid.cell_size_m, *cell, np.array([mast_height_m]),
+                                              radio.handset_height_m, row, col)
+        probability, margin = served_probability(
+            loss[0], bearing, angle[0], bearings_deg, params, pattern, sigma_db=radio.location_sigma_db,
+            distance_m=distance, max_radius_m=radio.max_radius_m,
+        )
+        out.append(PointService(label, lat, lon, float(np.nan_to_num(probability)[0]), float(margin[0]),
+                                float(distance[0]), (float(bearing[0]) + convergence) % 360))
+    return tuple(out)
