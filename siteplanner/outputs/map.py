@@ -18,7 +18,7 @@ from siteplanner.outputs.map_shapes import (
     table_shapes,
 )
 from siteplanner.outputs.page import Page, Picture, Piece, Raw, Shapes, data_uri, file_text, parent_name, script_json
-from siteplanner.outputs.palettes import BLUE, GREEN, INK, ORANGE, RULING_COLOURS, SKY_BLUE, VERMILION
+from siteplanner.outputs.palettes import BLUE, DARK_GREEN, DARK_VERMILION, INK, ORANGE, RULING_COLOURS, SKY_BLUE
 from siteplanner.outputs.panel import panel_html
 from siteplanner.outputs.road_shapes import road_shapes
 from siteplanner.outputs.text import clean, shown
@@ -36,9 +36,9 @@ STYLES: dict[str, dict[str, Any]] = {
     "leg": {"color": BLUE, "weight": 5, "opacity": 1, "dashArray": "1 8", "lineCap": "round"},
     "sector": {"color": INK, "weight": 1, "opacity": 0.6, "fillColor": INK, "fillOpacity": 0.10},
     "bearing": {"color": INK, "weight": 3},
-    "dish": {"color": GREEN, "weight": 3, "dashArray": "8 6"},
+    "dish": {"color": DARK_GREEN, "weight": 3, "dashArray": "8 6"},
     "dish_blocked": {"color": "#5A6472", "weight": 2, "dashArray": "2 7"},
-    "hazard": {"color": VERMILION, "weight": 2, "fillColor": VERMILION, "fillOpacity": 0.22},
+    "hazard": {"color": DARK_VERMILION, "weight": 2, "fillColor": DARK_VERMILION, "fillOpacity": 0.22},
     "keep_out": {"color": RULING_COLOURS["keep_out"], "weight": 2, "fillColor": RULING_COLOURS["keep_out"],
                  "fillOpacity": 0.18},
     "power_line": {"color": RULING_COLOURS["power_line"], "weight": 3, "dashArray": "10 5"},
@@ -56,7 +56,8 @@ NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright line
     "bearing": {"color": "#F2E9D4"},
     "dish": {"color": "#2FCFA0"},
     "dish_blocked": {"color": "#A89F92"},
-    "keep_out": {"color": "#CC79A7", "fillColor": "#CC79A7"},
+    "hazard": {"color": "#FF8A3D", "fillColor": "#FF8A3D"},
+    "keep_out": {"color": "#E3A6C6", "fillColor": "#E3A6C6"},
     "power_line": {"color": "#A99CF0"},
     "open": {"color": "#B4BBC5"},
     "unsure": {"color": "#E0B040"},

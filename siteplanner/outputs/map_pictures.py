@@ -7,8 +7,7 @@ from affine import Affine
 
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.basemap import Bounds, class_picture, png, to_mercator
-from siteplanner.outputs.palettes import INK, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
-from siteplanner.outputs.panel import PASSES_COLOUR
+from siteplanner.outputs.palettes import INK, PASSES_COLOUR, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
 from siteplanner.planning.model import Plan, RankedSpot, RulingShare
 from siteplanner.planning.ruling import BITS, OUTSIDE
 

@@ -20,13 +20,13 @@ RULING_COLOURS: dict[str, str] = {
     "roadway": "#117733",  # green
     "no_way_in": "#DDCC77",  # sand
 }
-SPARE_COLOURS = ("#44AA99", "#E69F00", "#56B4E9", "#D55E00", "#0072B2", "#000000")
-"""Tol's teal, then Okabe and Ito, for limits that the table above does not know."""
+PASSES_COLOUR = "#44AA99"  # Tol's teal: ground that passes every limit
+SPARE_COLOURS = ("#E69F00", "#56B4E9", "#D55E00", "#0072B2", "#000000")
+"""Okabe and Ito, for limits that the table above does not know."""
 
 # Okabe and Ito
-BLACK, ORANGE, SKY_BLUE, GREEN, YELLOW, BLUE, VERMILION, PURPLE = (
-    "#000000", "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7",
-)
+ORANGE, SKY_BLUE, BLUE = "#E69F00", "#56B4E9", "#0072B2"
+DARK_VERMILION, DARK_GREEN = "#B84A00", "#007A59"  # theirs, darkened until lines stand out from the relief
 
 SERVICE_CLASSES: tuple[tuple[float, str, str], ...] = (  # from probability, colour, words; ColorBrewer YlGnBu
     (0.50, "#FFFFCC", "50 to 70 %"),

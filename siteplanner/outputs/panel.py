@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from siteplanner.errors import Finding
 from siteplanner.outputs.aiming import aim, both_bearings
-from siteplanner.outputs.palettes import RULING_COLOURS, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
+from siteplanner.outputs.palettes import PASSES_COLOUR, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
 from siteplanner.outputs.text import (
     bearing_text,
     distance_text,
@@ -13,14 +13,13 @@ from siteplanner.outputs.text import (
     number_text,
     parts_that_add_up,
     percent_text,
+    sentence,
     shown,
     time_text,
 )
 from siteplanner.planning.model import Access, Coverage, Evaluation, Plan, RankedSpot
 from siteplanner.planning.words import CAUTIONS, best_look, firmness_sentence, recommendation
 
-PASSES_COLOUR = "#44AA99"  # Tol `muted` teal, the one that no limit has
-assert PASSES_COLOUR not in RULING_COLOURS.values()
 CAUTION = (
     "A planning aid made from map data: check ground, wires, road limits and weather on site. "
     "Local codes, the landowner and licensed practice come first."
@@ -152,10 +151,11 @@ def headline_html(plan: Plan) -> str:
     head, joint, rest = recommendation(plan).partition(": it ")
     because = f"It {rest}" if joint else ""
     aiming = aim(plan.best) if plan.best else ""
-    lines = "".join(f"<p>{named(line)}</p>" for line in (aiming, firmness_sentence(plan)) if line)
+    names = [ranked.spot.name for ranked in plan.spots]
+    lines = "".join(f"<p>{sentence(line, names)}</p>" for line in (aiming, firmness_sentence(plan)) if line)
     return (
         f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
-        f"<h1>{named(head)}</h1>" + (f"<p>{named(because)}</p>" if because else "")
+        f"<h1>{sentence(head, names)}</h1>" + (f"<p>{sentence(because, names)}</p>" if because else "")
         + f'<p class="sp-caution"><b>Caution.</b> {shown(CAUTION)}</p>{lines}</header>'
     )
 

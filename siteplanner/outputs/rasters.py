@@ -16,8 +16,7 @@ import numpy as np
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.basemap import rasterio_crs
 from siteplanner.outputs.map_pictures import main_limit, probability_grid
-from siteplanner.outputs.palettes import rgb, ruling_colours
-from siteplanner.outputs.panel import PASSES_COLOUR
+from siteplanner.outputs.palettes import PASSES_COLOUR, rgb, ruling_colours
 from siteplanner.outputs.text import clean
 from siteplanner.planning.model import Plan, RankedSpot
 from siteplanner.planning.ruling import BITS, OUTSIDE

@@ -16,17 +16,27 @@ FOOT_M = 0.3048
 MILE_M = 1609.344
 
 
+_FORCED_DIRECTION = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
 def _unprintable(character: str) -> bool:
-    """Control characters, halves of surrogate pairs and code points that are no characters."""
-    return unicodedata.category(character) in {"Cc", "Cs"} or (ord(character) & 0xFFFE) == 0xFFFE
+    """Control characters, halves of surrogate pairs, code points that are no characters, forced directions.
+
+    The last (Unicode Standard Annex 9, explicit formatting characters) would let a name turn the line around it.
+    """
+    return (
+        unicodedata.category(character) in {"Cc", "Cs"}
+        or (ord(character) & 0xFFFE) == 0xFFFE
+        or character in _FORCED_DIRECTION
+    )
 
 
 def shown(value: object) -> str:
     """Any value as text for an HTML page, a JavaScript string in it, and a template compiled once more.
 
     Everything but letters, digits and a few harmless marks becomes a numeric entity, so quotes, brackets,
-    backticks and braces reach the screen and nothing else. Control characters and lone surrogates, which no
-    page can hold, become the replacement character; tab and line breaks stay.
+    backticks and braces reach the screen and nothing else. Control characters, forced reading directions and
+    lone surrogates become the replacement character; tab and line breaks stay.
     """
     out = []
     for c in str(value):
@@ -44,8 +54,19 @@ def named(value: object) -> str:
     return f"<bdi>{shown(value)}</bdi>"
 
 
+def sentence(text: str, names: list[str]) -> str:
+    """A sentence as HTML in which names written right to left are set apart, so that figures keep their place."""
+    turned = {name for name in names if any(unicodedata.bidirectional(c) in {"R", "AL"} for c in name)}
+    if not turned:
+        return shown(text)
+    parts = re.split("(" + "|".join(map(re.escape, sorted(turned, key=len, reverse=True))) + ")", text)
+    return "".join(named(part) if part in turned else shown(part) for part in parts)
+
+
 def clean(value: object) -> str:
-    """Any value as one line of plain text: control characters, surrogates and line breaks become spaces."""
+    """Any value as one line of plain text: control characters, surrogates, forced directions and
+    line breaks become spaces.
+    """
     text = "".join(" " if _unprintable(c) or c in "\u2028\u2029" else c for c in str(value))
     return re.sub(r" {2,}", " ", text).strip()
 

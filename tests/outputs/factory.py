@@ -106,7 +106,7 @@ def _evaluation(spot: Spot, number: int, area_cells: int, points: list[tuple[str
         ground=Ground(2.1 + number / 3, 75.0 + 10 * number, 0.8, 1.9,
                       {"front_left": 0.0, "front_right": 0.06, "rear_left": 0.11, "rear_right": 0.17}, 0.05, CELL_M),
         sky=looks,
-        coverage=Coverage(float(probability.mean()), 6.2 - number / 2, 12.0, (35.0 + 15 * number, 215.0 + 15 * number),
+        coverage=Coverage(float(probability.mean()), 6.2 - number / 4, 12.0, (35.0 + 15 * number, 215.0 + 15 * number),
                           tuple(served), ((8.0, 0.6), (12.0, 0.7), (15.0, 0.69)),
                           (("Power", 40.0, "dBm"), ("Gain", 14.0, "dBi")), probability.astype(np.float32)),
         access=Access(route.distance_m, route.time_s + leg.length / 1.4, route.worst_grade_pct, leg.length,
@@ -224,9 +224,13 @@ def make_plan(spots: int = 6, *, names: tuple[str, ...] = (), mission_name: str 
                     failed=(("steep", f"{word(n, 'The ground')} slopes 9.1 deg; the limit is 5.0 deg."),))
         for n in range(rejected)
     )
-    mission = Mission(name=mission_name, layers=Layers(elevation=("dem.tif",), incident_area="area.geojson",
+    def read(text: str) -> str:
+        """As a mission file could bring it: it is UTF-8, so halves of surrogate pairs cannot be in it."""
+        return "".join(c for c in text if not 0xD800 <= ord(c) < 0xE000)
+
+    mission = Mission(name=read(mission_name), layers=Layers(elevation=("dem.tif",), incident_area="area.geojson",
                                                        roads="roads.gpkg"),
-                      staging=Staging(name=word(7, "County yard"), latitude=float(lat), longitude=float(lon)))
+                      staging=Staging(name=read(word(7, "County yard")), latitude=float(lat), longitude=float(lon)))
     plan = Plan(
         mission=mission, software={"siteplanner": "0.1.0"}, inputs=(),
         findings=(

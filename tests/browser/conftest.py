@@ -1,0 +1,77 @@
+"""A real browser without a network.
+
+`page` fails its test on any request off this machine, any dialog, any page error.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from urllib.parse import urlsplit
+
+import pytest
+
+NAMES = ("chromium", "chromium-browser", "google-chrome")
+LOOPBACK = {"127.0.0.1", "localhost", "::1"}
+
+
+def chromium_path() -> str | None:
+    """The browser's program; SITEPLANNER_CHROMIUM names another one."""
+    return os.environ.get("SITEPLANNER_CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
+
+
+def is_far(url: str) -> bool:
+    """Whether a request would leave this machine."""
+    parts = urlsplit(url)
+    return parts.scheme not in {"data", "blob", "file", "about"} and parts.hostname not in LOOPBACK
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator:
+    """A headless Chromium that resolves no name but the loopback address; one for all browser tests."""
+    path = chromium_path()
+    if path is None and not os.environ.get("CI"):
+        pytest.skip(f"no Chromium on this machine (looked for {', '.join(NAMES)})")
+    assert path, "CI must have Chromium: install it or set SITEPLANNER_CHROMIUM"
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=path,
+            args=["--no-sandbox", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"],
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def wrong() -> list[str]:
+    """What the guard has seen; a test that means to trip it empties the list."""
+    return []
+
+
+@pytest.fixture
+def page(chromium, wrong) -> Iterator:
+    """A fresh page of 1280 by 800 with the guard on; every request is also kept in `page.requests`."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 800})
+    context.set_default_timeout(15_000)
+    page = context.new_page()
+    page.requests = []
+
+    def asked(request) -> None:
+        page.requests.append(request.url)
+        if is_far(request.url):
+            wrong.append(f"request to {request.url}")
+
+    def dialog(opened) -> None:
+        wrong.append(f"dialog: {opened.message}")
+        opened.dismiss()
+
+    context.on("request", asked)
+    page.on("websocket", lambda socket: is_far(socket.url) and wrong.append(f"socket to {socket.url}"))
+    page.on("dialog", dialog)
+    page.on("pageerror", lambda error: wrong.append(f"page error: {error}"))
+    yield page
+    context.close()
+    assert not wrong, wrong

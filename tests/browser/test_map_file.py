@@ -1,0 +1,278 @@
+"""The saved map, opened from disk with the network off."""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+
+import folium
+import numpy as np
+import pytest
+from PIL import Image
+
+from siteplanner.outputs.map import map_html
+from siteplanner.outputs.panel import score_text
+from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
+from tests.outputs.factory import HOSTILE, make_plan
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return make_plan()
+
+
+@pytest.fixture(scope="module")
+def saved(plan, tmp_path_factory):
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    path.write_text(map_html(plan), encoding="utf-8")
+    return path
+
+
+def _open(page, path, width=1280, height=800):
+    page.set_viewport_size({"width": width, "height": height})
+    page.context.set_offline(True)
+    page.goto(path.as_uri())
+    page.wait_for_selector("html[data-ready]")
+    page.wait_for_selector(".leaflet-container[data-ruling=ready]")
+    return page
+
+
+def _pixels(page) -> np.ndarray:
+    return np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB")).astype(int)
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (820, 1180)])
+def test_it_opens_with_one_request_and_shows_the_ground(page, saved, width, height):
+    _open(page, saved, width, height)
+    assert [url for url in page.requests if not url.startswith("data:")] == [saved.as_uri()]
+    relief = page.locator("img.sp-relief")
+    assert relief.evaluate("e => e.complete && e.naturalWidth > 200")
+    box = page.locator(".leaflet-container").bounding_box()
+    assert box["width"] > 0.6 * width
+    assert box["height"] > 0.5 * height
+    # the ground is drawn: the map's pixels differ, and more than a flat colour would
+    part = _pixels(page)[int(box["y"]) : int(box["y"] + box["height"]), int(box["x"]) : int(box["x"] + box["width"])]
+    assert part.std(axis=(0, 1)).min() > 10
+    # nothing sticks out sideways
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_the_headline_can_be_read_without_scrolling(page, saved):
+    _open(page, saved)
+    for words in ("Park at spot A", "Local codes", "Ranked spots"):
+        box = page.get_by_text(words).first.bounding_box()
+        assert 0 <= box["y"] < 780, words
+
+
+def test_marks_are_where_the_spots_are(page, saved, plan):
+    _open(page, saved)
+    for ranked in plan.spots:
+        mark = page.locator(".leaflet-marker-pane .sp-mark", has_text=str(ranked.rank)).first
+        box = mark.bounding_box()
+        centre = [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2]
+        # ask the page's own readout for the place under the mark's centre
+        page.mouse.move(*centre)
+        lat, lon = map(float, page.locator(".sp-readout").inner_text().split("\n")[0].split(", "))
+        x, y = plan.scene.elevation.from_lonlat(lon, lat)
+        metres_per_pixel = page.evaluate("""() => {
+            const map = Object.values(window).find(v => v instanceof L.Map);
+            return map.distance(map.containerPointToLatLng([400, 400]), map.containerPointToLatLng([401, 400]));
+        }""")
+        assert np.hypot(x - ranked.spot.x, y - ranked.spot.y) < 2 * metres_per_pixel
+
+
+def test_the_list_pans_and_shows_one_drive_at_a_time(page, saved, plan):
+    _open(page, saved)
+    shown = """rank => { const map = Object.values(window).find(v => v instanceof L.Map), ids = [];
+        map.eachLayer(l => l.feature && ids.push(l.feature.id)); return ids.includes('drive:' + rank); }"""
+    assert page.evaluate(shown, 1)
+    page.click('button[data-spot="2"]')
+    page.wait_for_selector(".leaflet-popup")
+    assert page.evaluate(shown, 3)
+    assert not page.evaluate(shown, 1)
+    assert page.get_attribute('button[data-spot="2"]', "aria-pressed") == "true"
+    popup = page.locator(".leaflet-popup-content")
+    assert "Spot C" in popup.inner_text()
+    rows = popup.locator(".sp-figures").first.locator("tr").all_inner_texts()
+    points = [round(10 * float(row.split()[-1])) for row in rows[1:]]
+    assert sum(points[:-1]) == points[-1] == round(10 * float(score_text(plan.spots[2])))
+    page.wait_for_timeout(400)
+    box = popup.bounding_box()
+    assert box["x"] > 400
+    assert box["y"] >= 0
+
+
+def test_pressing_a_mark_chooses_the_spot(page, saved):
+    _open(page, saved)
+    page.locator(".leaflet-marker-pane .sp-mark", has_text="4").click()
+    page.wait_for_selector(".leaflet-popup")
+    assert page.get_attribute('button[data-spot="3"]', "aria-pressed") == "true"
+
+
+def test_the_readout_names_the_limits_of_the_ground(page, saved, plan):
+    _open(page, saved)
+    grid = plan.scene.ruling
+    wanted = {"hazard": (115, 75), "keep_out": (160, 165)}
+    for code, cell in wanted.items():
+        lon, lat = grid.lonlat(*grid.xy(*cell))
+        at = page.evaluate("""([lat, lng]) => { const map = Object.values(window).find(v => v instanceof L.Map);
+            const p = map.latLngToContainerPoint([lat, lng]), b = map.getContainer().getBoundingClientRect();
+            return [p.x + b.x, p.y + b.y]; }""", [float(lat), float(lon)])
+        page.mouse.move(*at)
+        words = page.locator(".sp-readout").inner_text().split("\n")[1]
+        value = int(grid.values[cell])
+        assert value & BITS[code]
+        assert words == "; ".join(LIMITS[c] for c, bit in BITS.items() if value & bit and value != OUTSIDE)
+    free = np.argwhere(grid.values == 0)
+    solid = [c for c in free if (grid.values[c[0] - 1 : c[0] + 2, c[1] - 1 : c[1] + 2] == 0).all()]
+    lon, lat = grid.lonlat(*grid.xy(*solid[len(solid) // 2]))
+    at = page.evaluate("""([lat, lng]) => { const map = Object.values(window).find(v => v instanceof L.Map);
+        map.setView([lat, lng], map.getZoom(), {animate: false});
+        const p = map.latLngToContainerPoint([lat, lng]), b = map.getContainer().getBoundingClientRect();
+        return [p.x + b.x, p.y + b.y]; }""", [float(lat), float(lon)])
+    page.mouse.move(at[0] + 1, at[1])
+    page.mouse.move(*at)
+    assert page.locator(".sp-readout").inner_text().endswith("Passes every limit")
+
+
+def test_one_picture_of_the_ground_at_a_time_and_the_legend_follows(page, saved):
+    _open(page, saved)
+    assert page.is_checked("input[data-layer=service]")
+    page.check("input[data-layer=ruling]")
+    assert not page.is_checked("input[data-layer=service]")
+    assert page.locator("img.sp-classes").count() == 1
+    page.check("input[data-layer=slope]")
+    assert not page.is_checked("input[data-layer=ruling]")
+    page.uncheck("input[data-layer=slope]")
+    assert page.locator("img.sp-classes").count() == 0
+
+
+def test_night_view_is_dark(page, saved):
+    _open(page, saved)
+    day = _pixels(page).mean()
+    page.click("#sp-night")
+    page.wait_for_timeout(200)
+    assert _pixels(page).mean() < 0.4 * day
+    assert page.locator("#sp-night").inner_text() == "Day view"
+
+
+def test_the_panel_gives_way_to_the_map(page, saved):
+    _open(page, saved)
+    page.click("#sp-hide")
+    assert page.locator(".leaflet-container").bounding_box()["width"] == 1280
+    page.click("#sp-hide")
+    assert page.locator("#sp-panel").is_visible()
+
+
+def _seen(name: str) -> str:
+    """How a name must look: what no page can hold or none should is a replacement character, blanks are folded."""
+    gone = {c for c in name if unicodedata.category(c) in ("Cc", "Cs") and c not in "\t\n\r"} | {"\u202e"}
+    return " ".join("".join("\ufffd" if c in gone else c for c in name).split())
+
+
+def test_hostile_names_are_seen_as_they_are_and_do_nothing(page, tmp_path):
+    plan = make_plan(len(HOSTILE), names=HOSTILE, mission_name=HOSTILE[0])
+    path = tmp_path / "map.html"
+    path.write_text(map_html(plan), encoding="utf-8")
+    _open(page, path)
+    names = [" ".join(t.split()) for t in page.locator("button[data-spot] .sp-name").all_text_contents()]
+    assert names == [_seen(name) for name in HOSTILE]
+    assert HOSTILE[0] in page.locator(".sp-mission").inner_text()
+    assert page.title().startswith(HOSTILE[0])
+    for index in range(len(HOSTILE)):
+        page.locator(f'button[data-spot="{index}"]').click()
+        page.wait_for_selector(".leaflet-popup .sp-spot")
+        heading = " ".join(page.locator(".leaflet-popup h2").last.text_content().split())
+        assert heading == f"{index + 1}. Spot {_seen(HOSTILE[index])}"
+    # every tooltip of every layer, opened one after the other, as its text
+    texts = page.evaluate("""() => { const map = Object.values(window).find(v => v instanceof L.Map), out = [];
+        map.closePopup();
+        map.spShapes.forEach(group => group.eachLayer(one => { map.addLayer(group);
+          if (!one.getTooltip()) return;
+          one.openTooltip(); out.push(one.getTooltip().getElement().textContent); one.closeTooltip();
+        })); return out; }""")
+    assert len(texts) > 60
+    folded = [" ".join(text.split()) for text in texts]
+    for place, start in ((0, "Incident area"), (3, "Keep-out area"), (4, "Hazard area"), (5, "Power line"),
+                         (1, "Must-serve point"), (0, "Spot")):
+        assert any(t.startswith(start) and _seen(HOSTILE[place]) in t for t in folded), (start, folded)
+    assert page.evaluate("document.querySelectorAll('img[src=x], svg[onload], #sp-panel script').length") == 0
+
+
+LEFT_OF = """([selector, word]) => {
+    const walk = document.createTreeWalker(document.querySelector(selector), NodeFilter.SHOW_TEXT);
+    for (let node; (node = walk.nextNode());) {
+        const start = node.data.indexOf(word);
+        if (start < 0) continue;
+        const range = document.createRange();
+        range.setStart(node, start); range.setEnd(node, start + word.length);
+        return range.getBoundingClientRect().left;
+    } }"""
+
+
+@pytest.mark.parametrize("name", ["\u05d0\u05d1\u05d2", "\u202eABC"])
+def test_a_name_written_right_to_left_does_not_turn_the_line(page, tmp_path, name):
+    plan = make_plan(2, names=(name,))
+    path = tmp_path / "map.html"
+    path.write_text(map_html(plan), encoding="utf-8")
+    _open(page, path)
+    page.evaluate("document.querySelectorAll('#sp-panel p').forEach(p => p.style.whiteSpace = 'nowrap')")
+    # "Runner-up: spot <name>, 2.4 points behind": the figure stands right of the name
+    seen = name.strip("\u202e")
+    line = ".sp-headline p:last-of-type"
+    assert page.evaluate(LEFT_OF, [line, "2.4"]) > page.evaluate(LEFT_OF, [line, seen])
+    assert page.evaluate(LEFT_OF, [line, "points"]) > page.evaluate(LEFT_OF, [line, "2.4"])
+
+
+def test_a_plan_without_spots_opens(page, tmp_path):
+    path = tmp_path / "map.html"
+    path.write_text(map_html(make_plan(0)), encoding="utf-8")
+    _open(page, path)
+    assert "No spot passes every limit" in page.locator("h1").inner_text()
+    page.check("input[data-layer=ruling]")
+    assert page.locator("img.sp-classes").count() == 1
+
+
+@pytest.mark.parametrize(
+    ("body", "caught"),
+    [
+        ('<img src="http://example.invalid/a.png">', "request"),
+        ("<script>alert(1)</script>", "dialog"),
+        ("<script>nothing.here</script>", "page error"),
+    ],
+)
+def test_the_guard_sees_what_it_must(page, wrong, tmp_path, body, caught):
+    path = tmp_path / "bad.html"
+    path.write_text(body)
+    page.goto(path.as_uri())
+    page.wait_for_timeout(200)
+    assert len(wrong) == 1
+    assert wrong.pop().startswith(caught)
+
+
+def test_the_guard_catches_a_stock_map_and_a_raw_name(page, wrong, tmp_path):
+    stock = folium.Map(location=[39.6, -105.9], tiles=None)
+    folium.Marker([39.6, -105.9], tooltip=HOSTILE[0]).add_to(stock)
+    path = tmp_path / "stock.html"
+    path.write_text(stock.get_root().render())
+    page.goto(path.as_uri())
+    page.wait_for_timeout(300)
+    assert sum(line.startswith("request") for line in wrong) >= 5
+    wrong.clear()
+
+
+def test_the_policy_stops_what_slips_through(page, wrong, saved, tmp_path):
+    # were a name ever to get through raw, the browser itself must refuse it
+    text = saved.read_text("utf-8")
+    raw = '<img src="http://example.invalid/b.png" onerror="alert(5)"><script>alert(6)</script>'
+    path = tmp_path / "slipped.html"
+    path.write_text(text.replace('<aside id="sp-panel">', f'<aside id="sp-panel">{raw}', 1), encoding="utf-8")
+    refused = []
+    page.on("requestfailed", lambda request: refused.append((request.url, request.failure)))
+    page.goto(path.as_uri())
+    page.wait_for_selector("html[data-ready]")
+    page.wait_for_timeout(300)  # the guard fails the test on a dialog
+    assert refused == [("http://example.invalid/b.png", "csp")]  # asked for, but refused before it left
+    assert wrong.pop() == "request to http://example.invalid/b.png"

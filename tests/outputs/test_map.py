@@ -1,0 +1,236 @@
+from __future__ import annotations
+
+import io
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+from PIL import Image
+from pyproj import Geod
+
+from siteplanner.outputs import map as planmap
+from siteplanner.outputs import map_pictures, map_shapes, panel
+from siteplanner.outputs.page import file_text
+from siteplanner.outputs.road_shapes import road_shapes
+from siteplanner.outputs.text import percent_text
+from siteplanner.planning.model import Plan
+from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
+from tests.outputs.factory import make_plan
+
+
+class _Words(HTMLParser):
+    """Text of each table cell of a fragment, row by row."""
+
+    def __init__(self, fragment: str) -> None:
+        super().__init__()
+        self.rows: list[list[str]] = []
+        self.feed(fragment)
+
+    def handle_starttag(self, tag, attrs):
+        if tag == "tr":
+            self.rows.append([])
+        elif tag in {"td", "th"}:
+            self.rows[-1].append("")
+
+    def handle_data(self, data):
+        if self.rows and self.rows[-1]:
+            self.rows[-1][-1] += data
+
+
+@pytest.fixture(scope="module")
+def html(plan: Plan) -> str:
+    return planmap.map_html(plan)
+
+
+def test_the_page_is_one_file_without_links(html):
+    assert html.startswith("<!DOCTYPE html>")
+    assert not re.search(r"<(script|link|img|iframe)[^>]+(src|href)\s*=", html)
+    assert "default-src 'none'" in html
+    assert len(html) < 2_000_000
+
+
+def test_the_map_makes_the_same_page_twice_but_for_names(plan, html):
+    def still(text: str) -> str:
+        return re.sub(r"[0-9a-f]{32}|nonce-[\w-]+|nonce=\"[\w-]+\"", "", text)
+
+    assert still(planmap.map_html(plan)) == still(html)
+
+
+def test_points_shown_add_up_to_the_score_shown(plan):
+    for ranked in plan.spots:
+        rows = _Words(panel.score_table(ranked)).rows
+        points = [round(10 * float(row[-1])) for row in rows[1:-1]]
+        assert len(points) == len(ranked.criteria)
+        assert sum(points) == round(10 * float(rows[-1][-1]))
+        assert rows[-1][-1] == panel.score_text(ranked)
+        assert abs(float(rows[-1][-1]) - ranked.score) <= 0.05 + 1e-9
+
+
+def test_the_headline_says_what_to_do_and_defers_to_local_codes(plan):
+    words = re.sub("<[^>]+>", "", panel.headline_html(plan))
+    assert words.index("Park at spot A") < words.index("Caution.")
+    assert "Local codes" in words
+    assert "close call" in words
+    assert re.search(r"sectors at 035.{1,8} true", words)
+
+
+def test_the_legend_gives_each_limit_its_share(plan):
+    legend = panel.legend_html(plan)
+    for ruling in plan.rulings:
+        assert ruling.label.replace("'", "&#39;") in legend
+        assert percent_text(ruling.share).replace("%", "&#37;") in legend
+    assert len(set(re.findall(r"--c:(#\w{6})", legend))) >= len(plan.rulings) + 1
+
+
+def test_popup_tells_sky_drive_coverage_and_findings(plan):
+    popup = re.sub("<[^>]+>", " ", panel.spot_popup(plan.spots[0]))
+    for words in ("slot 103 W", "176&#176;", "168&#176;", "not clear", "Must-serve", "Ways out", "one way out",
+                  "35&#176; true (027&#176; magnetic)", "climb", "On air", "Not stated by the road data"):
+        assert words in popup, words
+
+
+def test_magnetic_is_said_to_be_unknown_when_it_is(plan):
+    best = plan.spots[0].evaluation
+    blind = replace(best, sky=tuple(replace(look, azimuth_magnetic_deg=None) for look in best.sky))
+    popup = panel.spot_popup(replace(plan.spots[0], evaluation=blind))
+    assert "magnetic not known" in popup
+
+
+def test_layers_are_switched_in_plain_words(plan):
+    control = next(c for c in planmap.build_map(plan)._children.values() if c._name == "LayerControl")
+    control._parent.get_root().render()
+    names = list(control.overlays)
+    assert names == [
+        "Slope of the ground", "Ground ruled out", *(f"Predicted service from spot {n}" for n in range(1, 6)),
+        "Hazard areas", "Keep-out areas", "Roads and what the rig can use", "Incident area", "Power lines",
+        *(f"{words} spot {n}" for n in range(1, 7) for words in ("Sectors and dish at", "Drive to")),
+        "Must-serve points", "Staging point", "Spots",
+    ]
+
+
+def test_sector_lines_point_along_true_bearings(plan):
+    geod = Geod(ellps="WGS84")
+    for ranked in plan.spots:
+        shapes = {f["id"]: f for f in map_shapes.aim_shapes(ranked, plan)}
+        for number, bearing in enumerate(ranked.evaluation.coverage.sector_bearings_deg, 1):
+            start, end = shapes[f"bearing:{ranked.rank}:{number}"]["geometry"]["coordinates"]
+            azimuth, _, _ = geod.inv(*start, *end)
+            assert azimuth % 360 == pytest.approx(bearing, abs=0.02)  # degrees; 1e-6 deg of rounding at 1.7 km
+            wedge = shapes[f"sector:{ranked.rank}:{number}"]["geometry"]["coordinates"][0]
+            edges = [geod.inv(*start, *corner)[0] for corner in (wedge[1], wedge[-2])]
+            assert (edges[1] - edges[0]) % 360 == pytest.approx(plan.mission.radio.beamwidth_deg, abs=0.05)
+
+
+def test_routes_on_the_map_lie_where_the_plan_has_them(plan):
+    grid = plan.scene.elevation
+    for ranked in plan.spots:
+        shapes = {f["id"]: f for f in map_shapes.drive_shapes(ranked, plan)}
+        line = shapes[f"drive:{ranked.rank}"]["geometry"]["coordinates"]
+        x, y = grid.from_lonlat(*line[-1])
+        end = ranked.evaluation.access.route.line.coords[-1]
+        assert np.hypot(x - end[0], y - end[1]) < 0.2  # metres
+        leg = shapes[f"leg:{ranked.rank}"]["geometry"]["coordinates"]
+        x, y = grid.from_lonlat(*leg[-1])
+        assert np.hypot(x - ranked.spot.x, y - ranked.spot.y) < 0.2
+
+
+def test_roads_say_why_they_are_out_and_what_is_not_stated(plan):
+    kinds = {f["properties"]["k"]: f["properties"]["t"] for f in road_shapes(plan)}
+    assert set(kinds) == {"open", "unsure", "shut"}
+    assert "height limit 3 m is below the rig&#39;s 3.2 m" in kinds["shut"]
+    assert "not stated" in kinds["unsure"]
+    assert "weight limit" in kinds["unsure"]
+
+
+def test_every_feature_has_its_own_id(plan):
+    ids = [f["id"] for r in plan.spots for f in (*map_shapes.aim_shapes(r, plan), *map_shapes.drive_shapes(r, plan))]
+    ids += [f["id"] for f in (*map_shapes.spot_marks(plan), *road_shapes(plan), *map_shapes.must_serve_marks(plan))]
+    assert len(ids) == len(set(ids))
+    assert {"spot:1", "spot:6", "rejected:1", "road:0"} <= set(ids)
+
+
+def test_a_cell_has_the_colour_of_its_first_limit(plan):
+    classes, rulings = map_pictures.main_limit(plan)
+    order = {code: n for n, code in enumerate(LIMITS)}
+    values = plan.scene.ruling.values
+    for row, col in ((110, 70), (160, 160), (110, 120), (0, 0), (30, 100), (100, 118)):
+        value, found = int(values[row, col]), int(classes.values[row, col])
+        hit = sorted((c for c, bit in BITS.items() if value & bit and value != OUTSIDE), key=order.__getitem__)
+        meant = 0 if value == OUTSIDE else 1 if value == 0 else 2 + [r.code for r in rulings].index(hit[0])
+        assert found == meant
+
+
+def test_a_limit_without_a_name_never_looks_as_if_the_ground_passed(plan):
+    bare = replace(plan, rulings=plan.rulings[:1])
+    classes, _ = map_pictures.main_limit(bare)
+    assert set(np.unique(classes.values[(plan.scene.ruling.values & (OUTSIDE - 1 - BITS["steep"])) != 0])) <= {0, 2, 3}
+    passing = classes.values == 1
+    assert (plan.scene.ruling.values[passing] == 0).all()
+
+
+def test_the_readable_ruling_reads_back(plan):
+    content, ((south, west), (north, east)) = map_pictures.readable_ruling(plan)
+    pixels = np.asarray(Image.open(io.BytesIO(content))).astype(int)
+    values = pixels[..., 0] + 256 * pixels[..., 1]
+    assert values[0, 0] == OUTSIDE
+    grid = plan.scene.ruling
+    meant = np.unique(grid.values)
+    assert set(np.unique(values)) <= set(meant.tolist())
+    # the middle of the large hazard block, by the page's own arithmetic
+    lon, lat = grid.lonlat(*grid.xy(115, 75))
+
+    def mercator(latitude):
+        return np.log(np.tan(np.pi / 4 + np.radians(latitude) / 2))
+
+    col = int((lon - west) / (east - west) * pixels.shape[1])
+    row = int((mercator(north) - mercator(lat)) / (mercator(north) - mercator(south)) * pixels.shape[0])
+    assert values[row, col] == grid.values[115, 75]
+    assert values[row, col] & BITS["hazard"]
+
+
+@pytest.mark.parametrize("step", [1, 3])
+def test_area_cells_are_put_where_they_stand(plan, step):
+    scene = plan.scene
+    rows, cols = scene.area_rows, scene.area_cols
+    keep = (rows % step == step // 2) & (cols % step == step // 2)
+    coarse = replace(plan, scene=replace(scene, area_rows=rows[keep], area_cols=cols[keep], area_step=step))
+    values = np.arange(keep.sum(), dtype=float)
+    grid = map_pictures.area_values(coarse, values)
+    x, y = scene.elevation.xy(rows[keep], cols[keep])
+    r, c = grid.rowcol(x, y)
+    assert r == pytest.approx(np.round(r), abs=1e-6)  # each coarse cell is centred on its sample
+    assert grid.values[np.round(r).astype(int), np.round(c).astype(int)] == pytest.approx(values)
+    assert np.isfinite(grid.values).sum() == keep.sum()
+
+
+def test_service_below_half_is_clear_and_classes_match_the_legend(plan):
+    content, _ = map_pictures.service_picture(plan.spots[0], plan)
+    colours = {tuple(c) for c in np.asarray(Image.open(io.BytesIO(content)).convert("RGBA")).reshape(-1, 4).tolist()}
+    solid = {f"#{r:02X}{g:02X}{b:02X}" for r, g, b, a in colours if a}
+    assert solid == {colour for _, colour, _ in map_pictures.SERVICE_CLASSES}
+
+
+@pytest.mark.parametrize("made", [make_plan(0), make_plan(1, coverage=False, rejected=0)], ids=["no spot", "bare spot"])
+def test_plans_with_little_to_say_still_make_a_page(made):
+    html = planmap.map_html(made)
+    assert ("No spot passes every limit" in html) == (not made.spots)
+
+
+def test_hostile_names_leave_no_markup_and_no_template(hostile_plan):
+    html = planmap.map_html(hostile_plan)
+    own = html.split("<body>", 1)[1]  # behind the vendored code
+    assert "<img" not in own
+    for mark in ("onerror=", "{{", "{%", "`", "${"):
+        assert mark not in own.replace(file_text("own/map.js"), ""), mark
+    html.encode("utf-8")
+
+
+def test_features_survive_the_trip_through_json(plan):
+    made = planmap.build_map(plan)
+    made.get_root().render()
+    script = made._children["spots"].script()
+    data = json.loads(re.search(r"L\.geoJSON\((\{.*\}), \{\s+style", script, re.S)[1])
+    assert [f["id"] for f in data["features"]][:2] == ["spot:1", "spot:2"]
