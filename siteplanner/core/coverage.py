@@ -32,7 +32,7 @@ from siteplanner.core.propagation import (
     free_space_db,
 )
 
-RAY_DENSITY = 0.7  # rays for each cell length of the farthest circle
+RAY_DENSITY = 1.0  # rays for each cell length of the farthest circle; 0.7 is a fifth faster, twice the error
 NEAR_CELLS = 1.5  # below this there is no profile between the ends
 JOB_CELLS = 65_536  # cells a job holds at most, about, so that its arrays stay small
 REACH_STEP = 64  # the number of rays follows the farthest cell in steps of this many cells

@@ -14,8 +14,8 @@ A_E_KM = 4.0 / 3.0 * 6371.0
 
 @njit(cache=True, nogil=True)
 def bilinear(z, y, x):
-    i = min(int(math.floor(y)), z.shape[0] - 1)
-    j = min(int(math.floor(x)), z.shape[1] - 1)
+    i = min(math.floor(y), z.shape[0] - 1)
+    j = min(math.floor(x), z.shape[1] - 1)
     fy, fx = y - i, x - j
     total = (1 - fy) * (1 - fx) * z[i, j] if (1 - fy) * (1 - fx) > 0 else 0.0
     if fx > 0:
@@ -70,17 +70,16 @@ def residue_db(D, h1, h2, a_km, f_ghz, vertical):
     loss = -F
     for h in (h1, h2):
         B = beta * 0.9575 * beta * (f_ghz**2 / a_km) ** (1 / 3) * h
-        if B > 2:
-            G = 17.6 * math.sqrt(B - 1.1) - 5 * math.log10(B - 1.1) - 8
-        else:
-            G = 20 * math.log10(B + 0.1 * B**3)
+        far, near = B - 1.1, B + 0.1 * B**3
+        G = 17.6 * math.sqrt(far) - 5 * math.log10(far) - 8 if B > 2 else 20 * math.log10(near)
         loss -= max(G, 2 + 20 * math.log10(K))
     return loss
 
 
 @njit(cache=True, nogil=True)
 def sphere_db(D, h1, h2, a_km, f_ghz, lam, vertical):
-    if D >= math.sqrt(2 * a_km) * (math.sqrt(h1 / 1000) + math.sqrt(h2 / 1000)):
+    sight = math.sqrt(2 * a_km) * (math.sqrt(h1 / 1000) + math.sqrt(h2 / 1000))
+    if sight <= D:
         return residue_db(D, h1, h2, a_km, f_ghz, vertical)
     c = (h1 - h2) / (h1 + h2)
     m = 250 * D * D / (a_km * (h1 + h2))
@@ -132,7 +131,7 @@ def twin(z, cell_m, row, col, mast_m, rx_m, f_mhz, rows, cols, vertical=True):
     for c in range(rows.size):
         dr, dc = rows[c] - row, cols[c] - col
         L = math.sqrt(dr * dr + dc * dc)
-        n = max(int(round(L)), 2)
+        n = max(round(L), 2)
         d, h = np.empty(n + 1), np.empty(n + 1)
         for i in range(n):
             d[i], h[i] = i * cell_m / 1000, bilinear(z, row + dr * i / L, col + dc * i / L)
