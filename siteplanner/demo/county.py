@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from siteplanner.demo.terrain import Frame, Valley, drainage, erode, fractal, nearest_on
+from siteplanner.demo.terrain import Frame, Valley, erode, fractal, nearest_on
 
 EPSG = 32612
 WEST_M, SOUTH_M = 330_000.0, 4_940_000.0
@@ -24,7 +24,7 @@ VALLEYS = (
         (6300, 7250, 1537, 600), (5200, 8150, 1526, 150), (3900, 8500, 1508, 120), (2700, 9350, 1490, 120),
         (1300, 9500, 1474, 160), (0, 10000, 1464, 420), (-1600, 10300, 1455, 420)), 900, 42, 3.5),
     Valley("Sable Creek", (
-        (1900, 3480, 1888, 60), (2700, 3580, 1852, 190), (3900, 3390, 1806, 300), (5300, 3330, 1753, 320), (6400, 3560, 1702, 240), (7300, 4150, 1642, 110), (7900, 4950, 1584, 200),
+        (1900, 3480, 1888, 60), (2700, 3580, 1852, 190), (3900, 3350, 1806, 300), (5300, 3330, 1753, 320), (6400, 3560, 1702, 240), (7300, 4150, 1642, 110), (7900, 4950, 1584, 200),
         (8500, 6100, 1549.5, 400)), 0, 12, 2.0),
     Valley("Linnet Creek", (
         (11900, 15500, 1960, 60), (11500, 13600, 1868, 140), (11400, 12100, 1795, 170), (12100, 10600, 1730, 150),
@@ -43,6 +43,7 @@ def _uplift(x, y, seed):
     """Metres a year; large where ranges stand."""
     u = 0.65e-3 * np.ones_like(x)
     u += 2.9e-3 * _hill(x, y, 4300, 1500, 3200, 800, 4)  # Averil range, south of Sable Creek
+    u += 6.0e-3 * _hill(x, y, 3900, 2700, 450, 300)  # Averil Wall
     u += 0.9e-3 * _hill(x, y, 1500, 6200, 2200, 1500)  # the hard ground that the gorge cuts
     u += 1.6e-3 * _hill(x, y, 8300, 12000, 2000, 1300, -20)  # Gannet range
     u += 1.2e-3 * _hill(x, y, 15300, 11000, 1500, 2600)
@@ -103,7 +104,8 @@ class Ground:
 def _limit(x, y):
     """Largest slope that stands: cliffs on the south wall of Sable Creek and in the gorge."""
     s = 0.78 + 0.55 * _hill(x, y, 4300, 2500, 2600, 650) + 0.5 * _hill(x, y, 3500, 8700, 1500, 900)
-    return np.clip(s, 0.5, 1.35)
+    s += 0.7 * _hill(x, y, 3900, 2950, 500, 300)
+    return np.clip(s, 0.5, 1.6)
 
 
 def _resample(z, source: Frame, target: Frame):
@@ -157,6 +159,10 @@ def _finish(z, source, lines, seed):
     soft = ndimage.gaussian_filter(z, 4)
     foot = np.exp(-((dist - half) / 70) ** 2) * (half > 60)
     z = z + foot * (soft - z)
+    edge = fractal(frame.shape, seed + 60, power=1.4, longest=40, shortest=6)
+    for cx, cy, rx, ry, level, tilt in PADS:
+        soft = np.clip(3 * (1.3 - np.hypot((x - cx) / rx, (y - cy) / ry) + 0.12 * edge), 0, 1)
+        z = z + soft * (level + tilt * (y - cy) + 0.3 * relief - z)
     for k, valley in enumerate(VALLEYS):
         depth = np.clip((valley.channel_m / 2 + 8 - dist) / 8, 0, 1) * (owner == k)
         z = z - depth * (z - np.minimum(z, height - valley.bank_m * 0.25))
@@ -170,4 +176,11 @@ BENCHES = (
     (14300, 7600, 900, 500, 1690, 0.15),
     (10600, 4500, 1300, 600, 1660, 0.15),
 )
-_ = drainage
+PADS = (
+    # x, y, half length, half width, level, fall northward: small flats where the story needs one
+    (8720, 5230, 110, 75, 1690, -0.03),  # Chapel Bench
+    (8750, 7395, 60, 13, 1684, 0.0),  # Line Knoll
+    (10600, 4480, 110, 70, 1800, -0.03),  # South Bench corral
+    (4135, 2385, 28, 22, 2860, 0.0),  # Mount Averil
+    (4450, 3290, 52, 26, 1791, 0.02),  # Sable Meadow
+)

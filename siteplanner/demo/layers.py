@@ -9,6 +9,7 @@ from rasterio import features
 from scipy import ndimage
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, shape
 from shapely.ops import unary_union
+from shapely.validation import make_valid
 
 from siteplanner.demo.county import CELL_M, HEIGHT_M, Ground
 from siteplanner.demo.roadplan import Road
@@ -22,16 +23,20 @@ MUST_SERVE = (
 )
 STAGING = ("County road yard", 620, 10060)
 SPOTS = (
-    ("Mount Averil lookout", 3850, 1960), ("Marrowford school field", 9520, 6760),
-    ("Sable Meadow", 3950, 3430), ("South Bench corral", 10600, 4500),
+    ("Mount Averil lookout", 4135, 2385), ("Marrowford school field", 9520, 6760),
+    ("Sable Meadow", 4450, 3292), ("South Bench corral", 10600, 4480), ("Line Knoll", 8750, 7395),
 )
 POWER_LINES = (
     ({"name": "Dunmarrow tie line", "voltage_kv": 230.0, "height_m": 28.0},
-     ((16000, 7500), (14600, 7350), (13200, 7300), (11300, 7250), (9700, 7450), (8200, 8100), (6300, 8600), (4400, 9600),
+     ((16000, 7500), (14600, 7350), (13200, 7300), (11300, 7250), (9700, 7420), (8750, 7395), (7900, 7900), (6300, 8600), (4400, 9600),
       (2200, 10400), (0, 10900))),
     ({"name": "Village feeder", "voltage_kv": None, "height_m": 11.0},
      ((11300, 7250), (10900, 6900), (9800, 6900), (9050, 6920), (8870, 6500), (8600, 5600), (8000, 4850), (6500, 3650),
       (5000, 3450))),
+)
+PASTURES = (  # x, y, radius: grazed, no trees
+    (8720, 5330, 420), (8750, 7400, 300), (10600, 4600, 420), (9700, 7900, 700), (10900, 8400, 500), (6000, 5250, 350),
+    (4450, 3300, 150),
 )
 WATER_M = 3.4  # height above the river that the flood reaches
 
@@ -56,7 +61,7 @@ def make_layers(ground: Ground, elevation_m: np.ndarray, roads: list[Road], seed
         [(Point(x, y), {"name": name}) for name, x, y in MUST_SERVE],
         [(_box(9440, 6690, 9610, 6830), {"name": "School ground: children sheltered here"}),
          (_box(12480, 5430, 12680, 5600), {"name": "Private ranch yard: owner refuses"})],
-        _hazards(ground),
+        _hazards(ground, roads),
         [(LineString(nodes), dict(tags)) for tags, nodes in POWER_LINES],
         [(Point(x, y), {"name": name}) for name, x, y in SPOTS],
         _forest(ground, elevation_m, roads, seed),
@@ -78,14 +83,15 @@ def _incident_area(ground: Ground) -> list[Feature]:
             (Polygon(upper.exterior), {"name": "Search ground, Sable Creek", "weight": 1.0, "people": 45})]
 
 
-def _hazards(ground: Ground) -> list[Feature]:
+def _hazards(ground: Ground, roads: list[Road]) -> list[Feature]:
     main = np.zeros(ground.elevation_m.shape, dtype=bool)
     river = LineString(ground.streams[0][:, :2]).buffer(750)
-    main |= features.geometry_mask([_to_cells(river)], main.shape, _cells_affine(), invert=True)
+    main |= features.geometry_mask([river], main.shape, _cells_affine(), invert=True)
     flood = _polygons((ground.above_stream_m < WATER_M) & main, smooth_m=25).intersection(river)
     parts = [p for p in getattr(flood, "geoms", [flood]) if p.area > 20_000]
-    flood = MultiPolygon(parts).simplify(6)
-    slide = Polygon([(4080, 2700), (4420, 2720), (4480, 3150), (4360, 3330), (4180, 3300), (4090, 3050)])
+    causeway = next(LineString(r.points[:, :2]) for r in roads if r.key == "sable").buffer(12)
+    flood = make_valid(MultiPolygon(parts).simplify(10)).difference(causeway)  # the causeway stays dry
+    slide = Polygon([(5680, 2700), (6020, 2720), (6080, 3150), (5960, 3330), (5780, 3300), (5690, 3050)])
     return [(flood, {"name": "Flood, high water expected", "kind": "flood"}),
             (slide, {"name": "Slide, Averil wall", "kind": "slide"})]
 
@@ -94,10 +100,6 @@ def _cells_affine():
     from affine import Affine
 
     return Affine(CELL_M, 0, 0, 0, -CELL_M, HEIGHT_M)
-
-
-def _to_cells(geometry):
-    return geometry
 
 
 def _polygons(flags: np.ndarray, smooth_m: float):
@@ -116,9 +118,13 @@ def _forest(ground: Ground, z: np.ndarray, roads: list[Road], seed: int) -> np.n
     slope = np.hypot(gx, gy)
     northness = gy / np.maximum(slope, 0.05)  # rows run south: rising southward faces north
     patch = fractal(z.shape, seed, power=1.3, longest=120, shortest=6)
-    moist = 0.9 * np.clip(northness, -1, 1) + 0.9 * patch + 0.3
+    moist = 0.9 * np.clip(northness, -1, 1) + 0.9 * patch
     moist -= np.clip((z - 2300) / 150, 0, None) + np.clip((1600 - z) / 60, 0, None) + np.clip(slope - 0.75, 0, None) * 4
     moist -= 2.0 * (slope < 0.12)
+    x, y = ground.frame.centres()
+    ragged = 1 + 0.2 * fractal(z.shape, seed + 2, power=1.5, longest=60)
+    for px, py, radius in PASTURES:
+        moist -= 3.0 * (np.hypot(x - px, y - py) < radius * ragged)
     height = np.clip(8 + 6 * moist + 2 * fractal(z.shape, seed + 1, power=0.8, longest=12), 0, 24) * (moist > 0.45)
     above = ground.above_stream_m
     riverside = (above > 0.8) & (above < 3.0) & (patch > 0.9)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from scipy import ndimage
@@ -36,6 +37,7 @@ class RoadPlan:
     bridge: dict[str, str] | None = None  # extra tags of its bridges over streams; None: it fords them
     turn_m: float = 60.0
     limits: tuple[tuple[float, float, dict[str, str]], ...] = ()  # from, to (m along), extra tags
+    dry_m: float | None = None  # on a causeway at least this high above the stream
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,9 +73,9 @@ PLANS = (
                          (9800, 6930), (11400, 6580), (12900, 6520), (15998, 6800)),
              _tags("primary", "Marrow Highway", "asphalt", ref="7", maxspeed="50 mph", lanes="2"), 0.07,
              bridge={"name": "Marrow Highway"}, turn_m=140),
-    RoadPlan("sable", ((9000, 6990), (8950, 6500), (8700, 5500), (7950, 4700), (6400, 3480), (5300, 3260),
+    RoadPlan("sable", ((9000, 6990), (8950, 6500), (7950, 4700), (6400, 3480), (5300, 3260),
                        (4000, 3395), (2900, 3480)),
-             _tags("secondary", "Sable Creek Road", "asphalt"), 0.09, start_on="highway", bridge={}, turn_m=90),
+             _tags("secondary", "Sable Creek Road", "asphalt"), 0.09, start_on="highway", bridge={}, turn_m=90, dry_m=5.2),
     RoadPlan("linnet", ((12100, 6540), (12120, 7900), (11700, 9200), (12080, 10600), (11420, 12200), (11560, 13998)),
              _tags("tertiary", "Linnet Road", "asphalt"), 0.08, start_on="highway", bridge={}, turn_m=90),
     RoadPlan("south", ((8500, 5350), (9300, 5050), (10500, 5080), (12100, 5250), (13600, 5350), (14700, 5600),
@@ -85,11 +87,15 @@ PLANS = (
              _tags("unclassified", "Orchard Bench Road", "asphalt"), 0.12, start_on="highway", end_on="linnet",
              bridge={}),
     RoadPlan("gannet", ((10150, 8100), (8800, 9800)),
-             _tags("track", "Gannet Ridge Track", "gravel", tracktype="grade2"), 0.12, start_on="bench"),
+             _tags("track", "Gannet Ridge Track", "gravel", tracktype="grade2"), 0.145, start_on="bench"),
     RoadPlan("southbench", ((10500, 5080), (10600, 4500)),
-             _tags("unclassified", "South Bench Road", "gravel"), 0.11, start_on="south"),
-    RoadPlan("averil", ((6500, 3480), (3850, 1960)),
-             _tags("unclassified", "Averil Lookout Road", "gravel"), 0.18, start_on="sable", bridge={}),
+             _tags("unclassified", "South Bench Road", "gravel"), 0.125, start_on="south"),
+    RoadPlan("chapel", ((8350, 5450), (8720, 5230)),
+             _tags("unclassified", "Chapel Bench Road", "gravel"), 0.12, start_on="sable", bridge={}),
+    RoadPlan("knoll", ((8500, 7150), (8750, 7395)),
+             _tags("service", "Line Knoll Road", "gravel"), 0.13, start_on="highway"),
+    RoadPlan("averil", ((6500, 3480), (4135, 2385)),
+             _tags("unclassified", "Averil Lookout Road", "gravel"), 0.30, start_on="sable", bridge={}),
     RoadPlan("sawyer", ((7300, 4100), (5950, 5200)),
              _tags("track", "Sawyer Flat Track", "compacted", tracktype="grade3"), 0.13, start_on="sable", bridge={}),
     RoadPlan("hatchet", ((11400, 5200), (11500, 3000)),
@@ -97,7 +103,7 @@ PLANS = (
     RoadPlan("cutover", ((11750, 9300), (10700, 10400)),
              _tags("track", "Cutover Track", "dirt", tracktype="grade4"), 0.15, start_on="linnet", bridge={}),
     RoadPlan("eastridge", ((11900, 10100), (13900, 10200)),
-             _tags("track", "East Ridge Track", "ground", tracktype="grade3"), 0.14, start_on="linnet", bridge={}),
+             _tags("track", "East Ridge Track", "ground", tracktype="grade3"), 0.17, start_on="linnet", bridge={}),
     RoadPlan("lost", ((12300, 2400), (13600, 1700)), _tags("track", "", "ground", tracktype="grade3"), 0.16),
     RoadPlan("ford", ((5500, 3280), (5500, 3700)),
              _tags("track", "Ford Lane", "gravel", tracktype="grade2"), 0.12, start_on="sable", turn_m=30),
@@ -113,7 +119,7 @@ STREETS = (
     Street("second", ((9150, 6740), (9280, 6735), (9420, 6730)), _tags("residential", "Second Street", "asphalt")),
     Street("mill", ((9150, 6980), (9150, 6850), (9150, 6740)),
            _tags("residential", "Mill Street", "asphalt", oneway="yes"), "highway"),
-    Street("chapel", ((9280, 6735), (9280, 6845), (9280, 6980)),
+    Street("chapel street", ((9280, 6735), (9280, 6845), (9280, 6980)),
            _tags("residential", "Chapel Street", "asphalt", oneway="yes"), None, "highway"),
     Street("school", ((9420, 6980), (9420, 6840), (9420, 6730)),
            _tags("residential", "School Street", "asphalt"), "highway"),
@@ -145,9 +151,10 @@ def lay_roads(ground: Ground, plans: tuple[RoadPlan, ...] = PLANS) -> tuple[np.n
             stops[0] = _snap(by_key[plan.start_on], stops[0])
         if plan.end_on:
             stops[-1] = _snap(by_key[plan.end_on], stops[-1])
-        path = find_path(half, burden, coarse, stops, plan.max_grade, plan.turn_m)
+        path = find_path(half, burden, coarse, stops, plan.max_grade, plan.turn_m,
+                         to_the_point=plan.end_on is not None or plan.key in ("highway", "linnet"))
         line = densified(rounded(path), STEP_M)
-        road, z = _lay(plan, line, z, frame, water, roads)
+        road, z = _lay(plan, line, z, ground, water, roads)
         roads.append(road)
         r, c = (np.round(v).astype(int) for v in coarse.rowcol(road.points[:, 0], road.points[:, 1]))
         inside = (r >= 0) & (c >= 0) & (r < coarse.shape[0]) & (c < coarse.shape[1])
@@ -155,10 +162,27 @@ def lay_roads(ground: Ground, plans: tuple[RoadPlan, ...] = PLANS) -> tuple[np.n
         taken = ndimage.maximum_filter(taken, 3)
     for street in STREETS:
         roads.append(_set_out(street, z, frame, roads))
-    for street, road in zip(STREETS, roads[len(plans):], strict=True):
-        if street.over:
-            z = carve(z, frame, Course(*_off_deck(road).T), water)
-    return z, roads
+    for road in roads[len(plans) :]:
+        z = carve(z, frame, Course(*_off_deck(road).T), water)
+    return z, _joined(roads)
+
+
+def _joined(roads: list[Road]) -> list[Road]:
+    """Give roads that cross at one level a point in common, as a mapper would."""
+    points = [road.points.copy() for road in roads]
+    lines = [LineString(p[:, :2]) for p in points]
+    for a, b in combinations(range(len(roads)), 2):
+        if not lines[a].intersects(lines[b]):
+            continue
+        met = lines[a].intersection(lines[b])
+        for spot in (p for p in getattr(met, "geoms", [met]) if p.geom_type == "Point"):
+            nearest = [int(np.argmin(np.hypot(points[k][:, 0] - spot.x, points[k][:, 1] - spot.y))) for k in (a, b)]
+            if any("layer" in t and first <= n <= last for k, n in zip((a, b), nearest, strict=True)
+                   for first, last, t in roads[k].stretches):
+                continue
+            for k, n in zip((a, b), nearest, strict=True):
+                points[k][n, :2] = spot.x, spot.y
+    return [Road(r.key, p, r.stretches) for r, p in zip(roads, points, strict=True)]
 
 
 def _off_deck(road: Road) -> np.ndarray:
@@ -188,6 +212,9 @@ def _set_out(street: Street, z: np.ndarray, frame: Frame, roads: list[Road]) -> 
         top = sample(z, frame, line[k : k + 1])[0] + street.deck_m
         heights = np.maximum(heights, top - 0.07 * np.clip(run - 15, 0, None))
         cuts = _limited(cuts, (((k - 3) * STEP_M, (k + 3) * STEP_M, {"bridge": "yes", "layer": "1"}),))
+    fixed = np.zeros(len(line), dtype=bool)
+    fixed[0], fixed[-1] = street.start_on is not None, street.end_on is not None
+    heights = grade_profile(heights, STEP_M, 0.08, fixed)
     return Road(street.key, np.column_stack([line, heights]), tuple(_limited(cuts, street.limits)))
 
 
@@ -206,8 +233,11 @@ def _snap(road: Road, point: tuple[float, float]) -> tuple[float, float]:
     return float(road.points[k, 0]), float(road.points[k, 1])
 
 
-def _lay(plan: RoadPlan, line: np.ndarray, z: np.ndarray, frame: Frame, water: np.ndarray, roads: list[Road]):
+def _lay(plan: RoadPlan, line: np.ndarray, z: np.ndarray, ground: Ground, water: np.ndarray, roads: list[Road]):
+    frame = ground.frame
     heights = sample(z, frame, line)
+    if plan.dry_m is not None:
+        heights = np.maximum(heights, heights + plan.dry_m - sample(ground.above_stream_m, frame, line))
     row, col = (np.clip(np.round(v).astype(int), 0, np.array(z.shape)[k] - 1)
                 for k, v in enumerate(frame.rowcol(line[:, 0], line[:, 1])))
     wet = water[row, col]

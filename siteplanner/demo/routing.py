@@ -34,7 +34,7 @@ MOVE_ROW, MOVE_COL = _moves()
 
 
 @njit(cache=True)
-def _search(z, burden, r0, c0, r1, c1, cell_m, max_grade, turn_m, rows_of, cols_of, reach):
+def _search(z, burden, r0, c0, r1, c1, cell_m, max_grade, turn_m, rows_of, cols_of, reach, ahead0):
     """A* over (cell, heading). Returns the path as (row, column) pairs, empty when there is none."""
     rows, cols = z.shape
     n_dir = rows_of.size
@@ -43,6 +43,8 @@ def _search(z, burden, r0, c0, r1, c1, cell_m, max_grade, turn_m, rows_of, cols_
     came = np.full(rows * cols * n_dir, -1, dtype=np.int32)
     heap = [(0.0, 0.0, 0) for _ in range(0)]
     for d in range(n_dir):
+        if ahead0 >= 0 and d != ahead0:
+            continue
         state = (r0 * cols + c0) * n_dir + d
         best[state] = 0.0
         heap.append((0.0, 0.0, state))
@@ -61,7 +63,7 @@ def _search(z, burden, r0, c0, r1, c1, cell_m, max_grade, turn_m, rows_of, cols_
         for d in range(n_dir):
             turn = abs(d - d0)
             turn = min(turn, n_dir - turn)
-            if turn > 13 or (cell == r0 * cols + c0 and d != d0):
+            if turn > 9 or (ahead0 < 0 and cell == r0 * cols + c0 and d != d0):
                 continue
             i, j = r + rows_of[d], c + cols_of[d]
             if i < 0 or j < 0 or i >= rows or j >= cols:
@@ -104,12 +106,14 @@ class NoWayError(RuntimeError):
 
 
 def find_path(z: np.ndarray, burden: np.ndarray, frame: Frame, stops: list[tuple[float, float]], max_grade: float,
-              turn_m: float = 60.0, margin_m: float = 2000.0) -> np.ndarray:
+              turn_m: float = 60.0, margin_m: float = 2000.0, to_the_point: bool = True) -> np.ndarray:
     """Corner points (local metres) of the cheapest road from the first stop to the last, past the others.
 
-    `burden` adds to the cost of a metre per cell; `max_grade` is a ratio. Raises NoWayError.
+    `burden` adds to the cost of a metre per cell; `max_grade` is a ratio. Unless it must end `to_the_point` (on
+    another road), the road ends within two cells of the last stop. Raises NoWayError.
     """
     points = [stops[0]]
+    heading = -1
     for number, b in enumerate(stops[1:], start=1):
         a = points[-1]
         final = number == len(stops) - 1
@@ -126,14 +130,16 @@ def find_path(z: np.ndarray, burden: np.ndarray, frame: Frame, stops: list[tuple
                         np.ascontiguousarray(burden[top:bottom, left:right]),
                         cells[0][0] - top, cells[0][1] - left, cells[1][0] - top, cells[1][1] - left,
                         frame.cell_m, max_grade, turn_m, MOVE_ROW, MOVE_COL,
-                        2 if final else 8)
+                        2 if final else 8, heading)
         if len(found) < 2:
             raise NoWayError(f"no road from {a} to {b} within {max_grade:.0%}")
-        path = np.array(found[::-1][1:], dtype=float)
+        moves = np.array(found[::-1])
+        heading = int(np.flatnonzero((moves[-1] - moves[-2] == np.column_stack([MOVE_ROW, MOVE_COL])).all(1))[0])
+        path = moves[1:].astype(float)
         x = frame.west_m + (path[:, 1] + left + 0.5) * frame.cell_m
         y = frame.north_m - (path[:, 0] + top + 0.5) * frame.cell_m
         points += zip(x.tolist(), y.tolist(), strict=True)
-        if final:
+        if final and to_the_point:
             points[-1] = b
     return np.array(points, dtype=float)
 

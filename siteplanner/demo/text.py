@@ -49,8 +49,44 @@ radius_m = 2500
 README = """\
 # Dunmarrow County (invented)
 
-No such county exists. Its ground, rivers, roads, names, people and events are made up by
-`siteplanner/demo`; nothing here describes a real place. Only the coordinates are borrowed (UTM zone 12N).
+**No such county exists.** Ground, river, roads, names, people and events are made up by `siteplanner/demo`.
+Nothing here describes a real place, and none of it may be used to plan anything real. Only the coordinates are
+borrowed (UTM zone 12N, about 44.6 N 113.0 W), so that bearings and satellites come out as they would there.
 
-Regenerate with `python -m siteplanner.demo.build [DIR]`.
+The scene: the Marrow River floods the valley floor at Marrowford, and a party is missing up Sable Creek. The
+trailer waits at the county road yard, west of the gorge.
+
+| file | what |
+|---|---|
+| `mission.toml` | the mission; start here |
+| `elevation.tif` | ground, metres, 1600 x 1400 cells of 10 m, EPSG:32612, heights in eighths of a metre |
+| `surface.tif` | ground and tree tops, same cells |
+| `incident_area.geojson` | two polygons with `weight` |
+| `must_serve.geojson` | five named points |
+| `roads.geojson` | road lines with OpenStreetMap keys; roads join only where they share a point |
+| `power_lines.geojson` | a 230 kV line, and a village feeder without a voltage |
+| `keep_out.geojson`, `hazards.geojson` | school ground, ranch yard; flood, slide |
+| `spots.geojson` | places that somebody will ask about |
+
+## Things to find
+
+Look before you read on: where would you park?
+
+- **Mount Averil**, the highest ground, sees both valleys. Its road climbs at up to 30 %, twice what the rig may.
+- **Sable Meadow** lies flat beside the paved road in the middle of the search ground. The Averil Wall stands
+  south of it, higher than the satellites.
+- **Line Knoll** looks over the village. The 230 kV line crosses its top.
+- **South Bench** has the widest view of the valley floor. Both ways in are closed to the rig: a flume crosses the
+  road at 2.8 m in the west, and Cable Bridge carries 3.5 t in the east.
+- **Marrowford school field** is flat, open and next to the command post: but children are sheltered there.
+- A low bench on the spur between Sable Creek and the river has a gravel road and almost the same view.
+
+Old Mill Lane is a shortcut under a 2.8 m trestle. Haul Road passes over the highway and does not join it. One
+track in the south joins nothing. Mill Street and Chapel Street are one-way. Ford Lane fords the creek.
+
+## How it was made
+
+`python -m siteplanner.demo.build [DIR]` makes it anew in about a minute: three designed valleys, a river-erosion
+model with a slope limit for everything between them, then roads as least-cost paths with a grade limit, laid on
+the ground with cut and fill. It is seeded; the same library versions give the same files.
 """
