@@ -13,7 +13,7 @@ import shapely
 
 from siteplanner.outputs.aiming import aim
 from siteplanner.outputs.panel import CAUTION, score_text
-from siteplanner.outputs.text import distance_text, time_text, xml_text
+from siteplanner.outputs.text import distance_text, grid_text, time_text, xml_text
 from siteplanner.planning.model import Access, Plan, RankedSpot
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
@@ -39,8 +39,8 @@ def _waypoints(plan: Plan) -> Iterator[str]:
                  type="staging")
     for ranked in plan.spots:
         spot = ranked.spot
-        yield _point("wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}",
-                     desc=f"Rank {ranked.rank}, score {score_text(ranked)}. {spot.grid_reference}. {aim(ranked)}",
+        words = f"Rank {ranked.rank}, score {score_text(ranked)}. {grid_text(spot.grid_reference)}. {aim(ranked)}"
+        yield _point("wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}", desc=words,
                      type="spot")
     told = set()
     for ranked in plan.spots:
@@ -89,10 +89,10 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan) -> str:
         desc = ". ".join([f"At {distance_text(step.running_m)}", *warnings])
         height = float(grid.sample(step.x, step.y))
         points.append(_point("rtept", step.latitude, step.longitude, height, name=step.text,
-                             cmt=f"{step.grid_reference}", desc=desc, type=step.kind))
+                             cmt=grid_text(str(step.grid_reference)), desc=desc, type=step.kind))
     points.append(_point("rtept", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}",
-                         cmt=spot.grid_reference, desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
-                         type="spot"))
+                         cmt=grid_text(spot.grid_reference),
+                         desc=f"Last leg {distance_text(access.last_leg_m)} over ground", type="spot"))
     return f"<rte>{_about(ranked, access)}{''.join(points)}</rte>"
 
 

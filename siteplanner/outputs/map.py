@@ -38,12 +38,12 @@ STYLES: dict[str, dict[str, Any]] = {
     "bearing": {"color": INK, "weight": 3},
     "dish": {"color": DARK_GREEN, "weight": 3, "dashArray": "8 6"},
     "dish_blocked": {"color": "#5A6472", "weight": 2, "dashArray": "2 7"},
-    "hazard": {"color": DARK_VERMILION, "weight": 2, "fillColor": DARK_VERMILION, "fillOpacity": 0.22},
+    "hazard": {"color": DARK_VERMILION, "weight": 2, "fillColor": DARK_VERMILION, "fillOpacity": 0.12},
     "keep_out": {"color": RULING_COLOURS["keep_out"], "weight": 2, "fillColor": RULING_COLOURS["keep_out"],
                  "fillOpacity": 0.18},
     "power_line": {"color": RULING_COLOURS["power_line"], "weight": 3, "dashArray": "10 5"},
     "open": {"color": "#4D5561", "weight": 2, "opacity": 0.95},
-    "unsure": {"color": "#9A6A00", "weight": 2.5, "dashArray": "7 4"},
+    "unsure": {"color": "#75603A", "weight": 2, "dashArray": "7 4"},
     "shut": {"color": "#A3123F", "weight": 2.5, "dashArray": "2 5"},
     "must_serve": {"color": INK, "fillColor": ORANGE, "fillOpacity": 1, "radius": 7, "weight": 2},
 }
@@ -60,7 +60,7 @@ NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright line
     "keep_out": {"color": "#E3A6C6", "fillColor": "#E3A6C6"},
     "power_line": {"color": "#A99CF0"},
     "open": {"color": "#B4BBC5"},
-    "unsure": {"color": "#E0B040"},
+    "unsure": {"color": "#CBB27A"},
     "shut": {"color": "#FF7A9A"},
 }
 

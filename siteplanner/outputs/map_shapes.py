@@ -127,7 +127,8 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
             i=f'<span class="sp-label">{number}: {round(bearing) % 360:03d}{shown("°")}</span>', t=words,
         ))
     for number, look in enumerate(evaluation.sky, 1):
-        end = _ray(evaluation, [look.azimuth_deg], 0.6 * SECTOR_LENGTH_M)[0]
+        reach = (0.45 + 0.2 * number) * SECTOR_LENGTH_M  # satellites lie close together: labels must not
+        end = _ray(evaluation, [look.azimuth_deg], reach)[0]
         state = "clear" if look.clear else "not clear"
         words = (
             f"Dish to {named(look.satellite_name or look.satellite_longitude_deg)}: "

@@ -161,7 +161,7 @@ class Shapes(Layer):
         order: int = 0,
         control: bool = True,
         show: bool = True,
-        popup_width: int = 380,
+        popup_width: int = 430,
     ) -> None:
         super().__init__(name=name, overlay=True, control=control, show=show)
         self._name = "Shapes"
@@ -177,6 +177,7 @@ class Shapes(Layer):
         styles = script_json(self.styles)
         return f"""
         var {self.get_name()} = (function () {{
+          var room = {parent_name(self)}.getSize();
           var styles = {styles}, night = {script_json(self.night)};
           var layer = L.geoJSON({data}, {{
             style: function (f) {{ return styles[f.properties.k] || {{}}; }},
@@ -190,7 +191,8 @@ class Shapes(Layer):
             onEachFeature: function (f, one) {{
               if (f.properties.t) one.bindTooltip(f.properties.t, {{sticky: true, className: "sp-tip"}});
               if (f.properties.p) one.bindPopup(f.properties.p, {{className: "sp-popup",
-                maxWidth: {self.popup_width}, maxHeight: 440, autoPanPaddingTopLeft: [10, 60]}});
+                maxWidth: Math.min({self.popup_width}, room.x - 60), maxHeight: Math.max(240, room.y - 190),
+                autoPanPaddingTopLeft: [10, 60]}});
             }}
           }});
           layer.order = {self.order};

@@ -9,6 +9,7 @@ from siteplanner.outputs.text import (
     bearing_text,
     distance_text,
     grade_text,
+    grid_text,
     named,
     number_text,
     parts_that_add_up,
@@ -44,7 +45,7 @@ def score_table(ranked: RankedSpot) -> str:
     """Value, weight and points of each criterion; the points shown add up to the score shown."""
     points, total = parts_that_add_up([c.contribution for c in ranked.criteria])
     body = [
-        [named(c.label), shown(number_text(c.value, 2 if abs(c.value) < 10 else 0, c.unit)),
+        [named(c.label), shown(number_text(c.value, 2 if abs(c.value) < 1 else 1 if abs(c.value) < 10 else 0, c.unit)),
          f"{c.utility:.2f}", f"{c.weight:.2f}", f"{p:.1f}"]
         for c, p in zip(ranked.criteria, points, strict=True)
     ]
@@ -117,7 +118,7 @@ def spot_popup(ranked: RankedSpot) -> str:
     """Everything the commander may ask about one spot."""
     spot, evaluation, ground = ranked.spot, ranked.evaluation, ranked.evaluation.ground
     where = f"{spot.latitude:.5f}, {spot.longitude:.5f}"
-    reference = f"{named(spot.grid_reference)}<br>" if spot.grid_reference else ""
+    reference = f"{named(grid_text(spot.grid_reference))}<br>" if spot.grid_reference else ""
     jacks = ", ".join(f"{key.replace('_', ' ')} {value:.2f}" for key, value in ground.jack_differences_m.items())
     rows = [
         ("Place", f"{reference}{shown(where)}<br>{shown(number_text(spot.elevation_m, 0, 'm'))} elevation"),

@@ -7,7 +7,7 @@ import shapely
 
 from siteplanner.outputs.aiming import aim
 from siteplanner.outputs.panel import CAUTION, score_text
-from siteplanner.outputs.text import distance_text, percent_text, time_text, xml_text
+from siteplanner.outputs.text import distance_text, grid_text, percent_text, time_text, xml_text
 from siteplanner.planning.model import Plan, RankedSpot
 
 # KML colours are alpha, blue, green, red
@@ -38,7 +38,7 @@ def _spot_words(ranked: RankedSpot) -> str:
     if evaluation.access:
         access = evaluation.access
         parts.append(f"Drive {distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}.")
-    return " ".join([*parts, aim(ranked), ranked.spot.grid_reference]).strip()
+    return " ".join([*parts, aim(ranked), grid_text(ranked.spot.grid_reference)]).strip()
 
 
 def places_kml(plan: Plan) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import unicodedata
 
 import folium
@@ -10,7 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from siteplanner.outputs.map import map_html
+from siteplanner.outputs.map import build_map, map_html
+from siteplanner.outputs.page import Raw, data_uri, inline, script_json
 from siteplanner.outputs.panel import score_text
 from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
 from tests.outputs.factory import HOSTILE, make_plan
@@ -233,6 +235,33 @@ def test_a_plan_without_spots_opens(page, tmp_path):
     assert "No spot passes every limit" in page.locator("h1").inner_text()
     page.check("input[data-layer=ruling]")
     assert page.locator("img.sp-classes").count() == 1
+
+
+def test_the_same_map_runs_in_the_app_component(page, plan, tmp_path):
+    # streamlit-folium renames every element and evaluates the script in its own frame: do the same here
+    from streamlit_folium import generate_leaflet_string
+
+    fmap = build_map(plan, picture_url=lambda content: data_uri(content, "image/webp"))
+    fmap.get_root().render()
+    header = "".join(part.render() for part in fmap.get_root().header._children.values() if isinstance(part, Raw))
+    script = generate_leaflet_string(fmap)
+    assert not re.search(r"[0-9a-f]{32}", re.sub(r"data:[^\"']+", "", script))
+    path = tmp_path / "component.html"
+    path.write_text(
+        f"<!DOCTYPE html><html><head>{inline('leaflet_css')}{inline('leaflet')}{header}</head><body>"
+        f'<div id="map_div" style="height: 700px"></div><script>eval({script_json(script)})</script></body></html>',
+        encoding="utf-8",
+    )
+    page.goto(path.as_uri())
+    page.wait_for_selector(".leaflet-container[data-ruling=ready]")
+    assert page.locator(".leaflet-marker-pane .sp-mark").count() == len(plan.spots) + len(plan.rejected)
+    assert page.locator("img.sp-relief").count() == 1
+    # a click on a mark tells the app which feature it was
+    told = page.evaluate("""() => { let id = null; for (const key in map_div._layers) {
+        const one = map_div._layers[key];
+        if (one instanceof L.GeoJSON) one.on('click', e => { id = e.layer.toGeoJSON().id; }); }
+        document.querySelector('.leaflet-marker-pane .sp-best').click(); return id; }""")
+    assert told == "spot:1"
 
 
 @pytest.mark.parametrize(

@@ -114,7 +114,7 @@ function sitePlannerPage(map, config) {
     refresh();
     if (move) {
       map.closePopup();
-      map.setView(spots[index].at, Math.max(map.getZoom(), 13));
+      map.setView(spots[index].at, Math.max(map.getZoom(), 14), {animate: false});  // so that the popup finds its room
       layers.spots.eachLayer(function (mark) {
         if (mark.feature && mark.feature.id === spots[index].id) mark.openPopup();
       });
