@@ -1,0 +1,113 @@
+"""A check or a plan in a thread of its own, so that the page stays alive, shows progress and can cancel."""
+
+from __future__ import annotations
+
+import threading
+import time
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from siteplanner.errors import Cancelled, SiteplannerError
+from siteplanner.mission import Mission
+
+State = Literal["running", "done", "failed", "cancelled"]
+
+
+@dataclass(eq=False)
+class Run:
+    """One piece of work in the background.
+
+    `stages` are (words, seconds) of what is behind; `result` is there when `state` is `done`, `error` when it is
+    `failed`. The thread holds no reference to a page: closing the browser does not end it, `cancel` does.
+    """
+
+    mission: Mission
+    job: Callable[[Mission, Callable[[str, float], None]], Any]
+    state: State = "running"
+    stage: str = "Starting"
+    share: float = 0.0
+    stages: list[tuple[str, float]] = field(default_factory=list)
+    result: Any = None
+    error: SiteplannerError | None = None
+    seconds: float = 0.0
+    seen: bool = False  # the page has acted on the end
+    _stop: threading.Event = field(default_factory=threading.Event)
+    _thread: threading.Thread | None = None
+    _since: float = 0.0
+
+    def start(self) -> Run:
+        self._since = time.monotonic()
+        self._thread = threading.Thread(target=self._work, name="siteplanner-run", daemon=True)
+        self._thread.start()
+        return self
+
+    def cancel(self) -> None:
+        """Ask the run to stop; it does so at its next step."""
+        self._stop.set()
+
+    @property
+    def stopping(self) -> bool:
+        return self._stop.is_set() and self.state == "running"
+
+    @property
+    def elapsed_s(self) -> float:
+        return time.monotonic() - self._since if self.state == "running" else self.seconds
+
+    def wait(self, timeout_s: float | None = None) -> None:
+        if self._thread is not None:
+            self._thread.join(timeout_s)
+
+    def _progress(self, stage: str, share: float) -> None:
+        if self._stop.is_set():
+            raise Cancelled()
+        if stage != self.stage:
+            now = time.monotonic()
+            if self.stage != "Starting":
+                self.stages.append((self.stage, now - self._stage_since))
+            self.stage, self._stage_since = stage, now
+        self.share = min(max(share, self.share), 1.0)
+
+    def _work(self) -> None:
+        self._stage_since = time.monotonic()
+        try:
+            self.result = self.job(self.mission, self._progress)
+            if self._stop.is_set():
+                raise Cancelled()
+            self.stages.append((self.stage, time.monotonic() - self._stage_since))
+            end: State = "done"
+        except Cancelled:
+            self.result, end = None, "cancelled"
+        except SiteplannerError as error:
+            self.error, end = error, "failed"
+        except MemoryError:
+            self.error = SiteplannerError("This machine ran out of memory.",
+                                          remedy="Set a larger search.cell_size_m or a smaller search radius.")
+            end = "failed"
+        except Exception as error:
+            # the page shows one sentence; whoever mends the program finds the rest on the terminal
+            traceback.print_exc()
+            self.error = SiteplannerError(
+                f"The program failed ({type(error).__name__}: {error}).",
+                remedy="Try again; if it stays, send the lines on the terminal to whoever looks after it.")
+            end = "failed"
+        self.seconds = time.monotonic() - self._since
+        self.state = end
+
+
+def check_job(mission: Mission, progress: Callable[[str, float], None]) -> Any:
+    """Read and vet every layer, as `siteplanner check` does. The result is (inputs, findings)."""
+    from siteplanner.planning.progress import Stages
+    from siteplanner.planning.study import load_study
+
+    study = load_study(mission, Stages(progress))
+    return study.inputs, study.findings
+
+
+def plan_job(mission: Mission, progress: Callable[[str, float], None]) -> Any:
+    """The main job. The result is the plan."""
+    progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
+    from siteplanner.planning.pipeline import plan
+
+    return plan(mission, progress)

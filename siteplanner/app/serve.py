@@ -1,0 +1,157 @@
+"""Start the app: one Streamlit server on the loopback address, nothing asked of any network."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+import webbrowser
+from pathlib import Path
+
+from siteplanner.errors import InputError, SiteplannerError
+
+HOST = "127.0.0.1"
+MAX_UPLOAD_MB = 1024  # one file; elevation of a county at 10 m is far below
+READY_S = 60.0
+
+OPTIONS: dict[str, str] = {  # passed as flags: they win over a user's own configuration file
+    "server.address": HOST,  # without it the server asks the Internet for its outer address
+    "server.headless": "true",
+    "server.fileWatcherType": "none",
+    "server.showEmailPrompt": "false",
+    "server.maxUploadSize": str(MAX_UPLOAD_MB),
+    "server.enableCORS": "true",
+    "server.enableXsrfProtection": "true",
+    "server.enableStaticServing": "false",
+    "browser.gatherUsageStats": "false",
+    "browser.serverAddress": HOST,
+    "client.showErrorDetails": "none",
+    "client.showErrorLinks": "false",
+    "client.toolbarMode": "viewer",
+    "runner.magicEnabled": "false",
+}
+# Options that not every release knows: as environment variables a release that lacks one passes over it.
+# Only these names may be asked for, so that no web page elsewhere can reach the server under a name of its own.
+NEWER: dict[str, str] = {"STREAMLIT_SERVER_ALLOWED_HOSTS": f"{HOST},localhost"}
+LIGHT = {
+    "primaryColor": "#0B4F82", "backgroundColor": "#FBFAF7", "secondaryBackgroundColor": "#EFEDE6",
+    "textColor": "#1C2430", "borderColor": "#D8D5CC", "linkColor": "#0B4F82",
+}
+DARK = {
+    "primaryColor": "#8FBBDD", "backgroundColor": "#15171B", "secondaryBackgroundColor": "#23262C",
+    "textColor": "#D9CFC0", "borderColor": "#373A41", "linkColor": "#8FBBDD",
+}
+THEME = {
+    **{f"STREAMLIT_THEME_LIGHT_{_name}": value for _name, value in (
+        ("PRIMARY_COLOR", LIGHT["primaryColor"]), ("BACKGROUND_COLOR", LIGHT["backgroundColor"]),
+        ("SECONDARY_BACKGROUND_COLOR", LIGHT["secondaryBackgroundColor"]), ("TEXT_COLOR", LIGHT["textColor"]),
+        ("BORDER_COLOR", LIGHT["borderColor"]), ("LINK_COLOR", LIGHT["linkColor"]))},
+    **{f"STREAMLIT_THEME_DARK_{_name}": value for _name, value in (
+        ("PRIMARY_COLOR", DARK["primaryColor"]), ("BACKGROUND_COLOR", DARK["backgroundColor"]),
+        ("SECONDARY_BACKGROUND_COLOR", DARK["secondaryBackgroundColor"]), ("TEXT_COLOR", DARK["textColor"]),
+        ("BORDER_COLOR", DARK["borderColor"]), ("LINK_COLOR", DARK["linkColor"]))},
+    "STREAMLIT_THEME_BASE_RADIUS": "4px",
+}
+
+
+def command(port: int) -> list[str]:
+    """The command that runs the server on a port of the loopback address."""
+    flags = [f"--{name}={value}" for name, value in {**OPTIONS, "server.port": port, "browser.serverPort": port}.items()]
+    return [sys.executable, "-m", "streamlit", "run", str(Path(__file__).with_name("main.py")), *flags]
+
+
+def environment() -> dict[str, str]:
+    """The server's environment: ours, without other Streamlit settings, with the package in reach."""
+    held = {k: v for k, v in os.environ.items() if not k.startswith("STREAMLIT_")}
+    package = str(Path(__file__).parents[2])
+    paths = [package, *filter(None, [held.get("PYTHONPATH")])]
+    return {**held, **NEWER, **THEME, "PYTHONPATH": os.pathsep.join(paths)}
+
+
+def free_port(port: int) -> int:
+    """The port asked for, or a free one for 0. Raises InputError: it is taken or not a port."""
+    if not 0 <= port <= 65535:
+        raise InputError(f"{port} is not a port.", remedy="Give a number from 1024 to 65535, or 0 for a free one.",
+                         field="--port")
+    with socket.socket() as probe:
+        # a port in its closing wait is free for a server; Windows means something else by this option
+        if os.name != "nt":
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, port))
+        except OSError:
+            raise InputError(f"Port {port} is taken by another program, perhaps by siteplanner itself.",
+                             remedy=f"Open http://{HOST}:{port} to see, or start with --port 0 for a free port.",
+                             field="--port") from None
+        return int(probe.getsockname()[1])
+
+
+def serve(port: int, *, open_browser: bool | None = None) -> int:
+    """Run the app until it ends or is interrupted; prints its address.
+
+    `port` 0 picks a free one. `open_browser`: None opens one where there is a desktop. Returns 130 after Ctrl-C,
+    otherwise the server's exit code. Raises InputError for a taken port, SiteplannerError if it does not start.
+    """
+    port = free_port(port)
+    url = f"http://{HOST}:{port}"
+    server = subprocess.Popen(command(port), env=environment(), stdout=subprocess.DEVNULL)
+    asked_to_end = []
+
+    def end(number, frame) -> None:
+        asked_to_end.append(number)
+        server.terminate()
+
+    earlier = signal.signal(signal.SIGTERM, end)
+    try:
+        _wait_until_ready(server, url)
+        print(f"siteplanner is open at {url}  (this machine only; end it with Ctrl-C)", flush=True)
+        if _has_desktop() if open_browser is None else open_browser:
+            webbrowser.open(url)
+        code = server.wait()
+        return 0 if asked_to_end else code
+    except KeyboardInterrupt:
+        print("\nEnded.", file=sys.stderr)
+        return 130
+    finally:
+        signal.signal(signal.SIGTERM, earlier)
+        _end(server)
+
+
+def _wait_until_ready(server: subprocess.Popen, url: str) -> None:
+    # no proxy: a proxy set for the web must not be asked about this machine
+    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    until = time.monotonic() + READY_S
+    while time.monotonic() < until:
+        if server.poll() is not None:
+            raise SiteplannerError(f"The app did not start (exit code {server.returncode}).",
+                                   remedy="Read the lines above; try another port with --port 0.")
+        try:
+            with opener.open(f"{url}/_stcore/health", timeout=2) as answer:
+                if answer.status == 200:
+                    return
+        except (urllib.error.URLError, OSError):
+            pass
+        time.sleep(0.1)
+    raise SiteplannerError(f"The app did not answer within {READY_S:.0f} s.", remedy="Start it again.")
+
+
+def _end(server: subprocess.Popen) -> None:
+    if server.poll() is not None:
+        return
+    server.terminate()
+    try:
+        server.wait(timeout=5)
+    except subprocess.TimeoutExpired:
+        server.kill()
+        server.wait()
+
+
+def _has_desktop() -> bool:
+    if not sys.stdout.isatty():
+        return False
+    return sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
