@@ -144,6 +144,9 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     shapes("area", table_shapes(scene.area, grid, "area", "Incident area"), "Incident area", 30)
     shapes("power_lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"),
            "Power lines", 31)
+    shapes("must_serve", must_serve_marks(plan), "Must-serve points", 60)
+    shapes("staging", staging_mark(plan), "Staging point", 61)
+    layers["spots"] = shapes("spots", spot_marks(plan), "Spots", 62)
     spots: list[dict[str, Any]] = []
     for index, ranked in enumerate(plan.spots):
         first = ranked.rank == 1
@@ -155,9 +158,6 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
                             first),
             "service": service[index] if index < len(service) else None,
         })
-    shapes("must_serve", must_serve_marks(plan), "Must-serve points", 60)
-    shapes("staging", staging_mark(plan), "Staging point", 61)
-    layers["spots"] = shapes("spots", spot_marks(plan), "Spots", 62)
     folium.LayerControl(collapsed=True).add_to(fmap)
     fmap.fit_bounds(_view(plan), padding=(24, 24), max_zoom=15)
     fmap.add_child(_Behaviour(_config(plan), layers, spots, page), name="behaviour")

@@ -191,8 +191,8 @@ class Shapes(Layer):
             onEachFeature: function (f, one) {{
               if (f.properties.t) one.bindTooltip(f.properties.t, {{sticky: true, className: "sp-tip"}});
               if (f.properties.p) one.bindPopup(f.properties.p, {{className: "sp-popup",
-                maxWidth: Math.min({self.popup_width}, room.x - 60), maxHeight: Math.max(240, room.y - 190),
-                autoPanPaddingTopLeft: [10, 60]}});
+                maxWidth: Math.min({self.popup_width}, room.x - 60),
+                maxHeight: Math.max(240, Math.min(520, room.y - 190)), autoPanPaddingTopLeft: [10, 60]}});
             }}
           }});
           layer.order = {self.order};

@@ -199,6 +199,7 @@ def legend_html(plan: Plan) -> str:
     """The legend, with switches for the layers and the share of ground that each limit rules out."""
     colours = ruling_colours([r.code for r in plan.rulings])
     service = "".join(_swatch(colour, shown(words)) for _, colour, words in SERVICE_CLASSES)
+    service += _swatch("transparent", "no colour: below 50 &#37;")
     limit = plan.mission.trailer.max_slope_deg
     slopes = (f"up to {limit / 2:.1f}°", f"up to {limit:.1f}°, the limit", f"up to {2 * limit:.1f}°", "steeper")
     steep = "".join(_swatch(c, shown(w)) for c, w in zip(SLOPE_COLOURS, slopes, strict=True))
@@ -222,7 +223,8 @@ def legend_html(plan: Plan) -> str:
         '<section class="sp-legend"><h2>Legend</h2>'
         + (_switch("service", "Predicted probability of service") + f"<ul>{service}</ul>" if plan.spots else "")
         + _switch("ruling", "Ground ruled out")
-        + "<p>Share of the search ground; a cell with several limits has the colour of the first.</p>"
+        + "<p>Share of the search ground; a cell with several limits has the colour of the first. "
+        "No colour: outside the search ground, not checked.</p>"
         + f"<ul>{ruled}</ul>" + _switch("slope", "Slope of the ground") + f"<ul>{steep}</ul>"
         + f'<h3>Lines</h3><ul class="sp-lines">{lines}</ul></section>'
     )

@@ -106,8 +106,8 @@ def test_layers_are_switched_in_plain_words(plan):
     assert names == [
         "Slope of the ground", "Ground ruled out", *(f"Predicted service from spot {n}" for n in range(1, 6)),
         "Hazard areas", "Keep-out areas", "Roads and what the rig can use", "Incident area", "Power lines",
-        *(f"{words} spot {n}" for n in range(1, 7) for words in ("Sectors and dish at", "Drive to")),
         "Must-serve points", "Staging point", "Spots",
+        *(f"{words} spot {n}" for n in range(1, 7) for words in ("Sectors and dish at", "Drive to")),
     ]
 
 
