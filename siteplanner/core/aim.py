@@ -91,15 +91,35 @@ def best_aim(
         shape = (search.bins, search.margins_db.size)
         beam, floor = np.zeros(shape), np.zeros(shape)
         _tally(
-            loss[stop], bearing, elevation[stop], weight, limit, pattern.vertical_beamwidth_deg,
-            pattern.side_lobe_db, pattern.downtilt_deg, pattern.front_to_back_db, search.margins_db[0],
-            search.margin_step_db, beam, floor,
+            loss[stop],
+            bearing,
+            elevation[stop],
+            weight,
+            limit,
+            pattern.vertical_beamwidth_deg,
+            pattern.side_lobe_db,
+            pattern.downtilt_deg,
+            pattern.front_to_back_db,
+            search.margins_db[0],
+            search.margin_step_db,
+            beam,
+            floor,
         )
         bearings = search.best(beam, floor)
         served = _served_weight(
-            loss[stop], bearing, elevation[stop], weight, bearings, limit, pattern.beamwidth_deg,
-            pattern.front_to_back_db, pattern.vertical_beamwidth_deg, pattern.side_lobe_db, pattern.downtilt_deg,
-            sigma_db, table,
+            loss[stop],
+            bearing,
+            elevation[stop],
+            weight,
+            bearings,
+            limit,
+            pattern.beamwidth_deg,
+            pattern.front_to_back_db,
+            pattern.vertical_beamwidth_deg,
+            pattern.side_lobe_db,
+            pattern.downtilt_deg,
+            sigma_db,
+            table,
         )
         return bearings, served / total if total > 0 else 0.0
 
@@ -136,7 +156,9 @@ def served_probability(
 
 
 def best_sector_gain_db(
-    bearing_deg: ArrayLike, elevation_deg: ArrayLike, sector_bearings_deg: Sequence[float] | np.ndarray,
+    bearing_deg: ArrayLike,
+    elevation_deg: ArrayLike,
+    sector_bearings_deg: Sequence[float] | np.ndarray,
     pattern: SectorPattern,
 ) -> np.ndarray:
     """Pattern gain (0 or less, dB) of the sector that favours each direction most. Shapes broadcast."""
@@ -157,9 +179,7 @@ def lowest_good_stop(shares: ArrayLike, tolerance: float = 0.02) -> int:
     return int(np.argmax(values >= values.max() - tolerance - 1e-12))
 
 
-def _counted_weights(
-    weights: ArrayLike, cells: int, distance_m: ArrayLike | None, max_radius_m: float
-) -> np.ndarray:
+def _counted_weights(weights: ArrayLike, cells: int, distance_m: ArrayLike | None, max_radius_m: float) -> np.ndarray:
     weight = np.array(weights, float)
     if weight.shape != (cells,):
         raise ValueError("weights must be (cells,)")
@@ -184,8 +204,13 @@ class _Search:
     """The tables of one antenna and one sigma, shared by all stops and spots, and the search over them."""
 
     def __init__(
-        self, pattern: SectorPattern, sectors: int, separation: float | str, min_separation_deg: float,
-        sigma_db: float, step_deg: float,
+        self,
+        pattern: SectorPattern,
+        sectors: int,
+        separation: float | str,
+        min_separation_deg: float,
+        sigma_db: float,
+        step_deg: float,
     ) -> None:
         front_to_back = pattern.front_to_back_db
         self.margin_step_db = min(max(sigma_db / 8.0, 0.1), 0.5)
@@ -196,8 +221,7 @@ class _Search:
         self.bins = round(360.0 / BEARING_BIN_DEG)
         centres = (np.arange(self.bins) + 0.5) * BEARING_BIN_DEG
         self.bearings = np.arange(0.0, 360.0, FINE_STEP_DEG)
-        horizontal = horizontal_loss_db(
-            centres - self.bearings[:, None], pattern.beamwidth_deg, front_to_back)
+        horizontal = horizontal_loss_db(centres - self.bearings[:, None], pattern.beamwidth_deg, front_to_back)
         self.level_of = np.rint(horizontal / LEVEL_DB).astype(np.intp)  # (bearings, bins)
         self.sectors, self.step = sectors, max(round(step_deg / FINE_STEP_DEG), 1)
         self.apart = math.ceil(min_separation_deg / FINE_STEP_DEG)
@@ -250,9 +274,7 @@ class _Search:
         at = _first_best(values)
         return int(choices[at]), float(values[at])
 
-    def _polish(
-        self, served: np.ndarray, picked: list[int], steps: np.ndarray, around: bool = False
-    ) -> list[int]:
+    def _polish(self, served: np.ndarray, picked: list[int], steps: np.ndarray, around: bool = False) -> list[int]:
         """Turn one sector at a time while the share grows; steps: bearings, or turns from the present one."""
         picked = list(picked)
         share = float(served[picked].max(axis=0).sum())
@@ -289,8 +311,19 @@ def _normal_table(sigma_db: float) -> np.ndarray:
 
 @njit(**KERNEL)
 def _tally(
-    loss, bearing, elevation, weight, limit_db, vertical_beamwidth, side_lobe, downtilt, front_to_back,
-    first_margin, margin_step, beam, floor,
+    loss,
+    bearing,
+    elevation,
+    weight,
+    limit_db,
+    vertical_beamwidth,
+    side_lobe,
+    downtilt,
+    front_to_back,
+    first_margin,
+    margin_step,
+    beam,
+    floor,
 ):
     """Add each cell's weight at its bearing and margin: on the sector's bearing (beam), on its floor (floor)."""
     bins, margins = beam.shape
@@ -335,8 +368,19 @@ def _served_by_level(beam, floor, chance):
 
 @njit(**KERNEL)
 def _served_weight(
-    loss, bearing, elevation, weight, bearings, limit_db, beamwidth, front_to_back, vertical_beamwidth, side_lobe,
-    downtilt, sigma, table,
+    loss,
+    bearing,
+    elevation,
+    weight,
+    bearings,
+    limit_db,
+    beamwidth,
+    front_to_back,
+    vertical_beamwidth,
+    side_lobe,
+    downtilt,
+    sigma,
+    table,
 ):
     """Sum of weight x probability of service in the best sector, cell by cell (patterns as in `antenna`)."""
     served = 0.0
@@ -366,5 +410,3 @@ def _served_weight(
         else:
             served += weight[c] * (table[i] + (z - i) * (table[i + 1] - table[i]))
     return served
-
-

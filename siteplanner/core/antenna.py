@@ -25,8 +25,13 @@ class SectorPattern:
     def gain_db(self, azimuth_off_deg: ArrayLike, elevation_deg: ArrayLike = 0.0) -> np.ndarray:
         """`sector_gain_db` with this antenna's figures."""
         return sector_gain_db(
-            azimuth_off_deg, elevation_deg, self.beamwidth_deg, self.front_to_back_db,
-            self.vertical_beamwidth_deg, self.side_lobe_db, self.downtilt_deg,
+            azimuth_off_deg,
+            elevation_deg,
+            self.beamwidth_deg,
+            self.front_to_back_db,
+            self.vertical_beamwidth_deg,
+            self.side_lobe_db,
+            self.downtilt_deg,
         )
 
 
@@ -48,7 +53,9 @@ def horizontal_loss_db(
 
 
 def vertical_loss_db(
-    elevation_off_deg: ArrayLike, vertical_beamwidth_deg: float = 10.0, side_lobe_db: float = 20.0,
+    elevation_off_deg: ArrayLike,
+    vertical_beamwidth_deg: float = 10.0,
+    side_lobe_db: float = 20.0,
     downtilt_deg: float = 0.0,
 ) -> np.ndarray:
     """Loss off the tilted beam, min(12 ((theta + tilt) / theta3)^2, SLA_v), dB >= 0.

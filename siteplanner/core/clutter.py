@@ -19,7 +19,12 @@ Building = Literal["traditional", "efficient"]
 
 # P.2108-1 Table 3: representative clutter heights R, metres.
 CLUTTER_HEIGHT_M: dict[str, float] = {
-    "water": 10.0, "open": 10.0, "suburban": 10.0, "urban": 15.0, "trees": 15.0, "dense_urban": 20.0,
+    "water": 10.0,
+    "open": 10.0,
+    "suburban": 10.0,
+    "urban": 15.0,
+    "trees": 15.0,
+    "dense_urban": 20.0,
 }
 STREET_WIDTH_M = 27.0  # P.2108-1 section 3.1: w_s where nothing local is known
 
@@ -103,8 +108,10 @@ def woodland_constants(frequency_mhz: ArrayLike) -> tuple[np.ndarray, np.ndarray
     Raises ValueError outside 105.9 to 2117.5 MHz.
     """
     frequency = np.asarray(frequency_mhz, float)
-    _refuse((frequency < WOODLAND_MHZ[0]) | (frequency > WOODLAND_MHZ[-1]),
-            "the woodland constants are known from 105.9 to 2117.5 MHz")
+    _refuse(
+        (frequency < WOODLAND_MHZ[0]) | (frequency > WOODLAND_MHZ[-1]),
+        "the woodland constants are known from 105.9 to 2117.5 MHz",
+    )
     at, known = np.log(frequency), np.log(WOODLAND_MHZ)
     return np.interp(at, known, WOODLAND_SPECIFIC_DB_M), np.interp(at, known, WOODLAND_MAXIMUM_DB)
 

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from siteplanner.core.coverage_loss import losses_in_place
-from siteplanner.core.coverage_rays import plan_rays, trace_intervals
+from siteplanner.core.coverage_rays import Link, Paths, plan_rays, trace_intervals
 from siteplanner.core.propagation import (
     EARTH_RADIUS_M,
     MEDIAN_K_FACTOR,
@@ -34,6 +34,7 @@ from siteplanner.core.propagation import (
 
 RAY_DENSITY = 1.0  # rays for each cell length of the farthest circle; 0.7 is a fifth faster, twice the error
 NEAR_CELLS = 1.5  # below this there is no profile between the ends
+SHARED_CELLS = 2000  # fewer cells than this are not worth a second thread
 JOB_CELLS = 65_536  # cells a job holds at most, about, so that its arrays stay small
 REACH_STEP = 64  # the number of rays follows the farthest cell in steps of this many cells
 
@@ -71,33 +72,24 @@ def path_loss_stops_db(
     if rows.size == 0 or math.isnan(ground):
         return np.full((masts.size, rows.size), np.nan, np.float32)
     out = np.empty((masts.size, rows.size), np.float32)
-    ray_count, order, starts, interval, reach, weight, length, target_ground = plan_rays(
-        elevation, rows, cols, row, col, RAY_DENSITY, REACH_STEP, NEAR_CELLS
-    )
+    plan = plan_rays(elevation, rows, cols, row, col, RAY_DENSITY, REACH_STEP, NEAR_CELLS)
     wavelength = SPEED_OF_LIGHT_M_S / (frequency_mhz * 1e6)
     radius = EARTH_RADIUS_M * k_factor
-    free_at_1_m = float(free_space_db(1.0, frequency_mhz))
+    link = Link(
+        int(row), int(col), ground, float(rx_height_m), float(cell_size_m), radius, wavelength,
+        polarization == "vertical",
+    )  # fmt: skip
 
     def run(first: int, last: int) -> None:
-        start, stop = int(starts[first]), int(starts[last])
-        count = stop - start
-        nu, squared = np.empty((masts.size, count), np.float32), np.empty((masts.size, count), np.float32)
-        distance = np.empty(count, np.float32)
-        smooth = np.empty((4, masts.size * count), np.float32)
-        smooth_index = np.empty(masts.size * count, np.int32)
-        parts = trace_intervals(
-            blocker, row, col, ground, masts, float(rx_height_m), float(cell_size_m), radius, wavelength, ray_count,
-            starts, interval, reach, weight, length, target_ground, first, last, nu, squared, distance, smooth,
-            smooth_index,
-        )
-        losses_in_place(
-            nu, distance, squared, free_at_1_m, smooth, smooth_index, parts, cell_size_m / 1000.0, radius / 1000.0,
-            frequency_mhz / 1000.0, wavelength, polarization == "vertical", order[start:stop], out,
-        )
+        start, stop = int(plan.starts[first]), int(plan.starts[last])
+        paths = _room_for_paths(masts.size, stop - start)
+        smooth_count = trace_intervals(blocker, link, masts, plan, first, last, paths)
+        losses_in_place(paths, smooth_count, link, plan.order[start:stop], out)
 
     workers = threads or os.cpu_count() or 1
-    jobs = max(1 if workers == 1 or order.size < 2000 else 4 * workers, math.ceil(order.size / JOB_CELLS))
-    borders = _borders(starts, reach, jobs)
+    with_profile = int(plan.starts[-1])
+    jobs = 1 if workers == 1 or with_profile < SHARED_CELLS else 4 * workers
+    borders = _borders(plan.starts, plan.reach, max(jobs, math.ceil(with_profile / JOB_CELLS)))
     if workers == 1 or len(borders) == 2:
         for first, last in pairwise(borders):
             run(first, last)
@@ -105,9 +97,9 @@ def path_loss_stops_db(
         # Plain threads on code that releases the lock: no threading layer that forbids nested or forked use.
         with ThreadPoolExecutor(workers) as pool:
             list(pool.map(run, borders[:-1], borders[1:]))
-    near = order[starts[-1] :]
-    out[:, near] = _nearest_db(
-        length[starts[-1] :], target_ground[starts[-1] :], ground, masts, rx_height_m, cell_size_m, frequency_mhz
+    near = slice(with_profile, None)
+    out[:, plan.order[near]] = _nearest_db(
+        plan.length[near], plan.ground[near], ground, masts, rx_height_m, cell_size_m, frequency_mhz
     )
     return out
 
@@ -137,8 +129,19 @@ def path_loss_db(
     rows, cols = np.nonzero(wanted)
     out = np.full(wanted.shape, np.nan, np.float32)
     out[rows, cols] = path_loss_stops_db(
-        elevation_m, cell_size_m, row, col, [mast_height_m], rx_height_m, frequency_mhz, rows, cols,
-        surface_m=surface_m, k_factor=k_factor, polarization=polarization, threads=threads,
+        elevation_m,
+        cell_size_m,
+        row,
+        col,
+        [mast_height_m],
+        rx_height_m,
+        frequency_mhz,
+        rows,
+        cols,
+        surface_m=surface_m,
+        k_factor=k_factor,
+        polarization=polarization,
+        threads=threads,
     )[0]
     return out
 
@@ -176,9 +179,7 @@ def path_loss_exact_db(
             continue
         last = int(cells + 0.5) - 1
         along = np.append(np.arange(last + 1.0), cells)
-        heights = bilinear(
-            blocker, row + (rows[cell] - row) * along / cells, col + (cols[cell] - col) * along / cells
-        )
+        heights = bilinear(blocker, row + (rows[cell] - row) * along / cells, col + (cols[cell] - col) * along / cells)
         heights[0], heights[-1] = ground, target_ground[cell]
         for stop, mast in enumerate(masts):
             slant = math.hypot(cells * cell_size_m, target_ground[cell] + rx_height_m - ground - mast)
@@ -291,6 +292,16 @@ def _check_inside(elevation: np.ndarray, row: int, col: int, rows: np.ndarray, c
         raise ValueError(f"some targets are outside the raster of {high} x {wide} cells")
 
 
+def _room_for_paths(stops: int, count: int) -> Paths:
+    return Paths(
+        np.empty((stops, count), np.float32),
+        np.empty((stops, count), np.float32),
+        np.empty(count, np.float32),
+        np.empty((4, stops * count), np.float32),
+        np.empty(stops * count, np.int32),
+    )
+
+
 def _borders(starts: np.ndarray, reach: np.ndarray, jobs: int) -> list[int]:
     """Borders of up to `jobs` runs of intervals with about the same work (a ray sample costs about a third of
     a cell)."""
@@ -302,8 +313,13 @@ def _borders(starts: np.ndarray, reach: np.ndarray, jobs: int) -> list[int]:
 
 
 def _nearest_db(
-    length: np.ndarray, target_ground: np.ndarray, ground: float, masts: np.ndarray, rx_height_m: float,
-    cell_size_m: float, frequency_mhz: float,
+    length: np.ndarray,
+    target_ground: np.ndarray,
+    ground: float,
+    masts: np.ndarray,
+    rx_height_m: float,
+    cell_size_m: float,
+    frequency_mhz: float,
 ) -> np.ndarray:
     """Free space for the cells around the mast, which have no profile."""
     run = np.maximum(length, 0.5) * cell_size_m

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from siteplanner.core.propagation import LAND_CONDUCTIVITY_S_M, LAND_PERMITTIVITY
+from siteplanner.core.propagation import LAND_CONDUCTIVITY_S_M, LAND_PERMITTIVITY, SPEED_OF_LIGHT_M_S
 
 # No zero-division checks (they keep loops out of vector registers); callers hold divisors off 0.
 KERNEL: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
@@ -146,8 +146,9 @@ def smooth_excess_batch(work, count, cell_km, radius_km, frequency_ghz, waveleng
         f_far = F(11.0) + DB_A_LOG2 * log_x - F(17.6) * x
         f_near = F(-2.0) * DB_A_LOG2 * log_x - F(5.6488) * _exp2(min(F(1.425) * log_x, F(20.0)))
         floor_db = TWO + k_one_db - F(2.0 / 3.0) * DB_A_LOG2 * log_a
-        first = -(f_far if x >= F(1.6) else f_near) - _height_gain_db(y * t, floor_db) - _height_gain_db(
-            y * r, floor_db)
+        first = (
+            -(f_far if x >= F(1.6) else f_near) - _height_gain_db(y * t, floor_db) - _height_gain_db(y * r, floor_db)
+        )
         share = ONE if beyond else max(ONE - clearance / needed, ZERO)
         sphere = share * (first if beyond else max(first, ZERO))
         # Bullington on the smooth surface. In sight: the clearance is least, in nu, at fraction z of the path,
@@ -162,9 +163,11 @@ def smooth_excess_batch(work, count, cell_km, radius_km, frequency_ghz, waveleng
         low = min(max(np.floor(z * cells), ONE), last)
         high = min(low + ONE, last)
         nu_low = -(t + (r - t) * low / cells - bulge * low * (cells - low)) * np.sqrt(
-            nu_scale * cells / (low * (cells - low)))
+            nu_scale * cells / (low * (cells - low))
+        )
         nu_high = -(t + (r - t) * high / cells - bulge * high * (cells - high)) * np.sqrt(
-            nu_scale * cells / (high * (cells - high)))
+            nu_scale * cells / (high * (cells - high))
+        )
         # Out of sight: the two tangents meet above the bulge.
         line = (r - t) / cells
         rise_t = bulge * cells - TWO * np.sqrt(bulge * t)
@@ -176,20 +179,21 @@ def smooth_excess_batch(work, count, cell_km, radius_km, frequency_ghz, waveleng
 
 
 @njit(**KERNEL)
-def losses_in_place(
-    nu, d_km, squared_m2, free_db, smooth, smooth_index, smooth_count, cell_km, radius_km, frequency_ghz,
-    wavelength_m, vertical, order, out,
-):
-    """Losses of a job's cells, put at `order` (cells,) of out (stops, all cells), float32.
+def losses_in_place(paths, smooth_count, link, order, out):
+    """Losses of a job's `paths`, put at `order` (n,) of out (stops, all cells), float32.
 
-    As `bullington_batch` and `smooth_excess_batch`; smooth_index tells stop x cells + cell of each column of
-    `smooth`. nu is overwritten.
+    `paths` and `link` are those of `coverage_rays`; paths.nu and paths.smooth are overwritten.
     """
-    bullington_batch(nu, d_km, squared_m2, free_db)
-    smooth_excess_batch(smooth, smooth_count, cell_km, radius_km, frequency_ghz, wavelength_m, vertical)
-    flat = nu.reshape(nu.size)
+    frequency_ghz = SPEED_OF_LIGHT_M_S / link.wavelength * 1e-9
+    free_db = 20.0 * math.log10(4.0 * math.pi / link.wavelength)
+    loss, smooth = paths.nu, paths.smooth
+    bullington_batch(loss, paths.distance, paths.squared, free_db)
+    smooth_excess_batch(
+        smooth, smooth_count, link.cell / 1000.0, link.radius / 1000.0, frequency_ghz, link.wavelength, link.vertical
+    )
+    flat = loss.reshape(loss.size)
     for j in range(smooth_count):
-        flat[smooth_index[j]] += smooth[3, j]
-    for s in range(nu.shape[0]):
+        flat[paths.smooth_index[j]] += smooth[3, j]
+    for s in range(loss.shape[0]):
         for c in range(order.size):
-            out[s, order[c]] = nu[s, c]
+            out[s, order[c]] = loss[s, c]

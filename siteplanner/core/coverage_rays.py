@@ -12,6 +12,7 @@ Source: ITU-R P.526-15 section 4.5. Lengths along the path are in cells, `i` cou
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -22,14 +23,45 @@ WINDOW = 8  # samples before the receiver that are always looked at: a cell's ow
 SMOOTH_MARGIN = 1.2  # slack of the quick test for the smooth-Earth part
 
 
+class RayPlan(NamedTuple):
+    """Cells sorted into the angles between rays; m intervals hold cells. Places are in the sorted order."""
+
+    ray_count: int
+    order: np.ndarray  # (cells,) int32: which cell stands at each place; those without a profile come last
+    starts: np.ndarray  # (m + 1,) int64: first place of each interval
+    interval: np.ndarray  # (m,) int64: the ray on its left
+    reach: np.ndarray  # (m,) its farthest cell, in cells
+    weight: np.ndarray  # (cells,) float32: share of the right-hand ray
+    length: np.ndarray  # (cells,) length of the path in cells
+    ground: np.ndarray  # (cells,) float32: height of the cell's own ground
+
+
+class Link(NamedTuple):
+    """What all paths of one call have in common; metres."""
+
+    row: int
+    col: int
+    ground: float  # height of the mast's ground
+    rx_height: float
+    cell: float
+    radius: float  # effective radius of the Earth
+    wavelength: float
+    vertical: bool  # polarization
+
+
+class Paths(NamedTuple):
+    """Geometry of a job's n paths, float32."""
+
+    nu: np.ndarray  # (stops, n) Bullington parameter; NaN: unknown. Becomes the loss, dB
+    squared: np.ndarray  # (stops, n) slant distance squared, m^2
+    distance: np.ndarray  # (n,) km
+    smooth: np.ndarray  # (4, stops x n) km and both heights over the smooth surface where it may matter; excess dB
+    smooth_index: np.ndarray  # (stops x n,) int32: stop x n + path of each column of `smooth`
+
+
 @njit(**KERNEL)
 def plan_rays(elevation, rows, cols, row, col, density, reach_step, near_cells):
-    """Sort cells into the angles between rays.
-
-    Returns ray_count; order (cells,) the cells interval by interval, then those nearer than `near_cells`;
-    starts (m + 1), interval (m), reach (m, cells) of the m intervals that hold cells; and, in the sorted order,
-    weight of the right-hand ray, length of the path in cells, height of the cell's ground.
-    """
+    """Sort cells into the angles between rays; those nearer than `near_cells` go to the end."""
     count = rows.size
     farthest = 1.0
     for c in range(count):
@@ -84,7 +116,7 @@ def plan_rays(elevation, rows, cols, row, col, density, reach_step, near_cells):
         order[place], weight[place] = c, turns[c] - k
         length[place] = math.sqrt(dr * dr + dc * dc)
         target_ground[place] = elevation[rows[c], cols[c]]
-    return ray_count, order, starts, interval, reach, weight, length, target_ground
+    return RayPlan(ray_count, order, starts, interval, reach, weight, length, target_ground)
 
 
 @njit(**KERNEL)
@@ -168,18 +200,15 @@ def _rises(left, right, w, p, run, rises):
 
 
 @njit(**KERNEL)
-def trace_intervals(
-    z, row, col, ground, masts, rx_m, cell_m, radius_m, wavelength_m, ray_count, starts, interval, reach, weight,
-    length, target_ground, first, last, nu_of, squared_of, distance_of, smooth, smooth_index,
-):
-    """Geometry of the paths to the cells in intervals first..last-1; returns the number of smooth-Earth parts.
+def trace_intervals(z, link, masts, plan, first, last, paths):
+    """Fill `paths` for the cells in intervals first..last-1; returns the number of columns of `smooth`.
 
-    z: float32 raster that stands in the way; ground: height of the mast's ground; masts: heights above it;
-    target_ground: (cells,) heights of the cells' own ground. Written, for the n cells in their order:
-    nu_of, squared_of (stops, n) Bullington nu (NaN: unknown) and slant distance squared in m^2; distance_of (n,)
-    km; smooth (4, .) rows 0-2: km and heights above the smooth surface where it may matter, and smooth_index
-    (.,) stop x n + place.
+    z: float32 raster of what stands in the way; masts: (stops,) heights above the mast's ground.
     """
+    row, col, ground, rx_m, cell_m = link.row, link.col, link.ground, link.rx_height, link.cell
+    starts, interval, reach, weight, length = plan.starts, plan.interval, plan.reach, plan.weight, plan.length
+    nu_of, squared_of, distance_of = paths.nu, paths.squared, paths.distance
+    smooth, smooth_index = paths.smooth, paths.smooth_index
     stops = masts.size
     longest = 0.0
     for m in range(first, last):
@@ -196,11 +225,11 @@ def trace_intervals(
     count = starts[last] - starts[first]
     smooth_count = 0
 
-    bend = cell_m * cell_m / (2.0 * radius_m)
-    nu_scale = 2.0 / (wavelength_m * cell_m)
-    turn = 2.0 * math.pi / ray_count
-    radius_km, cell_km = radius_m / 1000.0, cell_m / 1000.0
-    quick = SMOOTH_MARGIN * 17.456**2 * wavelength_m
+    bend = cell_m * cell_m / (2.0 * link.radius)
+    nu_scale = 2.0 / (link.wavelength * cell_m)
+    turn = 2.0 * math.pi / plan.ray_count
+    radius_km, cell_km = link.radius / 1000.0, cell_m / 1000.0
+    quick = SMOOTH_MARGIN * 17.456**2 * link.wavelength
     unknown = np.float32(np.nan)
     a = 0
     for m in range(first, last):
@@ -208,8 +237,9 @@ def trace_intervals(
         n = int(reach[m] + 0.5) - 1
         if m == first or interval[m - 1] != k - 1:
             a = 0
-            known[a] = _cast(z, row, col, k * turn, n, ground, bend, masts, height[a], parent[a], slope[a],
-                             v1[a], v2[a], horizon[a])
+            known[a] = _cast(
+                z, row, col, k * turn, n, ground, bend, masts, height[a], parent[a], slope[a], v1[a], v2[a], horizon[a]
+            )
         else:
             a = 1 - a
         b = 1 - a
@@ -217,13 +247,27 @@ def trace_intervals(
         far = n
         if m + 1 < last and interval[m + 1] == k + 1:
             far = max(far, int(reach[m + 1] + 0.5) - 1)
-        known[b] = _cast(z, row, col, (k + 1) * turn, far, ground, bend, masts, height[b], parent[b], slope[b],
-                         v1[b], v2[b], horizon[b])
+        known[b] = _cast(
+            z,
+            row,
+            col,
+            (k + 1) * turn,
+            far,
+            ground,
+            bend,
+            masts,
+            height[b],
+            parent[b],
+            slope[b],
+            v1[b],
+            v2[b],
+            horizon[b],
+        )
         ha, hb = height[a], height[b]
         for position in range(starts[m], starts[m + 1]):
             place = position - starts[first]
             w, L = weight[position], length[position]
-            g = target_ground[position] - ground
+            g = plan.ground[position] - ground
             n = int(L + 0.5) - 1  # the last sample before the receiver
             if not g > -1e20 or known[a] < n or (w > 0 and known[b] < n):
                 for s in range(stops):
@@ -241,7 +285,7 @@ def trace_intervals(
                 v = near_parent[v]
             rx_slope, rx_at = -1e30, n
             low = max(n - WINDOW + 1, 1)
-            _rises(ha[low:n + 1], hb[low:n + 1], w, p, L - low, floats)
+            _rises(ha[low : n + 1], hb[low : n + 1], w, p, L - low, floats)
             for j in range(n - low + 1):
                 if floats[j] > rx_slope:
                     rx_slope, rx_at = floats[j], low + j
@@ -283,8 +327,10 @@ def trace_intervals(
                     low = max(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30)), 1)
                     high = min(int(least * L / (from_tx * from_tx + least + 1e-30)), n)
                     if low <= high:
-                        least = min(least, _least_clearance(
-                            ha[low:high + 1], hb[low:high + 1], w, low, mast, q, L, floats, bits))
+                        least = min(
+                            least,
+                            _least_clearance(ha[low : high + 1], hb[low : high + 1], w, low, mast, q, L, floats, bits),
+                        )
                     nu = -math.sqrt(nu_scale * L * least)
                 nu_of[s, place] = nu
                 rise = g + rx_m - mast

@@ -79,9 +79,7 @@ def downlink_re_power_dbm(tx_power_dbm: ArrayLike, bandwidth_mhz: float) -> np.n
 
     P - 10 log10(12 N_RB), at the transmitter's connector. Raises ValueError for a width LTE does not have.
     """
-    return np.asarray(tx_power_dbm, float) - 10.0 * math.log10(
-        SUBCARRIERS_A_BLOCK * resource_blocks(bandwidth_mhz)
-    )
+    return np.asarray(tx_power_dbm, float) - 10.0 * math.log10(SUBCARRIERS_A_BLOCK * resource_blocks(bandwidth_mhz))
 
 
 def uplink_sensitivity_dbm(params: LinkParameters) -> float:
@@ -182,9 +180,7 @@ def allowed_loss_db(params: LinkParameters) -> tuple[float, float]:
     return margins[0], margins[1]
 
 
-def margin_db(
-    params: LinkParameters, path_loss_db: ArrayLike, pattern_gain_db: ArrayLike = 0.0
-) -> np.ndarray:
+def margin_db(params: LinkParameters, path_loss_db: ArrayLike, pattern_gain_db: ArrayLike = 0.0) -> np.ndarray:
     """Margin of the weaker direction, dB: min(allowed down, allowed up) - path loss + pattern gain.
 
     path_loss_db at the downlink frequency; shapes broadcast; NaN stays NaN.

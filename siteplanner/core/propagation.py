@@ -85,9 +85,7 @@ def knife_edge_db(nu: ArrayLike) -> np.ndarray:
     return np.where(value <= NO_LOSS_NU, 0.0, loss)
 
 
-def knife_edge_nu(
-    height_m: ArrayLike, near_m: ArrayLike, far_m: ArrayLike, frequency_mhz: ArrayLike
-) -> np.ndarray:
+def knife_edge_nu(height_m: ArrayLike, near_m: ArrayLike, far_m: ArrayLike, frequency_mhz: ArrayLike) -> np.ndarray:
     """Parameter nu of an edge `height_m` above the straight line (below: negative).
 
     near_m, far_m: distances from the edge to the two ends. ITU-R P.526-15, section 4.1:
@@ -100,9 +98,7 @@ def knife_edge_nu(
     return np.asarray(height_m, float) * np.sqrt(2.0 / wavelength * (1.0 / near + 1.0 / far))
 
 
-def fresnel_radius_m(
-    near_m: ArrayLike, far_m: ArrayLike, frequency_mhz: ArrayLike, zone: ArrayLike = 1
-) -> np.ndarray:
+def fresnel_radius_m(near_m: ArrayLike, far_m: ArrayLike, frequency_mhz: ArrayLike, zone: ArrayLike = 1) -> np.ndarray:
     """Radius of the n-th Fresnel ellipsoid, sqrt(n lambda d1 d2 / (d1 + d2)), metres (P.526-15, section 2).
 
     near_m, far_m: distances to the two ends; 0 gives 0. Shapes broadcast.
@@ -122,14 +118,11 @@ def check_radio_range(frequency_mhz: float, *heights_m: float) -> None:
     """Raises ValueError unless frequency and antenna heights are where the method may be used."""
     low, high = FREQUENCY_RANGE_MHZ
     if not low <= frequency_mhz <= high:
-        raise ValueError(
-            f"frequency_mhz must be {low:g} to {high:g} (ITU-R P.1812, P.452); got {frequency_mhz!r}"
-        )
+        raise ValueError(f"frequency_mhz must be {low:g} to {high:g} (ITU-R P.1812, P.452); got {frequency_mhz!r}")
     for height in heights_m:
         if not 0 < height <= MAX_ANTENNA_HEIGHT_M:
             raise ValueError(
-                f"antenna heights above ground must be above 0 and at most {MAX_ANTENNA_HEIGHT_M:g} m; "
-                f"got {height!r}"
+                f"antenna heights above ground must be above 0 and at most {MAX_ANTENNA_HEIGHT_M:g} m; got {height!r}"
             )
 
 
@@ -150,8 +143,15 @@ def diffraction_db(
     Arguments and Raises as `diffraction_steps`. NaN where a height of the profile is NaN.
     """
     return diffraction_steps(
-        distance_m, height_m, tx_height_m, rx_height_m, frequency_mhz, k_factor,
-        earth_radius_m=earth_radius_m, polarization=polarization, speed_of_light_m_s=speed_of_light_m_s,
+        distance_m,
+        height_m,
+        tx_height_m,
+        rx_height_m,
+        frequency_mhz,
+        k_factor,
+        earth_radius_m=earth_radius_m,
+        polarization=polarization,
+        speed_of_light_m_s=speed_of_light_m_s,
     ).diffraction_db
 
 
@@ -217,13 +217,30 @@ def diffraction_steps(
     # What the smooth Earth adds beyond its own Bullington loss.
     total = bullington + max(spherical - smooth_bullington, 0.0)
     return DiffractionSteps(
-        total, bullington, smooth_bullington, spherical, nu, smooth_nu, blocked,
-        tx_effective, rx_effective, tx_surface, rx_surface, f_term, g_tx, g_rx,
+        total,
+        bullington,
+        smooth_bullington,
+        spherical,
+        nu,
+        smooth_nu,
+        blocked,
+        tx_effective,
+        rx_effective,
+        tx_surface,
+        rx_surface,
+        f_term,
+        g_tx,
+        g_rx,
     )
 
 
 def _bullington_nu(
-    inner_km: np.ndarray, inner_m: np.ndarray, d_km: float, tx_m: float, rx_m: float, radius_km: float,
+    inner_km: np.ndarray,
+    inner_m: np.ndarray,
+    d_km: float,
+    tx_m: float,
+    rx_m: float,
+    radius_km: float,
     wavelength_m: float,
 ) -> tuple[float, bool]:
     """nu at the Bullington point and whether the line of sight is blocked (P.526-15, section 4.5)."""
@@ -257,8 +274,15 @@ def _smooth_surface(x_km: np.ndarray, height_m: np.ndarray) -> tuple[float, floa
 
 
 def _effective_heights(
-    inner_km: np.ndarray, inner_m: np.ndarray, d_km: float, tx_ground_m: float, rx_ground_m: float,
-    tx_m: float, rx_m: float, tx_surface_m: float, rx_surface_m: float,
+    inner_km: np.ndarray,
+    inner_m: np.ndarray,
+    d_km: float,
+    tx_ground_m: float,
+    rx_ground_m: float,
+    tx_m: float,
+    rx_m: float,
+    tx_surface_m: float,
+    rx_surface_m: float,
 ) -> tuple[float, float]:
     """Antenna heights above the smooth surface lowered under obstructions (P.526-15, section 4.5)."""
     above = inner_m - (tx_m * (d_km - inner_km) + rx_m * inner_km) / d_km
@@ -272,7 +296,12 @@ def _effective_heights(
 
 
 def _spherical_db(
-    d_km: float, tx_m: float, rx_m: float, radius_km: float, frequency_ghz: float, wavelength_m: float,
+    d_km: float,
+    tx_m: float,
+    rx_m: float,
+    radius_km: float,
+    frequency_ghz: float,
+    wavelength_m: float,
     polarization: Polarization,
 ) -> tuple[float, float, float, float]:
     """Spherical-Earth loss and its first-term parts (P.526-15, section 3.2)."""
@@ -307,8 +336,7 @@ def _first_term(
 ) -> tuple[float, float, float]:
     """Distance term F(X) and height gains G(Y) of the first residue (P.526-15, section 3.1.1.2)."""
     imaginary = 18.0 * LAND_CONDUCTIVITY_S_M / frequency_ghz
-    k = 0.036 * (radius_km * frequency_ghz) ** (-1 / 3) * (
-        (LAND_PERMITTIVITY - 1.0) ** 2 + imaginary**2) ** -0.25
+    k = 0.036 * (radius_km * frequency_ghz) ** (-1 / 3) * ((LAND_PERMITTIVITY - 1.0) ** 2 + imaginary**2) ** -0.25
     if polarization == "vertical":
         k *= math.sqrt(LAND_PERMITTIVITY**2 + imaginary**2)
     beta = (1.0 + 1.6 * k**2 + 0.67 * k**4) / (1.0 + 4.5 * k**2 + 1.53 * k**4)
@@ -318,7 +346,8 @@ def _first_term(
     for height_m in (tx_m, rx_m):
         y = beta * 0.9575 * beta * (frequency_ghz**2 / radius_km) ** (1 / 3) * height_m
         gain = (
-            17.6 * math.sqrt(y - 1.1) - 5.0 * math.log10(y - 1.1) - 8.0 if y > 2.0
+            17.6 * math.sqrt(y - 1.1) - 5.0 * math.log10(y - 1.1) - 8.0
+            if y > 2.0
             else 20.0 * math.log10(y + 0.1 * y**3)
         )
         gains.append(max(gain, 2.0 + 20.0 * math.log10(k)))

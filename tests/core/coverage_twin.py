@@ -83,8 +83,11 @@ def sphere_db(D, h1, h2, a_km, f_ghz, lam, vertical):
         return residue_db(D, h1, h2, a_km, f_ghz, vertical)
     c = (h1 - h2) / (h1 + h2)
     m = 250 * D * D / (a_km * (h1 + h2))
-    b = 2 * math.sqrt((m + 1) / (3 * m)) * math.cos(
-        math.pi / 3 + math.acos(3 * c / 2 * math.sqrt(3 * m / (m + 1) ** 3)) / 3)
+    b = (
+        2
+        * math.sqrt((m + 1) / (3 * m))
+        * math.cos(math.pi / 3 + math.acos(3 * c / 2 * math.sqrt(3 * m / (m + 1) ** 3)) / 3)
+    )
     d1 = D / 2 * (1 + b)
     d2 = D - d1
     clear = ((h1 - 500 * d1 * d1 / a_km) * d2 + (h2 - 500 * d2 * d2 / a_km) * d1) / D

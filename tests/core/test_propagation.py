@@ -75,8 +75,11 @@ class TestKnifeEdge:
 
     @pytest.mark.parametrize(
         ("height", "km", "mhz", "nu", "loss"),
-        [(10, (2, 3), 700, 0.623825, 11.2640), (30, (5, 5), 700, 1.296597, 15.7057), (-5, (1, 4), 2500, -0.721938,
-                                                                                    0.3881)],
+        [
+            (10, (2, 3), 700, 0.623825, 11.2640),
+            (30, (5, 5), 700, 1.296597, 15.7057),
+            (-5, (1, 4), 2500, -0.721938, 0.3881),
+        ],
     )
     def test_edges_by_hand(self, height, km, mhz, nu, loss):
         # Closed form: nu = h sqrt(2 (1/d1 + 1/d2) / lambda), P.526-15 section 4.1.
@@ -99,8 +102,12 @@ class TestKnifeEdge:
 class TestFresnelRadius:
     @pytest.mark.parametrize(
         ("zone", "km", "mhz", "radius"),
-        [(1, (5, 5), 700, 32.7214), (1, (1, 9), 850, 17.8165), (1, (0.5, 0.5), 2500, 5.4753),
-         (2, (5, 5), 700, 46.2750)],
+        [
+            (1, (5, 5), 700, 32.7214),
+            (1, (1, 9), 850, 17.8165),
+            (1, (0.5, 0.5), 2500, 5.4753),
+            (2, (5, 5), 700, 46.2750),
+        ],
     )
     def test_closed_form(self, zone, km, mhz, radius):
         # sqrt(n lambda d1 d2 / d), P.526-15 section 2.
@@ -150,8 +157,14 @@ def test_study_group_3_examples(row):
     steps = diffraction_steps(
         distance, height, htx, hrx, mhz, earth_radius_m=8.5e6, polarization="horizontal", speed_of_light_m_s=3e8
     )
-    found = [steps.tx_effective_height_m, steps.rx_effective_height_m, steps.bullington_db,
-             steps.smooth_bullington_db, steps.spherical_db, steps.diffraction_db]
+    found = [
+        steps.tx_effective_height_m,
+        steps.rx_effective_height_m,
+        steps.bullington_db,
+        steps.smooth_bullington_db,
+        steps.spherical_db,
+        steps.diffraction_db,
+    ]
     np.testing.assert_allclose(found[:2], expected[:2], atol=1e-5)  # metres, as printed
     np.testing.assert_allclose(found[2:], expected[2:], atol=SG3_TOLERANCE_DB)
     if path == 1 and (htx, hrx, mhz) in SG3_FIRST_TERM:
@@ -170,27 +183,41 @@ def test_study_group_3_profiles_are_whole():
 # ITU-R SG 3 P.452-18 validation examples, test_profile_flat_land_5km and _100km: 10 m antennas, vertical
 # polarization, p 50 %, c = 2.998e8 m/s. GHz: Ldsph = Ld50.
 FLAT_5_KM = {0.1: 20.02432081, 0.25: 12.69951778, 0.5: 7.30775532, 0.75: 4.11082622, 1: 1.75163653, 2: 0}
-FLAT_100_KM = {0.1: 67.30014953, 0.25: 70.36696319, 0.5: 76.11124705, 1: 85.58724637, 2: 99.60559847,
-               2.5: 105.22322083}
+FLAT_100_KM = {0.1: 67.30014953, 0.25: 70.36696319, 0.5: 76.11124705, 1: 85.58724637, 2: 99.60559847, 2.5: 105.22322083}
 
 
 @pytest.mark.parametrize(
     ("end_km", "step_km", "radius_km", "losses"),
-    [(5, 0.01, 8738.167287, FLAT_5_KM), (100, 1, 8735.511968, FLAT_100_KM)], ids=["5 km", "100 km"],
+    [(5, 0.01, 8738.167287, FLAT_5_KM), (100, 1, 8735.511968, FLAT_100_KM)],
+    ids=["5 km", "100 km"],
 )
 def test_flat_land_of_p452(end_km, step_km, radius_km, losses):
     distance = np.arange(0, end_km + step_km / 2, step_km) * 1000.0
     for ghz, expected in losses.items():
-        found = diffraction_db(distance, np.zeros_like(distance), 10, 10, ghz * 1000,
-                               earth_radius_m=radius_km * 1000, speed_of_light_m_s=2.998e8)
+        found = diffraction_db(
+            distance,
+            np.zeros_like(distance),
+            10,
+            10,
+            ghz * 1000,
+            earth_radius_m=radius_km * 1000,
+            speed_of_light_m_s=2.998e8,
+        )
         assert found == pytest.approx(expected, abs=1e-6), ghz
 
 
 # Four profiles worked with pycraf 2.1.0 (P.452-16), a_e 8500 km, horizontal: Ld50, and its Bullington nu where given.
 PROFILES = {
     "A": (0.5, [100.0] * 10 + [160.0] + [100.0] * 10, 20, 10, 700, 28.8526, 2.008454),
-    "B": (0.5, [50, 52, 55, 60, 70, 95, 80, 65, 60, 58, 55, 54, 53, 52, 54, 58, 66, 78, 105, 84, 68, 60, 57, 55,
-                54], 15, 3, 850, 34.6251, None),
+    "B": (
+        0.5,
+        [50, 52, 55, 60, 70, 95, 80, 65, 60, 58, 55, 54, 53, 52, 54, 58, 66, 78, 105, 84, 68, 60, 57, 55, 54],
+        15,
+        3,
+        850,
+        34.6251,
+        None,
+    ),
     "C": (0.5, [0.0] * 41, 30, 2, 850, 22.9621, None),
     "D": (0.5, [300, 303, 309, 312, 308, 301, 296, 290, 286, 284, 283, 282, 282], 12, 2, 2500, 22.2797, 0.900653),
 }
@@ -210,8 +237,7 @@ def test_smooth_surface_of_profiles_b_and_d():
     # pycraf 2.1.0, h_std and h_srd after the obstruction correction: B 41.33284, 41.50050; D 300, 277.04167.
     for name, tx_surface, rx_surface in (("B", 41.33284, 41.50050), ("D", 300.0, 277.04167)):
         step, heights, htx, hrx, mhz, *_ = PROFILES[name]
-        steps = diffraction_steps(np.arange(len(heights)) * step * 1000.0, heights, htx, hrx, mhz,
-                                  earth_radius_m=8.5e6)
+        steps = diffraction_steps(np.arange(len(heights)) * step * 1000.0, heights, htx, hrx, mhz, earth_radius_m=8.5e6)
         assert heights[0] + htx - steps.tx_effective_height_m == pytest.approx(tx_surface, abs=1e-4)
         assert heights[-1] + hrx - steps.rx_effective_height_m == pytest.approx(rx_surface, abs=1e-4)
 
@@ -221,10 +247,25 @@ def pycraf_loss_db(distance_m, height_m, htx, hrx, mhz, vertical):
     from pycraf import pathprof
 
     path = pathprof.PathProp(
-        mhz / 1000 * u.GHz, 290 * u.K, 1013 * u.hPa, 0 * u.deg, 0 * u.deg, 0.1 * u.deg, 0.1 * u.deg,
-        htx * u.m, hrx * u.m, 100 * u.m, 50 * u.percent, version=16, delta_N=39.25 / u.km,  # k = 4/3
-        N0=325 * u.dimensionless_unscaled, hprof_dists=distance_m / 1000 * u.km, hprof_heights=height_m * u.m,
-        hprof_bearing=45 * u.deg, hprof_backbearing=-135 * u.deg, polarization=int(vertical),
+        mhz / 1000 * u.GHz,
+        290 * u.K,
+        1013 * u.hPa,
+        0 * u.deg,
+        0 * u.deg,
+        0.1 * u.deg,
+        0.1 * u.deg,
+        htx * u.m,
+        hrx * u.m,
+        100 * u.m,
+        50 * u.percent,
+        version=16,
+        delta_N=39.25 / u.km,  # k = 4/3
+        N0=325 * u.dimensionless_unscaled,
+        hprof_dists=distance_m / 1000 * u.km,
+        hprof_heights=height_m * u.m,
+        hprof_bearing=45 * u.deg,
+        hprof_backbearing=-135 * u.deg,
+        polarization=int(vertical),
     )
     return float(pathprof.loss_diffraction(path)[0].value)
 
@@ -246,8 +287,13 @@ def real_profile(seed: int):
     along = np.linspace(0, 1, count)[:, None]
     rows, cols = np.rint(ends[0] + along * (ends[1] - ends[0])).astype(int).T
     length = max(float(np.hypot(*(ends[1] - ends[0]))) * 90.0, 500.0)
-    return (np.linspace(0, length, count), ground[rows, cols], *rng.uniform(1.5, 30, 2), rng.uniform(400, 2700),
-            bool(rng.integers(2)))
+    return (
+        np.linspace(0, length, count),
+        ground[rows, cols],
+        *rng.uniform(1.5, 30, 2),
+        rng.uniform(400, 2700),
+        bool(rng.integers(2)),
+    )
 
 
 def jacksboro() -> np.ndarray:
@@ -259,7 +305,8 @@ def jacksboro() -> np.ndarray:
 
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize(
-    ("make", "count"), [(random_profile, PYCRAF_RANDOM_PROFILES), (real_profile, PYCRAF_REAL_PROFILES)],
+    ("make", "count"),
+    [(random_profile, PYCRAF_RANDOM_PROFILES), (real_profile, PYCRAF_REAL_PROFILES)],
     ids=["random", "real"],
 )
 def test_agrees_with_pycraf(make, count):
@@ -267,8 +314,7 @@ def test_agrees_with_pycraf(make, count):
     worst = 0.0
     for seed in range(count):
         distance, height, htx, hrx, mhz, vertical = make(seed)
-        ours = diffraction_db(distance, height, htx, hrx, mhz,
-                              polarization="vertical" if vertical else "horizontal")
+        ours = diffraction_db(distance, height, htx, hrx, mhz, polarization="vertical" if vertical else "horizontal")
         worst = max(worst, abs(ours - pycraf_loss_db(distance, height, htx, hrx, mhz, vertical)))
     # 0.1 dB is the promise; the same equations in double precision should differ by rounding only.
     assert worst < 1e-6
@@ -281,10 +327,17 @@ def test_twin_of_the_kernel_is_the_same_method(make):
     for seed in range(200):
         distance, height, htx, hrx, mhz, vertical = make(seed)
         delta_bullington(distance / 1000, height.astype(float), htx, hrx, mhz, A_E_KM, 299792458.0, vertical, out)
-        steps = diffraction_steps(distance, height, htx, hrx, mhz,
-                                  polarization="vertical" if vertical else "horizontal")
-        expected = [steps.diffraction_db, steps.bullington_db, steps.smooth_bullington_db, steps.spherical_db,
-                    steps.nu, float(steps.blocked)]
+        steps = diffraction_steps(
+            distance, height, htx, hrx, mhz, polarization="vertical" if vertical else "horizontal"
+        )
+        expected = [
+            steps.diffraction_db,
+            steps.bullington_db,
+            steps.smooth_bullington_db,
+            steps.spherical_db,
+            steps.nu,
+            float(steps.blocked),
+        ]
         np.testing.assert_allclose(out, expected, atol=1e-9)
 
 
@@ -324,7 +377,10 @@ profiles = st.builds(
         np.linspace(0, length, count),
         np.random.default_rng(seed).normal(0, rough, count).cumsum() + 300.0,
     ),
-    st.integers(0, 10_000), st.integers(5, 80), st.floats(0.0, 20.0), st.floats(500.0, 30_000.0),
+    st.integers(0, 10_000),
+    st.integers(5, 80),
+    st.floats(0.0, 20.0),
+    st.floats(500.0, 30_000.0),
 )
 heights = st.floats(1.0, 60.0)
 frequencies = st.floats(100.0, 3000.0)
@@ -366,14 +422,16 @@ class TestProperties:
         low = diffraction_steps(distance, height, htx, hrx, mhz)
         if low.blocked:  # nu above 0 grows with the root of frequency; below 0 it sinks
             assert diffraction_steps(distance, height, htx, hrx, mhz * times).bullington_db >= (
-                low.bullington_db - 1e-9)
+                low.bullington_db - 1e-9
+            )
 
     @settings(max_examples=40, deadline=None)
     @given(profiles, heights, heights, frequencies, st.floats(-300.0, 3000.0))
     def test_raising_all_ground_changes_nothing(self, path, htx, hrx, mhz, lift):
         distance, height = path
         assert diffraction_db(distance, height + lift, htx, hrx, mhz) == pytest.approx(
-            diffraction_db(distance, height, htx, hrx, mhz), abs=1e-4)
+            diffraction_db(distance, height, htx, hrx, mhz), abs=1e-4
+        )
 
     @settings(max_examples=40, deadline=None)
     @given(profiles, heights, heights, frequencies)

@@ -1,0 +1,205 @@
+"""The link budget and the chance of service."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.stats import norm
+
+from siteplanner.core.link import (
+    RESOURCE_BLOCKS,
+    LinkParameters,
+    allowed_loss_db,
+    area_probability,
+    budget,
+    downlink_re_power_dbm,
+    downlink_snr_db,
+    margin_db,
+    resource_blocks,
+    service_probability,
+    thermal_noise_dbm,
+    uplink_offset_db,
+    uplink_sensitivity_dbm,
+)
+from siteplanner.core.propagation import free_space_db
+
+
+def test_defaults_are_the_missions():
+    # The planner copies field by field; a default that drifts apart would mislead whoever calls the core alone.
+    mission = pytest.importorskip("siteplanner.mission")
+    radio = mission.Radio()
+    for name in LinkParameters.__dataclass_fields__:
+        assert getattr(LinkParameters(), name) == getattr(radio, name), name
+
+
+class TestPowers:
+    def test_resource_blocks(self):
+        # 3GPP TS 36.101 Table 6.3.2.1-1; used bandwidth is 0.18 MHz a block.
+        assert RESOURCE_BLOCKS == {1.4: 6, 3: 15, 5: 25, 10: 50, 15: 75, 20: 100}
+        used = [0.18 * resource_blocks(width) for width in (1.4, 3, 5, 10, 15, 20)]
+        assert used == pytest.approx([1.08, 2.7, 4.5, 9, 13.5, 18])
+
+    def test_thermal_noise(self):
+        # k T B at 290 K: 1 Hz, 15 kHz, 180 kHz, 9 MHz.
+        np.testing.assert_allclose(
+            thermal_noise_dbm([1, 15e3, 180e3, 9e6]), [-173.9752, -132.214, -121.422, -104.433], atol=1e-3
+        )
+
+    @pytest.mark.parametrize(
+        ("dbm", "mhz", "expected"), [(43, 10, 15.2185), (37, 10, 9.2185), (43, 20, 12.2082), (40, 5, 15.2288)]
+    )
+    def test_power_of_a_resource_element(self, dbm, mhz, expected):
+        # P - 10 log(12 N_RB).
+        assert downlink_re_power_dbm(dbm, mhz) == pytest.approx(expected, abs=1e-4)
+
+    def test_rsrp_in_free_space(self):
+        # 43 dBm in 10 MHz + 14 dBi, 763 MHz, 5 km: -74.8114 dBm with the 32.4 form, 0.0478 dB less exactly.
+        rsrp = downlink_re_power_dbm(43, 10) + 14 - free_space_db(5000.0, 763.0)
+        assert rsrp == pytest.approx(-74.8114 - 0.0478, abs=1e-4)
+
+    def test_uplink_sensitivity(self):
+        # Noise in 5 blocks of 180 kHz (-114.433 dBm), noise figure 5, SNR -3.
+        assert uplink_sensitivity_dbm(LinkParameters()) == pytest.approx(-114.4328 + 5 - 3, abs=1e-3)
+
+    def test_handset_reference_sensitivity_is_explained(self):
+        # TS 36.101 Table 7.3.1-1, band 1, 10 MHz: -97 dBm = noise in 9 MHz + NF 9 + SNR -1 + 2.5 - 3 dB
+        # (3GPP budget convention, from memory).
+        assert thermal_noise_dbm(9e6) + 9 - 1 + 2.5 - 3 == pytest.approx(-96.96, abs=0.05)
+
+    def test_snr_at_the_least_rsrp(self):
+        # -116 dBm over -132.214 + 9 dBm.
+        assert downlink_snr_db(LinkParameters(), -116.0) == pytest.approx(7.214, abs=1e-3)
+
+    def test_refusals(self):
+        with pytest.raises(ValueError, match="LTE channel"):
+            resource_blocks(7)
+        with pytest.raises(ValueError, match="uplink_resource_blocks must be 1 to 6"):
+            LinkParameters(bandwidth_mhz=1.4, uplink_resource_blocks=7)
+        with pytest.raises(ValueError, match="frequencies"):
+            LinkParameters(frequency_mhz=0)
+
+
+parameters = st.builds(
+    LinkParameters,
+    frequency_mhz=st.floats(400, 3000),
+    uplink_frequency_mhz=st.none() | st.floats(400, 3000),
+    bandwidth_mhz=st.sampled_from(sorted(RESOURCE_BLOCKS)),
+    tx_power_dbm=st.floats(20, 50),
+    antenna_gain_dbi=st.floats(0, 20),
+    cable_loss_db=st.floats(0, 5),
+    noise_figure_db=st.floats(0, 10),
+    handset_power_dbm=st.floats(10, 33),
+    handset_gain_dbi=st.floats(-10, 5),
+    body_loss_db=st.floats(0, 10),
+    building_loss_db=st.floats(0, 30),
+    interference_margin_db=st.floats(0, 6),
+    min_rsrp_dbm=st.floats(-140, -60),
+    uplink_resource_blocks=st.integers(1, 6),
+    uplink_min_snr_db=st.floats(-10, 20),
+)
+
+
+class TestBudget:
+    @settings(max_examples=80, deadline=None)
+    @given(parameters, st.floats(60, 200), st.floats(-30, 0))
+    def test_adds_up_by_hand(self, params, loss, gain):
+        lines = budget(params, loss, gain)
+        sums = {}
+        for direction in ("Downlink: ", "Uplink: "):
+            total = 0.0
+            for item, value, _ in lines:
+                if item.startswith(direction):
+                    total += value
+                elif item.startswith("= " + direction):
+                    assert value == pytest.approx(total, abs=1e-9), item
+            sums[direction] = total
+        weaker = min(sums.values())
+        assert lines[-1][:2] == ("= Margin of the weaker direction", pytest.approx(weaker, abs=1e-9))
+        assert margin_db(params, loss, gain) == pytest.approx(weaker, abs=1e-9)
+
+    def test_by_hand_once(self):
+        # Down: 40 - 10 log(600) - 1.5 + 14 - 3 - 130 - 0 - 3 - 3 - 0 = -114.2815 dBm; -116 is the least: 1.7185 dB.
+        # Up: 23 - 3 - 3 - 0 - 130 + 14 - 3 - 1.5 = -103.5 dBm over -112.4328: 8.9328 dB.
+        lines = {item: value for item, value, _ in budget(LinkParameters(), 130.0, -3.0)}
+        assert lines["= Downlink: RSRP at the handset"] == pytest.approx(-114.2815, abs=1e-4)
+        assert lines["= Downlink: margin"] == pytest.approx(1.7185, abs=1e-4)
+        assert lines["= Uplink: margin"] == pytest.approx(8.9328, abs=1e-4)
+
+    def test_every_item_is_used_once(self):
+        items = [item for item, _, _ in budget(LinkParameters(), 130.0, -3.0)]
+        assert len(items) == len(set(items))
+
+    def test_no_minus_zero_is_shown(self):
+        assert all(math.copysign(1, value) > 0 for _, value, _ in budget(LinkParameters(), 130, 0) if value == 0)
+
+    def test_allowed_loss_is_where_the_margin_ends(self):
+        params = LinkParameters(uplink_frequency_mhz=793.0)
+        down, up = allowed_loss_db(params)
+        for loss, direction in ((down, "= Downlink: margin"), (up, "= Uplink: margin")):
+            lines = {item: value for item, value, _ in budget(params, loss, 0.0)}
+            assert lines[direction] == pytest.approx(0.0, abs=1e-9)
+
+    def test_uplink_frequency(self):
+        # 20 log10(793 / 763) = 0.335 dB.
+        assert uplink_offset_db(LinkParameters(uplink_frequency_mhz=793.0)) == pytest.approx(0.335, abs=1e-3)
+        assert uplink_offset_db(LinkParameters()) == 0.0
+
+    def test_margin_takes_arrays_as_they_are(self):
+        loss = np.array([[100.0, np.nan]], np.float32)
+        margin = margin_db(LinkParameters(), loss, np.zeros((3, 1), np.float32))
+        assert (margin.shape, margin.dtype) == ((3, 2), np.float32)
+        assert np.isnan(margin[:, 1]).all()
+
+
+class TestProbability:
+    def test_normal_distribution(self):
+        # z 0.6745 is the 75 % point of the normal distribution.
+        np.testing.assert_allclose(service_probability([0.0, 0.6745 * 8, -8.0], 8.0), [0.5, 0.75, 0.1587], atol=1e-4)
+
+    def test_hard_edge(self):
+        np.testing.assert_array_equal(service_probability([-0.01, 0.0, 5.0], 0.0), [0, 1, 1])
+
+    def test_unknown_stays_unknown(self):
+        assert np.isnan(service_probability([np.nan], 8.0)).all()
+        assert np.isnan(service_probability([np.nan], 0.0)).all()
+
+    def test_negative_sigma_is_refused(self):
+        with pytest.raises(ValueError, match="sigma_db"):
+            service_probability(0.0, -1.0)
+
+    @pytest.mark.parametrize(
+        ("edge", "sigma", "exponent", "area"),
+        [
+            (0.75, 8, 4, 0.90729),
+            (0.75, 8, 3.5, 0.89892),
+            (0.75, 8, 2, 0.86198),
+            (0.75, 6, 4, 0.92414),
+            (0.50, 8, 4, 0.77283),
+            (0.50, 9, 3, 0.71699),
+            (0.90, 8, 4, 0.96872),
+            (0.90, 8, 3.5, 0.96567),
+            (0.95, 8, 3.5, 0.98434),
+        ],
+    )
+    def test_area_probability(self, edge, sigma, exponent, area):
+        # Jakes / Reudink closed form; checked here by integrating 2 r Phi(z - (10 n / sigma) log10 r) as well.
+        assert area_probability(edge, sigma, exponent) == pytest.approx(area, abs=2e-5)
+        integral, _ = quad(lambda r: 2 * r * norm.cdf(norm.ppf(edge) - 10 * exponent / sigma * math.log10(r)), 1e-12, 1)
+        assert area_probability(edge, sigma, exponent) == pytest.approx(integral, abs=1e-6)
+
+    def test_goldsmith_example(self):
+        # Goldsmith, Wireless Communications, example of cell coverage: mean -114.6 dBm at the rim, sigma 3.65,
+        # n 3.71, least -110 / -120 dBm: 0.59 / 0.988 (book figures from memory).
+        for least, area in ((-110, 0.5985), (-120, 0.9882)):
+            edge = norm.cdf((-114.6 - least) / 3.65)
+            assert area_probability(edge, 3.65, 3.71) == pytest.approx(area, abs=1e-4)
+
+    def test_area_refusals(self):
+        with pytest.raises(ValueError, match="between 0 and 1"):
+            area_probability(1.0, 8, 4)
+        with pytest.raises(ValueError, match="exponent"):
+            area_probability(0.5, 8, 0)
+        assert area_probability(0.5, 0, 4) == 1.0
