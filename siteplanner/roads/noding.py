@@ -1,0 +1,317 @@
+"""Loose lines into a graph: where lines share a vertex, cross on one level, or just fail to meet.
+
+Geometry only: lines and their levels in, pieces and junctions out. Everything is metres in one plane.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
+
+from siteplanner.roads.crossings import find_crossings
+
+SNAP_M = 0.1  # ends closer than this are one point: digitising and coordinate rounding. Common practice
+REACH_M = 2.0  # an end this close to a line was meant to meet it. Common practice
+_KEY_M = 1e-3  # vertices that agree to a millimetre are the same vertex
+
+
+@dataclass(frozen=True, eq=False)
+class Noded:
+    """Pieces between junctions. `line` is the index of the line a piece was cut from, `start_m` where on it.
+
+    `mended` are the points where an end was led to a line, `under` those where a line passes below another
+    without meeting it.
+    """
+
+    piece: np.ndarray  # LineStrings
+    line: np.ndarray
+    start_node: np.ndarray
+    end_node: np.ndarray
+    node_x: np.ndarray
+    node_y: np.ndarray
+    mended: np.ndarray  # (n, 3): x, y, gap in metres
+    under: np.ndarray  # (n, 3): x, y and the index of the lower line
+
+
+def _locate(lines: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    return shapely.line_locate_point(lines, shapely.points(x, y))
+
+
+def _keys(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """One number for each different point at a millimetre, 0, 1, 2 ..."""
+    kx, ky = np.round(x / _KEY_M).astype(np.int64), np.round(y / _KEY_M).astype(np.int64)
+    order = np.lexsort((ky, kx))
+    fresh = np.ones(len(x), bool)
+    fresh[1:] = (np.diff(kx[order]) != 0) | (np.diff(ky[order]) != 0)
+    out = np.empty(len(x), np.int64)
+    out[order] = np.cumsum(fresh) - 1
+    return out
+
+
+class _Vertices:
+    """The vertices of all lines in one table; grows by inserted points, then is cut into pieces."""
+
+    def __init__(self, lines: np.ndarray) -> None:
+        xy, self.line = shapely.get_coordinates(lines, return_index=True)
+        self.x, self.y = xy[:, 0].copy(), xy[:, 1].copy()
+        count = np.bincount(self.line, minlength=len(lines))
+        self.last = np.cumsum(count) - 1
+        self.first = self.last - count + 1
+        self._snap_ends()
+        self.measure()
+        self.split = np.zeros(len(self.x), bool)
+        self.split[self.first] = self.split[self.last] = True
+        self._extra: list[tuple[np.ndarray, ...]] = []
+
+    def measure(self) -> None:
+        step = np.hypot(np.diff(self.x, prepend=self.x[:1]), np.diff(self.y, prepend=self.y[:1]))
+        step[self.first] = 0.0
+        run = np.cumsum(step)
+        self.along = run - run[self.first][self.line]
+
+    def _snap_ends(self) -> None:
+        ends = np.concatenate([self.first, self.last])
+        key = _keys(self.x[ends], self.y[ends])
+        _, one = np.unique(key, return_index=True)
+        if len(one) < 2:
+            return
+        x, y = self.x[ends[one]], self.y[ends[one]]
+        pairs = cKDTree(np.column_stack([x, y])).query_pairs(SNAP_M, output_type="ndarray")
+        if not len(pairs):
+            return
+        near = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(one), len(one)))
+        _, label = connected_components(near, directed=False)
+        _, leader = np.unique(label, return_index=True)
+        target = leader[label][key]
+        # a line shorter than the tolerance must not fold up into a point
+        short = np.hypot(self.x[self.last] - self.x[self.first], self.y[self.last] - self.y[self.first]) < 2 * SNAP_M
+        move = ~np.concatenate([short, short])
+        self.x[ends[move]], self.y[ends[move]] = x[target[move]], y[target[move]]
+
+    def insert(self, line: np.ndarray, along: np.ndarray, x: np.ndarray, y: np.ndarray) -> None:
+        """Cut `line` at `along` with the vertex (x, y); along < 0 or beyond the end makes the line longer."""
+        self._extra.append(tuple(np.asarray(v) for v in (line, along, x, y)))
+
+    def settle(self) -> None:
+        """Work the inserted points in; one within a millimetre of a vertex becomes that vertex's cut."""
+        if not self._extra:
+            return
+        line, along, x, y = (np.concatenate([e[k] for e in self._extra]) for k in range(4))
+        self._extra = []
+        n_old = len(self.x)
+        line_all = np.concatenate([self.line, line.astype(self.line.dtype)])
+        along_all = np.concatenate([self.along, along])
+        new = np.concatenate([np.zeros(n_old, bool), np.ones(len(line), bool)])
+        order = np.lexsort((new, along_all, line_all))
+        x_all, y_all = np.concatenate([self.x, x])[order], np.concatenate([self.y, y])[order]
+        split = np.concatenate([self.split, np.ones(len(line), bool)])[order]
+        line_s, along_s, new_s = line_all[order], along_all[order], new[order]
+        # runs of vertices at the same place on a line are one vertex; an inserted one gives the coordinates,
+        # because the other line was given exactly the same ones
+        fresh = np.ones(len(order), bool)
+        fresh[1:] = (np.diff(line_s) != 0) | (np.diff(along_s) > _KEY_M)
+        run = np.cumsum(fresh) - 1
+        n = int(run[-1]) + 1
+        chosen = np.flatnonzero(fresh)
+        inserted = np.flatnonzero(new_s)
+        chosen[run[inserted]] = inserted
+        any_split = np.zeros(n, bool)
+        np.logical_or.at(any_split, run, split)
+        self.x, self.y, self.line = x_all[chosen], y_all[chosen], line_s[chosen]
+        self.along, self.split = along_s[chosen], any_split
+        count = np.bincount(self.line)
+        self.last = np.cumsum(count) - 1
+        self.first = self.last - count + 1
+
+
+def _shared_vertices(v: _Vertices, level: np.ndarray, strict: bool) -> None:
+    """Cut at vertices that two lines (or one line twice) have in common.
+
+    With `strict`, vertices inside two lines on different levels do not join: there the data are not known to
+    share vertices on purpose, and a road does not meet the bridge over it.
+    """
+    key = _keys(v.x, v.y)
+    count = np.bincount(key)
+    shared = count[key] > 1
+    if strict:
+        low = np.full(len(count), 10**6)
+        high = np.full(len(count), -(10**6))
+        lv = level[v.line]
+        np.minimum.at(low, key, lv)
+        np.maximum.at(high, key, lv)
+        has_end = np.zeros(len(count), bool)
+        has_end[key[v.first]] = has_end[key[v.last]] = True
+        mixed = (low != high) & ~has_end
+        if mixed.any():  # rare: settle level by level
+            odd = np.flatnonzero(mixed[key])
+            pair, index = np.unique(np.column_stack([key[odd], lv[odd]]), axis=0, return_inverse=True)
+            shared[odd] = np.bincount(index.ravel(), minlength=len(pair))[index.ravel()] > 1
+    v.split |= shared
+
+
+def _self_crossings(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    loops = np.flatnonzero(~shapely.is_simple(lines))
+    owner, points = [np.empty(0, int)], [np.empty((0, 2))]
+    for i in loops:
+        pieces = shapely.get_parts(shapely.node(lines[i]))
+        ends = np.unique(np.vstack([shapely.get_coordinates(p)[[0, -1]] for p in pieces]), axis=0)
+        owner.append(np.full(len(ends), i))
+        points.append(ends)
+    return np.concatenate(owner), np.vstack(points)
+
+
+def _insert_self_crossings(v: _Vertices, lines: np.ndarray) -> None:
+    """Cut a line that crosses itself, at both passes."""
+    owner, points = _self_crossings(lines)
+    for i, (px, py) in zip(owner, points, strict=True):
+        xy = shapely.get_coordinates(lines[i])
+        a, d = xy[:-1], np.diff(xy, axis=0)
+        size = np.hypot(d[:, 0], d[:, 1])
+        t = np.clip(((px - a[:, 0]) * d[:, 0] + (py - a[:, 1]) * d[:, 1]) / np.maximum(size, 1e-12) ** 2, 0, 1)
+        off = np.hypot(a[:, 0] + t * d[:, 0] - px, a[:, 1] + t * d[:, 1] - py)
+        on = np.flatnonzero(off < _KEY_M)
+        along = np.concatenate([[0.0], np.cumsum(size)])[on] + t[on] * size[on]
+        v.insert(np.full(len(on), i), along, np.full(len(on), px), np.full(len(on), py))
+
+
+def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: float) -> np.ndarray:
+    """Join ends that meet nothing to the nearest line within reach; returns (x, y, gap) of real gaps."""
+    split = np.flatnonzero(v.split)
+    key = _keys(v.x[split], v.y[split])
+    lone = np.bincount(key)[key] == 1
+    is_first = np.zeros(len(v.x), bool)
+    is_first[v.first] = True
+    is_end = is_first.copy()
+    is_end[v.last] = True
+    end = split[lone & is_end[split]]
+    # a stub shorter than the reach past a junction is an overshoot: it meets already
+    before = np.concatenate([[-1], np.flatnonzero(v.split)])
+    rank = np.searchsorted(before, end)
+    other = np.where(is_first[end], before[np.minimum(rank + 1, len(before) - 1)], before[rank - 1])
+    stub = (np.abs(v.along[other] - v.along[end]) < reach_m) & ~is_end[other]
+    end = end[~stub]
+    if not len(end):
+        return np.empty((0, 3))
+    points = shapely.points(v.x[end], v.y[end])
+    k, target = shapely.STRtree(lines).query(points, predicate="dwithin", distance=reach_m)
+    gap = shapely.distance(points[k], lines[target])
+    fits = (v.line[end[k]] != target) & ((level[v.line[end[k]]] == level[target]) | (gap <= SNAP_M))
+    k, target, gap = k[fits], target[fits], gap[fits]
+    order = np.lexsort((target, gap, k))
+    k, target, gap = k[order], target[order], gap[order]
+    first = np.ones(len(k), bool)
+    first[1:] = np.diff(k) != 0
+    k, target, gap = k[first], target[first], gap[first]
+    e = end[k]
+    along = shapely.line_locate_point(lines[target], points[k])
+    spot = shapely.get_coordinates(shapely.line_interpolate_point(lines[target], along))
+    x, y = spot[:, 0].copy(), spot[:, 1].copy()
+    length = shapely.length(lines[target])
+    at_first, at_last = along <= _KEY_M, along >= length - _KEY_M
+    for mask, index in ((at_first, v.first), (at_last, v.last)):
+        x[mask], y[mask] = v.x[index[target[mask]]], v.y[index[target[mask]]]
+    # two lone ends that point at each other: one of them moves
+    met = {(int(a), int(b)) for a, b in zip(e, np.where(at_first, v.first[target], v.last[target]), strict=True)}
+    ends_meet = at_first | at_last
+    partner = np.where(at_first, v.first[target], v.last[target])
+    twice = np.array([bool(m) and (int(p), int(s)) in met and s > p
+                      for m, p, s in zip(ends_meet, partner, e, strict=True)], bool)
+    keep = ~twice
+    e, target, gap, along, x, y = e[keep], target[keep], gap[keep], along[keep], x[keep], y[keep]
+    v.insert(target, along, x, y)
+    touch = gap <= SNAP_M
+    # a touching end takes the other's place; a gap is bridged by one more vertex
+    v.x[e[touch]], v.y[e[touch]] = x[touch], y[touch]
+    far = ~touch
+    v.insert(v.line[e[far]], np.where(is_first[e[far]], -gap[far], v.along[e[far]] + gap[far]), x[far], y[far])
+    return np.column_stack([x[far], y[far], gap[far]])
+
+
+def _passing_below(lines: np.ndarray, level: np.ndarray, a: np.ndarray, b: np.ndarray, x: np.ndarray,
+                   y: np.ndarray) -> np.ndarray:
+    """Rows (x, y, lower line) of crossings between levels, ends apart: there the lines meet."""
+    apart = level[a] != level[b]
+    for line in (a, b):
+        along = _locate(lines[line], x, y)
+        apart &= (along > SNAP_M) & (along < shapely.length(lines[line]) - SNAP_M)
+    return np.column_stack([x, y, np.where(level[a] < level[b], a, b)])[apart]
+
+
+def node_lines(
+    lines: np.ndarray,
+    level: np.ndarray,
+    *,
+    cross: bool = True,
+    reach_m: float = REACH_M,
+    cut_by: BaseGeometry | None = None,
+    cut_at: np.ndarray | None = None,
+) -> Noded:
+    """Cut lines at their junctions.
+
+    Parameters: `lines` 2-D LineStrings of some length, `level` an integer for each; with `cross`, lines on one
+    level join where they cross, and ends that miss a line by up to `reach_m` are led to it. Without `cross`
+    only common vertices join (OpenStreetMap: a crossing without a common node is a bridge). `cut_by`: lines
+    are also cut where they meet the boundary of this area. `cut_at`: points (n, 2); lines within the snap
+    tolerance of one are cut there.
+    """
+    v = _Vertices(lines)
+    if cross:  # ends may have moved by the snap tolerance
+        lines = np.asarray(shapely.linestrings(np.column_stack([v.x, v.y]), indices=v.line), object)
+    _shared_vertices(v, level, strict=cross)
+    mended = np.empty((0, 3))
+    a, b, x, y = find_crossings(lines)
+    joins = (level[a] == level[b]) if cross else np.zeros(len(a), bool)
+    if joins.any():
+        for line in (a[joins], b[joins]):
+            v.insert(line, _locate(lines[line], x[joins], y[joins]), x[joins], y[joins])
+    under = _passing_below(lines, level, a, b, x, y)
+    if cross:
+        _insert_self_crossings(v, lines)
+        if reach_m > 0:
+            v.settle()
+            mended = _lead_ends(v, lines, level, reach_m)
+    if cut_by is not None and not cut_by.is_empty:
+        edge = cut_by.boundary if shapely.get_dimensions(cut_by) == 2 else cut_by
+        shapely.prepare(edge)
+        hit = np.flatnonzero(shapely.intersects(lines, edge))
+        parts, which = shapely.get_parts(shapely.intersection(lines[hit], edge), return_index=True)
+        xy, of = shapely.get_coordinates(parts, return_index=True)
+        on = hit[which[of]]
+        v.insert(on, _locate(lines[on], xy[:, 0], xy[:, 1]), xy[:, 0], xy[:, 1])
+    if cut_at is not None and len(cut_at):
+        points = np.asarray(shapely.points(cut_at), object)
+        k, line = shapely.STRtree(lines).query(points, predicate="dwithin", distance=SNAP_M)
+        v.insert(line, shapely.line_locate_point(lines[line], points[k]), cut_at[k, 0], cut_at[k, 1])
+    v.settle()
+    return _pieces(v, mended, under)
+
+
+def _pieces(v: _Vertices, mended: np.ndarray, under: np.ndarray) -> Noded:
+    cut = np.flatnonzero(v.split)
+    start, end = cut[:-1], cut[1:]
+    same = v.line[start] == v.line[end]
+    start, end = start[same], end[same]
+    count = end - start + 1
+    owner = np.repeat(np.arange(len(start)), count)
+    index = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + np.repeat(start, count)
+    pieces = np.asarray(shapely.linestrings(np.column_stack([v.x[index], v.y[index]]), indices=owner), object)
+    real = shapely.length(pieces) > _KEY_M
+    start, end, pieces = start[real], end[real], pieces[real]
+    ends = np.concatenate([start, end])
+    key = _keys(v.x[ends], v.y[ends]) if len(ends) else np.empty(0, np.int64)
+    _, one = np.unique(key, return_index=True)
+    x, y = v.x[ends[one]], v.y[ends[one]]
+    # two computations of one crossing may fall either side of a rounding edge
+    pairs = cKDTree(np.column_stack([x, y])).query_pairs(2 * _KEY_M, output_type="ndarray")
+    if len(pairs):
+        near = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(x), len(x)))
+        _, label = connected_components(near, directed=False)
+        _, leader = np.unique(label, return_index=True)
+        key, x, y = label[key], x[leader], y[leader]
+    return Noded(pieces, v.line[start], key[: len(start)], key[len(start):], x, y, mended, under)

@@ -1,0 +1,387 @@
+"""From the staging point to every road, to the road nearest a spot, and the way between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import connected_components, dijkstra
+from shapely.geometry import LineString
+from shapely.ops import substring
+
+from siteplanner.errors import Finding, InputError
+from siteplanner.roads.network import RoadNetwork
+
+FAR_STAGING_M = 100.0  # a staging point this far from a road is said. Common practice
+_NONE = -9999  # scipy's mark for "no predecessor"
+
+
+@dataclass(frozen=True)
+class UnreachedPart:
+    """Roads for the rig that hang together but cannot be reached: where they come nearest to reached ones."""
+
+    segments: tuple[int, ...]
+    length_m: float
+    x: float  # the point of the part nearest to a reached road
+    y: float
+    reached_x: float  # and that road's point nearest to it
+    reached_y: float
+    gap_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class DriveTree:
+    """Quickest driving times from one staging point to everywhere.
+
+    `x`, `y` is the staging point, snapped to `along_m` metres on `segment`, `offset_m` away. `node_s` are arrival
+    times in seconds (infinite: not reached), `before` the node before each on its quickest way (negative: none,
+    or the staging point itself). `seg_s` is the earliest arrival anywhere on a segment, `reached` whether any
+    part of it can be driven on.
+    """
+
+    network: RoadNetwork
+    x: float
+    y: float
+    segment: int
+    along_m: float
+    snapped_x: float
+    snapped_y: float
+    offset_m: float
+    node_s: np.ndarray
+    before: np.ndarray
+    seg_s: np.ndarray
+    reached: np.ndarray
+    findings: tuple[Finding, ...] = ()
+
+    @cached_property
+    def reached_segments(self) -> np.ndarray:
+        return np.flatnonzero(self.reached)
+
+    @cached_property
+    def reached_tree(self) -> shapely.STRtree:
+        return shapely.STRtree(self.network.seg_geometry[self.reached_segments])
+
+    def arrival_s(self, segment: np.ndarray, along_m: np.ndarray) -> np.ndarray:
+        """Seconds to points on segments (arrays); infinite where they cannot be driven to."""
+        n = self.network
+        segment, along_m = np.asarray(segment), np.asarray(along_m, float)
+        share = np.clip(along_m / n.length_m[segment], 0.0, 1.0)
+        forward, backward = n.forward_s[segment], n.backward_s[segment]
+        with np.errstate(invalid="ignore"):
+            via_from = self.node_s[n.seg_from[segment]] + np.where(share > 0, forward * share, 0.0)
+            via_to = self.node_s[n.seg_to[segment]] + np.where(share < 1, backward * (1 - share), 0.0)
+            ahead = share - self.along_m / n.length_m[self.segment]
+            direct = np.where(ahead >= 0, forward * np.maximum(ahead, 0), backward * np.maximum(-ahead, 0))
+        direct = np.where(ahead == 0, 0.0, direct)
+        best = np.fmin(via_from, via_to)
+        return np.where(segment == self.segment, np.fmin(best, direct), best)
+
+    @cached_property
+    def unreached(self) -> tuple[UnreachedPart, ...]:
+        """Parts for the rig that cannot be reached, the longest first."""
+        n = self.network
+        left = np.flatnonzero(n.drivable & ~self.reached)
+        if not len(left) or not len(self.reached_segments):
+            return ()
+        size = len(n.node_x)
+        graph = csr_matrix((np.ones(len(left)), (n.seg_from[left], n.seg_to[left])), shape=(size, size))
+        label = connected_components(graph, directed=False)[1][n.seg_from[left]]
+        (mine, near), gap = self.reached_tree.query_nearest(
+            n.seg_geometry[left], all_matches=False, return_distance=True)
+        parts = []
+        order = np.lexsort((gap, label[mine]))
+        best = order[np.flatnonzero(np.diff(label[mine][order], prepend=-1))]
+        for k in best.tolist():
+            members = left[label == label[mine[k]]]
+            link = shapely.shortest_line(n.seg_geometry[left[mine[k]]],
+                                         n.seg_geometry[self.reached_segments[near[k]]])
+            (x, y), (rx, ry) = shapely.get_coordinates(link).tolist()
+            parts.append(UnreachedPart(tuple(members.tolist()), float(n.length_m[members].sum()), x, y, rx, ry,
+                                       float(gap[k])))
+        return tuple(sorted(parts, key=lambda p: (-p.length_m, p.segments)))
+
+
+def _unreached_finding(tree: DriveTree) -> Finding | None:
+    parts = tree.unreached
+    if not parts:
+        return None
+    worst = parts[0]
+    total = sum(p.length_m for p in parts)
+    return Finding(
+        "roads_not_reached", "warning",
+        f"{len(parts)} parts of the road network ({total / 1000:.1f} km the rig could use) cannot be reached from "
+        f"the staging point. The longest has {worst.length_m / 1000:.1f} km; it comes within {worst.gap_m:.0f} m of "
+        f"a reached road at {worst.reached_x:.0f} E {worst.reached_y:.0f} N of the plan's grid.",
+        "Check for a gap in the road data there, or a limit or one-way rule that parts the network.",
+    )
+
+
+def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
+    """Drive from the point (x, y), metres in the network's CRS, to everywhere.
+
+    The point is moved to the nearest place on a road for the rig. Shortest paths: Dijkstra 1959 (scipy).
+    Raises InputError when no road is for the rig.
+    """
+    usable = np.flatnonzero(network.drivable & (np.isfinite(network.forward_s) | np.isfinite(network.backward_s)))
+    if not len(usable):
+        raise InputError("No road in the layer can be driven by this rig.",
+                         remedy="Check the rig's limits and the roads' reasons.")
+    point = shapely.points(x, y)
+    index, distance = shapely.STRtree(network.seg_geometry[usable]).query_nearest(
+        point, all_matches=False, return_distance=True)
+    segment, offset = int(usable[index[0]]), float(distance[0])
+    geometry = network.seg_geometry[segment]
+    along = float(shapely.line_locate_point(geometry, point))
+    snapped = shapely.get_coordinates(shapely.line_interpolate_point(geometry, along))[0]
+    size = len(network.node_x)
+    share = along / network.length_m[segment]
+    arcs = network.arcs
+    source = size
+    starts = [(int(network.seg_from[segment]), float(network.backward_s[segment] * share) if share > 0 else 0.0),
+              (int(network.seg_to[segment]), float(network.forward_s[segment] * (1 - share)) if share < 1 else 0.0)]
+    best: dict[int, float] = {}
+    for node, cost in starts:
+        if np.isfinite(cost):
+            best[node] = min(cost, best.get(node, np.inf))
+    head = np.array(sorted(best), int)
+    indptr = np.append(np.searchsorted(arcs.tail, np.arange(size + 1)), len(arcs.tail) + len(head))
+    # an edge of no length would be no edge to scipy; a nanosecond is none to a driver
+    costs = np.concatenate([arcs.cost_s, np.maximum([best[h] for h in head], 1e-9)])
+    graph = csr_matrix((costs, np.concatenate([arcs.head, head]).astype(np.int32), indptr.astype(np.int32)),
+                       shape=(size + 1, size + 1))
+    seconds, before = dijkstra(graph, indices=source, return_predecessors=True)
+    node_s, before = seconds[:size], np.where(before[:size] == source, -1, before[:size])
+    with np.errstate(invalid="ignore"):
+        from_s, to_s = node_s[network.seg_from], node_s[network.seg_to]
+        seg_s = np.minimum(np.where(np.isfinite(network.forward_s), from_s, np.inf),
+                           np.where(np.isfinite(network.backward_s), to_s, np.inf))
+    seg_s[segment] = 0.0
+    reached = network.drivable & np.isfinite(seg_s)
+    seg_s = np.where(reached, seg_s, np.inf)
+    findings = []
+    if offset > FAR_STAGING_M:
+        findings.append(Finding(
+            "staging_off_road", "warning",
+            f"The staging point lies {offset:.0f} m from the nearest road for the rig; the drive starts there.",
+            "Move the staging point to a road, or add the missing road."))
+    tree = DriveTree(network, float(x), float(y), segment, along, float(snapped[0]), float(snapped[1]), offset,
+                     node_s, before, seg_s, reached)
+    gap = _unreached_finding(tree)
+    object.__setattr__(tree, "findings", (*findings, *([gap] if gap else [])))
+    return tree
+
+
+@dataclass(frozen=True)
+class AccessPoint:
+    """Where the rig leaves the road for a target. `offset_m` is the straight last leg, `arrival_s` the drive."""
+
+    segment: int
+    along_m: float
+    x: float
+    y: float
+    offset_m: float
+    arrival_s: float
+    target_x: float
+    target_y: float
+
+
+def nearest_accesses(network: RoadNetwork, tree: DriveTree, x: np.ndarray, y: np.ndarray,
+                     max_offset_m: float | None = None) -> list[AccessPoint | None]:
+    """The nearest place on a reached road for each point (x, y); None where none lies within `max_offset_m`.
+
+    Of equally near places (a junction) the one reached first counts. Places on a segment that one-way rules
+    keep out of reach do not count.
+    """
+    x, y = np.atleast_1d(np.asarray(x, float)), np.atleast_1d(np.asarray(y, float))
+    out: list[AccessPoint | None] = [None] * len(x)
+    if not len(tree.reached_segments):
+        return out
+    points = np.asarray(shapely.points(x, y), object)
+    (who, hit), offset = tree.reached_tree.query_nearest(
+        points, max_distance=max_offset_m, return_distance=True, all_matches=True) \
+        if max_offset_m is None or max_offset_m > 0 else ((np.empty(0, int), np.empty(0, int)), np.empty(0))
+    segment = tree.reached_segments[hit]
+    along = shapely.line_locate_point(network.seg_geometry[segment], points[who])
+    arrival = tree.arrival_s(segment, along)
+    order = np.lexsort((segment, arrival, who))
+    first = order[np.flatnonzero(np.diff(who[order], prepend=-1))]
+    first = first[np.isfinite(arrival[first])]
+    spot = shapely.get_coordinates(shapely.line_interpolate_point(network.seg_geometry[segment[first]],
+                                                                  along[first]))
+    for k, (px, py) in zip(first.tolist(), spot.tolist(), strict=True):
+        i = int(who[k])
+        out[i] = AccessPoint(int(segment[k]), float(along[k]), px, py, float(offset[k]), float(arrival[k]),
+                             float(x[i]), float(y[i]))
+    return out
+
+
+def nearest_access(network: RoadNetwork, tree: DriveTree, x: float, y: float,
+                   max_offset_m: float | None = None) -> AccessPoint | None:
+    """`nearest_accesses` for one point."""
+    return nearest_accesses(network, tree, np.array([x]), np.array([y]), max_offset_m)[0]
+
+
+@dataclass(frozen=True, eq=False)
+class Route:
+    """The drive from the staging point's road to an access point.
+
+    `segments[k]` is driven from `start_m[k]` to `end_m[k]` (metres from its own start; falling when driven
+    against its direction, `directions[k]` = -1). `worst_grade_pct` has the sign of the steeper of
+    `up_grade_pct` (steepest climb) and `down_grade_pct` (steepest descent, both >= 0), NaN when unknown all the
+    way. `profile_*` are distance and smoothed road height along the way.
+    """
+
+    line: LineString
+    distance_m: float
+    time_s: float
+    up_grade_pct: float
+    down_grade_pct: float
+    worst_grade_pct: float
+    climb_m: float
+    descent_m: float
+    segments: np.ndarray
+    directions: np.ndarray
+    start_m: np.ndarray
+    end_m: np.ndarray
+    access: AccessPoint
+    unknown: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    profile_distance_m: np.ndarray
+    profile_elevation_m: np.ndarray
+
+    @cached_property
+    def running_m(self) -> np.ndarray:
+        """Distance driven at the start of each segment and at the end, one longer than `segments`."""
+        return np.concatenate([[0.0], np.cumsum(np.abs(self.end_m - self.start_m))])
+
+
+def _node_path(before: np.ndarray, node: int) -> list[int]:
+    path = [node]
+    while before[path[-1]] >= 0:
+        path.append(int(before[path[-1]]))
+    return path[::-1]
+
+
+def _legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> list[tuple[int, float, float]]:
+    """(segment, start along, end along) of the quickest way."""
+    seg, length = access.segment, float(network.length_m[access.segment])
+    share = min(max(access.along_m / length, 0.0), 1.0)
+    options: list[tuple[float, int, float]] = []  # time, last node, along of that node
+    forward, backward = network.forward_s[seg], network.backward_s[seg]
+    via_from = tree.node_s[network.seg_from[seg]] + (forward * share if share > 0 else 0.0)
+    via_to = tree.node_s[network.seg_to[seg]] + (backward * (1 - share) if share < 1 else 0.0)
+    options.append((float(via_from), int(network.seg_from[seg]), 0.0))
+    options.append((float(via_to), int(network.seg_to[seg]), length))
+    if seg == tree.segment:
+        ahead = access.along_m - tree.along_m
+        direct = 0.0 if ahead == 0 else (forward if ahead > 0 else backward) * abs(ahead) / length
+        if direct <= min(via_from, via_to) and np.isfinite(direct):
+            return [(seg, tree.along_m, access.along_m)]
+    time, node, entry = min(options, key=lambda o: o[0])
+    if not np.isfinite(time):
+        raise InputError("The access point cannot be reached.", remedy="Take it from nearest_access.")
+    path = _node_path(tree.before, node)
+    legs: list[tuple[int, float, float]] = []
+    start = tree.segment
+    to_first = _start_end(network, tree, path[0])
+    legs.append((start, tree.along_m, to_first))
+    if len(path) > 1:
+        at = network.arcs.find(np.array(path[:-1]), np.array(path[1:]))
+        for arc in network.arcs.arc[at].tolist():
+            size = float(network.length_m[arc >> 1])
+            legs.append((arc >> 1, size, 0.0) if arc & 1 else (arc >> 1, 0.0, size))
+    legs.append((seg, entry, access.along_m))
+    kept = [leg for leg in legs if abs(leg[2] - leg[1]) > 1e-9]
+    return kept or [legs[0]]
+
+
+def _start_end(network: RoadNetwork, tree: DriveTree, node: int) -> float:
+    """Along of the end of the staging segment that the way leaves by."""
+    seg, length = tree.segment, float(network.length_m[tree.segment])
+    if network.seg_from[seg] != network.seg_to[seg]:
+        return 0.0 if node == network.seg_from[seg] else length
+    share = tree.along_m / length  # a ring: the cheaper side
+    back = network.backward_s[seg] * share if share > 0 else 0.0
+    ahead = network.forward_s[seg] * (1 - share) if share < 1 else 0.0
+    return 0.0 if back <= ahead else length
+
+
+def _profile(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[np.ndarray, np.ndarray]:
+    distance, height = [], []
+    run = 0.0
+    for seg, start, end in legs:
+        part = slice(network.profile_first[seg], network.profile_first[seg + 1])
+        along, z = network.profile_along_m[part], network.profile_elevation_m[part]
+        low, high = min(start, end), max(start, end)
+        inner = along[(along > low + 1e-9) & (along < high - 1e-9)]
+        at = np.concatenate([[low], inner, [high]])
+        values = np.interp(at, along, z)
+        if end < start:
+            at, values = at[::-1], values[::-1]
+        distance.append(run + np.abs(at - start))
+        height.append(values)
+        run += abs(end - start)
+    return np.concatenate(distance), np.concatenate(height)
+
+
+def _unknown_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[str, ...]:
+    total = sum(abs(b - a) for _, a, b in legs)
+    missing: dict[str, float] = {}
+    for seg, a, b in legs:
+        for word in network.unknown[seg]:
+            missing[word] = missing.get(word, 0.0) + abs(b - a)
+    return tuple(f"{word} not stated on {m / 1000:.1f} of {total / 1000:.1f} km" for word, m in missing.items())
+
+
+def _route_findings(network: RoadNetwork, segments: np.ndarray) -> tuple[Finding, ...]:
+    """The cautions among the hazards, one finding for each kind."""
+    kinds: dict[str, list[str]] = {}
+    for seg in dict.fromkeys(segments.tolist()):
+        for hazard in network.hazards[seg]:
+            if hazard.severity == "caution":
+                kinds.setdefault(hazard.kind, []).append(hazard.text)
+    return tuple(
+        Finding(f"route_{kind.replace(' ', '_')}", "caution",
+                f"{len(texts)} on the way: {texts[0]}." if len(texts) > 1 else f"On the way: {texts[0]}.",
+                "Ask someone who has driven it, or send a scout before the rig.")
+        for kind, texts in kinds.items())
+
+
+def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Route:
+    """The quickest drive to an access point that `nearest_access` gave for the same tree.
+
+    Raises InputError when the access point is not reached.
+    """
+    legs = _legs(network, tree, access)
+    pieces = [substring(network.seg_geometry[s], a, b) for s, a, b in legs]
+    xy = [shapely.get_coordinates(p) for p in pieces]
+    joined = np.vstack([xy[0], *(c[1:] for c in xy[1:])])
+    if len(joined) < 2:  # the staging point is the access point
+        joined = np.vstack([joined, joined])
+    segments = np.array([s for s, _, _ in legs], int)
+    start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
+    directions = np.where(end >= start, 1, -1)
+    climbs = np.where(directions > 0, network.up_grade_pct[segments], network.down_grade_pct[segments])
+    drops = np.where(directions > 0, network.down_grade_pct[segments], network.up_grade_pct[segments])
+    known = np.isfinite(climbs)
+    up = float(climbs[known].max()) if known.any() else float("nan")
+    down = float(drops[known].max()) if known.any() else float("nan")
+    distance, height = _profile(network, legs)
+    rise = np.diff(height[np.isfinite(height)])
+    any_height = bool(np.isfinite(height).any())
+    length = network.length_m[segments]
+    seconds = np.where(directions > 0, network.forward_s[segments], network.backward_s[segments])
+    time = float(np.where(start == end, 0.0, seconds * np.abs(end - start) / length).sum())
+    return Route(
+        line=LineString(joined), distance_m=float(np.abs(end - start).sum()), time_s=time,
+        up_grade_pct=up, down_grade_pct=down, worst_grade_pct=up if not up < down else -down,
+        climb_m=float(rise[rise > 0].sum()) if any_height else float("nan"),
+        descent_m=float(-rise[rise < 0].sum()) if any_height else float("nan"),
+        segments=segments, directions=directions, start_m=start, end_m=end, access=access,
+        unknown=_unknown_along(network, legs), findings=_route_findings(network, segments),
+        profile_distance_m=distance, profile_elevation_m=height,
+    )
