@@ -140,14 +140,18 @@ def _sweep_strip(
     rows, cols = high.shape
     n_lines = _LINES + 2
     width = n_lines + 5
-    w = np.empty(20 * _SIZE, np.float32)
+    w = np.empty(17 * _SIZE, np.float32)
     h_now, h_far, l_now = 0, _SIZE, 2 * _SIZE  # surface of this row, of the row before; lower surface
     top, top_far = 3 * _SIZE, 4 * _SIZE  # crossings from above: this row, the row before
     bot, bot_far, bot_two = 5 * _SIZE, 6 * _SIZE, 7 * _SIZE  # crossings from below: three rows
     bend_up, bend_low, bend_far = 8 * _SIZE, 9 * _SIZE, 10 * _SIZE  # between the rows
     upper, sample = 11 * _SIZE, 12 * _SIZE
     best, best_left, best_right = 13 * _SIZE, 14 * _SIZE, 15 * _SIZE
-    zero, two = np.float32(0), np.float32(2)
+    between = 16 * _SIZE
+    zero, two, fourth = np.float32(0), np.float32(2), np.float32(0.25)
+    first_at, second_at = two * np.float32(aside), np.float32(4) * np.float32(aside)
+    first_bend = np.float32(8 * aside * (1 - 2 * aside))
+    second_bend = np.float32(max(16 * aside * (1 - 4 * aside), 0.0))
     w[:] = _NOTHING
     w[bend_up : bend_far + _SIZE] = zero
     quarter = np.float32(abs(drift) / 4)
@@ -231,8 +235,14 @@ def _sweep_strip(
             drop = drop if drop > zero else zero
             b0, b1 = w[bend_low + i], w[bend_far + i]
             w[sample + i] = a0 - side * drop - (b0 if b0 > b1 else b1)
-            u0, u1 = w[upper + i], w[top_far + i] + w[bend_up + i]
-            w[upper + i] = u0 if u0 > u1 else u1
+            # highest of the chord from this row to the one before plus a bend of e at most in its middle:
+            # beyond the higher end by (4e - step)^2 / 16e, which is at most e - step/4
+            a0, a1 = w[top + i], w[top_far + i]
+            step = a0 - a1
+            step = step if step > zero else -step
+            over = w[bend_up + i] - fourth * step
+            over = over if over > zero else zero
+            w[between + i] = (a0 if a0 > a1 else a1) + over
         for i in range(1, n_lines - 1):
             g, g_left, g_right = w[sample + i], w[sample + i - 1], w[sample + i + 1]
             old, old_left, old_right = w[best + i], w[best_left + i], w[best_right + i]
@@ -248,8 +258,13 @@ def _sweep_strip(
             i = m + a
             g = stand[m]
             u = part * w[upper + i] + rest * w[upper + i + 1]
-            own = seen[m] + w[bend_up + i] + up
-            u = u if u > own else own
+            # up to the row before lie exactly two samples
+            own = seen[m] + up
+            step = part * w[top_far + i] + rest * w[top_far + i + 1] - own
+            s1 = own + first_at * step + first_bend * w[bend_up + i]
+            s2 = own + second_at * step + second_bend * w[bend_up + i]
+            s1 = s1 if s1 > s2 else s2
+            u = u if u > s1 else s1
             u = u if u < cap else cap
             f1 = part * w[best + i] + rest * w[best_right + i]
             f2 = part * w[best_left + i + 1] + rest * w[best + i + 1]
@@ -257,7 +272,7 @@ def _sweep_strip(
             value = CLEAR if u < g + eye + up - gone else OPEN
             answer[m] = BLOCKED if f1 > g + eye + up_low + gone else value
         for i in range(n_lines):
-            u0, u1 = w[upper + i], w[top + i] + w[bend_up + i]
+            u0, u1 = w[upper + i], w[between + i]
             w[upper + i] = u0 if u0 > u1 else u1
             w[bend_far + i] = w[bend_low + i]
             w[top_far + i] = w[top + i]
