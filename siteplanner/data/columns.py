@@ -43,6 +43,7 @@ def named(
 ) -> GeoDataFrame:
     """Columns under the names that later rooms look for; a column in the way is kept as `<name>_original`."""
     renamed: dict[str, str] = {}
+    shared: dict[str, str] = {}  # one column of the file under a second name
     columns = [str(c) for c in frame.columns]
     for wanted, own in column_map.items():
         hits = [c for c in columns if c == own] or [c for c in columns if c.lower() == own.lower()]
@@ -53,9 +54,11 @@ def named(
                 f"There is no column {own!r}. The layer has: {', '.join(c for c in columns if c != 'geometry')}.{hint}",
                 remedy="Name one of these.",
                 file=path,
-                field=f"layers.road_columns.{wanted}" if role == "roads" else f"layers.{role}.{wanted}",
+                field=f"layers.{'road_columns' if role == 'roads' else role.replace(' ', '_')}.{wanted}",
             )
-        if wanted != hits[0]:
+        if hits[0] in renamed:
+            shared[wanted] = renamed[hits[0]]
+        elif wanted != hits[0]:
             renamed[hits[0]] = wanted
     for own in columns:
         plain = own.lower()
@@ -76,4 +79,7 @@ def named(
                 path.name,
             )
         )
-    return frame.rename(columns=pushed).rename(columns=renamed) if renamed else frame
+    frame = frame.rename(columns=pushed).rename(columns=renamed) if renamed else frame
+    for second, first in shared.items():
+        frame[second] = frame[first]
+    return frame

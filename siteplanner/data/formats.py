@@ -146,7 +146,15 @@ def _xml_driver(path: Path) -> str:
     parser.StartElementHandler = start
     try:
         with path.open("rb") as stream:
-            parser.ParseFile(stream)
+            tail = b""
+            while piece := stream.read(1 << 20):
+                # GDAL tries its virtual drivers on any file that holds such a tag, even in a comment
+                if b"<OGR" in tail + piece:
+                    raise InputError("A layer that names other files or hosts is refused.", remedy=_VECTOR_REMEDY,
+                                     file=path)  # fmt: skip
+                parser.Parse(piece)
+                tail = piece[-4:]
+            parser.Parse(b"", True)
     except expat.ExpatError as error:
         raise InputError(f"The XML is broken or cut short ({error}).", remedy="Export it again.", file=path) from None
     return "LIBKML" if roots[0] == "kml" else "GPX"

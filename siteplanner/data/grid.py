@@ -76,8 +76,16 @@ class Grid:
         c0 = np.clip(np.floor(col).astype(int), 0, max(cols - 2, 0))
         r1, c1 = np.minimum(r0 + 1, rows - 1), np.minimum(c0 + 1, cols - 1)
         fr, fc = row - r0, col - c0
-        v = self.values
-        out = (v[r0, c0] * (1 - fc) + v[r0, c1] * fc) * (1 - fr) + (v[r1, c0] * (1 - fc) + v[r1, c1] * fc) * fr
+        out = np.zeros(np.broadcast_shapes(np.shape(row), np.shape(col)))
+        for r, c, weight in (
+            (r0, c0, (1 - fr) * (1 - fc)),
+            (r0, c1, (1 - fr) * fc),
+            (r1, c0, fr * (1 - fc)),
+            (r1, c1, fr * fc),
+        ):
+            v = self.values[r, c]
+            # no share of an unknown cell is nothing, not unknown: a centre is known whatever lies beside it
+            out += np.where(np.isnan(v) & (np.abs(weight) < 1e-6), 0.0, weight * v)
         # half a cell of extrapolation at the rim is still the same cell's ground; beyond is unknown
         inside = (row >= -0.5) & (row <= rows - 0.5) & (col >= -0.5) & (col <= cols - 0.5)
         return np.where(inside, out, np.nan)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from siteplanner.data.columns import named, plain
 from siteplanner.data.formats import VECTOR_FORMATS, local_file, vector_driver
 from siteplanner.data.geometry import Box, Kind, box_lonlat, boxes_meet, looks_swapped, mend, transformed
 from siteplanner.data.grid import WGS84
+from siteplanner.data.projections import horizontal
 from siteplanner.data.records import InputRecord, crs_name, extent_words, sha256_of
 from siteplanner.errors import Finding, InputError
 
@@ -75,7 +77,8 @@ def read_layer(
     except InputError as error:
         if error.field is not None:
             raise
-        raise InputError(error.what, remedy=error.remedy, file=error.file, field=f"layers.{role}") from error
+        field = f"layers.{role.replace(' ', '_')}"
+        raise InputError(error.what, remedy=error.remedy, file=error.file, field=field) from error
 
 
 def _read_layer(
@@ -99,7 +102,7 @@ def _read_layer(
         total = sum(info["features"] for info in infos)
         bounds = _joined(infos)
         _check_axes(bounds, crs, near, full)
-        frames = [_features(*part, info, crs, near, full) for part, info in zip(parts, infos, strict=True)]
+        frames = [_features(*part, info, crs, near, full, findings) for part, info in zip(parts, infos, strict=True)]
         names = ", ".join(str(info["layer_name"]) for info in infos)
     frame = _concat(frames)
     frame = frame.set_crs(crs, allow_override=True).to_crs(target_crs)
@@ -133,49 +136,52 @@ def _opened(
     path: Path, role: str, kinds: set[Kind], layer: str | None, findings: list[Finding]
 ) -> Iterator[list[tuple[str, str | None]]]:
     """The (connection, layer) pairs to read; archives live in a temporary folder meanwhile."""
+    with tempfile.TemporaryDirectory(prefix="siteplanner-") as folder:
+        try:
+            yield _parts(path, Path(folder), role, kinds, layer, findings)
+        except InputError as error:
+            if error.file is None or not error.file.startswith(folder):
+                raise
+            what = f"In {Path(error.file).name}: {error.what}"  # the user knows the archive, not our folder
+            raise InputError(what, remedy=error.remedy, file=path, field=error.field) from None
+
+
+def _parts(
+    path: Path, folder: Path, role: str, kinds: set[Kind], layer: str | None, findings: list[Finding]
+) -> list[tuple[str, str | None]]:
     import pyogrio
 
     driver = vector_driver(path)
-    with tempfile.TemporaryDirectory(prefix="siteplanner-") as folder:
-        if driver == "ZIP":
-            shapes = unpack_shapefiles(path, Path(folder))
-            for shape in shapes:
-                vector_driver(shape)
-            types = [(s.stem, str(_info(str(s), None, path)["geometry_type"])) for s in shapes]
-            chosen = _choose(types, role, kinds, layer, path)
-            yield [(str(next(s for s in shapes if s.stem == chosen)), None)]
-            return
-        if driver == "KMZ":
-            path, driver = unpack_kmz(path, Path(folder)), "LIBKML"
-            vector_driver(path)
-        connection = f"GeoJSON:{path}" if driver == "GeoJSON" else str(path)
-        if driver != "GeoJSON" and "!" in connection:
-            raise InputError("Paths with '!' cannot be read.", remedy="Rename the file or folder.", file=path)
-        try:
-            layers = [(str(name), str(kind)) for name, kind in pyogrio.list_layers(connection)]
-        except (pyogrio.errors.DataSourceError, UnicodeDecodeError) as error:
-            raise _unreadable(error, path) from None
-        if driver == "GPX":
-            found = [name for name, _ in layers if _GPX_LAYERS.get(name) in kinds]
-            yield [(connection, name) for name in found] or [(connection, layers[0][0])]
-        elif driver == "LIBKML" and layer is None:
-            yield [(connection, name) for name, _ in layers]
-        elif len(layers) == 1 and layer is None:
-            yield [(connection, layers[0][0])]
-        else:
-            chosen = _choose(layers, role, kinds, layer, path)
-            if layer is None:
-                others = ", ".join(name for name, _ in layers if name != chosen)
-                findings.append(
-                    Finding(
-                        "layer_chosen",
-                        "note",
-                        f"Layer {chosen!r} was read; others there: {others}.",
-                        f"Name another one as {path.name}|layer.",
-                        path.name,
-                    )
-                )
-            yield [(connection, chosen)]
+    if driver == "ZIP":
+        shapes = unpack_shapefiles(path, folder)
+        for shape in shapes:
+            vector_driver(shape)
+        types = [(s.stem, str(_info(str(s), None, path)["geometry_type"])) for s in shapes]
+        chosen = _choose(types, role, kinds, layer, path)
+        return [(str(next(s for s in shapes if s.stem == chosen)), None)]
+    if driver == "KMZ":
+        path = unpack_kmz(path, folder)
+        driver = vector_driver(path)
+    connection = f"GeoJSON:{path}" if driver == "GeoJSON" else str(path)
+    if driver != "GeoJSON" and "!" in connection:
+        raise InputError("Paths with '!' cannot be read.", remedy="Rename the file or folder.", file=path)
+    try:
+        layers = [(str(name), str(kind)) for name, kind in pyogrio.list_layers(connection)]
+    except (pyogrio.errors.DataSourceError, UnicodeDecodeError) as error:
+        raise _unreadable(error, path) from None
+    if driver == "GPX":
+        found: list[tuple[str, str | None]] = [(connection, n) for n, _ in layers if _GPX_LAYERS.get(n) in kinds]
+        return found or [(connection, layers[0][0])]
+    if driver == "LIBKML" and layer is None:
+        return [(connection, name) for name, _ in layers]
+    if len(layers) == 1 and layer is None:
+        return [(connection, layers[0][0])]
+    chosen = _choose(layers, role, kinds, layer, path)
+    if layer is None:
+        others = ", ".join(name for name, _ in layers if name != chosen)
+        findings.append(Finding("layer_chosen", "note", f"Layer {chosen!r} was read; others there: {others}.",
+                                f"Name another one as {path.name}|layer.", path.name))  # fmt: skip
+    return [(connection, chosen)]
 
 
 def _choose(layers: list[tuple[str, str]], role: str, kinds: set[Kind], layer: str | None, path: Path) -> str:
@@ -248,11 +254,14 @@ def _crs(infos: list[dict[str, Any]], path: Path) -> CRS:
             file=path,
         )
     try:
-        return CRS.from_user_input(found)
+        crs = CRS.from_user_input(found)
     except CRSError as error:
-        raise InputError(
-            f"The CRS is not understood ({str(error)[:200]}).", remedy="Export the layer in WGS 84.", file=path
-        ) from None
+        raise InputError(f"The CRS is not understood ({str(error)[:200]}).", remedy="Export the layer in WGS 84.",
+                         file=path) from None  # fmt: skip
+    if not (horizontal(crs).is_geographic or horizontal(crs).is_projected):
+        raise InputError(f"The coordinate reference system {crs.name!r} cannot be placed on Earth.",
+                         remedy="Assign the true CRS in a GIS and export the layer.", file=path)  # fmt: skip
+    return crs
 
 
 def _joined(infos: list[dict[str, Any]]) -> Box:
@@ -300,8 +309,9 @@ def _check_axes(bounds: Box, crs: CRS, near: BaseGeometry | None, path: Path) ->
 
 
 def _features(
-    connection: str, layer: str | None, info: dict[str, Any], crs: CRS, near: BaseGeometry | None, path: Path
-) -> GeoDataFrame:
+    connection: str, layer: str | None, info: dict[str, Any], crs: CRS, near: BaseGeometry | None, path: Path,
+    findings: list[Finding],
+) -> GeoDataFrame:  # fmt: skip
     """The features whose box meets the box of `near` (all without it), in the CRS of the file."""
     import pyogrio
     from pyproj import Transformer
@@ -318,22 +328,17 @@ def _features(
         if not np.isfinite(box).all():
             box = None  # the ground lies outside what the file's projection can show; the exact test decides
     few = info["features"] <= _READ_WHOLE
-    try:
-        frame = pyogrio.read_dataframe(
-            connection,
-            layer=layer,
-            bbox=None if few else box,
-            datetime_as_string=True,
-            on_invalid="fix",
-            use_arrow=False,
-        )
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.FeatureError,
-        pyogrio.errors.GeometryError,
-        UnicodeDecodeError,
-    ) as error:
-        raise _unreadable(error, path) from None
+    errors = pyogrio.errors
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        try:
+            frame = pyogrio.read_dataframe(connection, layer=layer, bbox=None if few else box, on_invalid="fix",
+                                           datetime_as_string=True, use_arrow=False)  # fmt: skip
+        except (errors.DataSourceError, errors.FeatureError, errors.GeometryError, UnicodeDecodeError) as error:
+            raise _unreadable(error, path) from None
+    for text in sorted({str(w.message) for w in said if issubclass(w.category, RuntimeWarning)})[:5]:
+        findings.append(Finding("layer_doubtful", "warning", f"While reading: {text[:300]}",
+                                "Look at the layer in a GIS.", path.name))  # fmt: skip
     frame = _with_geometry(frame)
     if few and box is not None and len(frame):
         b = frame.geometry.bounds.to_numpy()

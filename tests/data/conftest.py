@@ -28,8 +28,17 @@ def write_raster(tmp_path):
         values = np.atleast_3d(np.asarray(values)) if np.ndim(values) == 2 else np.moveaxis(values, 0, -1)
         path = tmp_path / name
         with rasterio.open(
-            path, "w", driver=driver, height=values.shape[0], width=values.shape[1], count=values.shape[2],
-            dtype=values.dtype, crs=crs, transform=transform, nodata=nodata, **more,
+            path,
+            "w",
+            driver=driver,
+            height=values.shape[0],
+            width=values.shape[1],
+            count=values.shape[2],
+            dtype=values.dtype,
+            crs=crs,
+            transform=transform,
+            nodata=nodata,
+            **more,
         ) as file:
             for band in range(values.shape[2]):
                 file.write(values[..., band], band + 1)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import rasterio
-from data.conftest import LAT, LON, UTM, hill
 from pyproj import CRS
 from rasterio.transform import from_origin
 from shapely.geometry import box
 
 from siteplanner.data.rasters import read_elevation
 from siteplanner.errors import InputError
+
+from .conftest import LAT, LON, UTM, hill
 
 NEAR = box(LON - 0.02, LAT - 0.02, LON + 0.02, LAT + 0.02)
 SIDE = 288
@@ -161,7 +162,12 @@ def test_not_a_raster(tmp_path, name, content, match):
 def test_missing_file_and_other_places(tmp_path):
     refused(tmp_path / "none.tif", match="no such file")
     refused(tmp_path, match="folder")
-    for text in ("https://example.org/a.tif", "/vsicurl/https://example.org/a.tif", "netcdf:/tmp/a.nc:z", "/vsizip//a.zip/a.tif"):
+    for text in (
+        "https://example.org/a.tif",
+        "/vsicurl/https://example.org/a.tif",
+        "netcdf:/tmp/a.nc:z",
+        "/vsizip//a.zip/a.tif",
+    ):
         refused(text, match="Only local files|no such file")
 
 
@@ -184,7 +190,7 @@ def test_overview_file_named_inside(write_raster):
     path = write_raster(ground(), ORIGIN, unit="m")
     with rasterio.open(path, "r+") as file:
         file.update_tags(ns="OVERVIEWS", OVERVIEW_FILE="/etc/other.tif")
-    with pytest.raises(InputError, match="companion|names files elsewhere"):
+    with pytest.raises(InputError, match=r"companion|names files elsewhere"):
         read(path)
 
 

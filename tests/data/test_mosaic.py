@@ -8,7 +8,6 @@ import tracemalloc
 import numpy as np
 import pytest
 import rasterio
-from data.conftest import LAT, LON, UTM
 from rasterio.transform import from_origin
 from rasterio.windows import Window
 from shapely.geometry import box
@@ -16,6 +15,8 @@ from shapely.geometry import box
 from siteplanner.data import raster_read
 from siteplanner.data.rasters import read_elevation
 from siteplanner.errors import Cancelled, InputError
+
+from .conftest import LAT, LON, UTM
 
 WEST, NORTH = 740_000.0, 4_055_000.0  # EPSG:32616
 NEAR = box(-84.306, 36.592, -84.286, 36.607)
@@ -59,8 +60,12 @@ def test_tiles_in_degrees_join_without_a_gap(write_hill, write_raster):
 
 
 def test_finest_is_on_top_whatever_the_order(write_raster):
-    coarse = write_raster(flat(100), from_origin(WEST - 5000, NORTH + 5000, 30, 30), "EPSG:32616", name="c.tif", unit="m")
-    fine = write_raster(flat(101, 40), from_origin(WEST + 1700, NORTH - 700, 10, 10), "EPSG:32616", name="f.tif", unit="m")
+    coarse = write_raster(
+        flat(100), from_origin(WEST - 5000, NORTH + 5000, 30, 30), "EPSG:32616", name="c.tif", unit="m"
+    )
+    fine = write_raster(
+        flat(101, 40), from_origin(WEST + 1700, NORTH - 700, 10, 10), "EPSG:32616", name="f.tif", unit="m"
+    )
     for paths in ([coarse, fine], [fine, coarse]):
         elevation = read_elevation(paths, near=NEAR, target_crs=UTM)
         assert elevation.grid.cell_size_m == 10
@@ -71,13 +76,19 @@ def test_finest_is_on_top_whatever_the_order(write_raster):
 
 
 def test_first_named_is_on_top_among_equals(write_raster):
-    a, b = (write_raster(flat(h), from_origin(WEST, NORTH, 10, 10), "EPSG:32616", name=f"{h}.tif", unit="m") for h in (100, 101))
+    a, b = (
+        write_raster(flat(h), from_origin(WEST, NORTH, 10, 10), "EPSG:32616", name=f"{h}.tif", unit="m")
+        for h in (100, 101)
+    )
     assert set(np.unique(read_elevation([a, b], near=NEAR, target_crs=UTM).grid.values)) == {100.0}
     assert set(np.unique(read_elevation([b, a], near=NEAR, target_crs=UTM).grid.values)) == {101.0}
 
 
 def test_seam_that_disagrees_is_reported(write_raster):
-    a, b = (write_raster(flat(h), from_origin(WEST, NORTH, 10, 10), "EPSG:32616", name=f"{h}.tif", unit="m") for h in (100, 112))
+    a, b = (
+        write_raster(flat(h), from_origin(WEST, NORTH, 10, 10), "EPSG:32616", name=f"{h}.tif", unit="m")
+        for h in (100, 112)
+    )
     (finding,) = read_elevation([a, b], near=NEAR, target_crs=UTM).findings
     assert finding.code == "elevation_seam"
     assert "-12.0 m" in finding.message
@@ -150,7 +161,8 @@ def test_fine_raster_onto_coarse_cells_in_bounded_memory(write_raster, monkeypat
     original = raster_read._window
     monkeypatch.setattr(
         raster_read, "_window",
-        lambda s, low, high, seen: (largest.append((high[0] - low[0]) * (high[1] - low[1])), original(s, low, high, seen))[1],
+        lambda s, low, high, seen: (
+            largest.append((high[0] - low[0]) * (high[1] - low[1])), original(s, low, high, seen))[1],
     )  # fmt: skip
     blocks = read_elevation([path], near=near, target_crs=UTM, cell_size_m=30).grid.values
     assert len(largest) > 4
