@@ -29,12 +29,11 @@ from siteplanner.core.horizon import (
     surface,
     usable,
 )
-from siteplanner.core.sky_sweep import BLOCKED, CLEAR, Run, all_jobs, bounds, reach_m
+from siteplanner.core.sky_sweep import BLOCKED, CLEAR, OPEN, UNKNOWN_GAP, Run, all_jobs, bounds, reach_m
 
 Varying = np.ndarray | float | Callable[[float, float], float]
 
-UNKNOWN_GAP = 2  # a hole in the raster lies in the line, or the cell's own ground is unknown
-UNKNOWN_BEYOND = 3  # the line leaves the raster before it passes the ceiling; CLEAR is 0, BLOCKED is 1
+UNKNOWN_BEYOND = 3  # the line leaves the raster before it passes the ceiling; after CLEAR 0, BLOCKED 1, GAP 2
 
 _BAND_ROWS = 64  # rows settled by one job
 
@@ -281,17 +280,15 @@ def _settle_rows(
     for row in range(first, stop):
         for col in range(z.shape[1]):
             value = state[row, col]
-            if value == BLOCKED:
-                continue
             eye = ground[row, col] + height_m
             if value == CLEAR:
                 rise = min(row_rise[row], col_rise[col])
                 state[row, col] = UNKNOWN_BEYOND if eye + rise <= ceiling else CLEAR
-            elif eye == eye:
+            elif value == OPEN and eye == eye:
                 state[row, col] = _line(
                     z, highest, gap, cell_m, row, col, eye, row_step, col_step, tangent, half_curvature, ceiling
                 )
-            else:
+            elif value == OPEN:
                 state[row, col] = UNKNOWN_GAP
 
 

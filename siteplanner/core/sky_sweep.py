@@ -23,6 +23,7 @@ from siteplanner.core.horizon import HALF_CURVATURE, Blocks
 
 CLEAR = 0
 BLOCKED = 1
+UNKNOWN_GAP = 2  # a hole in the raster lies in the line, or the cell's own ground is unknown
 OPEN = 255  # between the bounds: to be walked
 
 _LINES = 240  # lines of a strip: with their neighbours they fit the buffers
@@ -68,48 +69,74 @@ def bounds(
     ceiling: float,
     run: Run,
 ) -> np.ndarray:
-    """CLEAR, BLOCKED or OPEN for every cell, uint8; `z` is what blocks, `ground` what the eye stands on.
+    """CLEAR, BLOCKED, UNKNOWN_GAP or OPEN for every cell, uint8; `z` blocks, the eye stands on `ground`.
 
     Directions are rows and columns per half cell. CLEAR means as far as the raster reaches.
     """
     high = z.astype(np.float32, copy=False)
-    low = high
     below = high if ground is z else ground.astype(np.float32, copy=False)
+    lowest = float(np.fmin.reduce(below, axis=None))
+    layers = [(high, high)]
     if known.gap.any():
+        unknown = np.isnan(z)
         # Any sample with an unknown corner lies in cells all of whose corners are within one cell of the
         # gap: grown by one, the gap makes such a sample as high as the ceiling, whatever its weights.
-        gap = _grown(np.isnan(z))
-        high = np.where(gap, np.float32(ceiling), high)
-        low = np.where(gap, _NOTHING, low)
+        gap = _grown(unknown)
+        # A second sweep over ground that bridges the gaps tells the cells that no known sample blocks;
+        # where a line of these is sure to meet a gap, the answer is known too.
+        layers = [
+            (np.where(gap, np.float32(ceiling), high), np.where(gap, _NOTHING, high)),
+            (_bridged(high, unknown), high),
+        ]
     turn = abs(col_step) > abs(row_step)
     if turn:
         row_step, col_step = col_step, row_step
-        rasters = {id(part): part for part in (high, low, below)}
+        rasters = {id(part): part for part in (below, *(part for layer in layers for part in layer))}
         turned = {key: _turned(part, run) for key, part in rasters.items()}
-        high, low, below = (turned[id(part)] for part in (high, low, below))
-    rows, cols = high.shape
+        below = turned[id(below)]
+        layers = [(turned[id(upper)], turned[id(lower)]) for upper, lower in layers]
+    rows, cols = below.shape
     drift = col_step / abs(row_step)  # columns per row toward the satellite, at most 1
     row_m = cell_m / (2 * abs(row_step))  # length of a line from one row to the next
     rise = tangent * row_m
-    lowest = float(np.fmin.reduce(below, axis=None))
     longest_m = reach_m(ceiling - lowest - height_m, tangent)
     # the curve lifts a line by d^2/2a; up to the reach that is no more than d x reach / 2a
     steeper = rise + longest_m * HALF_CURVATURE * row_m
     # float32: four roundings of numbers as large as the ground plus the whole rise over the raster
     largest = max(abs(ceiling), abs(lowest)) + steeper * rows
     margin = 0.01 + 4 * float(np.spacing(np.float32(largest)))
-    state = np.full((rows, cols), OPEN, np.uint8)
     last_shift = math.floor(-drift * (rows - 1))
     first_line, last_line = -1 - max(last_shift, 0), cols - 2 - min(last_shift, 0)
+    states = [np.full((rows, cols), OPEN, np.uint8) for _ in layers]
 
     def sweep(first: int) -> None:
-        _sweep_strip(
-            high, low, below, first, drift, row_step > 0, rise, steeper, ceiling, float(height_m), margin,
-            0.25 * cell_m / row_m, state,
-        )  # fmt: skip
+        for seeking, ((upper, lower), found) in enumerate(zip(layers, states, strict=True)):
+            _sweep_strip(
+                upper, lower, below, first, drift, row_step > 0, rise, steeper, ceiling, float(height_m),
+                margin, 0.25 * cell_m / row_m, seeking == 1, found,
+            )  # fmt: skip
 
     all_jobs(run, sweep, range(first_line, last_line + 1, _LINES - 1))
+    state = states[0]
+    if len(states) > 1:
+        np.copyto(state, states[1], where=state == OPEN)
     return _turned(state, run) if turn else state
+
+
+def _bridged(z: np.ndarray, unknown: np.ndarray) -> np.ndarray:
+    """Gaps filled along their rows, straight from rim to rim; level where a rim is missing.
+
+    Any filling would do for the truth; one without cliffs keeps the bounds near the gap's rim tight.
+    """
+    out = z.copy()
+    cols = np.arange(z.shape[1])
+    for row in np.flatnonzero(unknown.any(axis=1)):
+        hole = unknown[row]
+        if hole.all():
+            out[row] = out[row - 1] if row else np.float32(np.fmin.reduce(z, axis=None))
+        else:
+            out[row, hole] = np.interp(cols[hole], cols[~hole], z[row, ~hole])
+    return out
 
 
 def _grown(mask: np.ndarray) -> np.ndarray:
@@ -125,7 +152,7 @@ def _grown(mask: np.ndarray) -> np.ndarray:
 
 @njit(cache=True, nogil=True)
 def _sweep_strip(
-    high, low, below, first, drift, downward, rise, steeper, ceiling, height_m, margin, aside, state
+    high, low, below, first, drift, downward, rise, steeper, ceiling, height_m, margin, aside, seeking, state
 ):
     """Bounds for the cells between `_LINES` neighbouring lines, row by row away from the satellite.
 
@@ -136,18 +163,22 @@ def _sweep_strip(
     Kink: a straight profile with one bend of second difference D, at the fraction s between two lines, is
     off the straight blend by at most s (1 - s) |D|. Between rows: the bilinear surface along a line is off
     the chord by v (1 - v) drift (slope of this row - slope of the next), v in 0..1.
+
+    `seeking`: `low` holds the gaps as NaN, and the question is which cells that nothing in `high` blocks
+    are sure to meet one. The unknown cell between two lines touches every cell's line between them for at
+    least half a row to one side, where a sample must lie.
     """
     rows, cols = high.shape
     n_lines = _LINES + 2
     width = n_lines + 5
-    w = np.empty(17 * _SIZE, np.float32)
+    w = np.empty(18 * _SIZE, np.float32)
     h_now, h_far, l_now = 0, _SIZE, 2 * _SIZE  # surface of this row, of the row before; lower surface
     top, top_far = 3 * _SIZE, 4 * _SIZE  # crossings from above: this row, the row before
     bot, bot_far, bot_two = 5 * _SIZE, 6 * _SIZE, 7 * _SIZE  # crossings from below: three rows
     bend_up, bend_low, bend_far = 8 * _SIZE, 9 * _SIZE, 10 * _SIZE  # between the rows
     upper, sample = 11 * _SIZE, 12 * _SIZE
     best, best_left, best_right = 13 * _SIZE, 14 * _SIZE, 15 * _SIZE
-    between = 16 * _SIZE
+    between, hole = 16 * _SIZE, 17 * _SIZE
     zero, two, fourth = np.float32(0), np.float32(2), np.float32(0.25)
     first_at, second_at = two * np.float32(aside), np.float32(4) * np.float32(aside)
     first_bend = np.float32(8 * aside * (1 - 2 * aside))
@@ -269,8 +300,12 @@ def _sweep_strip(
             f1 = part * w[best + i] + rest * w[best_right + i]
             f2 = part * w[best_left + i + 1] + rest * w[best + i + 1]
             f1 = f1 if f1 > f2 else f2
-            value = CLEAR if u < g + eye + up - gone else OPEN
-            answer[m] = BLOCKED if f1 > g + eye + up_low + gone else value
+            f1 = w[hole + i] if seeking else f1
+            above, reached = u < g + eye + up - gone, f1 > g + eye + up_low + gone
+            if seeking:
+                answer[m] = UNKNOWN_GAP if above and reached else OPEN
+            else:
+                answer[m] = BLOCKED if reached else (CLEAR if above else OPEN)
         for i in range(n_lines):
             u0, u1 = w[upper + i], w[between + i]
             w[upper + i] = u0 if u0 > u1 else u1
@@ -278,3 +313,9 @@ def _sweep_strip(
             w[top_far + i] = w[top + i]
             w[bot_two + i] = w[bot_far + i]
             w[bot_far + i] = w[bot + i]
+        # lines whose neighbour lies a hair from the gap's own rim are left out, and so are the raster's rims
+        if seeking and n > 0 and (drift == 0 or 0.01 < part < 0.99):
+            met = np.float32(ceiling + steeper * (n - 1))
+            for i in range(max(1 - (base + 3), 0), min(cols - 1 - (base + 3), n_lines)):
+                v, old = w[l_now + i + 3], w[hole + i]
+                w[hole + i] = old if v == v else met
