@@ -35,6 +35,7 @@ from siteplanner.core.propagation import (
 RAY_DENSITY = 1.0  # rays for each cell length of the farthest circle; 0.7 is a fifth faster, twice the error
 NEAR_CELLS = 1.5  # below this there is no profile between the ends
 SHARED_CELLS = 2000  # fewer cells than this are not worth a second thread
+WINDOW_MARGIN = 4  # cells kept around the box of mast and targets
 JOB_CELLS = 65_536  # cells a job holds at most, about, so that its arrays stay small
 REACH_STEP = 64  # the number of rays follows the farthest cell in steps of this many cells
 
@@ -58,16 +59,19 @@ def path_loss_stops_db(
     """Loss to chosen cells for every mast stop, float32 (stops, cells), dB.
 
     elevation_m: (rows, cols) ground, NaN unknown; a C-ordered float32 raster is used as it is, any other is
-    copied at each call. row, col: the mast's cell. mast_heights_m: (stops,) and rx_height_m above ground.
-    target_rows, target_cols: (cells,) integers inside the raster, any order, repeats allowed; a coarser map
-    needs only fewer of them. surface_m: what stands in the way instead of bare ground (tree tops, roofs;
-    NaN: bare ground); both ends stand on elevation_m all the same.
+    copied at each call where the paths cross it. row, col: the mast's cell. mast_heights_m: (stops,) and
+    rx_height_m above ground. target_rows, target_cols: (cells,) integers inside the raster, any order, repeats
+    allowed; a coarser map needs only fewer of them. surface_m: what stands in the way instead of bare ground
+    (tree tops, roofs; NaN: bare ground); both ends stand on elevation_m all the same.
+    Cost: that of the rays, about 2 pi x reach^2 samples for a full circle (reach in cells; less when the cells lie
+    to one side), and that of the cells; far and few cells are better served by a coarser raster.
     threads: None for one per processor; the answer has the same bits for any number.
     Raises ValueError for cells outside the raster, shapes that do not fit, or values outside the method's range.
     """
-    elevation, blocker = _rasters(elevation_m, surface_m, cell_size_m)
+    _check_rasters(elevation_m, surface_m, cell_size_m)
     masts = _masts(mast_heights_m, rx_height_m, frequency_mhz, k_factor)
-    rows, cols = _cells(elevation, row, col, target_rows, target_cols)
+    rows, cols = _cells(elevation_m, row, col, target_rows, target_cols)
+    elevation, blocker = _rasters(elevation_m, surface_m, row, col, rows, cols)
     ground = float(elevation[row, col])
     if rows.size == 0 or math.isnan(ground):
         return np.full((masts.size, rows.size), np.nan, np.float32)
@@ -166,10 +170,11 @@ def path_loss_exact_db(
     target_rows, target_cols may be fractions of cells (0 is the centre of the first). NaN only where a sample of
     the path itself is unknown. About a tenth of a millisecond a path.
     """
-    elevation, blocker = _rasters(elevation_m, surface_m, cell_size_m)
+    _check_rasters(elevation_m, surface_m, cell_size_m)
     masts = _masts(mast_heights_m, rx_height_m, frequency_mhz, k_factor)
     rows, cols = np.atleast_1d(np.asarray(target_rows, float)), np.atleast_1d(np.asarray(target_cols, float))
-    _check_inside(elevation, row, col, rows, cols)
+    _check_inside(elevation_m, row, col, rows, cols)
+    elevation, blocker = _rasters(elevation_m, surface_m, row, col, rows, cols)
     ground = float(elevation[row, col])
     out = np.full((masts.size, rows.size), np.nan)
     length = np.hypot(rows - row, cols - col)
@@ -244,21 +249,41 @@ def bilinear(values: np.ndarray, rows: np.ndarray, cols: np.ndarray) -> np.ndarr
     return total
 
 
-def _rasters(
-    elevation_m: np.ndarray, surface_m: np.ndarray | None, cell_size_m: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Ground, and what stands in the way, as float32 rasters of at least 2 x 2 cells."""
+def _check_rasters(elevation_m: np.ndarray, surface_m: np.ndarray | None, cell_size_m: float) -> None:
     if not cell_size_m > 0:
         raise ValueError("cell_size_m must be above 0")
-    elevation = np.ascontiguousarray(elevation_m, np.float32)
-    if elevation.ndim != 2 or min(elevation.shape) < 2:
+    if np.ndim(elevation_m) != 2 or min(np.shape(elevation_m)) < 2:
         raise ValueError("elevation_m must be two-dimensional, at least 2 x 2 cells")
-    if surface_m is None:
-        return elevation, elevation
-    surface = np.asarray(surface_m, np.float32)
-    if surface.shape != elevation.shape:
+    if surface_m is not None and np.shape(surface_m) != np.shape(elevation_m):
         raise ValueError("surface_m must have the shape of elevation_m")
-    return elevation, np.where(np.isnan(surface), elevation, surface)
+
+
+def _rasters(
+    elevation_m: np.ndarray, surface_m: np.ndarray | None, row: int, col: int, rows: np.ndarray, cols: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Ground, and what stands in the way, as C-ordered float32 rasters.
+
+    Copies are made only of the window that the paths cross; the rest of a copy is left unwritten, and unread:
+    rays leave the box around mast and cells by little more than a cell.
+    """
+    elevation = np.asarray(elevation_m)
+    ready = elevation.dtype == np.float32 and elevation.flags.c_contiguous
+    if (ready and surface_m is None) or rows.size == 0:
+        return elevation, elevation
+    window = tuple(
+        slice(max(int(min(at, ends.min())) - WINDOW_MARGIN, 0), int(max(at, ends.max())) + WINDOW_MARGIN + 1)
+        for at, ends in ((row, rows), (col, cols))
+    )
+    ground = elevation
+    if not ready:
+        ground = np.empty(elevation.shape, np.float32)
+        ground[window] = elevation[window]
+    if surface_m is None:
+        return ground, ground
+    surface = np.asarray(surface_m)[window]
+    blocker = np.empty(elevation.shape, np.float32)
+    blocker[window] = np.where(np.isnan(surface), ground[window], surface)
+    return ground, blocker
 
 
 def _masts(mast_heights_m: ArrayLike, rx_height_m: float, frequency_mhz: float, k_factor: float) -> np.ndarray:
@@ -285,7 +310,7 @@ def _cells(
 def _check_inside(elevation: np.ndarray, row: int, col: int, rows: np.ndarray, cols: np.ndarray) -> None:
     if rows.shape != cols.shape:
         raise ValueError("target_rows and target_cols must be equally long")
-    high, wide = elevation.shape
+    high, wide = np.shape(elevation)
     if not (0 <= row < high and 0 <= col < wide):
         raise ValueError(f"the mast's cell ({row}, {col}) is outside the raster of {high} x {wide} cells")
     if rows.size and not (rows.min() >= 0 and rows.max() <= high - 1 and cols.min() >= 0 and cols.max() <= wide - 1):

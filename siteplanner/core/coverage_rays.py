@@ -200,6 +200,19 @@ def _rises(left, right, w, p, run, rises):
 
 
 @njit(**KERNEL)
+def _heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface):
+    """Antenna heights over the smooth surface, lowered under obstructions (P.526-15 section 4.5).
+
+    over: the highest obstruction over the chord, metres; tx_angle, rx_angle: the largest slopes over the chord.
+    """
+    if over > 0.0:
+        part = over / (tx_angle + rx_angle)
+        tx_surface -= part * tx_angle
+        rx_surface -= part * rx_angle
+    return mast - min(tx_surface, 0.0), g + rx_m - min(rx_surface, g)
+
+
+@njit(**KERNEL)
 def trace_intervals(z, link, masts, plan, first, last, paths):
     """Fill `paths` for the cells in intervals first..last-1; returns the number of columns of `smooth`.
 
@@ -222,6 +235,8 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
     floats = np.empty(size, np.float32)
     bits = floats.view(np.int32)
     known = np.zeros(2, np.int64)
+    inverse = np.ones(size)
+    inverse[1:] = 1.0 / np.arange(1, size)
     count = starts[last] - starts[first]
     smooth_count = 0
 
@@ -301,17 +316,22 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
             tx_surface = (2.0 * sum_1 * L - sum_2) / (L * L)
             rx_surface = (sum_2 - sum_1 * L) / (L * L)
 
-            d_km = L * cell_km
+            d_km, run = L * cell_km, L * cell_m
+            drop = 500.0 * d_km * d_km / radius_km
             distance_of[place] = d_km
+            by_length = 1.0 / L
+            chord_top = (g + rx_m) * by_length
+            at_v = ha[rx_at] + w * (hb[rx_at] - ha[rx_at])
+            by_v, bent_v = inverse[rx_at], bend * rx_at
             for s in range(stops):
                 mast = masts[s]
-                q = (p - mast) / L
+                q = (p - mast) * by_length
                 u = horizon[c, s, n]
                 at_u = ha[u] + w * (hb[u] - ha[u])
-                at_v = ha[rx_at] + w * (hb[rx_at] - ha[rx_at])
                 # Each end also looks at the other's horizon, or they may disagree about being blocked.
-                tx_rise = max((at_u - mast) / u, (at_v - mast) / rx_at)
-                rx_rise = max(rx_slope, (at_u - p) / (L - u))
+                tx_to_u, tx_to_v = (at_u - mast) * inverse[u], (at_v - mast) * by_v
+                rx_to_u = (at_u - p) / (L - u)
+                tx_rise, rx_rise = max(tx_to_u, tx_to_v), max(rx_slope, rx_to_u)
                 blocked = tx_rise >= q
                 if blocked:
                     x = (p - mast + rx_rise * L) / max(tx_rise + rx_rise, 1e-12)
@@ -334,23 +354,19 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
                     nu = -math.sqrt(nu_scale * L * least)
                 nu_of[s, place] = nu
                 rise = g + rx_m - mast
-                run = L * cell_m
                 squared_of[s, place] = run * run + rise * rise
 
-                # Heights above the smooth surface, in the flat frame: chord slope, heights over the chord.
-                chord = (g + rx_m - mast) / L
-                over_u = at_u + bend * u * u - mast - chord * u
-                over_v = at_v + bend * rx_at * rx_at - mast - chord * rx_at
-                over = max(over_u, over_v)
-                tx_angle = max(over_u / u, over_v / rx_at)
-                rx_angle = max(over_u / (L - u), over_v / (L - rx_at))
-                t, r = mast - min(tx_surface, 0.0), g + rx_m - min(rx_surface, g)
-                if over > 0.0:
-                    part = over / (tx_angle + rx_angle)
-                    t = mast - min(tx_surface - part * tx_angle, 0.0)
-                    r = g + rx_m - min(rx_surface - part * rx_angle, g)
-                sag = max(2.0 - 500.0 * d_km * d_km / (radius_km * (t + r)), 0.0)
-                if t * r * sag * sag < quick * d_km:
+                # Heights above the smooth surface. In the flat frame the slopes lose their bend and are taken
+                # from the chord; no new divisions.
+                chord = chord_top - mast * by_length
+                tx_angle_u, tx_angle_v = tx_to_u + bend * u - chord, tx_to_v + bent_v - chord
+                over = max(tx_angle_u * u, tx_angle_v * rx_at)
+                tx_angle = max(tx_angle_u, tx_angle_v)
+                rx_angle = max(rx_to_u - bend * (L + u), rx_slope - bend * L - bent_v) + chord
+                t, r = _heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface)
+                # Quick test: the clearance over the smooth Earth, near enough, against what is needed for no loss.
+                sag = max(2.0 * (t + r) - drop, 0.0)
+                if t * r * sag * sag < quick * d_km * (t + r) * (t + r):
                     if blocked and rx_at > u + 1:
                         # The highest obstacle over the chord may lie between the horizons: walk the hull.
                         i, previous = v, -1e30
@@ -361,10 +377,7 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
                             previous = here
                             over = max(over, here)
                             i = near_parent[i]
-                        if over > 0.0:
-                            part = over / (tx_angle + rx_angle)
-                            t = mast - min(tx_surface - part * tx_angle, 0.0)
-                            r = g + rx_m - min(rx_surface - part * rx_angle, g)
+                        t, r = _heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface)
                     smooth[0, smooth_count], smooth[1, smooth_count] = d_km, t
                     smooth[2, smooth_count] = r
                     smooth_index[smooth_count] = s * count + place
