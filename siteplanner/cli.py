@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
@@ -20,7 +20,9 @@ from rich.markup import escape
 from siteplanner.errors import Cancelled, SiteplannerError
 
 app = typer.Typer(
-    add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False,
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
     help="Where to park a towable communications trailer, how to get it there, how to raise and aim it.",
 )
 stderr = Console(stderr=True)
@@ -96,9 +98,16 @@ def check(
         from siteplanner.planning.study import load_study
 
         study = load_study(loaded, Stages(progress))
-    rows = [
-        {"layer": i.role, "file": i.file, "crs": i.crs, "unit": i.unit, "extent_lonlat": i.extent_lonlat,
-         "count": i.count, "detail": i.detail}
+    rows: list[dict[str, Any]] = [
+        {
+            "layer": i.role,
+            "file": i.file,
+            "crs": i.crs,
+            "unit": i.unit,
+            "extent_lonlat": i.extent_lonlat,
+            "count": i.count,
+            "detail": i.detail,
+        }
         for i in study.inputs
     ]
     if as_json:
@@ -109,9 +118,19 @@ def check(
         table = Table("layer", "file", "CRS", "unit", "extent (W, S, E, N)", "holds")
         for row in rows:
             extent = ", ".join(f"{v:.4f}" for v in row["extent_lonlat"] or ())
-            table.add_row(*(escape(str(v)) for v in (
-                row["layer"], Path(str(row["file"])).name, row["crs"], row["unit"] or "-", extent,
-                row["detail"] or row["count"])))
+            table.add_row(
+                *(
+                    escape(str(v))
+                    for v in (
+                        row["layer"],
+                        Path(str(row["file"])).name,
+                        row["crs"],
+                        row["unit"] or "-",
+                        extent,
+                        row["detail"] or row["count"],
+                    )
+                )
+            )
         stdout.print(table)
     for finding in study.findings:
         _say(finding.severity, finding.message, finding.remedy, finding.file)
@@ -132,8 +151,9 @@ def explain(
     try:
         record = json.loads(plan_file.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
-        raise InputError(f"The plan cannot be read ({error}).", remedy="Give the plan.json of a run.",
-                         file=plan_file) from None
+        raise InputError(
+            f"The plan cannot be read ({error}).", remedy="Give the plan.json of a run.", file=plan_file
+        ) from None
     with _bar(quiet) as progress:
         from siteplanner.planning.explain import explain_record
         from siteplanner.planning.record import evaluation_record
@@ -144,9 +164,18 @@ def explain(
         "passes": found.passes,
         "in_search_ground": found.in_search_ground,
         "failed": [{"limit": c, "reason": r} for c, r in found.evaluation.failed],
-        "score": found.score, "would_rank": found.would_rank,
-        "criteria": {c.name: {"value": c.value, "unit": c.unit, "utility": c.utility, "weight": c.weight,
-                              "contribution": c.contribution} for c in found.criteria},
+        "score": found.score,
+        "would_rank": found.would_rank,
+        "criteria": {
+            c.name: {
+                "value": c.value,
+                "unit": c.unit,
+                "utility": c.utility,
+                "weight": c.weight,
+                "contribution": c.contribution,
+            }
+            for c in found.criteria
+        },
     }
     if as_json:
         _print_json(result)
@@ -175,14 +204,20 @@ def _print_plan(record: dict[str, Any]) -> None:
     if record["firmness"]["sentence"]:
         stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
     if record["spots"]:
-        table = Table("rank", "spot", "score", "served", "sky margin deg", "slope deg", "drive min", "mast m",
-                      "grid reference")
+        table = Table(
+            "rank", "spot", "score", "served", "sky margin deg", "slope deg", "drive min", "mast m", "grid reference"
+        )
         for spot in record["spots"]:
             margin = max((s["margin_deg"] for s in spot["sky"]), default=math.nan)
             table.add_row(
-                str(spot["rank"]), escape(spot["name"]), f"{spot['score']:.1f}",
-                f"{100 * spot['coverage']['share']:.0f} %", f"{margin:.1f}", f"{spot['ground']['slope_deg']:.1f}",
-                f"{spot['access']['drive_time_s'] / 60:.0f}", f"{spot['coverage']['mast_height_m']:g}",
+                str(spot["rank"]),
+                escape(spot["name"]),
+                f"{spot['score']:.1f}",
+                f"{100 * spot['coverage']['share']:.0f} %",
+                f"{margin:.1f}",
+                f"{spot['ground']['slope_deg']:.1f}",
+                f"{spot['access']['drive_time_s'] / 60:.0f}",
+                f"{spot['coverage']['mast_height_m']:g}",
                 spot["grid_reference"],
             )
         stdout.print(table)
@@ -204,12 +239,18 @@ def _print_explanation(result: dict[str, Any]) -> None:
     for item in result["failed"]:
         stdout.print(f"- {escape(item['reason'])}", highlight=False)
     for name, line in result["criteria"].items():
-        stdout.print(f"{name:>11}: {_number(line['value'])} {line['unit']}; utility {line['utility']:.2f} x weight "
-                     f"{line['weight']:.2f} = {line['contribution']:.1f} points", highlight=False)
+        stdout.print(
+            f"{name:>11}: {_number(line['value'])} {line['unit']}; utility {line['utility']:.2f} x weight "
+            f"{line['weight']:.2f} = {line['contribution']:.1f} points",
+            highlight=False,
+        )
     for look in result["sky"]:
-        stdout.print(f"  satellite {escape(look['satellite_name'])}: azimuth {look['azimuth_deg']:.1f} deg true, "
-                     f"elevation {look['elevation_deg']:.1f}, skyline {_number(look['horizon_deg'])}, margin "
-                     f"{_number(look['margin_deg'])} deg", highlight=False)
+        stdout.print(
+            f"  satellite {escape(look['satellite_name'])}: azimuth {look['azimuth_deg']:.1f} deg true, "
+            f"elevation {look['elevation_deg']:.1f}, skyline {_number(look['horizon_deg'])}, margin "
+            f"{_number(look['margin_deg'])} deg",
+            highlight=False,
+        )
 
 
 def _number(value: float | None) -> str:
@@ -225,12 +266,13 @@ def _print_json(value: Any) -> None:
 def _say(severity: str, message: str, remedy: str, file: str | None) -> None:
     style = {"caution": "bold red", "warning": "yellow"}.get(severity, "dim")
     where = f" [{Path(file).name}]" if file else ""
-    stderr.print(f"{severity.upper()}{where}: {message} {remedy}", style=style, markup=False, highlight=False,
-                 soft_wrap=True)
+    stderr.print(
+        f"{severity.upper()}{where}: {message} {remedy}", style=style, markup=False, highlight=False, soft_wrap=True
+    )
 
 
 @contextmanager
-def _bar(quiet: bool):
+def _bar(quiet: bool) -> Iterator[Callable[[str, float], None]]:
     """A progress callable shown as a bar on stderr; silent when asked or when stderr is not a terminal."""
     if quiet or not stderr.is_terminal:
         yield lambda stage, share: None
@@ -238,8 +280,14 @@ def _bar(quiet: bool):
     from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeElapsedColumn
     from rich.progress import Progress as Bar
 
-    with Bar(TextColumn("{task.description}", markup=False), BarColumn(), TaskProgressColumn(), TimeElapsedColumn(),
-             console=stderr, transient=True) as bar:
+    with Bar(
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TaskProgressColumn(),
+        TimeElapsedColumn(),
+        console=stderr,
+        transient=True,
+    ) as bar:
         task = bar.add_task("", total=1.0)
         yield lambda stage, share: bar.update(task, description=stage, completed=share)
 
@@ -251,24 +299,30 @@ def main(argv: list[str] | None = None) -> None:
 
 def run(call: Callable[[], Any]) -> int:
     """Exit code of a command."""
-    import click
-
     try:
         result = call()
     except SiteplannerError as error:
-        stderr.print(f"{'Stopped' if isinstance(error, Cancelled) else 'Error'}: {error}", style="bold red",
-                     markup=False, highlight=False, soft_wrap=True)
+        stderr.print(
+            f"{'Stopped' if isinstance(error, Cancelled) else 'Error'}: {error}",
+            style="bold red",
+            markup=False,
+            highlight=False,
+            soft_wrap=True,
+        )
         return 130 if isinstance(error, Cancelled) else 2
-    except (KeyboardInterrupt, click.exceptions.Abort):
+    except (KeyboardInterrupt, typer.Abort):
         stderr.print("Interrupted; nothing was written.", style="yellow")
         return 130
-    except click.exceptions.ClickException as error:
-        error.show()
-        return 2
-    except click.exceptions.Exit as error:
+    except typer.Exit as error:
         return error.exit_code
     except BrokenPipeError:
         return 0
+    except Exception as error:
+        show = getattr(error, "show", None)  # a usage error of the command line library, whichever it rests on
+        if show is None:
+            raise
+        show()
+        return 2
     return int(result) if isinstance(result, int) else 0
 
 

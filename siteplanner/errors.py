@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 Severity = Literal["caution", "warning", "note"]
 
@@ -16,9 +16,7 @@ Severity = Literal["caution", "warning", "note"]
 class SiteplannerError(Exception):
     """Root of all errors raised on purpose. `what`, `file`, `field` and `remedy` are attributes."""
 
-    def __init__(
-        self, what: str, *, remedy: str, file: str | Path | None = None, field: str | None = None
-    ) -> None:
+    def __init__(self, what: str, *, remedy: str, file: str | Path | None = None, field: str | None = None) -> None:
         self.what = what
         self.remedy = remedy
         self.file = str(file) if file is not None else None
@@ -49,7 +47,7 @@ class OutputError(SiteplannerError, OSError):
 class Cancelled(SiteplannerError):
     """The user stopped the run; nothing was written."""
 
-    def __init__(self, what: str = "The run was cancelled.", *, remedy: str = "Start it again.", **kw) -> None:
+    def __init__(self, what: str = "The run was cancelled.", *, remedy: str = "Start it again.", **kw: Any) -> None:
         super().__init__(what, remedy=remedy, **kw)
 
 

@@ -38,8 +38,15 @@ class Layers(_Part):
         "auto", description="Overrides the unit found in the raster or its CRS. `auto` never guesses feet."
     )
     surface: tuple[str, ...] = Field(
-        (), description="Optional surface heights (tree tops, roofs), same unit; they block sky and "
-        "radio. Without them: bare ground."
+        (),
+        description="Optional surface heights (tree tops, roofs), same unit; they block sky and "
+        "radio. Without them: bare ground.",
+    )
+    land_cover: str | None = Field(
+        None, description="Optional raster of land-cover classes: clutter around the handset (ITU-R P.2108-1)."
+    )
+    land_cover_classes: dict[str, Literal["water", "open", "suburban", "urban", "trees", "dense_urban"]] = Field(
+        default_factory=dict, description="Class code of that raster -> kind of clutter; a code left out is open."
     )
     incident_area: str = Field(description="Polygons that need coverage; column `weight` optional.")
     roads: str = Field(description="Road lines with OpenStreetMap keys, or other columns by `road_columns`.")
@@ -48,14 +55,18 @@ class Layers(_Part):
     )
     keep_out: tuple[str, ...] = Field((), description="Polygons where the trailer must not stand.")
     hazards: tuple[str, ...] = Field((), description="Polygons of danger (flood, slide, fire); column `name`.")
-    power_lines: tuple[str, ...] = Field(
-        (), description="Overhead lines; columns `voltage_kv`, `height_m` optional."
-    )
+    power_lines: tuple[str, ...] = Field((), description="Overhead lines; columns `voltage_kv`, `height_m` optional.")
     must_serve: tuple[str, ...] = Field((), description="Named points that must have service; column `name`.")
     spots: tuple[str, ...] = Field((), description="Points the user wants evaluated; column `name`.")
 
-    @field_validator("elevation", "surface", "keep_out", "hazards", "power_lines", "must_serve", "spots",
-                     mode="before")
+    @field_validator("land_cover_classes")
+    @classmethod
+    def _whole_codes(cls, classes: dict[str, str]) -> dict[str, str]:
+        if any(not code.strip().lstrip("-").isdigit() for code in classes):
+            raise ValueError("class codes are whole numbers, e.g. 112 = 'suburban'")
+        return classes
+
+    @field_validator("elevation", "surface", "keep_out", "hazards", "power_lines", "must_serve", "spots", mode="before")
     @classmethod
     def _one_is_a_list(cls, value: Any) -> Any:
         return _listed(value)
@@ -74,16 +85,16 @@ class Trailer(_Part):
 
     length_m: float = Field(6.0, gt=0, description="Between fore and aft jacks. Common practice.")
     width_m: float = Field(2.4, gt=0, description="Between left and right jacks, stowed. Common practice.")
-    outrigger_reach_m: float = Field(
-        1.2192, ge=0, description="Each side; 4 ft. Common practice."
-    )
+    outrigger_reach_m: float = Field(1.2192, ge=0, description="Each side; 4 ft. Common practice.")
     jack_travel_m: float = Field(0.45, gt=0, description="Largest lift of one jack with pads. Common practice.")
     max_slope_deg: float = Field(
         5.0, gt=0, lt=45, description="Ground steeper than this is ruled out; 5 deg = 8.7 %. Common practice."
     )
     road_setback_m: float = Field(
-        8.0, ge=0, description="The spot's centre keeps this far from a road's centre line, so that the trailer "
-        "with its outriggers does not block the way. Common practice."
+        8.0,
+        ge=0,
+        description="The spot's centre keeps this far from a road's centre line, so that the trailer "
+        "with its outriggers does not block the way. Common practice.",
     )
     mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1)] = Field(
         (8.0, 12.0, 15.0), description="Heights at which the mast locks, above ground. Common practice."
@@ -132,9 +143,7 @@ class Rig(_Part):
     worst_smoothness: str = Field(
         "bad", description="OpenStreetMap `smoothness`: `very_bad` needs high clearance (OSM wiki)."
     )
-    last_leg_max_m: float = Field(
-        80.0, gt=0, description="From the road to the spot over ground. Common practice."
-    )
+    last_leg_max_m: float = Field(80.0, gt=0, description="From the road to the spot over ground. Common practice.")
     last_leg_max_slope_deg: float = Field(8.0, gt=0, lt=45, description="Over ground. Common practice.")
     last_leg_speed_kmh: float = Field(5.0, gt=0, description="Walking pace with a spotter. Common practice.")
 
@@ -152,13 +161,12 @@ class Sky(_Part):
     satellites: Annotated[tuple[Satellite, ...], Field(min_length=1)] = (
         Satellite(name="slot 103 W", longitude_deg=-103.0),
     )
-    need: Literal["any", "all"] = Field(
-        "any", description="One of the satellites is enough, or all must be in view."
-    )
+    need: Literal["any", "all"] = Field("any", description="One of the satellites is enough, or all must be in view.")
     min_margin_deg: float = Field(
-        2.0, ge=0, le=30,
-        description="Sky margin kept between skyline and line of sight: half the beam and a bush. "
-        "Common practice.",
+        2.0,
+        ge=0,
+        le=30,
+        description="Sky margin kept between skyline and line of sight: half the beam and a bush. Common practice.",
     )
     min_elevation_deg: float = Field(5.0, gt=0, lt=90, description="Lower looks are refused. Common practice.")
 
@@ -168,13 +176,12 @@ class Radio(_Part):
 
     frequency_mhz: float = Field(763.0, ge=30, le=6000, description="Downlink centre.")
     uplink_frequency_mhz: float | None = Field(None, ge=30, le=6000, description="None: as downlink.")
-    bandwidth_mhz: Literal[1.4, 3, 5, 10, 15, 20] = Field(
-        10, description="LTE channel; resource blocks by TS 36.101 Table 6.3.2.1-1."
-    )
+    bandwidth_mhz: float = Field(10, description="LTE channel; resource blocks by TS 36.101 Table 6.3.2.1-1.")
     tx_power_dbm: float = Field(40.0, description="Per sector, all resource blocks (10 W).")
     sectors: int = Field(2, ge=1, le=6)
     sector_separation_deg: Literal["free", "even"] | float = Field(
-        "free", description="`free`: each sector turns by itself; `even`: 360 / sectors apart; or degrees apart, when "
+        "free",
+        description="`free`: each sector turns by itself; `even`: 360 / sectors apart; or degrees apart, when "
         "the whole mast is turned.",
     )
     min_sector_separation_deg: float = Field(
@@ -185,9 +192,7 @@ class Radio(_Part):
         65.0, gt=0, le=360, description="Horizontal, -3 dB; pattern of TR 36.942 section 4.2.1."
     )
     front_to_back_db: float = Field(20.0, gt=0, description="TR 36.942 section 4.2.1.")
-    vertical_beamwidth_deg: float = Field(
-        10.0, gt=0, le=180, description="TR 36.814 Table A.2.1.1-2, from memory."
-    )
+    vertical_beamwidth_deg: float = Field(10.0, gt=0, le=180, description="TR 36.814 Table A.2.1.1-2, from memory.")
     vertical_side_lobe_db: float = Field(20.0, gt=0, description="TR 36.814 Table A.2.1.1-2, from memory.")
     downtilt_deg: float = Field(2.0, ge=-10, le=30)
     cable_loss_db: float = Field(1.5, ge=0)
@@ -199,9 +204,7 @@ class Radio(_Part):
     body_loss_db: float = Field(3.0, ge=0)
     building_loss_db: float = Field(0.0, ge=0, description="0: people are outdoors.")
     interference_margin_db: float = Field(0.0, ge=0, description="0: no other cell is on air nearby.")
-    min_rsrp_dbm: float = Field(
-        -116.0, description="Reference signal per resource element that gives usable service."
-    )
+    min_rsrp_dbm: float = Field(-116.0, description="Reference signal per resource element that gives usable service.")
     uplink_resource_blocks: int = Field(5, ge=1, le=100, description="Granted to one handset at the cell edge.")
     uplink_min_snr_db: float = Field(-3.0, description="For a slow uplink at the cell edge.")
     location_sigma_db: float = Field(
@@ -212,12 +215,21 @@ class Radio(_Part):
     )
     users: int = Field(128, ge=1, description="Simultaneous users that the cell carries; reported only.")
 
+    @field_validator("bandwidth_mhz")
+    @classmethod
+    def _lte_channel(cls, width: float) -> float:
+        if width not in (1.4, 3, 5, 10, 15, 20):
+            raise ValueError("an LTE channel is 1.4, 3, 5, 10, 15 or 20 MHz wide")
+        return width
+
 
 class PowerLines(_Part):
     """Distance kept from overhead lines: table clearance plus the fall of the mast."""
 
     default_voltage_kv: float = Field(
-        350.0, gt=0, le=1000,
+        350.0,
+        gt=0,
+        le=1000,
         description="For lines without a voltage: unknown is not safe, so the 20 ft class of 29 CFR 1926.1408 "
         "Table A is assumed.",
     )
@@ -323,8 +335,9 @@ def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str
             "missing": "Add the field.",
             "extra_forbidden": "Remove it or mend the spelling; README lists the fields.",
         }.get(first["type"], "Mend the value; README lists the fields with their ranges.")
-        raise InputError(f"{first['msg']} (got {first.get('input')!r:.80}).{more}", remedy=remedy, file=file,
-                         field=field) from None
+        raise InputError(
+            f"{first['msg']} (got {first.get('input')!r:.80}).{more}", remedy=remedy, file=file, field=field
+        ) from None
 
 
 def load_mission(path: str | Path) -> Mission:
@@ -338,8 +351,9 @@ def load_mission(path: str | Path) -> Mission:
     except FileNotFoundError:
         raise InputError("There is no such file.", remedy="Check the path.", file=path) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"The mission cannot be read ({error}).", remedy="Give a UTF-8 text file.",
-                         file=path) from None
+        raise InputError(
+            f"The mission cannot be read ({error}).", remedy="Give a UTF-8 text file.", file=path
+        ) from None
     try:
         data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except (tomllib.TOMLDecodeError, json.JSONDecodeError) as error:

@@ -13,11 +13,31 @@ PACKAGE = Path(__file__).parents[1] / "siteplanner"
 
 # lower may not import higher (DEVELOPERS.md, Rooms)
 LEVELS = {
-    "errors": 0, "core": 0, "data": 1, "mission": 2, "roads": 3, "planning": 4, "outputs": 5,
-    "demo": 6, "app": 7, "cli": 8, "__main__": 9, "__init__": 5,
+    "errors": 0,
+    "core": 0,
+    "data": 1,
+    "mission": 2,
+    "roads": 3,
+    "planning": 4,
+    "outputs": 5,
+    "demo": 6,
+    "app": 7,
+    "cli": 8,
+    "__main__": 9,
+    "__init__": 5,
 }
-CORE_MAY_IMPORT = {"numpy", "scipy", "numba", "math", "dataclasses", "typing", "functools", "collections",
-                   "__future__", "siteplanner"}
+CORE_MAY_IMPORT = {
+    "numpy",
+    "scipy",
+    "numba",
+    "math",
+    "dataclasses",
+    "typing",
+    "functools",
+    "collections",
+    "__future__",
+    "siteplanner",
+}
 
 
 def modules() -> list[Path]:
@@ -62,8 +82,11 @@ def test_the_core_opens_no_file_and_leans_on_little(path):
     for name in imported(path):
         assert name.split(".")[0] in CORE_MAY_IMPORT, f"core imports {name}"
         assert not name.startswith("siteplanner") or name.startswith("siteplanner.core"), name
-    calls = [n.func.id for n in ast.walk(ast.parse(path.read_text("utf-8")))
-             if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)]
+    calls = [
+        n.func.id
+        for n in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)
+    ]
     assert "open" not in calls
 
 

@@ -70,7 +70,7 @@ def test_missing_and_unreadable_files(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         load_mission(tmp_path / "none.toml")
     path = tmp_path / "latin.toml"
-    path.write_bytes(b"name = \"caf\xe9\"\n")
+    path.write_bytes(b'name = "caf\xe9"\n')
     with pytest.raises(InputError, match="UTF-8"):
         load_mission(path)
     with pytest.raises(InputError):

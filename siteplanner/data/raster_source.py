@@ -89,7 +89,7 @@ def open_raster(path: str | Path, overview: int | None = None) -> Iterator[Raste
 
     full = local_file(path)
     driver = raster_driver(full)
-    _check_companions(full)
+    check_companions(full)
     with rasterio.Env() as env:
         if driver not in env.drivers():
             raise InputError(f"This installation reads no {driver} rasters.", remedy="Export it as GeoTIFF.", file=full)
@@ -130,7 +130,7 @@ def _open(path: Path, driver: str, options: dict[str, Any]) -> Any:
     return rasterio.open(chosen[0], driver=driver, **options)
 
 
-def _check_companions(path: Path) -> None:
+def check_companions(path: Path) -> None:
     """GDAL opens files that lie beside a raster with any driver, so those must be plain pictures too."""
     for sibling in (p for ending in (".ovr", ".msk") for p in (path.with_name(path.name + ending),
                                                                path.with_suffix(ending))):  # fmt: skip
@@ -167,7 +167,7 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
             f"The raster names files elsewhere ({', '.join(strangers)[:200]}).",
             remedy="Export it as one GeoTIFF.", file=path,
         )  # fmt: skip
-    crs = _crs(path, dataset)
+    crs = _crs(path, dataset, findings)
     band = _band(path, dataset, findings)
     t = dataset.transform
     if abs(t.b) > 1e-9 * abs(t.a) or abs(t.d) > 1e-9 * abs(t.e):
@@ -186,7 +186,16 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
                         tuple(findings))  # fmt: skip
 
 
-def _crs(path: Path, dataset: Any) -> CRS:
+def _crs(path: Path, dataset: Any, findings: list[Finding]) -> CRS:
+    if dataset.crs is None and not dataset.transform.is_identity and dataset.driver == "netCDF":
+        # CF 1.11, sections 4.1 and 4.2: these units make latitude and longitude; the datum may be left unsaid
+        said = {str(value).lower() for key, value in dataset.tags().items() if key.endswith("#units")}
+        if {"degrees_north", "degrees_east"} <= said:
+            findings.append(Finding("elevation_crs_assumed", "warning",
+                                    "The grid is in degrees without a datum; WGS 84 was taken.",
+                                    "If it is another datum, say so in the file; it may lie 100 m off.",
+                                    path.name))  # fmt: skip
+            return WGS84
     if dataset.crs is None:
         if dataset.gcps[0]:
             raise InputError(

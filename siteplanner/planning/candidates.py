@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
 from siteplanner.data.grid import Grid
@@ -90,7 +92,7 @@ def spot_at(grid: Grid, row: int, col: int, name: str) -> Spot:
     return _spot(grid, x, y, name, "search")
 
 
-def _spot(grid: Grid, x: float, y: float, name: str, origin) -> Spot:
+def _spot(grid: Grid, x: float, y: float, name: str, origin: Literal["search", "user"]) -> Spot:
     lon, lat = (float(v) for v in grid.lonlat(x, y))
     return Spot(name, x, y, lat, lon, grid_reference(lat, lon), float(grid.sample(x, y)), origin)
 

@@ -63,8 +63,15 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     cell = grid.cell(spot.x, spot.y)
     if cell is None or not np.isfinite(grid.values[cell]):
         nothing = float("nan")
-        return Evaluation(spot, Ground(nothing, nothing, nothing, nothing, {}, nothing, grid.cell_size_m), (), None,
-                          None, None, (("no_data", "There is no elevation here."),))
+        return Evaluation(
+            spot,
+            Ground(nothing, nothing, nothing, nothing, {}, nothing, grid.cell_size_m),
+            (),
+            None,
+            None,
+            None,
+            (("no_data", "There is no elevation here."),),
+        )
     failed: list[tuple[str, str]] = []
     findings: list[Finding] = []
     access = find_access(judge, spot, cell)
@@ -85,19 +92,31 @@ def judge_ground(judge: Judge, spot: Spot, cell: tuple[int, int], access: Access
     """Slope, parking heading with least roll, pitch and jack lifts on the plane under trailer and outriggers."""
     study, trailer = judge.study, judge.study.mission.trailer
     grid = study.elevation
-    plane = footprint(grid.values, grid.cell_size_m, *cell, trailer.length_m, trailer.width_m,
-                      trailer.outrigger_reach_m)
+    plane = footprint(
+        grid.values, grid.cell_size_m, *cell, trailer.length_m, trailer.width_m, trailer.outrigger_reach_m
+    )
     east, north = plane.east_gradient, plane.north_gradient
-    heading = float(best_heading(east, north, trailer.max_slope_deg, trailer.max_slope_deg,
-                                 prefer_deg=_way_out_deg(access), level_deg=LEVEL_ROLL_DEG))
+    heading = float(
+        best_heading(
+            east,
+            north,
+            trailer.max_slope_deg,
+            trailer.max_slope_deg,
+            prefer_deg=_way_out_deg(access),
+            level_deg=LEVEL_ROLL_DEG,
+        )
+    )
     if not np.isfinite(heading):  # too steep for any heading: still say how it would stand, nose downhill
         heading = float(best_heading(east, north, 89.0, 89.0))
     roll, pitch = attitude(east, north, heading)
     lifts = jack_lifts_m(east, north, heading, trailer.length_m, trailer.width_m)
     return Ground(
-        slope_deg=plane.slope_deg, heading_deg=(heading + grid.convergence_deg(spot.x, spot.y)) % 360,
-        roll_deg=float(roll), pitch_deg=float(pitch),
-        jack_differences_m={name: float(v) for name, v in lifts.items()}, relief_m=plane.relief_m,
+        slope_deg=plane.slope_deg,
+        heading_deg=(heading + grid.convergence_deg(spot.x, spot.y)) % 360,
+        roll_deg=float(roll),
+        pitch_deg=float(pitch),
+        jack_differences_m={name: float(v) for name, v in lifts.items()},
+        relief_m=plane.relief_m,
         cell_size_m=grid.cell_size_m,
     )
 
@@ -125,8 +144,9 @@ def judge_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> tuple[Look, ..
             float(v) for v in look_angles(spot.latitude, spot.longitude, spot.elevation_m, satellite.longitude_deg)
         )
         bearings = azimuth - convergence + BEAM_OFFSETS_DEG
-        skyline, known_to = horizon_reach(grid.values, grid.cell_size_m, *cell, bearings, height,
-                                          obstacles_m=obstacles, known=study.blocks)
+        skyline, known_to = horizon_reach(
+            grid.values, grid.cell_size_m, *cell, bearings, height, obstacles_m=obstacles, known=study.blocks
+        )
         horizon, reach = float(np.max(skyline)), float(np.min(known_to))
         margin = elevation - horizon
         # A skyline cut short by the data's edge is a lower bound: it may block, but it never clears, unless the
@@ -135,11 +155,20 @@ def judge_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> tuple[Look, ..
             line = eye + reach * np.tan(np.radians(elevation - sky.min_margin_deg))
             if line < top:
                 horizon = margin = float("nan")
-        looks.append(Look(
-            satellite.name or f"{satellite.longitude_deg:g} deg", satellite.longitude_deg, azimuth,
-            None if declination is None else (azimuth - declination) % 360, elevation, skew, horizon, margin, reach,
-            bool(margin >= sky.min_margin_deg and elevation >= sky.min_elevation_deg),
-        ))
+        looks.append(
+            Look(
+                satellite.name or f"{satellite.longitude_deg:g} deg",
+                satellite.longitude_deg,
+                azimuth,
+                None if declination is None else (azimuth - declination) % 360,
+                elevation,
+                skew,
+                horizon,
+                margin,
+                reach,
+                bool(margin >= sky.min_margin_deg and elevation >= sky.min_elevation_deg),
+            )
+        )
     return tuple(looks)
 
 
@@ -162,19 +191,34 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
         leg = LineString([(access.x, access.y), (spot.x, spot.y)])
     seconds = route.time_s + leg.length / (rig.last_leg_speed_kmh / 3.6)
     ways = ways_out(study.network, access, study.tree)
-    return Access(route.distance_m, seconds, route.worst_grade_pct, float(leg.length), ways.count,
-                  route, leg, tuple(route.unknown), ways)
+    return Access(
+        route.distance_m,
+        seconds,
+        route.worst_grade_pct,
+        float(leg.length),
+        ways.count,
+        route,
+        leg,
+        tuple(route.unknown),
+        ways,
+    )
 
 
-def broken_limits(judge: Judge, spot: Spot, cell, ground: Ground, looks, access) -> list[tuple[str, str]]:
+def broken_limits(
+    judge: Judge, spot: Spot, cell: tuple[int, int], ground: Ground, looks: tuple[Look, ...], access: Access | None
+) -> list[tuple[str, str]]:
     """Every limit that the exact figures break, as (code, sentence)."""
     study, mission = judge.study, judge.study.mission
     out: list[tuple[str, str]] = []
     value = int(judge.ruling.cells.values[cell])
     codes = codes_of(value) if value and value < (1 << 15) else []
     if ground.slope_deg > mission.trailer.max_slope_deg:
-        out.append(("steep", f"The ground slopes {ground.slope_deg:.1f} deg; the limit is "
-                    f"{mission.trailer.max_slope_deg:.1f} deg."))
+        out.append(
+            (
+                "steep",
+                f"The ground slopes {ground.slope_deg:.1f} deg; the limit is {mission.trailer.max_slope_deg:.1f} deg.",
+            )
+        )
     clear = [look.clear for look in looks]
     ok = any(clear) if mission.sky.need == "any" else all(clear)
     if not ok:
@@ -183,11 +227,19 @@ def broken_limits(judge: Judge, spot: Spot, cell, ground: Ground, looks, access)
             f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if np.isfinite(look.margin_deg) else "not known")
             for look in looks
         )
-        out.append(("sky_unknown" if unknown else "sky_blocked",
-                    f"Sky margin {margins}; {mission.sky.min_margin_deg:.1f} deg is needed."))
+        out.append(
+            (
+                "sky_unknown" if unknown else "sky_blocked",
+                f"Sky margin {margins}; {mission.sky.min_margin_deg:.1f} deg is needed.",
+            )
+        )
     if access is None:
-        out.append(("no_way_in", "No road that the rig can reach comes within "
-                    f"{mission.rig.last_leg_max_m:.0f} m over drivable ground."))
+        out.append(
+            (
+                "no_way_in",
+                f"No road that the rig can reach comes within {mission.rig.last_leg_max_m:.0f} m over drivable ground.",
+            )
+        )
     out += _near_lines(study, spot)
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)
@@ -217,8 +269,9 @@ def _near_lines(study: Study, spot: Spot) -> list[tuple[str, str]]:
         need = line_keep_away_m(study, voltage)
         distance = shape.distance(Point(spot.x, spot.y))
         if distance < need:
-            return [("power_line", f"An overhead line is {distance:.0f} m away; mast fall and clearance need "
-                     f"{need:.0f} m.")]
+            return [
+                ("power_line", f"An overhead line is {distance:.0f} m away; mast fall and clearance need {need:.0f} m.")
+            ]
     return []
 
 
@@ -226,11 +279,11 @@ def time_on_air(study: Study, access: Access) -> OnAir:
     """Minutes to first service: each part low, likely, high; the totals are plain sums of each column."""
     trailer = study.mission.trailer
     drive = access.drive_time_s / 60
-    parts = (
+    parts: tuple[tuple[str, float, float, float], ...] = (
         ("Hitch up and walk round", *trailer.hitch_up_min),
         ("Drive and last leg", 0.85 * drive, drive, 1.4 * drive),  # spread: common practice, no source
         ("Set up, level, raise the mast", *trailer.set_up_min),
         ("Find the satellite, first service", *trailer.acquisition_min),
     )
-    low, likely, high = (sum(part[i] for part in parts) for i in (1, 2, 3))
+    low, likely, high = sum(p[1] for p in parts), sum(p[2] for p in parts), sum(p[3] for p in parts)
     return OnAir(parts, low, likely, high, "Sums of low, likely and high minutes of each part.")

@@ -35,36 +35,47 @@ class Explanation:
 
 def explain(plan: Plan, latitude: float, longitude: float) -> Explanation:
     """Judge a WGS 84 point in degrees. Raises InputError for a point outside the elevation."""
-    return explain_with(plan.extra["judge"], plan.mission, latitude, longitude,
-                        [r.score for r in plan.extra["all_spots"]])
+    return explain_with(
+        plan.extra["judge"], plan.mission, latitude, longitude, [r.score for r in plan.extra["all_spots"]]
+    )
 
 
-def explain_with(
-    judge: Judge, mission: Mission, latitude: float, longitude: float, scores: list[float]
-) -> Explanation:
+def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: float, scores: list[float]) -> Explanation:
     """As `explain`, with the scores of the spots to rank against."""
     grid = judge.study.elevation
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
-        raise InputError(f"{latitude}, {longitude} is not a place on Earth.",
-                         remedy="Give latitude then longitude in WGS 84 degrees.", field="latitude, longitude")
+        raise InputError(
+            f"{latitude}, {longitude} is not a place on Earth.",
+            remedy="Give latitude then longitude in WGS 84 degrees.",
+            field="latitude, longitude",
+        )
     x, y = (float(v) for v in grid.from_lonlat(longitude, latitude))
     cell = grid.cell(x, y)
     if cell is None:
-        raise InputError(f"{latitude}, {longitude} lies outside the elevation of this plan.",
-                         remedy="Give a point inside it, latitude first.", field="latitude, longitude")
-    spot = Spot("this point", x, y, latitude, longitude, grid_reference(latitude, longitude),
-                float(grid.sample(x, y)), "user")
+        raise InputError(
+            f"{latitude}, {longitude} lies outside the elevation of this plan.",
+            remedy="Give a point inside it, latitude first.",
+            field="latitude, longitude",
+        )
+    spot = Spot(
+        "this point", x, y, latitude, longitude, grid_reference(latitude, longitude), float(grid.sample(x, y)), "user"
+    )
     evaluation = evaluate(judge, spot)
     inside = int(judge.ruling.cells.values[cell]) != OUTSIDE
     criteria = score(evaluation, mission)
     total = float(sum(c.contribution for c in criteria))
     passes = inside and not evaluation.failed
-    return Explanation(evaluation, inside, criteria, total if passes else None,
-                       1 + sum(s > total for s in scores) if passes else None)
+    return Explanation(
+        evaluation, inside, criteria, total if passes else None, 1 + sum(s > total for s in scores) if passes else None
+    )
 
 
 def explain_record(
-    record: dict, latitude: float, longitude: float, *, file: str | Path = "plan.json",
+    record: dict,
+    latitude: float,
+    longitude: float,
+    *,
+    file: str | Path = "plan.json",
     progress: Progress | None = None,
 ) -> Explanation:
     """As `explain` for a saved plan: layers are read again from where the mission found them.
@@ -77,15 +88,22 @@ def explain_record(
         known = {i["file"]: i["sha256"] for i in record["inputs"]}
         scores = [float(s["score"]) for s in record["spots"]]
     except (KeyError, TypeError):
-        raise InputError("This is not a plan written by siteplanner.", remedy="Give the plan.json of a run.",
-                         file=file) from None
+        raise InputError(
+            "This is not a plan written by siteplanner.", remedy="Give the plan.json of a run.", file=file
+        ) from None
     stages = Stages(progress)
     study = load_study(mission, stages)
     ruling, way, _ = rule_ground(study, stages)
     changed = tuple(
-        Finding("input_changed", "warning", "This layer has changed since the plan was made.",
-                "Plan again before you rely on this.", i.file)
-        for i in study.inputs if known.get(i.file, i.sha256) != i.sha256
+        Finding(
+            "input_changed",
+            "warning",
+            "This layer has changed since the plan was made.",
+            "Plan again before you rely on this.",
+            i.file,
+        )
+        for i in study.inputs
+        if known.get(i.file, i.sha256) != i.sha256
     )
     found = explain_with(Judge(study, ruling, way), mission, latitude, longitude, scores)
     return Explanation(found.evaluation, found.in_search_ground, found.criteria, found.score, found.would_rank, changed)

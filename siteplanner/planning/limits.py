@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
 import numpy as np
 from shapely.ops import unary_union
 
@@ -16,6 +19,10 @@ from siteplanner.planning.progress import Stages
 from siteplanner.planning.ruling import BITS, Ruling, rule
 from siteplanner.planning.study import Study
 
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+Tick = Callable[[float], None]
 SAMPLE = 60  # cells looked at one by one to say how far a limit must relax
 SKY_TILE_M = 2500.0  # one look angle a tile: it turns by about 0.01 deg a km, so at most about 0.02 deg off
 
@@ -25,8 +32,9 @@ def line_keep_away_m(study: Study, voltage_kv: float | None) -> float:
     mission = study.mission
     known = voltage_kv is not None and np.isfinite(voltage_kv) and voltage_kv > 0
     voltage = float(voltage_kv) if known and voltage_kv is not None else mission.power_lines.default_voltage_kv
-    return mast_keep_away_m(min(voltage, 1000.0), max(mission.trailer.mast_stops_m),
-                            mission.power_lines.mast_fall_factor)
+    return mast_keep_away_m(
+        min(voltage, 1000.0), max(mission.trailer.mast_stops_m), mission.power_lines.mast_fall_factor
+    )
 
 
 def power_line_zones(study: Study) -> list:
@@ -36,12 +44,11 @@ def power_line_zones(study: Study) -> list:
         return []
     voltages = _numbers(frame, "voltage_kv")
     return [
-        shape.buffer(line_keep_away_m(study, voltage))
-        for shape, voltage in zip(frame.geometry, voltages, strict=True)
+        shape.buffer(line_keep_away_m(study, voltage)) for shape, voltage in zip(frame.geometry, voltages, strict=True)
     ]
 
 
-def _numbers(frame, column: str) -> list[float | None]:
+def _numbers(frame: GeoDataFrame, column: str) -> list[float | None]:
     import pandas as pd
 
     if column not in frame.columns:
@@ -49,7 +56,7 @@ def _numbers(frame, column: str) -> list[float | None]:
     return [None if np.isnan(v) else float(v) for v in pd.to_numeric(frame[column], errors="coerce").to_numpy(float)]
 
 
-def sky_hits(study: Study, tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
+def sky_hits(study: Study, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
     """(blocked, unknown) per cell toward the satellites that the mission needs, tile by tile."""
     grid, sky = study.elevation, study.mission.sky
     shape = grid.shape
@@ -61,14 +68,18 @@ def sky_hits(study: Study, tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]
     for number, satellite in enumerate(sky.satellites):
         _, elevation, _ = look_angles(centre[1], centre[0], 0.0, satellite.longitude_deg)
         if elevation < sky.min_elevation_deg:
-            findings.append(Finding(
-                "satellite_too_low", "warning",
-                f"The satellite at {satellite.longitude_deg:.1f} deg stands at {elevation:.1f} deg here, below the "
-                f"limit of {sky.min_elevation_deg:.1f} deg.", "Name a satellite nearer to this longitude."))
+            findings.append(
+                Finding(
+                    "satellite_too_low",
+                    "warning",
+                    f"The satellite at {satellite.longitude_deg:.1f} deg stands at {elevation:.1f} deg here, below the "
+                    f"limit of {sky.min_elevation_deg:.1f} deg.",
+                    "Name a satellite nearer to this longitude.",
+                )
+            )
             one_blocked, one_clear = np.full(shape, True), np.full(shape, False)
         else:
-            state = _sky_of(study, satellite.longitude_deg, ceiling,
-                            lambda part, n=number: tick((n + part) / len(sky.satellites)))
+            state = _sky_of(study, satellite.longitude_deg, ceiling, _part(tick, number, len(sky.satellites)))
             one_blocked, one_clear = state == BLOCKED, state == CLEAR
         if sky.need == "any":
             blocked &= one_blocked
@@ -79,7 +90,11 @@ def sky_hits(study: Study, tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]
     return blocked, ~blocked & ~clear, findings
 
 
-def _sky_of(study: Study, satellite_longitude_deg: float, ceiling: float, tick) -> np.ndarray:
+def _part(tick: Tick, number: int, of: int) -> Tick:
+    return lambda share: tick((number + share) / of)
+
+
+def _sky_of(study: Study, satellite_longitude_deg: float, ceiling: float, tick: Tick) -> np.ndarray:
     """Sky state of every cell near the search ground; one look angle per tile of SKY_TILE_M."""
     grid, sky = study.elevation, study.mission.sky
     out = np.full(grid.shape, CLEAR, np.uint8)
@@ -106,8 +121,12 @@ def _sky_of(study: Study, satellite_longitude_deg: float, ceiling: float, tick) 
         r0, r1 = int(max(0, inner[0].start + min(south, 0) - 3)), int(inner[0].stop + max(south, 0) + 3)
         c0, c1 = int(max(0, inner[1].start + min(east, 0) - 3)), int(inner[1].stop + max(east, 0) + 3)
         part = sky_state(
-            np.ascontiguousarray(grid.values[r0:r1, c0:c1]), grid.cell_size_m, bearing, limit,
-            study.mission.trailer.dish_height_m, ceiling_m=ceiling,
+            np.ascontiguousarray(grid.values[r0:r1, c0:c1]),
+            grid.cell_size_m,
+            bearing,
+            limit,
+            study.mission.trailer.dish_height_m,
+            ceiling_m=ceiling,
             obstacles_m=None if surface is None else np.ascontiguousarray(surface[r0:r1, c0:c1]),
         )
         out[inner] = part[inner[0].start - r0 : inner[0].stop - r0, inner[1].start - c0 : inner[1].stop - c0]
@@ -118,7 +137,8 @@ def road_cells(study: Study) -> np.ndarray:
     """Cells touched by roads that the rig can drive and reach from the staging point."""
     network, reached = study.network, study.tree.reached
     return burn(
-        [shape for shape, ok in zip(network.seg_geometry, reached, strict=True) if ok], study.elevation,
+        [shape for shape, ok in zip(network.seg_geometry, reached, strict=True) if ok],
+        study.elevation,
         all_touched=True,
     )
 
@@ -131,8 +151,7 @@ def ways_over_ground(study: Study) -> GroundWay:
         frame = study.overlay(role)
         if frame is not None:
             passable &= ~burn(frame.geometry, grid)
-    return find_ground_way(road_cells(study), passable & np.isfinite(grid.values), grid.cell_size_m,
-                           rig.last_leg_max_m)
+    return find_ground_way(road_cells(study), passable & np.isfinite(grid.values), grid.cell_size_m, rig.last_leg_max_m)
 
 
 def rule_ground(study: Study, stages: Stages) -> tuple[Ruling, GroundWay, tuple[Finding, ...]]:
@@ -202,8 +221,15 @@ def best_margin_deg(study: Study, row: int, col: int) -> float:
     for satellite in study.mission.sky.satellites:
         azimuth, elevation, _ = look_angles(lat, lon, 0.0, satellite.longitude_deg)
         bearing = float(azimuth) - grid.convergence_deg(float(x), float(y))
-        skyline = horizon_deg(grid.values, grid.cell_size_m, row, col, np.array([bearing]), height,
-                              obstacles_m=None if study.obstacles is None else study.obstacles.values,
-                              known=study.blocks)
+        skyline = horizon_deg(
+            grid.values,
+            grid.cell_size_m,
+            row,
+            col,
+            np.array([bearing]),
+            height,
+            obstacles_m=None if study.obstacles is None else study.obstacles.values,
+            known=study.blocks,
+        )
         best = max(best, float(elevation) - float(skyline[0]))
     return best

@@ -37,8 +37,9 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
             ruling.feasible, merit(study, way), grid.cell_size_m, mission.search.spacing_m, mission.search.max_spots
         )
         named = user_spots(study)
-        candidates = [spot_at(grid, int(r), int(c), f"candidate {n}")
-                      for n, (r, c) in enumerate(zip(rows, cols, strict=True), 1)]
+        candidates = [
+            spot_at(grid, int(r), int(c), f"candidate {n}") for n, (r, c) in enumerate(zip(rows, cols, strict=True), 1)
+        ]
     with stages.stage("Evaluating spots") as tick:
         everything = [*named, *candidates]
         evaluations = [evaluate(judge, spot) for spot in stages.each(tick, everything, len(everything))]
@@ -50,14 +51,22 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
         "search_ground_km2": float(study.search_ground.sum() * grid.cell_size_m**2 / 1e6),
         "feasible_km2": float(ruling.feasible.sum() * grid.cell_size_m**2 / 1e6),
         "cell_size_m": grid.cell_size_m,
-        "spacing_asked_m": mission.search.spacing_m, "spacing_used_m": spacing,
-        "candidates": len(candidates), "passed": len(ranked), "user_spots": len(named),
+        "spacing_asked_m": mission.search.spacing_m,
+        "spacing_used_m": spacing,
+        "candidates": len(candidates),
+        "passed": len(ranked),
+        "user_spots": len(named),
         "area_cells": len(study.area_cells.rows),
     }
     return Plan(
-        mission=mission, software=software(), inputs=study.inputs,
+        mission=mission,
+        software=software(),
+        inputs=study.inputs,
         findings=tuple(_unique([*study.findings, *sky_findings, *_search_findings(search)])),
-        rulings=ruling.shares, spots=listed, rejected=rejected, scene=scene_of(judge),
+        rulings=ruling.shares,
+        spots=listed,
+        rejected=rejected,
+        scene=scene_of(judge),
         timings_s=stages.timings_s,
         extra={"firmness": firmness(listed), "search": search, "judge": judge, "all_spots": ranked},
     )
@@ -94,8 +103,14 @@ def scene_of(judge: Judge) -> Scene:
     """What the map draws around the spots."""
     study: Study = judge.study
     return Scene(
-        elevation=study.elevation, ruling=judge.ruling.cells, slope=study.slope, area=study.area, roads=study.network,
-        overlays=study.overlays, area_rows=study.area_cells.rows, area_cols=study.area_cells.cols,
+        elevation=study.elevation,
+        ruling=judge.ruling.cells,
+        slope=study.slope,
+        area=study.area,
+        roads=study.network,
+        overlays=study.overlays,
+        area_rows=study.area_cells.rows,
+        area_cols=study.area_cells.cols,
         area_step=study.area_cells.step,
     )
 
@@ -105,18 +120,26 @@ def software() -> dict[str, str]:
     from importlib.metadata import version
 
     return {
-        "name": "siteplanner", "version": version("siteplanner"), "python": platform.python_version(),
-        "numpy": np.__version__, "created": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
+        "name": "siteplanner",
+        "version": version("siteplanner"),
+        "python": platform.python_version(),
+        "numpy": np.__version__,
+        "created": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
     }
 
 
 def _search_findings(search: dict) -> list[Finding]:
     out = []
     if search["candidates"] and search["spacing_used_m"] > search["spacing_asked_m"]:
-        out.append(Finding(
-            "spacing_widened", "note",
-            f"More spots would fit than `search.max_spots`: candidates stand {search['spacing_used_m']:.0f} m apart "
-            f"instead of {search['spacing_asked_m']:.0f} m.", "Raise search.max_spots for a finer search."))
+        out.append(
+            Finding(
+                "spacing_widened",
+                "note",
+                f"More spots would fit than `search.max_spots`: candidates stand "
+                f"{search['spacing_used_m']:.0f} m apart instead of {search['spacing_asked_m']:.0f} m.",
+                "Raise search.max_spots for a finer search.",
+            )
+        )
     return out
 
 

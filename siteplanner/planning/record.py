@@ -48,17 +48,27 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
     """What was found out about a spot."""
     spot = e.spot
     record: dict[str, Any] = {
-        "name": spot.name, "origin": spot.origin, "latitude": spot.latitude, "longitude": spot.longitude,
-        "grid_reference": spot.grid_reference, "elevation_m": spot.elevation_m, "x": spot.x, "y": spot.y,
+        "name": spot.name,
+        "origin": spot.origin,
+        "latitude": spot.latitude,
+        "longitude": spot.longitude,
+        "grid_reference": spot.grid_reference,
+        "elevation_m": spot.elevation_m,
+        "x": spot.x,
+        "y": spot.y,
         "ground": asdict(e.ground),
         "sky": [asdict(look) for look in e.sky],
-        "coverage": None, "access": None, "on_air": None,
+        "coverage": None,
+        "access": None,
+        "on_air": None,
         "findings": [finding.as_dict() for finding in e.findings],
     }
     if e.coverage is not None:
         c = e.coverage
         record["coverage"] = {
-            "share": c.share, "served_area_km2": c.served_area_km2, "mast_height_m": c.mast_height_m,
+            "share": c.share,
+            "served_area_km2": c.served_area_km2,
+            "mast_height_m": c.mast_height_m,
             "sector_bearings_deg": list(c.sector_bearings_deg),
             "must_serve": [asdict(p) for p in c.must_serve],
             "share_by_stop": [{"mast_height_m": h, "share": s} for h, s in c.share_by_stop],
@@ -67,8 +77,11 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
     if e.access is not None:
         a = e.access
         record["access"] = {
-            "drive_distance_m": a.drive_distance_m, "drive_time_s": a.drive_time_s,
-            "worst_grade_pct": a.worst_grade_pct, "last_leg_m": a.last_leg_m, "ways_out": a.ways_out,
+            "drive_distance_m": a.drive_distance_m,
+            "drive_time_s": a.drive_time_s,
+            "worst_grade_pct": a.worst_grade_pct,
+            "last_leg_m": a.last_leg_m,
+            "ways_out": a.ways_out,
             "unknown_limits": list(a.unknown),
         }
     if e.on_air is not None:

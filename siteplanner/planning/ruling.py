@@ -59,8 +59,6 @@ def rule(like: Grid, search_ground: np.ndarray, hits: dict[str, np.ndarray], rel
             continue
         inside = search_ground & hits[code]
         only = int((values[search_ground] == BITS[code]).sum())
-        shares.append(
-            RulingShare(code, LIMITS[code], float(inside.sum()) / total, only / total, relax.get(code, ""))
-        )
+        shares.append(RulingShare(code, LIMITS[code], float(inside.sum()) / total, only / total, relax.get(code, "")))
     values[~search_ground] = OUTSIDE
     return Ruling(like.with_values(values), tuple(shares))

@@ -72,9 +72,7 @@ def score(evaluation: Evaluation, mission: Mission, weights: Weights | None = No
     return tuple(lines)
 
 
-def rank(
-    evaluations: Iterable[Evaluation], mission: Mission, weights: Weights | None = None
-) -> tuple[RankedSpot, ...]:
+def rank(evaluations: Iterable[Evaluation], mission: Mission, weights: Weights | None = None) -> tuple[RankedSpot, ...]:
     """Passing spots, best score first. Ties: more coverage, then the shorter drive, then the name."""
     scored = [
         RankedSpot(0, e, lines, float(sum(c.contribution for c in lines)))
@@ -83,7 +81,7 @@ def rank(
         for lines in [score(e, mission, weights)]
     ]
 
-    def key(r: RankedSpot):
+    def key(r: RankedSpot) -> tuple:
         e = r.evaluation
         return (
             -round(r.score, 6),

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import fields
+from typing import cast
 
 import numpy as np
 
 from siteplanner.core.aim import best_aim, lowest_good_stop, served_probability
 from siteplanner.core.antenna import SectorPattern
+from siteplanner.core.clutter import CLUTTER_HEIGHT_M, Clutter, height_gain_db
 from siteplanner.core.coverage import directions, path_loss_exact_db, path_loss_stops_db
 from siteplanner.core.link import LinkParameters, budget, margin_db
 from siteplanner.mission import Radio
 from siteplanner.planning.model import Coverage, PointService, Spot
-from siteplanner.planning.study import Study
+from siteplanner.planning.study import CLUTTER_KINDS, Study
 
 
 def link_parameters(radio: Radio) -> LinkParameters:
@@ -23,8 +26,13 @@ def link_parameters(radio: Radio) -> LinkParameters:
 
 def sector_pattern(radio: Radio) -> SectorPattern:
     """The mission's sector antenna as the numeric core wants it."""
-    return SectorPattern(radio.beamwidth_deg, radio.front_to_back_db, radio.vertical_beamwidth_deg,
-                         radio.vertical_side_lobe_db, radio.downtilt_deg)
+    return SectorPattern(
+        radio.beamwidth_deg,
+        radio.front_to_back_db,
+        radio.vertical_beamwidth_deg,
+        radio.vertical_side_lobe_db,
+        radio.downtilt_deg,
+    )
 
 
 def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int]) -> Coverage:
@@ -36,21 +44,36 @@ def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int]) -> Coverag
     trailer = study.mission.trailer
     params, pattern = link_parameters(radio), sector_pattern(radio)
     stops = np.array(trailer.mast_stops_m)
-    surface = None if study.obstacles is None else study.obstacles.values
-    loss = path_loss_stops_db(grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m,
-                              radio.frequency_mhz, cells.rows, cells.cols, surface_m=surface)
-    distance, bearing, angle = directions(grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m,
-                                          cells.rows, cells.cols)
+    loss = area_loss_db(study, cell, stops)
+    distance, bearing, angle = directions(
+        grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m, cells.rows, cells.cols
+    )
     aim = best_aim(
-        loss, bearing, angle, cells.weight, params, pattern, sectors=radio.sectors,
-        separation_deg=radio.sector_separation_deg, min_separation_deg=radio.min_sector_separation_deg,
-        sigma_db=radio.location_sigma_db, distance_m=distance, max_radius_m=radio.max_radius_m,
+        loss,
+        bearing,
+        angle,
+        cells.weight,
+        params,
+        pattern,
+        sectors=radio.sectors,
+        separation_deg=radio.sector_separation_deg,
+        min_separation_deg=radio.min_sector_separation_deg,
+        sigma_db=radio.location_sigma_db,
+        distance_m=distance,
+        max_radius_m=radio.max_radius_m,
     )
     chosen = lowest_good_stop(aim.shares, trailer.mast_stop_tolerance)
     bearings = aim.bearings_deg[chosen]
     probability, margin = served_probability(
-        loss[chosen], bearing, angle[chosen], bearings, params, pattern, sigma_db=radio.location_sigma_db,
-        distance_m=distance, max_radius_m=radio.max_radius_m,
+        loss[chosen],
+        bearing,
+        angle[chosen],
+        bearings,
+        params,
+        pattern,
+        sigma_db=radio.location_sigma_db,
+        distance_m=distance,
+        max_radius_m=radio.max_radius_m,
     )
     probability = np.nan_to_num(probability)  # unknown path: no service is promised there
     convergence = grid.convergence_deg(spot.x, spot.y)
@@ -64,6 +87,57 @@ def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int]) -> Coverag
         budget=_median_budget(params, loss[chosen], margin),
         probability=probability.astype(np.float32),
     )
+
+
+def area_loss_db(study: Study, cell: tuple[int, int], stops: np.ndarray) -> np.ndarray:
+    """Loss from every mast stop to every cell of the area, clutter included, (stops, cells) in dB."""
+    cells = study.area_cells
+
+    def to_height(rx_height_m: float, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
+        return path_loss_stops_db(
+            study.elevation.values,
+            study.elevation.cell_size_m,
+            *cell,
+            stops,
+            rx_height_m,
+            study.mission.radio.frequency_mhz,
+            rows,
+            cols,
+            surface_m=None if study.obstacles is None else study.obstacles.values,
+        )
+
+    kinds = None if study.clutter is None else study.clutter.values[cells.rows, cells.cols]
+    return with_clutter(study, kinds, cells.rows, cells.cols, to_height)
+
+
+def with_clutter(
+    study: Study,
+    kinds: np.ndarray | None,
+    rows: np.ndarray,
+    cols: np.ndarray,
+    to_height: Callable[[float, np.ndarray, np.ndarray], np.ndarray],
+) -> np.ndarray:
+    """Path loss with the clutter around the handset.
+
+    Where the clutter stands higher than the handset, the path is worked out to the top of the clutter and the
+    height-gain loss from there down to the handset is added (ITU-R P.2108-1 section 3.1, the way of P.1812). Open
+    ground and water, whose own height is 0 in P.1812 Table 2 (from memory), add nothing: the path already ends at
+    the handset.
+    """
+    radio = study.mission.radio
+    loss = to_height(radio.handset_height_m, rows, cols)
+    if kinds is None:
+        return loss
+    for index, kind in enumerate(CLUTTER_KINDS):
+        here = np.nonzero(kinds == index)[0]
+        if kind in ("none", "open", "water") or not len(here):
+            continue
+        top = CLUTTER_HEIGHT_M[kind]
+        if top <= radio.handset_height_m:
+            continue
+        down = float(height_gain_db(radio.frequency_mhz, radio.handset_height_m, cast(Clutter, kind)))
+        loss[:, here] = to_height(top, rows[here], cols[here]) + down
+    return loss
 
 
 def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray) -> tuple[tuple[str, float, str], ...]:
@@ -90,24 +164,48 @@ def serve_points(
     surface = None if study.obstacles is None else study.obstacles.values
     names = frame["name"] if "name" in frame.columns else [None] * len(frame)
     convergence = grid.convergence_deg(spot.x, spot.y)
+    masts = np.array([mast_height_m])
+
+    def to_height(rx_height_m: float, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
+        return path_loss_exact_db(
+            grid.values, grid.cell_size_m, *cell, masts, rx_height_m, radio.frequency_mhz, rows, cols, surface_m=surface
+        )
+
     out = []
     for number, (name, shape) in enumerate(zip(names, frame.geometry, strict=True), 1):
         label = str(name) if isinstance(name, str) and name.strip() else f"Point {number}"
         lon, lat = (float(v) for v in grid.lonlat(shape.x, shape.y))
         row, col = (np.array([float(v)]) for v in grid.rowcol(shape.x, shape.y))
-        inside = grid.cell(shape.x, shape.y) is not None
-        if not inside:
+        here = grid.cell(shape.x, shape.y)
+        if here is None:
             out.append(PointService(label, lat, lon, 0.0, float("nan"), float("nan"), float("nan")))
             continue
         row, col = np.clip(row, 0, grid.shape[0] - 1), np.clip(col, 0, grid.shape[1] - 1)
-        loss = path_loss_exact_db(grid.values, grid.cell_size_m, *cell, np.array([mast_height_m]),
-                                  radio.handset_height_m, radio.frequency_mhz, row, col, surface_m=surface)
-        distance, bearing, angle = directions(grid.values, grid.cell_size_m, *cell, np.array([mast_height_m]),
-                                              radio.handset_height_m, row, col)
-        probability, margin = served_probability(
-            loss[0], bearing, angle[0], bearings_deg, params, pattern, sigma_db=radio.location_sigma_db,
-            distance_m=distance, max_radius_m=radio.max_radius_m,
+        kinds = None if study.clutter is None else np.array([study.clutter.values[here]])
+        loss = with_clutter(study, kinds, row, col, to_height)
+        distance, bearing, angle = directions(
+            grid.values, grid.cell_size_m, *cell, masts, radio.handset_height_m, row, col
         )
-        out.append(PointService(label, lat, lon, float(np.nan_to_num(probability)[0]), float(margin[0]),
-                                float(distance[0]), (float(bearing[0]) + convergence) % 360))
+        probability, margin = served_probability(
+            loss[0],
+            bearing,
+            angle[0],
+            bearings_deg,
+            params,
+            pattern,
+            sigma_db=radio.location_sigma_db,
+            distance_m=distance,
+            max_radius_m=radio.max_radius_m,
+        )
+        out.append(
+            PointService(
+                label,
+                lat,
+                lon,
+                float(np.nan_to_num(probability)[0]),
+                float(margin[0]),
+                float(distance[0]),
+                (float(bearing[0]) + convergence) % 360,
+            )
+        )
     return tuple(out)

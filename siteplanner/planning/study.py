@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from pyproj import CRS
@@ -12,12 +12,14 @@ from shapely.geometry import Point, box
 from shapely.ops import transform as transform_shape
 from shapely.ops import unary_union
 
+from siteplanner.core.clutter import CLUTTER_HEIGHT_M
 from siteplanner.core.horizon import Blocks, blocks, surface, usable
 from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
+from siteplanner.data.classes import Classes, read_classes
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.rasters import metric_crs, read_elevation
-from siteplanner.data.vectors import InputRecord, Layer, read_layer
+from siteplanner.data.vectors import InputRecord, Kind, Layer, read_layer
 from siteplanner.data.vetting import (
     check_target_crs,
     elevation_covers,
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
 ROAD_MARGIN_M = 3000.0  # roads are read this far around search ground and staging: a way round may leave the box
 ELEVATION_MARGIN_M = 2500.0  # ground beyond the search ground that may hide a satellite
 MAX_AREA_CELLS = 40_000
+CLUTTER_KINDS = ("none", *CLUTTER_HEIGHT_M)
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +61,7 @@ class Study:
     mission: Mission
     elevation: Grid
     obstacles: Grid | None
+    clutter: Grid | None  # kinds of clutter at the handset, as indices into CLUTTER_KINDS; 0: none
     source_cell_m: float
     slope: Grid
     area: GeoDataFrame
@@ -98,7 +102,8 @@ def area_cells(area: GeoDataFrame, like: Grid, coverage_cell_m: float | None) ->
         if weight.isna().any() or (weight < 0).any() or weight.sum() <= 0:
             raise InputError(
                 "A weight of the incident area is not a number of at least 0 (or all are 0).",
-                field="weight", remedy="Give every polygon a weight, e.g. the people in it, or drop the column.",
+                field="weight",
+                remedy="Give every polygon a weight, e.g. the people in it, or drop the column.",
             )
     else:
         weight = pd.Series(area.geometry.area.to_numpy(), index=area.index)  # plain share of the area
@@ -126,6 +131,49 @@ def area_cells(area: GeoDataFrame, like: Grid, coverage_cell_m: float | None) ->
     return AreaCells(rows, cols, per_cell / per_cell.sum(), step, (step * like.cell_size_m) ** 2)
 
 
+def clutter_kinds(
+    classes: Classes, mission: Mission, ground: Grid, obstacles: Grid | None
+) -> tuple[Grid, list[Finding]]:
+    """Kinds of clutter around a handset, by the mission's table of class codes.
+
+    Where a surface is given and stands at least a metre above the ground, the surface already blocks the path:
+    adding clutter there would count the same trees twice, so the kind is `none`.
+    """
+    codes = classes.grid.values
+    kinds = np.zeros(codes.shape, np.uint8)
+    for code, kind in mission.layers.land_cover_classes.items():
+        kinds[codes == int(code)] = CLUTTER_KINDS.index(kind)
+    findings = []
+    left_out = [c for c in classes.codes() if str(c) not in mission.layers.land_cover_classes]
+    if left_out:
+        findings.append(
+            Finding(
+                "land_cover_unmapped",
+                "warning",
+                f"Land-cover codes without a kind of clutter count as open ground: "
+                f"{', '.join(map(str, left_out[:20]))}.",
+                "Name them in layers.land_cover_classes.",
+                classes.record.file,
+            )
+        )
+    radio = mission.radio
+    if not 30 <= radio.frequency_mhz <= 3000:
+        findings.append(
+            Finding(
+                "clutter_out_of_range",
+                "warning",
+                f"Clutter loss is defined from 30 to 3,000 MHz (ITU-R P.2108-1 section 3.1), not at "
+                f"{radio.frequency_mhz:g} MHz: none is added.",
+                "Leave a margin in radio.building_loss_db.",
+            )
+        )
+        kinds[:] = 0
+    if obstacles is not None:
+        with np.errstate(invalid="ignore"):
+            kinds[obstacles.values - ground.values >= 1.0] = 0
+    return classes.grid.with_values(kinds), findings
+
+
 def load_study(mission: Mission, stages: Stages) -> Study:
     """Load and vet every layer of the mission. Raises InputError naming file, field and remedy."""
     with stages.stage("Reading layers") as tick:
@@ -145,8 +193,9 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         area = take(lonlat_area).to_crs(crs)
         whole_area = unary_union(list(area.geometry))
         findings += plausible_area(whole_area)
-        findings += plausible_staging(mission.staging.longitude, mission.staging.latitude,
-                                      unary_union(list(lonlat_area.frame.geometry)))
+        findings += plausible_staging(
+            mission.staging.longitude, mission.staging.latitude, unary_union(list(lonlat_area.frame.geometry))
+        )
 
         staging_xy = _project(Point(mission.staging.longitude, mission.staging.latitude), WGS84, crs)
         search = whole_area.buffer(mission.search.radius_m)
@@ -156,7 +205,9 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         elevation = read_elevation(
             [mission.path(p) for p in mission.layers.elevation],
             near=_project(box(*everything.buffer(ELEVATION_MARGIN_M).bounds), crs, WGS84),
-            target_crs=crs, cell_size_m=mission.search.cell_size_m, unit=mission.layers.elevation_unit,
+            target_crs=crs,
+            cell_size_m=mission.search.cell_size_m,
+            unit=mission.layers.elevation_unit,
         )
         # the margin around the search ground is wished for, not needed: gaps in it are told by the ruling
         findings += [f for f in elevation.findings if f.code != "elevation_gaps"]
@@ -167,32 +218,56 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         if mission.layers.surface:
             surface = read_elevation(
                 [mission.path(p) for p in mission.layers.surface],
-                near=_project(box(*grid.bounds), crs, WGS84), target_crs=crs,
-                cell_size_m=grid.cell_size_m, unit=mission.layers.elevation_unit, role="surface",
+                near=_project(box(*grid.bounds), crs, WGS84),
+                target_crs=crs,
+                cell_size_m=grid.cell_size_m,
+                unit=mission.layers.elevation_unit,
+                role="surface",
             )
             findings += [f for f in surface.findings if f.code != "elevation_gaps"]
             inputs += surface.records
             obstacles = _above_ground(surface.grid, grid)
+        clutter = None
+        if mission.layers.land_cover:
+            classes = read_classes(mission.path(mission.layers.land_cover), like=grid)
+            inputs.append(classes.record)
+            clutter, more = clutter_kinds(classes, mission, grid, obstacles)
+            findings += more
         tick(0.6)
 
         road_box = _project(box(*everything.buffer(ROAD_MARGIN_M).bounds), crs, WGS84)
-        roads = take(read_layer(
-            mission.path(mission.layers.roads), "roads", target_crs=crs, kinds={"line"}, near=road_box,
-            column_map=mission.layers.road_columns or None,
-        ))
+        roads = take(
+            read_layer(
+                mission.path(mission.layers.roads),
+                "roads",
+                target_crs=crs,
+                kinds={"line"},
+                near=road_box,
+                column_map=mission.layers.road_columns or None,
+            )
+        )
         tick(0.8)
         search_box = _project(box(*search.buffer(500).bounds), crs, WGS84)
         overlays: dict[str, GeoDataFrame] = {}
-        for role, paths, kinds in (
+        wanted: tuple[tuple[str, tuple[str, ...], set[Kind]], ...] = (
             ("keep_out", mission.layers.keep_out, {"polygon"}),
             ("hazards", mission.layers.hazards, {"polygon"}),
             ("power_lines", mission.layers.power_lines, {"line"}),
             ("must_serve", mission.layers.must_serve, {"point"}),
             ("spots", mission.layers.spots, {"point"}),
-        ):
+        )
+        for role, paths, kinds in wanted:
             frames = [
-                take(read_layer(mission.path(path), role.replace("_", " "), target_crs=crs, kinds=kinds,
-                                near=search_box, required=False))
+                take(
+                    read_layer(
+                        mission.path(path),
+                        role.replace("_", " "),
+                        target_crs=crs,
+                        kinds=kinds,
+                        near=search_box,
+                        required=False,
+                    )
+                )
                 for path in paths
             ]
             if frames:
@@ -203,8 +278,14 @@ def load_study(mission: Mission, stages: Stages) -> Study:
             if role in overlays:
                 findings += points_on_ground(overlays[role], elevation, role)
         if "power_lines" in overlays:
-            findings += usable_numbers(overlays["power_lines"], "voltage_kv", 0.1, 1200,
-                                       ", ".join(mission.layers.power_lines), "kilovolts, not volts")
+            findings += usable_numbers(
+                overlays["power_lines"],
+                "voltage_kv",
+                0.1,
+                1200,
+                ", ".join(mission.layers.power_lines),
+                "kilovolts, not volts",
+            )
         search_ground = burn([search], grid)
         cells = area_cells(area, grid, mission.search.coverage_cell_m)
 
@@ -219,26 +300,44 @@ def load_study(mission: Mission, stages: Stages) -> Study:
 
     missing = float((~np.isfinite(grid.values))[search_ground].mean()) if search_ground.any() else 1.0
     if missing > 0:
-        findings.append(Finding(
-            "search_ground_unknown", "warning",
-            f"{100 * missing:.1f} % of the search ground has no elevation and is ruled out.",
-            "Bring elevation that reaches farther, or make search.radius_m smaller.",
-        ))
+        findings.append(
+            Finding(
+                "search_ground_unknown",
+                "warning",
+                f"{100 * missing:.1f} % of the search ground has no elevation and is ruled out.",
+                "Bring elevation that reaches farther, or make search.radius_m smaller.",
+            )
+        )
     if grid.cell_size_m > 5:
-        findings.append(Finding(
-            "coarse_elevation", "caution",
-            f"The elevation has cells of {grid.cell_size_m:.0f} m: a bank, a ditch or a single tree does not "
-            "show in it.",
-            "The crew checks level, soft ground, trees toward the satellite and overhead lines on arrival.",
-        ))
+        findings.append(
+            Finding(
+                "coarse_elevation",
+                "caution",
+                f"The elevation has cells of {grid.cell_size_m:.0f} m: a bank, a ditch or a single tree does not "
+                "show in it.",
+                "The crew checks level, soft ground, trees toward the satellite and overhead lines on arrival.",
+            )
+        )
     return Study(
-        mission=mission, elevation=grid, obstacles=obstacles, source_cell_m=elevation.source_cell_m, slope=slope,
-        area=area, area_cells=cells, search_ground=search_ground, overlays=overlays, network=network, tree=tree,
-        staging_xy=(staging_xy.x, staging_xy.y), inputs=tuple(inputs), findings=tuple(findings),
+        mission=mission,
+        elevation=grid,
+        obstacles=obstacles,
+        clutter=clutter,
+        source_cell_m=elevation.source_cell_m,
+        slope=slope,
+        area=area,
+        area_cells=cells,
+        search_ground=search_ground,
+        overlays=overlays,
+        network=network,
+        tree=tree,
+        staging_xy=(staging_xy.x, staging_xy.y),
+        inputs=tuple(inputs),
+        findings=tuple(findings),
     )
 
 
-def _project(shape, source: CRS, target: CRS):
+def _project(shape: Any, source: CRS, target: CRS) -> Any:
     from pyproj import Transformer
 
     return transform_shape(Transformer.from_crs(source, target, always_xy=True).transform, shape)
@@ -248,8 +347,9 @@ def _above_ground(surface: Grid, ground: Grid) -> Grid:
     """Surface heights on the ground's cells, never below the ground; unknown surface is bare ground."""
     rows, cols = np.indices(ground.shape)
     x, y = ground.xy(rows, cols)
-    values = surface.sample(x, y).astype(np.float32) if surface.shape != ground.shape or (
-        surface.transform != ground.transform) else surface.values
+    values = (
+        surface.sample(x, y).astype(np.float32)
+        if surface.shape != ground.shape or (surface.transform != ground.transform)
+        else surface.values
+    )
     return ground.with_values(np.fmax(values, ground.values))
-
-

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+from siteplanner.planning.model import Evaluation, Look, Plan, RankedSpot
 
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 
@@ -12,7 +12,7 @@ def compass_point(bearing_deg: float) -> str:
     return COMPASS[round(bearing_deg % 360 / 22.5) % 16]
 
 
-def best_look(evaluation: Evaluation):
+def best_look(evaluation: Evaluation) -> Look | None:
     """The satellite with the widest known margin, or None."""
     known = [look for look in evaluation.sky if look.margin_deg == look.margin_deg]
     return max(known, key=lambda look: look.margin_deg, default=None)
@@ -23,8 +23,10 @@ def because(spot: RankedSpot) -> str:
     e = spot.evaluation
     parts = []
     if e.coverage is not None:
-        parts.append(f"serves {100 * e.coverage.share:.0f} % of the incident area with the mast at "
-                     f"{e.coverage.mast_height_m:g} m")
+        parts.append(
+            f"serves {100 * e.coverage.share:.0f} % of the incident area with the mast at "
+            f"{e.coverage.mast_height_m:g} m"
+        )
     look = best_look(e)
     if look is not None:
         parts.append(f"sees {look.satellite_name} {look.margin_deg:.0f} deg above the skyline")
@@ -41,7 +43,8 @@ def recommendation(plan: Plan) -> str:
         worst = sorted(plan.rulings, key=lambda r: -r.share)[:2]
         reasons = "; ".join(
             f"{r.label.lower()} ({100 * r.share:.0f} % of the search ground"
-            + (f", {r.nearest_to_pass}" if r.nearest_to_pass else "") + ")"
+            + (f", {r.nearest_to_pass}" if r.nearest_to_pass else "")
+            + ")"
             for r in worst
         )
         return f"No spot passes every limit. What rules out most ground: {reasons}."
@@ -58,8 +61,7 @@ def firmness_sentence(plan: Plan) -> str:
     if len(plan.spots) < 2 or not firm:
         return ""
     stays, second = firm["first_stays_first"], plan.spots[1]
-    text = (f"Runner-up: {_spoken(second.spot.name)}, {firm['lead_points']:.1f} points behind; it "
-            f"{because(second)}. ")
+    text = f"Runner-up: {_spoken(second.spot.name)}, {firm['lead_points']:.1f} points behind; it {because(second)}. "
     if stays >= 0.95:
         text += "The first place holds when the weights change by up to half."
     else:

@@ -10,8 +10,7 @@ from siteplanner.core.clearance import mast_keep_away_m, overhead_line_clearance
 @pytest.mark.parametrize(
     ("voltage_kv", "feet"),
     # 29 CFR 1926.1408 Table A; the edges by its note: "to" includes the upper value
-    [(12, 10), (50, 10), (50.1, 15), (200, 15), (200.1, 20), (350, 20), (350.1, 25), (500, 25), (750, 35),
-     (1000, 45)],
+    [(12, 10), (50, 10), (50.1, 15), (200, 15), (200.1, 20), (350, 20), (350.1, 25), (500, 25), (750, 35), (1000, 45)],
 )
 def test_table_a(voltage_kv, feet):
     assert overhead_line_clearance_m(voltage_kv) == pytest.approx(feet * 0.3048, abs=1e-12)

@@ -37,8 +37,16 @@ def write_mission(folder, **changes) -> str:
     """The valley's layers and mission in a folder; `changes` are TOML lines per table."""
     folder.mkdir(exist_ok=True)
     with rasterio.open(
-        folder / "dem.tif", "w", driver="GTiff", height=HEIGHT // CELL, width=WIDTH // CELL, count=1, dtype="float32",
-        crs=CRS, transform=Affine(CELL, 0, ORIGIN_X, 0, -CELL, ORIGIN_Y + HEIGHT), nodata=-9999,
+        folder / "dem.tif",
+        "w",
+        driver="GTiff",
+        height=HEIGHT // CELL,
+        width=WIDTH // CELL,
+        count=1,
+        dtype="float32",
+        crs=CRS,
+        transform=Affine(CELL, 0, ORIGIN_X, 0, -CELL, ORIGIN_Y + HEIGHT),
+        nodata=-9999,
     ) as dst:
         dst.write(valley(), 1)
         dst.units = ("m",)
@@ -47,12 +55,17 @@ def write_mission(folder, **changes) -> str:
         gpd.GeoDataFrame(columns, geometry=shapes, crs=CRS).to_file(folder / file, driver="GPKG")
 
     save("area.gpkg", [box(*at(1300, 1200), *at(2300, 1700))], weight=[100])
-    save("roads.gpkg", [
-        LineString([at(100, 900), at(2900, 900)]),
-        LineString([at(1500, 900), at(1500, 1900)]),
-        LineString([at(2000, 900), at(2000, 300)]),
-    ], highway=["secondary", "unclassified", "track"], name=["Valley Road", "Bench Road", "Low Lane"],
-        maxheight=[None, None, "2.5"])
+    save(
+        "roads.gpkg",
+        [
+            LineString([at(100, 900), at(2900, 900)]),
+            LineString([at(1500, 900), at(1500, 1900)]),
+            LineString([at(2000, 900), at(2000, 300)]),
+        ],
+        highway=["secondary", "unclassified", "track"],
+        name=["Valley Road", "Bench Road", "Low Lane"],
+        maxheight=[None, None, "2.5"],
+    )
     save("keep.gpkg", [box(*at(1000, 800), *at(1200, 1000))], name=["school"])
     save("hazard.gpkg", [box(*at(2300, 800), *at(2500, 1000))], name=["slide"])
     save("lines.gpkg", [LineString([at(100, 1000), at(1300, 1000)])], voltage_kv=[115])
@@ -61,8 +74,8 @@ def write_mission(folder, **changes) -> str:
     lon, lat = gpd.GeoSeries([Point(at(200, 900))], crs=CRS).to_crs(4326).iloc[0].coords[0]
     tables = {
         "layers": 'elevation = "dem.tif"\nincident_area = "area.gpkg"\nroads = "roads.gpkg"\nkeep_out = "keep.gpkg"\n'
-                  'hazards = "hazard.gpkg"\npower_lines = "lines.gpkg"\nmust_serve = "points.gpkg"\n'
-                  'spots = "spots.gpkg"',
+        'hazards = "hazard.gpkg"\npower_lines = "lines.gpkg"\nmust_serve = "points.gpkg"\n'
+        'spots = "spots.gpkg"',
         "staging": f"latitude = {lat:.8f}\nlongitude = {lon:.8f}",
         "sky": 'satellites = [{name = "south", longitude_deg = -111.0}]',
         "search": "radius_m = 1500\nspacing_m = 100\nmax_spots = 40",

@@ -56,8 +56,11 @@ def test_letters(number, name):
 @pytest.mark.parametrize(
     ("latitude", "longitude", "reference"),
     # reference library: GeographicLib GeoConvert -m -p 0, truncated and never rounded (FGDC-STD-011-2001)
-    [(38.889484, -77.035279, "18SUJ2347906481"), (60.17, 24.94, "35VLG8570072126"),
-     (-33.8568, 151.2153, "56HLH3490052288")],
+    [
+        (38.889484, -77.035279, "18SUJ2347906481"),
+        (60.17, 24.94, "35VLG8570072126"),
+        (-33.8568, 151.2153, "56HLH3490052288"),
+    ],
 )
 def test_grid_reference(latitude, longitude, reference):
     assert grid_reference(latitude, longitude) == reference

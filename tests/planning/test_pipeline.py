@@ -74,7 +74,7 @@ def test_candidates_keep_their_distance_and_pass_every_limit(valley_plan):
     assert len(searched) >= 5
     for i, a in enumerate(searched):
         assert ruling_at(valley_plan, a.x - at(0, 0)[0], a.y - at(0, 0)[1]) == set()
-        assert min(math.hypot(a.x - b.x, a.y - b.y) for b in searched[:i] + searched[i + 1:]) >= 100 - 1e-6
+        assert min(math.hypot(a.x - b.x, a.y - b.y) for b in searched[:i] + searched[i + 1 :]) >= 100 - 1e-6
 
 
 def test_user_spots_are_judged_whatever_they_are(valley_plan):
@@ -99,12 +99,14 @@ def test_ground_of_a_plane_is_exact(valley_plan):
         g = r.evaluation.ground
         assert g.slope_deg == pytest.approx(math.degrees(math.atan(0.01)), abs=0.01)
         assert math.hypot(math.tan(math.radians(g.roll_deg)), math.tan(math.radians(g.pitch_deg))) == pytest.approx(
-            0.01, abs=1e-4)
+            0.01, abs=1e-4
+        )
         lifts = g.jack_differences_m
         assert min(lifts.values()) == pytest.approx(0, abs=1e-9)
         # closed form: largest lift = L tan|pitch| + W tan|roll|
         assert max(lifts.values()) == pytest.approx(
-            6.0 * abs(math.tan(math.radians(g.pitch_deg))) + 2.4 * abs(math.tan(math.radians(g.roll_deg))), abs=1e-6)
+            6.0 * abs(math.tan(math.radians(g.pitch_deg))) + 2.4 * abs(math.tan(math.radians(g.roll_deg))), abs=1e-6
+        )
 
 
 def test_drive_distance_by_hand(valley_plan):
@@ -124,11 +126,25 @@ def test_the_record_holds_the_contract(valley_plan):
         assert item["crs"]
         assert item["extent_lonlat"]
     spot = record["spots"][0]
-    assert {"rank", "name", "latitude", "longitude", "grid_reference", "elevation_m", "score", "ground", "sky",
-            "coverage", "access", "on_air", "criteria"} <= set(spot)
+    assert {
+        "rank",
+        "name",
+        "latitude",
+        "longitude",
+        "grid_reference",
+        "elevation_m",
+        "score",
+        "ground",
+        "sky",
+        "coverage",
+        "access",
+        "on_air",
+        "criteria",
+    } <= set(spot)
     assert {"slope_deg", "heading_deg", "roll_deg", "pitch_deg", "jack_differences_m"} <= set(spot["ground"])
-    assert {"satellite_longitude_deg", "azimuth_deg", "elevation_deg", "skew_deg", "horizon_deg",
-            "margin_deg"} <= set(spot["sky"][0])
+    assert {"satellite_longitude_deg", "azimuth_deg", "elevation_deg", "skew_deg", "horizon_deg", "margin_deg"} <= set(
+        spot["sky"][0]
+    )
     assert {"share", "mast_height_m", "sector_bearings_deg", "must_serve"} <= set(spot["coverage"])
     assert {"drive_distance_m", "drive_time_s", "worst_grade_pct", "last_leg_m", "ways_out"} <= set(spot["access"])
     for line in spot["criteria"].values():

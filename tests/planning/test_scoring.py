@@ -11,10 +11,12 @@ from siteplanner.mission import Weights, mission_from_dict
 from siteplanner.planning.model import Access, Coverage, Evaluation, Ground, Look, PointService, Spot
 from siteplanner.planning.scoring import firmness, measure, rank, score
 
-MISSION = mission_from_dict({
-    "layers": {"elevation": "e.tif", "incident_area": "a.geojson", "roads": "r.geojson", "must_serve": "m.geojson"},
-    "staging": {"latitude": 45, "longitude": -113},
-})
+MISSION = mission_from_dict(
+    {
+        "layers": {"elevation": "e.tif", "incident_area": "a.geojson", "roads": "r.geojson", "must_serve": "m.geojson"},
+        "staging": {"latitude": 45, "longitude": -113},
+    }
+)
 
 
 def evaluation(name="A", share=0.5, margin=8.5, slope=2.5, minutes=30.0, must=0.5, failed=()):
@@ -31,14 +33,21 @@ def test_utilities_by_hand():
     # margin 8.5 between 2 and 15 is a half, slope 2.5 of 5 is a half, 30 of 60 min is a half
     measured = measure(evaluation(), MISSION)
     assert {name: utility for name, (_, utility) in measured.items()} == pytest.approx(
-        {"coverage": 0.5, "must_serve": 0.5, "sky": 0.5, "ground": 0.5, "access": 0.5})
+        {"coverage": 0.5, "must_serve": 0.5, "sky": 0.5, "ground": 0.5, "access": 0.5}
+    )
     assert measured["coverage"][0] == pytest.approx(50)
     assert measured["access"][0] == pytest.approx(30)
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.floats(0, 1), st.floats(-10, 60), st.floats(0, 20), st.floats(0, 300), st.floats(0, 1),
-       st.lists(st.floats(0, 10), min_size=5, max_size=5).filter(lambda w: sum(w) > 0.1))
+@given(
+    st.floats(0, 1),
+    st.floats(-10, 60),
+    st.floats(0, 20),
+    st.floats(0, 300),
+    st.floats(0, 1),
+    st.lists(st.floats(0, 10), min_size=5, max_size=5).filter(lambda w: sum(w) > 0.1),
+)
 def test_contributions_add_up_to_the_score_between_0_and_100(share, margin, slope, minutes, must, weights):
     w = Weights(**dict(zip(("coverage", "must_serve", "sky", "ground", "access"), weights, strict=True)))
     (ranked,) = rank([evaluation(share=share, margin=margin, slope=slope, minutes=minutes, must=must)], MISSION, w)
@@ -79,8 +88,9 @@ def test_must_serve_weight_is_dropped_when_there_are_no_points():
 
 
 def test_firmness_of_a_sure_and_of_a_close_first_place():
-    sure = rank([evaluation("A", share=0.9, margin=15, slope=0, minutes=5, must=1), evaluation("B", share=0.1)],
-                MISSION)
+    sure = rank(
+        [evaluation("A", share=0.9, margin=15, slope=0, minutes=5, must=1), evaluation("B", share=0.1)], MISSION
+    )
     assert firmness(sure)["first_stays_first"] == 1.0
     close = rank([evaluation("A", share=0.61, minutes=30), evaluation("B", share=0.5, minutes=14)], MISSION)
     result = firmness(close)

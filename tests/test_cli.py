@@ -1,0 +1,121 @@
+"""The command line as a user meets it: exit codes, one-sentence errors, results on stdout, messages on stderr."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from tests.planning.conftest import write_mission
+
+
+def siteplanner(*args, timeout=300):
+    return subprocess.run(
+        [sys.executable, "-m", "siteplanner", *map(str, args)],
+        capture_output=True,
+        text=True,
+        timeout=timeout,
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("cli")
+    mission = write_mission(folder / "m")
+    done = siteplanner("plan", mission, "--out", folder / "out", "--json")
+    return folder, mission, done
+
+
+def test_plan_writes_everything_and_prints_the_plan(planned):
+    folder, _, done = planned
+    assert done.returncode == 0, done.stderr
+    printed = json.loads(done.stdout)
+    saved = json.loads((folder / "out" / "plan.json").read_text(encoding="utf-8"))
+    assert printed["spots"][0]["name"] == saved["spots"][0]["name"]
+    assert {"plan.json", "map.html", "ranking.csv", "routes.gpx", "ruling.tif", "coverage.tif"} <= {
+        p.name for p in (folder / "out").iterdir()
+    }
+    assert "map.html" in done.stderr
+    assert not [p for p in folder.iterdir() if p.name not in {"m", "out"}]  # no temporary folder left behind
+
+
+def test_json_holds_no_nan(planned):
+    folder, *_ = planned
+    text = (folder / "out" / "plan.json").read_text(encoding="utf-8")
+    json.loads(text, parse_constant=lambda c: pytest.fail(f"{c} is not JSON"))
+
+
+def test_explain_says_in_and_out(planned):
+    folder, *_ = planned
+    plan_file = folder / "out" / "plan.json"
+    spot = json.loads(plan_file.read_text(encoding="utf-8"))["spots"][0]
+    done = siteplanner("explain", plan_file, spot["latitude"], spot["longitude"], "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert found["would_rank"] == 1
+    assert found["score"] == pytest.approx(spot["score"], abs=1e-6)
+    done = siteplanner("explain", plan_file, spot["latitude"] + 0.004, spot["longitude"])
+    assert done.returncode == 1
+    assert "ruled out" in done.stdout
+
+
+def test_explain_notices_a_changed_layer(planned):
+    folder = planned[0]
+    plan_file = folder / "out" / "plan.json"
+    record = json.loads(plan_file.read_text(encoding="utf-8"))
+    for item in record["inputs"]:
+        item["sha256"] = "0" * 64
+    other = folder / "out" / "changed.json"
+    other.write_text(json.dumps(record), encoding="utf-8")
+    spot = record["spots"][0]
+    done = siteplanner("explain", other, spot["latitude"], spot["longitude"])
+    other.unlink()
+    assert "has changed since" in done.stderr
+
+
+def test_check_lists_layers(planned):
+    mission = planned[1]
+    done = siteplanner("check", mission, "--json")
+    assert done.returncode == 0, done.stderr
+    roles = {row["layer"] for row in json.loads(done.stdout)["layers"]}
+    assert {"elevation", "roads", "incident area", "power lines"} <= roles
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (["plan", "nowhere.toml"], "no such file"),
+        (["plan"], "Missing argument"),
+        (["plan", "x", "--nonsense"], "nonsense"),
+        (["explain", "nowhere.json", "1", "2"], "cannot be read"),
+        (["demo", "--sample", "atlantis"], "atlantis"),
+    ],
+)
+def test_bad_input_is_a_sentence_and_code_2(args, words):
+    done = siteplanner(*args)
+    assert done.returncode == 2, done.stderr
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_broken_layer_names_file_and_remedy(tmp_path):
+    mission = write_mission(tmp_path / "m")
+    (tmp_path / "m" / "roads.gpkg").write_bytes(b"not a map")
+    done = siteplanner("plan", mission, "--out", tmp_path / "out")
+    assert done.returncode == 2
+    assert "roads.gpkg" in done.stderr
+    assert "Remedy:" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_no_spot_is_exit_code_1_with_everything_written(tmp_path):
+    mission = write_mission(tmp_path / "m", trailer="max_slope_deg = 0.1")
+    done = siteplanner("plan", mission, "--out", tmp_path / "out")
+    assert done.returncode == 1, done.stderr
+    assert "No spot passes every limit" in done.stdout
+    assert (tmp_path / "out" / "map.html").exists()
