@@ -35,8 +35,6 @@ def aim(spot: RankedSpot) -> str:
             parts.append(f"sectors at {bearings}")
     clear = next((look for look in evaluation.sky if look.clear), None)
     if clear:
-        parts.append(
-            f"dish at {both_bearings(clear.azimuth_deg, evaluation)}, {clear.elevation_deg:.1f}° up"
-        )
+        parts.append(f"dish at {both_bearings(clear.azimuth_deg, evaluation)}, {clear.elevation_deg:.1f}° up")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] + "." if text else ""

@@ -48,17 +48,29 @@ def to_mercator(
     if max(width, height) > max_pixels:
         shrink = max_pixels / max(width, height)
         new, width, height = calculate_default_transform(
-            source_crs, target_crs, cols, rows, *corners,
-            dst_width=max(1, int(width * shrink)), dst_height=max(1, int(height * shrink)),
+            source_crs,
+            target_crs,
+            cols,
+            rows,
+            *corners,
+            dst_width=max(1, int(width * shrink)),
+            dst_height=max(1, int(height * shrink)),
         )
     fill: float = np.nan if floats else 0
     out = np.full((height, width), fill, grid.values.dtype)
     shrunk = new.a > 1.5 * grid.cell_size_m / _cosine(new, height).mean()
     method = Resampling.nearest if nearest or not floats else Resampling.average if shrunk else Resampling.cubic
     reproject(
-        np.ascontiguousarray(grid.values), out, src_transform=grid.transform, src_crs=source_crs,
-        src_nodata=np.nan if floats else None, dst_transform=new, dst_crs=target_crs,
-        dst_nodata=np.nan if floats else None, init_dest_nodata=bool(floats), resampling=method,
+        np.ascontiguousarray(grid.values),
+        out,
+        src_transform=grid.transform,
+        src_crs=source_crs,
+        src_nodata=np.nan if floats else None,
+        dst_transform=new,
+        dst_crs=target_crs,
+        dst_nodata=np.nan if floats else None,
+        init_dest_nodata=bool(floats),
+        resampling=method,
     )
     west, south, east, north = transform_bounds(target_crs, "EPSG:4326", *array_bounds(height, width, new))
     return out, new.a * _cosine(new, height), ((south, west), (north, east))

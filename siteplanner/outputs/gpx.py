@@ -35,13 +35,15 @@ def _waypoints(plan: Plan) -> Iterator[str]:
     staging, grid = plan.mission.staging, plan.scene.elevation
     x, y = grid.from_lonlat(staging.longitude, staging.latitude)
     height = float(grid.sample(x, y))
-    yield _point("wpt", staging.latitude, staging.longitude, height, name=staging.name, desc="Staging point",
-                 type="staging")
+    yield _point(
+        "wpt", staging.latitude, staging.longitude, height, name=staging.name, desc="Staging point", type="staging"
+    )
     for ranked in plan.spots:
         spot = ranked.spot
         words = f"Rank {ranked.rank}, score {score_text(ranked)}. {grid_text(spot.grid_reference)}. {aim(ranked)}"
-        yield _point("wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}", desc=words,
-                     type="spot")
+        yield _point(
+            "wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}", desc=words, type="spot"
+        )
     told = set()
     for ranked in plan.spots:
         for hazard in _hazards(ranked, plan):
@@ -57,8 +59,15 @@ def _waypoints(plan: Plan) -> Iterator[str]:
             if geometry is not None and not geometry.is_empty:
                 middle = geometry.representative_point()
                 lon, lat = grid.lonlat(middle.x, middle.y)
-                yield _point("wpt", float(lat), float(lon), None, name=f"Hazard area: {name}" if name else
-                             "Hazard area", desc="A point inside the hazard area of the mission.", type="hazard")
+                yield _point(
+                    "wpt",
+                    float(lat),
+                    float(lon),
+                    None,
+                    name=f"Hazard area: {name}" if name else "Hazard area",
+                    desc="A point inside the hazard area of the mission.",
+                    type="hazard",
+                )
 
 
 def _hazards(ranked: RankedSpot, plan: Plan) -> list[tuple[str, str, float, float]]:
@@ -88,11 +97,30 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan) -> str:
         warnings = [str(getattr(hazard, "text", hazard)) for hazard in step.hazards]
         desc = ". ".join([f"At {distance_text(step.running_m)}", *warnings])
         height = float(grid.sample(step.x, step.y))
-        points.append(_point("rtept", step.latitude, step.longitude, height, name=step.text,
-                             cmt=grid_text(str(step.grid_reference)), desc=desc, type=step.kind))
-    points.append(_point("rtept", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}",
-                         cmt=grid_text(spot.grid_reference),
-                         desc=f"Last leg {distance_text(access.last_leg_m)} over ground", type="spot"))
+        points.append(
+            _point(
+                "rtept",
+                step.latitude,
+                step.longitude,
+                height,
+                name=step.text,
+                cmt=grid_text(str(step.grid_reference)),
+                desc=desc,
+                type=step.kind,
+            )
+        )
+    points.append(
+        _point(
+            "rtept",
+            spot.latitude,
+            spot.longitude,
+            spot.elevation_m,
+            name=f"Spot {spot.name}",
+            cmt=grid_text(spot.grid_reference),
+            desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
+            type="spot",
+        )
+    )
     return f"<rte>{_about(ranked, access)}{''.join(points)}</rte>"
 
 

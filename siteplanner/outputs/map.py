@@ -39,8 +39,12 @@ STYLES: dict[str, dict[str, Any]] = {
     "dish": {"color": DARK_GREEN, "weight": 3, "dashArray": "8 6"},
     "dish_blocked": {"color": "#5A6472", "weight": 2, "dashArray": "2 7"},
     "hazard": {"color": DARK_VERMILION, "weight": 2, "fillColor": DARK_VERMILION, "fillOpacity": 0.12},
-    "keep_out": {"color": RULING_COLOURS["keep_out"], "weight": 2, "fillColor": RULING_COLOURS["keep_out"],
-                 "fillOpacity": 0.18},
+    "keep_out": {
+        "color": RULING_COLOURS["keep_out"],
+        "weight": 2,
+        "fillColor": RULING_COLOURS["keep_out"],
+        "fillOpacity": 0.18,
+    },
     "power_line": {"color": RULING_COLOURS["power_line"], "weight": 3, "dashArray": "10 5"},
     "open": {"color": "#4D5561", "weight": 2, "opacity": 0.95},
     "unsure": {"color": "#75603A", "weight": 2, "dashArray": "7 4"},
@@ -81,7 +85,8 @@ class _Behaviour(Piece):
         def names(layers: dict[str, Any]) -> str:
             return ", ".join(
                 f"{key}: {layer.get_name() if hasattr(layer, 'get_name') else script_json(layer)}"
-                for key, layer in layers.items() if layer is not None
+                for key, layer in layers.items()
+                if layer is not None
             )
 
         text = file_text("own/map.js") + (
@@ -104,8 +109,14 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     grid = scene.elevation
     relief, bounds = relief_picture(grid)
     fmap = folium.Map(
-        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2], tiles=None,
-        control_scale=True, attribution_control=False, zoom_snap=0.5, prefer_canvas=True, max_zoom=18, zoom_start=12,
+        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2],
+        tiles=None,
+        control_scale=True,
+        attribution_control=False,
+        zoom_snap=0.5,
+        prefer_canvas=True,
+        max_zoom=18,
+        zoom_start=12,
     )
     figure: Any = fmap.get_root()
     figure.header.add_child(Raw(f"<style>{file_text('own/map.css')}</style>"), name="own_css")
@@ -133,8 +144,13 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     layers["slope"] = classes("slope", slope_picture(plan), "Slope of the ground", False, 2)
     layers["ruling"] = classes("ruling", ruling_picture(plan), "Ground ruled out", False, 3)
     service = [
-        classes(f"service_{ranked.rank}", service_picture(ranked, plan),
-                f"Predicted service from spot {ranked.rank}", ranked.rank == 1, 4)
+        classes(
+            f"service_{ranked.rank}",
+            service_picture(ranked, plan),
+            f"Predicted service from spot {ranked.rank}",
+            ranked.rank == 1,
+            4,
+        )
         for ranked in plan.spots[:SERVICE_LAYERS]
     ]
     overlays = scene.overlays
@@ -142,22 +158,28 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     shapes("keep_out", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), "Keep-out areas", 11)
     shapes("roads", road_shapes(plan), "Roads and what the rig can use", 20)
     shapes("area", table_shapes(scene.area, grid, "area", "Incident area"), "Incident area", 30)
-    shapes("power_lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"),
-           "Power lines", 31)
+    shapes(
+        "power_lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"), "Power lines", 31
+    )
     shapes("must_serve", must_serve_marks(plan), "Must-serve points", 60)
     shapes("staging", staging_mark(plan), "Staging point", 61)
     layers["spots"] = shapes("spots", spot_marks(plan), "Spots", 62)
     spots: list[dict[str, Any]] = []
     for index, ranked in enumerate(plan.spots):
         first = ranked.rank == 1
-        spots.append({
-            "id": f"spot:{ranked.rank}", "at": [round(ranked.spot.latitude, 6), round(ranked.spot.longitude, 6)],
-            "aim": shapes(f"aim_{ranked.rank}", aim_shapes(ranked, plan), f"Sectors and dish at spot {ranked.rank}", 40,
-                          first),
-            "drive": shapes(f"drive_{ranked.rank}", drive_shapes(ranked, plan), f"Drive to spot {ranked.rank}", 50,
-                            first),
-            "service": service[index] if index < len(service) else None,
-        })
+        spots.append(
+            {
+                "id": f"spot:{ranked.rank}",
+                "at": [round(ranked.spot.latitude, 6), round(ranked.spot.longitude, 6)],
+                "aim": shapes(
+                    f"aim_{ranked.rank}", aim_shapes(ranked, plan), f"Sectors and dish at spot {ranked.rank}", 40, first
+                ),
+                "drive": shapes(
+                    f"drive_{ranked.rank}", drive_shapes(ranked, plan), f"Drive to spot {ranked.rank}", 50, first
+                ),
+                "service": service[index] if index < len(service) else None,
+            }
+        )
     folium.LayerControl(collapsed=True).add_to(fmap)
     fmap.fit_bounds(_view(plan), padding=(24, 24), max_zoom=15)
     fmap.add_child(_Behaviour(_config(plan), layers, spots, page), name="behaviour")

@@ -81,7 +81,8 @@ def slope_picture(plan: Plan) -> tuple[bytes, Bounds]:
     limit = plan.mission.trailer.max_slope_deg
     slope = plan.scene.slope.values
     classes = (np.digitize(np.nan_to_num(slope, nan=0.0), [limit / 2, limit, 2 * limit], right=True) + 1).astype(
-        np.uint8)
+        np.uint8
+    )
     classes[~np.isfinite(slope)] = 0
     return class_picture(plan.scene.slope.with_values(classes), {n: (c, 0.6) for n, c in enumerate(SLOPE_COLOURS, 1)})
 

@@ -69,18 +69,28 @@ def spot_marks(plan: Plan) -> list[Feature]:
     out = []
     for ranked in plan.spots:
         best = " sp-best" if ranked.rank == 1 else ""
-        out.append(feature(
-            f"spot:{ranked.rank}", point(ranked.spot.longitude, ranked.spot.latitude), "spot",
-            i=f'<span class="sp-mark{best}">{ranked.rank}</span>',
-            t=f"Spot {named(ranked.spot.name)}, score {score_text(ranked)}", p=spot_popup(ranked),
-        ))
+        out.append(
+            feature(
+                f"spot:{ranked.rank}",
+                point(ranked.spot.longitude, ranked.spot.latitude),
+                "spot",
+                i=f'<span class="sp-mark{best}">{ranked.rank}</span>',
+                t=f"Spot {named(ranked.spot.name)}, score {score_text(ranked)}",
+                p=spot_popup(ranked),
+            )
+        )
     for number, evaluation in enumerate(plan.rejected, 1):
         spot = evaluation.spot
-        out.append(feature(
-            f"rejected:{number}", point(spot.longitude, spot.latitude), "spot",
-            i=f'<span class="sp-mark sp-out">{shown("×")}</span>',
-            t=f"Spot {named(spot.name)}: ruled out", p=rejected_popup(evaluation),
-        ))
+        out.append(
+            feature(
+                f"rejected:{number}",
+                point(spot.longitude, spot.latitude),
+                "spot",
+                i=f'<span class="sp-mark sp-out">{shown("×")}</span>',
+                t=f"Spot {named(spot.name)}: ruled out",
+                p=rejected_popup(evaluation),
+            )
+        )
     return out
 
 
@@ -98,8 +108,10 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     if access.last_leg.length > 0:
         leg = geojson(access.last_leg, grid)
         label = f"Last leg to spot {named(ranked.spot.name)}: {shown(distance_text(access.last_leg_m))} over ground"
-        out += [feature(f"leg_edge:{ranked.rank}", leg, "route_edge"),
-                feature(f"leg:{ranked.rank}", leg, "leg", t=label)]
+        out += [
+            feature(f"leg_edge:{ranked.rank}", leg, "route_edge"),
+            feature(f"leg:{ranked.rank}", leg, "leg", t=label),
+        ]
     return out
 
 
@@ -114,18 +126,32 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
         words = f"Sector {number}: {shown(both_bearings(bearing, evaluation))}"
         steps = np.linspace(bearing - width / 2, bearing + width / 2, max(2, int(width / 4)))
         rim = _ray(evaluation, steps, SECTOR_LENGTH_M)
-        out.append(feature(
-            f"sector:{ranked.rank}:{number}", {"type": "Polygon", "coordinates": [[start, *rim, start]]}, "sector",
-            t=words,
-        ))
+        out.append(
+            feature(
+                f"sector:{ranked.rank}:{number}",
+                {"type": "Polygon", "coordinates": [[start, *rim, start]]},
+                "sector",
+                t=words,
+            )
+        )
         end = _ray(evaluation, [bearing], 1.12 * SECTOR_LENGTH_M)[0]
-        out.append(feature(
-            f"bearing:{ranked.rank}:{number}", {"type": "LineString", "coordinates": [start, end]}, "bearing", t=words
-        ))
-        out.append(feature(
-            f"bearing_label:{ranked.rank}:{number}", {"type": "Point", "coordinates": end}, "label",
-            i=f'<span class="sp-label">{number}: {round(bearing) % 360:03d}{shown("°")}</span>', t=words,
-        ))
+        out.append(
+            feature(
+                f"bearing:{ranked.rank}:{number}",
+                {"type": "LineString", "coordinates": [start, end]},
+                "bearing",
+                t=words,
+            )
+        )
+        out.append(
+            feature(
+                f"bearing_label:{ranked.rank}:{number}",
+                {"type": "Point", "coordinates": end},
+                "label",
+                i=f'<span class="sp-label">{number}: {round(bearing) % 360:03d}{shown("°")}</span>',
+                t=words,
+            )
+        )
     for number, look in enumerate(evaluation.sky, 1):
         reach = (0.45 + 0.2 * number) * SECTOR_LENGTH_M  # satellites lie close together: labels must not
         end = _ray(evaluation, [look.azimuth_deg], reach)[0]
@@ -139,8 +165,15 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
         out.append(feature(f"dish:{ranked.rank}:{number}", line, "dish" if look.clear else "dish_blocked", t=words))
         if look.clear:
             label = f'<span class="sp-label">dish {round(look.azimuth_deg) % 360:03d}{shown("°")}</span>'
-            out.append(feature(f"dish_label:{ranked.rank}:{number}", {"type": "Point", "coordinates": end}, "label",
-                               i=label, t=words))
+            out.append(
+                feature(
+                    f"dish_label:{ranked.rank}:{number}",
+                    {"type": "Point", "coordinates": end},
+                    "label",
+                    i=label,
+                    t=words,
+                )
+            )
     return out
 
 
@@ -182,13 +215,27 @@ def must_serve_marks(plan: Plan) -> list[Feature]:
         words = f"Must-serve point {named(name)}"
         if str(name) in served:
             words += f": {shown(percent_text(served[str(name)].probability))} from the best spot"
-        out.append(feature(f"must_serve:{number}", geojson(geometry.centroid, grid), "must_serve",
-                           i='<span class="sp-must"></span>', t=words))
+        out.append(
+            feature(
+                f"must_serve:{number}",
+                geojson(geometry.centroid, grid),
+                "must_serve",
+                i='<span class="sp-must"></span>',
+                t=words,
+            )
+        )
     return out
 
 
 def staging_mark(plan: Plan) -> list[Feature]:
     """Where the tow starts."""
     staging = plan.mission.staging
-    return [feature("staging:1", point(staging.longitude, staging.latitude), "staging",
-                    i='<span class="sp-staging">S</span>', t=f"Staging point {named(staging.name)}")]
+    return [
+        feature(
+            "staging:1",
+            point(staging.longitude, staging.latitude),
+            "staging",
+            i='<span class="sp-staging">S</span>',
+            t=f"Staging point {named(staging.name)}",
+        )
+    ]

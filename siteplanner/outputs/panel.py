@@ -45,8 +45,13 @@ def score_table(ranked: RankedSpot) -> str:
     """Value, weight and points of each criterion; the points shown add up to the score shown."""
     points, total = parts_that_add_up([c.contribution for c in ranked.criteria])
     body = [
-        [named(c.label), shown(number_text(c.value, 2 if abs(c.value) < 1 else 1 if abs(c.value) < 10 else 0, c.unit)),
-         f"{c.utility:.2f}", f"{c.weight:.2f}", f"{p:.1f}"]
+        [
+            named(c.label),
+            shown(number_text(c.value, 2 if abs(c.value) < 1 else 1 if abs(c.value) < 10 else 0, c.unit)),
+            f"{c.utility:.2f}",
+            f"{c.weight:.2f}",
+            f"{p:.1f}",
+        ]
         for c, p in zip(ranked.criteria, points, strict=True)
     ]
     foot = ["Score, of 100", "", "", "", f"<b>{total:.1f}</b>"]
@@ -64,27 +69,37 @@ def sky_table(evaluation: Evaluation) -> str:
     for look in evaluation.sky:
         label = look.satellite_name or f"{look.satellite_longitude_deg:.1f}°"
         angles = [number_text(v, 1, "°") for v in (look.elevation_deg, look.skew_deg, look.margin_deg)]
-        body.append([
-            named(label), shown(bearing_text(look.azimuth_deg)), shown(bearing_text(look.azimuth_magnetic_deg)),
-            *map(shown, angles), "clear" if look.clear else "<b>not clear</b>",
-        ])
+        body.append(
+            [
+                named(label),
+                shown(bearing_text(look.azimuth_deg)),
+                shown(bearing_text(look.azimuth_magnetic_deg)),
+                *map(shown, angles),
+                "clear" if look.clear else "<b>not clear</b>",
+            ]
+        )
     return _table(["Satellite", "True", "Magnetic", "Up", "Skew", "Margin", "Sky"], body) if body else ""
 
 
 def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str, str]]:
     bearings = "<br>".join(shown(both_bearings(b, evaluation)) for b in coverage.sector_bearings_deg)
     rows = [
-        ("Predicted service", f"{shown(percent_text(coverage.share))} of the incident area, "
-                              f"{coverage.served_area_km2:.1f} km{shown('²')}"),
+        (
+            "Predicted service",
+            f"{shown(percent_text(coverage.share))} of the incident area, "
+            f"{coverage.served_area_km2:.1f} km{shown('²')}",
+        ),
         ("Mast", shown(number_text(coverage.mast_height_m, 0, "m"))),
         ("Sectors", bearings or "none"),
     ]
     for point in coverage.must_serve:
-        rows.append((
-            "Must-serve",
-            f"{named(point.name)}: {shown(percent_text(point.probability))}, "
-            f"{shown(distance_text(point.distance_m))} at {shown(both_bearings(point.bearing_deg, evaluation))}",
-        ))
+        rows.append(
+            (
+                "Must-serve",
+                f"{named(point.name)}: {shown(percent_text(point.probability))}, "
+                f"{shown(distance_text(point.distance_m))} at {shown(both_bearings(point.bearing_deg, evaluation))}",
+            )
+        )
     return rows
 
 
@@ -108,7 +123,8 @@ def findings_list(findings: tuple[Finding, ...]) -> str:
     order = {"caution": 0, "warning": 1, "note": 2}
     items = "".join(
         f'<li class="sp-{shown(f.severity)}"><b>{SEVERITY_WORDS.get(f.severity, "Note")}.</b> {named(f.message)}'
-        + (f" {named(f.remedy)}" if f.remedy else "") + "</li>"
+        + (f" {named(f.remedy)}" if f.remedy else "")
+        + "</li>"
         for f in sorted(findings, key=lambda f: order.get(f.severity, 3))
     )
     return f'<ul class="sp-findings">{items}</ul>'
@@ -122,8 +138,11 @@ def spot_popup(ranked: RankedSpot) -> str:
     jacks = ", ".join(f"{key.replace('_', ' ')} {value:.2f}" for key, value in ground.jack_differences_m.items())
     rows = [
         ("Place", f"{reference}{shown(where)}<br>{shown(number_text(spot.elevation_m, 0, 'm'))} elevation"),
-        ("Ground", f"slope {shown(number_text(ground.slope_deg, 1, '°'))}, tongue toward "
-                   f"{shown(both_bearings(ground.heading_deg, evaluation))}"),
+        (
+            "Ground",
+            f"slope {shown(number_text(ground.slope_deg, 1, '°'))}, tongue toward "
+            f"{shown(both_bearings(ground.heading_deg, evaluation))}",
+        ),
     ]
     if jacks:
         rows.append(("Jack lifts, m", shown(jacks)))
@@ -133,8 +152,13 @@ def spot_popup(ranked: RankedSpot) -> str:
         rows += _access_rows(evaluation.access)
     if evaluation.on_air:
         air = evaluation.on_air
-        rows.append(("On air", f"{shown(time_text(60 * air.likely_min))} after dispatch "
-                     f"({shown(time_text(60 * air.low_min))} to {shown(time_text(60 * air.high_min))})"))
+        rows.append(
+            (
+                "On air",
+                f"{shown(time_text(60 * air.likely_min))} after dispatch "
+                f"({shown(time_text(60 * air.low_min))} to {shown(time_text(60 * air.high_min))})",
+            )
+        )
     return (
         f'<div class="sp-spot"><h2>{ranked.rank}. Spot {named(spot.name)}</h2>'
         f"{score_table(ranked)}{sky_table(evaluation)}{_rows(rows)}{findings_list(evaluation.findings)}</div>"
@@ -156,7 +180,8 @@ def headline_html(plan: Plan) -> str:
     lines = "".join(f"<p>{sentence(line, names)}</p>" for line in (aiming, firmness_sentence(plan)) if line)
     return (
         f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
-        f"<h1>{sentence(head, names)}</h1>" + (f"<p>{sentence(because, names)}</p>" if because else "")
+        f"<h1>{sentence(head, names)}</h1>"
+        + (f"<p>{sentence(because, names)}</p>" if because else "")
         + f'<p class="sp-caution"><b>Caution.</b> {shown(CAUTION)}</p>{lines}</header>'
     )
 
@@ -182,7 +207,8 @@ def spots_html(plan: Plan) -> str:
         )
     return (
         '<section class="sp-list"><h2>Ranked spots <small>score of 100</small></h2><ol>'
-        + "".join(items) + "</ol></section>"
+        + "".join(items)
+        + "</ol></section>"
     )
 
 
@@ -204,18 +230,28 @@ def legend_html(plan: Plan) -> str:
     slopes = (f"up to {limit / 2:.1f}°", f"up to {limit:.1f}°, the limit", f"up to {2 * limit:.1f}°", "steeper")
     steep = "".join(_swatch(c, shown(w)) for c, w in zip(SLOPE_COLOURS, slopes, strict=True))
     ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
-        _swatch(colours[r.code], f"{named(r.label)} <small>{shown(percent_text(r.share))} "
-                f"({shown(percent_text(r.only_share))} by this alone)</small>", tall=True)
+        _swatch(
+            colours[r.code],
+            f"{named(r.label)} <small>{shown(percent_text(r.share))} "
+            f"({shown(percent_text(r.only_share))} by this alone)</small>",
+            tall=True,
+        )
         for r in plan.rulings
     )
     lines = "".join(
         f'<li><i class="sp-line {kind}"></i>{words}</li>'
         for kind, words in (
-            ("sp-route", "Drive to the chosen spot"), ("sp-leg", "Last leg over ground"),
-            ("sp-area", "Incident area"), ("sp-open", "Road the rig can use"),
-            ("sp-unsure", "Road with limits not stated"), ("sp-shut", "Road ruled out for the rig"),
-            ("sp-power", "Power line"), ("sp-danger", "Hazard area"), ("sp-keep", "Keep-out area"),
-            ("sp-sector", "Sector bearing"), ("sp-dish", "Dish azimuth, sky clear"),
+            ("sp-route", "Drive to the chosen spot"),
+            ("sp-leg", "Last leg over ground"),
+            ("sp-area", "Incident area"),
+            ("sp-open", "Road the rig can use"),
+            ("sp-unsure", "Road with limits not stated"),
+            ("sp-shut", "Road ruled out for the rig"),
+            ("sp-power", "Power line"),
+            ("sp-danger", "Hazard area"),
+            ("sp-keep", "Keep-out area"),
+            ("sp-sector", "Sector bearing"),
+            ("sp-dish", "Dish azimuth, sky clear"),
             ("sp-dark-sky", "Dish azimuth, sky not clear"),
         )
     )
@@ -225,7 +261,9 @@ def legend_html(plan: Plan) -> str:
         + _switch("ruling", "Ground ruled out")
         + "<p>Share of the search ground; a cell with several limits has the colour of the first. "
         "No colour: outside the search ground, not checked.</p>"
-        + f"<ul>{ruled}</ul>" + _switch("slope", "Slope of the ground") + f"<ul>{steep}</ul>"
+        + f"<ul>{ruled}</ul>"
+        + _switch("slope", "Slope of the ground")
+        + f"<ul>{steep}</ul>"
         + f'<h3>Lines</h3><ul class="sp-lines">{lines}</ul></section>'
     )
 
@@ -235,12 +273,10 @@ def panel_html(plan: Plan) -> str:
     findings = findings_list(plan.findings)
     cautions = "".join(f"<li>{shown(text)}</li>" for text in CAUTIONS)
     more = (
-        (f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else "")
-        + f'<section class="sp-notes"><h2>Before anyone acts on this</h2><ul>{cautions}</ul></section>'
-    )
+        f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else ""
+    ) + f'<section class="sp-notes"><h2>Before anyone acts on this</h2><ul>{cautions}</ul></section>'
     return (
-        '<aside id="sp-panel">' + headline_html(plan) + spots_html(plan) + legend_html(plan) + more
-        + "</aside>"
+        '<aside id="sp-panel">' + headline_html(plan) + spots_html(plan) + legend_html(plan) + more + "</aside>"
         '<div id="sp-buttons"><button type="button" id="sp-night" aria-pressed="false">Night view</button>'
         '<button type="button" id="sp-hide" aria-pressed="false">Hide panel</button></div>'
     )

@@ -21,8 +21,10 @@ _STYLES = (
 
 def _placemark(name: str, words: str, geometry: str, style: str = "") -> str:
     link = f"<styleUrl>#{style}</styleUrl>" if style else ""
-    return (f"<Placemark><name>{xml_text(name)}</name><description>{xml_text(words)}</description>{link}"
-            f"{geometry}</Placemark>")
+    return (
+        f"<Placemark><name>{xml_text(name)}</name><description>{xml_text(words)}</description>{link}"
+        f"{geometry}</Placemark>"
+    )
 
 
 def _coordinates(xy: np.ndarray, plan: Plan) -> str:
@@ -44,8 +46,13 @@ def _spot_words(ranked: RankedSpot) -> str:
 def places_kml(plan: Plan) -> str:
     """The plan's places as KML text (UTF-8). Descriptions are plain text; markup in names stays text."""
     staging = plan.mission.staging
-    marks = [_placemark(staging.name, "Staging point",
-                        f"<Point><coordinates>{staging.longitude:.7f},{staging.latitude:.7f}</coordinates></Point>")]
+    marks = [
+        _placemark(
+            staging.name,
+            "Staging point",
+            f"<Point><coordinates>{staging.longitude:.7f},{staging.latitude:.7f}</coordinates></Point>",
+        )
+    ]
     drives = []
     for ranked in plan.spots:
         spot, access = ranked.spot, ranked.evaluation.access
@@ -53,23 +60,32 @@ def places_kml(plan: Plan) -> str:
         marks.append(_placemark(f"Spot {spot.name}", _spot_words(ranked), at, "spot"))
         if access is not None:
             xy = np.vstack([shapely.get_coordinates(access.route.line), shapely.get_coordinates(access.last_leg)])
-            line = (f"<LineString><tessellate>1</tessellate><coordinates>{_coordinates(xy, plan)}"
-                    "</coordinates></LineString>")
-            drives.append(_placemark(f"Drive to spot {spot.name}",
-                                     f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}",
-                                     line, "drive"))
+            line = (
+                f"<LineString><tessellate>1</tessellate><coordinates>{_coordinates(xy, plan)}"
+                "</coordinates></LineString>"
+            )
+            drives.append(
+                _placemark(
+                    f"Drive to spot {spot.name}",
+                    f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}",
+                    line,
+                    "drive",
+                )
+            )
     areas = []
     for number, polygon in enumerate(shapely.get_parts(shapely.force_2d(plan.scene.area.geometry.values)), 1):
         rings = [polygon.exterior, *polygon.interiors]
         kinds = ["outerBoundaryIs", *["innerBoundaryIs"] * len(polygon.interiors)]
         body = "".join(
             f"<{kind}><LinearRing><coordinates>{_coordinates(shapely.get_coordinates(ring), plan)}"
-            f"</coordinates></LinearRing></{kind}>" for kind, ring in zip(kinds, rings, strict=True)
+            f"</coordinates></LinearRing></{kind}>"
+            for kind, ring in zip(kinds, rings, strict=True)
         )
         areas.append(_placemark(f"Incident area {number}", "Needs coverage", f"<Polygon>{body}</Polygon>", "area"))
     folders = "".join(
         f"<Folder><name>{name}</name>{''.join(items)}</Folder>"
-        for name, items in (("Places", marks), ("Drives", drives), ("Incident area", areas)) if items
+        for name, items in (("Places", marks), ("Drives", drives), ("Incident area", areas))
+        if items
     )
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'

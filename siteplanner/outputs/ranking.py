@@ -16,10 +16,15 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     spot, ground, access = evaluation.spot, evaluation.ground, evaluation.access
     coverage, air = evaluation.coverage, evaluation.on_air
     row: dict[str, Any] = {
-        "name": spot.name, "origin": spot.origin, "latitude_deg": round(spot.latitude, 7),
-        "longitude_deg": round(spot.longitude, 7), "grid_reference": spot.grid_reference,
-        "elevation_m": round(spot.elevation_m, 1), "slope_deg": round(ground.slope_deg, 2),
-        "heading_true_deg": round(ground.heading_deg, 1), "roll_deg": round(ground.roll_deg, 2),
+        "name": spot.name,
+        "origin": spot.origin,
+        "latitude_deg": round(spot.latitude, 7),
+        "longitude_deg": round(spot.longitude, 7),
+        "grid_reference": spot.grid_reference,
+        "elevation_m": round(spot.elevation_m, 1),
+        "slope_deg": round(ground.slope_deg, 2),
+        "heading_true_deg": round(ground.heading_deg, 1),
+        "roll_deg": round(ground.roll_deg, 2),
         "pitch_deg": round(ground.pitch_deg, 2),
     }
     for corner in ("front_left", "front_right", "rear_left", "rear_right"):

@@ -25,8 +25,13 @@ NO_CLASS = 255
 
 
 def _write_cog(
-    path: Path, grid: Grid, nodata: float, description: str, tags: dict[str, str],
-    colours: dict[int, tuple[int, int, int, int]] | None = None, nearest: bool = True,
+    path: Path,
+    grid: Grid,
+    nodata: float,
+    description: str,
+    tags: dict[str, str],
+    colours: dict[int, tuple[int, int, int, int]] | None = None,
+    nearest: bool = True,
 ) -> Path:
     """One band as COG, made in memory first: GDAL writes COG only as a copy of a finished raster."""
     import rasterio
@@ -35,9 +40,17 @@ def _write_cog(
 
     rows, cols = grid.shape
     profile: dict[str, Any] = {
-        "driver": "GTiff", "height": rows, "width": cols, "count": 1, "dtype": grid.values.dtype.name,
-        "crs": rasterio_crs(grid.crs), "transform": grid.transform, "nodata": nodata, "tiled": True,
-        "blockxsize": 256, "blockysize": 256,
+        "driver": "GTiff",
+        "height": rows,
+        "width": cols,
+        "count": 1,
+        "dtype": grid.values.dtype.name,
+        "crs": rasterio_crs(grid.crs),
+        "transform": grid.transform,
+        "nodata": nodata,
+        "tiled": True,
+        "blockxsize": 256,
+        "blockysize": 256,
     }
     if colours:
         profile["photometric"] = "palette"
@@ -50,8 +63,15 @@ def _write_cog(
             if colours:
                 target.write_colormap(1, colours)
         with held.open() as source, rasterio.Env(GDAL_PAM_ENABLED="NO"):
-            copy(source, path, driver="COG", compress="DEFLATE", predictor="YES" if floats else "STANDARD",
-                 resampling="NEAREST" if nearest else "AVERAGE", overviews="AUTO")
+            copy(
+                source,
+                path,
+                driver="COG",
+                compress="DEFLATE",
+                predictor="YES" if floats else "STANDARD",
+                resampling="NEAREST" if nearest else "AVERAGE",
+                overviews="AUTO",
+            )
     return path
 
 
@@ -96,8 +116,9 @@ def write_ruling_bits(plan: Plan, path: Path) -> Path:
     labels = {r.code: clean(r.label) for r in plan.rulings}
     tags = {f"BIT_{bit.bit_length() - 1}": f"{code}: {labels.get(code, 'not asked for')}" for code, bit in BITS.items()}
     tags["MISSION"] = clean(plan.mission.name)
-    return _write_cog(Path(path), plan.scene.ruling.with_values(values), OUTSIDE, "Limits that rule the cell out, bits",
-                      tags)
+    return _write_cog(
+        Path(path), plan.scene.ruling.with_values(values), OUTSIDE, "Limits that rule the cell out, bits", tags
+    )
 
 
 def write_coverage(plan: Plan, spot: RankedSpot, path: Path) -> Path | None:
@@ -111,7 +132,8 @@ def write_coverage(plan: Plan, spot: RankedSpot, path: Path) -> Path | None:
     coverage = spot.evaluation.coverage
     assert coverage is not None  # probability_grid has looked
     tags = {
-        "MISSION": clean(plan.mission.name), "SPOT": clean(spot.spot.name),
+        "MISSION": clean(plan.mission.name),
+        "SPOT": clean(spot.spot.name),
         "MAST_HEIGHT_M": f"{coverage.mast_height_m:g}",
         "SECTOR_BEARINGS_TRUE_DEG": ", ".join(f"{b:.1f}" for b in coverage.sector_bearings_deg),
     }

@@ -139,8 +139,11 @@ def write_outputs(
         # one file system is what makes os.replace atomic
         staged = Path(tempfile.mkdtemp(prefix=".writing-", dir=folder))
     except OSError as error:
-        raise OutputError(f"The folder cannot be written ({error.strerror or error}).",
-                          remedy="Choose a folder that you may write to.", file=folder) from error
+        raise OutputError(
+            f"The folder cannot be written ({error.strerror or error}).",
+            remedy="Choose a folder that you may write to.",
+            file=folder,
+        ) from error
     try:
         for number, name in enumerate(names):
             report(f"Writing {name}", number / len(names))
@@ -150,9 +153,11 @@ def write_outputs(
     except OSError as error:
         if isinstance(error, OutputError):
             raise
-        raise OutputError(f"Writing failed ({error.strerror or error}).",
-                          remedy="Free space on the disk or close the program that holds the file, then run again.",
-                          file=error.filename or folder) from error
+        raise OutputError(
+            f"Writing failed ({error.strerror or error}).",
+            remedy="Free space on the disk or close the program that holds the file, then run again.",
+            file=error.filename or folder,
+        ) from error
     finally:
         shutil.rmtree(staged, ignore_errors=True)
 

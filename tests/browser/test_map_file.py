@@ -119,9 +119,12 @@ def test_the_readout_names_the_limits_of_the_ground(page, saved, plan):
     wanted = {"hazard": (115, 75), "keep_out": (160, 165)}
     for code, cell in wanted.items():
         lon, lat = grid.lonlat(*grid.xy(*cell))
-        at = page.evaluate("""([lat, lng]) => { const map = Object.values(window).find(v => v instanceof L.Map);
+        at = page.evaluate(
+            """([lat, lng]) => { const map = Object.values(window).find(v => v instanceof L.Map);
             const p = map.latLngToContainerPoint([lat, lng]), b = map.getContainer().getBoundingClientRect();
-            return [p.x + b.x, p.y + b.y]; }""", [float(lat), float(lon)])
+            return [p.x + b.x, p.y + b.y]; }""",
+            [float(lat), float(lon)],
+        )
         page.mouse.move(*at)
         words = page.locator(".sp-readout").inner_text().split("\n")[1]
         value = int(grid.values[cell])
@@ -130,10 +133,13 @@ def test_the_readout_names_the_limits_of_the_ground(page, saved, plan):
     free = np.argwhere(grid.values == 0)
     solid = [c for c in free if (grid.values[c[0] - 1 : c[0] + 2, c[1] - 1 : c[1] + 2] == 0).all()]
     lon, lat = grid.lonlat(*grid.xy(*solid[len(solid) // 2]))
-    at = page.evaluate("""([lat, lng]) => { const map = Object.values(window).find(v => v instanceof L.Map);
+    at = page.evaluate(
+        """([lat, lng]) => { const map = Object.values(window).find(v => v instanceof L.Map);
         map.setView([lat, lng], map.getZoom(), {animate: false});
         const p = map.latLngToContainerPoint([lat, lng]), b = map.getContainer().getBoundingClientRect();
-        return [p.x + b.x, p.y + b.y]; }""", [float(lat), float(lon)])
+        return [p.x + b.x, p.y + b.y]; }""",
+        [float(lat), float(lon)],
+    )
     page.mouse.move(at[0] + 1, at[1])
     page.mouse.move(*at)
     assert page.locator(".sp-readout").inner_text().endswith("Passes every limit")
@@ -197,8 +203,14 @@ def test_hostile_names_are_seen_as_they_are_and_do_nothing(page, tmp_path):
         })); return out; }""")
     assert len(texts) > 60
     folded = [" ".join(text.split()) for text in texts]
-    for place, start in ((0, "Incident area"), (3, "Keep-out area"), (4, "Hazard area"), (5, "Power line"),
-                         (1, "Must-serve point"), (0, "Spot")):
+    for place, start in (
+        (0, "Incident area"),
+        (3, "Keep-out area"),
+        (4, "Hazard area"),
+        (5, "Power line"),
+        (1, "Must-serve point"),
+        (0, "Spot"),
+    ):
         assert any(t.startswith(start) and _seen(HOSTILE[place]) in t for t in folded), (start, folded)
     assert page.evaluate("document.querySelectorAll('img[src=x], svg[onload], #sp-panel script').length") == 0
 

@@ -78,53 +78,99 @@ def _slope(grid: Grid) -> Grid:
 
 def _spot(grid: Grid, name: str, x: float, y: float, origin: Any = "search") -> Spot:
     lon, lat = grid.lonlat(x, y)
-    return Spot(name, x, y, float(lat), float(lon), f"13S DD {x % 1e5:05.0f} {y % 1e5:05.0f}",
-                float(grid.sample(x, y)), origin)
+    return Spot(
+        name, x, y, float(lat), float(lon), f"13S DD {x % 1e5:05.0f} {y % 1e5:05.0f}", float(grid.sample(x, y)), origin
+    )
 
 
-def _evaluation(spot: Spot, number: int, area_cells: int, points: list[tuple[str, Point]], tree: DriveTree, grid: Grid,
-                failed: tuple[tuple[str, str], ...] = ()) -> Evaluation:
+def _evaluation(
+    spot: Spot,
+    number: int,
+    area_cells: int,
+    points: list[tuple[str, Point]],
+    tree: DriveTree,
+    grid: Grid,
+    failed: tuple[tuple[str, str], ...] = (),
+) -> Evaluation:
     rng = np.random.default_rng(number)
     probability = np.clip(np.linspace(1.05 - 0.06 * number, 0.25, area_cells) + rng.normal(0, 0.03, area_cells), 0, 1)
     served = []
     for k, (name, place) in enumerate(points):
         lon, lat = grid.lonlat(place.x, place.y)
-        served.append(PointService(name, float(lat), float(lon), 0.97 - 0.1 * k - 0.05 * number, 6.0 - k,
-                                   float(np.hypot(place.x - spot.x, place.y - spot.y)), 40.0 + 100 * k))
+        served.append(
+            PointService(
+                name,
+                float(lat),
+                float(lon),
+                0.97 - 0.1 * k - 0.05 * number,
+                6.0 - k,
+                float(np.hypot(place.x - spot.x, place.y - spot.y)),
+                40.0 + 100 * k,
+            )
+        )
     network = tree.network
     access = nearest_access(network, tree, spot.x, spot.y)
     assert access is not None, "the factory's spots must lie on roads that the rig reaches"
     route = route_to(network, tree, access)
     leg = LineString([(access.x, access.y), (spot.x, spot.y)])
     looks = (
-        Look("slot 103 W", -103.0, 176.4 + number, 168.2 + number, 43.9, -3.2, 9.5 + number, 34.4 - number, 9000.0,
-             True),
+        Look(
+            "slot 103 W", -103.0, 176.4 + number, 168.2 + number, 43.9, -3.2, 9.5 + number, 34.4 - number, 9000.0, True
+        ),
         Look("slot 61 W", -61.0, 121.0, 112.8, 22.1, 30.0, float("nan"), float("nan"), 1200.0, False),
     )
     return Evaluation(
         spot=spot,
-        ground=Ground(2.1 + number / 3, 75.0 + 10 * number, 0.8, 1.9,
-                      {"front_left": 0.0, "front_right": 0.06, "rear_left": 0.11, "rear_right": 0.17}, 0.05, CELL_M),
+        ground=Ground(
+            2.1 + number / 3,
+            75.0 + 10 * number,
+            0.8,
+            1.9,
+            {"front_left": 0.0, "front_right": 0.06, "rear_left": 0.11, "rear_right": 0.17},
+            0.05,
+            CELL_M,
+        ),
         sky=looks,
-        coverage=Coverage(float(probability.mean()), 6.2 - number / 4, 12.0, (35.0 + 15 * number, 215.0 + 15 * number),
-                          tuple(served), ((8.0, 0.6), (12.0, 0.7), (15.0, 0.69)),
-                          (("Power", 40.0, "dBm"), ("Gain", 14.0, "dBi")), probability.astype(np.float32)),
-        access=Access(route.distance_m, route.time_s + leg.length / 1.4, route.worst_grade_pct, leg.length,
-                      2 if number else 1, route, leg, route.unknown),
-        on_air=OnAir((("drive", 20.0, 25.0, 35.0), ("set-up", 30.0, 45.0, 60.0)), 62.0, 85.0 + number, 130.0,
-                     "sum of the parts"),
+        coverage=Coverage(
+            float(probability.mean()),
+            6.2 - number / 4,
+            12.0,
+            (35.0 + 15 * number, 215.0 + 15 * number),
+            tuple(served),
+            ((8.0, 0.6), (12.0, 0.7), (15.0, 0.69)),
+            (("Power", 40.0, "dBm"), ("Gain", 14.0, "dBi")),
+            probability.astype(np.float32),
+        ),
+        access=Access(
+            route.distance_m,
+            route.time_s + leg.length / 1.4,
+            route.worst_grade_pct,
+            leg.length,
+            2 if number else 1,
+            route,
+            leg,
+            route.unknown,
+        ),
+        on_air=OnAir(
+            (("drive", 20.0, 25.0, 35.0), ("set-up", 30.0, 45.0, 60.0)), 62.0, 85.0 + number, 130.0, "sum of the parts"
+        ),
         failed=failed,
         findings=(Finding("one_way_out", "caution", "There is one way out by road.", "Agree on a signal to leave."),)
-        if number == 0 else (),
+        if number == 0
+        else (),
     )
 
 
 def _criteria(number: int) -> tuple[Criterion, ...]:
     weights = np.array([5.0, 2.0, 1.0, 1.0, 2.0]) / 11
     utility = np.clip(np.array([0.93, 0.97, 0.88, 0.61, 0.7]) - 0.041 * number * np.array([1, 0.4, 2, -1, 0.3]), 0, 1)
-    rows = (("coverage", "Predicted service", 0.71, "share"), ("must_serve", "Must-serve points", 0.9, "share"),
-            ("sky", "Sky margin", 34.4, "deg"), ("ground", "Level ground", 2.1, "deg"),
-            ("access", "Drive", 12.5, "min"))
+    rows = (
+        ("coverage", "Predicted service", 0.71, "share"),
+        ("must_serve", "Must-serve points", 0.9, "share"),
+        ("sky", "Sky margin", 34.4, "deg"),
+        ("ground", "Level ground", 2.1, "deg"),
+        ("access", "Drive", 12.5, "min"),
+    )
     return tuple(
         Criterion(name, label, value, unit, float(u), float(w), float(100 * w * u))
         for (name, label, value, unit), u, w in zip(rows, utility, weights, strict=True)
@@ -139,12 +185,18 @@ def _roads(start: tuple[float, float], names: list[str], grid: Grid) -> RoadNetw
         LineString([(x + 1500, y + 900), (x + 2600, y + 300), (x + 4300, y + 200)]),
         LineString([(x + 2900, y + 1500), (x + 3300, y + 2600), (x + 4200, y + 3400)]),
     ]
-    posted = {"maxheight": ["4.5", "", "3", "4.5"], "maxweight": ["40", "", "", "12"], "maxwidth": ["3"] * 4,
-              "maxlength": [""] * 4, "surface": ["asphalt", "gravel", "gravel", "asphalt"],
-              "incline": ["5%", "8%", "4%", "3%"]}
+    posted = {
+        "maxheight": ["4.5", "", "3", "4.5"],
+        "maxweight": ["40", "", "", "12"],
+        "maxwidth": ["3"] * 4,
+        "maxlength": [""] * 4,
+        "surface": ["asphalt", "gravel", "gravel", "asphalt"],
+        "incline": ["5%", "8%", "4%", "3%"],
+    }
     frame = gpd.GeoDataFrame(
         {"name": [*names, "", ""][:4], "highway": ["secondary", "unclassified", "track", "service"], **posted},
-        geometry=lines, crs=CRS_UTM,
+        geometry=lines,
+        crs=CRS_UTM,
     )
     return build_network(frame, elevation=grid, rig=Rig(), speeds=Speeds())
 
@@ -163,13 +215,21 @@ def _ruling(grid: Grid, slope: Grid) -> Grid:
     return grid.with_values(values)
 
 
-def make_plan(spots: int = 6, *, names: tuple[str, ...] = (), mission_name: str = "Bluff Creek (invented)",
-              coverage: bool = True, rejected: int = 1, **changes: Any) -> Plan:
+def make_plan(
+    spots: int = 6,
+    *,
+    names: tuple[str, ...] = (),
+    mission_name: str = "Bluff Creek (invented)",
+    coverage: bool = True,
+    rejected: int = 1,
+    **changes: Any,
+) -> Plan:
     """A plan with `spots` ranked spots.
 
     `names` are used, in turn, for every name there is: spots, roads, hazards, points, layers' rows, limits'
     labels, findings. `changes` replace fields of the Plan.
     """
+
     def word(number: int, plain: str) -> str:
         return names[number % len(names)] if names else plain
 
@@ -178,32 +238,56 @@ def make_plan(spots: int = 6, *, names: tuple[str, ...] = (), mission_name: str 
     ruling = _ruling(grid, slope)
     start = (WEST + 700.0, NORTH - 4700.0)
     lon, lat = grid.lonlat(*start)
-    area = Polygon([(WEST + 2200, NORTH - 3900), (WEST + 3800, NORTH - 4100), (WEST + 4500, NORTH - 2600),
-                    (WEST + 3400, NORTH - 1500), (WEST + 2300, NORTH - 2300)])
-    area_frame = gpd.GeoDataFrame({"name": [word(0, "Bluff Creek fire")], "weight": [1.0]}, geometry=[area],
-                                  crs=CRS_UTM)
+    area = Polygon(
+        [
+            (WEST + 2200, NORTH - 3900),
+            (WEST + 3800, NORTH - 4100),
+            (WEST + 4500, NORTH - 2600),
+            (WEST + 3400, NORTH - 1500),
+            (WEST + 2300, NORTH - 2300),
+        ]
+    )
+    area_frame = gpd.GeoDataFrame(
+        {"name": [word(0, "Bluff Creek fire")], "weight": [1.0]}, geometry=[area], crs=CRS_UTM
+    )
     ys, xs = np.mgrid[0:ROWS, 0:COLS]
     px, py = grid.xy(ys, xs)
     from shapely import contains_xy
 
     rows, cols = np.nonzero(contains_xy(area, px, py))
-    points = [(word(1, "Command post"), Point(WEST + 2700, NORTH - 2500)),
-              (word(2, "Drop point 4"), Point(WEST + 3900, NORTH - 3200))]
+    points = [
+        (word(1, "Command post"), Point(WEST + 2700, NORTH - 2500)),
+        (word(2, "Drop point 4"), Point(WEST + 3900, NORTH - 3200)),
+    ]
     overlays = {
-        "keep_out": gpd.GeoDataFrame({"name": [word(3, "Cultural site")]}, crs=CRS_UTM, geometry=[
-            box(WEST + 150 * 25, NORTH - 170 * 25, WEST + 180 * 25, NORTH - 150 * 25)]),
-        "hazards": gpd.GeoDataFrame({"name": [word(4, "Slide below the bluff")]}, crs=CRS_UTM, geometry=[
-            box(WEST + 60 * 25, NORTH - 130 * 25, WEST + 90 * 25, NORTH - 100 * 25)]),
+        "keep_out": gpd.GeoDataFrame(
+            {"name": [word(3, "Cultural site")]},
+            crs=CRS_UTM,
+            geometry=[box(WEST + 150 * 25, NORTH - 170 * 25, WEST + 180 * 25, NORTH - 150 * 25)],
+        ),
+        "hazards": gpd.GeoDataFrame(
+            {"name": [word(4, "Slide below the bluff")]},
+            crs=CRS_UTM,
+            geometry=[box(WEST + 60 * 25, NORTH - 130 * 25, WEST + 90 * 25, NORTH - 100 * 25)],
+        ),
         "power_lines": gpd.GeoDataFrame(
-            {"name": [word(5, "Feeder 12")], "voltage_kv": [115.0]}, crs=CRS_UTM,
-            geometry=[LineString([(WEST, NORTH - 30 * 25), (WEST + 6000, NORTH - 174 * 25)])]),
+            {"name": [word(5, "Feeder 12")], "voltage_kv": [115.0]},
+            crs=CRS_UTM,
+            geometry=[LineString([(WEST, NORTH - 30 * 25), (WEST + 6000, NORTH - 174 * 25)])],
+        ),
         "must_serve": gpd.GeoDataFrame({"name": [n for n, _ in points]}, crs=CRS_UTM, geometry=[p for _, p in points]),
     }
     ground = (values := ruling.values) != OUTSIDE
     shares = tuple(
-        RulingShare(code, word(6 + n, label), float(((values & BITS[code]) != 0)[ground].mean()),
-                    float((values == BITS[code])[ground].mean()), "Relax by 1.2 deg." if code == "steep" else "")
-        for n, (code, label) in enumerate(LIMITS.items()) if ((values & BITS[code]) != 0)[ground].any()
+        RulingShare(
+            code,
+            word(6 + n, label),
+            float(((values & BITS[code]) != 0)[ground].mean()),
+            float((values == BITS[code])[ground].mean()),
+            "Relax by 1.2 deg." if code == "steep" else "",
+        )
+        for n, (code, label) in enumerate(LIMITS.items())
+        if ((values & BITS[code]) != 0)[ground].any()
     )
     network = _roads(start, [word(n, p) for n, p in enumerate(("Bluff Road", "Mill Lane"))], grid)
     tree = drive_tree(network, *start)
@@ -219,29 +303,50 @@ def make_plan(spots: int = 6, *, names: tuple[str, ...] = (), mission_name: str 
         criteria = _criteria(n)
         ranked.append(RankedSpot(n + 1, evaluation, criteria, sum(c.contribution for c in criteria)))
     out = tuple(
-        _evaluation(_spot(grid, word(n, f"Lookout {n + 1}"), WEST + 3000 + 300 * n, NORTH - 1300, "user"), n + 1,
-                    len(rows), points, tree, grid,
-                    failed=(("steep", f"{word(n, 'The ground')} slopes 9.1 deg; the limit is 5.0 deg."),))
+        _evaluation(
+            _spot(grid, word(n, f"Lookout {n + 1}"), WEST + 3000 + 300 * n, NORTH - 1300, "user"),
+            n + 1,
+            len(rows),
+            points,
+            tree,
+            grid,
+            failed=(("steep", f"{word(n, 'The ground')} slopes 9.1 deg; the limit is 5.0 deg."),),
+        )
         for n in range(rejected)
     )
+
     def read(text: str) -> str:
         """As a mission file could bring it: it is UTF-8, so halves of surrogate pairs cannot be in it."""
         return "".join(c for c in text if not 0xD800 <= ord(c) < 0xE000)
 
-    mission = Mission(name=read(mission_name), layers=Layers(elevation=("dem.tif",), incident_area="area.geojson",
-                                                       roads="roads.gpkg"),
-                      staging=Staging(name=read(word(7, "County yard")), latitude=float(lat), longitude=float(lon)))
+    mission = Mission(
+        name=read(mission_name),
+        layers=Layers(elevation=("dem.tif",), incident_area="area.geojson", roads="roads.gpkg"),
+        staging=Staging(name=read(word(7, "County yard")), latitude=float(lat), longitude=float(lon)),
+    )
     plan = Plan(
-        mission=mission, software={"siteplanner": "0.1.0"}, inputs=(),
+        mission=mission,
+        software={"siteplanner": "0.1.0"},
+        inputs=(),
         findings=(
             Finding("holes_filled", "note", f"{word(8, 'Small holes')} in the elevation were filled."),
             Finding("unit_assumed", "warning", "The unit of the elevation is not stated.", "State it.", "dem.tif"),
         ),
-        rulings=shares, spots=tuple(ranked), rejected=out,
-        scene=Scene(elevation=grid, ruling=ruling, slope=slope, area=area_frame,
-                    roads=network,
-                    overlays=overlays, area_rows=rows, area_cols=cols),
+        rulings=shares,
+        spots=tuple(ranked),
+        rejected=out,
+        scene=Scene(
+            elevation=grid,
+            ruling=ruling,
+            slope=slope,
+            area=area_frame,
+            roads=network,
+            overlays=overlays,
+            area_rows=rows,
+            area_cols=cols,
+        ),
         extra={"firmness": {"first_stays_first": 0.81, "lead_points": 2.4, "runner_up_better_on": "ground"}}
-        if spots > 1 else {},
+        if spots > 1
+        else {},
     )
     return replace(plan, **changes)

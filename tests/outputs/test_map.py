@@ -87,8 +87,19 @@ def test_the_legend_gives_each_limit_its_share(plan):
 
 def test_popup_tells_sky_drive_coverage_and_findings(plan):
     popup = re.sub("<[^>]+>", " ", panel.spot_popup(plan.spots[0]))
-    for words in ("slot 103 W", "176&#176;", "168&#176;", "not clear", "Must-serve", "Ways out", "one way out",
-                  "35&#176; true (027&#176; magnetic)", "climb", "On air", "Not stated by the road data"):
+    for words in (
+        "slot 103 W",
+        "176&#176;",
+        "168&#176;",
+        "not clear",
+        "Must-serve",
+        "Ways out",
+        "one way out",
+        "35&#176; true (027&#176; magnetic)",
+        "climb",
+        "On air",
+        "Not stated by the road data",
+    ):
         assert words in popup, words
 
 
@@ -104,9 +115,17 @@ def test_layers_are_switched_in_plain_words(plan):
     control._parent.get_root().render()
     names = list(control.overlays)
     assert names == [
-        "Slope of the ground", "Ground ruled out", *(f"Predicted service from spot {n}" for n in range(1, 6)),
-        "Hazard areas", "Keep-out areas", "Roads and what the rig can use", "Incident area", "Power lines",
-        "Must-serve points", "Staging point", "Spots",
+        "Slope of the ground",
+        "Ground ruled out",
+        *(f"Predicted service from spot {n}" for n in range(1, 6)),
+        "Hazard areas",
+        "Keep-out areas",
+        "Roads and what the rig can use",
+        "Incident area",
+        "Power lines",
+        "Must-serve points",
+        "Staging point",
+        "Spots",
         *(f"{words} spot {n}" for n in range(1, 7) for words in ("Sectors and dish at", "Drive to")),
     ]
 

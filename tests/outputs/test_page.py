@@ -84,8 +84,17 @@ def test_draw_is_vendored():
 
 def test_braces_in_finished_parts_stay_braces():
     shapes = page.Shapes(
-        [{"type": "Feature", "id": "a", "geometry": {"type": "Point", "coordinates": [0, 0]},
-          "properties": {"k": "{{7*7}}", "t": "{% if %}"}}], name="x", styles={})
+        [
+            {
+                "type": "Feature",
+                "id": "a",
+                "geometry": {"type": "Point", "coordinates": [0, 0]},
+                "properties": {"k": "{{7*7}}", "t": "{% if %}"},
+            }
+        ],
+        name="x",
+        styles={},
+    )
     html = _render(shapes, page.Piece("MAP.x = '{{8*8}}'; ME;"))
     assert '"{{7*7}}"' in html
     assert "{% if %}" in html

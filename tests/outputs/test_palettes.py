@@ -15,10 +15,12 @@ from siteplanner.planning.ruling import LIMITS
 # IEEE TVCG 15 (2009), tables for severity 1.0; from memory
 SIGHT = {
     "full": np.eye(3),
-    "protanopia": np.array([[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216],
-                            [-0.003882, -0.048116, 1.051998]]),
-    "deuteranopia": np.array([[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413],
-                              [-0.011820, 0.042940, 0.968881]]),
+    "protanopia": np.array(
+        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
+    ),
+    "deuteranopia": np.array(
+        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
+    ),
 }
 
 
@@ -58,8 +60,19 @@ def test_text_meets_the_enhanced_contrast():
 
 def test_lines_stand_out_from_the_relief_by_day_and_by_night():
     # WCAG 2.1, success criterion 1.4.11: 3:1 for graphics. Lines with a white edge of their own are left out.
-    lines = ("area", "bearing", "hazard", "keep_out", "power_line", "open", "unsure", "shut", "route", "dish",
-             "dish_blocked")
+    lines = (
+        "area",
+        "bearing",
+        "hazard",
+        "keep_out",
+        "power_line",
+        "open",
+        "unsure",
+        "shut",
+        "route",
+        "dish",
+        "dish_blocked",
+    )
     share = re.search(r"sp-dark .sp-relief \{ filter: brightness\((\.\d+)\); \}", file_text("own/map.css"))
     assert share
     for ground in palettes.RELIEF_COLOURS:  # level ground; shaded slopes are darker, which helps by night only

@@ -26,8 +26,20 @@ def test_one_row_a_spot_with_units_in_the_names(plan):
     points = [float(value) for name, value in first.items() if name.startswith("points_")]
     assert len(points) == 5
     assert sum(points) == pytest.approx(float(first["score_of_100"]), abs=0.03)  # six figures rounded to 0.01
-    bare = {"rank", "score_of_100", "name", "origin", "grid_reference", "satellite", "sky_clear", "coverage_share",
-            "must_serve_lowest_probability", "ways_out", "limits_not_stated", "findings"}
+    bare = {
+        "rank",
+        "score_of_100",
+        "name",
+        "origin",
+        "grid_reference",
+        "satellite",
+        "sky_clear",
+        "coverage_share",
+        "must_serve_lowest_probability",
+        "ways_out",
+        "limits_not_stated",
+        "findings",
+    }
     units = ("_m", "_deg", "_km2", "_min", "_pct")
     assert all(name in bare or name.endswith(units) or name.startswith("points_") for name in first)
 

@@ -16,17 +16,35 @@ def _left(folder):
 
 
 def test_json_has_no_nan_and_no_half_surrogates():
-    text = write.json_text({"a": float("nan"), "b": np.float32(1.5), "c": np.array([1, np.inf]), "d": "x\ud800",
-                            "e": (np.int64(3), np.bool_(True), None), 5: {"z"}})
+    text = write.json_text(
+        {
+            "a": float("nan"),
+            "b": np.float32(1.5),
+            "c": np.array([1, np.inf]),
+            "d": "x\ud800",
+            "e": (np.int64(3), np.bool_(True), None),
+            5: {"z"},
+        }
+    )
     assert json.loads(text, parse_constant=pytest.fail) == {
-        "a": None, "b": 1.5, "c": [1, None], "d": "x\ufffd", "e": [3, True, None], "5": ["z"]}
+        "a": None,
+        "b": 1.5,
+        "c": [1, None],
+        "d": "x\ufffd",
+        "e": [3, True, None],
+        "5": ["z"],
+    }
     text.encode("utf-8")
 
 
 def test_files_land_in_a_new_folder(plan, tmp_path):
     seen = []
-    files = write.write_outputs(plan, tmp_path / "new" / "out", only=[*QUICK, "ruling.tif"],
-                                progress=lambda stage, share: seen.append((stage, share)))
+    files = write.write_outputs(
+        plan,
+        tmp_path / "new" / "out",
+        only=[*QUICK, "ruling.tif"],
+        progress=lambda stage, share: seen.append((stage, share)),
+    )
     assert _left(tmp_path / "new" / "out") == ["plan.json", "ranking.csv", "ruling.tif", "ruling.tif.aux.xml"]
     assert {f.name for f in files} == set(_left(tmp_path / "new" / "out"))
     assert seen[0] == ("Writing plan.json", 0.0)
