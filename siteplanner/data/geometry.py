@@ -39,6 +39,17 @@ def transformed(shape: BaseGeometry, source: CRS, target: CRS, max_step_deg: flo
     return shapely.transform(shapely.force_2d(shape), apply)
 
 
+def unwrapped(shape: BaseGeometry) -> BaseGeometry:
+    """A WGS 84 shape across the antimeridian in one piece (179 E to 181 E rather than 179 W): shapes wider than half
+    the globe are taken for such."""
+    import shapely
+
+    west, _, east, _ = shape.bounds
+    if not east - west > 180:
+        return shape
+    return shapely.transform(shape, lambda xy: np.column_stack([xy[:, 0] % 360.0, xy[:, 1]]))
+
+
 def box_lonlat(bounds: Box, crs: CRS) -> Box:
     """West, south, east, north in WGS 84 degrees of bounds in a CRS (edges followed, not only corners)."""
     from pyproj import Transformer

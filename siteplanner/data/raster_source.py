@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -85,7 +86,7 @@ def open_raster(path: str | Path, overview: int | None = None) -> Iterator[Raste
     position, complex numbers, pictures, several bands without a named elevation, and a unit that is not understood.
     """
     import rasterio
-    from rasterio.errors import RasterioError
+    from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
     full = local_file(path)
     driver = raster_driver(full)
@@ -95,7 +96,9 @@ def open_raster(path: str | Path, overview: int | None = None) -> Iterator[Raste
             raise InputError(f"This installation reads no {driver} rasters.", remedy="Export it as GeoTIFF.", file=full)
         options = {} if overview is None else {"overview_level": overview}
         try:
-            dataset = _open(full, driver, options)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", NotGeoreferencedWarning)  # said better by our own error
+                dataset = _open(full, driver, options)
         except (RasterioError, UnicodeDecodeError) as error:
             raise unreadable(error, full) from None
         with dataset:

@@ -13,7 +13,7 @@ import numpy as np
 from affine import Affine
 from pyproj import CRS
 
-from siteplanner.data.geometry import boxes_meet, transformed
+from siteplanner.data.geometry import boxes_meet, transformed, unwrapped
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.projections import check_target_crs, metric_crs
 from siteplanner.data.raster_read import Reading, read_onto
@@ -88,6 +88,10 @@ def _read(
     if not paths:
         raise InputError("No raster is given.", remedy="Name at least one elevation raster.")
     crs = check_target_crs(target_crs)
+    if near.is_empty or near.area == 0:
+        raise InputError("The ground needed has no extent.", remedy="Check the incident area.",
+                         field="layers.incident_area")  # fmt: skip
+    near = unwrapped(near)
     tell = progress or (lambda text, share: None)
     findings: list[Finding] = []
     records: list[InputRecord] = []

@@ -15,7 +15,7 @@ import numpy as np
 from siteplanner.data.archives import unpack_kmz, unpack_shapefiles
 from siteplanner.data.columns import named, plain
 from siteplanner.data.formats import VECTOR_FORMATS, local_file, vector_driver
-from siteplanner.data.geometry import Box, Kind, box_lonlat, boxes_meet, looks_swapped, mend, transformed
+from siteplanner.data.geometry import Box, Kind, box_lonlat, boxes_meet, looks_swapped, mend, transformed, unwrapped
 from siteplanner.data.grid import WGS84
 from siteplanner.data.projections import horizontal
 from siteplanner.data.records import InputRecord, crs_name, extent_words, sha256_of
@@ -95,6 +95,7 @@ def _read_layer(
         stem, layer = path.name.split("|", 1)
         path, layer = path.with_name(stem), layer.removeprefix("layername=")
     full = local_file(path)
+    near = None if near is None else unwrapped(near)
     findings: list[Finding] = []
     with _opened(full, role, kinds, layer, findings) as parts:
         infos = [_info(*part, full) for part in parts]
@@ -314,25 +315,16 @@ def _features(
 ) -> GeoDataFrame:  # fmt: skip
     """The features whose box meets the box of `near` (all without it), in the CRS of the file."""
     import pyogrio
-    from pyproj import Transformer
 
-    box = None
-    if near is not None:
-        if crs.is_geographic:
-            west, south, east, north = near.bounds
-            turn = 360.0 if info["total_bounds"] is not None and info["total_bounds"][2] > 180 and east < 0 else 0.0
-            pad = 0.01  # degrees: another datum lies less than 1 km away
-            box = (west + turn - pad, south - pad, east + turn + pad, north + pad)
-        else:
-            box = Transformer.from_crs(WGS84, crs, always_xy=True).transform_bounds(*near.bounds, densify_pts=21)
-        if not np.isfinite(box).all():
-            box = None  # the ground lies outside what the file's projection can show; the exact test decides
+    boxes = [] if near is None else _reading_boxes(near, crs, info["total_bounds"])
     few = info["features"] <= _READ_WHOLE
+    # GDAL takes one box only; with two, on either side of the antimeridian, all are read
+    bbox = boxes[0] if len(boxes) == 1 and not few else None
     errors = pyogrio.errors
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         try:
-            frame = pyogrio.read_dataframe(connection, layer=layer, bbox=None if few else box, on_invalid="fix",
+            frame = pyogrio.read_dataframe(connection, layer=layer, bbox=bbox, on_invalid="fix",
                                            datetime_as_string=True, use_arrow=False)  # fmt: skip
         except (errors.DataSourceError, errors.FeatureError, errors.GeometryError, UnicodeDecodeError) as error:
             raise _unreadable(error, path) from None
@@ -340,11 +332,30 @@ def _features(
         findings.append(Finding("layer_doubtful", "warning", f"While reading: {text[:300]}",
                                 "Look at the layer in a GIS.", path.name))  # fmt: skip
     frame = _with_geometry(frame)
-    if few and box is not None and len(frame):
+    if boxes and len(frame):
         b = frame.geometry.bounds.to_numpy()
-        meets = (b[:, 0] <= box[2]) & (b[:, 2] >= box[0]) & (b[:, 1] <= box[3]) & (b[:, 3] >= box[1])
+        meets = np.zeros(len(b), dtype=bool)
+        for box in boxes:
+            meets |= (b[:, 0] <= box[2]) & (b[:, 2] >= box[0]) & (b[:, 1] <= box[3]) & (b[:, 3] >= box[1])
         frame = frame[meets | ~np.isfinite(b).all(axis=1)]
     return frame
+
+
+def _reading_boxes(near: BaseGeometry, crs: CRS, bounds: Box | None) -> list[Box]:
+    """Boxes in the file's CRS that hold the needed ground; none where the file's projection cannot show it.
+
+    Longitudes are taken in the turn that the file counts in (126 W may be written as 234).
+    """
+    from pyproj import Transformer
+
+    west, south, east, north = near.bounds
+    if not crs.is_geographic:
+        box = Transformer.from_crs(WGS84, crs, always_xy=True).transform_bounds(*near.bounds, densify_pts=21)
+        return [box] if np.isfinite(box).all() else []
+    pad = 0.01  # degrees: another datum lies less than 1 km away
+    turned = [(west + t - pad, south - pad, east + t + pad, north + pad) for t in (0.0, -360.0, 360.0)]
+    meeting = [b for b in turned if bounds is None or (b[0] <= bounds[2] and b[2] >= bounds[0])]
+    return meeting or turned[:1]
 
 
 def _with_geometry(frame: Any) -> GeoDataFrame:

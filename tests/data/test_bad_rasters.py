@@ -366,5 +366,10 @@ def test_working_crs_must_be_metric(write_raster, epsg, match):
     assert caught.value.field == "crs"
 
 
+def test_ground_without_extent(write_raster):
+    with pytest.raises(InputError, match="no extent"):
+        read_elevation([write_raster(ground(), ORIGIN)], near=box(LON, LAT, LON, LAT), target_crs=UTM)
+
+
 def test_no_path_at_all():
     refused(match="No raster is given", file=False)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from matplotlib import cbook
 from pyproj import CRS, Geod
 from rasterio.transform import from_origin
-from shapely.geometry import box
+from shapely.geometry import Polygon, box
 
 from siteplanner.data.rasters import read_elevation
 
@@ -105,11 +105,42 @@ def test_longitudes_from_0_to_360(write_raster):
     assert not np.isnan(elevation.grid.values).any()
 
 
+def test_across_the_antimeridian(write_raster):
+    """One raster on each side of 180 degrees; the needed ground comes as a shape from -179.98 to 179.98."""
+    z = np.full((400, 400), 12, np.float32)
+    west = write_raster(z, from_origin(179.6, -16.8, 0.001, 0.001), name="w.tif", unit="m")
+    east = write_raster(z, from_origin(-180, -16.8, 0.001, 0.001), name="e.tif", unit="m")
+    near = Polygon([(179.98, -17.1), (-179.98, -17.1), (-179.98, -16.9), (179.98, -16.9)])
+    elevation = read_elevation([west, east], near=near, target_crs=CRS.from_epsg(32760))
+    assert elevation.grid.shape[1] < 60  # 4.3 km
+    assert np.all(elevation.grid.values == 12)
+    assert len(elevation.records) == 2
+
+
+def test_netcdf_with_plain_coordinates(tmp_path):
+    """CF 1.11 sections 4.1, 4.2: units make latitude and longitude. Row 0 is in the south here."""
+    from scipy.io import netcdf_file
+
+    path = tmp_path / "plain.nc"
+    lat, lon = LAT - 0.04 + np.arange(288) / 3600, LON - 0.04 + np.arange(288) / 3600
+    with netcdf_file(path, "w") as file:
+        for name, values, unit in (("lat", lat, "degrees_north"), ("lon", lon, "degrees_east")):
+            file.createDimension(name, 288)
+            variable = file.createVariable(name, "f8", (name,))
+            variable[:], variable.units = values, unit
+        for name, heights in (("z", hill(lon[None, :], lat[:, None])), ("slope", np.zeros((288, 288)))):
+            variable = file.createVariable(name, "f4", ("lat", "lon"))
+            variable[:], variable.units = heights, "m"
+    elevation = read_elevation([path], near=NEAR, target_crs=UTM)
+    assert peak_error_m(elevation) < 27.5
+    assert [f.code for f in elevation.findings] == ["elevation_crs_assumed"]
+
+
 @pytest.mark.parametrize(
     ("name", "driver", "dtype"),
     [("g.asc", "AAIGrid", "float32"), ("g.img", "HFA", "float32"), ("g.nc", "netCDF", "float32"),
      ("g.gpkg", "GPKG", "float32"),
-     ("N36W085.hgt", "SRTMHGT", "int16"), ("n36.dt1", "DTED", "int16")],
+     ("N36W085.hgt", "SRTMHGT", "int16"), ("n36.dt1", "DTED", "int16"), ("g.dem", "USGSDEM", "int16")],
 )  # fmt: skip
 def test_formats(tmp_path, write_hill, write_raster, name, driver, dtype):
     import rasterio
@@ -120,6 +151,8 @@ def test_formats(tmp_path, write_hill, write_raster, name, driver, dtype):
         lon, lat = np.meshgrid(-85 + np.arange(side) / 1200, 37 - np.arange(side) / 1200)
         origin = from_origin(-85 - 0.5 / 1200, 37 + 0.5 / 1200, 1 / 1200, 1 / 1200)
         source = write_raster(np.round(hill(lon, lat)).astype("int16"), origin, name="source.tif")
+    elif driver == "USGSDEM":
+        source = write_hill(dtype=dtype, name="source.tif", cell=1 / 1200, size_m=10000)
     elif driver == "AAIGrid":
         source = write_hill(32616, 20.0, dtype=dtype, name="source.tif")
     else:

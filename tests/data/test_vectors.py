@@ -182,6 +182,19 @@ def test_longitudes_from_0_to_360(write):
     assert read(write([moved], "gpkg")).record.count == 1
 
 
+@pytest.mark.parametrize("whole", [True, False])
+def test_across_the_antimeridian(write, monkeypatch, whole):
+    """Points on both sides of 180 degrees; the needed ground comes as a shape from -179.98 to 179.98."""
+    if not whole:
+        monkeypatch.setattr(vectors, "_READ_WHOLE", 1)
+    lons = [179.99, -179.99, 179.9, -179.9, 0.0]
+    path = write([Point(lon, -17) for lon in lons], "gpkg", number=list(range(5)))
+    near = Polygon([(179.98, -17.1), (-179.98, -17.1), (-179.98, -16.9), (179.98, -16.9)])
+    layer = read_layer(path, "spots", target_crs=CRS.from_epsg(32760), kinds={"point"}, near=near)
+    assert list(layer.frame["number"]) == [0, 1]
+    assert np.ptp(layer.frame.geometry.x) == pytest.approx(2130, abs=10)  # 0.02 degrees at 17 S
+
+
 def test_the_same_file_has_the_same_fingerprint_and_a_changed_part_another(write):
     path = write([AREA], "shp", a=[1])
     first, again = read(path).record.sha256, read(path).record.sha256
