@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from shapely import transform as move
 from shapely.geometry import mapping
 
 from siteplanner.demo.county import CELL_M, EPSG, HEIGHT_M, SOUTH_M, WEST_M, make_ground
-from siteplanner.demo.layers import STAGING, make_layers
+from siteplanner.demo.layers import STAGING, make_layers, staging_point
 from siteplanner.demo.roadplan import Road, lay_roads
 from siteplanner.demo.text import MISSION, README
 
@@ -66,7 +67,7 @@ def road_features(roads: list[Road]) -> list:
             keep = {first, last, *(k for k in range(first, last + 1) if seen[shared[k]] > 1)}
             nodes = sorted(keep)
             points: list = []
-            for a, b in zip(nodes[:-1], nodes[1:], strict=True):
+            for a, b in pairwise(nodes):
                 piece = LineString(road.points[a : b + 1, :2]).simplify(0.8)
                 points += list(piece.coords)[:-1]
             points.append(tuple(road.points[last, :2]))
@@ -87,7 +88,8 @@ def build(folder: str | Path) -> Path:
     for name in ("incident_area", "must_serve", "keep_out", "hazards", "power_lines", "spots"):
         write_geojson(folder / f"{name}.geojson", getattr(layers, name))
     to = Transformer.from_crs(EPSG, 4326, always_xy=True)
-    lon, lat = to.transform(STAGING[1] + WEST_M, STAGING[2] + SOUTH_M)
+    x, y = staging_point(roads)
+    lon, lat = to.transform(x + WEST_M, y + SOUTH_M)
     (folder / "mission.toml").write_text(
         MISSION.format(staging=STAGING[0], latitude=round(lat, 6), longitude=round(lon, 6)), encoding="utf-8")
     (folder / "README.md").write_text(README, encoding="utf-8")

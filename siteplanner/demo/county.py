@@ -24,7 +24,8 @@ VALLEYS = (
         (6300, 7250, 1537, 600), (5200, 8150, 1526, 150), (3900, 8500, 1508, 120), (2700, 9350, 1490, 120),
         (1300, 9500, 1474, 160), (0, 10000, 1464, 420), (-1600, 10300, 1455, 420)), 900, 42, 3.5),
     Valley("Sable Creek", (
-        (1900, 3480, 1888, 60), (2700, 3580, 1852, 190), (3900, 3350, 1806, 300), (5300, 3330, 1753, 320), (6400, 3560, 1702, 240), (7300, 4150, 1642, 110), (7900, 4950, 1584, 200),
+        (1900, 3480, 1888, 60), (2700, 3580, 1852, 190), (3900, 3350, 1806, 300), (5300, 3330, 1753, 320),
+        (6400, 3560, 1702, 240), (7300, 4150, 1642, 110), (7900, 4950, 1584, 200),
         (8500, 6100, 1549.5, 400)), 0, 12, 2.0),
     Valley("Linnet Creek", (
         (11900, 15500, 1960, 60), (11500, 13600, 1868, 140), (11400, 12100, 1795, 170), (12100, 10600, 1730, 150),
@@ -108,7 +109,7 @@ def _limit(x, y):
     return np.clip(s, 0.5, 1.6)
 
 
-def _resample(z, source: Frame, target: Frame):
+def _resample(z: np.ndarray, source: Frame, target: Frame) -> np.ndarray:
     x, y = target.centres()
     row, col = source.rowcol(x, y)
     return ndimage.map_coordinates(z, [row, col], order=3, mode="nearest")
@@ -118,18 +119,16 @@ def make_ground(seed: int = 20_417) -> Ground:
     """Carve the county. Deterministic for one set of library versions; about half a minute."""
     lines = [v.line(260.0 if k == 0 else 60.0, seed + k) for k, v in enumerate(VALLEYS)]
     pad = (-PAD_M, -PAD_M, WIDTH_M + PAD_M, HEIGHT_M + PAD_M)
-    z = None
-    previous = None
+    z: np.ndarray | None = None
+    previous = Frame(*pad, 80.0)
     plan = ((80.0, 2.5e4, 70, 0.04), (40.0, 1.2e4, 25, 0.035), (20.0, 4e3, 8, 0.03))
     for stage, (cell, years, steps, diffusivity) in enumerate(plan):
         frame = Frame(*pad, cell)
         x, y = frame.centres()
         mask, height, dist, _, _ = _floor(lines, frame, seed + 10)
         noise = fractal(frame.shape, seed + 20 + stage, power=1.9, longest=(4000, 500, 200)[stage] / cell)
-        if z is None:
-            z = height + 0.12 * dist + 60 * noise
-        else:
-            z = _resample(z, previous, frame) + (0, 6, 3)[stage] * noise
+        z = height + 0.12 * dist if z is None else _resample(z, previous, frame)
+        z = z + (60, 6, 3)[stage] * noise
         if stage == 2:
             z = _benches(z, frame, seed)
         z[mask] = height[mask]
@@ -179,7 +178,7 @@ BENCHES = (
 PADS = (
     # x, y, half length, half width, level, fall northward: small flats where the story needs one
     (8720, 5230, 110, 75, 1690, -0.03),  # Chapel Bench
-    (8750, 7395, 60, 13, 1684, 0.0),  # Line Knoll
+    (8745, 7395, 75, 14, 1684, 0.0),  # Line Knoll
     (10600, 4480, 110, 70, 1800, -0.03),  # South Bench corral
     (4135, 2385, 28, 22, 2860, 0.0),  # Mount Averil
     (4450, 3290, 52, 26, 1791, 0.02),  # Sable Meadow

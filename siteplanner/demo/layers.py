@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from affine import Affine
 from rasterio import features
 from scipy import ndimage
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, shape
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 from shapely.validation import make_valid
 
@@ -19,19 +21,19 @@ Feature = tuple[object, dict[str, object]]  # geometry in local metres, properti
 
 MUST_SERVE = (
     ("Incident command post", 9360, 6905), ("Shelter camp, fairground", 10900, 6640),
-    ("Water drop point", 12950, 6560), ("Search base, Sable Creek", 5050, 3330), ("Ranch landing", 7300, 6900),
+    ("Water drop point", 12950, 6560), ("Search base, Sable Creek", 5050, 3330), ("Ranch landing", 7380, 7220),
 )
-STAGING = ("County road yard", 620, 10060)
+STAGING = ("County road yard", 620, 10060)  # moved onto the highway
 SPOTS = (
-    ("Mount Averil lookout", 4135, 2385), ("Marrowford school field", 9520, 6760),
+    ("Mount Averil lookout", 4135, 2385), ("Marrowford school field", 9485, 6900),
     ("Sable Meadow", 4450, 3292), ("South Bench corral", 10600, 4480), ("Line Knoll", 8750, 7395),
 )
 POWER_LINES = (
     ({"name": "Dunmarrow tie line", "voltage_kv": 230.0, "height_m": 28.0},
-     ((16000, 7500), (14600, 7350), (13200, 7300), (11300, 7250), (9700, 7420), (8750, 7395), (7900, 7900), (6300, 8600), (4400, 9600),
-      (2200, 10400), (0, 10900))),
+     ((16000, 7500), (14600, 7350), (13200, 7300), (11300, 7250), (9700, 7420), (8750, 7395), (7900, 7900),
+      (6300, 8600), (4400, 9600), (2200, 10400), (0, 10900))),
     ({"name": "Village feeder", "voltage_kv": None, "height_m": 11.0},
-     ((11300, 7250), (10900, 6900), (9800, 6900), (9050, 6920), (8870, 6500), (8600, 5600), (8000, 4850), (6500, 3650),
+     ((11300, 7250), (10900, 6900), (9900, 6650), (9080, 6640), (8870, 6500), (8600, 5600), (8000, 4850), (6500, 3650),
       (5000, 3450))),
 )
 PASTURES = (  # x, y, radius: grazed, no trees
@@ -59,7 +61,7 @@ def make_layers(ground: Ground, elevation_m: np.ndarray, roads: list[Road], seed
     return Layers(
         _incident_area(ground),
         [(Point(x, y), {"name": name}) for name, x, y in MUST_SERVE],
-        [(_box(9440, 6690, 9610, 6830), {"name": "School ground: children sheltered here"}),
+        [(_box(9440, 6858, 9610, 6940), {"name": "School ground: children sheltered here"}),
          (_box(12480, 5430, 12680, 5600), {"name": "Private ranch yard: owner refuses"})],
         _hazards(ground, roads),
         [(LineString(nodes), dict(tags)) for tags, nodes in POWER_LINES],
@@ -89,20 +91,18 @@ def _hazards(ground: Ground, roads: list[Road]) -> list[Feature]:
     main |= features.geometry_mask([river], main.shape, _cells_affine(), invert=True)
     flood = _polygons((ground.above_stream_m < WATER_M) & main, smooth_m=25).intersection(river)
     parts = [p for p in getattr(flood, "geoms", [flood]) if p.area > 20_000]
-    causeway = next(LineString(r.points[:, :2]) for r in roads if r.key == "sable").buffer(12)
+    causeway = unary_union([LineString(r.points[:, :2]).buffer(14) for r in roads if r.key in ("highway", "sable")])
     flood = make_valid(MultiPolygon(parts).simplify(10)).difference(causeway)  # the causeway stays dry
     slide = Polygon([(5680, 2700), (6020, 2720), (6080, 3150), (5960, 3330), (5780, 3300), (5690, 3050)])
     return [(flood, {"name": "Flood, high water expected", "kind": "flood"}),
             (slide, {"name": "Slide, Averil wall", "kind": "slide"})]
 
 
-def _cells_affine():
-    from affine import Affine
-
+def _cells_affine() -> Affine:
     return Affine(CELL_M, 0, 0, 0, -CELL_M, HEIGHT_M)
 
 
-def _polygons(flags: np.ndarray, smooth_m: float):
+def _polygons(flags: np.ndarray, smooth_m: float) -> BaseGeometry:
     share = ndimage.gaussian_filter(flags.astype(np.float32), smooth_m / CELL_M)
     found = features.shapes((share > 0.5).astype(np.uint8), mask=share > 0.5, transform=_cells_affine())
     return unary_union([shape(g) for g, _ in found])
@@ -110,6 +110,13 @@ def _polygons(flags: np.ndarray, smooth_m: float):
 
 def _largest(geometry):
     return max(getattr(geometry, "geoms", [geometry]), key=lambda g: g.area)
+
+
+def staging_point(roads: list[Road]) -> tuple[float, float]:
+    """The road yard's gate: the highway's point nearest to it."""
+    highway = next(r for r in roads if r.key == "highway").points
+    k = int(np.argmin(np.hypot(highway[:, 0] - STAGING[1], highway[:, 1] - STAGING[2])))
+    return float(highway[k, 0]), float(highway[k, 1])
 
 
 def _forest(ground: Ground, z: np.ndarray, roads: list[Road], seed: int) -> np.ndarray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 from scipy import ndimage
@@ -37,6 +37,7 @@ class RoadPlan:
     bridge: dict[str, str] | None = None  # extra tags of its bridges over streams; None: it fords them
     turn_m: float = 60.0
     limits: tuple[tuple[float, float, dict[str, str]], ...] = ()  # from, to (m along), extra tags
+    to_the_point: bool = False  # or within two cells of the last stop
     dry_m: float | None = None  # on a causeway at least this high above the stream
 
 
@@ -72,12 +73,14 @@ PLANS = (
     RoadPlan("highway", ((2, 10050), (1400, 9600), (3000, 9330), (5150, 8300), (8000, 7480), (9000, 6990),
                          (9800, 6930), (11400, 6580), (12900, 6520), (15998, 6800)),
              _tags("primary", "Marrow Highway", "asphalt", ref="7", maxspeed="50 mph", lanes="2"), 0.07,
-             bridge={"name": "Marrow Highway"}, turn_m=140),
+             bridge={"name": "Marrow Highway"}, turn_m=140, to_the_point=True, dry_m=4.6),
     RoadPlan("sable", ((9000, 6990), (8950, 6500), (7950, 4700), (6400, 3480), (5300, 3260),
                        (4000, 3395), (2900, 3480)),
-             _tags("secondary", "Sable Creek Road", "asphalt"), 0.09, start_on="highway", bridge={}, turn_m=90, dry_m=5.2),
+             _tags("secondary", "Sable Creek Road", "asphalt"), 0.09, start_on="highway", bridge={},
+             turn_m=90, dry_m=5.2),
     RoadPlan("linnet", ((12100, 6540), (12120, 7900), (11700, 9200), (12080, 10600), (11420, 12200), (11560, 13998)),
-             _tags("tertiary", "Linnet Road", "asphalt"), 0.08, start_on="highway", bridge={}, turn_m=90),
+             _tags("tertiary", "Linnet Road", "asphalt"), 0.08, start_on="highway", bridge={},
+             turn_m=90, to_the_point=True),
     RoadPlan("south", ((8500, 5350), (9300, 5050), (10500, 5080), (12100, 5250), (13600, 5350), (14700, 5600),
                        (14900, 6300), (14900, 6850)),
              _tags("tertiary", "South Side Road", "gravel"), 0.09, start_on="sable", end_on="highway",
@@ -88,12 +91,14 @@ PLANS = (
              bridge={}),
     RoadPlan("gannet", ((10150, 8100), (8800, 9800)),
              _tags("track", "Gannet Ridge Track", "gravel", tracktype="grade2"), 0.145, start_on="bench"),
-    RoadPlan("southbench", ((10500, 5080), (10600, 4500)),
-             _tags("unclassified", "South Bench Road", "gravel"), 0.125, start_on="south"),
-    RoadPlan("chapel", ((8350, 5450), (8720, 5230)),
-             _tags("unclassified", "Chapel Bench Road", "gravel"), 0.12, start_on="sable", bridge={}),
-    RoadPlan("knoll", ((8500, 7150), (8750, 7395)),
-             _tags("service", "Line Knoll Road", "gravel"), 0.13, start_on="highway"),
+    RoadPlan("southbench", ((10500, 5080), (10550, 4488)),
+             _tags("unclassified", "South Bench Road", "gravel"), 0.125, start_on="south",
+             to_the_point=True),
+    RoadPlan("chapel", ((8350, 5450), (8725, 5225)),
+             _tags("unclassified", "Chapel Bench Road", "gravel"), 0.12, start_on="sable", bridge={},
+             to_the_point=True),
+    RoadPlan("knoll", ((8500, 7150), (8800, 7560), (8775, 7402)),
+             _tags("service", "Line Knoll Road", "gravel"), 0.13, start_on="highway", to_the_point=True),
     RoadPlan("averil", ((6500, 3480), (4135, 2385)),
              _tags("unclassified", "Averil Lookout Road", "gravel"), 0.30, start_on="sable", bridge={}),
     RoadPlan("sawyer", ((7300, 4100), (5950, 5200)),
@@ -135,7 +140,6 @@ def lay_roads(ground: Ground, plans: tuple[RoadPlan, ...] = PLANS) -> tuple[np.n
     z = ground.elevation_m.copy()
     frame = ground.frame
     coarse = Frame(frame.west_m, frame.south_m, frame.east_m, frame.north_m, 20.0)
-    x, y = coarse.centres()
     roads: list[Road] = []
     water = _channel(ground)
     wet = ndimage.zoom(_channel(ground).astype(float), 0.5, order=1, grid_mode=True, mode="nearest") > 0.2
@@ -152,7 +156,7 @@ def lay_roads(ground: Ground, plans: tuple[RoadPlan, ...] = PLANS) -> tuple[np.n
         if plan.end_on:
             stops[-1] = _snap(by_key[plan.end_on], stops[-1])
         path = find_path(half, burden, coarse, stops, plan.max_grade, plan.turn_m,
-                         to_the_point=plan.end_on is not None or plan.key in ("highway", "linnet"))
+                         to_the_point=plan.to_the_point or plan.end_on is not None)
         line = densified(rounded(path), STEP_M)
         road, z = _lay(plan, line, z, ground, water, roads)
         roads.append(road)
@@ -200,7 +204,7 @@ def _set_out(street: Street, z: np.ndarray, frame: Frame, roads: list[Road]) -> 
         nodes[0] = _snap(by_key[street.start_on], nodes[0])
     if street.end_on:
         nodes[-1] = _snap(by_key[street.end_on], nodes[-1])
-    legs = [densified(np.array(pair), STEP_M)[1:] for pair in zip(nodes[:-1], nodes[1:], strict=True)]
+    legs = [densified(np.array(pair), STEP_M)[1:] for pair in pairwise(nodes)]
     line = np.vstack([np.array(nodes[:1]), *legs])
     heights = ndimage.gaussian_filter1d(sample(z, frame, line), 2.0, mode="nearest")
     cuts: list[tuple[int, int, dict[str, str]]] = [(0, len(line) - 1, street.tags)]
@@ -233,7 +237,8 @@ def _snap(road: Road, point: tuple[float, float]) -> tuple[float, float]:
     return float(road.points[k, 0]), float(road.points[k, 1])
 
 
-def _lay(plan: RoadPlan, line: np.ndarray, z: np.ndarray, ground: Ground, water: np.ndarray, roads: list[Road]):
+def _lay(plan: RoadPlan, line: np.ndarray, z: np.ndarray, ground: Ground, water: np.ndarray,
+         roads: list[Road]) -> tuple[Road, np.ndarray]:
     frame = ground.frame
     heights = sample(z, frame, line)
     if plan.dry_m is not None:
@@ -241,7 +246,7 @@ def _lay(plan: RoadPlan, line: np.ndarray, z: np.ndarray, ground: Ground, water:
     row, col = (np.clip(np.round(v).astype(int), 0, np.array(z.shape)[k] - 1)
                 for k, v in enumerate(frame.rowcol(line[:, 0], line[:, 1])))
     wet = water[row, col]
-    runs = []
+    runs: list[tuple[int, int]] = []
     if plan.bridge is not None:
         for first, last in _runs(wet):
             first, last = max(first - 2, 1), min(last + 2, len(line) - 2)
@@ -287,7 +292,7 @@ def _limited(cuts, limits):
         for first, last, tags in cuts:
             edges = sorted({first, last, *(k for k in (a, b) if first < k < last)})
             out += [(p, q, {**tags, **extra} if a <= p and q <= b else tags)
-                    for p, q in zip(edges[:-1], edges[1:], strict=True)]
+                    for p, q in pairwise(edges)]
         cuts = out
     return cuts
 

@@ -39,6 +39,7 @@ min_margin_deg = 2.0
 
 [radio]
 frequency_mhz = 763
+tx_power_dbm = 33    # 2 W a sector: a small cell
 sectors = 2
 max_radius_m = 9000
 
