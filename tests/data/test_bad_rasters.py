@@ -186,6 +186,19 @@ def test_companion_that_names_overviews_elsewhere(write_raster):
     refused(path, match="companion", file=False)
 
 
+def test_cells_kept_in_a_file_elsewhere(write_raster, tmp_path):
+    """This format can keep its cells in another file, which it names; only beside itself is allowed."""
+    import rasterio.shutil
+
+    (tmp_path / "sub").mkdir()
+    path = tmp_path / "sub" / "spill.img"
+    rasterio.shutil.copy(write_raster(ground(), ORIGIN), path, driver="HFA", USE_SPILL="YES")
+    assert np.nanmax(read(path, unit="m").grid.values) == pytest.approx(700, abs=1)
+    (tmp_path / "x.ige").write_bytes((tmp_path / "sub" / "spill.ige").read_bytes())
+    path.write_bytes(path.read_bytes().replace(b"spill.ige", b"../x.ige\x00"))
+    refused(path, match="names files elsewhere")
+
+
 def test_overview_file_named_inside(write_raster):
     path = write_raster(ground(), ORIGIN, unit="m")
     with rasterio.open(path, "r+") as file:
