@@ -247,6 +247,13 @@ class Search(_Part):
     )
     spacing_m: float = Field(200.0, gt=0, description="No two candidate spots are closer.")
     max_spots: int = Field(200, ge=1, le=5000, description="Candidate spots evaluated in full.")
+    refined_spots: int = Field(
+        5,
+        ge=0,
+        le=100,
+        description="The best spots are moved to the best cell within half the spacing, by full "
+        "evaluation of up to 8 cells around each.",
+    )
     listed_spots: int = Field(10, ge=1, le=100, description="Spots in the ranking handed over.")
     coverage_cell_m: float | None = Field(
         None, gt=0, description="Coarser cells for the served share; None: at most 40,000 cells in the area."

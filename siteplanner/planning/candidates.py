@@ -79,6 +79,23 @@ def choose_cells(
     return rows[picked], cols[picked], used
 
 
+def cells_around(
+    feasible: np.ndarray, value: np.ndarray, row: int, col: int, reach_cells: float, count: int
+) -> list[tuple[int, int]]:
+    """Up to `count` feasible cells within `reach_cells` of a cell, itself left out, spread and best value first."""
+    r0, c0 = max(0, row - int(reach_cells)), max(0, col - int(reach_cells))
+    window = feasible[r0 : row + int(reach_cells) + 1, c0 : col + int(reach_cells) + 1]
+    rows, cols = np.nonzero(window)
+    rows, cols = rows + r0, cols + c0
+    away = np.hypot(rows - row, cols - col)
+    keep = (away <= reach_cells) & (away > 0)
+    rows, cols = rows[keep], cols[keep]
+    if not len(rows):
+        return []
+    picked = thin(rows, cols, value[rows, cols], max(reach_cells / 2, 1.0))[:count]
+    return [(int(rows[i]), int(cols[i])) for i in picked]
+
+
 def grid_reference(latitude_deg: float, longitude_deg: float) -> str:
     """Military grid / US National Grid reference to 1 m (truncated, never rounded: FGDC-STD-011-2001)."""
     from mgrs import MGRS

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import platform
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Weights
-from siteplanner.planning.candidates import choose_cells, letters, merit, spot_at, user_spots
+from siteplanner.planning.candidates import cells_around, choose_cells, letters, merit, spot_at, user_spots
 from siteplanner.planning.evaluate import Judge, evaluate
 from siteplanner.planning.limits import rule_ground
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot, Scene
 from siteplanner.planning.progress import Progress, Stages
 from siteplanner.planning.scoring import firmness, rank
 from siteplanner.planning.study import Study, load_study
+
+NEIGHBOURS = 8  # cells looked at around each of the best spots
 
 
 def plan(mission: Mission, progress: Progress | None = None) -> Plan:
@@ -33,8 +35,9 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
 
     with stages.stage("Choosing candidate spots"):
         grid = study.elevation
+        guess = merit(study, way)
         rows, cols, spacing = choose_cells(
-            ruling.feasible, merit(study, way), grid.cell_size_m, mission.search.spacing_m, mission.search.max_spots
+            ruling.feasible, guess, grid.cell_size_m, mission.search.spacing_m, mission.search.max_spots
         )
         named = user_spots(study)
         candidates = [
@@ -43,7 +46,8 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
     with stages.stage("Evaluating spots") as tick:
         everything = [*named, *candidates]
         evaluations = [evaluate(judge, spot) for spot in stages.each(tick, everything, len(everything))]
-    with stages.stage("Ranking"):
+    with stages.stage("Ranking") as tick:
+        evaluations = refine(judge, evaluations, guess, spacing, tick)
         ranked = name_spots(rank(evaluations, mission))
         listed = ranked[: mission.search.listed_spots]
         rejected = tuple(e for e in evaluations if e.failed and e.spot.origin == "user")
@@ -70,6 +74,35 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
         timings_s=stages.timings_s,
         extra={"firmness": firmness(listed), "search": search, "judge": judge, "all_spots": ranked},
     )
+
+
+def refine(
+    judge: Judge, evaluations: list[Evaluation], guess: np.ndarray, spacing_m: float, tick: Callable[[float], None]
+) -> list[Evaluation]:
+    """Move each of the best searched spots to the best-scoring cell close by; user's spots stay where they are.
+
+    A move must raise the score and keep the spacing to every other searched spot, so the set stays diverse.
+    """
+    study = judge.study
+    mission, grid = study.mission, study.elevation
+    ranked = [r for r in rank(evaluations, mission) if r.spot.origin == "search"][: mission.search.refined_spots]
+    kept = {id(e): e for e in evaluations}
+    for number, r in enumerate(ranked):
+        tick(number / len(ranked))
+        cell = grid.cell(r.spot.x, r.spot.y)
+        assert cell is not None  # searched spots stand on cells
+        around = cells_around(judge.ruling.feasible, guess, *cell, spacing_m / 2 / grid.cell_size_m, NEIGHBOURS)
+        others = [(e.spot.x, e.spot.y) for e in kept.values() if e.spot.origin == "search" and e is not r.evaluation]
+        moves = []
+        for row, col in around:
+            spot = spot_at(grid, row, col, r.spot.name)
+            if all(np.hypot(spot.x - x, spot.y - y) >= spacing_m for x, y in others):
+                moves.append(evaluate(judge, spot))
+        better = rank([r.evaluation, *moves], mission)
+        if better and better[0].evaluation is not r.evaluation:
+            del kept[id(r.evaluation)]
+            kept[id(better[0].evaluation)] = better[0].evaluation
+    return list(kept.values())
 
 
 def rescore(old: Plan, weights: Weights) -> Plan:

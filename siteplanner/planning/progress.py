@@ -20,8 +20,8 @@ SHARES = {
     "Checking the satellite line": 0.17,
     "Finding ways over ground": 0.06,
     "Choosing candidate spots": 0.04,
-    "Evaluating spots": 0.40,
-    "Ranking": 0.10,
+    "Evaluating spots": 0.38,
+    "Ranking": 0.12,
 }
 
 

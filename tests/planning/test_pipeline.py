@@ -215,3 +215,11 @@ def test_no_spot_is_an_answer_with_reasons(tmp_path):
     record = plan_record(made)
     assert record["recommendation"].startswith("No spot passes every limit.")
     assert "0.6 deg" in steep.nearest_to_pass  # atan 0.01 = 0.573 deg
+
+
+def test_refining_never_lowers_the_first_place_and_keeps_the_spacing(tmp_path):
+    rough = plan(load_mission(write_mission(tmp_path / "a", search="refined_spots = 0")))
+    fine = plan(load_mission(write_mission(tmp_path / "b", search="refined_spots = 5")))
+    assert fine.best.score >= rough.best.score
+    spots = [(r.spot.x, r.spot.y) for r in fine.extra["all_spots"] if r.spot.origin == "search"]
+    assert min(math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]) >= 100 - 1e-6
