@@ -27,17 +27,10 @@ LEVELS = {
     "__init__": 5,
 }
 CORE_MAY_IMPORT = {
-    "numpy",
-    "scipy",
-    "numba",
-    "math",
-    "dataclasses",
-    "typing",
-    "functools",
-    "collections",
-    "__future__",
-    "siteplanner",
-}
+    "numpy", "scipy", "numba", "siteplanner",
+    # of the standard library; `os` only to count processors
+    "math", "dataclasses", "typing", "functools", "itertools", "collections", "concurrent", "os", "__future__",
+}  # fmt: skip
 
 
 def modules() -> list[Path]:
