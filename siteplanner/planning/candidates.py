@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from siteplanner.data.grid import Grid
+from siteplanner.data.grid_reference import grid_reference
 from siteplanner.planning.ground_way import GroundWay
 from siteplanner.planning.model import Spot
 from siteplanner.planning.study import Study
@@ -94,13 +95,6 @@ def cells_around(
         return []
     picked = thin(rows, cols, value[rows, cols], max(reach_cells / 2, 1.0))[:count]
     return [(int(rows[i]), int(cols[i])) for i in picked]
-
-
-def grid_reference(latitude_deg: float, longitude_deg: float) -> str:
-    """Military grid / US National Grid reference to 1 m (truncated, never rounded: FGDC-STD-011-2001)."""
-    from mgrs import MGRS
-
-    return str(MGRS().toMGRS(latitude_deg, longitude_deg, MGRSPrecision=5))
 
 
 def spot_at(grid: Grid, row: int, col: int, name: str) -> Spot:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from siteplanner.data.grid_reference import grid_reference
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission, mission_from_dict
-from siteplanner.planning.candidates import grid_reference
 from siteplanner.planning.evaluate import Judge, evaluate
 from siteplanner.planning.limits import rule_ground
 from siteplanner.planning.model import Criterion, Evaluation, Plan, Spot

@@ -26,6 +26,7 @@ from siteplanner.data.vetting import (
     plausible_area,
     plausible_staging,
     points_on_ground,
+    scale_findings,
     usable_numbers,
 )
 from siteplanner.errors import Finding, InputError
@@ -192,6 +193,7 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         crs = check_target_crs(mission.crs) if mission.crs else metric_crs(where.x, where.y)
         area = take(lonlat_area).to_crs(crs)
         whole_area = unary_union(list(area.geometry))
+        findings += scale_findings(crs, unary_union(list(lonlat_area.frame.geometry)))
         findings += plausible_area(whole_area)
         findings += plausible_staging(
             mission.staging.longitude, mission.staging.latitude, unary_union(list(lonlat_area.frame.geometry))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 import xml.etree.ElementTree as ET
 
 import gpxpy
@@ -25,12 +23,6 @@ ORDER = {
 }
 ORDER["rtept"] = ORDER["trkpt"] = ORDER["wpt"]
 MANY = {"wpt", "rte", "trk", "rtept", "trkseg", "trkpt"}
-
-
-if importlib.util.find_spec("siteplanner.roads.directions") is None:
-    from tests.outputs._steps import stand_in
-
-    sys.modules["siteplanner.roads.directions"] = stand_in()
 
 
 def _check_schema(text: str) -> ET.Element:

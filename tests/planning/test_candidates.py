@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.distance import pdist
 
-from siteplanner.planning.candidates import choose_cells, grid_reference, letters, thin
+from siteplanner.data.grid_reference import grid_reference
+from siteplanner.planning.candidates import choose_cells, letters, thin
 
 
 @settings(max_examples=40, deadline=None)
