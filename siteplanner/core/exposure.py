@@ -1,0 +1,111 @@
+"""Radio-frequency exposure: limits, power density, and the distance at which a field falls to its limit.
+
+Sources: 47 CFR 1.1310 Table 1 (limits, power density columns); FCC OET Bulletin 65, edition 97-01, section 2,
+equations (3), (6) and (8) (power density in the far field, with a reflecting ground).
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from siteplanner.core.antenna import vertical_loss_db
+
+People = Literal["public", "workers"]
+
+FREE_SPACE = 1.0
+GROUND_REFLECTION = 2.56
+"""OET 65 equation (8): the field is 1.6 times as strong over ground, power density 1.6^2."""
+FULL_REFLECTION = 4.0
+"""OET 65 equation (6): a perfect reflector doubles the field."""
+
+AVERAGING_MIN: dict[People, int] = {"public": 30, "workers": 6}
+"""Averaging times in minutes, 47 CFR 1.1310 Table 1."""
+
+# 47 CFR 1.1310 Table 1: (from MHz, to MHz, factor, exponent); limit = factor x f^exponent in mW/cm2
+_TABLE: dict[People, tuple[tuple[float, float, float, int], ...]] = {
+    "workers": (
+        (0.3, 3.0, 100.0, 0),
+        (3.0, 30.0, 900.0, -2),
+        (30.0, 300.0, 1.0, 0),
+        (300.0, 1500.0, 1 / 300, 1),
+        (1500.0, 100_000.0, 5.0, 0),
+    ),
+    "public": (
+        (0.3, 1.34, 100.0, 0),
+        (1.34, 30.0, 180.0, -2),
+        (30.0, 300.0, 0.2, 0),
+        (300.0, 1500.0, 1 / 1500, 1),
+        (1500.0, 100_000.0, 1.0, 0),
+    ),
+}
+
+
+def exposure_limit_mw_cm2(frequency_mhz: float, people: People) -> float:
+    """Largest permissible power density in mW/cm2, whole body, averaged over `AVERAGING_MIN`.
+
+    `public` is the table's general population (uncontrolled), `workers` its occupational (controlled) column:
+    people who know of the field and can leave it. NaN outside 0.3 to 100,000 MHz, where the table gives nothing.
+    Source: 47 CFR 1.1310 Table 1.
+    """
+    for low, high, factor, exponent in _TABLE[people]:
+        if low <= frequency_mhz <= high:
+            return factor * frequency_mhz**exponent
+    return float("nan")
+
+
+def eirp_w(power_dbm: float, gain_dbi: float, loss_db: float = 0.0) -> float:
+    """Equivalent isotropic radiated power in watts of a transmitter behind a lossy cable."""
+    return float(10 ** ((power_dbm + gain_dbi - loss_db - 30) / 10))
+
+
+def power_density_mw_cm2(eirp_w: ArrayLike, distance_m: ArrayLike, ground_factor: float = FREE_SPACE) -> np.ndarray:
+    """Power density in the main beam at a distance; shapes broadcast.
+
+    S = F EIRP / (4 pi R^2), OET 65 equations (3) with F = 1, (6) with F = 4, (8) with F = 2.56. 1 W/m2 is
+    0.1 mW/cm2. A far-field formula: closer than a few wavelengths to the antenna it overstates the field.
+    Raises ValueError for a distance that is not above 0.
+    """
+    distance = np.asarray(distance_m, float)
+    if np.any(distance <= 0):
+        raise ValueError("the distance must be above 0 m")
+    return ground_factor * np.asarray(eirp_w, float) / (4 * np.pi * distance**2) / 10
+
+
+def compliance_distance_m(eirp_w: float, limit_mw_cm2: float, ground_factor: float = FREE_SPACE) -> float:
+    """Distance in the main beam at which the power density has fallen to the limit, in metres.
+
+    R = sqrt(F EIRP / (4 pi S)), OET 65 equations (3), (6), (8) solved for R. NaN for an unknown limit.
+    """
+    return float(np.sqrt(ground_factor * eirp_w / (4 * np.pi * 10 * limit_mw_cm2)))
+
+
+def ground_share_of_limit(
+    eirp_w: float,
+    limit_mw_cm2: float,
+    mast_height_m: float,
+    *,
+    vertical_beamwidth_deg: float = 10.0,
+    side_lobe_db: float = 20.0,
+    downtilt_deg: float = 0.0,
+    person_height_m: float = 2.0,
+    ground_factor: float = GROUND_REFLECTION,
+) -> tuple[float, float]:
+    """Highest share of the limit for someone on level ground around the mast, and how far off it is felt.
+
+    Returns (share, horizontal distance in metres) of the worst place, out to where the beam's upper half meets
+    the ground. The field is that of the sector's own vertical pattern (`core.antenna.vertical_loss_db`) along the
+    slant line to the top of the head, with the ground's reflection: OET 65 section 2, the relative-gain form
+    S = F EIRP g(angle) / (4 pi R^2). A mast no higher than the person: the main beam itself counts at 1 m.
+    """
+    rise = mast_height_m - person_height_m
+    if rise <= 0:
+        return float(power_density_mw_cm2(eirp_w, 1.0, ground_factor)) / limit_mw_cm2, 1.0
+    distance = np.concatenate([[0.0], np.geomspace(0.1, 400 * rise, 4000)])
+    below = -np.degrees(np.arctan2(rise, distance))
+    loss = vertical_loss_db(below, vertical_beamwidth_deg, side_lobe_db, downtilt_deg)
+    density = power_density_mw_cm2(eirp_w * 10 ** (-loss / 10), np.hypot(distance, rise), ground_factor)
+    worst = int(np.argmax(density))
+    return float(density[worst]) / limit_mw_cm2, float(distance[worst])

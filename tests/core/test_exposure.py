@@ -1,0 +1,101 @@
+"""RF exposure against 47 CFR 1.1310 Table 1 and the worked figures of OET Bulletin 65."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from siteplanner.core.exposure import (
+    FREE_SPACE,
+    FULL_REFLECTION,
+    GROUND_REFLECTION,
+    compliance_distance_m,
+    eirp_w,
+    exposure_limit_mw_cm2,
+    ground_share_of_limit,
+    power_density_mw_cm2,
+)
+
+FOOT_M = 0.3048
+
+
+# 47 CFR 1.1310 Table 1
+@pytest.mark.parametrize(
+    ("frequency_mhz", "public"),
+    [(100, 0.2), (460, 0.306667), (700, 0.466667), (768, 0.512), (850, 0.566667), (2500, 1.0), (6000, 1.0)],
+)
+def test_limits_of_the_table(frequency_mhz, public):
+    assert exposure_limit_mw_cm2(frequency_mhz, "public") == pytest.approx(public, rel=1e-5)
+    assert exposure_limit_mw_cm2(frequency_mhz, "workers") == pytest.approx(5 * public, rel=1e-5)
+
+
+def test_limits_at_29_mhz():
+    # 900/f^2 and 180/f^2 of the same table
+    assert exposure_limit_mw_cm2(29, "workers") == pytest.approx(1.07015, abs=1e-5)
+    assert exposure_limit_mw_cm2(29, "public") == pytest.approx(0.214031, abs=1e-6)
+
+
+def test_outside_the_table_is_not_known():
+    assert np.isnan(exposure_limit_mw_cm2(0.1, "public"))
+    assert np.isnan(exposure_limit_mw_cm2(150_000, "workers"))
+    assert np.isnan(compliance_distance_m(10.0, float("nan")))
+
+
+def test_the_bulletins_worked_example():
+    """60 W x 50 % x 20 %, 2.2 dBi at 6 ft, ground reflected: the programs after OET 65 print these figures."""
+    eirp = 60 * 0.5 * 0.2 * 10**0.22
+    assert power_density_mw_cm2(eirp, 6 * FOOT_M, GROUND_REFLECTION) == pytest.approx(0.0606525, abs=1e-6)
+    assert compliance_distance_m(eirp, 1.07015, GROUND_REFLECTION) / FOOT_M == pytest.approx(1.42841, abs=1e-5)
+    assert compliance_distance_m(eirp, 0.214031, GROUND_REFLECTION) / FOOT_M == pytest.approx(3.19402, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("factor", "density", "distances"),
+    [
+        (FREE_SPACE, 0.039883, (2.9234, 1.3074, 1.9971, 0.8931)),
+        (GROUND_REFLECTION, 0.102101, (4.6775, 2.0918, 3.1953, 1.4290)),
+        (FULL_REFLECTION, 0.159533, (5.8468, 2.6148, 3.9942, 1.7862)),
+    ],
+)
+def test_57_dbm_in_closed_form(factor, density, distances):
+    eirp = eirp_w(43.0, 15.5, 1.5)
+    assert eirp == pytest.approx(501.187, abs=1e-3)
+    assert power_density_mw_cm2(eirp, 10.0, factor) == pytest.approx(density, abs=1e-6)
+    got = [
+        compliance_distance_m(eirp, exposure_limit_mw_cm2(f, who), factor)
+        for f in (700, 2500)
+        for who in ("public", "workers")
+    ]
+    assert got == pytest.approx(distances, abs=1e-4)
+
+
+def test_a_distance_of_nothing_is_refused():
+    with pytest.raises(ValueError, match="above 0 m"):
+        power_density_mw_cm2(10.0, [1.0, 0.0])
+
+
+@given(st.floats(0.01, 1e5), st.floats(30, 6000), st.sampled_from([1.0, 2.56, 4.0]))
+def test_at_the_compliance_distance_the_field_is_the_limit(eirp, frequency, factor):
+    limit = exposure_limit_mw_cm2(frequency, "public")
+    distance = compliance_distance_m(eirp, limit, factor)
+    assert power_density_mw_cm2(eirp, distance, factor) == pytest.approx(limit, rel=1e-9)
+
+
+def test_below_the_mast_against_a_walk_in_closed_form():
+    """An antenna alike in all elevations: the worst place is under the mast, at the slant distance itself."""
+    share, where = ground_share_of_limit(500.0, 0.5, 12.0, vertical_beamwidth_deg=180, side_lobe_db=0.0)
+    assert where == 0.0
+    assert share == pytest.approx(float(power_density_mw_cm2(500.0, 10.0, GROUND_REFLECTION)) / 0.5, rel=1e-12)
+
+
+def test_below_the_mast_a_slim_beam_is_felt_farther_off():
+    steps = np.linspace(0, 3000, 300_001)
+    below = np.degrees(np.arctan2(10.0, steps))
+    loss = np.minimum(12 * ((2.0 - below) / 10) ** 2, 20)  # TR 36.814 Table A.2.1.1-2 written again
+    density = 2.56 * 500 * 10 ** (-loss / 10) / (4 * np.pi * (steps**2 + 100)) / 10
+    share, where = ground_share_of_limit(500.0, 0.5, 12.0, downtilt_deg=2.0)
+    assert share == pytest.approx(density.max() / 0.5, rel=1e-3)
+    assert where == pytest.approx(steps[density.argmax()], abs=0.5)
+    assert ground_share_of_limit(500.0, 0.5, 1.5) == pytest.approx((2.56 * 500 / (4 * np.pi) / 10 / 0.5, 1.0))
