@@ -201,32 +201,35 @@ def _print_plan(record: dict[str, Any]) -> None:
     from rich.table import Table
 
     stdout.print(escape(record["recommendation"]), style="bold", highlight=False)
+    if record["spots"]:
+        best = record["spots"][0]
+        stdout.print(
+            f"It stands at {best['latitude']:.5f}, {best['longitude']:.5f}, grid {best['grid_reference']}.",
+            highlight=False,
+        )
     if record["firmness"]["sentence"]:
         stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
     if record["spots"]:
-        table = Table(
-            "rank", "spot", "score", "served", "sky margin deg", "slope deg", "drive min", "mast m", "grid reference"
-        )
+        table = Table("rank", "spot", "score", "served", "sky deg", "slope deg", "drive min", "mast m")
         for spot in record["spots"]:
-            margin = max((s["margin_deg"] for s in spot["sky"]), default=math.nan)
+            margin = max((s["margin_deg"] for s in spot["sky"] if s["margin_deg"] == s["margin_deg"]), default=math.nan)
             table.add_row(
                 str(spot["rank"]),
                 escape(spot["name"]),
                 f"{spot['score']:.1f}",
                 f"{100 * spot['coverage']['share']:.0f} %",
-                f"{margin:.1f}",
+                _number(margin),
                 f"{spot['ground']['slope_deg']:.1f}",
                 f"{spot['access']['drive_time_s'] / 60:.0f}",
                 f"{spot['coverage']['mast_height_m']:g}",
-                spot["grid_reference"],
             )
         stdout.print(table)
     for item in record["rejected"]:
         reasons = " ".join(f["reason"] for f in item["failed"])
         stdout.print(f"Not {escape(item['name'])}: {escape(reasons)}", highlight=False)
-    ruled = Table("ruled out by", "share of search ground", "by this alone", "nearest to pass")
+    ruled = Table("ruled out by", "% of ground", "alone %", "nearest to pass")
     for r in record["rulings"]:
-        ruled.add_row(r["label"], f"{100 * r['share']:.1f} %", f"{100 * r['only_share']:.1f} %", r["nearest_to_pass"])
+        ruled.add_row(r["label"], f"{100 * r['share']:.1f}", f"{100 * r['only_share']:.1f}", r["nearest_to_pass"])
     stdout.print(ruled)
 
 

@@ -234,12 +234,7 @@ def broken_limits(
             )
         )
     if access is None:
-        out.append(
-            (
-                "no_way_in",
-                f"No road that the rig can reach comes within {mission.rig.last_leg_max_m:.0f} m over drivable ground.",
-            )
-        )
+        out.append(("no_way_in", _why_no_way(study, spot)))
     out += _near_lines(study, spot)
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)
@@ -255,6 +250,26 @@ def broken_limits(
     if "no_data" in codes and "no_data" not in said:
         out.append(("no_data", "The elevation beside this cell is not known."))
     return out
+
+
+def _why_no_way(study: Study, spot: Spot) -> str:
+    """The sentence of the limit, with what is wrong with the nearest road when there is one close by."""
+    rig, network = study.mission.rig, study.network
+    text = f"No road that the rig can reach comes within {rig.last_leg_max_m:.0f} m over drivable ground."
+    roads = np.flatnonzero(network.for_vehicles)
+    if not len(roads):
+        return text
+    point = Point(spot.x, spot.y)
+    distance = np.array([network.seg_geometry[i].distance(point) for i in roads])
+    nearest = int(roads[int(np.argmin(distance))])
+    if distance.min() > rig.last_leg_max_m + study.elevation.cell_size_m:
+        return f"{text} The nearest road is {distance.min():.0f} m away."
+    name = str(network.name[nearest]) or "the road beside it"
+    if not network.drivable[nearest]:
+        return f"{text} Not {name}: {network.reason[nearest]}."
+    if not study.tree.reached[nearest]:
+        return f"{text} The drive from staging does not reach {name}: a limit or a gap in the roads lies before it."
+    return f"{text} {name} is near, but the ground between is too steep or closed."
 
 
 def _near_lines(study: Study, spot: Spot) -> list[tuple[str, str]]:

@@ -203,7 +203,7 @@ def _relax(study: Study, hits: dict[str, np.ndarray], way: GroundWay) -> dict[st
 
             lines = unary_union(list(frame.geometry))
             x, y = study.elevation.xy(rows, cols)
-            out["power_line"] = f"would have to allow {max(p.distance(lines) for p in points(x, y)):.0f} m"
+            out["power_line"] = f"would have to allow {max(p.distance(lines) for p in points(x, y)):.1f} m"
     rows, cols = only("sky_blocked")
     if len(rows):
         margins = [best_margin_deg(study, int(r), int(c)) for r, c in zip(rows, cols, strict=True)]
