@@ -256,11 +256,11 @@ def _horizons(z, highest, gap, cell_m, row, col, eye, ceiling, row_steps, col_st
             c0 = min(int(c), cols - 2)
             br = r0 >> _SHIFT
             bc = c0 >> _SHIFT
-            if gap[br, bc] == 0 or ending[i] == 1:
+            lift = highest[br, bc] - eye
+            if (gap[br, bc] == 0 or ending[i] == 1) and (lift < 0 or lift / d - d * half_curvature <= best):
                 steps = steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1)
-                rise = highest[br, bc] - eye
-                rise = rise / d if rise > 0 else rise / (d + steps * (cell_m / 2))
-                if rise - d * half_curvature <= best:
+                # ground below the eye stands highest where it is farthest, in the block's last sample
+                if lift >= 0 or lift / (d + steps * (cell_m / 2)) - d * half_curvature <= best:
                     k += steps
                     continue
             fr = r - r0

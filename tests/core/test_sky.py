@@ -235,6 +235,17 @@ def test_trees_block_and_hide_their_own_cell(azimuth):
     )
 
 
+def test_holes_in_the_trees_alone_are_unknown():
+    z, cell = terrain("mountain")
+    trees = holed(z + np.float32(4) * (np.random.default_rng(2).random(z.shape) < 0.3).astype(np.float32))
+    high, low, ceiling = trees.astype(float).tolist(), z.astype(float).tolist(), float(np.nanmax(trees))
+    for azimuth in (33.0, 270.0):
+        state = sky_state(z, cell, azimuth, 15.0, 2.0, obstacles_m=trees)
+        for row, col in np.random.default_rng(6).integers(0, (200, 170), (1500, 2)).tolist():
+            assert state[row, col] == walked(high, cell, row, col, azimuth, 15.0, 2.0, ceiling, low)
+        assert UNKNOWN_GAP in state
+
+
 def test_threads_change_no_bit():
     z = holed(terrain("hills")[0])
     for azimuth in (123.4, 180.0):
