@@ -56,13 +56,13 @@ class Units:
 
     def length(self, metres: float | None, digits: int = 0) -> str:
         """A length up to a few hundred metres."""
-        if not _known(metres):
+        if metres is None or not math.isfinite(metres):
             return "not known"
         return f"{self.from_m(metres):,.{digits}f} {self.length_unit}"
 
     def distance(self, metres: float | None) -> str:
         """A length on the map: metres or feet when short, kilometres or miles when long."""
-        if not _known(metres):
+        if metres is None or not math.isfinite(metres):
             return "not known"
         if self.is_us:
             return f"{metres / MILE_M:.1f} mi" if metres >= 0.2 * MILE_M else f"{metres / FOOT_M:,.0f} ft"
@@ -70,7 +70,7 @@ class Units:
 
     def area(self, km2: float | None) -> str:
         """An area on the map."""
-        if not _known(km2):
+        if km2 is None or not math.isfinite(km2):
             return "not known"
         return f"{km2 / (MILE_M / 1000) ** 2:.1f} sq mi" if self.is_us else f"{km2:.1f} km²"
 
@@ -87,21 +87,17 @@ class Units:
         return value * POUND_KG if self.is_us else value
 
 
-def _known(value: float | None) -> bool:
-    return value is not None and math.isfinite(value)
-
-
 def minutes(value: float | None) -> str:
     """Minutes in words, hours beyond sixty."""
-    if not _known(value):
+    if value is None or not math.isfinite(value):
         return "not known"
-    whole = round(value)  # type: ignore[arg-type]
+    whole = round(value)
     return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
 def degrees(value: float | None, digits: int = 1) -> str:
     """An angle; unknown is said."""
-    return f"{value:.{digits}f}°" if _known(value) else "not known"
+    return f"{value:.{digits}f}°" if value is not None and math.isfinite(value) else "not known"
 
 
 SEVERITIES = ("caution", "warning", "note")

@@ -64,7 +64,7 @@ def read(text: str) -> tuple[float, float]:
     if re.search(r"[^\d\s.,+\-°º'′\"″NSEWnsew;:]", line):
         raise wrong
     letters = re.findall(r"[NSEW]", line.upper())
-    if "." not in line and line.count(",") == 1 or ", " in line:
+    if ("." not in line and line.count(",") == 1) or ", " in line:
         line = line.replace(",", " ")
     values = [float(n.replace(",", ".")) for n in _NUMBER.findall(line)]
     if len(values) not in (2, 4, 6) or len(letters) not in (0, 2):

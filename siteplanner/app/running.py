@@ -36,6 +36,7 @@ class Run:
     _stop: threading.Event = field(default_factory=threading.Event)
     _thread: threading.Thread | None = None
     _since: float = 0.0
+    _stage_since: float = 0.0
 
     def start(self) -> Run:
         self._since = time.monotonic()

@@ -37,31 +37,20 @@ OPTIONS: dict[str, str] = {  # passed as flags: they win over a user's own confi
 }
 # Options that not every release knows: as environment variables a release that lacks one passes over it.
 # Only these names may be asked for, so that no web page elsewhere can reach the server under a name of its own.
-NEWER: dict[str, str] = {"STREAMLIT_SERVER_ALLOWED_HOSTS": f"{HOST},localhost"}
-LIGHT = {
-    "primaryColor": "#0B4F82", "backgroundColor": "#FBFAF7", "secondaryBackgroundColor": "#EFEDE6",
-    "textColor": "#1C2430", "borderColor": "#D8D5CC", "linkColor": "#0B4F82",
+NEWER: dict[str, str] = {"STREAMLIT_SERVER_ALLOWED_HOSTS": f"{HOST} localhost"}
+THEMES: dict[str, dict[str, str]] = {  # by the browser's own wish for light or dark; contrast as on the saved map
+    "LIGHT": {"PRIMARY_COLOR": "#0B4F82", "BACKGROUND_COLOR": "#FBFAF7", "SECONDARY_BACKGROUND_COLOR": "#EFEDE6",
+              "TEXT_COLOR": "#1C2430", "BORDER_COLOR": "#D8D5CC", "LINK_COLOR": "#0B4F82"},
+    "DARK": {"PRIMARY_COLOR": "#8FBBDD", "BACKGROUND_COLOR": "#15171B", "SECONDARY_BACKGROUND_COLOR": "#23262C",
+             "TEXT_COLOR": "#D9CFC0", "BORDER_COLOR": "#373A41", "LINK_COLOR": "#8FBBDD"},
 }
-DARK = {
-    "primaryColor": "#8FBBDD", "backgroundColor": "#15171B", "secondaryBackgroundColor": "#23262C",
-    "textColor": "#D9CFC0", "borderColor": "#373A41", "linkColor": "#8FBBDD",
-}
-THEME = {
-    **{f"STREAMLIT_THEME_LIGHT_{_name}": value for _name, value in (
-        ("PRIMARY_COLOR", LIGHT["primaryColor"]), ("BACKGROUND_COLOR", LIGHT["backgroundColor"]),
-        ("SECONDARY_BACKGROUND_COLOR", LIGHT["secondaryBackgroundColor"]), ("TEXT_COLOR", LIGHT["textColor"]),
-        ("BORDER_COLOR", LIGHT["borderColor"]), ("LINK_COLOR", LIGHT["linkColor"]))},
-    **{f"STREAMLIT_THEME_DARK_{_name}": value for _name, value in (
-        ("PRIMARY_COLOR", DARK["primaryColor"]), ("BACKGROUND_COLOR", DARK["backgroundColor"]),
-        ("SECONDARY_BACKGROUND_COLOR", DARK["secondaryBackgroundColor"]), ("TEXT_COLOR", DARK["textColor"]),
-        ("BORDER_COLOR", DARK["borderColor"]), ("LINK_COLOR", DARK["linkColor"]))},
-    "STREAMLIT_THEME_BASE_RADIUS": "4px",
-}
+LOOK = {f"STREAMLIT_THEME_{side}_{name}": value for side, held in THEMES.items() for name, value in held.items()}
 
 
 def command(port: int) -> list[str]:
     """The command that runs the server on a port of the loopback address."""
-    flags = [f"--{name}={value}" for name, value in {**OPTIONS, "server.port": port, "browser.serverPort": port}.items()]
+    options = {**OPTIONS, "server.port": port, "browser.serverPort": port}
+    flags = [f"--{name}={value}" for name, value in options.items()]
     return [sys.executable, "-m", "streamlit", "run", str(Path(__file__).with_name("main.py")), *flags]
 
 
@@ -70,7 +59,7 @@ def environment() -> dict[str, str]:
     held = {k: v for k, v in os.environ.items() if not k.startswith("STREAMLIT_")}
     package = str(Path(__file__).parents[2])
     paths = [package, *filter(None, [held.get("PYTHONPATH")])]
-    return {**held, **NEWER, **THEME, "PYTHONPATH": os.pathsep.join(paths)}
+    return {**held, **NEWER, **LOOK, "PYTHONPATH": os.pathsep.join(paths)}
 
 
 def free_port(port: int) -> int:
@@ -102,7 +91,7 @@ def serve(port: int, *, open_browser: bool | None = None) -> int:
     server = subprocess.Popen(command(port), env=environment(), stdout=subprocess.DEVNULL)
     asked_to_end = []
 
-    def end(number, frame) -> None:
+    def end(number: int, frame: object) -> None:
         asked_to_end.append(number)
         server.terminate()
 

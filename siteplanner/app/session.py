@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from siteplanner.app.intake import Brought
     from siteplanner.app.running import Run
+    from siteplanner.errors import SiteplannerError
     from siteplanner.planning.explain import Explanation
     from siteplanner.planning.model import Plan, RankedSpot
 
@@ -37,12 +38,15 @@ class Work:
     draft: dict[str, Any] | None = None
     base: Path = Path(".")
     edition: int = 0  # rises when another mission is opened, so that fields start afresh
-    brought: dict[str, Brought] = field(default_factory=dict)  # by bare file name
+    revision: int = 0  # rises when its settings are applied
+    brought: list[Brought] = field(default_factory=list)
+    saved: set[str] = field(default_factory=set)  # uploads that were dealt with, by Streamlit's id
+    refused: dict[str, SiteplannerError] = field(default_factory=dict)
     check: Run | None = None
     run: Run | None = None
     plan: Plan | None = None  # under the weights of the moment
     planned: Plan | None = None  # as it came from the run
-    chosen: str | None = None  # key of the spot in hand
+    chosen: str | None = None  # key of the spot in hand; None: the best, whichever it is
     asked: Explanation | None = None
     memory: dict[str, Any] = field(default_factory=dict)  # made from the plan: pictures, outputs
 
@@ -56,15 +60,14 @@ class Work:
         """Start on another mission; what belonged to the last one is dropped."""
         self.stop()
         self.draft, self.base, self.origin = draft, base, origin
-        self.edition += 1
+        self.edition, self.revision = self.edition + 1, 0
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
         self.memory.clear()
 
     def take(self, plan: Plan) -> None:
-        """A plan has come; its best spot is in hand."""
+        """A plan has come; its best spot is in hand until another is chosen."""
         self.plan = self.planned = plan
-        self.chosen = spot_key(plan.best) if plan.best else None
-        self.asked = None
+        self.chosen = self.asked = None
         self.memory.clear()
 
     def stop(self) -> None:

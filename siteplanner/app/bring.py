@@ -1,0 +1,156 @@
+"""A user's own files: drop them, see what each was taken for, put that right."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import streamlit as st
+
+from siteplanner.app import intake, style
+from siteplanner.app.intake import ROLES, UNUSED, Brought
+from siteplanner.app.labels import error_text, plain
+from siteplanner.app.session import Work
+from siteplanner.errors import InputError, SiteplannerError
+from siteplanner.mission import load_mission
+from siteplanner.outputs.text import clean
+
+
+def own_files(work: Work) -> None:
+    """Drop zone, list of files with their roles, and the way on. Raises InputError."""
+    sent = st.file_uploader(
+        "Drop all layers here: elevation, incident area, roads; if you have them surface heights, keep-out and hazard "
+        "areas, power lines, must-serve points, spots. A mission.toml may come along.",
+        accept_multiple_files=True, key=f"drop_{work.token}",
+        help="GeoTIFF and other rasters; GeoJSON, GeoPackage, Shapefile (all parts, or zipped), KML, KMZ, GPX, "
+        "FlatGeobuf. The files stay on this computer.",
+    )
+    take_in(work, sent or [])
+    for name, error in work.refused.items():
+        what, remedy = error_text(error)
+        st.error(f"{plain(name)}: {what} {remedy}")
+    if not work.brought:
+        return
+    roles(work)
+    missions = [b for b in work.brought if b.kind == "mission"]
+    if missions and st.button(plain(f"Use {missions[0].path} with these files"), type="primary"):
+        open_mission(work, work.files / missions[0].path)
+    layers = None
+    try:
+        layers = intake.layers_of(work.brought)
+    except InputError as error:
+        what, remedy = error_text(error)
+        st.info(f"{what} {remedy}")
+    if layers is not None and st.button("Take these layers", type="secondary" if missions else "primary"):
+        kept = work.draft if work.draft is not None and work.base == work.files else {"name": "New mission"}
+        work.open({**kept, "layers": layers}, work.files, "Your own files")
+        st.rerun()
+
+
+def take_in(work: Work, sent: list) -> None:
+    """Save what is new and look at it; parts of a shapefile make the whole be looked at again."""
+    new = [file for file in sent if file.file_id not in work.saved]
+    if not new:
+        return
+    touched: set[Path] = set()
+    for file in new:
+        work.saved.add(file.file_id)
+        work.refused.pop(file.name, None)
+        try:
+            path = intake.save(file.name, file.getbuffer(), work.files)
+        except SiteplannerError as error:
+            work.refused[file.name] = error
+            continue
+        touched.add(path)
+        whole = next((p for p in work.files.iterdir() if p.stem == path.stem and p.suffix.lower() == ".shp"), None)
+        if path.suffix.lower() in intake.SHAPEFILE_PARTS and whole is not None:
+            touched.add(whole)
+    with st.spinner("Looking at the files"):
+        held = [b for b in work.brought if work.files / b.path.split("|")[0] not in touched]
+        for path in sorted(touched):
+            held += intake.look_at(path)
+    work.brought = intake.one_each(held)
+
+
+def roles(work: Work) -> None:
+    """One line a file: what it holds, and a choice of what to take it for."""
+    st.html(style.head("What each file was taken for"))
+    for number, item in enumerate(work.brought):
+        if item.kind == "part":
+            continue
+        name, holds, role = st.columns([3, 5, 3], vertical_alignment="center")
+        name.text(item.path)
+        if item.problem is not None:
+            what, remedy = error_text(item.problem)
+            holds.warning(f"{what} {remedy}")
+            if "Several layers fit" in item.problem.what:
+                layer_choice(work, number, item)
+            continue
+        if item.kind == "mission":
+            holds.text("A mission file")
+            continue
+        holds.text(held_words(item))
+        options = [r for r, (_, kind, _) in ROLES.items() if kind == item.kind] + [UNUSED]
+        picked = role.selectbox(
+            plain(f"Role of {item.path}"), options, index=options.index(item.role), label_visibility="collapsed",
+            format_func=lambda r: ROLES[r][0] if r in ROLES else "Not used",
+            key=f"role_{item.path}_{item.kind}_{item.record.sha256[:8] if item.record else ''}_{item.role}",
+        )
+        if picked != item.role:
+            work.brought[number] = replace(item, role=picked)
+            st.rerun()
+        if item.findings:
+            from siteplanner.app.start import finding_note
+
+            st.html("".join(finding_note(f) for f in item.findings))
+
+
+def held_words(item: Brought) -> str:
+    """Count, CRS, unit and extent in a line."""
+    r = item.record
+    if r is None:
+        return ""
+    box = ", ".join(f"{v:.3f}" for v in r.extent_lonlat)
+    unit = f"; heights in {r.unit}" if item.kind == "raster" and r.unit != "not stated" else (
+        "; unit of heights not stated" if item.kind == "raster" else "")
+    return clean(f"{r.detail}; {r.crs}{unit}; west, south, east, north {box}")
+
+
+def layer_choice(work: Work, number: int, item: Brought) -> None:
+    """A file with several layers that fit: the user names one."""
+    from siteplanner.data.grid import WGS84
+    from siteplanner.data.vectors import read_layer
+
+    name = st.text_input("Layer to read", key=f"layer_{item.path}_{number}")
+    if name:
+        layer = read_layer(work.files / item.path, "layer", target_crs=WGS84, kinds={"polygon", "line", "point"},
+                           layer=name)
+        kind = layer.frame.geometry.geom_type.iloc[0].lower().removeprefix("multi")
+        kind = "line" if "line" in kind else kind
+        work.brought[number] = Brought(f"{item.path}|{name}", kind, intake.guess_role(kind, name, ()),
+                                       replace(layer.record, detail=f"{len(layer.frame):,} {kind}s"), layer.findings)
+        st.rerun()
+
+
+def open_mission(work: Work, path: Path) -> None:
+    """A mission file that came along: its layers must be among the files that were brought, by bare name."""
+    from siteplanner.app.start import begin_check
+
+    data = load_mission(path).parameters()
+    held = {p.name for p in work.files.iterdir()}
+
+    def brought(name: str) -> str:
+        bare = name.replace("\\", "/").rsplit("/", 1)[-1]
+        stem, bar, layer = bare.partition("|")
+        safe = intake.safe_name(stem)
+        if safe not in held:
+            raise InputError(f"The mission names the layer {bare[:80]!r}, which is not among your files.",
+                             remedy="Drop it here too.", file=path.name, field="layers")
+        return safe + bar + layer
+
+    for role, value in data["layers"].items():
+        if role in ROLES and value:
+            data["layers"][role] = [brought(v) for v in value] if isinstance(value, list) else brought(value)
+    work.open(data, work.files, f"{path.name} with your own files")
+    begin_check(work)
+    st.rerun()

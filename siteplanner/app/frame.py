@@ -1,0 +1,56 @@
+"""What every page shares: the work in hand, the units, the way from page to page."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+import streamlit as st
+
+from siteplanner.app.labels import Units
+from siteplanner.app.places import FORMATS
+from siteplanner.app.session import Work
+from siteplanner.planning.model import Plan
+
+PAGES = "_pages"
+WORK = "_work"
+UNITS = "_units"
+
+
+def work_now() -> Work:
+    """The work of this session."""
+    return cast(Work, st.session_state[WORK])
+
+
+def units_now() -> Units:
+    """Units and coordinate format as chosen in the side panel."""
+    return cast(Units, st.session_state.get(UNITS, Units()))
+
+
+def side_panel() -> None:
+    """The one place where units and coordinates are switched."""
+    held = units_now()
+    with st.sidebar:
+        st.markdown("**Units**")
+        system: Any = st.radio("Lengths and masses", ["metric", "US"], index=int(held.is_us),
+                               format_func={"metric": "Metric (m, km, kg)", "US": "US (ft, mi, lb)"}.get)
+        place: Any = st.radio("Coordinates", FORMATS, index=FORMATS.index(held.place),
+                              format_func=lambda f: f[:1].upper() + f[1:])
+        st.caption("Bearings are true, clockwise from north, with magnetic beside them. Angles are degrees.")
+        st.caption("A planning aid. Check ground, wires, road limits and weather on site; local codes, the landowner "
+                   "and licensed practice come first.")
+    st.session_state[UNITS] = Units(system, place)
+
+
+def go(name: str) -> None:
+    """Turn to another page."""
+    st.switch_page(st.session_state[PAGES][name])
+
+
+def need_plan(work: Work) -> Plan | None:
+    """The plan in hand, or a word on how to get one."""
+    if work.plan is not None:
+        return work.plan
+    st.info("There is no plan yet. Choose a mission on the first page and run it.")
+    if st.button("Go to the first page", type="primary"):
+        go("start")
+    return None

@@ -1,0 +1,228 @@
+"""Files that a user brings: saved under safe names, looked at, and taken for something.
+
+What a file is taken for is a guess that the user can correct; the guess looks at the kind of shapes, then the
+file's name, then its columns. Nothing here opens a layer: `siteplanner.data` does, by its allow-list.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from siteplanner.data.records import SHAPEFILE_PARTS, InputRecord, sha256_of
+from siteplanner.errors import Finding, InputError
+
+Kind = Literal["raster", "polygon", "line", "point", "mission", "part", "unknown"]
+ROLES: dict[str, tuple[str, Kind, bool]] = {  # role: (words, kind, several files allowed)
+    "elevation": ("Ground elevation", "raster", True),
+    "surface": ("Surface heights (trees, roofs)", "raster", True),
+    "incident_area": ("Incident area", "polygon", False),
+    "keep_out": ("Keep-out areas", "polygon", True),
+    "hazards": ("Hazard areas", "polygon", True),
+    "roads": ("Roads", "line", False),
+    "power_lines": ("Power lines", "line", True),
+    "must_serve": ("Must-serve points", "point", True),
+    "spots": ("Spots to judge", "point", True),
+}
+UNUSED = "unused"
+NEEDED = ("elevation", "incident_area", "roads")
+NAME_WORDS: dict[str, tuple[str, ...]] = {
+    "surface": ("surface", "dsm", "canopy", "tree", "firstreturn", "vegetation"),
+    "hazards": ("hazard", "flood", "slide", "danger", "burn", "avalanche", "plume", "risk"),
+    "keep_out": ("keepout", "exclusion", "nogo", "closed", "closure", "private", "protected", "cultural", "wilderness"),
+    "incident_area": ("incident", "area", "perimeter", "aoi", "fire", "search", "zone", "extent", "boundary"),
+    "power_lines": ("power", "electric", "transmission", "overhead", "utility", "voltage", "wire"),
+    "roads": ("road", "street", "highway", "track", "way", "transport"),
+    "spots": ("spot", "candidate", "site", "pad", "parking", "proposed"),
+    "must_serve": ("must", "serve", "camp", "post", "facility", "shelter", "drop", "point", "place"),
+}
+COLUMN_WORDS: dict[str, tuple[str, ...]] = {
+    "power_lines": ("voltage", "voltage_kv", "kv"),
+    "roads": ("highway", "surface", "oneway", "maxheight", "maxweight", "tracktype"),
+}
+FALLBACK: dict[Kind, str] = {"raster": "elevation", "polygon": "incident_area", "line": "roads", "point": "must_serve"}
+MAX_FILES, MAX_BYTES = 200, 4 << 30
+_RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Brought:
+    """One file (or one kind of shapes in it) as it was taken. `path` may name a layer: `file.gpkg|roads`."""
+
+    path: str  # bare name inside the work folder
+    kind: Kind
+    role: str
+    record: InputRecord | None = None
+    findings: tuple[Finding, ...] = ()
+    problem: InputError | None = None
+
+    @property
+    def usable(self) -> bool:
+        return self.problem is None and self.kind in FALLBACK
+
+
+def safe_name(name: str) -> str:
+    """A bare file name that every system takes and that leads nowhere: letters, digits, `.`, `-`, `_`.
+
+    Raises InputError when nothing is left.
+    """
+    bare = unicodedata.normalize("NFKC", re.split(r"[\\/]", name)[-1])
+    kept = re.sub(r"[^\w.\-]+", "_", bare).strip("._- ")
+    stem, dot, ending = kept.rpartition(".")
+    stem, ending = (stem, ending) if dot else (ending, "")
+    if not stem:
+        raise InputError(f"The file name {name[:40]!r} cannot be used.", remedy="Rename the file with plain letters.")
+    if _RESERVED.match(stem.split(".")[0]):
+        stem = f"{stem}_"
+    return stem[:80] + (f".{ending[:12]}" if ending else "")
+
+
+def save(name: str, content: bytes | memoryview, folder: Path) -> Path:
+    """Write one upload into the work folder; the same name again replaces it.
+
+    Raises InputError for an empty file and for more than MAX_FILES files or MAX_BYTES together.
+    """
+    safe = safe_name(name)
+    if not len(content):
+        raise InputError("The file is empty (0 bytes).", remedy="Copy it again.", file=safe)
+    others = [p for p in folder.iterdir() if p.is_file() and p.name != safe]
+    if len(others) >= MAX_FILES:
+        raise InputError(f"There are {len(others)} files already.", remedy="Remove some, or zip a layer's parts.",
+                         file=safe)
+    if sum(p.stat().st_size for p in others) + len(content) > MAX_BYTES:
+        raise InputError("The files together are larger than 4 GB.", remedy="Crop the rasters to the incident first, "
+                         "or name the files in a mission file and open that.", file=safe)
+    path = folder / safe
+    staged = path.with_name(f".{safe}.part")
+    staged.write_bytes(content)
+    staged.replace(path)
+    return path
+
+
+def look_at(path: Path) -> list[Brought]:
+    """What a saved file is taken for: one entry, or one for each kind of shapes in it."""
+    ending = path.suffix.lower()
+    if ending in (".toml",) or _is_mission_json(path):
+        return [Brought(path.name, "mission", "mission")]
+    if (ending in SHAPEFILE_PARTS and ending != ".shp") or ending in (".tfw", ".aux", ".xml", ".sbn", ".sbx", ".qmd"):
+        return [Brought(path.name, "part", UNUSED)]
+    try:
+        raster = _look_at_raster(path)
+    except InputError as not_raster:
+        try:
+            return _look_at_vector(path)
+        except InputError as not_vector:
+            problem = not_raster if _is_raster_ending(ending) else not_vector
+            return [Brought(path.name, "unknown", UNUSED, problem=problem)]
+    return [raster]
+
+
+def _is_mission_json(path: Path) -> bool:
+    if path.suffix.lower() != ".json" or path.stat().st_size > 1 << 20:
+        return False
+    import json
+
+    try:
+        held = json.loads(path.read_text("utf-8-sig"))
+    except (ValueError, OSError):
+        return False
+    return isinstance(held, dict) and "layers" in held and "type" not in held
+
+
+def _is_raster_ending(ending: str) -> bool:
+    return ending in (".tif", ".tiff", ".asc", ".hgt", ".dem", ".img", ".nc", ".dt0", ".dt1", ".dt2", ".bil")
+
+
+def _look_at_raster(path: Path) -> Brought:
+    from siteplanner.data.raster_source import open_raster
+    from siteplanner.data.records import crs_name
+
+    with open_raster(path) as source:
+        d = source.dataset
+        record = InputRecord("", path.name, sha256_of(path), crs_name(source.crs), source.unit or "not stated",
+                             source.extent_lonlat, d.width * d.height, f"{d.width:,} × {d.height:,} cells, {d.driver}")
+        return Brought(path.name, "raster", guess_role("raster", path.name, ()), record, source.findings)
+
+
+def _look_at_vector(path: Path) -> list[Brought]:
+    """All shapes at once; a file whose layers differ is read kind by kind, and each kind is an entry."""
+    kinds: tuple[Kind, ...] = ("polygon", "line", "point")
+    try:
+        return [_taken(path, set(kinds))]
+    except InputError as error:
+        found, problem = [], error
+        for kind in kinds:
+            try:
+                found.append(_taken(path, {kind}))
+            except InputError as other:
+                problem = other if "Several layers fit" in other.what else problem
+        if not found:
+            raise problem from None
+        return found
+
+
+def _taken(path: Path, kinds: set[Any]) -> Brought:
+    from siteplanner.data.grid import WGS84
+    from siteplanner.data.vectors import read_layer
+
+    layer = read_layer(path, path.name, target_crs=WGS84, kinds=kinds)
+    counts = layer.frame.geometry.geom_type.str.lower().str.removeprefix("multi").value_counts()
+    tally = {kind: int(sum(n for name, n in counts.items() if kind in str(name))) for kind in ("polygon", "line", "point")}
+    kind: Any = max(tally, key=lambda k: tally[k])
+    columns = tuple(str(c).lower() for c in layer.frame.columns)
+    record = replace(layer.record, detail=f"{len(layer.frame):,} {kind}{'s' if len(layer.frame) != 1 else ''}")
+    return Brought(path.name, kind, guess_role(kind, path.name, columns), record, layer.findings)
+
+
+def guess_role(kind: Kind, name: str, columns: Iterable[str]) -> str:
+    """The likeliest role of a file of some kind, by its name, then its columns, then what is most common."""
+    fitting = [role for role, (_, wanted, _) in ROLES.items() if wanted == kind]
+    if not fitting:
+        return UNUSED
+    words = re.sub(r"[^a-z]", "", Path(name).stem.lower())
+    for role in NAME_WORDS:  # the telling words first: `hazard_areas` are hazards
+        if role in fitting and any(word in words for word in NAME_WORDS[role]):
+            return role
+    held = set(columns)
+    for role, wanted in COLUMN_WORDS.items():
+        if role in fitting and held & set(wanted):
+            return role
+    return FALLBACK[kind]
+
+
+def one_each(brought: Iterable[Brought]) -> list[Brought]:
+    """Where a role takes one file and several were guessed, the later ones move to a role that takes several."""
+    out, taken = [], set()
+    spill = {"incident_area": "keep_out", "roads": UNUSED}
+    for item in brought:
+        role = item.role
+        if role in taken and role in ROLES and not ROLES[role][2]:
+            role = spill[role]
+        taken.add(role)
+        out.append(replace(item, role=role))
+    return out
+
+
+def layers_of(brought: Iterable[Brought]) -> dict[str, Any]:
+    """The mission's `layers` from the roles as they stand. Raises InputError: a role is missing or given twice."""
+    layers: dict[str, Any] = {}
+    for item in brought:
+        if not item.usable or item.role not in ROLES:
+            continue
+        words, _, several = ROLES[item.role]
+        if several:
+            layers.setdefault(item.role, []).append(item.path)
+        elif item.role in layers:
+            raise InputError(f"Two files are taken for {words.lower()}: {layers[item.role]} and {item.path}.",
+                             remedy="Choose another role for one of them.", field=f"layers.{item.role}")
+        else:
+            layers[item.role] = item.path
+    missing = [ROLES[role][0].lower() for role in NEEDED if role not in layers]
+    if missing:
+        raise InputError(f"Still missing: {', '.join(missing)}.", remedy="Bring the file, or choose its role below.",
+                         field="layers")
+    return layers

@@ -1,0 +1,47 @@
+"""The app's script: Streamlit runs it for every turn of every page. Start it with `siteplanner app`."""
+
+from __future__ import annotations
+
+import traceback
+
+import streamlit as st
+
+from siteplanner.app import decide, downloads, run, spot, start
+from siteplanner.app.frame import PAGES, WORK, side_panel
+from siteplanner.app.labels import error_text
+from siteplanner.app.session import ADDRESS_KEY, work_of
+from siteplanner.app.style import CSS
+from siteplanner.errors import SiteplannerError
+
+TITLES = {"start": "1 Start", "run": "2 Run", "decide": "3 Decide", "spot": "4 Spot", "downloads": "5 Downloads"}
+FACES = {"start": start.page, "run": run.page, "decide": decide.page, "spot": spot.page, "downloads": downloads.page}
+
+
+def main() -> None:
+    """Find the user's work, draw the page asked for; an error becomes a sentence and a remedy."""
+    st.set_page_config(page_title="siteplanner", page_icon="📡", layout="wide", initial_sidebar_state="collapsed")
+    token = st.query_params.get(ADDRESS_KEY) or getattr(st.session_state.get(WORK), "token", None)
+    work = work_of(token)
+    st.session_state[WORK] = work
+    if st.query_params.get(ADDRESS_KEY) != work.token:
+        st.query_params[ADDRESS_KEY] = work.token
+    st.html(CSS)
+    pages = {name: st.Page(face, title=TITLES[name], url_path=name, default=name == "start")
+             for name, face in FACES.items()}
+    st.session_state[PAGES] = pages
+    page = st.navigation(list(pages.values()), position="top")
+    side_panel()
+    try:
+        page.run()
+    except SiteplannerError as error:
+        what, remedy = error_text(error)
+        st.error(f"{what}\n\n{remedy}")
+    except Exception as error:
+        # the page shows a sentence; the terminal keeps the rest for whoever mends the program
+        traceback.print_exc()
+        st.error(f"This page failed ({type(error).__name__}). Load it again; if it stays, send the lines on the terminal "
+                 "to whoever looks after the program. Your plan is kept.")
+
+
+if __name__ == "__main__":
+    main()

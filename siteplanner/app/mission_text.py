@@ -1,0 +1,79 @@
+"""The mission as text: TOML for saving, and a flat table of every parameter with its meaning."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from siteplanner.errors import InputError
+from siteplanner.mission import Mission
+
+
+def mission_toml(data: Mapping[str, Any]) -> str:
+    """Plain mission data as TOML 1.0; None is left out, because its absence says the same."""
+    lines = [f"{_key(key)} = {_value(value)}" for key, value in data.items()
+             if value is not None and not isinstance(value, Mapping)]
+    for key, value in data.items():
+        if isinstance(value, Mapping):
+            lines += ["", f"[{_key(key)}]"]
+            lines += [f"{_key(k)} = {_value(v)}" for k, v in value.items() if v is not None]
+    return "\n".join(lines) + "\n"
+
+
+def _key(key: str) -> str:
+    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else _value(key)
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, str):
+        # JSON's escapes are TOML's, but for DEL, which JSON leaves raw and TOML forbids
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items() if v is not None) + " }"
+    return "[" + ", ".join(_value(item) for item in value) + "]"
+
+
+def parameter_rows(data: Mapping[str, Any]) -> list[dict[str, str]]:
+    """Every parameter but the layers: its name, its value as JSON, what it means and where its default comes from."""
+    mission = Mission.model_validate({**data, "base": "."})
+    used = mission.parameters()
+    return [
+        {"parameter": name, "value": json.dumps(value, ensure_ascii=False), "meaning": meaning}
+        for name, value, meaning in _walk(Mission, used, "") if not name.startswith("layers.")
+    ]
+
+
+def _walk(model: Any, values: Mapping[str, Any], prefix: str) -> Iterator[tuple[str, Any, str]]:
+    for name, info in model.model_fields.items():
+        if info.exclude:
+            continue
+        value = values[name]
+        if isinstance(value, Mapping) and hasattr(info.annotation, "model_fields"):
+            yield from _walk(info.annotation, value, f"{prefix}{name}.")
+        else:
+            yield f"{prefix}{name}", value, info.description or ""
+
+
+def with_parameters(data: Mapping[str, Any], changed: Mapping[str, str]) -> dict[str, Any]:
+    """Mission data with some parameters replaced; values are JSON as in `parameter_rows`.
+
+    Raises InputError for text that is not a value.
+    """
+    out = json.loads(json.dumps(dict(data)))
+    for name, text in changed.items():
+        try:
+            value = json.loads(text)
+        except ValueError:
+            raise InputError(f"{text[:40]!r} is not a value.", field=name,
+                             remedy='Write a number as 12.5, text as "text", a list as [8, 12, 15].') from None
+        place = out
+        *parents, last = name.split(".")
+        for parent in parents:
+            place = place.setdefault(parent, {})
+        place[last] = value
+    return out

@@ -1,0 +1,225 @@
+"""The plan's map inside the app: a base that stays, and what changes with the chosen spot laid over it.
+
+A changed base makes the browser build a new frame and lose the view, so the base holds only what neither weights nor
+the chosen spot touch.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+from typing import Any
+
+import folium
+
+from siteplanner.app.session import Work, spot_key
+from siteplanner.outputs.map import NIGHT, STYLES
+from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
+from siteplanner.outputs.map_shapes import (
+    Feature,
+    aim_shapes,
+    drive_shapes,
+    feature,
+    must_serve_marks,
+    point,
+    staging_mark,
+    table_shapes,
+)
+from siteplanner.outputs.page import (
+    Picture,
+    Piece,
+    Raw,
+    Shapes,
+    data_uri,
+    file_text,
+    parent_name,
+    script_json,
+)
+from siteplanner.outputs.palettes import (
+    INK,
+    PASSES_COLOUR,
+    SERVICE_CLASSES,
+    SLOPE_COLOURS,
+    ruling_colours,
+)
+from siteplanner.outputs.road_shapes import road_shapes
+from siteplanner.outputs.text import clean, named, shown
+from siteplanner.planning.explain import Explanation
+from siteplanner.planning.model import Plan, RankedSpot
+from siteplanner.planning.ruling import BITS, OUTSIDE
+
+GROUND_PICTURES = ("Service", "Ruled out", "Slope", "Relief only")
+CHOSEN_CSS = """
+.sp-icon .sp-chosen { min-width: 38px; height: 38px; border-radius: 19px; font-size: 19px; line-height: 32px;
+  background: #fff; color: #0B4F82; border: 4px solid #0B4F82; }
+.sp-icon .sp-asked { width: 22px; height: 22px; border-radius: 11px; background: rgba(255,255,255,.85);
+  border: 3px solid #1C2430; color: #1C2430; font: 700 13px/16px system-ui, sans-serif; text-align: center; }
+.leaflet-container { font-size: 14px; }
+"""
+
+
+class GroupShapes(Shapes):
+    """Shapes inside a feature group, which has no size of its own as a map has; nothing here opens a popup."""
+
+    def script(self) -> str:
+        return super().script().replace(f"{parent_name(self)}.getSize()", "L.point(400, 400)")
+
+
+def _kept(work: Work, key: str, make: Any) -> Any:
+    """Made once for each plan."""
+    if key not in work.memory:
+        work.memory[key] = make()
+    return work.memory[key]
+
+
+def base_map(work: Work, picture_url: Any) -> folium.Map:
+    """Relief, roads, areas, lines and the staging point, with the readout under the pointer."""
+    plan = work.planned
+    assert plan is not None
+    parts = _kept(work, "base", partial(_base_parts, plan, picture_url))
+    bounds = parts["bounds"]
+    fmap = folium.Map(
+        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2], tiles=None,
+        control_scale=True, attribution_control=False, zoom_snap=0.5, prefer_canvas=True, max_zoom=18, zoom_start=12,
+    )
+    figure: Any = fmap.get_root()
+    figure.header.add_child(Raw(f"<style>{file_text('own/map.css')}{CHOSEN_CSS}</style>"), name="own_css")
+    fmap.add_child(Piece("MAP.options.renderer = L.canvas({tolerance: 6, padding: 0.3});"))
+    fmap.add_child(Picture(parts["relief"], bounds, name="Relief", control=False, class_name="sp-relief", z_index=1))
+    for name, features, order in parts["layers"]:
+        _shapes(Shapes, features, name, order).add_to(fmap)
+    folium.LayerControl(collapsed=True).add_to(fmap)
+    fmap.fit_bounds(parts["view"], padding=(24, 24), max_zoom=15)
+    fmap.add_child(Piece(parts["behaviour"]))
+    return fmap
+
+
+def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
+    from siteplanner.outputs.basemap import relief_picture
+
+    scene = plan.scene
+    grid, overlays = scene.elevation, scene.overlays
+    relief, bounds = relief_picture(grid)
+    layers = [
+        ("Hazard areas", table_shapes(overlays.get("hazards"), grid, "hazard", "Hazard area"), 10),
+        ("Keep-out areas", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), 11),
+        ("Roads and what the rig can use", road_shapes(plan), 20),
+        ("Incident area", table_shapes(scene.area, grid, "area", "Incident area"), 30),
+        ("Power lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"), 31),
+        ("Staging point", staging_mark(plan), 61),
+    ]
+    content, ruling_bounds = readable_ruling(plan)
+    config = {"ruling": {
+        "url": data_uri(content, "image/png"), "bounds": [list(corner) for corner in ruling_bounds], "outside": OUTSIDE,
+        "limits": [[BITS[r.code], clean(r.label)] for r in plan.rulings if r.code in BITS],
+        "passWords": "Passes every limit", "otherWords": "Ruled out",
+        "outsideWords": "Outside the search ground: not checked",
+    }}
+    return {
+        "relief": picture_url(relief), "bounds": bounds, "layers": [item for item in layers if item[1]],
+        "view": _view(plan), "behaviour": f"{file_text('own/map.js')}\nsitePlannerMap(MAP, {script_json(config)}, []);",
+    }
+
+
+def _view(plan: Plan) -> list[list[float]]:
+    """South-west and north-east of incident area, staging point and the listed spots."""
+    west, south, east, north = plan.scene.area.total_bounds
+    lon, lat = plan.scene.elevation.lonlat([west, west, east, east], [south, north, south, north])
+    places = [(plan.mission.staging.latitude, plan.mission.staging.longitude)]
+    places += [(r.spot.latitude, r.spot.longitude) for r in plan.spots[:1]]
+    lats, lons = [*lat, *(p[0] for p in places)], [*lon, *(p[1] for p in places)]
+    return [[float(min(lats)), float(min(lons))], [float(max(lats)), float(max(lons))]]
+
+
+def _shapes(kind: type[Shapes], features: list[Feature], name: str, order: int) -> Shapes:
+    used = {f["properties"]["k"] for f in features}
+    return kind(features, name=name, order=order, styles={k: s for k, s in STYLES.items() if k in used},
+                  night={k: s for k, s in NIGHT.items() if k in used})
+
+
+def changing(work: Work, ground: str, picture_url: Any) -> folium.FeatureGroup:
+    """The chosen spot's picture of the ground, drive and aim, all spots as marks, and the point asked about."""
+    plan, chosen = work.plan, work.spot()
+    assert plan is not None
+    group = folium.FeatureGroup(name="Spots", control=False)
+    picture = _ground_picture(work, ground, chosen, picture_url)
+    if picture is not None:
+        Picture(picture[0], picture[1], control=False, class_name="sp-classes", z_index=4).add_to(group)
+    if chosen is not None:
+        key = spot_key(chosen)
+        for kind, make, order in (("aim", aim_shapes, 40), ("drive", drive_shapes, 50)):
+            features = _kept(work, f"{kind} {key}", partial(make, chosen, plan))
+            if features:
+                _shapes(GroupShapes, features, kind, order).add_to(group)
+    served = must_serve_features(plan, chosen)
+    if served:
+        _shapes(GroupShapes, served, "Must-serve points", 60).add_to(group)
+    _shapes(GroupShapes, spot_features(plan, chosen, work.asked), "Spots", 62).add_to(group)
+    return group
+
+
+def must_serve_features(plan: Plan, chosen: RankedSpot | None) -> list[Feature]:
+    """The must-serve points with what the chosen spot gives each."""
+    marks = must_serve_marks(replace(plan, spots=(chosen,) if chosen else ()))
+    if chosen is not None:
+        for mark in marks:
+            mark["properties"]["t"] = mark["properties"]["t"].replace(
+                "from the best spot", f"from spot {named(chosen.spot.name)}")
+    return marks
+
+
+def spot_features(plan: Plan, chosen: RankedSpot | None, asked: Explanation | None) -> list[Feature]:
+    """Marks that a click tells apart: `spot:<key>`; the chosen one last, so that it lies on top."""
+    marks = []
+    for ranked in plan.spots:
+        style = " sp-chosen" if ranked is chosen else " sp-best" if ranked.rank == 1 else ""
+        marks.append(feature(
+            f"spot:{spot_key(ranked)}", point(ranked.spot.longitude, ranked.spot.latitude), "spot",
+            i=f'<span class="sp-mark{style}">{ranked.rank}</span>',
+            t=f"{ranked.rank}. {named(ranked.spot.name)}, score {ranked.score:.1f}",
+        ))
+    marks.sort(key=lambda f: "sp-chosen" in f["properties"]["i"])
+    for number, evaluation in enumerate(plan.rejected, 1):
+        spot = evaluation.spot
+        marks.insert(0, feature(
+            f"rejected:{number}", point(spot.longitude, spot.latitude), "spot",
+            i=f'<span class="sp-mark sp-out">{shown("×")}</span>', t=f"{named(spot.name)}: ruled out",
+        ))
+    if asked is not None:
+        spot = asked.evaluation.spot
+        marks.append(feature("asked:1", point(spot.longitude, spot.latitude), "asked",
+                             i=f'<span class="sp-asked">{shown("?")}</span>', t="The point you asked about"))
+    return marks
+
+
+def _ground_picture(work: Work, ground: str, chosen: RankedSpot | None, picture_url: Any) -> Any:
+    plan = work.planned
+    assert plan is not None
+    made: Any = None
+    if ground == "Service" and chosen is not None:
+        made = _kept(work, f"service {spot_key(chosen)}", lambda: _stored(service_picture(chosen, plan), picture_url))
+    elif ground == "Ruled out":
+        made = _kept(work, "ruling", lambda: _stored(ruling_picture(plan), picture_url))
+    elif ground == "Slope":
+        made = _kept(work, "slope", lambda: _stored(slope_picture(plan), picture_url))
+    return made
+
+
+def _stored(made: Any, picture_url: Any) -> Any:
+    return None if made is None else (picture_url(made[0]), made[1])
+
+
+def legend(plan: Plan, ground: str) -> list[tuple[str, str]]:
+    """(colour, words) of the picture shown."""
+    if ground == "Service":
+        return [(colour, words) for _, colour, words in SERVICE_CLASSES]
+    if ground == "Ruled out":
+        colours = ruling_colours([r.code for r in plan.rulings])
+        rows = [(PASSES_COLOUR, "Passes every limit")]
+        rows += [(colours[r.code], f"{r.label} ({100 * r.share:.0f} %)") for r in plan.rulings if r.share > 0]
+        return rows if all(r.code in BITS for r in plan.rulings) else [*rows, (INK, "Another limit")]
+    if ground == "Slope":
+        limit = plan.mission.trailer.max_slope_deg
+        steps = (f"up to {limit / 2:g}°", f"up to {limit:g}° (the limit)", f"up to {2 * limit:g}°", f"above {2 * limit:g}°")
+        return list(zip(SLOPE_COLOURS, steps, strict=True))
+    return []

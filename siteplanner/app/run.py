@@ -1,0 +1,85 @@
+"""Run: progress by stage, cancel, and afterwards what was done, found and ruled out."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from siteplanner.app import style
+from siteplanner.app.frame import go, work_now
+from siteplanner.app.labels import by_severity, minutes, plain
+from siteplanner.app.running import Run, plan_job
+from siteplanner.app.session import Work
+from siteplanner.app.start import finding_note, say_error
+from siteplanner.planning.progress import SHARES
+
+
+def page() -> None:
+    """Progress while a run goes on, its record afterwards."""
+    work = work_now()
+    run = work.run
+    if run is None:
+        st.info("Nothing runs. Choose a mission on the first page.")
+        if st.button("Go to the first page", type="primary"):
+            go("start")
+        return
+    st.subheader(plain(run.mission.name), anchor=False)
+    if run.state == "running":
+        watch(run)
+        return
+    if run.state == "done" and not run.seen:
+        run.seen = True
+        work.take(run.result)
+        go("decide")
+    if run.state == "cancelled":
+        st.warning("The run was cancelled; nothing was kept of it.")
+    if run.error is not None:
+        say_error(run.error)
+    if run.state != "done" and st.button("Run it again", type="primary"):
+        work.run = Run(run.mission, plan_job).start()
+        st.rerun()
+    if run.state == "done":
+        record(work, run)
+
+
+@st.fragment(run_every=0.4)
+def watch(run: Run) -> None:
+    """The bar, the stages, and the button that stops it; the page is drawn again at the end."""
+    if run.state != "running":
+        st.rerun()
+    st.progress(run.share, text=plain(f"{run.stage} … {100 * run.share:.0f} %, {run.elapsed_s:.0f} s"))
+    if run.stopping:
+        st.button("Stopping at the next step", disabled=True, key="cancel_run")
+    elif st.button("Cancel", key="cancel_run"):
+        run.cancel()
+        st.rerun(scope="fragment")
+    done = dict(run.stages)
+    rows = [(("✓ " if name in done else "▸ " if name == run.stage else "   ") + name,
+             f"{done[name]:.1f} s" if name in done else "now" if name == run.stage else "") for name in SHARES]
+    st.html(style.table(rows, figures=(1,)))
+    st.caption("The page may be closed or left; the run goes on. The first run on a machine compiles once, up to a "
+               "minute.")
+
+
+def record(work: Work, run: Run) -> None:
+    """What the run did, for the one who wants to know."""
+    plan = work.planned
+    if plan is None:
+        return
+    search = plan.extra.get("search", {})
+    st.success(f"Done in {run.seconds:.0f} s: {len(plan.spots)} spots listed of {search.get('passed', 0)} that pass, "
+               f"{search.get('candidates', 0)} candidates evaluated.")
+    if st.button("Show the answer", type="primary"):
+        go("decide")
+    left, right = st.columns([1, 2], gap="large")
+    with left:
+        st.html(style.head("Stages") + style.table(
+            [(n, f"{s:.1f} s") for n, s in plan.timings_s.items()], ("Stage", "Time"), figures=(1,)))
+    with right:
+        rows = [(r.label, f"{100 * r.share:.1f} %", f"{100 * r.only_share:.1f} %", r.nearest_to_pass)
+                for r in plan.rulings]
+        st.html(style.head("What ruled ground out") + style.table(
+            rows, ("Limit", "Of the search ground", "By this alone", "Nearest to pass"), figures=(1, 2)))
+    if plan.findings:
+        st.html(style.head("Findings") + "".join(finding_note(f) for f in by_severity(plan.findings)))
+    st.html(style.head("Software") + style.table([(k, str(v)) for k, v in plan.software.items()]))
+    st.caption(f"Time on this machine: {minutes(run.seconds / 60)}.")

@@ -1,0 +1,178 @@
+"""Start: choose or bring a mission, see what its files were taken for, set it, have it vetted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from siteplanner.app import bring, style
+from siteplanner.app.frame import go, units_now, work_now
+from siteplanner.app.labels import by_severity, error_text, plain
+from siteplanner.app.mission_form import mission_form
+from siteplanner.app.mission_text import mission_toml
+from siteplanner.app.running import Run, check_job, plan_job
+from siteplanner.app.session import Work
+from siteplanner.errors import InputError, SiteplannerError
+from siteplanner.mission import load_mission, mission_from_dict
+from siteplanner.outputs.text import clean
+
+WAYS = ("A sample", "A saved mission", "My own files")
+
+
+def page() -> None:
+    """The first page."""
+    work = work_now()
+    way = st.segmented_control("What do you want to plan with?", WAYS, default=WAYS[0], required=True, key="way",
+                               persist_state="session") if _persists() else st.segmented_control(
+        "What do you want to plan with?", WAYS, default=WAYS[0], key="way")
+    try:
+        {WAYS[0]: sample, WAYS[1]: saved, WAYS[2]: bring.own_files}[way or WAYS[0]](work)
+    except SiteplannerError as error:
+        say_error(error)
+    if work.draft is None:
+        return
+    st.divider()
+    st.subheader(plain(work.draft.get("name") or "Unnamed mission"), anchor=False)
+    st.text(work.origin)
+    vetted(work)
+    settings(work)
+
+
+def _persists() -> bool:
+    """Whether this Streamlit keeps a widget's value while another page is shown."""
+    import inspect
+
+    return "persist_state" in inspect.signature(st.segmented_control).parameters
+
+
+def say_error(error: SiteplannerError) -> None:
+    """One sentence and the remedy."""
+    what, remedy = error_text(error)
+    st.error(f"{what}\n\n**What to do:** {remedy}")
+
+
+def sample(work: Work) -> None:
+    """An invented mission to learn on."""
+    from siteplanner.demo import SAMPLES, sample_mission
+
+    box, button = st.columns([3, 1], vertical_alignment="bottom")
+    name = box.selectbox("Sample", list(SAMPLES), format_func=lambda n: n.replace("_", " ").title())
+    box.caption(plain(SAMPLES[name]))
+    if button.button("Open the sample", type="primary", width="stretch"):
+        with st.spinner("Opening (built once where the package came without it, about a minute)"):
+            path = sample_mission(name)
+        open_file(work, path, f"Sample: {name.replace('_', ' ').title()}, invented")
+
+
+def saved(work: Work) -> None:
+    """A mission file that lies on this computer beside its layers."""
+    box, button = st.columns([3, 1], vertical_alignment="bottom")
+    text = box.text_input("Mission file on this computer", placeholder="/path/to/mission.toml",
+                          help="TOML or JSON. Paths in it start from its own folder. To bring a file from elsewhere, "
+                          "choose My own files and drop it there with its layers.")
+    if button.button("Open the file", type="primary", width="stretch"):
+        if not text.strip():
+            raise InputError("No file is named.", remedy="Type the path of a mission file, or choose My own files.")
+        path = Path(text.strip().strip('"')).expanduser()
+        open_file(work, path, f"Mission file {path}")
+
+
+def open_file(work: Work, path: Path, origin: str) -> None:
+    """Read a mission file and have it vetted at once."""
+    mission = load_mission(path)
+    work.open(mission.parameters(), mission.base.resolve(), clean(origin))
+    begin_check(work)
+    st.rerun()
+
+
+def begin_check(work: Work) -> None:
+    """Vet the layers in the background. Raises InputError for a mission that is not one."""
+    assert work.draft is not None
+    mission = mission_from_dict(work.draft, base=work.base)
+    if work.check is not None:
+        work.check.cancel()
+    work.check = Run(mission, check_job).start()
+
+
+def settings(work: Work) -> None:
+    """The form, and the mission as a file."""
+    asked = work.check is None
+    with st.expander("Settings of this mission", expanded=asked):
+        try:
+            changed = mission_form(work, units_now())
+            if changed is not None:
+                mission_from_dict(changed, base=work.base)
+                work.draft = changed
+                work.revision += 1
+                begin_check(work)
+                st.rerun()
+        except SiteplannerError as error:
+            say_error(error)
+    try:
+        made = mission_from_dict(work.draft or {}, base=work.base).parameters()
+    except InputError:
+        return
+    from siteplanner.outputs.write import json_text
+
+    left, right, _ = st.columns([1, 1, 2])
+    left.download_button("Save mission.toml", mission_toml(made), "mission.toml", "application/toml", width="stretch",
+                         on_click="ignore")
+    right.download_button("Save mission.json", json_text(made), "mission.json", "application/json", width="stretch",
+                          on_click="ignore")
+
+
+@st.fragment(run_every=0.5)
+def watch(run: Run) -> None:
+    """Progress of the check; the page is drawn again when it ends."""
+    if run.state != "running":
+        st.rerun()
+    st.progress(min(run.share / 0.25, 1.0), text=plain(f"Checking the layers: {run.stage}"))
+
+
+def vetted(work: Work) -> None:
+    """What each layer was taken for, what was found, and the way on."""
+    run = work.check
+    if run is None:
+        st.caption("Fill in the settings below; the layers are checked before anything runs.")
+        return
+    if run.state == "running":
+        watch(run)
+        return
+    if run.error is not None:
+        say_error(run.error)
+        return
+    if run.result is None:
+        return
+    inputs, findings = run.result
+    grave = [f for f in findings if f.severity != "note"]
+    left, right = st.columns([3, 1], vertical_alignment="center")
+    left.markdown(f"**The layers can be used.** {len(inputs)} files read; "
+                  + (f"{len(grave)} things to know before you rely on the plan." if grave else "nothing to object to."))
+    if right.button("Plan this mission", type="primary", width="stretch"):
+        if work.run is not None:
+            work.run.cancel()
+        work.run = Run(run.mission, plan_job).start()
+        go("run")
+    st.html("".join(finding_note(f) for f in by_severity(findings)))
+    st.dataframe([layer_row(i) for i in inputs], hide_index=True, width="stretch")
+
+
+def finding_note(finding: Any) -> str:
+    """A finding with its file and remedy."""
+    where = f"{Path(finding.file).name}: " if finding.file else ""
+    return style.note(finding.severity, finding.severity.capitalize() + ".", where + finding.message, finding.remedy)
+
+
+def layer_row(record: Any) -> dict[str, Any]:
+    """One line of the table of layers."""
+    return {
+        "Taken for": record.role.replace("_", " ").capitalize(), "File": clean(record.file), "CRS": clean(record.crs),
+        "Unit": record.unit or "-", "Count": record.count, "Holds": clean(record.detail),
+        "West, south, east, north": extent(record.extent_lonlat),
+    }
+
+
+def extent(box: Any) -> str:
+    return ", ".join(f"{v:.3f}" for v in box) if box else "not known"
