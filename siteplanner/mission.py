@@ -12,7 +12,7 @@ import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from siteplanner.errors import InputError
 
@@ -58,6 +58,12 @@ class Layers(_Part):
     power_lines: tuple[str, ...] = Field((), description="Overhead lines; columns `voltage_kv`, `height_m` optional.")
     must_serve: tuple[str, ...] = Field((), description="Named points that must have service; column `name`.")
     spots: tuple[str, ...] = Field((), description="Points the user wants evaluated; column `name`.")
+    wind_forecast: str | None = Field(
+        None,
+        description="Optional table (CSV) with columns `time` (with its offset from UTC), `speed`, and if there are "
+        "`gust` and `direction_deg` (where the wind comes from); at 10 m over open ground.",
+    )
+    wind_forecast_unit: Literal["m/s", "km/h", "mph", "kt"] = Field("m/s", description="Of `speed` and `gust`.")
 
     @field_validator("land_cover_classes")
     @classmethod
@@ -112,6 +118,13 @@ class Trailer(_Part):
     hitch_up_min: tuple[float, float, float] = Field(
         (10.0, 15.0, 25.0), description="Hitching and walk-round check before leaving. Common practice."
     )
+
+    @field_validator("set_up_min", "acquisition_min", "hitch_up_min")
+    @classmethod
+    def _estimates_rise(cls, minutes: tuple[float, float, float]) -> tuple[float, float, float]:
+        if not 0 <= minutes[0] <= minutes[1] <= minutes[2]:
+            raise ValueError("low, likely and high minutes rise and are not below 0")
+        return minutes
 
     @field_validator("mast_stops_m")
     @classmethod
@@ -299,6 +312,69 @@ class Speeds(_Part):
     weather_factor: float = Field(1.0, gt=0, le=1, description="Night, rain, smoke: below 1.")
 
 
+class Wind(_Part):
+    """What wind the unit stands. The unit's own manual goes before these figures."""
+
+    tracking_limit_m_s: float = Field(
+        45 * MPH, gt=0, description="Above it the dish loses the satellite; 45 mph. Common practice."
+    )
+    stow_limit_m_s: float = Field(50 * MPH, gt=0, description="Above it the dish stows; 50 mph. Common practice.")
+    exposure: Literal["B", "C", "D"] = Field(
+        "C", description="Ground around: B built up or wooded, C open, D flat water (ASCE 7-16 section 26.7)."
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Wind:
+        if self.stow_limit_m_s < self.tracking_limit_m_s:
+            raise ValueError("stow_limit_m_s is at least tracking_limit_m_s")
+        return self
+
+
+class Power(_Part):
+    """The generator's endurance."""
+
+    fuel_tank_l: float = Field(150.0, gt=0, description="Usable fuel, 40 US gallons. Common practice.")
+    fuel_burn_l_per_h: tuple[float, float, float] = Field(
+        (1.5, 2.5, 4.0), description="Low, likely, high litres an hour at the station's load. Common practice."
+    )
+    refuel_at_share: float = Field(
+        0.25, ge=0, lt=1, description="Refuel when this share of the tank is left. Common practice."
+    )
+
+    @field_validator("fuel_burn_l_per_h")
+    @classmethod
+    def _above_nothing(cls, burn: tuple[float, float, float]) -> tuple[float, float, float]:
+        if min(burn) <= 0:
+            raise ValueError("litres an hour are above 0")
+        return burn
+
+
+class Times(_Part):
+    """When the work starts, and how long people work."""
+
+    dispatch: AwareDatetime | None = Field(
+        None, description="With its offset, e.g. 2026-06-01T05:30:00-06:00. None: times count from dispatch."
+    )
+    crew: int = Field(2, ge=1, le=2, description="People who set up; sets who does what. Common practice.")
+    shift_h: float = Field(
+        12.0, gt=0, le=24, description="Relief after this many hours from dispatch. Common practice: 12 h shifts."
+    )
+
+
+class Sheets(_Part):
+    """How the printed sheets look."""
+
+    paper: Literal["letter", "a4"] = Field("letter", description="Paper of the printed sheets.")
+    extra_fonts: tuple[str, ...] = Field(
+        (), description="Font files (TTF, OTF) for scripts that the built-in font lacks, e.g. Chinese or Japanese."
+    )
+
+    @field_validator("extra_fonts", mode="before")
+    @classmethod
+    def _one_is_a_list(cls, value: Any) -> Any:
+        return _listed(value)
+
+
 class Mission(_Part):
     """One call-out. `base` is the folder that relative paths start from; it is not part of the file."""
 
@@ -316,6 +392,10 @@ class Mission(_Part):
     weights: Weights = Weights()
     scales: Scales = Scales()
     speeds: Speeds = Speeds()
+    wind: Wind = Wind()
+    power: Power = Power()
+    times: Times = Times()
+    sheets: Sheets = Sheets()
     base: Path = Field(default=Path("."), exclude=True)
 
     def path(self, relative: str) -> Path:
