@@ -8,6 +8,7 @@ from pathlib import Path
 
 SAMPLES: dict[str, str] = {
     "dunmarrow_county": "An invented mountain county: flood in the main valley, search in a side valley.",
+    "real_hills": "Real heights in degrees, invented roads; layers in many formats and coordinate systems.",
 }
 
 
@@ -26,7 +27,8 @@ def sample_mission(name: str = "dunmarrow_county") -> Path:
     """The mission file of a sample.
 
     In a clone it lies in `data_samples` beside the package; otherwise it is built once, for about a minute,
-    in the user's cache folder. Raises KeyError for a name that is not in `SAMPLES`.
+    in the user's cache folder (`real_hills` then needs matplotlib). Raises KeyError for a name that is not in
+    `SAMPLES`.
     """
     if name not in SAMPLES:
         raise KeyError(f"{name!r} is not a sample; there are {', '.join(SAMPLES)}")
@@ -37,7 +39,10 @@ def sample_mission(name: str = "dunmarrow_county") -> Path:
 
     built = cache_folder() / f"samples-{version('siteplanner')}" / name / "mission.toml"
     if not built.is_file():
-        from siteplanner.demo.build import build
+        if name == "real_hills":
+            from siteplanner.demo.real_hills import build
+        else:
+            from siteplanner.demo.build import build
 
         build(built.parent)
     return built

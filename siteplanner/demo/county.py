@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from siteplanner.demo.terrain import Frame, Valley, erode, fractal, nearest_on
+from siteplanner.demo.terrain import Frame, Valley, erode, fill_holes, fractal, nearest_on
 
 EPSG = 32612
 WEST_M, SOUTH_M = 330_000.0, 4_940_000.0
@@ -96,9 +96,7 @@ class Ground:
 
     frame: Frame
     elevation_m: np.ndarray
-    canopy_m: np.ndarray
     above_stream_m: np.ndarray
-    area_m2: np.ndarray
     streams: list[np.ndarray]
 
 
@@ -165,7 +163,11 @@ def _finish(z, source, lines, seed):
     for k, valley in enumerate(VALLEYS):
         depth = np.clip((valley.channel_m / 2 + 8 - dist) / 8, 0, 1) * (owner == k)
         z = z - depth * (z - np.minimum(z, height - valley.bank_m * 0.25))
-    return Ground(frame, z, np.zeros_like(z), z - height, np.zeros_like(z), lines)
+    # no hole without an outlet: water and debris would have filled it
+    outlet = dist < np.where(owner == 0, 25.0, 8.0)
+    outlet[[0, -1]] = outlet[:, [0, -1]] = True
+    z = fill_holes(z, outlet)
+    return Ground(frame, z, z - height, lines)
 
 
 BENCHES = (

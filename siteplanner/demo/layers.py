@@ -20,10 +20,10 @@ from siteplanner.demo.terrain import fractal
 Feature = tuple[object, dict[str, object]]  # geometry in local metres, properties
 
 MUST_SERVE = (
-    ("Incident command post", 9360, 6905), ("Shelter camp, fairground", 10900, 6640),
+    ("Incident command post", 9360, 6905), ("Shelter camp, fairground", 10860, 6570),
     ("Water drop point", 12950, 6560), ("Search base, Sable Creek", 5050, 3330), ("Ranch landing", 7380, 7220),
 )
-STAGING = ("County road yard", 620, 10060)  # moved onto the highway
+STAGING = ("County road yard", 250, 10060)  # moved onto the highway
 SPOTS = (
     ("Mount Averil lookout", 4135, 2385), ("Marrowford school field", 9485, 6900),
     ("Sable Meadow", 4450, 3292), ("South Bench corral", 10600, 4480), ("Line Knoll", 8750, 7395),

@@ -98,7 +98,7 @@ PLANS = (
              _tags("unclassified", "Chapel Bench Road", "gravel"), 0.12, start_on="sable", bridge={},
              to_the_point=True),
     RoadPlan("knoll", ((8500, 7150), (8800, 7560), (8775, 7402)),
-             _tags("service", "Line Knoll Road", "gravel"), 0.13, start_on="highway", to_the_point=True),
+             _tags("service", "Line Knoll Road", "gravel"), 0.12, start_on="highway", to_the_point=True),
     RoadPlan("averil", ((6500, 3480), (4135, 2385)),
              _tags("unclassified", "Averil Lookout Road", "gravel"), 0.30, start_on="sable", bridge={}),
     RoadPlan("sawyer", ((7300, 4100), (5950, 5200)),

@@ -34,7 +34,7 @@ MOVE_ROW, MOVE_COL = _moves()
 
 
 @njit(cache=True)
-def _search(z, burden, r0, c0, r1, c1, cell_m, max_grade, turn_m, rows_of, cols_of, reach, ahead0):
+def _search(z, burden, r0, c0, r1, c1, cell_m, max_grade, turn_m, rows_of, cols_of, reach, ahead0, slack):
     """A* over (cell, heading). Returns the path as (row, column) pairs, empty when there is none."""
     rows, cols = z.shape
     n_dir = rows_of.size
@@ -72,7 +72,7 @@ def _search(z, burden, r0, c0, r1, c1, cell_m, max_grade, turn_m, rows_of, cols_
             m, k = r + rows_of[d] // 2, c + cols_of[d] // 2
             # a hump between the ends may not hide a steep half
             half = max(abs(z[m, k] - z[r, c]), abs(z[i, j] - z[m, k])) / (0.5 * length[d])
-            if grade > max_grade or half > 1.7 * max_grade:
+            if grade > max_grade or half > slack * max_grade:
                 continue
             ground = 0.5 * burden[m, k] + 0.5 * burden[i, j]
             step = length[d] * (1.0 + ground + 0.9 * (grade / max_grade) ** 2)
@@ -106,11 +106,13 @@ class NoWayError(RuntimeError):
 
 
 def find_path(z: np.ndarray, burden: np.ndarray, frame: Frame, stops: list[tuple[float, float]], max_grade: float,
-              turn_m: float = 60.0, margin_m: float = 2000.0, to_the_point: bool = True) -> np.ndarray:
+              turn_m: float = 60.0, margin_m: float = 2000.0, to_the_point: bool = True,
+              slack: float = 1.7) -> np.ndarray:
     """Corner points (local metres) of the cheapest road from the first stop to the last, past the others.
 
     `burden` adds to the cost of a metre per cell; `max_grade` is a ratio. Unless it must end `to_the_point` (on
-    another road), the road ends within two cells of the last stop. Raises NoWayError.
+    another road), the road ends within two cells of the last stop. Half a step may be `slack` times as steep as
+    a whole one: cut and fill. Raises NoWayError.
     """
     points = [stops[0]]
     heading = -1
@@ -130,7 +132,7 @@ def find_path(z: np.ndarray, burden: np.ndarray, frame: Frame, stops: list[tuple
                         np.ascontiguousarray(burden[top:bottom, left:right]),
                         cells[0][0] - top, cells[0][1] - left, cells[1][0] - top, cells[1][1] - left,
                         frame.cell_m, max_grade, turn_m, MOVE_ROW, MOVE_COL,
-                        2 if final else 8, heading)
+                        2 if final else 8, heading, slack)
         if len(found) < 2:
             raise NoWayError(f"no road from {a} to {b} within {max_grade:.0%}")
         moves = np.array(found[::-1])

@@ -168,13 +168,9 @@ def _incise(order, to, step, area, z, uplift, erodibility, limit, cell_m, years)
         z[n] = min(new, top) if new > z[r] else z[r] + 1e-4 * d
 
 
-def drainage(z: np.ndarray, base: np.ndarray, cell_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Filled heights, receivers (flat index) and upstream area in m^2."""
-    filled = _fill(z, base, 1e-3)
-    to, _ = _receivers(filled, base, np.zeros_like(filled))
-    area = np.full(z.size, cell_m**2)
-    _gather(np.argsort(filled, axis=None, kind="stable"), to, area)
-    return filled, to, area.reshape(z.shape)
+def fill_holes(z: np.ndarray, outlet: np.ndarray) -> np.ndarray:
+    """Heights with every hollow filled to the level at which it spills towards an `outlet` cell."""
+    return _fill(z, outlet, 0.002)
 
 
 def erode(z: np.ndarray, base: np.ndarray, uplift: np.ndarray, erodibility: np.ndarray, limit: np.ndarray,

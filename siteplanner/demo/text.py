@@ -73,14 +73,15 @@ trailer waits at the county road yard, west of the gorge.
 
 Look before you read on: where would you park?
 
-- **Mount Averil**, the highest ground, sees both valleys. Its road climbs at up to 30 %, twice what the rig may.
+- **Mount Averil**, the highest ground, sees both valleys. Its road climbs at 30 % and more, twice what the rig may.
 - **Sable Meadow** lies flat beside the paved road in the middle of the search ground. The Averil Wall stands
   south of it, higher than the satellites.
 - **Line Knoll** looks over the village. The 230 kV line crosses its top.
 - **South Bench** has the widest view of the valley floor. Both ways in are closed to the rig: a flume crosses the
   road at 2.8 m in the west, and Cable Bridge carries 3.5 t in the east.
 - **Marrowford school field** is flat, open and next to the command post: but children are sheltered there.
-- A low bench on the spur between Sable Creek and the river has a gravel road and almost the same view.
+- **Chapel Bench**, low on the spur between Sable Creek and the river (44.6425 N 113.0337 W), has a gravel road and
+  nearly the widest view. Nobody has named it in `spots.geojson`.
 
 Old Mill Lane is a shortcut under a 2.8 m trestle. Haul Road passes over the highway and does not join it. One
 track in the south joins nothing. Mill Street and Chapel Street are one-way. Ford Lane fords the creek.

@@ -1,0 +1,65 @@
+"""The words of the sample on real ground: mission file and README."""
+
+MISSION = """\
+# Real hills, INVENTED mission: the heights are real (cells of 3 seconds of arc, in degrees), everything laid on
+# them is made up: roads, area, names, line. No road here exists.
+# The layers come in other formats and coordinate systems on purpose.
+
+name = "Real hills, invented search"
+note = "Exercise. People are missing along the scarp; two valleys need service."
+
+[layers]
+elevation = "elevation.tif"            # WGS 84 degrees, cells of about 75 x 92 m
+incident_area = "incident_area.gpkg"   # GeoPackage, EPSG:5070
+roads = "roads.zip"                    # zipped Shapefile, EPSG:2274 (US survey feet), an agency's own columns
+power_lines = "power_line.fgb"         # FlatGeobuf, EPSG:3857
+must_serve = "must_serve.kml"          # KML
+spots = "spots.gpx"                    # GPX waypoints
+
+[layers.road_columns]
+highway = "CLASS"
+name = "RDNAME"
+surface = "SURF"
+tracktype = "TRACK"
+maxheight = "MAXHT"
+
+[staging]
+name = "Depot"
+latitude = {latitude}
+longitude = {longitude}
+
+[sky]
+need = "any"
+satellites = [
+    {{ name = "slot 91 W", longitude_deg = -91.0 }},
+    {{ name = "slot 103 W", longitude_deg = -103.0 }},
+]
+
+[search]
+radius_m = 2500
+spacing_m = 300
+"""
+
+README = """\
+# Real hills (real heights, invented everything else)
+
+The heights are real: matplotlib's sample file `jacksboro_fault_dem.npz`, of radar-survey origin (public domain),
+3 seconds of arc, whole metres, written as a GeoTIFF in degrees without change of any height. `NOTICE.txt` holds
+matplotlib's licence.
+
+**Everything else is invented.** The roads are least-cost paths with a grade limit over these heights; no such
+road exists. Incident area, depot, names, power line: made up. Do not plan anything real with it.
+
+| file | format | coordinates |
+|---|---|---|
+| `elevation.tif` | GeoTIFF, int16, metres, nodata -32768 | EPSG:4326, cells of about 75 x 92 m |
+| `incident_area.gpkg` | GeoPackage | EPSG:5070 |
+| `roads.zip` | Shapefile, columns CLASS, RDNAME, SURF, TRACK, MAXHT | EPSG:2274, US survey feet |
+| `power_line.fgb` | FlatGeobuf | EPSG:3857 |
+| `must_serve.kml` | KML | WGS 84 |
+| `spots.gpx` | GPX waypoints | WGS 84 |
+
+Cells this coarse hide banks, ditches and small flats: a plan from them is a first look.
+
+`python -m siteplanner.demo.real_hills [DIR]` makes it anew (needs matplotlib).
+"""
