@@ -41,8 +41,13 @@ def demo(
     quiet: QuietOption = False,
 ) -> None:
     """Plan an invented sample mission and write everything."""
-    from siteplanner.demo import sample_mission
+    from siteplanner.demo import SAMPLES, sample_mission
+    from siteplanner.errors import InputError
 
+    if sample not in SAMPLES:
+        raise InputError(
+            f"There is no sample called {sample!r}.", remedy=f"Name one of {', '.join(SAMPLES)}.", field="--sample"
+        )
     _plan(sample_mission(sample), out, as_json, quiet)
 
 
