@@ -18,12 +18,12 @@ from siteplanner.planning.model import (
     Evaluation,
     Ground,
     Look,
-    OnAir,
     Spot,
 )
 from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
 from siteplanner.planning.service import predict_coverage
 from siteplanner.planning.study import Study
+from siteplanner.planning.timeline import time_on_air
 from siteplanner.roads.routing import nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 
@@ -84,7 +84,7 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         one_way = access.ways.finding(study.network) if access.ways is not None else None
         if one_way is not None:
             findings.append(one_way)
-    on_air = time_on_air(study, access) if access is not None else None
+    on_air = time_on_air(study.mission, access) if access is not None else None
     return Evaluation(spot, ground, sky, coverage, access, on_air, tuple(failed), tuple(findings))
 
 
@@ -288,17 +288,3 @@ def _near_lines(study: Study, spot: Spot) -> list[tuple[str, str]]:
                 ("power_line", f"An overhead line is {distance:.0f} m away; mast fall and clearance need {need:.0f} m.")
             ]
     return []
-
-
-def time_on_air(study: Study, access: Access) -> OnAir:
-    """Minutes to first service: each part low, likely, high; the totals are plain sums of each column."""
-    trailer = study.mission.trailer
-    drive = access.drive_time_s / 60
-    parts: tuple[tuple[str, float, float, float], ...] = (
-        ("Hitch up and walk round", *trailer.hitch_up_min),
-        ("Drive and last leg", 0.85 * drive, drive, 1.4 * drive),  # spread: common practice, no source
-        ("Set up, level, raise the mast", *trailer.set_up_min),
-        ("Find the satellite, first service", *trailer.acquisition_min),
-    )
-    low, likely, high = sum(p[1] for p in parts), sum(p[2] for p in parts), sum(p[3] for p in parts)
-    return OnAir(parts, low, likely, high, "Sums of low, likely and high minutes of each part.")

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry import LineString
 
+    from siteplanner.data.forecast import WindForecast
     from siteplanner.data.vectors import InputRecord
     from siteplanner.roads.network import RoadNetwork
     from siteplanner.roads.routing import Route
@@ -112,7 +113,9 @@ class Access:
 
 @dataclass(frozen=True)
 class OnAir:
-    """Minutes from dispatch to first service: (low, likely, high) per part and in all."""
+    """Minutes from dispatch to first service: (low, likely, high) per part; in all the range and the mean of
+    `planning.timeline`.
+    """
 
     parts: tuple[tuple[str, float, float, float], ...]
     low_min: float
@@ -201,6 +204,7 @@ class Plan:
     rejected: tuple[Evaluation, ...]  # evaluated in full and failed a limit; user's spots always stand here or above
     scene: Scene
     timings_s: dict[str, float] = field(default_factory=dict)
+    forecast: WindForecast | None = None
     extra: dict[str, Any] = field(default_factory=dict)
 
     @property

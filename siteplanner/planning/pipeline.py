@@ -9,6 +9,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from siteplanner.data.forecast import WindForecast, read_forecast
+from siteplanner.data.records import InputRecord
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Weights
 from siteplanner.planning.candidates import cells_around, choose_cells, letters, merit, spot_at, user_spots
@@ -29,6 +31,12 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
     Raises InputError for a layer or parameter that cannot be used.
     """
     stages = Stages(progress)
+    forecast: WindForecast | None = None
+    forecast_records: tuple[InputRecord, ...] = ()
+    if mission.layers.wind_forecast:
+        path = mission.path(mission.layers.wind_forecast)
+        forecast, record = read_forecast(path, mission.layers.wind_forecast_unit)
+        forecast_records = (record,)
     study = load_study(mission, stages)
     ruling, way, sky_findings = rule_ground(study, stages)
     judge = Judge(study, ruling, way)
@@ -65,13 +73,14 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
     return Plan(
         mission=mission,
         software=software(),
-        inputs=study.inputs,
+        inputs=(*study.inputs, *forecast_records),
         findings=tuple(_unique([*study.findings, *sky_findings, *_search_findings(search)])),
         rulings=ruling.shares,
         spots=listed,
         rejected=rejected,
         scene=scene_of(judge),
         timings_s=stages.timings_s,
+        forecast=forecast,
         extra={"firmness": firmness(listed), "search": search, "judge": judge, "all_spots": ranked},
     )
 

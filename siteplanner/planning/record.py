@@ -6,6 +6,9 @@ from dataclasses import asdict
 from typing import Any
 
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+from siteplanner.planning.on_site import on_site
+from siteplanner.planning.site_wind import SiteWind
+from siteplanner.planning.timeline import Timeline
 from siteplanner.planning.words import CAUTIONS, firmness_sentence, recommendation
 
 FORMAT = 1
@@ -26,7 +29,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "findings": [finding.as_dict() for finding in plan.findings],
         "rulings": [asdict(share) for share in plan.rulings],
         "search": plan.extra.get("search", {}),
-        "spots": [spot_record(ranked) for ranked in plan.spots],
+        "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
         "rejected": [
             {**evaluation_record(e), "failed": [{"limit": c, "reason": r} for c, r in e.failed]} for e in plan.rejected
         ],
@@ -42,6 +45,32 @@ def spot_record(ranked: RankedSpot) -> dict[str, Any]:
         "score": ranked.score,
         "criteria": {c.name: {k: v for k, v in asdict(c).items() if k != "name"} for c in ranked.criteria},
     }
+
+
+def on_site_record(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
+    """What waits on the spot: the timeline, the wind, distances from the antennas."""
+    site = on_site(plan, ranked)
+    return {
+        "timeline": None if site.timeline is None else _timeline_record(site.timeline),
+        "wind": None if site.wind is None else _wind_record(site.wind),
+        "radio_exposure": [asdict(row) for row in site.keep_away],
+    }
+
+
+def _timeline_record(timeline: Timeline) -> dict[str, Any]:
+    record = asdict(timeline)
+    record["dispatch"] = None if timeline.dispatch is None else timeline.dispatch.isoformat()
+    if timeline.light is not None:
+        for name in ("dawn", "sunrise", "sunset", "dusk"):
+            moment = getattr(timeline.light, name)
+            record["light"][name] = None if moment is None else moment.isoformat(timespec="seconds")
+    return record
+
+
+def _wind_record(wind: SiteWind) -> dict[str, Any]:
+    record = asdict(wind)
+    record["findings"] = [finding.as_dict() for finding in wind.findings]
+    return record
 
 
 def evaluation_record(e: Evaluation) -> dict[str, Any]:

@@ -1,0 +1,122 @@
+"""A wind forecast table: rows of time, speed, gust, direction."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from siteplanner.data.records import InputRecord, sha256_of
+from siteplanner.errors import InputError
+
+TO_M_S = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "kt": 1852 / 3600}  # exact by definition
+FASTEST_M_S = 120.0  # above every wind measured at the ground
+MAX_ROWS = 20_000
+
+
+@dataclass(frozen=True)
+class WindForecast:
+    """Wind at 10 m over open ground, in metres a second; rows in order of time. NaN: not given."""
+
+    times: tuple[datetime, ...]
+    speed_m_s: tuple[float, ...]
+    gust_m_s: tuple[float, ...]
+    direction_deg: tuple[float, ...]  # true, where the wind comes from
+
+    def worst_m_s(self) -> tuple[float, ...]:
+        """The gust where it is given, otherwise the speed."""
+        return tuple(s if math.isnan(g) else max(s, g) for s, g in zip(self.speed_m_s, self.gust_m_s, strict=True))
+
+
+def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, InputRecord]:
+    """Read a CSV with columns `time`, `speed`, and optionally `gust` and `direction_deg`.
+
+    Raises InputError naming the row for a time without offset, a number that is none, rows out of order.
+    """
+    path, factor = Path(path), TO_M_S[unit]
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise InputError("There is no such file.", remedy="Check the path.", file=path) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"The forecast cannot be read ({error}).", remedy="Give UTF-8 CSV.", file=path) from None
+    rows = csv.DictReader(text.splitlines())
+    columns = [str(c).strip().lower() for c in rows.fieldnames or []]
+    rows.fieldnames = columns
+    missing = [c for c in ("time", "speed") if c not in columns]
+    if missing:
+        raise InputError(
+            f"The forecast has no column {' and '.join(missing)}.",
+            remedy="Name the columns time, speed, gust, direction_deg.",
+            file=path,
+        )
+    times: list[datetime] = []
+    speed: list[float] = []
+    gust: list[float] = []
+    direction: list[float] = []
+    for number, row in enumerate(rows, 2):
+        if number > MAX_ROWS:
+            raise InputError(f"More than {MAX_ROWS} rows.", remedy="Cut the forecast to the deployment.", file=path)
+        times.append(_time(row["time"], number, path))
+        if len(times) > 1 and times[-1] <= times[-2]:
+            raise InputError(f"Row {number} is not later than the row before.", remedy="Sort by time.", file=path)
+        wind = _number(row["speed"], number, "speed", path) * factor
+        if not 0 <= wind <= FASTEST_M_S:
+            raise InputError(
+                f"Row {number}: a speed of {wind:.0f} m/s is not plausible.",
+                remedy="Check layers.wind_forecast_unit.",
+                file=path,
+                field="speed",
+            )
+        speed.append(wind)
+        gust.append(_number(row.get("gust"), number, "gust", path, empty=True) * factor)
+        direction.append(_number(row.get("direction_deg"), number, "direction_deg", path, empty=True) % 360)
+    if not times:
+        raise InputError("The forecast has no row.", remedy="Leave layers.wind_forecast out.", file=path)
+    record = InputRecord(
+        "wind forecast",
+        path.name,
+        sha256_of(path),
+        "",
+        unit,
+        (math.nan,) * 4,
+        len(times),
+        f"{times[0].isoformat()} to {times[-1].isoformat()}",
+    )
+    return WindForecast(tuple(times), tuple(speed), tuple(gust), tuple(direction)), record
+
+
+def _time(text: str | None, number: int, path: Path) -> datetime:
+    try:
+        found = datetime.fromisoformat((text or "").strip())
+    except ValueError:
+        raise InputError(
+            f"Row {number}: {(text or '')[:40]!r} is not a time.",
+            remedy="Write 2026-06-01T05:30:00-06:00 (or ...Z).",
+            file=path,
+            field="time",
+        ) from None
+    if found.tzinfo is None:
+        raise InputError(
+            f"Row {number}: the time has no offset from UTC.",
+            remedy="Write 2026-06-01T05:30:00-06:00 (or ...Z).",
+            file=path,
+            field="time",
+        )
+    return found
+
+
+def _number(text: str | None, number: int, field: str, path: Path, *, empty: bool = False) -> float:
+    if empty and not (text or "").strip():
+        return math.nan
+    try:
+        found = float((text or "").strip())
+    except ValueError:
+        found = math.nan
+    if not math.isfinite(found):
+        raise InputError(
+            f"Row {number}: {(text or '')[:40]!r} is not a number.", remedy="Mend it.", file=path, field=field
+        )
+    return found

@@ -1,0 +1,237 @@
+"""When the service starts and what comes after: three-point estimates, daylight, fuel, relief.
+
+Method: PERT (D. G. Malcolm, J. H. Roseboom, C. E. Clark, W. Fazar, Application of a technique for research and
+development program evaluation, Operations Research 7 (1959) 646-669): each part has mean (low + 4 likely + high)/6
+and standard deviation (high - low)/6; parts are taken as independent, so means and variances add up.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from siteplanner.mission import Mission
+from siteplanner.planning.model import Access, OnAir
+
+NINE_IN_TEN = 1.645
+"""Standard deviations either side that hold 90 % of a normal distribution."""
+DRIVE_LOW, DRIVE_HIGH = 0.85, 1.4  # of the drive time worked out; common practice, no source
+LEG_LOW, LEG_HIGH = 0.7, 3.0  # the last leg with a spotter, doors opened, ground walked; common practice, no source
+METHOD = (
+    "PERT: per part mean (low + 4 x likely + high) / 6, spread (high - low) / 6, parts independent; "
+    "the range holds about 9 cases in 10."
+)
+ON_SITE_PARTS = 2  # set-up and acquisition: what comes after the arrival
+SUNRISE_DEG = -0.8333  # upper rim on the horizon, mean refraction; as in the almanacs
+CIVIL_DEG = -6.0  # civil twilight
+
+
+def pert(low: float, likely: float, high: float) -> tuple[float, float]:
+    """Mean and standard deviation of a three-point estimate (Malcolm et al. 1959)."""
+    return (low + 4 * likely + high) / 6, (high - low) / 6
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the way to first service; minutes. `end_*` count from dispatch to the part's end."""
+
+    name: str
+    low_min: float
+    likely_min: float
+    high_min: float
+    mean_min: float
+    end_early_min: float
+    end_mean_min: float
+    end_late_min: float
+
+
+@dataclass(frozen=True)
+class Light:
+    """Sun at the spot on the day of arrival. Times carry the dispatch time's offset; None: does not happen."""
+
+    dawn: datetime | None  # civil twilight starts
+    sunrise: datetime | None
+    sunset: datetime | None
+    dusk: datetime | None  # civil twilight ends
+    at_arrival: str  # day, twilight, dark
+    at_first_service: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """From dispatch to relief. Hours of fuel count from first service, relief from dispatch."""
+
+    parts: tuple[Part, ...]
+    early_min: float
+    mean_min: float
+    late_min: float
+    method: str
+    dispatch: datetime | None
+    light: Light | None
+    fuel_low_h: float  # tank empty at the highest burn
+    fuel_likely_h: float
+    fuel_high_h: float
+    refuel_low_h: float  # reserve reached at the highest burn
+    refuel_likely_h: float
+    relief_h: float
+
+    @property
+    def arrival(self) -> Part:
+        """The part that ends on the spot: the last leg."""
+        return self.parts[-ON_SITE_PARTS - 1]
+
+    def clock(self, minutes: float) -> datetime | None:
+        """A time of day so many minutes after dispatch; None when the dispatch time is not given."""
+        return None if self.dispatch is None else self.dispatch + timedelta(minutes=minutes)
+
+
+def three_points(mission: Mission, access: Access) -> tuple[tuple[str, float, float, float], ...]:
+    """(part, low, likely, high minutes) in order, from the mission's figures and the drive worked out."""
+    trailer = mission.trailer
+    drive = access.route.time_s / 60
+    leg = max(access.drive_time_s / 60 - drive, 0.0)
+    return (
+        ("Hitch up and walk round", *trailer.hitch_up_min),
+        ("Drive", DRIVE_LOW * drive, drive, DRIVE_HIGH * drive),
+        ("Last leg", LEG_LOW * leg, leg, LEG_HIGH * leg),
+        ("Set up, level, raise the mast", *trailer.set_up_min),
+        ("Find the satellite, first service", *trailer.acquisition_min),
+    )
+
+
+def time_on_air(mission: Mission, access: Access) -> OnAir:
+    """Minutes from dispatch to first service: mean, and the range that holds nine cases in ten."""
+    parts = _parts(three_points(mission, access))
+    last = parts[-1]
+    return OnAir(
+        tuple((p.name, p.low_min, p.likely_min, p.high_min) for p in parts),
+        last.end_early_min,
+        last.end_mean_min,
+        last.end_late_min,
+        METHOD,
+    )
+
+
+def _parts(points: tuple[tuple[str, float, float, float], ...]) -> tuple[Part, ...]:
+    out: list[Part] = []
+    mean_sum = variance = low_sum = high_sum = 0.0
+    for name, low, likely, high in points:
+        mean, spread = pert(low, likely, high)
+        mean_sum, variance = mean_sum + mean, variance + spread**2
+        low_sum, high_sum = low_sum + low, high_sum + high
+        reach = NINE_IN_TEN * math.sqrt(variance)
+        # never beyond what the parts allow: one skewed part alone would reach below its own low
+        early, late = max(mean_sum - reach, low_sum), min(mean_sum + reach, high_sum)
+        out.append(Part(name, low, likely, high, mean, early, mean_sum, late))
+    return tuple(out)
+
+
+def timeline(mission: Mission, access: Access, latitude: float, longitude: float, height_m: float) -> Timeline:
+    """The whole timeline of one spot; daylight only when the mission names the dispatch time."""
+    parts = _parts(three_points(mission, access))
+    last, power, times = parts[-1], mission.power, mission.times
+    low, likely, high = power.fuel_burn_l_per_h
+    usable = power.fuel_tank_l * (1 - power.refuel_at_share)
+    light = None
+    if times.dispatch is not None:
+        light = daylight(
+            times.dispatch, parts[-ON_SITE_PARTS - 1], last, latitude=latitude, longitude=longitude, height_m=height_m
+        )
+    return Timeline(
+        parts=parts,
+        early_min=last.end_early_min,
+        mean_min=last.end_mean_min,
+        late_min=last.end_late_min,
+        method=METHOD,
+        dispatch=times.dispatch,
+        light=light,
+        fuel_low_h=power.fuel_tank_l / high,
+        fuel_likely_h=power.fuel_tank_l / likely,
+        fuel_high_h=power.fuel_tank_l / low,
+        refuel_low_h=usable / high,
+        refuel_likely_h=usable / likely,
+        relief_h=times.shift_h,
+    )
+
+
+def daylight(
+    dispatch: datetime, arrival: Part, service: Part, *, latitude: float, longitude: float, height_m: float
+) -> Light:
+    """Sun times on the local day of the likely arrival, and the light between early arrival and late service.
+
+    Times are those of a level horizon: behind a ridge the sun is gone earlier.
+    """
+    on_day = dispatch + timedelta(minutes=arrival.end_mean_min)
+    dawn, sunrise, sunset, dusk = sun_times(on_day, latitude, longitude, height_m)
+    moments = [dispatch + timedelta(minutes=m) for m in (arrival.end_early_min, arrival.end_late_min)]
+    moments += [dispatch + timedelta(minutes=m) for m in (service.end_early_min, service.end_late_min)]
+    words = [light_word(h) for h in sun_elevations_deg(moments, latitude, longitude, height_m)]
+    at_arrival, at_service = _span(words[:2]), _span(words[2:])
+    if set(words) == {"day"}:
+        sentence = "Daylight from arrival to first service."
+    elif "dark" in words:
+        sentence = "Dark for at least part of the set-up: lamps for the work, a light on the mast and the guys."
+    else:
+        sentence = "Twilight during the set-up: have lamps ready."
+    return Light(dawn, sunrise, sunset, dusk, at_arrival, at_service, sentence)
+
+
+def _span(words: list[str]) -> str:
+    return words[0] if words[0] == words[1] else f"{words[0]} (early) to {words[1]} (late)"
+
+
+def light_word(sun_elevation_deg: float) -> str:
+    """Day, twilight (civil: enough to see the ground by) or dark."""
+    if sun_elevation_deg > SUNRISE_DEG:
+        return "day"
+    return "twilight" if sun_elevation_deg > CIVIL_DEG else "dark"
+
+
+def sun_elevations_deg(moments: list[datetime], latitude: float, longitude: float, height_m: float) -> list[float]:
+    """Geometric elevation of the sun's centre at moments that carry their offset (NREL SPA, by pvlib)."""
+    import pandas as pd
+    import pvlib
+
+    index = pd.DatetimeIndex(pd.to_datetime(moments, utc=True))
+    table = pvlib.solarposition.get_solarposition(index, latitude, longitude, altitude=height_m)
+    return [float(v) for v in table["elevation"]]
+
+
+def sun_times(
+    on_day: datetime, latitude: float, longitude: float, height_m: float = 0.0
+) -> tuple[datetime | None, datetime | None, datetime | None, datetime | None]:
+    """Civil dawn, sunrise, sunset and civil dusk of a local day, to the second; None for what does not happen.
+
+    The day is that of `on_day` in its own offset. Elevations by the NREL SPA at every 5 minutes, crossings by a
+    straight line refined once at 1 second.
+    """
+    start = on_day.replace(hour=0, minute=0, second=0, microsecond=0)
+    return (
+        _crossing(start, latitude, longitude, height_m, CIVIL_DEG, True),
+        _crossing(start, latitude, longitude, height_m, SUNRISE_DEG, True),
+        _crossing(start, latitude, longitude, height_m, SUNRISE_DEG, False),
+        _crossing(start, latitude, longitude, height_m, CIVIL_DEG, False),
+    )
+
+
+def _crossing(
+    start: datetime, latitude: float, longitude: float, height_m: float, level_deg: float, rising: bool
+) -> datetime | None:
+    step, span = 300, 86_400
+    begin = start
+    for _ in range(2):
+        moments = [begin + timedelta(seconds=s) for s in range(0, span + 1, step)]
+        height = sun_elevations_deg(moments, latitude, longitude, height_m)
+        for k in range(len(height) - 1):
+            up = height[k] <= level_deg < height[k + 1]
+            down = height[k] > level_deg >= height[k + 1]
+            if up if rising else down:
+                share = (level_deg - height[k]) / (height[k + 1] - height[k])
+                found = moments[k] + timedelta(seconds=share * step)
+                begin, span, step = moments[k], step, 1
+                break
+        else:
+            return None
+    return found

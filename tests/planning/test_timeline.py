@@ -1,0 +1,243 @@
+"""Three-point estimates, daylight, fuel, wind at a spot, forecast tables."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta, timezone
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from affine import Affine
+from pyproj import CRS
+
+from siteplanner.data.forecast import WindForecast, read_forecast
+from siteplanner.data.grid import Grid
+from siteplanner.errors import InputError
+from siteplanner.mission import MPH, Layers, Mission, Power, Staging, Times
+from siteplanner.planning.keep_away import keep_away
+from siteplanner.planning.model import Spot
+from siteplanner.planning.record import plan_record
+from siteplanner.planning.site_wind import site_wind
+from siteplanner.planning.timeline import pert, sun_elevations_deg, sun_times, time_on_air, timeline
+
+LAYERS = Layers(elevation=("dem.tif",), incident_area="area.geojson", roads="roads.gpkg")
+STAGING = Staging(latitude=44.0, longitude=-113.0)
+MISSION = Mission(layers=LAYERS, staging=STAGING)
+ACCESS = SimpleNamespace(route=SimpleNamespace(time_s=1800.0), drive_time_s=1860.0)
+
+
+# two textbook pages and closed forms of (a + 4m + b) / 6 and (b - a) / 6
+@pytest.mark.parametrize(
+    ("points", "mean", "spread"),
+    [((4, 6, 12), 6.667, 1.333), ((5, 8, 14), 8.5, 1.5), ((2, 5, 14), 6, 2), ((3, 3, 4), 3.16667, 0.16667)],
+)
+def test_pert(points, mean, spread):
+    assert pert(*points) == pytest.approx((mean, spread), abs=1e-3)
+
+
+def test_on_air_by_hand():
+    """Hitch 10/15/25, drive 25.5/30/42, leg 0.7/1/3, set-up 30/45/60, acquisition 3/6/15."""
+    air = time_on_air(MISSION, ACCESS)
+    means = [95 / 6, 187.5 / 6, 7.7 / 6, 45.0, 7.0]
+    spread = np.sqrt(sum(s**2 for s in (15 / 6, 16.5 / 6, 2.3 / 6, 5.0, 2.0)))
+    assert air.likely_min == pytest.approx(sum(means))
+    assert (air.low_min, air.high_min) == pytest.approx((sum(means) - 1.645 * spread, sum(means) + 1.645 * spread))
+    assert [p[0] for p in air.parts][1:3] == ["Drive", "Last leg"]
+    assert "PERT" in air.method
+
+
+def test_the_range_holds_about_nine_cases_in_ten():
+    """Against 200,000 draws from the beta distributions with PERT's mean. PERT's spread is itself an approximation:
+    here the range holds 86 %, hence the tolerance."""
+    air = time_on_air(MISSION, ACCESS)
+    rng = np.random.default_rng(1)
+    total = np.zeros(200_000)
+    for _, low, likely, high in air.parts:
+        a = 1 + 4 * (likely - low) / (high - low)
+        b = 1 + 4 * (high - likely) / (high - low)
+        total += low + (high - low) * rng.beta(a, b, len(total))
+    assert total.mean() == pytest.approx(air.likely_min, rel=0.002)
+    assert np.mean((total >= air.low_min) & (total <= air.high_min)) == pytest.approx(0.90, abs=0.05)
+
+
+def test_one_skewed_part_never_ends_before_its_own_low():
+    mission = Mission(
+        layers=LAYERS,
+        staging=STAGING,
+        trailer={"hitch_up_min": (10, 10, 60), "set_up_min": (0, 0, 0), "acquisition_min": (0, 0, 0)},
+    )
+    access = SimpleNamespace(route=SimpleNamespace(time_s=0.0), drive_time_s=0.0)
+    assert time_on_air(mission, access).low_min == 10.0
+
+
+# NREL SPA report examples as stored with pvlib's tests; USNO tables for 39 N 105 W
+@pytest.mark.parametrize(
+    ("day", "offset_h", "latitude", "longitude", "rise", "fall", "tolerance_s"),
+    [
+        ((1994, 1, 2), 0, 35, 0, "07:08:12", "16:59:55", 3),
+        ((1996, 7, 5), 0, -35, 0, "07:08:15", "17:01:04", 3),
+        ((2004, 12, 4), 0, -35, 0, "04:38:57", "19:02:02", 3),
+        ((2015, 1, 2), -7, 39, -105, "07:19:00", "16:49:00", 60),
+        ((2015, 8, 2), -7, 39, -105, "05:01:00", "19:10:00", 60),
+    ],
+)
+def test_sunrise_and_sunset(day, offset_h, latitude, longitude, rise, fall, tolerance_s):
+    zone = timezone(timedelta(hours=offset_h))
+    dawn, sunrise, sunset, dusk = sun_times(datetime(*day, 12, tzinfo=zone), latitude, longitude)
+    for found, words in ((sunrise, rise), (sunset, fall)):
+        wanted = datetime.combine(found.date(), datetime.strptime(words, "%H:%M:%S").time(), zone)
+        assert abs((found - wanted).total_seconds()) <= tolerance_s
+    assert dawn < sunrise < sunset < dusk
+    assert 20 <= (sunrise - dawn).total_seconds() / 60 <= 40  # civil twilight at these latitudes
+
+
+def test_solar_elevation_of_the_spa_example():
+    zone = timezone(timedelta(hours=-7))
+    (height,) = sun_elevations_deg([datetime(2003, 10, 17, 12, 30, 30, tzinfo=zone)], 39.742476, -105.1786, 1830.14)
+    assert height == pytest.approx(39.872046, abs=1e-3)  # NREL SPA report, geometric elevation (delta T 67 s)
+
+
+def test_midnight_sun_and_polar_night_are_no_times():
+    assert sun_times(datetime(2026, 6, 21, 12, tzinfo=UTC), 70, 20)[1:3] == (None, None)
+    assert sun_times(datetime(2026, 12, 21, 12, tzinfo=UTC), 80, 20) == (None, None, None, None)
+
+
+def _timeline(hour):
+    zone = timezone(timedelta(hours=-7))
+    times = Times(dispatch=datetime(2015, 8, 2, hour, 0, tzinfo=zone), shift_h=10)
+    mission = MISSION.model_copy(update={"times": times, "power": Power(fuel_tank_l=100, refuel_at_share=0.2)})
+    return timeline(mission, ACCESS, 39.0, -105.0, 1600.0)
+
+
+def test_light_on_arrival_fuel_and_relief():
+    noon, night, evening = _timeline(12), _timeline(22), _timeline(18)
+    assert noon.light.sentence == "Daylight from arrival to first service."
+    assert night.light.at_arrival == "dark"
+    assert "lamps for the work" in night.light.sentence
+    assert evening.light.at_arrival == "day"  # 18:41 to 18:55; the sun sets at 19:10
+    assert evening.light.at_first_service == "twilight (early) to dark (late)"
+    assert noon.arrival.name == "Last leg"
+    assert noon.clock(60).isoformat() == "2015-08-02T13:00:00-07:00"
+    # 100 l at 1.5, 2.5, 4 l/h; 80 l down to the reserve
+    assert (noon.fuel_low_h, noon.fuel_likely_h) == pytest.approx((25, 40))
+    assert (noon.refuel_low_h, noon.refuel_likely_h, noon.relief_h) == pytest.approx((20, 32, 10))
+    assert timeline(MISSION, ACCESS, 39.0, -105.0, 0.0).light is None
+
+
+def _ridge_grid(height=60.0, half=150.0):
+    """A north-south ridge through the middle, its foot 2 x half away; 20 m cells."""
+    x = (np.arange(400) - 199.5) * 20.0
+    z = np.maximum(0, height * (1 - np.abs(x) / (2 * half))) + 500
+    values = np.broadcast_to(z, (400, 400)).astype(np.float32)
+    return Grid(values.copy(), Affine(20, 0, 496_000, 0, -20, 4_904_000), CRS.from_epsg(32612))
+
+
+def _spot(x=500_000.0, y=4_900_000.0):
+    return Spot("A", x, y, 44.25, -111.0, "", 560.0)
+
+
+def test_speed_up_on_a_ridge_by_hand():
+    wind = site_wind(MISSION, _ridge_grid(), _spot(499_990.0), 12.0, None)
+    west = next(s for s in wind.speed_ups if s.from_deg == 270)
+    # the spot's own cell is the crest: 58 m above the foot, L_h the way back to half of that on the tent's side
+    height = 58.0
+    half = height / 2 / (60 / 300)
+    k1 = 1.45 * height / half
+    assert west.landform == "ridge"
+    assert west.at_dish == pytest.approx(1 + k1 * np.exp(-3 * 2 / half), rel=0.03)
+    assert west.at_mast == pytest.approx((1 + k1 * np.exp(-3 * 12 / half)) * 1.2 ** (1 / 7), rel=0.03)
+    along = next(s for s in wind.speed_ups if s.from_deg == 0)
+    assert along.at_dish == pytest.approx(1.0, abs=1e-6)
+    assert wind.worst.at_dish >= west.at_dish
+    assert wind.open_tracking_limit_m_s == pytest.approx(45 * MPH / wind.worst.at_dish)
+
+
+def test_wind_is_not_known_where_the_ground_is_not():
+    grid = _ridge_grid()
+    grid.values[:, :170] = np.nan  # unknown beyond 600 m west
+    wind = site_wind(MISSION, grid, _spot(), 12.0, None)
+    # 800 m of known ground are asked for: 600 m / cos 22.5 are too little, 600 m / cos 45 enough
+    assert wind.unknown_bearings == 3
+    assert all(not 240 <= s.from_deg <= 300 for s in wind.speed_ups)
+
+
+def _forecast(speeds, gusts=None, direction=0.0):
+    start = datetime(2026, 6, 1, 6, tzinfo=UTC)
+    n = len(speeds)
+    gusts = gusts or [float("nan")] * n
+    times = tuple(start + timedelta(hours=k) for k in range(n))
+    return WindForecast(times, tuple(speeds), tuple(gusts), (direction,) * n)
+
+
+def test_hours_above_each_limit():
+    # wind along the ridge: no speed-up at the dish. 45 mph = 20.1168, 50 mph = 22.352 m/s
+    forecast = _forecast([10.0, 10, 10, 10], [15.1168, 25.1168, 25.1168, 15.1168])
+    wind = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, forecast)
+    tracking, stow = (next(s for s in wind.spans if s.limit == name) for name in ("tracking", "stow"))
+    assert (tracking.start, tracking.hours) == ("2026-06-01T06:30+00:00", pytest.approx(2.0))
+    assert stow.hours == pytest.approx(1 + 2 * 2.7648 / 10)
+    assert wind.forecast_peak_dish_m_s == pytest.approx(25.1168)
+    assert [f.code for f in wind.findings] == ["wind_stow", "wind_tracking", "wind_mast"]
+    assert "not a rating" in wind.findings[-1].remedy
+    calm = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([5.0, 6.0]))
+    assert (calm.spans, calm.findings) == ((), ())
+
+
+def test_forecast_from_the_side_counts_with_the_speed_up():
+    along = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([15.0, 15.0], direction=0.0))
+    across = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([15.0, 15.0], direction=270.0))
+    unknown = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([15.0, 15.0], direction=float("nan")))
+    assert along.forecast_peak_dish_m_s == pytest.approx(15.0)
+    assert across.forecast_peak_dish_m_s > 20
+    assert unknown.forecast_peak_dish_m_s == pytest.approx(15 * unknown.worst.at_dish)
+
+
+def test_a_forecast_file(tmp_path):
+    path = tmp_path / "wind.csv"
+    path.write_text("Time,Speed,Gust,Direction_deg\n2026-06-01T06:00-06:00,20,35,270\n2026-06-01T13:00Z,25,,\n")
+    forecast, record = read_forecast(path, "mph")
+    assert forecast.speed_m_s == pytest.approx((20 * MPH, 25 * MPH))
+    assert forecast.worst_m_s() == pytest.approx((35 * MPH, 25 * MPH))
+    assert forecast.times[0].utcoffset() == timedelta(hours=-6)
+    assert (record.role, record.count, len(record.sha256)) == ("wind forecast", 2, 64)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("time,gust\n", "no column speed"),
+        ("time,speed\n", "no row"),
+        ("time,speed\n2026-06-01T06:00,5\n", "no offset"),
+        ("time,speed\nnoon,5\n", "not a time"),
+        ("time,speed\n2026-06-01T06:00Z,fast\n", "not a number"),
+        ("time,speed\n2026-06-01T06:00Z,\n", "not a number"),
+        ("time,speed\n2026-06-01T06:00Z,-3\n", "not plausible"),
+        ("time,speed\n2026-06-01T06:00Z,5\n2026-06-01T06:00Z,5\n", "Row 3 is not later"),
+    ],
+)
+def test_bad_forecasts_name_row_and_remedy(tmp_path, text, words):
+    path = tmp_path / "wind.csv"
+    path.write_text(text)
+    with pytest.raises(InputError, match=words):
+        read_forecast(path)
+
+
+def test_keep_away_of_the_default_radio():
+    public, workers = keep_away(MISSION, 12.0)
+    # 40 dBm + 14 dBi - 1.5 dB = 52.5 dBm; OET 65 eq. (8): R = sqrt(2.56 EIRP / (4 pi S)), S = 763/1500 mW/cm2
+    eirp = 10 ** (22.5 / 10)
+    assert public.eirp_w == pytest.approx(eirp)
+    assert public.main_beam_m == pytest.approx(np.sqrt(2.56 * eirp / (4 * np.pi * 10 * 763 / 1500)))
+    assert workers.main_beam_m == pytest.approx(public.main_beam_m / np.sqrt(5))
+    assert public.ground_share == pytest.approx(5 * workers.ground_share)
+    assert public.ground_share < 0.2
+    assert (public.averaging_min, workers.averaging_min) == (30, 6)
+
+
+def test_the_record_holds_times_wind_and_distances(valley_plan):
+    record = json.loads(json.dumps(plan_record(valley_plan)))
+    spot = record["spots"][0]
+    assert spot["timeline"]["mean_min"] == pytest.approx(spot["on_air"]["likely_min"])
+    assert spot["wind"]["method"].startswith("ASCE 7-16")
+    assert {row["people"] for row in spot["radio_exposure"]} == {"public", "workers"}
