@@ -57,7 +57,7 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
     with stages.stage("Ranking") as tick:
         evaluations = refine(judge, evaluations, guess, spacing, tick)
         ranked = name_spots(rank(evaluations, mission))
-        listed = ranked[: mission.search.listed_spots]
+        listed = listed_of(ranked, mission)
         rejected = tuple(e for e in evaluations if e.failed and e.spot.origin == "user")
     search = {
         "search_ground_km2": float(study.search_ground.sum() * grid.cell_size_m**2 / 1e6),
@@ -118,9 +118,15 @@ def rescore(old: Plan, weights: Weights) -> Plan:
     """The same plan under other weights; nothing physical is computed again, names stay."""
     mission = old.mission.model_copy(update={"weights": weights})
     ranked = rank([r.evaluation for r in old.extra["all_spots"]], mission)
-    listed = ranked[: mission.search.listed_spots]
+    listed = listed_of(ranked, mission)
     extra = {**old.extra, "firmness": firmness(listed), "all_spots": ranked}
     return replace(old, mission=mission, spots=listed, extra=extra)
+
+
+def listed_of(ranked: Sequence[RankedSpot], mission: Mission) -> tuple[RankedSpot, ...]:
+    """The spots handed over: the best ones, and every spot that the user named, with its true rank."""
+    count = mission.search.listed_spots
+    return (*ranked[:count], *(r for r in ranked[count:] if r.spot.origin == "user"))
 
 
 def name_spots(ranked: Sequence[RankedSpot]) -> tuple[RankedSpot, ...]:

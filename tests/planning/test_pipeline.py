@@ -223,3 +223,10 @@ def test_refining_never_lowers_the_first_place_and_keeps_the_spacing(tmp_path):
     assert fine.best.score >= rough.best.score
     spots = [(r.spot.x, r.spot.y) for r in fine.extra["all_spots"] if r.spot.origin == "search"]
     assert min(math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]) >= 100 - 1e-6
+
+
+def test_a_user_s_spot_is_always_in_the_list_with_its_true_rank(tmp_path):
+    made = plan(load_mission(write_mission(tmp_path / "m", search="listed_spots = 1")))
+    whole = {r.spot.name: r.rank for r in made.extra["all_spots"]}
+    assert whole["lay-by"] > 1
+    assert [(r.spot.name, r.rank) for r in made.spots] == [(made.best.spot.name, 1), ("lay-by", whole["lay-by"])]
