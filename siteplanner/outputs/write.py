@@ -104,6 +104,12 @@ def _coverage(plan: Plan, path: Path) -> None:
         write_coverage(plan, plan.best, path)
 
 
+def _geopackage(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.geopackage import write_geopackage
+
+    write_geopackage(plan, path)
+
+
 WRITERS: dict[str, Writer] = {
     "plan.json": _json,
     "ranking.csv": _csv,
@@ -112,6 +118,7 @@ WRITERS: dict[str, Writer] = {
     "ruling.tif": _ruling,
     "ruling_bits.tif": _ruling_bits,
     "coverage.tif": _coverage,
+    "package.gpkg": _geopackage,
     "map.html": _map,
 }
 """File name -> what writes it, in the order of writing. A new output is one more line here."""

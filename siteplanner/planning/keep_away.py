@@ -20,14 +20,14 @@ SOURCE = "47 CFR 1.1310 Table 1; OET Bulletin 65 (97-01) eq. (8), ground reflect
 
 @dataclass(frozen=True)
 class KeepAway:
-    """One band and one kind of people; each sector's full power, all the time."""
+    """One band and one kind of people; every sector at full power all the time."""
 
     band_mhz: float
     people: People
     eirp_w: float
     limit_mw_cm2: float
     main_beam_m: float  # in front of a sector antenna, at its height
-    ground_share: float  # highest share of the limit for someone on level ground around the mast
+    ground_share: float  # highest share of the limit on level ground around the mast, all sectors at once
     ground_share_at_m: float  # and how far from the mast that is
     averaging_min: int
     source: str
@@ -56,7 +56,7 @@ def keep_away(mission: Mission, mast_height_m: float) -> tuple[KeepAway, ...]:
                 eirp,
                 limit,
                 compliance_distance_m(eirp, limit, GROUND_REFLECTION),
-                share,
+                share * radio.sectors,
                 where,
                 AVERAGING_MIN[people],
                 SOURCE,

@@ -1,0 +1,119 @@
+"""The GeoPackage opens in GDAL without a word, holds what the plan holds, and carries its styles."""
+
+from __future__ import annotations
+
+import math
+import sqlite3
+import warnings
+import xml.etree.ElementTree as ET
+
+import pyogrio
+import pytest
+
+from siteplanner.outputs.geopackage import TITLES, footprint, write_geopackage
+from siteplanner.outputs.geopackage_styles import STYLES
+from siteplanner.outputs.text import clean
+from tests.outputs.factory import HOSTILE, make_plan
+
+
+@pytest.fixture(scope="module")
+def package(plan, tmp_path_factory):
+    return write_geopackage(plan, tmp_path_factory.mktemp("gpkg") / "package.gpkg")
+
+
+def _read(path, layer):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        return pyogrio.read_dataframe(path, layer=layer)
+
+
+def test_every_layer_reads_without_a_warning(package, plan):
+    found = {name for name, _ in pyogrio.list_layers(package)}
+    assert found == set(TITLES) | {"layer_styles"}
+    for name in TITLES:
+        frame = _read(package, name)
+        assert len(frame) > 0
+        assert frame.crs == plan.scene.elevation.crs
+        assert frame.geometry.is_valid.all(), name
+
+
+def test_spots_are_those_of_the_plan(package, plan):
+    frame = _read(package, "spots")
+    assert list(frame["rank"]) == [r.rank for r in plan.spots]
+    assert list(frame["name"]) == [r.spot.name for r in plan.spots]
+    assert frame.geometry.x.to_list() == pytest.approx([r.spot.x for r in plan.spots])
+    assert frame["coverage_share"].to_list() == pytest.approx(
+        [r.evaluation.coverage.share for r in plan.spots], abs=1e-4
+    )
+    assert frame["dish_azimuth_true_deg"].to_list() == pytest.approx(
+        [r.evaluation.sky[0].azimuth_deg for r in plan.spots]
+    )
+
+
+def test_roads_say_why_not(package, plan):
+    frame = _read(package, "roads")
+    roads = plan.scene.roads
+    assert len(frame) == int(roads.for_vehicles.sum())
+    shut = frame[~frame["for_rig"].astype(bool)]
+    assert len(shut) > 0
+    assert (shut["why_not"] != "").all()
+    assert frame.geometry.length.to_list() == pytest.approx(frame["length_m"].to_list(), abs=0.06)
+
+
+def test_ruling_polygons_cover_the_cells(package, plan):
+    """Areas of the polygons against cells counted."""
+    frame = _read(package, "ruling").set_index("code")
+    grid = plan.scene.ruling
+    passes = float((grid.values == 0).sum()) * grid.cell_size_m**2
+    assert frame.loc["passes"].geometry.area == pytest.approx(passes)
+    searched = float((grid.values < (1 << 15)).sum()) * grid.cell_size_m**2
+    assert frame.geometry.area.sum() == pytest.approx(searched)
+
+
+def test_service_polygons_cover_the_cells_that_are_served(package, plan):
+    frame = _read(package, "service")
+    best = plan.best.evaluation.coverage.probability
+    mine = frame[frame["rank"] == 1]
+    cell = plan.scene.elevation.cell_size_m**2
+    assert mine.geometry.area.sum() == pytest.approx(float((best >= 0.5).sum()) * cell)
+    top = mine[mine["probability_from"] == 0.95]
+    assert top.geometry.area.sum() == pytest.approx(float((best >= 0.95).sum()) * cell)
+
+
+def test_the_footprint_points_along_the_heading(plan):
+    trailer, e = plan.mission.trailer, plan.best.evaluation
+    shape = footprint(plan, e)
+    assert shape.area == pytest.approx(trailer.length_m * (trailer.width_m + 2 * trailer.outrigger_reach_m))
+    (x0, y0), (x1, y1) = shape.exterior.coords[0], shape.exterior.coords[1]
+    ends = sorted([(math.dist((x0, y0), (x1, y1)), (x1 - x0, y1 - y0))])
+    bearing = math.degrees(math.atan2(*ends[0][1])) % 180
+    grid_heading = e.ground.heading_deg - plan.scene.elevation.convergence_deg(e.spot.x, e.spot.y)
+    assert bearing == pytest.approx(grid_heading % 180, abs=1e-6)
+
+
+def test_styles_are_inside_and_well_formed(package):
+    base = sqlite3.connect(package)
+    rows = base.execute("SELECT f_table_name, f_geometry_column, styleQML, styleSLD, useAsDefault FROM layer_styles")
+    rows = rows.fetchall()
+    assert {row[0] for row in rows} == set(STYLES)
+    columns = dict(base.execute("SELECT table_name, column_name FROM gpkg_geometry_columns"))
+    for name, column, desktop, sld, default in rows:
+        assert column == columns[name]
+        assert default == 1
+        assert ET.fromstring(desktop).find("renderer-v2") is not None
+        assert ET.fromstring(sld.encode()).tag.endswith("StyledLayerDescriptor")
+    assert base.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    base.close()
+
+
+def test_hostile_names_stay_text(hostile_plan, tmp_path):
+    path = write_geopackage(hostile_plan, tmp_path / "package.gpkg")
+    names = set(_read(path, "spots")["name"])
+    assert names == {clean(name) for name in HOSTILE[:6]}
+
+
+def test_a_plan_without_spots(tmp_path):
+    path = write_geopackage(make_plan(0), tmp_path / "package.gpkg")
+    found = {name for name, _ in pyogrio.list_layers(path)}
+    assert {"ruling", "roads", "incident_area"} <= found
+    assert not {"spots", "routes", "service"} & found
