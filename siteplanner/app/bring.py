@@ -125,8 +125,8 @@ def layer_choice(work: Work, number: int, item: Brought) -> None:
     if name:
         layer = read_layer(work.files / item.path, "layer", target_crs=WGS84, kinds={"polygon", "line", "point"},
                            layer=name)
-        kind = layer.frame.geometry.geom_type.iloc[0].lower().removeprefix("multi")
-        kind = "line" if "line" in kind else kind
+        first = str(layer.frame.geometry.geom_type.iloc[0]).lower()
+        kind: intake.Kind = "polygon" if "polygon" in first else "line" if "line" in first else "point"
         work.brought[number] = Brought(f"{item.path}|{name}", kind, intake.guess_role(kind, name, ()),
                                        replace(layer.record, detail=f"{len(layer.frame):,} {kind}s"), layer.findings)
         st.rerun()

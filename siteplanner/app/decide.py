@@ -9,6 +9,7 @@ import streamlit as st
 from siteplanner.app import places, style
 from siteplanner.app.frame import go, need_plan, units_now, work_now
 from siteplanner.app.labels import Units, error_text
+from siteplanner.app.mission_form import WEIGHTS
 from siteplanner.app.session import Work, spot_key
 from siteplanner.errors import SiteplannerError
 from siteplanner.mission import Weights
@@ -20,10 +21,9 @@ from siteplanner.planning.scoring import CRITERIA
 from siteplanner.planning.words import firmness_sentence, recommendation
 
 MAP_KEY = "plan_map"
+MAP_HEIGHT = 420
 MARKS = ("Numbers: spots. S: staging point. Diamonds: must-serve points. Blue line: drive. Wedges: sectors. "
          "Green dashes: dish. Black outline: incident area.")
-WEIGHT_WORDS = {"coverage": "Area served", "must_serve": "Must-serve points", "sky": "Clear sky", "ground": "Level ground",
-                "access": "Short drive"}
 
 
 def page() -> None:
@@ -33,24 +33,30 @@ def page() -> None:
     if plan is None:
         return
     top = st.container()
-    weights(work)
-    plan = work.plan or plan
-    top.html(answer(plan, units))
     if not plan.spots:
+        top.html(answer(plan, units))
         nothing_passes(plan)
-        the_map(work)
+        the_map(work, ground_choice(work))
+        the_point(work, units)
         return
     with st.container(key="two-sides"):
         left, right = st.columns([6, 7], gap="medium")
+    with right:
+        pictures, button = st.columns([4, 1])
+        with pictures:
+            ground = ground_choice(work)
+        with button.popover("Weights", width="stretch"):
+            weights(work)
+    plan, chosen = work.plan or plan, work.spot()
+    top.html(answer(plan, units))
     with left:
         from siteplanner.app.ranking_table import ranking_table
 
-        chosen = work.spot()
-        ranking_table(plan, spot_key(chosen) if chosen else None, units, lambda key: choose(work, key))
+        ranking_table(plan, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
         if chosen is not None:
             breakdown(chosen)
     with right:
-        the_map(work)
+        the_map(work, ground)
         the_point(work, units)
 
 
@@ -61,12 +67,12 @@ def answer(plan: Plan, units: Units) -> str:
     where = ""
     if best is not None:
         spot = best.spot
-        where = f'<p class="why"><b>{shown(places.written(spot.latitude, spot.longitude, units.place))}</b></p>'
+        where = f'<span>{shown(places.written(spot.latitude, spot.longitude, units.place))}</span>'
     why = f'<p class="why">It {named(rest)}</p>' if joint else ""
     firm = firmness_sentence(plan)
     return (
         f'<div class="sp-answer{"" if best else " none"}"><p class="over">{named(plan.mission.name)}</p>'
-        f'<p class="say">{named(first)}</p>{where}{why}'
+        f'<p class="say">{named(first)} {where}</p>{why}'
         + (f'<p class="firm">{named(firm)}</p>' if firm else "") + "</div>"
     )
 
@@ -88,14 +94,11 @@ def weights(work: Work) -> None:
                if name != "must_serve" or any(r.evaluation.coverage and r.evaluation.coverage.must_serve
                                               for r in planned.spots)]
     kept = work.memory.setdefault("weights", dict(start))
-    label = "What matters most (weights)" + ("" if kept == start else ", changed")
-    with st.expander(label, expanded=kept != start):
-        columns = st.columns(len(applies))
-        for column, name in zip(columns, applies, strict=True):
-            kept[name] = column.slider(WEIGHT_WORDS[name], 0.0, 10.0, float(kept[name]), 0.5,
-                                       key=f"weight_{name}_{work.edition}_{id(planned)}")
-        if kept != start:
-            st.button("Back to the mission's weights", on_click=reset_weights, args=(work, applies))
+    st.caption("How much each thing counts. The ranking follows at once.")
+    for name in applies:
+        kept[name] = st.slider(WEIGHTS[name], 0.0, 10.0, float(kept[name]), 0.5, format="%.1f",
+                               key=f"weight_{name}_{work.edition}_{id(planned)}")
+    st.button("Back to the mission's weights", on_click=reset_weights, args=(work, applies), disabled=kept == start)
     if sum(kept.values()) <= 0:
         st.warning("At least one weight must be above 0; the last ranking stays.")
         return
@@ -145,21 +148,28 @@ def score_table(criteria: tuple[Criterion, ...]) -> str:
     )
 
 
-def the_map(work: Work) -> None:
+def ground_choice(work: Work) -> str:
+    """Which picture of the ground lies on the map."""
+    from siteplanner.app.plan_map import GROUND_PICTURES
+
+    has_spots = work.planned is not None and bool(work.planned.spots)
+    options = [p for p in GROUND_PICTURES if has_spots or p != "Service"]
+    return st.segmented_control("Picture of the ground", options, default=options[0], key=f"ground_{work.edition}",
+                                label_visibility="collapsed") or "Relief only"
+
+
+def the_map(work: Work, ground: str) -> None:
     """The map; a click on a mark takes that spot in hand, a click on the ground asks about the place."""
     from streamlit_folium import st_folium
 
-    from siteplanner.app.plan_map import GROUND_PICTURES, base_map, changing, legend
+    from siteplanner.app.plan_map import base_map, changing, legend
     from siteplanner.app.served import localise, picture_url
 
     plan = work.plan
     assert plan is not None
-    options = [p for p in GROUND_PICTURES if plan.spots or p != "Service"]
-    ground = st.segmented_control("Picture of the ground", options, default=options[0], required=True,
-                                  key=f"ground_{work.edition}", label_visibility="collapsed") or options[0]
     fmap, group = base_map(work, picture_url), changing(work, ground, picture_url)
     localise(fmap.get_root())
-    st_folium(fmap, key=MAP_KEY, height=460, use_container_width=True, feature_group_to_add=group,
+    st_folium(fmap, key=MAP_KEY, height=MAP_HEIGHT, use_container_width=True, feature_group_to_add=group,
               on_change=map_clicked, returned_objects=["last_clicked", "last_object_clicked_count",
                                                        "last_active_drawing"])
     st.html(style.legend(legend(plan, ground)) + f'<p class="sp-small">{MARKS}</p>')
@@ -174,12 +184,13 @@ def map_clicked() -> None:
     place = back.get("last_clicked")
     moved = place is not None and place != last.get("place")
     last["hits"], last["place"] = back.get("last_object_clicked_count"), place
-    key = str((back.get("last_active_drawing") or {}).get("id") or "")
+    feature = back.get("last_active_drawing") or {}
+    key, shape = str(feature.get("id") or ""), feature.get("geometry") or {}
     if hit and key.startswith("spot:"):
         choose(work, key.removeprefix("spot:"))
-    elif hit and key.startswith("rejected:") and work.plan is not None:
-        spot = work.plan.rejected[int(key.removeprefix("rejected:")) - 1].spot
-        ask(work, spot.latitude, spot.longitude)
+    elif hit and shape.get("type") == "Point":  # another mark: a must-serve point, a spot that is ruled out
+        longitude, latitude = shape["coordinates"][:2]
+        ask(work, float(latitude), float(longitude))
     elif moved and place is not None:
         ask(work, float(place["lat"]), (float(place["lng"]) + 180) % 360 - 180)
 

@@ -31,6 +31,7 @@ WORDS: dict[str, tuple[str, str]] = {
     "package.gpkg": ("All layers for a GIS", "application/geopackage+sqlite3"),
     "coverage.tif": ("Predicted service of the best spot, for a GIS", "image/tiff"),
     "ruling.tif": ("The first limit that rules each cell out, for a GIS", "image/tiff"),
+    "ruling.tif.aux.xml": ("Names of the limits in ruling.tif: keep it beside that file", "application/xml"),
     "ruling_bits.tif": ("All limits of each cell, one bit each, for a GIS", "image/tiff"),
 }
 

@@ -171,7 +171,8 @@ def _taken(path: Path, kinds: set[Any]) -> Brought:
 
     layer = read_layer(path, path.name, target_crs=WGS84, kinds=kinds)
     counts = layer.frame.geometry.geom_type.str.lower().str.removeprefix("multi").value_counts()
-    tally = {kind: int(sum(n for name, n in counts.items() if kind in str(name))) for kind in ("polygon", "line", "point")}
+    tally = {kind: sum(int(n) for name, n in counts.items() if kind in str(name))
+             for kind in ("polygon", "line", "point")}
     kind: Any = max(tally, key=lambda k: tally[k])
     columns = tuple(str(c).lower() for c in layer.frame.columns)
     record = replace(layer.record, detail=f"{len(layer.frame):,} {kind}{'s' if len(layer.frame) != 1 else ''}")

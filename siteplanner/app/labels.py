@@ -97,7 +97,7 @@ def minutes(value: float | None) -> str:
 
 def degrees(value: float | None, digits: int = 1) -> str:
     """An angle; unknown is said."""
-    return f"{value:.{digits}f}°" if value is not None and math.isfinite(value) else "not known"
+    return f"{round(value, digits) + 0.0:.{digits}f}°" if value is not None and math.isfinite(value) else "not known"
 
 
 SEVERITIES = ("caution", "warning", "note")

@@ -39,8 +39,8 @@ def main() -> None:
     except Exception as error:
         # the page shows a sentence; the terminal keeps the rest for whoever mends the program
         traceback.print_exc()
-        st.error(f"This page failed ({type(error).__name__}). Load it again; if it stays, send the lines on the terminal "
-                 "to whoever looks after the program. Your plan is kept.")
+        st.error(f"This page failed ({type(error).__name__}). Load it again; if it stays, send the lines on the "
+                 "terminal to whoever looks after the program. Your plan is kept.")
 
 
 if __name__ == "__main__":

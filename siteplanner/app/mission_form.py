@@ -17,6 +17,8 @@ from siteplanner.mission import Layers, Mission, Staging, Weights
 WEIGHTS = {"coverage": "Area served", "must_serve": "Must-serve points", "sky": "Clear sky", "ground": "Level ground",
            "access": "Short drive"}
 
+NEEDS = {"any": "One is enough", "all": "All are needed"}
+
 
 def defaults() -> dict[str, Any]:
     """Every default as plain data; layers and staging are for the user to give."""
@@ -50,7 +52,8 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
             frequency = st.number_input("Frequency, MHz", 30.0, 6000.0, float(radio["frequency_mhz"]), 1.0)
             stops = st.text_input(f"Mast stops, {long}",
                                   ", ".join(f"{units.from_m(s):.4g}" for s in trailer["mast_stops_m"]))
-            slope = st.number_input("Steepest ground to stand on, degrees", 0.5, 44.0, float(trailer["max_slope_deg"]), 0.5)
+            slope = st.number_input("Steepest ground to stand on, degrees", 0.5, 44.0,
+                                    float(trailer["max_slope_deg"]), 0.5)
             radius = st.number_input(f"Search this far beyond the incident area, {long}", 50.0, 200_000.0,
                                      round(units.from_m(search["radius_m"]), 1), 100.0)
         with three:
@@ -58,8 +61,8 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
             kilograms = st.number_input(f"Rig mass, {mass}", 200.0, 150_000.0, round(units.from_kg(rig["mass_kg"]), 0),
                                         100.0)
             grade = st.number_input("Steepest road for the rig, %", 1.0, 60.0, float(rig["max_grade_pct"]), 1.0)
-            need = st.selectbox("Satellites in view", ["any", "all"], index=int(sky["need"] == "all"),
-                                format_func={"any": "One is enough", "all": "All are needed"}.get)
+            need = st.selectbox("Satellites in view", list(NEEDS), index=list(NEEDS).index(sky["need"]),
+                                format_func=lambda word: NEEDS[word])
         st.caption("Weights: how much each thing counts, against the others")
         columns = st.columns(len(WEIGHTS))
         weights = {w: columns[n].number_input(words, 0.0, 100.0, float(full["weights"][w]), 0.5)
@@ -85,7 +88,8 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
     out["staging"] = {**staging, "name": place_name.strip() or "Staging"}
     out["trailer"] = {**trailer, "max_slope_deg": slope,
                       "mast_stops_m": _stops(stops, trailer["mast_stops_m"], units)}
-    out["rig"] = {**rig, "max_grade_pct": grade, "height_m": _same(height, rig["height_m"], units.from_m, units.to_m, 2),
+    out["rig"] = {**rig, "max_grade_pct": grade,
+                  "height_m": _same(height, rig["height_m"], units.from_m, units.to_m, 2),
                   "mass_kg": _same(kilograms, rig["mass_kg"], units.from_kg, units.to_kg, 0)}
     out["sky"] = {**sky, "need": need, "satellites": satellites_read(satellites)}
     out["radio"] = {**radio, "frequency_mhz": frequency}

@@ -148,7 +148,7 @@ def changing(work: Work, ground: str, picture_url: Any) -> folium.FeatureGroup:
     if chosen is not None:
         key = spot_key(chosen)
         for kind, make, order in (("aim", aim_shapes, 40), ("drive", drive_shapes, 50)):
-            features = _kept(work, f"{kind} {key}", partial(make, chosen, plan))
+            features = _kept(work, f"{kind} {key}", lambda make=make: _labels_let_clicks_through(make(chosen, plan)))
             if features:
                 _shapes(GroupShapes, features, kind, order).add_to(group)
     served = must_serve_features(plan, chosen)
@@ -156,6 +156,14 @@ def changing(work: Work, ground: str, picture_url: Any) -> folium.FeatureGroup:
         _shapes(GroupShapes, served, "Must-serve points", 60).add_to(group)
     _shapes(GroupShapes, spot_features(plan, chosen, work.asked), "Spots", 62).add_to(group)
     return group
+
+
+def _labels_let_clicks_through(features: list[Feature]) -> list[Feature]:
+    """Labels of bearings lie over the ground that a user wants to ask about; without a tooltip they are not hit."""
+    for item in features:
+        if item["properties"]["k"] == "label":
+            item["properties"].pop("t", None)
+    return features
 
 
 def must_serve_features(plan: Plan, chosen: RankedSpot | None) -> list[Feature]:
@@ -188,7 +196,7 @@ def spot_features(plan: Plan, chosen: RankedSpot | None, asked: Explanation | No
     if asked is not None:
         spot = asked.evaluation.spot
         marks.append(feature("asked:1", point(spot.longitude, spot.latitude), "asked",
-                             i=f'<span class="sp-asked">{shown("?")}</span>', t="The point you asked about"))
+                             i=f'<span class="sp-asked">{shown("?")}</span>'))
     return marks
 
 
@@ -220,6 +228,7 @@ def legend(plan: Plan, ground: str) -> list[tuple[str, str]]:
         return rows if all(r.code in BITS for r in plan.rulings) else [*rows, (INK, "Another limit")]
     if ground == "Slope":
         limit = plan.mission.trailer.max_slope_deg
-        steps = (f"up to {limit / 2:g}°", f"up to {limit:g}° (the limit)", f"up to {2 * limit:g}°", f"above {2 * limit:g}°")
+        steps = (f"up to {limit / 2:g}°", f"up to {limit:g}°, the limit", f"up to {2 * limit:g}°",
+                 f"above {2 * limit:g}°")
         return list(zip(SLOPE_COLOURS, steps, strict=True))
     return []

@@ -11,7 +11,7 @@ from typing import Any
 import streamlit as st
 import streamlit.components.v2 as components
 
-from siteplanner.app.labels import Units, degrees, minutes
+from siteplanner.app.labels import degrees, minutes
 from siteplanner.app.session import spot_key
 from siteplanner.app.style import CRITERION_COLOURS
 from siteplanner.outputs.text import clean, parts_that_add_up, percent_text
@@ -24,7 +24,8 @@ CSS = """
 table { border-collapse: collapse; width: 100%; font: 15px/1.3 var(--st-font); color: var(--st-text-color);
   font-variant-numeric: tabular-nums; }
 th { text-align: right; font-weight: 600; font-size: 13px; padding: 4px 5px; opacity: .75; vertical-align: bottom; }
-td { text-align: right; padding: 0 5px; height: 40px; border-top: 1px solid var(--st-border-color); white-space: nowrap; }
+td { text-align: right; padding: 0 5px; height: 40px; border-top: 1px solid var(--st-border-color);
+  white-space: nowrap; }
 th:nth-child(-n+2), td:nth-child(-n+2) { text-align: left; }
 td:nth-child(2) { white-space: normal; overflow-wrap: anywhere; font-weight: 600; }
 tbody tr { cursor: pointer; }
@@ -32,11 +33,12 @@ tbody tr:hover { background: var(--st-secondary-background-color); }
 tbody tr[aria-selected="true"] { background: color-mix(in srgb, var(--st-primary-color) 16%, transparent);
   box-shadow: inset 5px 0 0 var(--st-primary-color); }
 tbody tr:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: -3px; }
-.rank { display: inline-block; min-width: 26px; height: 26px; line-height: 26px; border-radius: 13px; text-align: center;
-  font-weight: 700; background: #1C2430; color: #fff; margin-left: 4px; }
+.rank { display: inline-block; min-width: 26px; height: 26px; line-height: 26px; border-radius: 13px;
+  text-align: center; font-weight: 700; background: #1C2430; color: #fff; margin-left: 4px; }
 tr[aria-selected="true"] .rank { background: var(--st-primary-color); color: var(--st-background-color); }
 .score { font-weight: 700; }
-.bar { display: flex; height: 5px; width: 76px; background: var(--st-secondary-background-color); margin: 1px 0 0 auto; }
+.bar { display: flex; height: 5px; width: 76px; margin: 1px 0 0 auto;
+  background: var(--st-secondary-background-color); }
 .bar i { display: block; height: 5px; }
 """
 JS = """
@@ -98,7 +100,7 @@ export default function (component) {
 _table = components.component("siteplanner_ranking", html='<div id="host"></div>', css=CSS, js=JS)
 
 
-def ranking_rows(plan: Plan, units: Units) -> tuple[list[str], list[dict[str, Any]]]:
+def ranking_rows(plan: Plan) -> tuple[list[str], list[dict[str, Any]]]:
     """Column heads and one row a spot, as plain data."""
     serve = any(r.evaluation.coverage and r.evaluation.coverage.must_serve for r in plan.spots)
     columns = ["", "Spot", "Score", "Area served", *(["Must-serve"] if serve else []), "Drive", "Sky margin", "Slope",
@@ -126,7 +128,7 @@ def _row(ranked: RankedSpot, serve: bool) -> dict[str, Any]:
             "cells": cells, "parts": parts}
 
 
-def ranking_table(plan: Plan, chosen: str | None, units: Units, on_choose: Callable[[str], None]) -> None:
+def ranking_table(plan: Plan, chosen: str | None, on_choose: Callable[[str], None]) -> None:
     """Draw the table; `on_choose` gets the key of the spot that the user picks."""
 
     def picked() -> None:
@@ -134,5 +136,5 @@ def ranking_table(plan: Plan, chosen: str | None, units: Units, on_choose: Calla
         if key:
             on_choose(str(key))
 
-    columns, rows = ranking_rows(plan, units)
+    columns, rows = ranking_rows(plan)
     _table(key=KEY, data={"columns": columns, "rows": rows, "chosen": chosen}, on_chosen_change=picked)

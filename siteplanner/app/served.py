@@ -37,7 +37,7 @@ def localise(element: Any) -> None:
     """Point every link of a map and what hangs on it at our own server. Raises KeyError: not vendored."""
     for kind in ("default_js", "default_css"):
         if hasattr(element, kind):
-            links = [(name, f"../{_code.name}/{HELD[name]}") for name, _ in getattr(element, kind) if name not in UNUSED]
-            setattr(element, kind, links)
+            links = [name for name, _ in getattr(element, kind) if name not in UNUSED]
+            setattr(element, kind, [(name, f"../{_code.name}/{HELD[name]}") for name in links])
     for child in element._children.values():
         localise(child)

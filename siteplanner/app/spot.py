@@ -30,7 +30,7 @@ def page() -> None:
         return
     keys = [spot_key(r) for r in plan.spots]
     names = {spot_key(r): f"{r.rank}. {clean(r.spot.name)} ({r.score:.1f} points)" for r in plan.spots}
-    picked = st.selectbox("Spot", keys, index=keys.index(spot_key(ranked)), format_func=names.get,
+    picked = st.selectbox("Spot", keys, index=keys.index(spot_key(ranked)), format_func=lambda key: names[key],
                           key=f"spot_{'_'.join(keys[:3])}_{spot_key(ranked)}")
     if picked and picked != spot_key(ranked):
         choose(work, picked)

@@ -11,12 +11,13 @@ CRITERION_COLOURS = {  # Okabe and Ito, Color Universal Design (2008); words alw
 }
 
 CSS = """<style>
-.stMainBlockContainer { padding-top: 4.2rem; padding-bottom: 2rem; max-width: 1500px; }
+.stMainBlockContainer { padding-top: 4rem; padding-bottom: 2rem; max-width: 1500px; }
 .sp-answer { border-left: 8px solid #0B4F82; padding: 2px 0 2px 16px; margin: 0; }
 .sp-answer.none { border-color: #A3123F; }
 .sp-answer .over { font-size: 15px; opacity: .75; margin: 0; }
 .sp-answer .say { font-size: 32px; line-height: 1.2; font-weight: 700; margin: 2px 0 4px; }
-.sp-answer .why { font-size: 18px; line-height: 1.4; margin: 0 0 4px; }
+.sp-answer .say span { font-size: 22px; font-weight: 600; margin-left: 14px; white-space: nowrap; }
+.sp-answer .why { font-size: 18px; line-height: 1.35; margin: 0 0 3px; }
 .sp-answer .firm { font-size: 15px; line-height: 1.4; margin: 0; opacity: .85; }
 .sp-table { border-collapse: collapse; width: 100%; font-size: 15px; font-variant-numeric: tabular-nums; }
 .sp-table th, .sp-table td { text-align: left; padding: 5px 10px 5px 0; vertical-align: top; border-bottom: 1px solid
