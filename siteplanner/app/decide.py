@@ -22,8 +22,7 @@ from siteplanner.planning.words import firmness_sentence, recommendation
 
 MAP_KEY = "plan_map"
 MAP_HEIGHT = 420
-MARKS = ("Numbers: spots. S: staging point. Diamonds: must-serve points. Blue line: drive. Wedges: sectors. "
-         "Green dashes: dish. Black outline: incident area.")
+MARKS = "S: staging point. Diamonds: must-serve points. Blue: drive. Wedges: sectors. Green dashes: dish."
 
 
 def page() -> None:
@@ -41,8 +40,9 @@ def page() -> None:
         return
     with st.container(key="two-sides"):
         left, right = st.columns([6, 7], gap="medium")
+        left_below, right_below = st.columns([6, 7], gap="medium")
     with right:
-        pictures, button = st.columns([4, 1])
+        pictures, button = st.columns([5, 2])
         with pictures:
             ground = ground_choice(work)
         with button.popover("Weights", width="stretch"):
@@ -53,10 +53,12 @@ def page() -> None:
         from siteplanner.app.ranking_table import ranking_table
 
         ranking_table(plan, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
-        if chosen is not None:
-            breakdown(chosen)
     with right:
         the_map(work, ground)
+    with left_below:
+        if chosen is not None:
+            breakdown(chosen)
+    with right_below:
         the_point(work, units)
 
 

@@ -37,18 +37,17 @@ def page() -> None:
         st.rerun()
     e = ranked.evaluation
     st.html(place(ranked, units))
-    left, right = st.columns(2, gap="large")
+    left, right = st.columns(2, gap="medium")
     with left:
         st.html(drive(e, units) + park(e, units))
     with right:
         st.html(raise_and_aim(e, units) + on_air(e))
-    left, right = st.columns(2, gap="large")
+    st.html(turns(plan, e, units))
+    left, right = st.columns(2, gap="medium")
     with left:
-        st.html(turns(plan, e, units))
-        st.html(style.head("Score") + score_table(ranked.criteria))
+        st.html(service(e.coverage, e, units) if e.coverage is not None else "")
     with right:
-        if e.coverage is not None:
-            st.html(service(e.coverage, e, units))
+        st.html(style.head("Score") + score_table(ranked.criteria) + budget(e))
     cautions(e)
 
 
@@ -105,8 +104,8 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
         rows += [(f"Sector {n}", both_bearings(b, e)) for n, b in enumerate(e.coverage.sector_bearings_deg, 1)]
     looks = [
         (look.satellite_name, bearing_text(look.azimuth_deg), bearing_text(look.azimuth_magnetic_deg),
-         degrees(look.elevation_deg), degrees(look.skew_deg), degrees(look.horizon_deg), degrees(look.margin_deg),
-         "clear" if look.clear else "not clear")
+         degrees(look.elevation_deg), degrees(look.skew_deg), degrees(look.horizon_deg),
+         f"{degrees(look.margin_deg)} {'clear' if look.clear else 'not clear'}")
         for look in e.sky
     ]
     best = best_look(e)
@@ -115,7 +114,7 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
         true, magnetic = (shown(bearing_text(b)) for b in (best.azimuth_deg, best.azimuth_magnetic_deg))
         big = (f'<p class="sp-big">Dish {true} true, {magnetic} magnetic, '
                f"{shown(degrees(best.elevation_deg))} up</p>")
-    dish = style.table(looks, ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin", "Sky"),
+    dish = style.table(looks, ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin"),
                        figures=(1, 2, 3, 4, 5, 6)) if looks else ""
     return style.head("Raise and aim") + big + style.table(rows) + dish
 
@@ -126,12 +125,12 @@ def on_air(e: Evaluation) -> str:
     if air is None:
         return ""
     rows = [(name, f"{low:.0f}", f"{likely:.0f}", f"{high:.0f}") for name, low, likely, high in air.parts]
-    foot = ("On air after", minutes(air.low_min), minutes(air.likely_min), minutes(air.high_min))
+    foot = ("On air after", f"{air.low_min:.0f}", f"{air.likely_min:.0f}", f"{air.high_min:.0f}")
     return style.head("On air") + style.table(rows, ("Minutes", "Low", "Likely", "High"), figures=(1, 2, 3), foot=foot)
 
 
 def service(c: Coverage, e: Evaluation, units: Units) -> str:
-    """Predicted service: whole area, by mast stop, must-serve points, budget."""
+    """Predicted service: whole area, by mast stop, must-serve points."""
     stops = [(units.length(h), percent_text(share, 1)) for h, share in c.share_by_stop]
     points = [
         (p.name, percent_text(p.probability), f"{p.margin_db:+.0f} dB", units.distance(p.distance_m),
@@ -143,10 +142,15 @@ def service(c: Coverage, e: Evaluation, units: Units) -> str:
     if points:
         text += style.head("Must-serve points") + style.table(
             points, ("Point", "Chance", "Margin", "Distance", "Bearing"), figures=(1, 2, 3))
-    if c.budget:
-        text += style.head("Link budget at the middle cell of the area") + style.table(
-            [(item, f"{value:.1f} {unit}") for item, value, unit in c.budget], figures=(1,))
     return text
+
+
+def budget(e: Evaluation) -> str:
+    """The link budget, item by item."""
+    if e.coverage is None or not e.coverage.budget:
+        return ""
+    return style.head("Link budget at the middle cell of the area") + style.table(
+        [(item, f"{value:.1f} {unit}") for item, value, unit in e.coverage.budget], figures=(1,))
 
 
 def turns(plan: Plan, e: Evaluation, units: Units) -> str:

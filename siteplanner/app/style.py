@@ -28,7 +28,7 @@ CSS = """<style>
 .sp-table tfoot td, .sp-table tfoot th { font-weight: 700; border-bottom: 0;
   border-top: 2px solid color-mix(in srgb, currentColor 60%, transparent); opacity: 1; }
 .sp-scroll { overflow-x: auto; }
-.sp-head { font-size: 18px; font-weight: 700; margin: 14px 0 4px; }
+.sp-head { font-size: 18px; font-weight: 700; margin: 10px 0 4px; }
 .sp-big { font-size: 26px; font-weight: 700; line-height: 1.25; font-variant-numeric: tabular-nums; }
 .sp-small { font-size: 13px; opacity: .75; margin: 4px 0 0; }
 .sp-legend { display: flex; flex-wrap: wrap; gap: 2px 16px; font-size: 14px; }
@@ -42,6 +42,7 @@ CSS = """<style>
 .sp-note b { margin-right: 6px; }
 .sp-note .remedy { opacity: .8; }
 .st-key-two-sides [data-testid="stColumn"] { min-width: 400px; }
+.st-key-two-sides [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
 button[kind="primary"], button[kind="secondary"] { min-height: 44px; }
 iframe[title*="folium"] { border: 1px solid color-mix(in srgb, currentColor 25%, transparent); border-radius: 4px; }
 </style>"""

@@ -1,0 +1,95 @@
+"""Files that a user drops: safe names, what they are taken for, and the mission made of them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from siteplanner.app import intake
+from siteplanner.app.intake import Brought
+from siteplanner.errors import InputError
+
+SAMPLE = Path(__file__).parents[2] / "data_samples" / "dunmarrow_county"
+
+
+@pytest.mark.parametrize(("given", "kept"), [
+    ("roads.geojson", "roads.geojson"), ("../../etc/passwd", "passwd"), ("C:\\Temp\\my roads.shp", "my_roads.shp"),
+    (".hidden.tif", "hidden.tif"), ("con.tif", "con_.tif"), ("a" * 300 + ".tif", "a" * 80 + ".tif"),
+    ("x\x00y\n.kml", "x_y_.kml"), ("<img src=x>.gpkg", "img_src_x_.gpkg"), ("straße.geojson", "straße.geojson"),
+    ("roads|evil.gpkg", "roads_evil.gpkg"), ("bang!.gpkg", "bang_.gpkg"),
+])
+def test_names_lead_nowhere(given, kept):
+    assert intake.safe_name(given) == kept
+
+
+def test_a_name_of_nothing_is_refused():
+    with pytest.raises(InputError, match="cannot be used"):
+        intake.safe_name("../..")
+
+
+def test_an_empty_file_and_too_many_bytes_are_refused(tmp_path, monkeypatch):
+    with pytest.raises(InputError, match="empty"):
+        intake.save("a.tif", b"", tmp_path)
+    monkeypatch.setattr(intake, "MAX_BYTES", 5)
+    intake.save("a.tif", b"1234", tmp_path)
+    intake.save("a.tif", b"12345", tmp_path)  # the same name again replaces it
+    with pytest.raises(InputError, match="larger"):
+        intake.save("b.tif", b"1", tmp_path)
+    assert [p.name for p in tmp_path.iterdir()] == ["a.tif"]
+
+
+@pytest.mark.parametrize(("file", "role", "kind"), [
+    ("elevation.tif", "elevation", "raster"), ("surface.tif", "surface", "raster"),
+    ("incident_area.geojson", "incident_area", "polygon"), ("roads.geojson", "roads", "line"),
+    ("keep_out.geojson", "keep_out", "polygon"), ("hazards.geojson", "hazards", "polygon"),
+    ("power_lines.geojson", "power_lines", "line"), ("must_serve.geojson", "must_serve", "point"),
+    ("spots.geojson", "spots", "point"), ("mission.toml", "mission", "mission"),
+])
+def test_the_sample_is_recognised(file, role, kind):
+    taken, = intake.look_at(SAMPLE / file)
+    assert (taken.role, taken.kind) == (role, kind)
+    if kind not in ("mission",):
+        assert taken.record is not None
+        assert taken.record.count > 0
+        assert taken.record.crs.startswith("EPSG:")
+
+
+def test_columns_tell_power_lines_and_roads_when_the_name_does_not():
+    assert intake.guess_role("line", "layer1.gpkg", ("name", "voltage_kv")) == "power_lines"
+    assert intake.guess_role("line", "layer1.gpkg", ("name", "highway")) == "roads"
+    assert intake.guess_role("line", "layer1.gpkg", ()) == "roads"
+    assert intake.guess_role("unknown", "x", ()) == "unused"
+
+
+def test_a_file_that_is_nothing_says_why(tmp_path):
+    path = tmp_path / "notes.tif"
+    path.write_bytes(b"just some words")
+    taken, = intake.look_at(path)
+    assert taken.kind == "unknown"
+    assert taken.problem is not None
+    assert taken.problem.remedy
+    assert not taken.usable
+
+
+def test_a_geojson_is_not_taken_for_a_mission_but_a_mission_json_is(tmp_path):
+    path = tmp_path / "m.json"
+    path.write_text(json.dumps({"layers": {}, "staging": {}}))
+    assert intake.look_at(path)[0].kind == "mission"
+
+
+def test_layers_need_the_three_and_take_one_of_each():
+    def one(path, role, kind):
+        return Brought(path, kind, role)
+
+    three = [one("a.tif", "elevation", "raster"), one("b.tif", "elevation", "raster"),
+             one("c.geojson", "incident_area", "polygon"), one("d.gpkg|roads", "roads", "line")]
+    assert intake.layers_of(three) == {"elevation": ["a.tif", "b.tif"], "incident_area": "c.geojson",
+                                       "roads": "d.gpkg|roads"}
+    with pytest.raises(InputError, match="missing: roads"):
+        intake.layers_of(three[:3])
+    with pytest.raises(InputError, match="Two files"):
+        intake.layers_of([*three, one("e.geojson", "roads", "line")])
+    spilled = intake.one_each([*three, one("e.geojson", "incident_area", "polygon")])
+    assert spilled[-1].role == "keep_out"

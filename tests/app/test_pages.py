@@ -1,0 +1,100 @@
+"""Pages drawn without a browser, on a plan made by hand, also with hostile names everywhere."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from siteplanner.app import serve, session, spot
+from siteplanner.app.decide import answer, score_table
+from siteplanner.app.labels import Units
+from siteplanner.app.ranking_table import ranking_rows
+from siteplanner.errors import InputError
+from tests.outputs.factory import HOSTILE, make_plan
+
+MAIN = str(Path(serve.__file__).with_name("main.py"))
+
+
+@pytest.fixture(scope="module", params=["plain", "hostile"])
+def plan(request):
+    made = make_plan() if request.param == "plain" else make_plan(names=HOSTILE, mission_name="".join(HOSTILE))
+    return replace(made, extra={**made.extra, "all_spots": made.spots})
+
+
+def all_html(plan):
+    ranked = plan.spots[0]
+    e, units = ranked.evaluation, Units("US", "grid reference")
+    return "".join([
+        answer(plan, units), score_table(ranked.criteria), spot.place(ranked, units), spot.drive(e, units),
+        spot.park(e, units), spot.raise_and_aim(e, units), spot.on_air(e), spot.service(e.coverage, e, units),
+        spot.budget(e), spot.turns(plan, e, units),
+    ])
+
+
+def test_only_our_own_tags_reach_the_page(plan):
+    tags = set(re.findall(r"<\s*/?\s*([a-zA-Z!][a-zA-Z0-9]*)", all_html(plan)))
+    assert tags <= {"div", "p", "b", "h3", "table", "thead", "tbody", "tfoot", "tr", "th", "td", "span", "bdi"}
+    assert "onerror" not in re.sub(r">[^<]*<", "><", all_html(plan))
+
+
+def test_the_points_shown_add_up_to_the_score_shown(plan):
+    for ranked in plan.spots:
+        figures = [float(v) for v in re.findall(r'<td class="num">(\d+\.\d)</td></tr>', score_table(ranked.criteria))]
+        assert round(sum(figures[:-1]), 1) == figures[-1] == pytest.approx(ranked.score, abs=0.05)
+
+
+def test_the_table_has_one_row_a_spot_in_order(plan):
+    columns, rows = ranking_rows(plan)
+    assert [row["rank"] for row in rows] == list(range(1, len(plan.spots) + 1))
+    assert len({row["key"] for row in rows}) == len(rows)
+    assert all(len(row["cells"]) + 3 == len(columns) for row in rows)
+
+
+@pytest.fixture
+def app(monkeypatch):
+    monkeypatch.setattr(session, "_HELD", {})
+    return AppTest.from_file(MAIN, default_timeout=60)
+
+
+def test_the_first_page_says_what_to_do(app):
+    app.run()
+    assert not app.exception
+    assert "Open the sample" in [b.label for b in app.button]
+
+
+def test_without_a_plan_the_other_pages_send_back(app):
+    app.run()
+    work = next(iter(session._HELD.values()))
+    app.query_params[session.ADDRESS_KEY] = work.token
+    assert work.plan is None
+    assert not app.error
+
+
+def test_a_failing_page_is_a_sentence(app, monkeypatch, capfd):
+    def broken(work):
+        raise InputError("The *sample* is gone.", remedy="Build it again.")
+
+    monkeypatch.setattr("siteplanner.app.start.sample", broken)
+    app.run()
+    assert not app.exception
+    assert "sample" in app.error[0].value
+    assert "Build it again" in app.error[0].value
+    assert "Traceback" not in app.error[0].value
+
+
+def test_a_taken_port_and_a_wrong_one_are_named():
+    import socket
+
+    with socket.socket() as held:
+        held.bind(("127.0.0.1", 0))
+        held.listen()
+        port = held.getsockname()[1]
+        with pytest.raises(InputError, match=f"Port {port} is taken"):
+            serve.free_port(port)
+    assert 1024 <= serve.free_port(0) <= 65535
+    with pytest.raises(InputError, match="not a port"):
+        serve.free_port(70000)
