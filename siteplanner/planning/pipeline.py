@@ -13,6 +13,7 @@ from siteplanner.data.forecast import WindForecast, read_forecast
 from siteplanner.data.records import InputRecord
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Weights
+from siteplanner.planning import warm_up
 from siteplanner.planning.candidates import cells_around, choose_cells, letters, merit, spot_at, user_spots
 from siteplanner.planning.evaluate import Judge, evaluate
 from siteplanner.planning.limits import rule_ground
@@ -37,8 +38,11 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
         path = mission.path(mission.layers.wind_forecast)
         forecast, record = read_forecast(path, mission.layers.wind_forecast_unit)
         forecast_records = (record,)
-    study = load_study(mission, stages)
-    ruling, way, sky_findings = rule_ground(study, stages)
+    with warm_up.another_core() as wait:
+        study = load_study(mission, stages)
+        ruling, way, sky_findings = rule_ground(study, stages)
+        with stages.stage("Compiling once on this machine"):
+            wait()
     judge = Judge(study, ruling, way)
 
     with stages.stage("Choosing candidate spots"):

@@ -19,6 +19,7 @@ SHARES = {
     "Measuring slope": 0.03,
     "Checking the satellite line": 0.17,
     "Finding ways over ground": 0.06,
+    "Compiling once on this machine": 0.0,
     "Choosing candidate spots": 0.04,
     "Evaluating spots": 0.38,
     "Ranking": 0.12,
