@@ -110,6 +110,27 @@ def _geopackage(plan: Plan, path: Path) -> None:
     write_geopackage(plan, path)
 
 
+def _sheet(kind: str) -> Writer:
+    def write(plan: Plan, path: Path) -> None:
+        from siteplanner.outputs.sheets import write_sheet
+
+        write_sheet(plan, path, kind)
+
+    return write
+
+
+def _briefing(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.briefing import briefing_text
+
+    _write_text(path, briefing_text(plan))
+
+
+def _package(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.package import write_package
+
+    write_package(plan, path)
+
+
 WRITERS: dict[str, Writer] = {
     "plan.json": _json,
     "ranking.csv": _csv,
@@ -119,9 +140,14 @@ WRITERS: dict[str, Writer] = {
     "ruling_bits.tif": _ruling_bits,
     "coverage.tif": _coverage,
     "package.gpkg": _geopackage,
+    "commander.pdf": _sheet("commander"),
+    "driver.pdf": _sheet("driver"),
+    "crew.pdf": _sheet("crew"),
+    "briefing.txt": _briefing,
     "map.html": _map,
+    "package.zip": _package,
 }
-"""File name -> what writes it, in the order of writing. A new output is one more line here."""
+"""File name -> what writes it, in the order of writing; `package.zip` last, for it holds what stands there then."""
 
 
 def write_outputs(

@@ -1,0 +1,363 @@
+"""The printed sheets: figures as in plan.json, every caution with whom it protects, nothing outside the paper."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import re
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
+
+import numpy as np
+import pytest
+from PIL import Image
+from pypdf import PdfReader
+
+from siteplanner.errors import Finding, InputError
+from siteplanner.mission import Sheets, Times
+from siteplanner.outputs import write
+from siteplanner.outputs.briefing import MOST_BYTES, briefing, briefing_text
+from siteplanner.outputs.sheets import PAGES, sheet_content, sheet_pdf, sheet_png
+from siteplanner.outputs.sheets_fonts import BUILT_IN, FONT_FOLDER, MISSING, Printer, code_points, held
+from siteplanner.outputs.sheets_words import coordinates, degrees_minutes, set_up_steps
+from siteplanner.outputs.text import FOOT_M, grid_text, percent_text
+from siteplanner.planning.words import CAUTIONS
+from tests.outputs.factory import HOSTILE, make_plan
+
+KINDS = ("commander", "driver", "crew")
+INVISIBLE = dict.fromkeys(map(ord, "\u200b\u2068\u2069\u00a0 \n\t\u200e\u200f"))
+
+
+def squeezed(text: str) -> str:
+    """Without blanks, line breaks and marks that show nothing: what two ways of breaking lines have in common."""
+    return text.translate(INVISIBLE)
+
+
+def pdf_text(data: bytes) -> str:
+    return squeezed("".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages))
+
+
+def record_of(plan, tmp_path) -> dict:
+    write.WRITERS["plan.json"](plan, tmp_path / "plan.json")
+    return json.loads((tmp_path / "plan.json").read_text("utf-8"))
+
+
+@pytest.fixture(scope="module")
+def texts(plan):
+    return {kind: pdf_text(sheet_pdf(plan, kind)) for kind in KINDS}
+
+
+def has(text: str, *figures: str) -> None:
+    for figure in figures:
+        assert squeezed(figure) in text, figure
+
+
+def test_commander_figures_are_those_of_plan_json(plan, texts, tmp_path):
+    spot = record_of(plan, tmp_path)["spots"][0]
+    record = record_of(plan, tmp_path)
+    has(texts["commander"], record["recommendation"], record["firmness"]["sentence"])
+    coverage, access, air = spot["coverage"], spot["access"], spot["on_air"]
+    has(
+        texts["commander"],
+        f"{100 * coverage['share']:.0f} % of the incident area",
+        f"{coverage['served_area_km2']:.1f} km²",
+        f"{air['low_min']:.0f} to {air['high_min']:.0f} min after dispatch",
+        f"{air['likely_min']:.0f} min after dispatch",
+        f"{access['drive_distance_m'] / 1000:.1f} km",
+        f"{round(access['drive_time_s'] / 60)} min",
+        f"{spot['ground']['slope_deg']:.1f}° of slope",
+        f"{spot['sky'][0]['margin_deg']:.0f}° above the skyline",
+        f"{spot['latitude']:.6f}, {spot['longitude']:.6f}",
+        grid_text(spot["grid_reference"]),
+        f"refuel {spot['timeline']['refuel_low_h']:.0f} to {spot['timeline']['refuel_likely_h']:.0f} h",
+    )
+    for point in coverage["must_serve"]:
+        has(texts["commander"], f"{point['name']}{100 * point['probability']:.0f} %{point['margin_db']:.0f} dB")
+    worst = spot["wind"]["worst"]
+    has(texts["commander"], f"{worst['at_dish']:.2f} times (from {worst['from_deg']:03.0f}°)")
+
+
+def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
+    record = record_of(plan, tmp_path)
+    spot, rig = record["spots"][0], record["mission"]["rig"]
+    route = plan.best.evaluation.access.route
+    timeline = spot["timeline"]["parts"][2]
+    has(
+        texts["driver"],
+        f"{spot['access']['drive_distance_m'] / 1000:.1f} km",
+        f"{spot['access']['last_leg_m']:.0f} m ({spot['access']['last_leg_m'] / FOOT_M:.0f} ft)",
+        f"{timeline['end_early_min']:.0f} to {timeline['end_late_min']:.0f} min after dispatch",
+        f"geo:{spot['latitude']:.6f},{spot['longitude']:.6f}",
+        f"{rig['height_m']:g} m",
+        f"{rig['mass_kg']:,.0f} kg",
+        f"{rig['max_grade_pct']:g} %",
+        f"{rig['turning_radius_m']:g} m",
+        f"{route.climb_m:.0f} m up, {route.descent_m:.0f} m down",
+        f"{round(spot['ground']['heading_deg']) % 360:03d}° true",
+        *spot["access"]["unknown_limits"],
+    )
+    from siteplanner.roads.directions import directions
+
+    steps = directions(plan.scene.roads, route, plan.scene.elevation, plan.mission.staging.name)
+    places = [texts["driver"].index(squeezed(step.text)) for step in steps[:-1]]
+    assert places == sorted(places)
+    for step in steps:
+        for hazard in step.hazards:
+            has(texts["driver"], f"{hazard.running_m / 1000:.1f} km:")
+            has(texts["driver"], hazard.text)
+
+
+def test_crew_figures_are_those_of_plan_json(plan, texts, tmp_path):
+    spot = record_of(plan, tmp_path)["spots"][0]
+    ground, coverage = spot["ground"], spot["coverage"]
+    text = texts["crew"]
+    for look in spot["sky"]:
+        has(text, look["satellite_name"], f"{look['azimuth_deg']:.1f}°{look['azimuth_magnetic_deg']:.1f}°")
+        has(text, f"{look['elevation_deg']:.1f}°{look['skew_deg']:.1f}°")
+    declination = spot["sky"][0]["azimuth_deg"] - spot["sky"][0]["azimuth_magnetic_deg"]
+    for number, bearing in enumerate(coverage["sector_bearings_deg"], 1):
+        has(text, f"Sector {number}{round(bearing):03d}°{round(bearing - declination) % 360:03d}°")
+    for lift in ground["jack_differences_m"].values():
+        has(text, f"{lift:.2f} m ({lift / 0.0254:.1f} in)")
+    has(
+        text,
+        f"{coverage['mast_height_m']:.0f} m",
+        f"{round(ground['heading_deg']):03d}° true",
+        f"{ground['slope_deg']:.1f}°; roll {ground['roll_deg']:.1f}°, pitch {ground['pitch_deg']:.1f}°",
+    )
+    for row in spot["radio_exposure"]:
+        has(text, f"{row['main_beam_m']:.1f} m ({row['main_beam_m'] / FOOT_M:.0f} ft)")
+        has(text, f"{row['limit_mw_cm2']:.3g} mW/cm²")
+    for part in spot["timeline"]["parts"]:
+        has(text, f"{part['name']}: done{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min")
+    has(text, f"{spot['timeline']['fuel_low_h']:.0f} h at high burn, {spot['timeline']['fuel_likely_h']:.0f} h likely")
+
+
+# who must read what: overhead lines, unseen ground, the road, the unit's own dangers
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("crew", CAUTIONS[0]), ("crew", CAUTIONS[1]), ("crew", CAUTIONS[3]), ("driver", CAUTIONS[1]),
+        ("driver", CAUTIONS[2]), ("driver", "look up before you drive under"), ("crew", "Carbon monoxide kills"),
+        ("crew", "hang your tag"), ("crew", "Stay out of the dish's beam"), ("crew", "stow above 50 mph"),
+        ("crew", "tracking is lost above 45 mph"), ("crew", "29 CFR 1926.1408"), ("crew", "mast fall"),
+        ("driver", "Nobody between rig and trailer"), ("driver", "Not stated is not safe"),
+        ("commander", "29 CFR 1926.1408"), ("crew", "at least once a quarter"),
+    ],
+)  # fmt: skip
+def test_cautions_stand_with_whom_they_protect(texts, kind, words):
+    has(texts[kind], words)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_sheet_defers_to_manual_and_codes(texts, kind):
+    has(texts[kind], "The unit's manual, local codes, the landowner and licensed practice come first.")
+
+
+def test_findings_that_can_hurt_reach_their_reader():
+    plan = make_plan()
+    best = plan.spots[0]
+    danger = Finding("route_ford", "caution", "On the way: ford of unknown depth.", "Send a scout.")
+    coarse = Finding("coarse_elevation", "caution", "Cells of 25 m hide a ditch.", "Look on arrival.")
+    evaluation = replace(best.evaluation, findings=(*best.evaluation.findings, danger))
+    plan = replace(
+        plan, spots=(replace(best, evaluation=evaluation), *plan.spots[1:]), findings=(*plan.findings, coarse)
+    )
+    for kind in KINDS:
+        text = pdf_text(sheet_pdf(plan, kind))
+        has(text, danger.message, "There is one way out by road.")
+        if kind != "driver":
+            has(text, coarse.message)
+
+
+def ink_outside(png: bytes, ppi: float) -> int:
+    """Dark pixels within 9 mm of the left and right edge of the paper."""
+    page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
+    strip = int(9 / 25.4 * ppi)
+    return int((page[:, :strip] < 200).sum() + (page[:, -strip:] < 200).sum())
+
+
+LONG = ("Upper North Fork of the Little Bluff Creek Access Road " * 4, "Donaudampfschifffahrtsgesellschaftskapitän" * 4)
+RTL = ("\u05d0\u05d1\u05d2 \u05d3\u05d4\u05d5 7", "\u0645\u0631\u062d\u0628\u0627 \u0628\u0643\u0645 3")
+ACCENTS = ("Řeřichová nad Ožďany", "Łódź–Świętokrzyska", "Ağrı Dağı yolu", "Đường Nguyễn Huệ", "Ελλάδα", "Дорога 5")
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+@pytest.mark.parametrize(
+    "names", [(), HOSTILE, LONG, RTL, ACCENTS], ids=["plain", "hostile", "long", "right to left", "accents"]
+)
+def test_nothing_leaves_the_paper_whatever_the_names(names, paper):
+    plan = make_plan(names=names, mission_name="".join(names) or "Plain")
+    plan = replace(plan, mission=plan.mission.model_copy(update={"sheets": Sheets(paper=paper)}))
+    for kind in KINDS:
+        pages = sheet_png(plan, kind, ppi=50)
+        assert 1 <= len(pages) <= PAGES[kind]
+        assert [ink_outside(page, 50) for page in pages] == [0] * len(pages)
+        width, height = Image.open(io.BytesIO(pages[0])).size
+        # Letter 8.5 x 11 in; A4 210 x 297 mm (ISO 216)
+        assert (width, height) == pytest.approx((425, 550) if paper == "letter" else (413.4, 584.6), abs=1.5)
+
+
+def _long_drive(monkeypatch, steps):
+    from siteplanner.roads import directions as room
+
+    real = room.directions
+
+    def many(network, route, grid, start="the staging point"):
+        made = real(network, route, grid, start)
+        hazard = room.HazardAhead(120.0, "gate", "warning", "gate: may be locked, ask for the key", 0.0, 0.0, math.nan)
+        step = replace(made[1], text="Keep left at the fork to stay on Upper Bluff Creek Road, toward the north-east")
+        return tuple(replace(step, running_m=100.0 * k, hazards=(hazard,)) for k in range(steps - 1)) + made[-1:]
+
+    monkeypatch.setattr(room, "directions", many)
+
+
+def test_thirty_directions_fit(plan, monkeypatch):
+    _long_drive(monkeypatch, 30)
+    pages = sheet_png(plan, "driver", ppi=50)
+    assert len(pages) == 2
+    text = pdf_text(sheet_pdf(plan, "driver"))
+    assert text.count(squeezed("Keep left at the fork")) == 29
+    assert text.count("gate:maybelocked") == 29
+
+
+def test_no_hazards_no_points_no_service():
+    bare = make_plan(2, coverage=False)
+    scene = replace(bare.scene, overlays={})
+    bare = replace(bare, scene=scene, findings=())
+    for kind in KINDS:
+        pages = PdfReader(io.BytesIO(sheet_pdf(bare, kind))).pages
+        text = " ".join(page.extract_text() for page in pages)
+        assert not re.search(r"\b(nan|None|inf)\b", text)
+    has(pdf_text(sheet_pdf(bare, "crew")), "No overhead lines were given: unknown is not clear.")
+
+
+def test_no_spot_passes():
+    plan = make_plan(0)
+    text = pdf_text(sheet_pdf(plan, "commander"))
+    has(text, "No spot passes every limit.", *(percent_text(r.share) for r in plan.rulings))
+    assert sheet_pdf(plan, "driver") is None
+    assert sheet_pdf(plan, "crew") is None
+    assert briefing(plan, "driver") is None
+
+
+def test_hostile_names_are_printed_as_they_are(hostile_plan):
+    text = pdf_text(sheet_pdf(hostile_plan, "driver"))
+    has(text, "<img src=x onerror=alert(1)>", "{{7*7}}")
+
+
+def test_typst_markup_in_names_stays_text():
+    plan = make_plan(names=('#include "x.typ"', "*bold* _it_ $x$ @ref <label>", "#sys.inputs"))
+    text = pdf_text(sheet_pdf(plan, "driver"))
+    has(text, '#include "x.typ"', "*bold* _it_ $x$ @ref <label>")
+
+
+def test_names_right_to_left_do_not_move_the_figures():
+    """Each such name stands inside its own isolate (Unicode Standard Annex 9)."""
+    content = sheet_content(make_plan(names=RTL), "commander")
+    for name in RTL:
+        assert f"\u2068{name}\u2069" in content["sentence"] + content["firmness"]
+    steps = sheet_content(make_plan(names=RTL), "driver")["steps"]
+    assert f"\u2068{RTL[1]}\u2069, toward the north" in steps[1]["text"]
+
+
+def test_letters_that_the_font_lacks_are_said():
+    plan = make_plan(names=("東京 road",))
+    text = pdf_text(sheet_pdf(plan, "driver"))
+    has(text, f"{MISSING}{MISSING} road", "stands for a letter that this font lacks")
+    assert "lacks" not in pdf_text(sheet_pdf(make_plan(names=ACCENTS), "driver"))
+
+
+def test_the_pdf_is_accessible_and_brings_its_fonts(plan):
+    for kind in KINDS:
+        reader = PdfReader(io.BytesIO(sheet_pdf(plan, kind)))
+        root = reader.trailer["/Root"]
+        assert root["/MarkInfo"]["/Marked"]
+        assert root["/Lang"] == "en"
+        assert "/StructTreeRoot" in root
+        assert b"pdfuaid" in root["/Metadata"].get_data()
+        fonts = [f.get_object() for page in reader.pages for f in page["/Resources"].get("/Font", {}).values()]
+        assert fonts
+        for font in fonts:
+            descriptor = font["/DescendantFonts"][0].get_object()["/FontDescriptor"]
+            assert {"/FontFile2", "/FontFile3"} & set(descriptor)
+            assert "/ToUnicode" in font
+
+
+def test_same_plan_same_bytes(plan):
+    assert sheet_pdf(plan, "crew") == sheet_pdf(plan, "crew")
+
+
+def test_times_of_day_with_a_dispatch_time(plan):
+    zone = timezone(timedelta(hours=-6))
+    times = Times(dispatch=datetime(2026, 6, 1, 19, 30, tzinfo=zone), crew=1)
+    late = replace(plan, mission=plan.mission.model_copy(update={"times": times}))
+    crew = pdf_text(sheet_pdf(late, "crew"))
+    has(crew, "Mon 01 Jun 19:30 (-06:00)", "1 person: A", "sunset", "lamps")
+    has(pdf_text(sheet_pdf(late, "commander")), "Mon 01 Jun 20:")
+
+
+@pytest.mark.parametrize(("minutes", "people"), [(45.0, 2), (60.0, 1), (37.0, 2)])
+def test_set_up_steps_add_up_and_keep_to_the_hour(minutes, people):
+    steps = set_up_steps(minutes, people)
+    assert sum(s.minutes for s in steps) == round(minutes) <= 60
+    assert all(s.minutes >= 1 for s in steps)
+    if people == 1:
+        assert {s.who for s in steps} == {"A"}
+
+
+def test_coordinates_in_three_formats_by_hand():
+    assert degrees_minutes(44.642727, "N", "S") == "44° 38.5636′ N"  # 0.642727 x 60 = 38.56362
+    assert degrees_minutes(-113.033761, "E", "W") == "113° 02.0257′ W"
+    assert degrees_minutes(-0.9999999, "N", "S") == "1° 00.0000′ S"
+    rows = coordinates(44.642727, -113.033761, "12TUQ3871545275")
+    assert [text for _, text in rows][::2] == ["44.642727, -113.033761", "12T UQ 38715 45275"]
+
+
+def test_the_fonts_tables_are_read_right():
+    """Against the picture library's own view of the font: a missing glyph is drawn as the empty box."""
+    from PIL import ImageFont
+
+    path = FONT_FOLDER / BUILT_IN[0]
+    font = ImageFont.truetype(str(path), 20)
+    points = code_points(path)
+    empty = font.getmask("\uffff").getbbox(), bytes(font.getmask("\uffff"))
+    for c in "AéŁжΩ\u05d0\u0645▯▲☐東\u0e01\U0001f525":
+        drawn = font.getmask(c).getbbox(), bytes(font.getmask(c))
+        assert (ord(c) in points) == (drawn != empty), c
+    with pytest.raises(InputError, match="not a TrueType"):
+        code_points(FONT_FOLDER / "LICENSE")
+
+
+def test_long_words_get_places_to_break():
+    printer = Printer(held())
+    out = printer.text("x" * 60)
+    assert max(len(piece) for piece in out.split("\u200b")) <= 14
+    assert out.replace("\u200b", "") == "x" * 60
+    assert printer.text("short words stay") == "short words stay"
+    assert not printer.missing
+
+
+@pytest.mark.parametrize("names", [(), HOSTILE, LONG, RTL], ids=["plain", "hostile", "long", "right to left"])
+def test_briefings_fit_a_weak_link(names, monkeypatch):
+    plan = make_plan(names=names)
+    _long_drive(monkeypatch, 30)
+    for kind in KINDS:
+        text = briefing(plan, kind)
+        assert len(text.encode()) <= MOST_BYTES
+        assert "\u200b" not in text
+        assert f"{plan.best.spot.latitude:.6f}, {plan.best.spot.longitude:.6f}" in text
+
+
+def test_briefings_say_what_the_sheets_say(plan):
+    crew, driver, commander = (briefing(plan, kind) for kind in ("crew", "driver", "commander"))
+    content = sheet_content(plan, "crew")
+    assert content["dish"][0][1] in crew
+    for label, text in content["cautions"][:4]:
+        assert f"! {label}: {text}".replace("\u200b", "") in crew
+    for caution in CAUTIONS[1:3]:
+        assert caution in driver
+    assert f"Drive: {plan.best.evaluation.access.drive_distance_m / 1000:.1f} km" in driver
+    assert f"{100 * plan.best.evaluation.coverage.share:.0f} % of the incident area" in commander
+    assert briefing_text(plan).count("-" * 20) == 2
