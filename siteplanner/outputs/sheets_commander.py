@@ -87,7 +87,7 @@ def prefer_runner_up(plan: Plan) -> str:
         better.append("trees may stand toward the satellite")
     if second.ground.slope_deg < first.ground.slope_deg - 0.5:
         better.append("level ground counts most")
-    return f"Prefer the runner-up when {' or '.join(better)}." if better else "The runner-up does nothing better."
+    return f"Prefer the runner-up when {' or '.join(better) or 'the first spot turns out unfit on arrival'}."
 
 
 def wind_words(site: OnSite, limits: tuple[float, float]) -> list[str]:

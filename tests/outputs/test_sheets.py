@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import importlib.machinery
 import io
 import json
 import math
 import re
+import sys
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
+from types import ModuleType
 
 import numpy as np
 import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+from siteplanner.data.forecast import WindForecast
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Sheets, Times
 from siteplanner.outputs import write
@@ -231,6 +235,27 @@ def test_no_hazards_no_points_no_service():
         text = " ".join(page.extract_text() for page in pages)
         assert not re.search(r"\b(nan|None|inf)\b", text)
     has(pdf_text(sheet_pdf(bare, "crew")), "No overhead lines were given: unknown is not clear.")
+
+
+def test_the_skyline_has_its_place(plan, monkeypatch):
+    """With a diagram of any shape the crew's sheet still keeps to two pages."""
+    drawing = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 90 90"><rect width="90" height="90"/></svg>'
+    module = ModuleType("siteplanner.outputs.figures")
+    module.__spec__ = importlib.machinery.ModuleSpec(module.__name__, None)
+    module.horizon_svg = lambda evaluation: drawing
+    monkeypatch.setitem(sys.modules, module.__name__, module)
+    assert sheet_content(plan, "crew")["horizon_svg"] == drawing
+    assert len(sheet_png(plan, "crew", ppi=50)) == 2
+    has(pdf_text(sheet_pdf(plan, "crew")), "Skyline")
+
+
+def test_a_forecast_reaches_commander_and_crew(plan):
+    start = datetime(2026, 6, 1, 6, tzinfo=timezone(timedelta(hours=-6)))
+    times = tuple(start + timedelta(hours=k) for k in range(3))
+    windy = replace(plan, forecast=WindForecast(times, (30.0,) * 3, (math.nan,) * 3, (math.nan,) * 3))
+    for kind in ("commander", "crew"):
+        text = pdf_text(sheet_pdf(windy, kind))
+        has(text, "Above the stow limit: 2026-06-01 06:00 to 2026-06-01 08:00 (2.0 h)", "not a rating of the mast")
 
 
 def test_no_spot_passes():
