@@ -356,8 +356,8 @@ def _gates(barriers: list[tuple[float, float, str]], pieces: np.ndarray) -> list
         return []
     points = np.asarray(shapely.points([(x, y) for x, y, _ in passable]), object)
     k, segment = shapely.STRtree(pieces).query(points, predicate="dwithin", distance=SNAP_M)
-    return [(passable[i][2], int(j), float(shapely.line_locate_point(pieces[j], points[i])))
-            for i, j in zip(k.tolist(), segment.tolist(), strict=True)]
+    along = shapely.line_locate_point(pieces[segment], points[k])
+    return [(passable[i][2], int(j), float(m)) for i, j, m in zip(k.tolist(), segment.tolist(), along, strict=True)]
 
 
 def _about(drivable: np.ndarray, length_m: np.ndarray, tags: RoadTags, row: np.ndarray) -> list[Finding]:

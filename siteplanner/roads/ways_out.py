@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import shapely
@@ -129,21 +130,35 @@ def _staging_exits(tree: DriveTree) -> np.ndarray:
     return np.unique([n.seg_from[tree.segment], n.seg_to[tree.segment]])
 
 
+_made: WeakKeyDictionary[RoadNetwork | DriveTree, ExitTree] = WeakKeyDictionary()
+
+
+def _known_exits(network: RoadNetwork, tree: DriveTree | None, exits: str) -> ExitTree:
+    """The exit tree of a network or a drive tree, searched once and kept as long as its owner lives."""
+    if exits == "outer ends":
+        if network in _made:
+            return _made[network]
+        ends = outer_ends(network)
+        if len(ends) or tree is None:
+            return _made.setdefault(network, exit_tree(network, ends))
+    assert tree is not None
+    if tree not in _made:
+        _made[tree] = exit_tree(network, _staging_exits(tree))
+    return _made[tree]
+
+
 def ways_out(network: RoadNetwork, access: AccessPoint, tree: DriveTree | None = None, *,
              exits: Literal["staging", "outer ends"] | ExitTree = "outer ends") -> WaysOut:
     """Count the segment-disjoint ways (1 or 2) from an access point to the exits.
 
     By Menger's theorem there are two such ways exactly when no single segment parts the place from the exits.
-    `exits`: the staging point's segment (needs `tree`), the roads that leave the data, or an `exit_tree` made
-    once for many places.
+    `exits`: the staging point's segment (needs `tree`), the roads that leave the data (the staging point's where
+    none does and `tree` is given), or an `exit_tree` of one's own.
     """
     if isinstance(exits, str):
-        if exits == "staging":
-            if tree is None:
-                raise ValueError("exits='staging' needs the drive tree")
-            exits = exit_tree(network, _staging_exits(tree))
-        else:
-            exits = exit_tree(network, outer_ends(network))
+        if exits == "staging" and tree is None:
+            raise ValueError("exits='staging' needs the drive tree")
+        exits = _known_exits(network, tree, exits)
     seg = access.segment
     a, b = int(network.seg_from[seg]), int(network.seg_to[seg])
     if not (exits.linked[a] or exits.linked[b]):
