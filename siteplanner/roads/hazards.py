@@ -23,7 +23,7 @@ class Hazard:
     """One thing on one segment. `along_m` is from the segment's start, `value` its figure or NaN.
 
     For `steep` the value is the grade in percent, rising from the segment's start to its end. `stretch` tells
-    that it lasts for the whole segment (unpaved, narrow).
+    that it comes from the line's tags and may lie anywhere on the segment (bridge, ford, unpaved, narrow).
     """
 
     kind: str
@@ -76,36 +76,36 @@ def _posted(tags: RoadTags, i: int) -> str:
     return f"posted {', '.join(figures)}" if figures else "no figures posted"
 
 
-def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[tuple[str, Severity, str, float, bool]]:
-    """(kind, severity, text, value, stretch) of what the tags of line i warn of."""
-    out: list[tuple[str, Severity, str, float, bool]] = []
+def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[tuple[str, Severity, str, float]]:
+    """(kind, severity, text, value) of what the tags of line i warn of."""
+    out: list[tuple[str, Severity, str, float]] = []
     nan = float("nan")
     if tags.ford[i]:
-        out.append(("ford", "caution", "ford: depth unknown, look before driving in", nan, False))
+        out.append(("ford", "caution", "ford: depth unknown, look before driving in", nan))
     if tags.bridge[i]:
         out.append(("bridge", "warning" if np.isnan(tags.maxweight_t[i]) else "note",
-                    f"bridge, {_posted(tags, i)}", nan, False))
+                    f"bridge, {_posted(tags, i)}", nan))
     if tags.tunnel[i]:
         out.append(("tunnel", "warning" if np.isnan(tags.maxheight_m[i]) else "note",
-                    f"tunnel, {_posted(tags, i)}", nan, False))
+                    f"tunnel, {_posted(tags, i)}", nan))
     elif not tags.bridge[i] and (tags.maxheight_m[i] == tags.maxheight_m[i]
                                  or tags.maxweight_t[i] == tags.maxweight_t[i]):
-        out.append(("limit", "note", _posted(tags, i), nan, False))
+        out.append(("limit", "note", _posted(tags, i), nan))
     words = BARRIERS.get(tags.barrier[i])
     if words:
-        out.append(("gate", "warning", words, nan, False))
+        out.append(("gate", "warning", words, nan))
     if tags.access[i] in ("private", "permit"):
-        out.append(("private", "warning", "private road: ask the owner", nan, False))
+        out.append(("private", "warning", "private road: ask the owner", nan))
     if tags.unreadable[i]:
-        out.append(("unreadable", "caution", f"limit not readable: {tags.unreadable[i]}", nan, False))
+        out.append(("unreadable", "caution", f"limit not readable: {tags.unreadable[i]}", nan))
     width = tags.maxwidth_m[i]
     if width < rig.width_m + NARROW_MARGIN_M:
-        out.append(("narrow", "warning", f"narrow: {width:.3g} m for a rig of {rig.width_m:.3g} m", width, True))
+        out.append(("narrow", "warning", f"narrow: {width:.3g} m for a rig of {rig.width_m:.3g} m", width))
     elif tags.one_lane[i]:
-        out.append(("narrow", "note", "one lane", nan, True))
+        out.append(("narrow", "note", "one lane", nan))
     if tags.unpaved[i] == 1:
         kind = tags.surface[i] or (f"track type {tags.tracktype[i]}" if tags.tracktype[i] else "no surface stated")
-        out.append(("unpaved", "note", f"unpaved ({kind})", nan, True))
+        out.append(("unpaved", "note", f"unpaved ({kind})", nan))
     return out
 
 
@@ -138,15 +138,15 @@ def collect_hazards(
         p = shapely.line_interpolate_point(pieces[segment], along)
         return shapely.get_x(p), shapely.get_y(p)
 
-    known: dict[int, list[tuple[str, Severity, str, float, bool]]] = {}
+    known: dict[int, list[tuple[str, Severity, str, float]]] = {}
     starts = np.flatnonzero(tags_with_hazards(tags, rig)[line] & usable)
     first = shapely.get_coordinates(shapely.get_point(pieces[starts], 0))
     for segment, (x, y) in zip(starts.tolist(), first.tolist(), strict=True):
         i = int(line[segment])
         if i not in known:
             known[i] = line_hazards(tags, rig, i)
-        for kind, severity, text, value, stretch in known[i]:
-            add(segment, kind, severity, text, 0.0, x, y, value, stretch)
+        for kind, severity, text, value in known[i]:
+            add(segment, kind, severity, text, 0.0, x, y, value, stretch=True)
     for segment, along, x, y in under.tolist():
         i = int(line[int(segment)])
         height = tags.maxheight_m[i]

@@ -342,8 +342,8 @@ def _under(noded: Noded, row: np.ndarray, tags: RoadTags, pieces: np.ndarray) ->
     """Rows (segment, along, x, y) where a segment on the ground passes below a line on a higher level."""
     if not len(noded.under):
         return np.empty((0, 4))
-    points = shapely.points(noded.under[:, :2])
-    k, segment = shapely.STRtree(pieces).query(points, predicate="dwithin", distance=0.01)
+    points = np.asarray(shapely.points(noded.under[:, :2]), object)
+    k, segment = shapely.STRtree(pieces).query(points, predicate="dwithin", distance=2 * SNAP_M)
     mine = (noded.line[segment] == noded.under[k, 2]) & ~tags.tunnel[row[segment]]
     k, segment = k[mine], segment[mine]
     along = shapely.line_locate_point(pieces[segment], points[k])
