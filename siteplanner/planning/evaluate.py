@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from shapely.geometry import Point
@@ -183,12 +183,14 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
     access = nearest_access(study.network, study.tree, x, y, max_offset_m=1.5 * grid.cell_size_m)
     if access is None:
         return None
-    route = route_to(study.network, study.tree, access)
     leg = judge.way.line(grid, *cell, access.x, access.y)
     if len(path) == 1:  # the road crosses the spot's own cell: straight from the road to the spot
         from shapely.geometry import LineString
 
         leg = LineString([(access.x, access.y), (spot.x, spot.y)])
+    # the driver is told of the spot itself, not of the cell where the last leg starts
+    access = replace(access, target_x=spot.x, target_y=spot.y, offset_m=float(leg.length))
+    route = route_to(study.network, study.tree, access)
     seconds = route.time_s + leg.length / (rig.last_leg_speed_kmh / 3.6)
     ways = ways_out(study.network, access, study.tree)
     return Access(

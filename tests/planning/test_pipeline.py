@@ -230,3 +230,13 @@ def test_a_user_s_spot_is_always_in_the_list_with_its_true_rank(tmp_path):
     whole = {r.spot.name: r.rank for r in made.extra["all_spots"]}
     assert whole["lay-by"] > 1
     assert [(r.spot.name, r.rank) for r in made.spots] == [(made.best.spot.name, 1), ("lay-by", whole["lay-by"])]
+
+
+def test_the_last_direction_names_the_spot_s_own_distance_and_side(valley_plan):
+    from siteplanner.roads.directions import directions
+
+    (layby,) = [r for r in valley_plan.extra["all_spots"] if r.spot.name == "lay-by"]
+    steps = directions(valley_plan.scene.roads, layby.evaluation.access.route, valley_plan.scene.elevation)
+    # the lay-by lies 30 m north of a road driven eastward: on the left
+    words = f"the spot is {layby.evaluation.access.last_leg_m:.0f} m off the road, on the left"
+    assert words in steps[-1].text
