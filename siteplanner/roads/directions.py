@@ -1,50 +1,57 @@
-"""Turn-by-turn directions in words that can be read over a radio.
+"""The drive told so that a driver can follow it: steps at decision points, hazards in order along the way.
 
-Each step stands at the place where the driver must decide, with the coordinates and the grid reference of that
-place. Bearings are true. A bend without a choice is no step.
+A step is told where a driver could go wrong: at junctions where the way is not simply straight on, at forks, and
+where the road changes its name. A bend without a side road is no step. Everything is plain text that can be read
+over a radio; names come from the road data as they are, and whoever shows them escapes them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 
+import numpy as np
+import shapely
+
+from siteplanner.core.geodesy import bearing_deg, true_from_grid_deg, wrap_180_deg
 from siteplanner.data.grid import Grid
-from siteplanner.roads.junctions import (
-    BEND_LEAD_DEG,
-    FORK_GAP_DEG,
-    SHARP_DEG,
-    SLIGHT_DEG,
-    STRAIGHT_DEG,
-    Junction,
-    described,
-    heading_deg,
-    route_junctions,
-)
+from siteplanner.data.grid_reference import grid_reference
+from siteplanner.errors import Severity
 from siteplanner.roads.network import RoadNetwork
-from siteplanner.roads.on_route import RouteHazard, hazards_along, length_words
 from siteplanner.roads.routing import Route
 
-__all__ = ["RouteHazard", "Step", "directions", "hazards_along"]
+LOOK_M = 30.0  # a road's direction at a junction is taken over this length
+HEADING_M = 200.0  # "toward the north-east": over this length from the junction
+STRAIGHT_DEG, SLIGHT_DEG, SHARP_DEG, BACK_DEG = 25.0, 55.0, 120.0, 165.0  # common practice, no source
+FORK_DEG = 45.0  # another road that leaves within this of straight on makes a fork
+LANDMARK_M = 1500.0  # a junction passed within this far of a turn helps to find it
+STRETCH_GAP_M = 60.0  # pieces of narrow or unpaved road closer than this are one stretch
 
-PAST_LEG_M = 500.0  # on a leg this long a road that is passed assures the driver. Common practice
-PAST_CLEAR_M = 150.0  # and it must not be mistaken for the turn itself
-AT_ROAD_M = 5.0  # a spot this close lies at the road
+WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+CLASS_WORDS = {
+    "track": "an unnamed track", "service": "an unnamed service road", "residential": "an unnamed street",
+    "living_street": "an unnamed street", "motorway": "an unnamed motorway", "motorway_link": "a slip road",
+    "trunk_link": "a slip road", "primary_link": "a slip road", "secondary_link": "a slip road",
+}  # fmt: skip
 
-_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
-_MINOR = ("service", "track")
+
+@dataclass(frozen=True)
+class HazardAhead:
+    """A hazard on the drive; `length_m` is 0 for a point, `value` its figure or NaN."""
+
+    running_m: float
+    kind: str
+    severity: Severity
+    text: str
+    x: float
+    y: float
+    value: float
+    length_m: float = 0.0
 
 
 @dataclass(frozen=True)
 class Step:
-    """One instruction. `distance_m` is to the next step, `running_m` from the start.
-
-    `kind`: depart, straight, continue_as, slight_left, left, sharp_left (and right), keep_left, keep_right,
-    keep_middle, ramp, roundabout, past, unpaved, paved, arrive. `bearing_deg` is the true bearing on leaving the
-    place (on arrival: toward the spot). `hazards` lie between this step and the next.
-    """
+    """One instruction. `distance_m` is to the next step, `running_m` from the start; the bearing is true and that
+    of the road taken. `hazards` lie between this step and the next."""
 
     text: str
     kind: str
@@ -57,229 +64,259 @@ class Step:
     longitude: float
     grid_reference: str
     bearing_deg: float
-    hazards: tuple[RouteHazard, ...] = ()
+    hazards: tuple[HazardAhead, ...] = ()
 
 
 @dataclass(frozen=True)
-class _Call:
-    """A step before it knows its coordinates: the heading is a grid bearing."""
+class _Point:
+    """A decision point before it has coordinates and hazards."""
 
-    kind: str
     text: str
+    kind: str
     name: str
     running_m: float
-    heading_deg: float
+    leg: int  # index of the segment driven after it
 
 
-def compass_word(bearing_deg: float) -> str:
-    """The nearest of the eight points: 40 is `north-east`."""
-    return _COMPASS[round(bearing_deg / 45.0) % 8]
+def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the staging point") -> tuple[Step, ...]:
+    """Steps from the staging point's road to the access point; always at least a start and an arrival.
 
-
-def _turn_call(deflection_deg: float) -> tuple[str, str]:
-    """(kind, words) of a turn, right positive."""
-    side = "right" if deflection_deg > 0 else "left"
-    size = abs(deflection_deg)
-    if size <= SLIGHT_DEG:
-        return f"slight_{side}", f"Turn slightly {side}"
-    if size <= SHARP_DEG:
-        return side, f"Turn {side}"
-    return f"sharp_{side}", f"Turn sharp {side}"
-
-
-class _Words:
-    """Names of the route's network as they are said."""
-
-    def __init__(self, network: RoadNetwork) -> None:
-        self.network = network
-
-    def name(self, segment: int) -> str:
-        return described(str(self.network.name[segment]), str(self.network.highway[segment]))
-
-    def onto(self, segment: int) -> str:
-        name = self.name(segment)
-        if self.network.name[segment]:
-            return name
-        return f"an {name}"  # 'an unnamed track'
-
-    def same_road(self, a: int, b: int) -> bool:
-        n = self.network
-        return n.name[a] == n.name[b] and (n.name[a] != "" or n.highway[a] == n.highway[b])
-
-
-def _fork(j: Junction) -> str | None:
-    """`left`, `right` or `middle` where another way ahead could be taken for ours."""
-    if abs(j.deflection_deg) > SLIGHT_DEG:
-        return None
-    rivals = [s.deflection_deg for s in j.sides if s.may_enter and abs(s.deflection_deg) <= SLIGHT_DEG
-              and abs(s.deflection_deg - j.deflection_deg) < FORK_GAP_DEG]
-    if not rivals:
-        return None
-    if j.deflection_deg < min(rivals):
-        return "left"
-    return "right" if j.deflection_deg > max(rivals) else "middle"
-
-
-def _followed(j: Junction, words: _Words) -> bool:
-    """Whether the route simply goes on: straight, or a bend that no side road rivals."""
-    if abs(j.deflection_deg) <= STRAIGHT_DEG:
-        return True
-    lead = min((abs(s.deflection_deg) for s in j.sides), default=180.0) - abs(j.deflection_deg)
-    return lead >= BEND_LEAD_DEG and words.same_road(j.before, j.after)
-
-
-def _renamed(j: Junction, words: _Words) -> _Call | None:
-    """`Continue as` where the road takes another name; losing a name is not worth a call."""
-    after = str(words.network.name[j.after])
-    if not after or after == words.network.name[j.before]:
-        return None
-    return _Call("continue_as", f"Continue as {after}", after, j.running_m, j.heading_deg)
-
-
-def _call(j: Junction, words: _Words) -> _Call | None:
-    """What to say at a junction that is no roundabout, without the compass word; None: nothing."""
-    n = words.network
-    if not j.sides:
-        return _renamed(j, words)
-    minor_only = all(s.highway in _MINOR for s in j.sides) and n.highway[j.after] not in _MINOR
-    plain = minor_only and abs(j.deflection_deg) <= STRAIGHT_DEG and words.same_road(j.before, j.after)
-    onto = f"on {n.name[j.after]}" if n.name[j.after] and words.same_road(j.before, j.after) \
-        else f"onto {words.onto(j.after)}"
-    name = words.name(j.after)
-    if str(n.highway[j.after]).endswith("_link") and not str(n.highway[j.before]).endswith("_link") \
-            and abs(j.deflection_deg) <= SHARP_DEG:
-        side = "right" if j.deflection_deg > min(s.deflection_deg for s in j.sides) else "left"
-        return _Call("ramp", f"Take the ramp on the {side}" + (f" onto {name}" if n.name[j.after] else ""), name,
-                     j.running_m, j.heading_deg)
-    fork = None if plain else _fork(j)
-    if fork:
-        way = "straight on, the middle way" if fork == "middle" else fork
-        return _Call(f"keep_{fork}", f"Keep {way} at the fork, {onto}", name, j.running_m, j.heading_deg)
-    if _followed(j, words):
-        return _renamed(j, words)
-    kind, text = _turn_call(j.deflection_deg)
-    if onto.startswith("on "):
-        onto = f"to stay {onto}"
-    return _Call(kind, f"{text} {onto}", name, j.running_m, j.heading_deg)
-
-
-def _roundabout(junctions: tuple[Junction, ...], k: int, words: _Words) -> tuple[_Call, int]:
-    """The call on entering a roundabout at junction k, and the junction where the route leaves it."""
-    n, count = words.network, 1
-    for m in range(k + 1, len(junctions)):
-        j = junctions[m]
-        if not n.roundabout[j.after]:
-            ordinal = _ORDINALS[count - 1] if count <= len(_ORDINALS) else f"{count}th"
-            return _Call("roundabout", f"At the roundabout take the {ordinal} exit, onto {words.onto(j.after)}",
-                         words.name(j.after), junctions[k].running_m, j.heading_deg), m
-        count += sum(1 for s in j.sides if s.may_enter and not s.roundabout)
-    return _Call("roundabout", "Enter the roundabout", words.name(junctions[k].after), junctions[k].running_m,
-                 junctions[k].heading_deg), len(junctions)
-
-
-def _surface_call(j: Junction, words: _Words) -> _Call | None:
-    before, after = (int(words.network.unpaved[s]) for s in (j.before, j.after))
-    if after == 1 and before != 1:
-        return _Call("unpaved", "Unpaved from here", words.name(j.after), j.running_m, j.heading_deg)
-    if after == 0 and before == 1:
-        return _Call("paved", "Paved from here", words.name(j.after), j.running_m, j.heading_deg)
-    return None
-
-
-def _calls(junctions: tuple[Junction, ...], words: _Words, true_of_grid: float) -> Iterator[_Call]:
-    n, k = words.network, 0
-    while k < len(junctions):
-        j = junctions[k]
-        if n.roundabout[j.after] and not n.roundabout[j.before]:
-            call, k = _roundabout(junctions, k, words)
-            surface = None
-        else:
-            found = _call(j, words)
-            surface = _surface_call(j, words)
-            if found is None and surface is not None:
-                still = "still on" if words.same_road(j.before, j.after) else "on"
-                found, surface = replace(surface, text=f"{surface.text}, {still} {words.onto(j.after)}"), None
-            if found is None:
-                k += 1
-                continue
-            call = found
-        text = call.text
-        if call.kind not in ("continue_as", "unpaved", "paved"):
-            text += f", toward the {compass_word(call.heading_deg + true_of_grid)}"
-        if surface is not None:
-            text += f"; {surface.text[0].lower()}{surface.text[1:]}"
-        yield replace(call, text=text)
-        k += 1
-
-
-def _past(junctions: tuple[Junction, ...], words: _Words, calls: list[_Call], end_m: float) -> Iterator[_Call]:
-    """On each long leg the last named side road before the next call."""
-    stops = [*(c.running_m for c in calls), end_m]
-    for start, stop in pairwise(stops):
-        if stop - start < PAST_LEG_M:
-            continue
-        for j in reversed(junctions):
-            if not start + PAST_CLEAR_M <= j.running_m <= stop - PAST_CLEAR_M:
-                continue
-            named = [s for s in j.sides if s.name and s.name != words.network.name[j.after]]
-            if not named:
-                continue
-            side = named[0]
-            both = len({s.deflection_deg > 0 for s in named if s.name == side.name}) > 1
-            where = "which crosses" if both else f"on the {'right' if side.deflection_deg > 0 else 'left'}"
-            yield _Call("past", f"Continue past {side.name}, {where}", words.name(j.after), j.running_m,
-                        j.heading_deg)
-            break
-
-
-def _arrival(route: Route, words: _Words) -> _Call:
-    access, line = route.access, route.line
-    name = words.name(access.segment)
-    length = line.length
-    heading = heading_deg(line, max(length - 20.0, 0.0), length)
-    if access.offset_m <= AT_ROAD_M:
-        return _Call("arrive", "Arrive: the spot is at the road", name, route.distance_m, heading)
-    from shapely.geometry import LineString
-
-    toward = heading_deg(LineString([(access.x, access.y), (access.target_x, access.target_y)]), 0.0, access.offset_m)
-    turn = (toward - heading + 180.0) % 360.0 - 180.0
-    side = "straight ahead" if abs(turn) < 30 else "behind" if abs(turn) > 150 else \
-        f"on the {'right' if turn > 0 else 'left'}"
-    return _Call("arrive", f"Arrive: the spot is {side}, {length_words(access.offset_m)} from the road", name,
-                 route.distance_m, toward)
-
-
-def directions(network: RoadNetwork, route: Route, grid: Grid) -> tuple[Step, ...]:
-    """Steps from the start to the access point, in order; the first departs, the last arrives.
-
-    `grid` is any grid in the network's CRS: it gives latitude, longitude and the turn from grid to true north.
-    Grid references are MGRS to 1 m, truncated, never rounded (FGDC-STD-011-2001).
+    `grid` turns metres into WGS 84 and true bearings. `start` is how the start is called.
     """
-    from mgrs import MGRS
-
-    words, junctions = _Words(network), route_junctions(network, route)
-    line, first = route.line, int(route.segments[0])
-    start = line.coords[0]
-    convergence = grid.convergence_deg(start[0], start[1])
-    out = heading_deg(line, 0.0, min(20.0, line.length))
-    depart = _Call("depart", f"Start on {words.onto(first)}, heading {compass_word(out + convergence)}"
-                   + ("; unpaved" if network.unpaved[first] == 1 else ""), words.name(first), 0.0, out)
-    calls = [depart, *_calls(junctions, words, convergence)]
-    calls += list(_past(junctions, words, calls, route.distance_m))
-    calls.sort(key=lambda c: c.running_m)
-    calls.append(_arrival(route, words))
-    hazards, reference, steps = hazards_along(network, route), MGRS(), []
-    for k, call in enumerate(calls):
-        point = line.interpolate(call.running_m)
-        lon, lat = (float(v) for v in grid.lonlat(point.x, point.y))
-        until = calls[k + 1].running_m if k + 1 < len(calls) else float("inf")
-        low = call.running_m if k else float("-inf")
-        mine = tuple(h for h in hazards if low <= h.running_m < until) if k + 1 < len(calls) else ()
-        if k + 2 == len(calls):  # what lies right at the end is met before arriving
-            mine = tuple(h for h in hazards if h.running_m >= low)
-        steps.append(Step(
-            call.text, call.kind, call.name, max(until - call.running_m, 0.0) if k + 1 < len(calls) else 0.0,
-            call.running_m, float(point.x), float(point.y), lat, lon,
-            str(reference.toMGRS(lat, lon, MGRSPrecision=5)),
-            (call.heading_deg + grid.convergence_deg(point.x, point.y)) % 360.0, mine))
+    points = [_depart(network, route, grid, start), *_junctions(network, route, grid), _arrive(route)]
+    ahead = hazards_along(network, route)
+    steps = []
+    for number, point in enumerate(points):
+        until = points[number + 1].running_m if number + 1 < len(points) else np.inf
+        here = route.line.interpolate(point.running_m)
+        lon, lat = (float(v) for v in grid.lonlat(here.x, here.y))
+        bearing = _leaving(network, route, point.leg, grid, LOOK_M) if point.leg < len(route.segments) else np.nan
+        steps.append(
+            Step(
+                text=point.text, kind=point.kind, name=point.name,
+                distance_m=float(min(until, route.distance_m) - point.running_m), running_m=point.running_m,
+                x=float(here.x), y=float(here.y), latitude=lat, longitude=lon, grid_reference=grid_reference(lat, lon),
+                bearing_deg=float(bearing),
+                hazards=tuple(h for h in ahead if point.running_m <= h.running_m < until),
+            )
+        )  # fmt: skip
     return tuple(steps)
+
+
+def hazards_along(network: RoadNetwork, route: Route) -> tuple[HazardAhead, ...]:
+    """Hazards on the way in driving order. Grades are told as climb or descent; stretches are joined."""
+    out: list[HazardAhead] = []
+    for leg, segment in enumerate(route.segments.tolist()):
+        low, high = sorted((float(route.start_m[leg]), float(route.end_m[leg])))
+        sign = 1.0 if route.directions[leg] > 0 else -1.0
+        for hazard in network.hazards[segment]:
+            if hazard.stretch:
+                running, length = float(route.running_m[leg]), high - low
+                place = route.line.interpolate(running)
+                x, y = float(place.x), float(place.y)
+            elif low - 1 <= hazard.along_m <= high + 1:
+                running = float(route.running_m[leg] + abs(hazard.along_m - route.start_m[leg]))
+                length, x, y = 0.0, hazard.x, hazard.y
+            else:
+                continue
+            text, value = hazard.text, hazard.value
+            if hazard.kind == "steep":
+                value = sign * value
+                text = f"steep {'climb' if value > 0 else 'descent'}: {text}"
+            out.append(HazardAhead(running, hazard.kind, hazard.severity, text, x, y, value, length))
+    out.sort(key=lambda h: (h.running_m, h.kind, h.text))
+    return tuple(_joined(out))
+
+
+def _joined(hazards: list[HazardAhead]) -> list[HazardAhead]:
+    """Stretches of the same kind and words that follow each other become one with the whole length."""
+    out: list[HazardAhead] = []
+    open_: dict[tuple[str, str], int] = {}
+    for hazard in hazards:
+        key = (hazard.kind, hazard.text)
+        last = open_.get(key)
+        if hazard.length_m > 0 and last is not None:
+            before = out[last]
+            end = before.running_m + before.length_m
+            if hazard.running_m - end <= STRETCH_GAP_M:
+                whole = hazard.running_m + hazard.length_m - before.running_m
+                out[last] = HazardAhead(before.running_m, before.kind, before.severity, before.text, before.x,
+                                        before.y, before.value, whole)  # fmt: skip
+                continue
+        if hazard.length_m > 0:
+            open_[key] = len(out)
+        out.append(hazard)
+    return out
+
+
+def _depart(network: RoadNetwork, route: Route, grid: Grid, start: str) -> _Point:
+    name = _called(network, int(route.segments[0]))
+    return _Point(
+        f"Leave {start} on {name}, toward the {_wind(_leaving(network, route, 0, grid, HEADING_M))}",
+        "depart", str(network.name[route.segments[0]]), 0.0, 0,
+    )  # fmt: skip
+
+
+def _arrive(route: Route) -> _Point:
+    access = route.access
+    side = _side(route)
+    leg = f"the spot is {access.offset_m:.0f} m off the road" if access.offset_m >= 1 else "the spot is at the road"
+    return _Point(f"Stop: {leg}{side}", "arrive", "", route.distance_m, len(route.segments))
+
+
+def _side(route: Route) -> str:
+    """ ", on the left" or "", on the right", by the direction of the last metres of the drive."""
+    access = route.access
+    if access.offset_m < 1 or route.distance_m <= 0:
+        return ""
+    before = route.line.interpolate(max(route.distance_m - LOOK_M, 0.0))
+    ahead = float(bearing_deg(access.x - before.x, access.y - before.y))
+    spot = float(bearing_deg(access.target_x - access.x, access.target_y - access.y))
+    turn = float(wrap_180_deg(spot - ahead))
+    if abs(turn) < STRAIGHT_DEG:
+        return ", straight ahead"
+    return ", on the right" if turn > 0 else ", on the left"
+
+
+def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
+    at_node = _roads_at_nodes(network)
+    points: list[_Point] = []
+    passed: tuple[str, float] | None = None  # the last junction driven through without a step
+    exits, ring_from = 0, -1
+    for leg in range(len(route.segments) - 1):
+        here, onto = int(route.segments[leg]), int(route.segments[leg + 1])
+        node = int(network.seg_to[here] if route.directions[leg] > 0 else network.seg_from[here])
+        running = float(route.running_m[leg + 1])
+        others = [s for s in at_node.get(node, ()) if s not in (here, onto)]
+        if network.roundabout[onto] and not network.roundabout[here]:
+            exits, ring_from = 0, leg + 1
+            continue
+        if network.roundabout[here]:
+            if not network.roundabout[onto]:
+                points.append(_roundabout(network, route, grid, ring_from, leg, exits + 1))
+                passed = None
+            elif any(not network.roundabout[s] and _may_leave(network, s, node) for s in others):
+                exits += 1
+            continue
+        point = _junction(network, route, grid, leg, node, running, others, passed)
+        if point is not None:
+            points.append(point)
+            passed = None
+        elif others:
+            named = next((str(network.name[s]) for s in others if network.name[s]), "")
+            passed = (named or f"a junction with {_class_words(network, others[0])}", running)
+    return points
+
+
+def _junction(
+    network: RoadNetwork, route: Route, grid: Grid, leg: int, node: int, running: float, others: list[int],
+    passed: tuple[str, float] | None,
+) -> _Point | None:  # fmt: skip
+    here, onto = int(route.segments[leg]), int(route.segments[leg + 1])
+    arriving = _direction(network, here, node, away=False)
+    turn = float(wrap_180_deg(_direction(network, onto, node, away=True) - arriving))
+    old, new = str(network.name[here]), str(network.name[onto])
+    toward = _wind(_leaving(network, route, leg + 1, grid, HEADING_M))
+    ways = [float(wrap_180_deg(_direction(network, s, node, away=True) - arriving)) for s in others]
+    if not others:  # a bend: only a new name is worth a word
+        if new and new != old:
+            return _Point(f"Continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
+        return None
+    ahead = [w for w in ways if abs(w) < FORK_DEG]
+    onto_words = f"onto {_called(network, onto)}, toward the {toward}"
+    if new and new == old:
+        onto_words = f"to stay on {new}, toward the {toward}"
+    lead = _landmark(passed, running)
+    if ahead and abs(turn) < SLIGHT_DEG:
+        # a fork: keep to a side unless this way is plainly the one straight on
+        rival = min(ahead, key=abs)
+        if abs(turn) < STRAIGHT_DEG and abs(rival) > abs(turn) + 20 and (new == old or not new):
+            return None
+        side = "left" if all(turn < w for w in ahead) else "right" if all(turn > w for w in ahead) else "straight on"
+        return _Point(f"{lead}{_cap(lead, 'keep ' + side)} at the fork {onto_words}", f"keep {side}", new, running,
+                      leg + 1)  # fmt: skip
+    if abs(turn) < STRAIGHT_DEG:
+        if new and new != old:
+            return _Point(f"Continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
+        return None
+    kind = _turn(turn)
+    return _Point(f"{lead}{_cap(lead, kind)} {onto_words}", kind, new, running, leg + 1)
+
+
+def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, leg: int, exit_: int) -> _Point:
+    onto = int(route.segments[leg + 1])
+    words = ("first", "second", "third", "fourth", "fifth", "sixth")
+    which = words[exit_ - 1] if exit_ <= len(words) else f"number {exit_}"
+    toward = _wind(_leaving(network, route, leg + 1, grid, HEADING_M))
+    return _Point(
+        f"At the roundabout take the {which} exit onto {_called(network, onto)}, toward the {toward}",
+        "roundabout", str(network.name[onto]), float(route.running_m[max(ring_from, 0)]), max(ring_from, 0),
+    )  # fmt: skip
+
+
+def _turn(turn_deg: float) -> str:
+    """The words for a change of direction, clockwise positive."""
+    size, side = abs(turn_deg), "right" if turn_deg > 0 else "left"
+    if size >= BACK_DEG:
+        return "turn back"
+    if size >= SHARP_DEG:
+        return f"turn sharp {side}"
+    return f"turn {side}" if size >= SLIGHT_DEG else f"turn slightly {side}"
+
+
+def _landmark(passed: tuple[str, float] | None, running: float) -> str:
+    """ "300 m past Mill Lane, ": the last junction before the turn, when it is near."""
+    if passed is None or running - passed[1] > LANDMARK_M:
+        return ""
+    distance = max(10, round((running - passed[1]) / 10) * 10)
+    return f"{distance} m past {passed[0]}, "
+
+
+def _cap(lead: str, words: str) -> str:
+    return words if lead else words[0].upper() + words[1:]
+
+
+def _called(network: RoadNetwork, segment: int) -> str:
+    return str(network.name[segment]) or _class_words(network, segment)
+
+
+def _class_words(network: RoadNetwork, segment: int) -> str:
+    return CLASS_WORDS.get(str(network.highway[segment]), "an unnamed road")
+
+
+def _wind(true_bearing_deg: float) -> str:
+    return WINDS[round(true_bearing_deg / 45.0) % 8]
+
+
+def _leaving(network: RoadNetwork, route: Route, leg: int, grid: Grid, over_m: float) -> float:
+    """True bearing of the drive over the next metres from the start of a leg."""
+    start = float(route.running_m[leg])
+    a, b = route.line.interpolate(start), route.line.interpolate(min(start + over_m, route.distance_m))
+    return float(true_from_grid_deg(bearing_deg(b.x - a.x, b.y - a.y), grid.convergence_deg(a.x, a.y))) % 360
+
+
+def _direction(network: RoadNetwork, segment: int, node: int, *, away: bool) -> float:
+    """Grid bearing of a segment at one of its ends, leaving the node or running into it."""
+    line, length = network.seg_geometry[segment], float(network.length_m[segment])
+    look = min(LOOK_M, length)
+    from_start = int(network.seg_from[segment]) == node
+    near = shapely.line_interpolate_point(line, 0.0 if from_start else length)
+    far = shapely.line_interpolate_point(line, look if from_start else length - look)
+    out = float(bearing_deg(shapely.get_x(far) - shapely.get_x(near), shapely.get_y(far) - shapely.get_y(near)))
+    return out if away else (out + 180.0) % 360.0
+
+
+def _may_leave(network: RoadNetwork, segment: int, node: int) -> bool:
+    """Whether traffic may leave the node along a segment: signs count every exit, also those the rig cannot use."""
+    forward = int(network.seg_from[segment]) == node
+    time = network.forward_s[segment] if forward else network.backward_s[segment]
+    return bool(np.isfinite(time)) or not bool(network.drivable[segment])
+
+
+def _roads_at_nodes(network: RoadNetwork) -> dict[int, list[int]]:
+    """Segments for vehicles at every node: a driver sees them all, whether or not the rig may use them."""
+    out: dict[int, list[int]] = {}
+    for segment in np.flatnonzero(network.for_vehicles).tolist():
+        for node in {int(network.seg_from[segment]), int(network.seg_to[segment])}:
+            out.setdefault(node, []).append(segment)
+    return out
