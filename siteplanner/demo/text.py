@@ -45,6 +45,9 @@ max_radius_m = 9000
 
 [search]
 radius_m = 2500
+
+[times]
+dispatch = 2026-06-03T04:40:00-06:00  # invented, like everything here: the sheets then tell daylight and clock times
 """
 
 README = """\
