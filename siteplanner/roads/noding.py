@@ -229,6 +229,7 @@ def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: floa
     # a touching end takes the other's place; a gap is bridged by one more vertex
     v.x[e[touch]], v.y[e[touch]] = x[touch], y[touch]
     far = ~touch
+    v.split[e[far]] = False  # the old end is a vertex on the way now
     v.insert(v.line[e[far]], np.where(is_first[e[far]], -gap[far], v.along[e[far]] + gap[far]), x[far], y[far])
     return np.column_stack([x[far], y[far], gap[far]])
 

@@ -72,7 +72,7 @@ def test_every_turn_at_a_crossroads_has_its_words(dx, dy, words):
     other = [(0, 1000), (-500 if dx > 0 else 500, 1000)], {"name": "Other Road"}
     if abs(dx) == 400 and dy > 0:  # 45 degrees is not within 45 of straight on: no fork with Main Road's 0
         on = other
-    _, route, steps = drive([MAIN, on, other, side_road(dx, dy)], (0, 0), (dx, 1000 + dy))
+    _, _, steps = drive([MAIN, on, other, side_road(dx, dy)], (0, 0), (dx, 1000 + dy))
     assert texts(steps)[1] == words
     assert len(steps) == 3
     assert steps[1].running_m == pytest.approx(1000, abs=1)

@@ -1,0 +1,239 @@
+"""Limits, hazards, speeds, bends and grades of a built network."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from siteplanner.mission import Rig, Speeds
+from siteplanner.roads.network import build_network
+from siteplanner.roads.speeds import grade_factor, point_speed_kmh
+from siteplanner.roads.strokes import three_point_radius_m
+from tests.roads.drawn import ground, layer, network, road
+
+
+def one(rig=None, elevation=None, **tags):
+    """The only segment's (drivable, reason) for a straight road with these tags."""
+    net = network(road((0, 0), (500, 0), **tags), rig=rig, elevation=elevation)
+    return bool(net.drivable[0]), str(net.reason[0])
+
+
+@pytest.mark.parametrize(("tags", "words"), [
+    ({"maxheight": "2.8", "bridge": "yes"}, "bridge height limit 2.8 m is below the rig's 3.2 m"),
+    ({"maxheight": "9'"}, "height limit 2.74 m is below the rig's 3.2 m"),
+    ({"maxheight:physical": "3"}, "height limit 3 m"),
+    ({"maxweight": "3.5"}, "weight limit 3.5 t is below the rig's 5 t"),
+    ({"maxweight": "8000 lbs"}, "weight limit 3.63 t"),
+    ({"width": "2.2"}, "width 2.2 m is below the rig's 2.5 m"),
+    ({"maxwidth": "2"}, "width 2 m"),
+    ({"maxlength": "12"}, "length limit 12 m is below the rig's 13 m"),
+    ({"surface": "Sand"}, "surface sand"),
+    ({"surface": "gravel;mud"}, "surface mud"),
+    ({"highway": "track", "tracktype": "grade4"}, "grade4 is softer than the rig's grade3"),
+    ({"smoothness": "very_bad"}, "very_bad is worse than the rig's bad"),
+    ({"access": "no"}, "access is no"),
+    ({"access": "yes", "motor_vehicle": "no"}, "access is no"),
+    ({"trailer": "no"}, "no trailers"),
+    ({"highway": "footway"}, "footway: not a road for vehicles"),
+    ({"barrier": "bollard"}, "barrier bollard"),
+    ({"incline": "-18%"}, "posted grade 18 % is above the rig's 15 %"),
+])
+def test_a_broken_limit_shuts_the_road_and_says_why(tags, words):
+    drivable, reason = one(**tags)
+    assert not drivable
+    assert words in reason
+
+
+@pytest.mark.parametrize("tags", [
+    {}, {"maxheight": "3.2"}, {"maxheight": "none"}, {"maxweight": "5"}, {"maxweight": "12t"}, {"width": "0,6"},
+    {"highway": "track", "tracktype": "grade3"}, {"smoothness": "bad"}, {"access": "private"},
+    {"access": "no", "motor_vehicle": "yes"}, {"barrier": "gate"}, {"ford": "yes"}, {"incline": "up"},
+    {"surface": "dirt"}, {"highway": "Primary "},
+])
+def test_what_is_equal_unknown_or_only_a_warning_stays_open(tags):
+    assert one(**tags) == (True, "")
+
+
+def test_all_reasons_are_told():
+    reason = one(maxheight="2", maxweight="2")[1]
+    assert "height limit" in reason
+    assert "weight limit" in reason
+
+
+def test_another_rig_gets_another_answer():
+    assert not one(maxheight="2.8")[0]
+    assert one(maxheight="2.8", rig=Rig(height_m=2.5))[0]
+
+
+def test_missing_limits_are_unknown_and_stated_ones_are_not():
+    net = network(road((0, 0), (500, 0)), road((0, 9), (500, 9), maxheight="4", maxweight="20", width="6",
+                                               surface="asphalt"), road((0, 20), (500, 20), oneway="reversible"))
+    assert net.unknown[0] == ("height limit", "weight limit", "width", "surface", "grade")
+    assert net.unknown[1] == ("grade",)
+    assert "direction" in net.unknown[2]
+    mistake = network(road((0, 0), (500, 0), maxheight="12t"))
+    assert "height limit" in mistake.unknown[0]
+    assert [h.kind for h in mistake.hazards[0]] == ["unreadable"]
+    assert mistake.hazards[0][0].severity == "caution"
+
+
+def test_hazards_of_one_road():
+    net = network(road((0, 0), (500, 0), ford="yes", bridge="yes", maxweight="7.5", access="private", surface="gravel",
+                       width="3", barrier="gate"))
+    texts = {h.kind: h.text for h in net.hazards[0]}
+    assert texts == {
+        "ford": "ford: depth unknown, look before driving in",
+        "bridge": "bridge, posted weight 7.5 t, width 3 m",
+        "private": "private road: ask the owner",
+        "unpaved": "unpaved (gravel)",
+        "narrow": "narrow: 3 m for a rig of 2.5 m",
+        "gate": "gate: may be locked",
+    }
+
+
+# abc / 4K by hand: (0,0) (10,10) (20,0) is a half circle; (0,0) (10,2) (20,0): 26; sides 3-4-5: 2.5
+@pytest.mark.parametrize(("points", "radius"), [
+    ((0, 0, 10, 10, 20, 0), 10.0), ((0, 0, 10, 2, 20, 0), 26.0), ((0, 0, 3, 0, 3, 4), 2.5),
+    ((0, 0, 1, 0, 2, 0), np.inf), ((0, 0, 5, 0, 0, 0), 0.0),
+])
+def test_radius_through_three_points(points, radius):
+    assert three_point_radius_m(*points) == pytest.approx(radius, abs=1e-9)
+
+
+def test_coincident_points_have_no_radius():
+    assert np.isnan(three_point_radius_m(0, 0, 0, 0, 1, 1))
+
+
+def hairpin(radius, step_deg=1.0):
+    angle = np.radians(np.arange(-90, 90 + step_deg / 2, step_deg))
+    arc = [(100 + radius * np.cos(a), radius * np.sin(a)) for a in angle]
+    return road((0, -radius), *arc, (0, radius))
+
+
+@pytest.mark.parametrize(("radius", "tight"), [(6.0, True), (9.5, True), (10.6, False), (14.0, False)])
+def test_a_hairpin_is_judged_by_the_rig_s_radius(radius, tight):
+    # the rig's 10.06 m: car with camper trailer, 33 ft
+    bends = [h for h in network(hairpin(radius)).hazards[0] if h.kind == "bend"]
+    assert len(bends) == 1
+    assert (bends[0].severity == "caution") is tight
+    assert bends[0].along_m == pytest.approx(100 + np.pi * radius / 2, abs=0.51 * np.pi * radius)
+
+
+def test_a_hairpin_as_wide_as_the_reach_has_its_true_radius():
+    bends = [h for h in network(hairpin(12.0), rig=Rig(turning_radius_m=10.0)).hazards[0] if h.kind == "bend"]
+    assert min(h.value for h in bends) == pytest.approx(12.0, abs=1e-3)  # chords of one degree
+
+
+def test_a_wide_bend_and_a_junction_are_no_hairpins():
+    net = network(hairpin(40.0))
+    assert [h for h in net.hazards[0] if h.kind == "bend"] == []
+    net = network(road((0, 0), (100, 0)), road((50, 0), (50, 100)))
+    assert all(not h for h in net.hazards)
+
+
+PLANE = ground(lambda x, y: 500 + 0.08 * x - 0.03 * y)
+
+
+def test_the_grade_of_a_plane_is_exact():
+    net = network(road((0, 0), (300, 0)), road((0, 100), (0, 400)), road((900, 300), (700, 300)),
+                  road((1000, 1000), (1200, 1200)), elevation=PLANE)
+    # d/dx = 8 %, d/dy = -3 %; diagonal (8 - 3) / sqrt 2 %
+    assert net.up_grade_pct == pytest.approx([8, 0, 0, 5 / np.sqrt(2)], abs=1e-6)
+    assert net.down_grade_pct == pytest.approx([0, 3, 8, 0], abs=1e-6)
+    assert net.worst_grade_pct == pytest.approx([8, 3, 8, 5 / np.sqrt(2)], abs=1e-6)
+    first = slice(net.profile_first[2], net.profile_first[3])
+    along, height = net.profile_along_m[first], net.profile_elevation_m[first]
+    assert along[[0, -1]].tolist() == pytest.approx([0, 200])
+    assert height == pytest.approx(500 + 0.08 * (900 - along) - 9, abs=1e-6)
+
+
+def test_noise_does_not_invent_cliffs():
+    # White noise of 0.5 m on cells of 10 m. A least-squares slope over 50 m keeps a standard error of
+    # sigma sqrt(12 d / base^3) = 1.5 %; differences between cells keep sigma sqrt(2) / d = 7 %.
+    rng = np.random.default_rng(7)
+    noisy = PLANE.with_values(PLANE.values + rng.normal(0, 0.5, PLANE.shape))
+    net = network(road((5, 505), (1495, 505)), elevation=noisy)  # through cell centres: no averaging between rows
+    raw_pct = 10.0 * np.diff(noisy.sample(np.arange(500_005, 501_500, 10.0), np.full(150, 5_000_505.0)))
+    assert raw_pct.max() > 20
+    error_pct = 100 * np.sqrt(12 * 10 / 50**3) * 0.5
+    assert net.up_grade_pct[0] < 8 + 4 * error_pct
+    assert net.down_grade_pct[0] < 2
+    assert net.drivable[0]
+    off = net.profile_elevation_m - (500 + 0.08 * (net.profile_along_m + 5) - 0.03 * 505)
+    assert off.std() < 0.5 * 0.7
+
+
+def test_a_road_steeper_than_the_rig_is_shut_unless_a_sign_says_less():
+    steep = ground(lambda x, y: 500 + 0.2 * x)
+    drivable, reason = one(elevation=steep)
+    assert not drivable
+    assert reason == "grade 20 % over 50 m (from elevation) is above the rig's 15 %"
+    assert one(elevation=steep, incline="12%")[0]
+    assert one(elevation=steep, rig=Rig(max_grade_pct=25))[0]
+
+
+def test_short_segments_get_the_grade_of_their_stroke():
+    hill = ground(lambda x, y: 500 + 0.1 * x)
+    pieces = [road((20 * k, 0), (20 * k + 20, 0)) for k in range(10)]
+    assert network(*pieces, elevation=hill).up_grade_pct == pytest.approx(np.full(10, 10.0), abs=1e-6)
+    alone = network(road((0, 0), (20, 0)), elevation=hill)
+    assert np.isnan(alone.worst_grade_pct[0])  # 20 m of road says nothing over 50 m
+    assert "grade" in alone.unknown[0]
+
+
+def test_a_bridge_is_straight_between_its_ends():
+    gorge = ground(lambda x, y: 500 + 0.02 * x - 40.0 * np.exp(-(((x - 500) / 40) ** 2)), cell_m=5.0)
+    rows = [road((0, 0), (350, 0)), road((350, 0), (650, 0), bridge="yes"), road((650, 0), (1000, 0))]
+    net = network(*rows, elevation=gorge)
+    assert net.drivable.tolist() == [True, True, True]
+    assert net.up_grade_pct[1] == pytest.approx(2.0, abs=0.2)
+    plain = network(road((0, 0), (350, 0)), road((350, 0), (650, 0)), elevation=gorge)
+    assert not plain.drivable[1]
+
+
+def test_unknown_ground_gives_an_unknown_grade():
+    net = network(road((-400, 0), (-1500, 0)), road((0, 0), (300, 0)), elevation=PLANE)
+    assert net.up_grade_pct[1] == pytest.approx(8)
+    beyond = network(road((-900, 0), (-1500, 0)), elevation=PLANE)
+    assert np.isnan(beyond.worst_grade_pct[0])
+    assert beyond.drivable[0]
+
+
+def test_times_on_level_straight_roads():
+    # 1 km at the class speed; tracks keep theirs, other loose surfaces 0.7 of it, a posted speed caps it
+    rows = [({"highway": "primary"}, 70), ({"highway": "primary", "maxspeed": "30 mph"}, 30 * 1.609344),
+            ({"highway": "secondary", "surface": "gravel"}, 60 * 0.7), ({"highway": "track"}, 15),
+            ({"highway": "motorway_link"}, 90 * 0.6), ({"highway": "living_street"}, 10), ({"highway": "what"}, 40)]
+    net = network(*[road((0, 40 * k), (1000, 40 * k), **tags) for k, (tags, _) in enumerate(rows)])
+    assert net.forward_s == pytest.approx([3600 / kmh for _, kmh in rows])
+    assert net.mean_speed_kmh == pytest.approx([kmh for _, kmh in rows])
+    assert net.backward_s[0] == net.forward_s[0]
+
+
+def test_weather_slows_everything_but_the_sign():
+    wet = build_network(layer(road((0, 0), (1000, 0))), elevation=None, rig=Rig(), speeds=Speeds(weather_factor=0.5))
+    assert wet.forward_s[0] == pytest.approx(3600 / 15)
+
+
+def test_grades_and_bends_slow_the_rig():
+    assert grade_factor(np.array([0, 3, 8, -8, 60, np.nan])) == pytest.approx([1, 1, 0.7, 0.7, 0.3, 1])
+    # v = sqrt(a R): 1.5 m/s2 and 24 m give 6 m/s
+    assert point_speed_kmh(np.array(50.0), np.array(0.0), np.array(24.0)) == pytest.approx(21.6)
+    flat = network(road((0, 0), (500, 0)), elevation=ground(lambda x, y: 0 * x))
+    hill = network(road((0, 0), (500, 0)), elevation=ground(lambda x, y: 0.08 * x))
+    assert hill.forward_s[0] == pytest.approx(flat.forward_s[0] / 0.7, rel=1e-6)
+
+
+def test_one_way_streets():
+    net = network(road((0, 0), (100, 0), oneway="yes"), road((0, 9), (100, 9), oneway="-1"),
+                  road((0, 20), (100, 20), highway="motorway"), road((0, 30), (100, 30), junction="roundabout"))
+    assert np.isfinite(net.forward_s).tolist() == [True, False, True, True]
+    assert np.isfinite(net.backward_s).tolist() == [False, True, False, False]
+    shut = network(road((0, 0), (100, 0), access="no"))
+    assert np.isinf([shut.forward_s[0], shut.backward_s[0]]).all()
+
+
+def test_names_stay_what_they_are_and_a_ref_stands_in():
+    net = network(road((0, 0), (100, 0), name="{{ 7*7 }}<b>", ref="CR 1"), road((0, 9), (100, 9), ref="CR 12"),
+                  road((0, 20), (100, 20)))
+    assert net.name.tolist() == ["{{ 7*7 }}<b>", "CR 12", ""]
