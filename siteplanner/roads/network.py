@@ -65,6 +65,7 @@ class RoadNetwork:
     profile_first: np.ndarray  # one longer: samples of segment i are profile_first[i]:profile_first[i + 1]
     profile_along_m: np.ndarray
     profile_elevation_m: np.ndarray
+    profile_grade_pct: np.ndarray  # rising along the segment; a posted grade where there is one
     findings: tuple[Finding, ...] = ()
     bounds: tuple[float, float, float, float] = field(default=(0.0, 0.0, 0.0, 0.0))
 
@@ -270,13 +271,15 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
         unknown[no_grade] = _objects([with_grade[u] for u in unknown[no_grade]])
     drivable = reason == ""
     one = tags.direction[row]
-    first, along, profile_height = _profiles_by_segment(strokes, samples.first, samples.s, place, height)
+    first, along, profile_height, profile_grade = _profiles_by_segment(
+        strokes, samples.first, samples.s, place, height,
+        np.where(by_sign[seg_of_sample], posted[seg_of_sample], forward))
     with np.errstate(invalid="ignore"):
         steep_pct = np.where(up >= down, up, -down)
     hazards = collect_hazards(
         tags, rig, line=row, pieces=pieces, length_m=length_m, usable=(tags.road_class != "")[row],
         bends=find_bends(strokes, rig), steep_pct=steep_pct,
-        steep_along_m=_where_steepest(first, along, strokes, forward, steep_pct, by_sign, samples.first),
+        steep_along_m=_where_steepest(first, along, profile_grade, steep_pct, by_sign),
         base_m=base_m, under=_under(noded, row, tags, pieces), gates=_gates(barriers, pieces),
     )
     return RoadNetwork(
@@ -288,7 +291,8 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
         forward_s=np.where(drivable & (one != "backward"), seconds, np.inf),
         backward_s=np.where(drivable & (one != "forward"), seconds, np.inf),
         source_row=row, hazards=hazards, grade_base_m=base_m, profile_first=first, profile_along_m=along,
-        profile_elevation_m=profile_height, findings=(*findings, *_about(drivable, length_m, tags, row)),
+        profile_elevation_m=profile_height, profile_grade_pct=profile_grade,
+        findings=(*findings, *_about(drivable, length_m, tags, row)),
         bounds=tuple(shapely.total_bounds(pieces).tolist()),
     )
 
@@ -304,37 +308,32 @@ def _objects(values: list) -> np.ndarray:
 
 
 def _profiles_by_segment(strokes: Strokes, sample_first: np.ndarray, s: np.ndarray, place: np.ndarray,
-                         height: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Samples from the order of the strokes into the order and direction of the segments."""
+                         *values: np.ndarray) -> list[np.ndarray]:
+    """Samples from the order of the strokes into the order and direction of the segments.
+
+    Gives the first sample of each segment, the metres along it, then the values in the new order.
+    """
     order, reverse = strokes.order, strokes.reverse
     count = np.empty(len(order), np.int64)
     count[order] = np.diff(sample_first)
     first = np.concatenate([[0], np.cumsum(count)])
     rank = np.arange(len(s)) - sample_first[:-1][place]
     target = first[order][place] + np.where(reverse[place], count[order][place] - 1 - rank, rank)
-    along, out = np.empty(len(s)), np.empty(len(s))
-    along[target] = strokes.along_segment(place, s)
-    out[target] = height
-    return first, along, out
+    out = [np.empty(len(s)) for _ in range(1 + len(values))]
+    for into, source in zip(out, (strokes.along_segment(place, s), *values), strict=True):
+        into[target] = source
+    return [first, *out]
 
 
-def _where_steepest(first: np.ndarray, along: np.ndarray, strokes: Strokes, forward: np.ndarray,
-                    steep_pct: np.ndarray, by_sign: np.ndarray, sample_first: np.ndarray) -> np.ndarray:
+def _where_steepest(first: np.ndarray, along: np.ndarray, grade: np.ndarray, steep_pct: np.ndarray,
+                    by_sign: np.ndarray) -> np.ndarray:
     """Metres along each segment where its steepest grade lies (the middle for a posted one)."""
-    out = np.empty(len(steep_pct))
-    length = along[first[1:] - 1]
-    out[:] = length / 2
-    place_of = np.empty(len(strokes.order), np.int64)
-    place_of[strokes.order] = np.arange(len(strokes.order))
+    out = along[first[1:] - 1] / 2
     with np.errstate(invalid="ignore"):
         look = np.flatnonzero(~by_sign & (np.abs(steep_pct) > 5.0))
     for i in look.tolist():
-        k = place_of[i]
-        values = forward[sample_first[k]:sample_first[k + 1]]
-        j = int(np.nanargmin(np.abs(values - steep_pct[i])))
-        if strokes.reverse[k]:
-            j = len(values) - 1 - j
-        out[i] = along[first[i] + j]
+        part = slice(first[i], first[i + 1])
+        out[i] = along[part][np.nanargmin(np.abs(grade[part] - steep_pct[i]))]
     return out
 
 

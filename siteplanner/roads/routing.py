@@ -17,7 +17,7 @@ from siteplanner.errors import Finding, InputError
 from siteplanner.roads.network import RoadNetwork
 
 FAR_STAGING_M = 100.0  # a staging point this far from a road is said. Common practice
-_NONE = -9999  # scipy's mark for "no predecessor"
+_SAME_M = 1e-6  # the staging point itself, to the rounding of a projection onto a line
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,16 @@ class DriveTree:
 
     @cached_property
     def reached_tree(self) -> shapely.STRtree:
-        return shapely.STRtree(self.network.seg_geometry[self.reached_segments])
+        """Of what can be driven on, in the order of `reached_segments`."""
+        lines = self.network.seg_geometry[self.reached_segments]
+        # only the staging point's own segment can be reached in part: a one-way street does not lead back
+        length = float(self.network.length_m[self.segment])
+        at_ends = self.arrival_s(np.array([self.segment] * 2), np.array([0.0, length]))
+        low, high = (limit if np.isfinite(s) else self.along_m
+                     for limit, s in zip((0.0, length), at_ends, strict=True))
+        if (low, high) != (0.0, length):
+            lines[self.reached_segments == self.segment] = substring(self.network.seg_geometry[self.segment], low, high)
+        return shapely.STRtree(lines)
 
     def arrival_s(self, segment: np.ndarray, along_m: np.ndarray) -> np.ndarray:
         """Seconds to points on segments (arrays); infinite where they cannot be driven to."""
@@ -75,6 +84,7 @@ class DriveTree:
             via_from = self.node_s[n.seg_from[segment]] + np.where(share > 0, forward * share, 0.0)
             via_to = self.node_s[n.seg_to[segment]] + np.where(share < 1, backward * (1 - share), 0.0)
             ahead = share - self.along_m / n.length_m[self.segment]
+            ahead = np.where(np.abs(ahead) * n.length_m[self.segment] < _SAME_M, 0.0, ahead)
             direct = np.where(ahead >= 0, forward * np.maximum(ahead, 0), backward * np.maximum(-ahead, 0))
         direct = np.where(ahead == 0, 0.0, direct)
         best = np.fmin(via_from, via_to)
@@ -193,8 +203,8 @@ def nearest_accesses(network: RoadNetwork, tree: DriveTree, x: np.ndarray, y: np
                      max_offset_m: float | None = None) -> list[AccessPoint | None]:
     """The nearest place on a reached road for each point (x, y); None where none lies within `max_offset_m`.
 
-    Of equally near places (a junction) the one reached first counts. Places on a segment that one-way rules
-    keep out of reach do not count.
+    Of equally near places (a junction) the one reached first counts. What one-way rules keep out of reach does
+    not count.
     """
     x, y = np.atleast_1d(np.asarray(x, float)), np.atleast_1d(np.asarray(y, float))
     out: list[AccessPoint | None] = [None] * len(x)
@@ -205,7 +215,10 @@ def nearest_accesses(network: RoadNetwork, tree: DriveTree, x: np.ndarray, y: np
         points, max_distance=max_offset_m, return_distance=True, all_matches=True) \
         if max_offset_m is None or max_offset_m > 0 else ((np.empty(0, int), np.empty(0, int)), np.empty(0))
     segment = tree.reached_segments[hit]
-    along = shapely.line_locate_point(network.seg_geometry[segment], points[who])
+    reached = tree.reached_tree.geometries[hit]
+    feet = shapely.get_coordinates(shapely.shortest_line(points[who], reached))[1::2]
+    near = np.asarray(shapely.points(feet), object)
+    along = shapely.line_locate_point(network.seg_geometry[segment], near)
     arrival = tree.arrival_s(segment, along)
     order = np.lexsort((segment, arrival, who))
     first = order[np.flatnonzero(np.diff(who[order], prepend=-1))]
@@ -278,7 +291,7 @@ def _legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> list[tu
     options.append((float(via_to), int(network.seg_to[seg]), length))
     if seg == tree.segment:
         ahead = access.along_m - tree.along_m
-        direct = 0.0 if ahead == 0 else (forward if ahead > 0 else backward) * abs(ahead) / length
+        direct = 0.0 if abs(ahead) < _SAME_M else (forward if ahead > 0 else backward) * abs(ahead) / length
         if direct <= min(via_from, via_to) and np.isfinite(direct):
             return [(seg, tree.along_m, access.along_m)]
     time, node, entry = min(options, key=lambda o: o[0])
@@ -328,6 +341,23 @@ def _profile(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> 
     return np.concatenate(distance), np.concatenate(height)
 
 
+def _steepest(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[float, float]:
+    """Steepest climb and descent in percent (both >= 0) on what is driven; NaN when unknown all the way."""
+    found = []
+    for seg, start, end in legs:
+        part = slice(network.profile_first[seg], network.profile_first[seg + 1])
+        along, grade = network.profile_along_m[part], network.profile_grade_pct[part]
+        # the samples on the way and the one on either side of it
+        first = max(int(np.searchsorted(along, min(start, end), side="right")) - 1, 0)
+        last = int(np.searchsorted(along, max(start, end), side="left")) + 1
+        found.append(grade[first:last] if end >= start else -grade[first:last])
+    grades = np.concatenate(found)
+    grades = grades[np.isfinite(grades)]
+    if not len(grades):
+        return float("nan"), float("nan")
+    return max(float(grades.max()), 0.0), max(float(-grades.min()), 0.0)
+
+
 def _unknown_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[str, ...]:
     total = sum(abs(b - a) for _, a, b in legs)
     missing: dict[str, float] = {}
@@ -365,17 +395,14 @@ def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Rout
     segments = np.array([s for s, _, _ in legs], int)
     start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
     directions = np.where(end >= start, 1, -1)
-    climbs = np.where(directions > 0, network.up_grade_pct[segments], network.down_grade_pct[segments])
-    drops = np.where(directions > 0, network.down_grade_pct[segments], network.up_grade_pct[segments])
-    known = np.isfinite(climbs)
-    up = float(climbs[known].max()) if known.any() else float("nan")
-    down = float(drops[known].max()) if known.any() else float("nan")
+    up, down = _steepest(network, legs)
     distance, height = _profile(network, legs)
     rise = np.diff(height[np.isfinite(height)])
     any_height = bool(np.isfinite(height).any())
     length = network.length_m[segments]
     seconds = np.where(directions > 0, network.forward_s[segments], network.backward_s[segments])
-    time = float(np.where(start == end, 0.0, seconds * np.abs(end - start) / length).sum())
+    driven = start != end
+    time = float((seconds[driven] * np.abs(end - start)[driven] / length[driven]).sum())
     return Route(
         line=LineString(joined), distance_m=float(np.abs(end - start).sum()), time_s=time,
         up_grade_pct=up, down_grade_pct=down, worst_grade_pct=up if not up < down else -down,
