@@ -27,7 +27,7 @@ WORDS: dict[str, tuple[str, str]] = {
     "crew.pdf": ("Sheet for the set-up crew", "application/pdf"),
     "ranking.csv": ("The ranking for a spreadsheet", "text/csv"),
     "routes.gpx": ("Drives and turns for a navigation device", "application/gpx+xml"),
-    "places.kml": ("Spots, areas and drives for globe viewers", "application/vnd.google-earth.kml+xml"),
+    "places.kml": ("Spots, areas and drives for globe viewers", "application/xml"),
     "package.gpkg": ("All layers for a GIS", "application/geopackage+sqlite3"),
     "coverage.tif": ("Predicted service of the best spot, for a GIS", "image/tiff"),
     "ruling.tif": ("The first limit that rules each cell out, for a GIS", "image/tiff"),

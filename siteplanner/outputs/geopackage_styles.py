@@ -100,8 +100,8 @@ def add_styles(base: sqlite3.Connection, names: list[str]) -> None:
     for name in names:
         base.execute(
             "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
-            "styleQML, styleSLD, useAsDefault, description) VALUES ('', '', ?, ?, ?, ?, ?, 1, '')",
-            (name, columns[name], name, _desktop_xml(STYLES[name]), sld(name, STYLES[name])),
+            "styleSLD, useAsDefault, description) VALUES ('', '', ?, ?, ?, ?, 1, '')",
+            (name, columns[name], name, sld(name, STYLES[name])),
         )
 
 
@@ -142,43 +142,3 @@ def _symbolizer(style: Style) -> str:
 
 def _css(name: str, value: str) -> str:
     return f'<CssParameter name="{name}">{value}</CssParameter>'
-
-
-def _desktop_xml(style: Style) -> str:
-    """The same for desktop GIS."""
-    if style.by:
-        categories = "".join(
-            f'<category symbol="{n}" value="{value}" label="{label}" render="true"/>'
-            for n, (value, label, _) in enumerate(style.classes)
-        )
-        symbols = "".join(_desktop_symbol(style.coloured(c), n) for n, (_, _, c) in enumerate(style.classes))
-        body = (
-            f'<renderer-v2 type="categorizedSymbol" attr="{style.by}"><categories>{categories}</categories>'
-            f"<symbols>{symbols}</symbols></renderer-v2>"
-        )
-    else:
-        body = f'<renderer-v2 type="singleSymbol"><symbols>{_desktop_symbol(style, 0)}</symbols></renderer-v2>'
-    return f'<qgis version="3.0" styleCategories="Symbology">{body}</qgis>\n'
-
-
-def _desktop_symbol(style: Style, number: int) -> str:
-    """Sizes in millimetres (a pixel of 0.28 mm, OGC 02-070)."""
-    size = f"{style.width_px * 0.28:.2f}"
-    dash = "dash" if style.dashed else "solid"
-    colour = ",".join(map(str, rgb(style.colour))) + ",255"
-    fill = (",".join(map(str, rgb(style.fill))) if style.fill else "0,0,0") + f",{round(255 * style.opacity)}"
-    options = {
-        "point": ("marker", "SimpleMarker", {"name": "circle", "color": fill, "outline_color": colour, "size": size}),
-        "line": ("line", "SimpleLine", {"line_color": colour, "line_width": size, "line_style": dash}),
-        "polygon": (
-            "fill",
-            "SimpleFill",
-            {"color": fill, "outline_color": colour, "outline_width": size, "style": "solid" if style.fill else "no"},
-        ),
-    }
-    kind, layer, values = options[style.kind]
-    rows = "".join(f'<Option type="QString" name="{k}" value="{v}"/>' for k, v in values.items())
-    return (
-        f'<symbol type="{kind}" name="{number}" alpha="1"><layer class="{layer}" enabled="1"><Option type="Map">{rows}'
-        "</Option></layer></symbol>"
-    )

@@ -198,7 +198,7 @@ def test_across_the_antimeridian(write, monkeypatch, whole):
 def test_the_same_file_has_the_same_fingerprint_and_a_changed_part_another(write):
     path = write([AREA], "shp", a=[1])
     first, again = read(path).record.sha256, read(path).record.sha256
-    path.with_suffix(".prj").write_text(CRS.from_epsg(4269).to_wkt("WKT1_ESRI"))
+    path.with_suffix(".prj").write_text(CRS.from_epsg(4269).to_wkt("WKT1_GDAL"))
     assert first == again != read(path).record.sha256
 
 

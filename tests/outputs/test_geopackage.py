@@ -93,14 +93,13 @@ def test_the_footprint_points_along_the_heading(plan):
 
 def test_styles_are_inside_and_well_formed(package):
     base = sqlite3.connect(package)
-    rows = base.execute("SELECT f_table_name, f_geometry_column, styleQML, styleSLD, useAsDefault FROM layer_styles")
+    rows = base.execute("SELECT f_table_name, f_geometry_column, styleSLD, useAsDefault FROM layer_styles")
     rows = rows.fetchall()
     assert {row[0] for row in rows} == set(STYLES)
     columns = dict(base.execute("SELECT table_name, column_name FROM gpkg_geometry_columns"))
-    for name, column, desktop, sld, default in rows:
+    for name, column, sld, default in rows:
         assert column == columns[name]
         assert default == 1
-        assert ET.fromstring(desktop).find("renderer-v2") is not None
         assert ET.fromstring(sld.encode()).tag.endswith("StyledLayerDescriptor")
     assert base.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     base.close()
