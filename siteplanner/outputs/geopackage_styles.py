@@ -1,7 +1,6 @@
 """Styles inside a GeoPackage: the table `layer_styles`, which GIS programs read when they open a layer.
 
-Each style stands there twice: as OGC Styled Layer Descriptor 1.0 (02-070) and as the XML of the most common open
-desktop GIS, which reads only its own from this table. Colours are those of the map (`palettes`).
+Each style is an OGC Styled Layer Descriptor 1.0 (02-070). Colours are those of the map (`palettes`).
 """
 
 from __future__ import annotations
@@ -16,7 +15,6 @@ from siteplanner.outputs.palettes import (
     PASSES_COLOUR,
     RULING_COLOURS,
     SERVICE_CLASSES,
-    rgb,
 )
 from siteplanner.planning.ruling import LIMITS
 

@@ -7,7 +7,7 @@ over a radio; names come from the road data as they are, and whoever shows them 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -179,7 +179,7 @@ def _side(route: Route) -> str:
 
 
 def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
-    at_node = _roads_at_nodes(network)
+    at_node = _roads_at_nodes(network, route)
     points: list[_Point] = []
     passed: tuple[str, float] | None = None  # the last junction driven through without a step
     exits, ring_from = 0, -1
@@ -198,7 +198,8 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
             elif any(not network.roundabout[s] and _may_leave(network, s, node) for s in others):
                 exits += 1
             continue
-        point = _junction(network, route, grid, leg, node, running, others, passed)
+        point = _with_surface(network, leg, here, onto, running,
+                              _junction(network, route, grid, leg, node, running, others, passed))
         if point is not None:
             points.append(point)
             passed = None
@@ -241,6 +242,20 @@ def _junction(
         return None
     kind = _turn(turn)
     return _Point(f"{lead}{_cap(lead, kind)} {onto_words}", kind, new, running, leg + 1)
+
+
+def _with_surface(
+    network: RoadNetwork, leg: int, here: int, onto: int, running: float, point: _Point | None
+) -> _Point | None:
+    """Says where the pavement ends. A turn onto a track says so by itself."""
+    if network.unpaved[onto] != 1 or network.unpaved[here] == 1:
+        return point
+    if point is None:
+        return _Point(f"Unpaved from here, on {_called(network, onto)}", "unpaved", str(network.name[onto]), running,
+                      leg + 1)  # fmt: skip
+    if network.highway[onto] == "track" and not network.name[onto]:
+        return point
+    return replace(point, text=f"{point.text}; unpaved from here")
 
 
 def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, leg: int, exit_: int) -> _Point:
@@ -313,10 +328,13 @@ def _may_leave(network: RoadNetwork, segment: int, node: int) -> bool:
     return bool(np.isfinite(time)) or not bool(network.drivable[segment])
 
 
-def _roads_at_nodes(network: RoadNetwork) -> dict[int, list[int]]:
-    """Segments for vehicles at every node: a driver sees them all, whether or not the rig may use them."""
+def _roads_at_nodes(network: RoadNetwork, route: Route) -> dict[int, list[int]]:
+    """Segments for vehicles at the route's nodes: a driver sees them all, whether or not the rig may use them."""
+    passed = np.zeros(len(network.node_x), bool)
+    passed[network.seg_from[route.segments]] = passed[network.seg_to[route.segments]] = True
+    near = network.for_vehicles & (passed[network.seg_from] | passed[network.seg_to])
     out: dict[int, list[int]] = {}
-    for segment in np.flatnonzero(network.for_vehicles).tolist():
+    for segment in np.flatnonzero(near).tolist():
         for node in {int(network.seg_from[segment]), int(network.seg_to[segment])}:
             out.setdefault(node, []).append(segment)
     return out

@@ -194,3 +194,48 @@ def test_a_start_in_the_middle_of_a_road():
     _, route, steps = drive([MAIN], (0, 300), (0, 800))
     assert route.distance_m == pytest.approx(500, abs=0.5)
     assert texts(steps) == ["Leave the staging point on Main Road, toward the north", "Stop: the spot is at the road"]
+
+
+def test_the_end_of_the_pavement_is_said():
+    roads = [
+        ([(0, 0), (0, 1000)], {"name": "Main Road", "surface": "asphalt"}),
+        ([(0, 1000), (0, 2000)], {"name": "Main Road", "surface": "gravel"}),
+        ([(0, 2000), (0, 2600)], {"name": "Main Road", "surface": "asphalt"}),
+        ([(0, 2000), (800, 2000)], {"name": "Mine Road", "surface": "asphalt"}),
+        ([(800, 2000), (800, 2500)], {"name": "Ore Road", "surface": "dirt"}),
+        ([(800, 2000), (1500, 2000)], {"name": "Mine Road", "surface": "asphalt"}),
+    ]
+    _, _, steps = drive(roads, (0, 0), (800, 2500))
+    assert texts(steps)[1:-1] == [
+        "Unpaved from here, on Main Road",
+        "Turn right onto Mine Road, toward the east",
+        "Turn left onto Ore Road, toward the north; unpaved from here",
+    ]
+    assert steps[1].kind == "unpaved"
+
+
+def test_a_tight_offset_of_two_junctions_is_two_turns():
+    roads = [MAIN, ([(-500, 1000), (0, 1000), (15, 1000), (500, 1000)], {"name": "Cross Road"}),
+             ([(15, 1000), (15, 1800)], {"name": "North Road"})]  # fmt: skip
+    _, _, steps = drive(roads, (0, 0), (15, 1800))
+    assert texts(steps)[1:-1] == [
+        "Turn right onto Cross Road, toward the north-east",  # over the next 200 m, as driven
+        "Turn left onto North Road, toward the north",
+    ]
+    assert steps[1].distance_m == pytest.approx(15)
+
+
+def test_steps_lie_where_the_published_grid_reference_says():
+    # 38SMB4488: 44 500 E, 88 500 N is the centre of the square, UTM 38 N 444500 3688500 (GeoConvert manual)
+    frame = gpd.GeoDataFrame({"highway": ["residential"]}, crs="EPSG:32638",
+                             geometry=[LineString([(444_500, 3_688_500), (445_500, 3_688_500)])])  # fmt: skip
+    network = build_network(frame, elevation=None, rig=Rig(), speeds=Speeds())
+    grid = Grid(np.zeros((2, 2)), Affine(10, 0, 444_500, 0, -10, 3_688_500), CRS.from_epsg(32638))
+    tree = drive_tree(network, 444_500.4, 3_688_500)
+    access = nearest_access(network, tree, 445_000, 3_688_500)
+    start = directions(network, route_to(network, tree, access), grid)[0]
+    assert start.grid_reference == "38SMB4450088500"
+    assert (start.latitude, start.longitude) == pytest.approx((33.33424, 44.40363), abs=1e-5)
+    # west of the central meridian grid north lies west of true north: a bearing of grid east is less than 90
+    assert start.bearing_deg == pytest.approx(90 + grid.convergence_deg(444_500, 3_688_500), abs=1e-3)
+    assert start.bearing_deg < 90
