@@ -152,7 +152,7 @@ def _joined(hazards: list[HazardAhead]) -> list[HazardAhead]:
 def _depart(network: RoadNetwork, route: Route, grid: Grid, start: str) -> _Point:
     name = _called(network, int(route.segments[0]))
     return _Point(
-        f"Leave {start} on {name}, toward the {_wind(_leaving(network, route, 0, grid, HEADING_M))}",
+        f"Leave {start} on {name}, toward the {_toward(network, route, 0, grid)}",
         "depart", str(network.name[route.segments[0]]), 0.0, 0,
     )  # fmt: skip
 
@@ -217,7 +217,7 @@ def _junction(
     arriving = _direction(network, here, node, away=False)
     turn = float(wrap_180_deg(_direction(network, onto, node, away=True) - arriving))
     old, new = str(network.name[here]), str(network.name[onto])
-    toward = _wind(_leaving(network, route, leg + 1, grid, HEADING_M))
+    toward = _toward(network, route, leg + 1, grid)
     ways = [float(wrap_180_deg(_direction(network, s, node, away=True) - arriving)) for s in others]
     if not others:  # a bend: only a new name is worth a word
         if new and new != old:
@@ -262,7 +262,7 @@ def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, 
     onto = int(route.segments[leg + 1])
     words = ("first", "second", "third", "fourth", "fifth", "sixth")
     which = words[exit_ - 1] if exit_ <= len(words) else f"number {exit_}"
-    toward = _wind(_leaving(network, route, leg + 1, grid, HEADING_M))
+    toward = _toward(network, route, leg + 1, grid)
     return _Point(
         f"At the roundabout take the {which} exit onto {_called(network, onto)}, toward the {toward}",
         "roundabout", str(network.name[onto]), float(route.running_m[max(ring_from, 0)]), max(ring_from, 0),
@@ -301,6 +301,14 @@ def _class_words(network: RoadNetwork, segment: int) -> str:
 
 def _wind(true_bearing_deg: float) -> str:
     return WINDS[round(true_bearing_deg / 45.0) % 8]
+
+
+def _toward(network: RoadNetwork, route: Route, leg: int, grid: Grid) -> str:
+    """The wind a road is taken toward, looked at no farther than the drive stays on that road."""
+    on = [str(network.name[s]) or str(network.highway[s]) for s in route.segments[leg:]]
+    stays = next((k for k, word in enumerate(on) if word != on[0]), len(on))
+    over_m = float(route.running_m[leg + stays] - route.running_m[leg])
+    return _wind(_leaving(network, route, leg, grid, min(over_m, HEADING_M)))
 
 
 def _leaving(network: RoadNetwork, route: Route, leg: int, grid: Grid, over_m: float) -> float:

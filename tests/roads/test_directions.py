@@ -219,7 +219,7 @@ def test_a_tight_offset_of_two_junctions_is_two_turns():
              ([(15, 1000), (15, 1800)], {"name": "North Road"})]  # fmt: skip
     _, _, steps = drive(roads, (0, 0), (15, 1800))
     assert texts(steps)[1:-1] == [
-        "Turn right onto Cross Road, toward the north-east",  # over the next 200 m, as driven
+        "Turn right onto Cross Road, toward the east",  # 15 m of it: not where the next road leads
         "Turn left onto North Road, toward the north",
     ]
     assert steps[1].distance_m == pytest.approx(15)
