@@ -111,7 +111,9 @@ def test_the_command_line_starts_without_the_heavy_libraries():
 def test_the_map_of_the_house_names_every_module(room):
     text = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
     chapter = text.split(f"### `{room}/`")[1].split("###")[0]
-    missing = [p.name for p in (PACKAGE / room).glob("*.py") if p.name != "__init__.py" and f"`{p.name}`" not in chapter]
+    missing = [
+        p.name for p in (PACKAGE / room).glob("*.py") if p.name != "__init__.py" and f"`{p.name}`" not in chapter
+    ]
     gone = [n for n in re.findall(r"^- `(\w+\.py)`", chapter, re.M) if not (PACKAGE / room / n).exists()]
     assert not missing, f"DEVELOPERS.md lacks {missing}"
     assert not gone, f"DEVELOPERS.md names {gone}, which are gone"

@@ -57,9 +57,7 @@ def look_angles(latitude_deg, longitude_deg, height_m, satellite_longitude_deg):
     geodesy); exact on WGS 84 with the satellite in the equator's plane at 42 164 170 m.
     """
     latitude = np.radians(np.asarray(latitude_deg, float))
-    difference = np.radians(
-        wrap_180_deg(np.asarray(satellite_longitude_deg, float) - np.asarray(longitude_deg, float))
-    )
+    difference = np.radians(wrap_180_deg(np.asarray(satellite_longitude_deg, float) - np.asarray(longitude_deg, float)))
     axis_m, equator_m = _station(latitude_deg, height_m)
     # in the station's own meridian: x outward in the equator's plane, y east, z north
     x = GEOSTATIONARY_RADIUS_M * np.cos(difference) - axis_m
@@ -161,6 +159,5 @@ def degrees_minutes(latitude_deg: float, longitude_deg: float, decimals: int = 3
     if abs(longitude) > 180:
         longitude = float(wrap_180_deg(longitude))
     return (
-        f"{_degrees_minutes(float(latitude_deg), 2, decimals, 'NS')}, "
-        f"{_degrees_minutes(longitude, 3, decimals, 'EW')}"
+        f"{_degrees_minutes(float(latitude_deg), 2, decimals, 'NS')}, {_degrees_minutes(longitude, 3, decimals, 'EW')}"
     )

@@ -68,9 +68,7 @@ def sky_state(
     known = blocks(z)
     ceiling = checked_ceiling_m(ceiling_m, known)
     with _pool(threads) as pool:
-        return _whole(
-            z, ground, known, float(cell_size_m), azimuth_deg, limit_deg, height_m, ceiling, pool.map
-        )
+        return _whole(z, ground, known, float(cell_size_m), azimuth_deg, limit_deg, height_m, ceiling, pool.map)
 
 
 def sky_state_at(
@@ -153,9 +151,7 @@ def sky_state_varying(
         )
         piece = np.ascontiguousarray(z[wide])
         below = piece if z is ground else np.ascontiguousarray(ground[wide])
-        found = _whole(
-            piece, below, blocks(piece), float(cell_size_m), azimuth, limit, height_m, ceiling, map
-        )
+        found = _whole(piece, below, blocks(piece), float(cell_size_m), azimuth, limit, height_m, ceiling, map)
         top, left = rows.start - wide[0].start, cols.start - wide[1].start
         state[part] = found[top : top + rows.stop - rows.start, left : left + cols.stop - cols.start]
 

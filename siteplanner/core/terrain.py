@@ -171,9 +171,7 @@ def _window(elevation_m: np.ndarray, cell_size_m: float, row: float, col: float)
     return _footprint(ground, east, north, residuals, fitted=False)
 
 
-def _footprint(
-    ground_m: float, east: float, north: float, residuals: np.ndarray, *, fitted: bool
-) -> Footprint:
+def _footprint(ground_m: float, east: float, north: float, residuals: np.ndarray, *, fitted: bool) -> Footprint:
     known = math.isfinite(east)
     return Footprint(
         ground_m=ground_m,
@@ -199,9 +197,7 @@ def attitude(east_gradient, north_gradient, heading_deg):
     return np.degrees(np.arctan(-rightward))[()], np.degrees(np.arctan(forward))[()]
 
 
-def best_heading(
-    east_gradient, north_gradient, max_roll_deg, max_pitch_deg, prefer_deg=None, level_deg=0.0
-):
+def best_heading(east_gradient, north_gradient, max_roll_deg, max_pitch_deg, prefer_deg=None, level_deg=0.0):
     """The heading of least roll whose pitch stays within its limit; NaN where none fits. Broadcasts.
 
     Along the fall line roll is 0 and pitch the whole slope; across it the reverse. So the answer is the fall

@@ -32,9 +32,7 @@ class Grid:
         if self.values.ndim != 2:
             raise InputError("A grid needs two dimensions.", remedy="Pass rows and columns.")
         if t.b != 0 or t.d != 0 or t.a <= 0 or abs(t.a + t.e) > 1e-6 * t.a:
-            raise InputError(
-                "A grid needs square cells with north up.", remedy="Warp the raster before making a grid."
-            )
+            raise InputError("A grid needs square cells with north up.", remedy="Warp the raster before making a grid.")
 
     @property
     def shape(self) -> tuple[int, int]:

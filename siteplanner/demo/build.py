@@ -28,9 +28,22 @@ def write_raster(path: Path, values: np.ndarray, step: float) -> None:
 
     data = (np.round(values / step) * step).astype(np.float32)
     with rasterio.open(
-        path, "w", driver="GTiff", width=data.shape[1], height=data.shape[0], count=1, dtype="float32",
-        crs=f"EPSG:{EPSG}", transform=Affine(CELL_M, 0, WEST_M, 0, -CELL_M, SOUTH_M + HEIGHT_M), nodata=NODATA,
-        tiled=True, blockxsize=256, blockysize=256, compress="deflate", predictor=3, zlevel=9,
+        path,
+        "w",
+        driver="GTiff",
+        width=data.shape[1],
+        height=data.shape[0],
+        count=1,
+        dtype="float32",
+        crs=f"EPSG:{EPSG}",
+        transform=Affine(CELL_M, 0, WEST_M, 0, -CELL_M, SOUTH_M + HEIGHT_M),
+        nodata=NODATA,
+        tiled=True,
+        blockxsize=256,
+        blockysize=256,
+        compress="deflate",
+        predictor=3,
+        zlevel=9,
     ) as out:
         out.write(data, 1)
         out.set_band_unit(1, "m")
@@ -47,8 +60,9 @@ def write_geojson(path: Path, features: list, digits: int = 7) -> None:
     lines = []
     for geometry, properties in features:
         moved = move(geometry, lonlat)
-        lines.append(json.dumps({"type": "Feature", "properties": properties, "geometry": mapping(moved)},
-                                separators=(",", ":")))
+        lines.append(
+            json.dumps({"type": "Feature", "properties": properties, "geometry": mapping(moved)}, separators=(",", ":"))
+        )
     path.write_text('{"type":"FeatureCollection","features":[\n' + ",\n".join(lines) + "\n]}\n", encoding="utf-8")
 
 
@@ -91,7 +105,8 @@ def build(folder: str | Path) -> Path:
     x, y = staging_point(roads)
     lon, lat = to.transform(x + WEST_M, y + SOUTH_M)
     (folder / "mission.toml").write_text(
-        MISSION.format(staging=STAGING[0], latitude=round(lat, 6), longitude=round(lon, 6)), encoding="utf-8")
+        MISSION.format(staging=STAGING[0], latitude=round(lat, 6), longitude=round(lon, 6)), encoding="utf-8"
+    )
     (folder / "README.md").write_text(README, encoding="utf-8")
     return folder / "mission.toml"
 

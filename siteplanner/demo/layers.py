@@ -20,24 +20,59 @@ from siteplanner.demo.terrain import fractal
 Feature = tuple[object, dict[str, object]]  # geometry in local metres, properties
 
 MUST_SERVE = (
-    ("Incident command post", 9360, 6905), ("Shelter camp, fairground", 10860, 6570),
-    ("Water drop point", 12950, 6560), ("Search base, Sable Creek", 5050, 3330), ("Ranch landing", 7380, 7220),
+    ("Incident command post", 9360, 6905),
+    ("Shelter camp, fairground", 10860, 6570),
+    ("Water drop point", 12950, 6560),
+    ("Search base, Sable Creek", 5050, 3330),
+    ("Ranch landing", 7380, 7220),
 )
 STAGING = ("County road yard", 250, 10060)  # moved onto the highway
 SPOTS = (
-    ("Mount Averil lookout", 4135, 2385), ("Marrowford school field", 9485, 6900),
-    ("Sable Meadow", 4450, 3292), ("South Bench corral", 10600, 4480), ("Line Knoll", 8750, 7395),
+    ("Mount Averil lookout", 4135, 2385),
+    ("Marrowford school field", 9485, 6900),
+    ("Sable Meadow", 4450, 3292),
+    ("South Bench corral", 10600, 4480),
+    ("Line Knoll", 8750, 7395),
 )
 POWER_LINES = (
-    ({"name": "Dunmarrow tie line", "voltage_kv": 230.0, "height_m": 28.0},
-     ((16000, 7500), (14600, 7350), (13200, 7300), (11300, 7250), (9700, 7420), (8750, 7395), (7900, 7900),
-      (6300, 8600), (4400, 9600), (2200, 10400), (0, 10900))),
-    ({"name": "Village feeder", "voltage_kv": None, "height_m": 11.0},
-     ((11300, 7250), (10900, 6900), (9900, 6650), (9080, 6640), (8870, 6500), (8600, 5600), (8000, 4850), (6500, 3650),
-      (5000, 3450))),
+    (
+        {"name": "Dunmarrow tie line", "voltage_kv": 230.0, "height_m": 28.0},
+        (
+            (16000, 7500),
+            (14600, 7350),
+            (13200, 7300),
+            (11300, 7250),
+            (9700, 7420),
+            (8750, 7395),
+            (7900, 7900),
+            (6300, 8600),
+            (4400, 9600),
+            (2200, 10400),
+            (0, 10900),
+        ),
+    ),
+    (
+        {"name": "Village feeder", "voltage_kv": None, "height_m": 11.0},
+        (
+            (11300, 7250),
+            (10900, 6900),
+            (9900, 6650),
+            (9080, 6640),
+            (8870, 6500),
+            (8600, 5600),
+            (8000, 4850),
+            (6500, 3650),
+            (5000, 3450),
+        ),
+    ),
 )
 PASTURES = (  # x, y, radius: grazed, no trees
-    (8720, 5330, 420), (8750, 7400, 300), (10600, 4600, 420), (9700, 7900, 700), (10900, 8400, 500), (6000, 5250, 350),
+    (8720, 5330, 420),
+    (8750, 7400, 300),
+    (10600, 4600, 420),
+    (9700, 7900, 700),
+    (10900, 8400, 500),
+    (6000, 5250, 350),
     (4450, 3300, 150),
 )
 WATER_M = 3.4  # height above the river that the flood reaches
@@ -61,8 +96,10 @@ def make_layers(ground: Ground, elevation_m: np.ndarray, roads: list[Road], seed
     return Layers(
         _incident_area(ground),
         [(Point(x, y), {"name": name}) for name, x, y in MUST_SERVE],
-        [(_box(9440, 6858, 9610, 6940), {"name": "School ground: children sheltered here"}),
-         (_box(12480, 5430, 12680, 5600), {"name": "Private ranch yard: owner refuses"})],
+        [
+            (_box(9440, 6858, 9610, 6940), {"name": "School ground: children sheltered here"}),
+            (_box(12480, 5430, 12680, 5600), {"name": "Private ranch yard: owner refuses"}),
+        ],
         _hazards(ground, roads),
         [(LineString(nodes), dict(tags)) for tags, nodes in POWER_LINES],
         [(Point(x, y), {"name": name}) for name, x, y in SPOTS],
@@ -81,8 +118,10 @@ def _incident_area(ground: Ground) -> list[Feature]:
     valley = _largest(valley.buffer(60).buffer(-60)).simplify(15)
     upper = sable.buffer(420).intersection(_box(2900, 2900, 8100, 5000))
     upper = _largest(upper.difference(valley.buffer(5))).simplify(15)
-    return [(Polygon(valley.exterior), {"name": "Flooded valley floor, Marrowford", "weight": 3.0, "people": 620}),
-            (Polygon(upper.exterior), {"name": "Search ground, Sable Creek", "weight": 1.0, "people": 45})]
+    return [
+        (Polygon(valley.exterior), {"name": "Flooded valley floor, Marrowford", "weight": 3.0, "people": 620}),
+        (Polygon(upper.exterior), {"name": "Search ground, Sable Creek", "weight": 1.0, "people": 45}),
+    ]
 
 
 def _hazards(ground: Ground, roads: list[Road]) -> list[Feature]:
@@ -94,8 +133,10 @@ def _hazards(ground: Ground, roads: list[Road]) -> list[Feature]:
     causeway = unary_union([LineString(r.points[:, :2]).buffer(14) for r in roads if r.key in ("highway", "sable")])
     flood = make_valid(MultiPolygon(parts).simplify(10)).difference(causeway)  # the causeway stays dry
     slide = Polygon([(5680, 2700), (6020, 2720), (6080, 3150), (5960, 3330), (5780, 3300), (5690, 3050)])
-    return [(flood, {"name": "Flood, high water expected", "kind": "flood"}),
-            (slide, {"name": "Slide, Averil wall", "kind": "slide"})]
+    return [
+        (flood, {"name": "Flood, high water expected", "kind": "flood"}),
+        (slide, {"name": "Slide, Averil wall", "kind": "slide"}),
+    ]
 
 
 def _cells_affine() -> Affine:

@@ -53,28 +53,75 @@ def _tags(kind: str, name: str, surface: str, **more: str) -> dict[str, str]:
 
 
 LINES = (
-    Line("scarp", ((0.86, 0.995), (0.765, 0.80), (0.65, 0.635), (0.55, 0.475), (0.44, 0.32), (0.385, 0.175),
-                   (0.275, 0.004)),
-         _tags("primary", "Scarp Highway", "asphalt"), 0.12),
-    Line("rim", ((0.565, 0.475), (0.75, 0.355), (0.995, 0.125)), _tags("secondary", "Rim Foot Road", "asphalt"),
-         0.06, start_on="scarp"),
-    Line("gap", ((0.846, 0.20), (0.84, 0.16), (0.70, 0.14), (0.55, 0.26)),
-         _tags("tertiary", "Gap Road", "asphalt"), 0.08, start_on="rim"),
-    Line("east", ((0.59, 0.53), (0.80, 0.55), (0.995, 0.60)), _tags("tertiary", "Low Hills Road", "asphalt"), 0.06,
-         start_on="scarp"),
-    Line("pass", ((0.66, 0.66), (0.52, 0.63), (0.38, 0.70), (0.25, 0.735), (0.12, 0.60), (0.005, 0.37)),
-         _tags("tertiary", "Crossing Road", "gravel"), 0.12, start_on="scarp"),
-    Line("crest", ((0.52, 0.60), (0.545, 0.86)), _tags("track", "Crest Track", "gravel", TRACK="grade2"), 0.12,
-         start_on="pass"),
-    Line("bowl", ((0.46, 0.33), (0.43, 0.42), (0.40, 0.50)), _tags("unclassified", "Bowl Road", "gravel"), 0.12,
-         start_on="scarp"),
-    Line("spur", ((0.53, 0.44), (0.515, 0.37), (0.47, 0.27)),
-         _tags("unclassified", "Long Ridge Road", "gravel", MAXHT="9'10\""), 0.09, start_on="scarp"),
-    Line("knob", ((0.75, 0.79), (0.67, 0.80)), _tags("track", "Knob Track", "dirt", TRACK="grade4"), 0.12,
-         start_on="scarp"),
+    Line(
+        "scarp",
+        ((0.86, 0.995), (0.765, 0.80), (0.65, 0.635), (0.55, 0.475), (0.44, 0.32), (0.385, 0.175), (0.275, 0.004)),
+        _tags("primary", "Scarp Highway", "asphalt"),
+        0.12,
+    ),
+    Line(
+        "rim",
+        ((0.565, 0.475), (0.75, 0.355), (0.995, 0.125)),
+        _tags("secondary", "Rim Foot Road", "asphalt"),
+        0.06,
+        start_on="scarp",
+    ),
+    Line(
+        "gap",
+        ((0.846, 0.20), (0.84, 0.16), (0.70, 0.14), (0.55, 0.26)),
+        _tags("tertiary", "Gap Road", "asphalt"),
+        0.08,
+        start_on="rim",
+    ),
+    Line(
+        "east",
+        ((0.59, 0.53), (0.80, 0.55), (0.995, 0.60)),
+        _tags("tertiary", "Low Hills Road", "asphalt"),
+        0.06,
+        start_on="scarp",
+    ),
+    Line(
+        "pass",
+        ((0.66, 0.66), (0.52, 0.63), (0.38, 0.70), (0.25, 0.735), (0.12, 0.60), (0.005, 0.37)),
+        _tags("tertiary", "Crossing Road", "gravel"),
+        0.12,
+        start_on="scarp",
+    ),
+    Line(
+        "crest",
+        ((0.52, 0.60), (0.545, 0.86)),
+        _tags("track", "Crest Track", "gravel", TRACK="grade2"),
+        0.12,
+        start_on="pass",
+    ),
+    Line(
+        "bowl",
+        ((0.46, 0.33), (0.43, 0.42), (0.40, 0.50)),
+        _tags("unclassified", "Bowl Road", "gravel"),
+        0.12,
+        start_on="scarp",
+    ),
+    Line(
+        "spur",
+        ((0.53, 0.44), (0.515, 0.37), (0.47, 0.27)),
+        _tags("unclassified", "Long Ridge Road", "gravel", MAXHT="9'10\""),
+        0.09,
+        start_on="scarp",
+    ),
+    Line(
+        "knob",
+        ((0.75, 0.79), (0.67, 0.80)),
+        _tags("track", "Knob Track", "dirt", TRACK="grade4"),
+        0.12,
+        start_on="scarp",
+    ),
 )
-MUST_SERVE = (("Command post & kitchen", 0.585, 0.50), ("Base camp", 0.70, 0.40), ("Trailhead", 0.43, 0.27),
-              ("Helicopter landing", 0.66, 0.61))
+MUST_SERVE = (
+    ("Command post & kitchen", 0.585, 0.50),
+    ("Base camp", 0.70, 0.40),
+    ("Trailhead", 0.43, 0.27),
+    ("Helicopter landing", 0.66, 0.61),
+)
 SPOTS = (("Highest top", 0.5447, 0.8646), ("Long Ridge", 0.49, 0.34), ("Low hills", 0.72, 0.53))
 POWER_LINE = ((0.995, 0.30), (0.75, 0.42), (0.60, 0.50), (0.44, 0.295), (0.33, 0.005))
 STAGING = (0.845, 0.965)
@@ -106,9 +153,17 @@ class Sheet:
         east, north = (float(np.ceil(v.max() / CELL_M) * CELL_M) for v in (x, y))
         self.frame = Frame(west, south, east, north, CELL_M)
         self.z = np.full(self.frame.shape, np.nan)
-        reproject(z.astype(float), self.z, src_transform=transform, src_crs="EPSG:4326",
-                  dst_transform=Affine(CELL_M, 0, west, 0, -CELL_M, north), dst_crs=UTM, src_nodata=NODATA,
-                  dst_nodata=np.nan, resampling=Resampling.bilinear)
+        reproject(
+            z.astype(float),
+            self.z,
+            src_transform=transform,
+            src_crs="EPSG:4326",
+            dst_transform=Affine(CELL_M, 0, west, 0, -CELL_M, north),
+            dst_crs=UTM,
+            src_nodata=NODATA,
+            dst_nodata=np.nan,
+            resampling=Resampling.bilinear,
+        )
 
     def degrees(self, across, down):
         """Longitude and latitude of fractions of the sheet."""
@@ -139,8 +194,17 @@ def lay(sheet: Sheet) -> dict[str, np.ndarray]:
                 nodes = out[other]
                 near = np.argmin(np.hypot(nodes[:, 0] - stops[which][0], nodes[:, 1] - stops[which][1]))
                 stops[which] = (float(nodes[near, 0]), float(nodes[near, 1]))
-        path = find_path(ground, burden, sheet.frame, stops, line.max_grade, turn_m=90.0, margin_m=5000.0,
-                         to_the_point=True, slack=1.15)
+        path = find_path(
+            ground,
+            burden,
+            sheet.frame,
+            stops,
+            line.max_grade,
+            turn_m=90.0,
+            margin_m=5000.0,
+            to_the_point=True,
+            slack=1.15,
+        )
         smooth = densified(rounded(path, 3), 25.0)
         r, c = (np.round(v).astype(int) for v in sheet.frame.rowcol(smooth[:, 0], smooth[:, 1]))
         for row, col in zip(r, c, strict=True):  # later roads rather cross than run alongside
@@ -152,8 +216,9 @@ def lay(sheet: Sheet) -> dict[str, np.ndarray]:
 
 def _zip_shapefile(frame: gpd.GeoDataFrame, path: Path) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        frame.to_file(Path(folder) / "roads.shp", driver="ESRI Shapefile", engine="pyogrio",
-                      DBF_DATE_LAST_UPDATE=DATE[:10])
+        frame.to_file(
+            Path(folder) / "roads.shp", driver="ESRI Shapefile", engine="pyogrio", DBF_DATE_LAST_UPDATE=DATE[:10]
+        )
         packed = io.BytesIO()
         with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
             for part in sorted(Path(folder).iterdir()):
@@ -172,16 +237,22 @@ def _named(group: tuple[tuple[str, float, float], ...], sheet: Sheet) -> list[tu
 
 
 def _kml(points: list[tuple[str, float, float]]) -> str:
-    marks = "\n".join(f"<Placemark><name>{escape(n)}</name><Point><coordinates>{lon:.6f},{lat:.6f}</coordinates>"
-                      f"</Point></Placemark>" for n, lon, lat in points)
-    return ('<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2"><Document>\n'
-            f"{marks}\n</Document></kml>\n")
+    marks = "\n".join(
+        f"<Placemark><name>{escape(n)}</name><Point><coordinates>{lon:.6f},{lat:.6f}</coordinates></Point></Placemark>"
+        for n, lon, lat in points
+    )
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2"><Document>\n'
+        f"{marks}\n</Document></kml>\n"
+    )
 
 
 def _gpx(points: list[tuple[str, float, float]]) -> str:
     marks = "\n".join(f'<wpt lat="{lat:.6f}" lon="{lon:.6f}"><name>{escape(n)}</name></wpt>' for n, lon, lat in points)
-    return ('<?xml version="1.0" encoding="UTF-8"?>\n<gpx version="1.1" creator="siteplanner" '
-            f'xmlns="http://www.topografix.com/GPX/1/1">\n{marks}\n</gpx>\n')
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n<gpx version="1.1" creator="siteplanner" '
+        f'xmlns="http://www.topografix.com/GPX/1/1">\n{marks}\n</gpx>\n'
+    )
 
 
 def _road_table(roads: dict[str, np.ndarray]) -> gpd.GeoDataFrame:
@@ -209,8 +280,9 @@ def _area(roads: dict[str, np.ndarray], sheet: Sheet) -> gpd.GeoDataFrame:
     valley = LineString(scarp[(across > 0.44) & (across < 0.67)]).buffer(900).simplify(40)
     corners = ((0.345, 0.40), (0.40, 0.385), (0.455, 0.43), (0.43, 0.50), (0.37, 0.53), (0.33, 0.47))
     bowl = Polygon(np.column_stack(sheet.metres(*np.array(corners).T))).difference(valley)
-    return gpd.GeoDataFrame({"name": ["Valley under the scarp", "The bowl"], "weight": [2.0, 1.0]},
-                            geometry=[valley, bowl], crs=UTM)
+    return gpd.GeoDataFrame(
+        {"name": ["Valley under the scarp", "The bowl"], "weight": [2.0, 1.0]}, geometry=[valley, bowl], crs=UTM
+    )
 
 
 def build(folder: str | Path) -> Path:
@@ -218,9 +290,21 @@ def build(folder: str | Path) -> Path:
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     z, transform = heights()
-    with rasterio.open(folder / "elevation.tif", "w", driver="GTiff", width=z.shape[1], height=z.shape[0], count=1,
-                       dtype="int16", crs="EPSG:4326", transform=transform, nodata=NODATA, compress="deflate",
-                       predictor=2, zlevel=9) as out:
+    with rasterio.open(
+        folder / "elevation.tif",
+        "w",
+        driver="GTiff",
+        width=z.shape[1],
+        height=z.shape[0],
+        count=1,
+        dtype="int16",
+        crs="EPSG:4326",
+        transform=transform,
+        nodata=NODATA,
+        compress="deflate",
+        predictor=2,
+        zlevel=9,
+    ) as out:
         out.write(z.astype(np.int16), 1)
         out.set_band_unit(1, "m")
     sheet = Sheet(z, transform)
@@ -230,22 +314,25 @@ def build(folder: str | Path) -> Path:
     os.environ["OGR_CURRENT_DATE"] = DATE
     try:
         (folder / "incident_area.gpkg").unlink(missing_ok=True)
-        _area(roads, sheet).to_crs("EPSG:5070").to_file(folder / "incident_area.gpkg", layer="incident_area",
-                                                        driver="GPKG", engine="pyogrio")
+        _area(roads, sheet).to_crs("EPSG:5070").to_file(
+            folder / "incident_area.gpkg", layer="incident_area", driver="GPKG", engine="pyogrio"
+        )
     finally:
         os.environ.pop("OGR_CURRENT_DATE")
         if before is not None:
             os.environ["OGR_CURRENT_DATE"] = before
     wire = LineString(np.column_stack(sheet.degrees(*np.array(POWER_LINE).T)))
     gpd.GeoDataFrame({"name": ["Valley line"], "voltage_kv": [161.0]}, geometry=[wire], crs="EPSG:4326").to_crs(
-        "EPSG:3857").to_file(folder / "power_line.fgb", driver="FlatGeobuf", engine="pyogrio")
+        "EPSG:3857"
+    ).to_file(folder / "power_line.fgb", driver="FlatGeobuf", engine="pyogrio")
     (folder / "must_serve.kml").write_text(_kml(_named(MUST_SERVE, sheet)), encoding="utf-8")
     (folder / "spots.gpx").write_text(_gpx(_named(SPOTS, sheet)), encoding="utf-8")
     x, y = sheet.metres(*STAGING)
     gate = roads["scarp"][np.argmin(np.hypot(roads["scarp"][:, 0] - x, roads["scarp"][:, 1] - y))]
     lon, lat = Transformer.from_crs(UTM, "EPSG:4326", always_xy=True).transform(*gate)
-    (folder / "mission.toml").write_text(MISSION.format(latitude=round(lat, 6), longitude=round(lon, 6)),
-                                         encoding="utf-8")
+    (folder / "mission.toml").write_text(
+        MISSION.format(latitude=round(lat, 6), longitude=round(lon, 6)), encoding="utf-8"
+    )
     (folder / "README.md").write_text(README, encoding="utf-8")
     (folder / "NOTICE.txt").write_text(_notice(), encoding="utf-8")
     return folder / "mission.toml"
@@ -257,8 +344,10 @@ def _notice() -> str:
     licence = distribution("matplotlib").read_text("LICENSE") or ""
     # what follows is about parts that are not used here
     licence = licence.split("This binary distrubution")[0].rstrip() + "\n"
-    return ("elevation.tif holds the heights of the file jacksboro_fault_dem.npz that matplotlib carries as sample\n"
-            "data, written as a GeoTIFF without change of any height. matplotlib's licence follows.\n\n" + licence)
+    return (
+        "elevation.tif holds the heights of the file jacksboro_fault_dem.npz that matplotlib carries as sample\n"
+        "data, written as a GeoTIFF without change of any height. matplotlib's licence follows.\n\n" + licence
+    )
 
 
 if __name__ == "__main__":

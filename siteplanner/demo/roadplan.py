@@ -70,67 +70,198 @@ def _tags(highway, name="", surface="", **more):
 
 
 PLANS = (
-    RoadPlan("highway", ((2, 10050), (1400, 9600), (3000, 9330), (5150, 8300), (8000, 7480), (9000, 6990),
-                         (9800, 6930), (11400, 6580), (12900, 6520), (15998, 6800)),
-             _tags("primary", "Marrow Highway", "asphalt", ref="7", maxspeed="50 mph", lanes="2"), 0.07,
-             bridge={"name": "Marrow Highway"}, turn_m=140, to_the_point=True, dry_m=4.6),
-    RoadPlan("sable", ((9000, 6990), (8950, 6500), (7950, 4700), (6400, 3480), (5300, 3260),
-                       (4000, 3395), (2900, 3480)),
-             _tags("secondary", "Sable Creek Road", "asphalt"), 0.09, start_on="highway", bridge={},
-             turn_m=90, dry_m=5.2),
-    RoadPlan("linnet", ((12100, 6540), (12120, 7900), (11700, 9200), (12080, 10600), (11420, 12200), (11560, 13998)),
-             _tags("tertiary", "Linnet Road", "asphalt"), 0.08, start_on="highway", bridge={},
-             turn_m=90, to_the_point=True),
-    RoadPlan("south", ((8500, 5350), (9300, 5050), (10500, 5080), (12100, 5250), (13600, 5350), (14700, 5600),
-                       (14900, 6300), (14900, 6850)),
-             _tags("tertiary", "South Side Road", "gravel"), 0.09, start_on="sable", end_on="highway",
-             bridge={"name": "Cable Bridge", "maxweight": "3.5"}, turn_m=80,
-             limits=((900, 925, {"tunnel": "yes", "layer": "-1", "maxheight": "2.8"}),)),
-    RoadPlan("bench", ((9600, 6990), (9500, 7650), (10200, 8150), (10700, 8500), (11900, 8700)),
-             _tags("unclassified", "Orchard Bench Road", "asphalt"), 0.12, start_on="highway", end_on="linnet",
-             bridge={}),
-    RoadPlan("gannet", ((10150, 8100), (8800, 9800)),
-             _tags("track", "Gannet Ridge Track", "gravel", tracktype="grade2"), 0.145, start_on="bench"),
-    RoadPlan("southbench", ((10500, 5080), (10550, 4488)),
-             _tags("unclassified", "South Bench Road", "gravel"), 0.125, start_on="south",
-             to_the_point=True),
-    RoadPlan("chapel", ((8350, 5450), (8725, 5225)),
-             _tags("unclassified", "Chapel Bench Road", "gravel"), 0.12, start_on="sable", bridge={},
-             to_the_point=True),
-    RoadPlan("knoll", ((8500, 7150), (8800, 7560), (8775, 7402)),
-             _tags("service", "Line Knoll Road", "gravel"), 0.12, start_on="highway", to_the_point=True),
-    RoadPlan("averil", ((6500, 3480), (4135, 2385)),
-             _tags("unclassified", "Averil Lookout Road", "gravel"), 0.30, start_on="sable", bridge={}),
-    RoadPlan("sawyer", ((7300, 4100), (5950, 5200)),
-             _tags("track", "Sawyer Flat Track", "compacted", tracktype="grade3"), 0.13, start_on="sable", bridge={}),
-    RoadPlan("hatchet", ((11400, 5200), (11500, 3000)),
-             _tags("unclassified", "Hatchet Gulch Road", "gravel", noexit="yes"), 0.10, start_on="south"),
-    RoadPlan("cutover", ((11750, 9300), (10700, 10400)),
-             _tags("track", "Cutover Track", "dirt", tracktype="grade4"), 0.15, start_on="linnet", bridge={}),
-    RoadPlan("eastridge", ((11900, 10100), (13900, 10200)),
-             _tags("track", "East Ridge Track", "ground", tracktype="grade3"), 0.17, start_on="linnet", bridge={}),
+    RoadPlan(
+        "highway",
+        (
+            (2, 10050),
+            (1400, 9600),
+            (3000, 9330),
+            (5150, 8300),
+            (8000, 7480),
+            (9000, 6990),
+            (9800, 6930),
+            (11400, 6580),
+            (12900, 6520),
+            (15998, 6800),
+        ),
+        _tags("primary", "Marrow Highway", "asphalt", ref="7", maxspeed="50 mph", lanes="2"),
+        0.07,
+        bridge={"name": "Marrow Highway"},
+        turn_m=140,
+        to_the_point=True,
+        dry_m=4.6,
+    ),
+    RoadPlan(
+        "sable",
+        ((9000, 6990), (8950, 6500), (7950, 4700), (6400, 3480), (5300, 3260), (4000, 3395), (2900, 3480)),
+        _tags("secondary", "Sable Creek Road", "asphalt"),
+        0.09,
+        start_on="highway",
+        bridge={},
+        turn_m=90,
+        dry_m=5.2,
+    ),
+    RoadPlan(
+        "linnet",
+        ((12100, 6540), (12120, 7900), (11700, 9200), (12080, 10600), (11420, 12200), (11560, 13998)),
+        _tags("tertiary", "Linnet Road", "asphalt"),
+        0.08,
+        start_on="highway",
+        bridge={},
+        turn_m=90,
+        to_the_point=True,
+    ),
+    RoadPlan(
+        "south",
+        (
+            (8500, 5350),
+            (9300, 5050),
+            (10500, 5080),
+            (12100, 5250),
+            (13600, 5350),
+            (14700, 5600),
+            (14900, 6300),
+            (14900, 6850),
+        ),
+        _tags("tertiary", "South Side Road", "gravel"),
+        0.09,
+        start_on="sable",
+        end_on="highway",
+        bridge={"name": "Cable Bridge", "maxweight": "3.5"},
+        turn_m=80,
+        limits=((900, 925, {"tunnel": "yes", "layer": "-1", "maxheight": "2.8"}),),
+    ),
+    RoadPlan(
+        "bench",
+        ((9600, 6990), (9500, 7650), (10200, 8150), (10700, 8500), (11900, 8700)),
+        _tags("unclassified", "Orchard Bench Road", "asphalt"),
+        0.12,
+        start_on="highway",
+        end_on="linnet",
+        bridge={},
+    ),
+    RoadPlan(
+        "gannet",
+        ((10150, 8100), (8800, 9800)),
+        _tags("track", "Gannet Ridge Track", "gravel", tracktype="grade2"),
+        0.145,
+        start_on="bench",
+    ),
+    RoadPlan(
+        "southbench",
+        ((10500, 5080), (10550, 4488)),
+        _tags("unclassified", "South Bench Road", "gravel"),
+        0.125,
+        start_on="south",
+        to_the_point=True,
+    ),
+    RoadPlan(
+        "chapel",
+        ((8350, 5450), (8725, 5225)),
+        _tags("unclassified", "Chapel Bench Road", "gravel"),
+        0.12,
+        start_on="sable",
+        bridge={},
+        to_the_point=True,
+    ),
+    RoadPlan(
+        "knoll",
+        ((8500, 7150), (8800, 7560), (8775, 7402)),
+        _tags("service", "Line Knoll Road", "gravel"),
+        0.12,
+        start_on="highway",
+        to_the_point=True,
+    ),
+    RoadPlan(
+        "averil",
+        ((6500, 3480), (4135, 2385)),
+        _tags("unclassified", "Averil Lookout Road", "gravel"),
+        0.30,
+        start_on="sable",
+        bridge={},
+    ),
+    RoadPlan(
+        "sawyer",
+        ((7300, 4100), (5950, 5200)),
+        _tags("track", "Sawyer Flat Track", "compacted", tracktype="grade3"),
+        0.13,
+        start_on="sable",
+        bridge={},
+    ),
+    RoadPlan(
+        "hatchet",
+        ((11400, 5200), (11500, 3000)),
+        _tags("unclassified", "Hatchet Gulch Road", "gravel", noexit="yes"),
+        0.10,
+        start_on="south",
+    ),
+    RoadPlan(
+        "cutover",
+        ((11750, 9300), (10700, 10400)),
+        _tags("track", "Cutover Track", "dirt", tracktype="grade4"),
+        0.15,
+        start_on="linnet",
+        bridge={},
+    ),
+    RoadPlan(
+        "eastridge",
+        ((11900, 10100), (13900, 10200)),
+        _tags("track", "East Ridge Track", "ground", tracktype="grade3"),
+        0.17,
+        start_on="linnet",
+        bridge={},
+    ),
     RoadPlan("lost", ((12300, 2400), (13600, 1700)), _tags("track", "", "ground", tracktype="grade3"), 0.16),
-    RoadPlan("ford", ((5500, 3280), (5500, 3700)),
-             _tags("track", "Ford Lane", "gravel", tracktype="grade2"), 0.12, start_on="sable", turn_m=30),
+    RoadPlan(
+        "ford",
+        ((5500, 3280), (5500, 3700)),
+        _tags("track", "Ford Lane", "gravel", tracktype="grade2"),
+        0.12,
+        start_on="sable",
+        turn_m=30,
+    ),
 )
 
 
 STREETS = (
-    Street("mill lane", ((7450, 7280), (8300, 6990), (8800, 6800), (8960, 6760)),
-           _tags("unclassified", "Old Mill Lane", "asphalt"), "highway", "sable",
-           limits=((420, 440, {"tunnel": "yes", "layer": "-1", "maxheight": "2.8", "note": "old rail trestle"}),)),
-    Street("front", ((8960, 6860), (9150, 6850), (9280, 6845), (9420, 6840)),
-           _tags("residential", "Front Street", "asphalt"), "sable"),
+    Street(
+        "mill lane",
+        ((7450, 7280), (8300, 6990), (8800, 6800), (8960, 6760)),
+        _tags("unclassified", "Old Mill Lane", "asphalt"),
+        "highway",
+        "sable",
+        limits=((420, 440, {"tunnel": "yes", "layer": "-1", "maxheight": "2.8", "note": "old rail trestle"}),),
+    ),
+    Street(
+        "front",
+        ((8960, 6860), (9150, 6850), (9280, 6845), (9420, 6840)),
+        _tags("residential", "Front Street", "asphalt"),
+        "sable",
+    ),
     Street("second", ((9150, 6740), (9280, 6735), (9420, 6730)), _tags("residential", "Second Street", "asphalt")),
-    Street("mill", ((9150, 6980), (9150, 6850), (9150, 6740)),
-           _tags("residential", "Mill Street", "asphalt", oneway="yes"), "highway"),
-    Street("chapel street", ((9280, 6735), (9280, 6845), (9280, 6980)),
-           _tags("residential", "Chapel Street", "asphalt", oneway="yes"), None, "highway"),
-    Street("school", ((9420, 6980), (9420, 6840), (9420, 6730)),
-           _tags("residential", "School Street", "asphalt"), "highway"),
+    Street(
+        "mill",
+        ((9150, 6980), (9150, 6850), (9150, 6740)),
+        _tags("residential", "Mill Street", "asphalt", oneway="yes"),
+        "highway",
+    ),
+    Street(
+        "chapel street",
+        ((9280, 6735), (9280, 6845), (9280, 6980)),
+        _tags("residential", "Chapel Street", "asphalt", oneway="yes"),
+        None,
+        "highway",
+    ),
+    Street(
+        "school",
+        ((9420, 6980), (9420, 6840), (9420, 6730)),
+        _tags("residential", "School Street", "asphalt"),
+        "highway",
+    ),
     Street("pit", ((13950, 6510), (13800, 6640), (13500, 6690)), _tags("service", "Pit Road", "gravel"), "highway"),
-    Street("haul", ((13500, 6690), (13450, 6510), (13400, 6320)), _tags("service", "Haul Road", "gravel"),
-           over="highway"),
+    Street(
+        "haul", ((13500, 6690), (13450, 6510), (13400, 6320)), _tags("service", "Haul Road", "gravel"), over="highway"
+    ),
     Street("ranch", ((12500, 5300), (12560, 5480)), _tags("service", "", "gravel", access="private"), "south"),
 )
 
@@ -155,8 +286,15 @@ def lay_roads(ground: Ground, plans: tuple[RoadPlan, ...] = PLANS) -> tuple[np.n
             stops[0] = _snap(by_key[plan.start_on], stops[0])
         if plan.end_on:
             stops[-1] = _snap(by_key[plan.end_on], stops[-1])
-        path = find_path(half, burden, coarse, stops, plan.max_grade, plan.turn_m,
-                         to_the_point=plan.to_the_point or plan.end_on is not None)
+        path = find_path(
+            half,
+            burden,
+            coarse,
+            stops,
+            plan.max_grade,
+            plan.turn_m,
+            to_the_point=plan.to_the_point or plan.end_on is not None,
+        )
         line = densified(rounded(path), STEP_M)
         road, z = _lay(plan, line, z, ground, water, roads)
         roads.append(road)
@@ -181,8 +319,11 @@ def _joined(roads: list[Road]) -> list[Road]:
         met = lines[a].intersection(lines[b])
         for spot in (p for p in getattr(met, "geoms", [met]) if p.geom_type == "Point"):
             nearest = [int(np.argmin(np.hypot(points[k][:, 0] - spot.x, points[k][:, 1] - spot.y))) for k in (a, b)]
-            if any("layer" in t and first <= n <= last for k, n in zip((a, b), nearest, strict=True)
-                   for first, last, t in roads[k].stretches):
+            if any(
+                "layer" in t and first <= n <= last
+                for k, n in zip((a, b), nearest, strict=True)
+                for first, last, t in roads[k].stretches
+            ):
                 continue
             for k, n in zip((a, b), nearest, strict=True):
                 points[k][n, :2] = spot.x, spot.y
@@ -237,14 +378,17 @@ def _snap(road: Road, point: tuple[float, float]) -> tuple[float, float]:
     return float(road.points[k, 0]), float(road.points[k, 1])
 
 
-def _lay(plan: RoadPlan, line: np.ndarray, z: np.ndarray, ground: Ground, water: np.ndarray,
-         roads: list[Road]) -> tuple[Road, np.ndarray]:
+def _lay(
+    plan: RoadPlan, line: np.ndarray, z: np.ndarray, ground: Ground, water: np.ndarray, roads: list[Road]
+) -> tuple[Road, np.ndarray]:
     frame = ground.frame
     heights = sample(z, frame, line)
     if plan.dry_m is not None:
         heights = np.maximum(heights, heights + plan.dry_m - sample(ground.above_stream_m, frame, line))
-    row, col = (np.clip(np.round(v).astype(int), 0, np.array(z.shape)[k] - 1)
-                for k, v in enumerate(frame.rowcol(line[:, 0], line[:, 1])))
+    row, col = (
+        np.clip(np.round(v).astype(int), 0, np.array(z.shape)[k] - 1)
+        for k, v in enumerate(frame.rowcol(line[:, 0], line[:, 1]))
+    )
     wet = water[row, col]
     runs: list[tuple[int, int]] = []
     if plan.bridge is not None:
@@ -291,8 +435,7 @@ def _limited(cuts, limits):
         out = []
         for first, last, tags in cuts:
             edges = sorted({first, last, *(k for k in (a, b) if first < k < last)})
-            out += [(p, q, {**tags, **extra} if a <= p and q <= b else tags)
-                    for p, q in pairwise(edges)]
+            out += [(p, q, {**tags, **extra} if a <= p and q <= b else tags) for p, q in pairwise(edges)]
         cuts = out
     return cuts
 

@@ -18,8 +18,9 @@ from siteplanner.demo.terrain import Frame
 
 def _moves() -> tuple[np.ndarray, np.ndarray]:
     """32 headings as (row, column) steps of about three cells, clockwise from north."""
-    steps = {(dr, dc) for dr in range(-3, 4) for dc in range(-3, 4)
-             if max(abs(dr), abs(dc)) >= 1 and np.gcd(dr, dc) == 1}
+    steps = {
+        (dr, dc) for dr in range(-3, 4) for dc in range(-3, 4) if max(abs(dr), abs(dc)) >= 1 and np.gcd(dr, dc) == 1
+    }
     steps = {(dr, dc) for dr, dc in steps if max(abs(dr), abs(dc)) >= 2 or 0 in (dr, dc) or abs(dr) == abs(dc)}
     out = []
     for dr, dc in steps:
@@ -105,9 +106,17 @@ class NoWayError(RuntimeError):
     """The design asks for a road that its grade limit does not allow."""
 
 
-def find_path(z: np.ndarray, burden: np.ndarray, frame: Frame, stops: list[tuple[float, float]], max_grade: float,
-              turn_m: float = 60.0, margin_m: float = 2000.0, to_the_point: bool = True,
-              slack: float = 1.7) -> np.ndarray:
+def find_path(
+    z: np.ndarray,
+    burden: np.ndarray,
+    frame: Frame,
+    stops: list[tuple[float, float]],
+    max_grade: float,
+    turn_m: float = 60.0,
+    margin_m: float = 2000.0,
+    to_the_point: bool = True,
+    slack: float = 1.7,
+) -> np.ndarray:
     """Corner points (local metres) of the cheapest road from the first stop to the last, past the others.
 
     `burden` adds to the cost of a metre per cell; `max_grade` is a ratio. Unless it must end `to_the_point` (on
@@ -126,13 +135,29 @@ def find_path(z: np.ndarray, burden: np.ndarray, frame: Frame, stops: list[tuple
         bottom, right = frame.rowcol(east, south)
         top, left = max(int(top), 0), max(int(left), 0)
         bottom, right = min(int(bottom) + 1, rows), min(int(right) + 1, cols)
-        cells = [tuple(int(np.clip(round(float(v)), lo, hi - 1)) for v, lo, hi in
-                       zip(frame.rowcol(*p), (top, left), (bottom, right), strict=True)) for p in (a, b)]
-        found = _search(np.ascontiguousarray(z[top:bottom, left:right]),
-                        np.ascontiguousarray(burden[top:bottom, left:right]),
-                        cells[0][0] - top, cells[0][1] - left, cells[1][0] - top, cells[1][1] - left,
-                        frame.cell_m, max_grade, turn_m, MOVE_ROW, MOVE_COL,
-                        2 if final else 8, heading, slack)
+        cells = [
+            tuple(
+                int(np.clip(round(float(v)), lo, hi - 1))
+                for v, lo, hi in zip(frame.rowcol(*p), (top, left), (bottom, right), strict=True)
+            )
+            for p in (a, b)
+        ]
+        found = _search(
+            np.ascontiguousarray(z[top:bottom, left:right]),
+            np.ascontiguousarray(burden[top:bottom, left:right]),
+            cells[0][0] - top,
+            cells[0][1] - left,
+            cells[1][0] - top,
+            cells[1][1] - left,
+            frame.cell_m,
+            max_grade,
+            turn_m,
+            MOVE_ROW,
+            MOVE_COL,
+            2 if final else 8,
+            heading,
+            slack,
+        )
         if len(found) < 2:
             raise NoWayError(f"no road from {a} to {b} within {max_grade:.0%}")
         moves = np.array(found[::-1])
@@ -190,8 +215,9 @@ def grade_profile(heights: np.ndarray, every_m: float, max_grade: float, fixed: 
     return out
 
 
-def carve(z: np.ndarray, frame: Frame, course: Course, keep: np.ndarray, half_m: float = 5.0,
-          fade_m: float = 11.0) -> np.ndarray:
+def carve(
+    z: np.ndarray, frame: Frame, course: Course, keep: np.ndarray, half_m: float = 5.0, fade_m: float = 11.0
+) -> np.ndarray:
     """The ground with the road's shelf cut and filled, except where `keep` (under bridges)."""
     from scipy.spatial import cKDTree
 
@@ -203,7 +229,8 @@ def carve(z: np.ndarray, frame: Frame, course: Course, keep: np.ndarray, half_m:
     window = (slice(top, bottom), slice(left, right))
     xs, ys = x[window], y[window]
     dist, hit = cKDTree(np.column_stack([course.x, course.y])).query(
-        np.column_stack([xs.ravel(), ys.ravel()]), distance_upper_bound=pad)
+        np.column_stack([xs.ravel(), ys.ravel()]), distance_upper_bound=pad
+    )
     near = np.isfinite(dist)
     share = np.zeros(dist.size)
     share[near] = np.clip(1 - (dist[near] - half_m) / fade_m, 0, 1)

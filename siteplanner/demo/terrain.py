@@ -32,8 +32,7 @@ class Frame:
 
     @property
     def shape(self) -> tuple[int, int]:
-        return (round((self.north_m - self.south_m) / self.cell_m),
-                round((self.east_m - self.west_m) / self.cell_m))
+        return (round((self.north_m - self.south_m) / self.cell_m), round((self.east_m - self.west_m) / self.cell_m))
 
     def centres(self) -> tuple[np.ndarray, np.ndarray]:
         """x and y of the cell centres, row 0 in the north."""
@@ -44,8 +43,7 @@ class Frame:
 
     def rowcol(self, x, y):
         """Fractional row and column of local metres; whole numbers are cell centres."""
-        return ((self.north_m - np.asarray(y)) / self.cell_m - 0.5,
-                (np.asarray(x) - self.west_m) / self.cell_m - 0.5)
+        return ((self.north_m - np.asarray(y)) / self.cell_m - 0.5, (np.asarray(x) - self.west_m) / self.cell_m - 0.5)
 
 
 @dataclass(frozen=True)
@@ -71,15 +69,24 @@ class Valley:
         norm = np.hypot(tx, ty)
         off = np.zeros_like(s)
         for wavelength, share in ((2300.0, 0.55), (980.0, 0.65)):
-            off += share * np.sin(2 * np.pi * s / (wavelength * (1 + 0.1 * rng.standard_normal()))
-                                  + rng.uniform(0, 6.28) + 0.5 * np.sin(s / 1300.0))
+            off += share * np.sin(
+                2 * np.pi * s / (wavelength * (1 + 0.1 * rng.standard_normal()))
+                + rng.uniform(0, 6.28)
+                + 0.5 * np.sin(s / 1300.0)
+            )
         # meanders need a floor to swing on: none in a gorge
         off *= np.minimum(wiggle_m, w * 0.28)
         return np.column_stack([x - ty / norm * off, y + tx / norm * off, z, w, s])
 
 
-def fractal(shape: tuple[int, int], seed: int, *, power: float, longest: float, shortest: float = 2.0,
-            ) -> np.ndarray:
+def fractal(
+    shape: tuple[int, int],
+    seed: int,
+    *,
+    power: float,
+    longest: float,
+    shortest: float = 2.0,
+) -> np.ndarray:
     """Gaussian noise with spectrum ~ wavelength^power between two wavelengths (cells); mean 0, sd 1."""
     rows, cols = shape
     rng = np.random.default_rng(seed)
@@ -173,8 +180,18 @@ def fill_holes(z: np.ndarray, outlet: np.ndarray) -> np.ndarray:
     return _fill(z, outlet, 0.002)
 
 
-def erode(z: np.ndarray, base: np.ndarray, uplift: np.ndarray, erodibility: np.ndarray, limit: np.ndarray,
-          cell_m: float, years: float, steps: int, diffusivity: float, seed: int) -> np.ndarray:
+def erode(
+    z: np.ndarray,
+    base: np.ndarray,
+    uplift: np.ndarray,
+    erodibility: np.ndarray,
+    limit: np.ndarray,
+    cell_m: float,
+    years: float,
+    steps: int,
+    diffusivity: float,
+    seed: int,
+) -> np.ndarray:
     """Run the landscape model; base cells keep their height. All arrays share one shape."""
     z = z.copy()
     fixed = z.copy()
@@ -196,8 +213,9 @@ def erode(z: np.ndarray, base: np.ndarray, uplift: np.ndarray, erodibility: np.n
     return z
 
 
-def nearest_on(lines: list[np.ndarray], frame: Frame, widest_m: float = 1e9
-               ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def nearest_on(
+    lines: list[np.ndarray], frame: Frame, widest_m: float = 1e9
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Distance (m) from each cell to the designed streams, and that stream point's (line, point) numbers."""
     from scipy.spatial import cKDTree
 

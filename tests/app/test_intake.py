@@ -14,12 +14,22 @@ from siteplanner.errors import InputError
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "dunmarrow_county"
 
 
-@pytest.mark.parametrize(("given", "kept"), [
-    ("roads.geojson", "roads.geojson"), ("../../etc/passwd", "passwd"), ("C:\\Temp\\my roads.shp", "my_roads.shp"),
-    (".hidden.tif", "hidden.tif"), ("con.tif", "con_.tif"), ("a" * 300 + ".tif", "a" * 80 + ".tif"),
-    ("x\x00y\n.kml", "x_y_.kml"), ("<img src=x>.gpkg", "img_src_x_.gpkg"), ("straße.geojson", "straße.geojson"),
-    ("roads|evil.gpkg", "roads_evil.gpkg"), ("bang!.gpkg", "bang_.gpkg"),
-])
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [
+        ("roads.geojson", "roads.geojson"),
+        ("../../etc/passwd", "passwd"),
+        ("C:\\Temp\\my roads.shp", "my_roads.shp"),
+        (".hidden.tif", "hidden.tif"),
+        ("con.tif", "con_.tif"),
+        ("a" * 300 + ".tif", "a" * 80 + ".tif"),
+        ("x\x00y\n.kml", "x_y_.kml"),
+        ("<img src=x>.gpkg", "img_src_x_.gpkg"),
+        ("straße.geojson", "straße.geojson"),
+        ("roads|evil.gpkg", "roads_evil.gpkg"),
+        ("bang!.gpkg", "bang_.gpkg"),
+    ],
+)
 def test_names_lead_nowhere(given, kept):
     assert intake.safe_name(given) == kept
 
@@ -40,15 +50,23 @@ def test_an_empty_file_and_too_many_bytes_are_refused(tmp_path, monkeypatch):
     assert [p.name for p in tmp_path.iterdir()] == ["a.tif"]
 
 
-@pytest.mark.parametrize(("file", "role", "kind"), [
-    ("elevation.tif", "elevation", "raster"), ("surface.tif", "surface", "raster"),
-    ("incident_area.geojson", "incident_area", "polygon"), ("roads.geojson", "roads", "line"),
-    ("keep_out.geojson", "keep_out", "polygon"), ("hazards.geojson", "hazards", "polygon"),
-    ("power_lines.geojson", "power_lines", "line"), ("must_serve.geojson", "must_serve", "point"),
-    ("spots.geojson", "spots", "point"), ("mission.toml", "mission", "mission"),
-])
+@pytest.mark.parametrize(
+    ("file", "role", "kind"),
+    [
+        ("elevation.tif", "elevation", "raster"),
+        ("surface.tif", "surface", "raster"),
+        ("incident_area.geojson", "incident_area", "polygon"),
+        ("roads.geojson", "roads", "line"),
+        ("keep_out.geojson", "keep_out", "polygon"),
+        ("hazards.geojson", "hazards", "polygon"),
+        ("power_lines.geojson", "power_lines", "line"),
+        ("must_serve.geojson", "must_serve", "point"),
+        ("spots.geojson", "spots", "point"),
+        ("mission.toml", "mission", "mission"),
+    ],
+)
 def test_the_sample_is_recognised(file, role, kind):
-    taken, = intake.look_at(SAMPLE / file)
+    (taken,) = intake.look_at(SAMPLE / file)
     assert (taken.role, taken.kind) == (role, kind)
     if kind not in ("mission",):
         assert taken.record is not None
@@ -66,7 +84,7 @@ def test_columns_tell_power_lines_and_roads_when_the_name_does_not():
 def test_a_file_that_is_nothing_says_why(tmp_path):
     path = tmp_path / "notes.tif"
     path.write_bytes(b"just some words")
-    taken, = intake.look_at(path)
+    (taken,) = intake.look_at(path)
     assert taken.kind == "unknown"
     assert taken.problem is not None
     assert taken.problem.remedy
@@ -83,10 +101,17 @@ def test_layers_need_the_three_and_take_one_of_each():
     def one(path, role, kind):
         return Brought(path, kind, role)
 
-    three = [one("a.tif", "elevation", "raster"), one("b.tif", "elevation", "raster"),
-             one("c.geojson", "incident_area", "polygon"), one("d.gpkg|roads", "roads", "line")]
-    assert intake.layers_of(three) == {"elevation": ["a.tif", "b.tif"], "incident_area": "c.geojson",
-                                       "roads": "d.gpkg|roads"}
+    three = [
+        one("a.tif", "elevation", "raster"),
+        one("b.tif", "elevation", "raster"),
+        one("c.geojson", "incident_area", "polygon"),
+        one("d.gpkg|roads", "roads", "line"),
+    ]
+    assert intake.layers_of(three) == {
+        "elevation": ["a.tif", "b.tif"],
+        "incident_area": "c.geojson",
+        "roads": "d.gpkg|roads",
+    }
     with pytest.raises(InputError, match="missing: roads"):
         intake.layers_of(three[:3])
     with pytest.raises(InputError, match="Two files"):

@@ -55,10 +55,17 @@ def test_units_by_their_definitions():
 MONUMENT = (38.889484, -77.035279)
 
 
-@pytest.mark.parametrize("text", [
-    "38.889484, -77.035279", "38.889484 -77.035279", "38 53.369 N 77 02.117 W", "77 02.117 W, 38 53.369 N",
-    "38°53′22.1″N 77°02′07.0″W", "N38 53.369 W77 02.117",
-])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "38.889484, -77.035279",
+        "38.889484 -77.035279",
+        "38 53.369 N 77 02.117 W",
+        "77 02.117 W, 38 53.369 N",
+        "38°53′22.1″N 77°02′07.0″W",
+        "N38 53.369 W77 02.117",
+    ],
+)
 def test_every_format_is_read(text):
     latitude, longitude = places.read(text)
     assert latitude == pytest.approx(MONUMENT[0], abs=2e-5)  # 2 m: minutes to a thousandth
@@ -79,11 +86,23 @@ def test_what_is_written_is_read_again(latitude, longitude, style):
     assert back[1] == pytest.approx(longitude, abs=2e-4)
 
 
-@pytest.mark.parametrize("text", [
-    "", "here", "38.5", "95, 10", "10, 190", "38 61.0 N 77 02 W", "1 2 3", "18SUJ233940739", "18SZZ2339407395",
-    "1 N 2 N",
-    "<script>", "![x](https://far.example)",
-])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "here",
+        "38.5",
+        "95, 10",
+        "10, 190",
+        "38 61.0 N 77 02 W",
+        "1 2 3",
+        "18SUJ233940739",
+        "18SZZ2339407395",
+        "1 N 2 N",
+        "<script>",
+        "![x](https://far.example)",
+    ],
+)
 def test_anything_else_is_refused_with_the_formats(text):
     with pytest.raises(InputError) as caught:
         places.read(text)

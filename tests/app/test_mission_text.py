@@ -15,8 +15,13 @@ from siteplanner.errors import InputError
 from siteplanner.mission import load_mission, mission_from_dict
 
 TEXT = some.text(alphabet=some.characters(codec="utf-8"), max_size=30)
-VALUE = some.one_of(some.booleans(), some.integers(-10**9, 10**9), some.floats(allow_nan=False, allow_infinity=False),
-                    TEXT, some.lists(some.integers(0, 9), max_size=3))
+VALUE = some.one_of(
+    some.booleans(),
+    some.integers(-(10**9), 10**9),
+    some.floats(allow_nan=False, allow_infinity=False),
+    TEXT,
+    some.lists(some.integers(0, 9), max_size=3),
+)
 
 
 def test_the_sample_survives_saving(tmp_path):

@@ -28,11 +28,20 @@ def plan(request):
 def all_html(plan):
     ranked = plan.spots[0]
     e, units = ranked.evaluation, Units("US", "grid reference")
-    return "".join([
-        answer(plan, units), score_table(ranked.criteria), spot.place(ranked, units), spot.drive(e, units),
-        spot.park(e, units), spot.raise_and_aim(e, units), spot.on_air(e), spot.service(e.coverage, e, units),
-        spot.budget(e), spot.turns(plan, e, units),
-    ])
+    return "".join(
+        [
+            answer(plan, units),
+            score_table(ranked.criteria),
+            spot.place(ranked, units),
+            spot.drive(e, units),
+            spot.park(e, units),
+            spot.raise_and_aim(e, units),
+            spot.on_air(e),
+            spot.service(e.coverage, e, units),
+            spot.budget(e),
+            spot.turns(plan, e, units),
+        ]
+    )
 
 
 def test_only_our_own_tags_reach_the_page(plan):

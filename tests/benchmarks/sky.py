@@ -64,9 +64,7 @@ def main() -> None:
             found = bounds(z, z, known, CELL_M, row_step, col_step, tangent, 2.0, known.ceiling_m, map)
             one = best_s(lambda a=azimuth, b=limit: sky_state(z, CELL_M, a, b, 2.0, threads=1))
             two = best_s(lambda a=azimuth, b=limit: sky_state(z, CELL_M, a, b, 2.0, threads=2))
-            walk = best_s(
-                lambda a=azimuth, b=limit: sky_state_at(z, CELL_M, rows, cols, a, b, 2.0, known=known), 1
-            )
+            walk = best_s(lambda a=azimuth, b=limit: sky_state_at(z, CELL_M, rows, cols, a, b, 2.0, known=known), 1)
             walk *= cells / WALKED_ROWS
             turned = "yes" if abs(col_step) > abs(row_step) else "no"
             print(
@@ -81,9 +79,7 @@ def main() -> None:
     gaps = z.copy()
     gaps[cells // 4 : cells // 3, cells // 4 : cells // 3] = np.nan
     print(f"with a large hole / without: {best_s(lambda: sky_state(gaps, CELL_M, 215.0, 12.0, 2.0), 1) / whole:.1f}")
-    round_s = best_s(
-        lambda: horizon_deg(z, CELL_M, cells // 2, cells // 2, np.arange(360.0), 2.0, known=known), 5
-    )
+    round_s = best_s(lambda: horizon_deg(z, CELL_M, cells // 2, cells // 2, np.arange(360.0), 2.0, known=known), 5)
     print(f"all-round horizon of one point, 360 azimuths: {round_s * 1000:.2f} ms")
 
 

@@ -239,7 +239,5 @@ def test_no_sixty_minutes(latitude, longitude):
 
 
 def test_geodesy_and_terrain_need_no_compiler():
-    program = (
-        "import sys, siteplanner.core.geodesy, siteplanner.core.terrain; sys.exit('numba' in sys.modules)"
-    )
+    program = "import sys, siteplanner.core.geodesy, siteplanner.core.terrain; sys.exit('numba' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", program], check=False).returncode == 0

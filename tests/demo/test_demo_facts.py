@@ -131,6 +131,7 @@ def sky_margins(values, transform, spot, mission):
 
 # --- the files -------------------------------------------------------------------------------------------------
 
+
 def test_raster_format() -> None:
     for name in ("elevation.tif", "surface.tif"):
         with rasterio.open(FOLDER / name) as source:
@@ -204,6 +205,7 @@ def test_area_and_places() -> None:
 
 # --- the roads -------------------------------------------------------------------------------------------------
 
+
 @pytest.fixture(scope="module")
 def road_lines() -> list[tuple[dict, list[tuple[float, float]]]]:
     data = json.loads((FOLDER / "roads.geojson").read_text(encoding="utf-8"))
@@ -215,8 +217,10 @@ def road_graph(lines, mission=None) -> nx.Graph:
     to = Transformer.from_crs(4326, UTM, always_xy=True)
     graph = nx.Graph()
     for tags, points in lines:
-        if mission is not None and (float(tags.get("maxheight", 99)) < mission.rig.height_m
-                                    or float(tags.get("maxweight", 99)) < mission.rig.mass_kg / 1000):
+        if mission is not None and (
+            float(tags.get("maxheight", 99)) < mission.rig.height_m
+            or float(tags.get("maxweight", 99)) < mission.rig.mass_kg / 1000
+        ):
             continue
         xy = np.column_stack(to.transform(*np.array(points).T))
         for a, b, p, q in zip(points[:-1], points[1:], xy[:-1], xy[1:], strict=True):
@@ -249,7 +253,8 @@ def steepest(ground, lines, name, over_m=50.0):
 def test_kinds_of_road_are_there(road_lines) -> None:
     tags = [t for t, _ in road_lines]
     assert {"primary", "secondary", "tertiary", "unclassified", "residential", "service", "track"} <= {
-        t["highway"] for t in tags}
+        t["highway"] for t in tags
+    }
     assert sum(t.get("maxheight") == "2.8" for t in tags) == 2
     assert [t["name"] for t in tags if "maxweight" in t] == ["Cable Bridge"]
     assert sum("ford" in t for t in tags) == 1
@@ -265,8 +270,9 @@ def test_oneway_pair_runs_both_ways(road_lines) -> None:
 
 def test_staging_is_far_and_on_a_road(road_lines, mission) -> None:
     graph = road_graph(road_lines, mission)
-    x, y = Transformer.from_crs(4326, UTM, always_xy=True).transform(mission.staging.longitude,
-                                                                       mission.staging.latitude)
+    x, y = Transformer.from_crs(4326, UTM, always_xy=True).transform(
+        mission.staging.longitude, mission.staging.latitude
+    )
     start = node_near(graph, x, y)
     lengths = nx.single_source_dijkstra_path_length(graph, start, weight="length")
     assert lengths[node_near(graph, *CHAPEL_BENCH)] > 10_000
@@ -293,12 +299,22 @@ def test_crossings_without_a_common_point_are_the_overpass(road_lines) -> None:
 
 
 def test_main_roads_keep_a_grade_that_a_rig_climbs(ground, road_lines, mission) -> None:
-    for name in ("Marrow Highway", "Sable Creek Road", "Linnet Road", "South Side Road", "Orchard Bench Road",
-                 "Chapel Bench Road", "Line Knoll Road", "South Bench Road", "Gannet Ridge Track"):
+    for name in (
+        "Marrow Highway",
+        "Sable Creek Road",
+        "Linnet Road",
+        "South Side Road",
+        "Orchard Bench Road",
+        "Chapel Bench Road",
+        "Line Knoll Road",
+        "South Bench Road",
+        "Gannet Ridge Track",
+    ):
         assert steepest(ground, road_lines, name) < mission.rig.max_grade_pct, name
 
 
 # --- who wins and who loses ---------------------------------------------------------------------------------------
+
 
 def test_chapel_bench_is_open_level_and_reached(ground, trees_top, road_lines, mission) -> None:
     z, transform = ground
@@ -309,8 +325,7 @@ def test_chapel_bench_is_open_level_and_reached(ground, trees_top, road_lines, m
     roads = layer("roads")
     assert roads.distance(Point(CHAPEL_BENCH)).min() < mission.rig.last_leg_max_m
     graph = road_graph(road_lines, mission)
-    xy = Transformer.from_crs(4326, UTM, always_xy=True).transform(mission.staging.longitude,
-                                                                     mission.staging.latitude)
+    xy = Transformer.from_crs(4326, UTM, always_xy=True).transform(mission.staging.longitude, mission.staging.latitude)
     assert nx.has_path(graph, node_near(graph, *xy), node_near(graph, *CHAPEL_BENCH))
 
 
@@ -332,8 +347,7 @@ def test_highest_ground_has_a_road_too_steep(ground, road_lines, spots, mission)
 
 def test_south_bench_sees_as_much_but_both_ways_in_are_closed(views, spots, road_lines, mission) -> None:
     assert views["South Bench corral"] > 0.6
-    xy = Transformer.from_crs(4326, UTM, always_xy=True).transform(mission.staging.longitude,
-                                                                     mission.staging.latitude)
+    xy = Transformer.from_crs(4326, UTM, always_xy=True).transform(mission.staging.longitude, mission.staging.latitude)
     free, rig = road_graph(road_lines), road_graph(road_lines, mission)
     goal = node_near(free, *spots["South Bench corral"])
     assert nx.has_path(free, node_near(free, *xy), goal)

@@ -37,8 +37,10 @@ def test_heights_are_those_of_the_source() -> None:
 
 def test_heights_equal_matplotlibs_array() -> None:
     heights = pytest.importorskip("matplotlib.cbook", reason="needs matplotlib's sample data")
-    with np.load(heights.get_sample_data("jacksboro_fault_dem.npz", asfileobj=False)) as data, \
-            rasterio.open(FOLDER / "elevation.tif") as source:
+    with (
+        np.load(heights.get_sample_data("jacksboro_fault_dem.npz", asfileobj=False)) as data,
+        rasterio.open(FOLDER / "elevation.tif") as source,
+    ):
         assert np.array_equal(source.read(1), data["elevation"])
 
 
