@@ -52,20 +52,21 @@ _MASS_T = {"t": 1.0, "kg": 0.001, "lbs": POUND_T, "lb": POUND_T, "st": 2000 * PO
 _SPEED_KMH = {"kmh": 1.0, "mph": MILE_KMH, "knots": 1.852}
 
 
+def is_missing(value: Any) -> bool:
+    """Whether a cell of a table holds nothing: None, NaN, and pandas' own marks."""
+    return value is None or type(value).__name__ in ("NAType", "NaTType") or (
+        isinstance(value, (float, np.floating)) and math.isnan(value))
+
+
 def tag_text(value: Any) -> str:
     """A cell of a road table as a tag value: lower case, single spaces, `''` when missing."""
-    if value is None:
+    if is_missing(value):
         return ""
     if isinstance(value, (bool, np.bool_)):
         return "yes" if value else "no"
     if isinstance(value, (float, np.floating)):
-        if math.isnan(value):
-            return ""
         return f"{value:.12g}"
-    if value != value:  # pandas' own missing values are not equal to themselves
-        return ""
-    text = str(value)
-    return "" if text == "<NA>" else " ".join(text.split()).lower()
+    return " ".join(str(value).split()).lower()
 
 
 def plain_name(value: Any) -> str:
@@ -73,7 +74,7 @@ def plain_name(value: Any) -> str:
 
     Nothing is escaped here: whoever writes a page, a table or a sheet escapes for it.
     """
-    if value is None or (not isinstance(value, str) and value != value):
+    if is_missing(value):
         return ""
     text = str(value)
     if not text.isascii() or not text.isprintable():
@@ -232,21 +233,15 @@ BARRIERS: dict[str, str | None] = {
 def read_column(values: Iterable[Any], reader: Callable[[Any], Any]) -> list[Any]:
     """`reader` of each value, called once for each different value (road tables repeat themselves)."""
     known: dict[Any, Any] = {}
-    out = []
-    for value in values:
-        key = value if isinstance(value, str) else (type(value), repr(value))
+    keys = [v if isinstance(v, str) else (type(v), repr(v)) for v in values]
+    for key, value in zip(keys, values, strict=True):
         if key not in known:
             known[key] = reader(value)
-        out.append(known[key])
-    return out
+    return [known[key] for key in keys]
 
 
 def read_columns(reader: Callable[..., Any], *columns: Iterable[str]) -> list[Any]:
     """`reader(*row)` of each row of words, called once for each different row."""
-    known: dict[tuple[str, ...], Any] = {}
-    out = []
-    for row in zip(*columns, strict=True):
-        if row not in known:
-            known[row] = reader(*row)
-        out.append(known[row])
-    return out
+    rows = list(zip(*columns, strict=True))
+    known = {row: reader(*row) for row in set(rows)}
+    return [known[row] for row in rows]

@@ -90,7 +90,18 @@ class RoadNetwork:
 
     @cached_property
     def lines_tree(self) -> shapely.STRtree:
+        """All segments' lines, in their order."""
         return shapely.STRtree(self.seg_geometry)
+
+    @cached_property
+    def usable(self) -> np.ndarray:
+        """Segments that the rig may drive at least one way."""
+        return np.flatnonzero(self.drivable & (np.isfinite(self.forward_s) | np.isfinite(self.backward_s)))
+
+    @cached_property
+    def usable_tree(self) -> shapely.STRtree:
+        """Their lines, in the order of `usable`."""
+        return shapely.STRtree(self.seg_geometry[self.usable])
 
 
 @dataclass(frozen=True, eq=False)

@@ -136,13 +136,12 @@ def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
     The point is moved to the nearest place on a road for the rig. Shortest paths: Dijkstra 1959 (scipy).
     Raises InputError when no road is for the rig.
     """
-    usable = np.flatnonzero(network.drivable & (np.isfinite(network.forward_s) | np.isfinite(network.backward_s)))
+    usable = network.usable
     if not len(usable):
         raise InputError("No road in the layer can be driven by this rig.",
                          remedy="Check the rig's limits and the roads' reasons.")
     point = shapely.points(x, y)
-    index, distance = shapely.STRtree(network.seg_geometry[usable]).query_nearest(
-        point, all_matches=False, return_distance=True)
+    index, distance = network.usable_tree.query_nearest(point, all_matches=False, return_distance=True)
     segment, offset = int(usable[index[0]]), float(distance[0])
     geometry = network.seg_geometry[segment]
     along = float(shapely.line_locate_point(geometry, point))
@@ -293,7 +292,7 @@ def _legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> list[tu
         ahead = access.along_m - tree.along_m
         direct = 0.0 if abs(ahead) < _SAME_M else (forward if ahead > 0 else backward) * abs(ahead) / length
         if direct <= min(via_from, via_to) and np.isfinite(direct):
-            return [(seg, tree.along_m, access.along_m)]
+            return [(seg, tree.along_m, tree.along_m if direct == 0 else access.along_m)]
     time, node, entry = min(options, key=lambda o: o[0])
     if not np.isfinite(time):
         raise InputError("The access point cannot be reached.", remedy="Take it from nearest_access.")

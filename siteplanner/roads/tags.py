@@ -62,9 +62,9 @@ class _Columns:
             )
 
     def values(self, key: str) -> list[Any]:
-        out: list[Any] = list(self._columns[key]) if key in self._columns else [None] * self._n
+        out: list[Any] = self._columns[key].tolist() if key in self._columns else [None] * self._n
         if self._other is not None:
-            out = [t.get(key) if v is None or v != v else v for v, t in zip(out, self._other, strict=True)]
+            out = [t.get(key) if read.is_missing(v) else v for v, t in zip(out, self._other, strict=True)]
         return out
 
     def has(self, key: str) -> bool:
@@ -137,8 +137,9 @@ def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
 
     highway = columns.words("highway")
     surface, tracktype = columns.words("surface"), columns.words("tracktype")
-    names = [n or r for n, r in zip(read.read_column(columns.values("name"), read.plain_name),
-                                    read.read_column(columns.values("ref"), read.plain_name), strict=True)]
+    names, refs = ([read.plain_name(v) for v in columns.values(key)] if columns.has(key) else [""] * len(frame)
+                   for key in ("name", "ref"))
+    names = [name or ref for name, ref in zip(names, refs, strict=True)]
     unpaved = read.read_columns(read.is_unpaved, surface, tracktype, highway)
     access = read.read_columns(
         read.access_word, columns.words("access"), columns.words("vehicle"), columns.words("motor_vehicle"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -55,10 +56,11 @@ def test_mistakes_are_unknown(text):
         assert math.isnan(reading.value)
 
 
-@pytest.mark.parametrize("missing", [None, "", "  ", float("nan"), np.nan])
+@pytest.mark.parametrize("missing", [None, "", "  ", float("nan"), np.nan, pd.NA, pd.NaT])
 def test_missing_is_absent(missing):
     assert a.length_m(missing).state == "absent"
     assert a.tag_text(missing) == ""
+    assert a.plain_name(missing).strip() == ""
 
 
 @given(st.text(max_size=30))
