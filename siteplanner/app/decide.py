@@ -97,9 +97,11 @@ def weights(work: Work) -> None:
                                               for r in planned.spots)]
     kept = work.memory.setdefault("weights", dict(start))
     st.caption("How much each thing counts. The ranking follows at once.")
+    top = max(10.0, *start.values())
     for name in applies:
-        kept[name] = st.slider(WEIGHTS[name], 0.0, 10.0, float(kept[name]), 0.5, format="%.1f",
-                               key=f"weight_{name}_{work.edition}_{id(planned)}")
+        key = slider_key(work, name)
+        st.session_state.setdefault(key, float(kept[name]))  # also after another page, where the slider was not drawn
+        kept[name] = st.slider(WEIGHTS[name], 0.0, top, step=0.5, format="%.1f", key=key)
     st.button("Back to the mission's weights", on_click=reset_weights, args=(work, applies), disabled=kept == start)
     if sum(kept.values()) <= 0:
         st.warning("At least one weight must be above 0; the last ranking stays.")
@@ -109,10 +111,18 @@ def weights(work: Work) -> None:
         work.plan = planned if wanted == planned.mission.weights else rescore(planned, wanted)
 
 
+def slider_key(work: Work, name: str) -> str:
+    """The slider's name in the session: another plan has other sliders."""
+    return f"weight_{name}_{work.edition}_{id(work.planned)}"
+
+
 def reset_weights(work: Work, names: list[str]) -> None:
+    """Set the sliders, not only what they stand for: the browser would send its old values with the next click."""
+    assert work.planned is not None
+    for name, value in work.planned.mission.weights.model_dump().items():
+        if name in names:
+            st.session_state[slider_key(work, name)] = float(value)
     work.memory.pop("weights", None)
-    for name in names:
-        st.session_state.pop(f"weight_{name}_{work.edition}_{id(work.planned)}", None)
 
 
 def choose(work: Work, key: str) -> None:

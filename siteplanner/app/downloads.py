@@ -79,7 +79,7 @@ def folder_name(mission_name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", mission_name.lower()).strip("_")[:60] or "mission"
 
 
-@st.fragment(run_every=0.4)
+@st.fragment(run_every=0.6)
 def watch(run: Run) -> None:
     """Progress of the writing."""
     if run.state != "running":

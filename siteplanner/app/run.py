@@ -41,7 +41,7 @@ def page() -> None:
         record(work, run)
 
 
-@st.fragment(run_every=0.4)
+@st.fragment(run_every=0.6)
 def watch(run: Run) -> None:
     """The bar, the stages, and the button that stops it; the page is drawn again at the end."""
     if run.state != "running":

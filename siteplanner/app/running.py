@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 import time
 import traceback
@@ -12,6 +13,7 @@ from typing import Any, Literal
 from siteplanner.errors import Cancelled, SiteplannerError
 from siteplanner.mission import Mission
 
+SPARE_S = 0.3  # how often what a run has made is set apart from the garbage collector
 State = Literal["running", "done", "failed", "cancelled"]
 
 
@@ -37,6 +39,7 @@ class Run:
     _thread: threading.Thread | None = None
     _since: float = 0.0
     _stage_since: float = 0.0
+    _spared: float = 0.0
 
     def start(self) -> Run:
         self._since = time.monotonic()
@@ -69,9 +72,22 @@ class Run:
                 self.stages.append((self.stage, now - self._stage_since))
             self.stage, self._stage_since = stage, now
         self.share = min(max(share, self.share), 1.0)
+        self._spare()
+
+    def _spare(self) -> None:
+        """Streamlit collects garbage after every turn of every page, so that each look at the progress would walk
+        through all that a run has made: a plan took five times its own time. What is frozen is passed over; it is
+        still freed when nothing refers to it, and cycles are looked for when the next run starts."""
+        now = time.monotonic()
+        if now - self._spared > SPARE_S:
+            self._spared = now
+            gc.freeze()
 
     def _work(self) -> None:
         self._stage_since = time.monotonic()
+        gc.unfreeze()
+        gc.collect()
+        gc.freeze()
         try:
             self.result = self.job(self.mission, self._progress)
             if self._stop.is_set():
@@ -93,6 +109,7 @@ class Run:
                 f"The program failed ({type(error).__name__}: {error}).",
                 remedy="Try again; if it stays, send the lines on the terminal to whoever looks after it.")
             end = "failed"
+        gc.freeze()
         self.seconds = time.monotonic() - self._since
         self.state = end
 
