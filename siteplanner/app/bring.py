@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -92,7 +93,7 @@ def roles(work: Work) -> None:
         holds.text(held_words(item))
         options = [r for r, (_, kind, _) in ROLES.items() if kind == item.kind] + [UNUSED]
         picked = role.selectbox(
-            plain(f"Role of {item.path}"), options, index=options.index(item.role), label_visibility="collapsed",
+            role_label(item.path), options, index=options.index(item.role), label_visibility="collapsed",
             format_func=lambda r: ROLES[r][0] if r in ROLES else "Not used",
             key=f"role_{item.path}_{item.kind}_{item.record.sha256[:8] if item.record else ''}_{item.role}",
         )
@@ -103,6 +104,11 @@ def roles(work: Work) -> None:
             from siteplanner.app.start import finding_note
 
             st.html("".join(finding_note(f) for f in item.findings))
+
+
+def role_label(path: str) -> str:
+    """The choice's name for screen readers, which hear a label as it stands, while the page reads it as Markdown."""
+    return "Role of " + " ".join(re.findall(r"[^\W_]+", path))
 
 
 def held_words(item: Brought) -> str:

@@ -22,6 +22,7 @@ from siteplanner.planning.words import firmness_sentence, recommendation
 
 MAP_KEY = "plan_map"
 MAP_HEIGHT = 420
+SLIDERS = "_sliders"
 MARKS = "S: staging point. Diamonds: must-serve points. Blue: drive. Wedges: sectors. Green dashes: dish."
 
 
@@ -98,11 +99,10 @@ def weights(work: Work) -> None:
     kept = work.memory.setdefault("weights", dict(start))
     st.caption("How much each thing counts. The ranking follows at once.")
     top = max(10.0, *start.values())
+    first = slider_values(work, kept, applies)
     for name in applies:
-        key = slider_key(work, name)
-        st.session_state.setdefault(key, float(kept[name]))  # also after another page, where the slider was not drawn
-        kept[name] = st.slider(WEIGHTS[name], 0.0, top, step=0.5, format="%.1f", key=key)
-    st.button("Back to the mission's weights", on_click=reset_weights, args=(work, applies), disabled=kept == start)
+        kept[name] = st.slider(WEIGHTS[name], 0.0, top, first[name], 0.5, format="%.1f", key=slider_key(work, name))
+    st.button("Back to the mission's weights", on_click=reset_weights, args=(work,), disabled=kept == start)
     if sum(kept.values()) <= 0:
         st.warning("At least one weight must be above 0; the last ranking stays.")
         return
@@ -112,17 +112,24 @@ def weights(work: Work) -> None:
 
 
 def slider_key(work: Work, name: str) -> str:
-    """The slider's name in the session: another plan has other sliders."""
-    return f"weight_{name}_{work.edition}_{id(work.planned)}"
+    """The slider's name in the session: another plan, another visit or a reset makes other sliders."""
+    return f"weight_{name}_{work.edition}_{id(work.planned)}_{st.session_state.get(SLIDERS, (0, {}))[0]}"
 
 
-def reset_weights(work: Work, names: list[str]) -> None:
-    """Set the sliders, not only what they stand for: the browser would send its old values with the next click."""
-    assert work.planned is not None
-    for name, value in work.planned.mission.weights.model_dump().items():
-        if name in names:
-            st.session_state[slider_key(work, name)] = float(value)
+def slider_values(work: Work, kept: dict[str, float], names: list[str]) -> dict[str, float]:
+    """Where the sliders start. A slider that is set afterwards forgets it while its panel is shut, so sliders that
+    must start elsewhere are new ones."""
+    if slider_key(work, names[0]) not in st.session_state:
+        turn = st.session_state.get(SLIDERS, (0, {}))[0]
+        st.session_state[SLIDERS] = (turn + 1, {name: float(value) for name, value in kept.items()})
+    return st.session_state[SLIDERS][1]
+
+
+def reset_weights(work: Work) -> None:
+    """Back to the mission's own; the old sliders go with what the browser holds of them."""
     work.memory.pop("weights", None)
+    turn = st.session_state.get(SLIDERS, (0, {}))[0]
+    st.session_state[SLIDERS] = (turn + 1, {})
 
 
 def choose(work: Work, key: str) -> None:

@@ -37,7 +37,10 @@ OPTIONS: dict[str, str] = {  # passed as flags: they win over a user's own confi
 }
 # Options that not every release knows: as environment variables a release that lacks one passes over it.
 # Only these names may be asked for, so that no web page elsewhere can reach the server under a name of its own.
-NEWER: dict[str, str] = {"STREAMLIT_SERVER_ALLOWED_HOSTS": f"{HOST} localhost"}
+NEWER: dict[str, str] = {
+    "STREAMLIT_SERVER_ALLOWED_HOSTS": f"{HOST} localhost",
+    "STREAMLIT_LOGGER_HIDE_WELCOME_MESSAGE": "true",
+}
 THEMES: dict[str, dict[str, str]] = {  # by the browser's own wish for light or dark; contrast as on the saved map
     "LIGHT": {"PRIMARY_COLOR": "#0B4F82", "BACKGROUND_COLOR": "#FBFAF7", "SECONDARY_BACKGROUND_COLOR": "#EFEDE6",
               "TEXT_COLOR": "#1C2430", "BORDER_COLOR": "#D8D5CC", "LINK_COLOR": "#0B4F82"},
@@ -88,7 +91,7 @@ def serve(port: int, *, open_browser: bool | None = None) -> int:
     """
     port = free_port(port)
     url = f"http://{HOST}:{port}"
-    server = subprocess.Popen(command(port), env=environment(), stdout=subprocess.DEVNULL)
+    server = subprocess.Popen(command(port), env=environment(), stdout=sys.stderr.fileno())
     asked_to_end = []
 
     def end(number: int, frame: object) -> None:
