@@ -125,11 +125,17 @@ def test_the_readout_names_the_limits_of_the_ground(page, saved, plan):
             return [p.x + b.x, p.y + b.y]; }""",
             [float(lat), float(lon)],
         )
-        page.mouse.move(*at)
-        words = page.locator(".sp-readout").inner_text().split("\n")[1]
         value = int(grid.values[cell])
         assert value & BITS[code]
-        assert words == "; ".join(LIMITS[c] for c, bit in BITS.items() if value & bit and value != OUTSIDE)
+        words = "; ".join(LIMITS[c] for c, bit in BITS.items() if value & bit and value != OUTSIDE)
+        page.mouse.move(at[0] - 3, at[1] - 3)
+        page.mouse.move(*at)
+        # the page answers a moment after the pointer moves
+        page.wait_for_function(
+            "words => document.querySelector('.sp-readout').innerText.split('\\n')[1] === words",
+            arg=words,
+            timeout=10_000,
+        )
     free = np.argwhere(grid.values == 0)
     solid = [c for c in free if (grid.values[c[0] - 1 : c[0] + 2, c[1] - 1 : c[1] + 2] == 0).all()]
     lon, lat = grid.lonlat(*grid.xy(*solid[len(solid) // 2]))
@@ -142,7 +148,9 @@ def test_the_readout_names_the_limits_of_the_ground(page, saved, plan):
     )
     page.mouse.move(at[0] + 1, at[1])
     page.mouse.move(*at)
-    assert page.locator(".sp-readout").inner_text().endswith("Passes every limit")
+    page.wait_for_function(
+        "() => document.querySelector('.sp-readout').innerText.endsWith('Passes every limit')", timeout=10_000
+    )
 
 
 def test_one_picture_of_the_ground_at_a_time_and_the_legend_follows(page, saved):
