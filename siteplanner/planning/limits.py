@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 Tick = Callable[[float], None]
 SAMPLE = 60  # cells looked at one by one to say how far a limit must relax
+FLAT_LINE_DEG = 1.0  # a line of sight less its margin must still rise, over all of the raster
 SKY_TILE_M = 2500.0  # one look angle a tile: it turns by about 0.01 deg a km, so at most about 0.02 deg off
 
 
@@ -67,13 +68,14 @@ def sky_hits(study: Study, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Fin
     ceiling = float(np.nanmax(study.obstacles.values if study.obstacles else grid.values))
     for number, satellite in enumerate(sky.satellites):
         _, elevation, _ = look_angles(centre[1], centre[0], 0.0, satellite.longitude_deg)
-        if elevation < sky.min_elevation_deg:
+        lowest = max(sky.min_elevation_deg, sky.min_margin_deg + FLAT_LINE_DEG)
+        if elevation < lowest:
             findings.append(
                 Finding(
                     "satellite_too_low",
                     "warning",
                     f"The satellite at {satellite.longitude_deg:.1f} deg stands at {elevation:.1f} deg here, below the "
-                    f"limit of {sky.min_elevation_deg:.1f} deg.",
+                    f"{lowest:.1f} deg that the mission's least elevation and margin ask for.",
                     "Name a satellite nearer to this longitude.",
                 )
             )
@@ -95,7 +97,11 @@ def _part(tick: Tick, number: int, of: int) -> Tick:
 
 
 def _sky_of(study: Study, satellite_longitude_deg: float, ceiling: float, tick: Tick) -> np.ndarray:
-    """Sky state of every cell near the search ground; one look angle per tile of SKY_TILE_M."""
+    """Sky state of every cell of the search ground; one look angle per tile of SKY_TILE_M.
+
+    As `core.sky.sky_state_varying`, but only where there is search ground, and with a tick a tile, so that a run
+    can be cancelled and its bar moves.
+    """
     grid, sky = study.elevation, study.mission.sky
     out = np.full(grid.shape, CLEAR, np.uint8)
     tile = max(int(SKY_TILE_M / grid.cell_size_m), 16)
