@@ -52,7 +52,19 @@ def recommendation(plan: Plan) -> str:
     if best.evaluation.on_air is not None:
         air = best.evaluation.on_air
         text += f" On air {air.low_min:.0f} to {air.high_min:.0f} min after dispatch, likely {air.likely_min:.0f}."
-    return text
+    return text + watch(best)
+
+
+def watch(spot: RankedSpot) -> str:
+    """What could go wrong at the spot, as a sentence to stand behind the recommendation; empty when nothing."""
+    e = spot.evaluation
+    parts = ["there is one way in and out"] if e.access is not None and e.access.ways_out == 1 else []
+    missed = [p for p in e.coverage.must_serve if p.probability < 0.5] if e.coverage is not None else []
+    if missed:
+        names = [p.name if len(p.name) <= 40 else p.name[:39] + "\u2026" for p in missed[:2]]
+        more = f" and {len(missed) - 2} more" if len(missed) > 2 else ""
+        parts.append(f"service is less likely than not at {', '.join(names)}{more}")
+    return f" Watch out: {'; '.join(parts)}." if parts else ""
 
 
 def firmness_sentence(plan: Plan) -> str:

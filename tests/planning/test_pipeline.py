@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -240,3 +241,31 @@ def test_the_last_direction_names_the_spot_s_own_distance_and_side(valley_plan):
     # the lay-by lies 30 m north of a road driven eastward: on the left
     words = f"the spot is {layby.evaluation.access.last_leg_m:.0f} m off the road, on the left"
     assert words in steps[-1].text
+
+
+def test_a_margin_above_the_satellite_is_a_finding_and_no_traceback(tmp_path):
+    """The slot at 165 W stands below 31 deg here: with 30 deg of margin the line of sight no longer rises."""
+    path = Path(write_mission(tmp_path / "m"))
+    text = path.read_text(encoding="utf-8").replace("longitude_deg = -111.0", "longitude_deg = -165.0")
+    path.write_text(text.replace("[sky]", "[sky]\nmin_margin_deg = 30\nmin_elevation_deg = 1"), encoding="utf-8")
+    made = plan(load_mission(path))
+    assert any(f.code == "satellite_too_low" and "31.0 deg" in f.message for f in made.findings)
+    assert made.spots == ()
+
+
+def test_the_recommendation_names_what_could_go_wrong(valley_plan):
+    from dataclasses import replace
+
+    from siteplanner.planning.words import watch
+
+    best = valley_plan.best
+    e = best.evaluation
+    point = replace(e.coverage.must_serve[0], name="x" * 50, probability=0.2)
+    bad = replace(best, evaluation=replace(
+        e, access=replace(e.access, ways_out=1), coverage=replace(e.coverage, must_serve=(point,) * 3)))
+    assert watch(bad) == (
+        " Watch out: there is one way in and out; service is less likely than not at "
+        f"{'x' * 39}\u2026, {'x' * 39}\u2026 and 1 more.")
+    good = replace(best, evaluation=replace(
+        e, access=replace(e.access, ways_out=2), coverage=replace(e.coverage, must_serve=())))
+    assert watch(good) == ""
