@@ -141,7 +141,7 @@ def service(c: Coverage, e: Evaluation, units: Units) -> str:
     text += style.head("By mast stop") + style.table(stops, ("Mast", "Area served"), figures=(1,))
     if points:
         text += style.head("Must-serve points") + style.table(
-            points, ("Point", "Chance", "Margin", "Distance", "Bearing"), figures=(1, 2, 3))
+            points, ("Point", "Chance", "Margin", "Distance", "Bearing true"), figures=(1, 2, 3))
     return text
 
 

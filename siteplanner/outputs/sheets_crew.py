@@ -154,7 +154,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "declination": "Magnetic declination not known."
         if declination is None
         else f"Magnetic = true {'-' if declination >= 0 else '+'} {abs(declination):.1f}°.",
-        "people": f"{people} {'people: A leads, B assists' if people > 1 else 'person: A'}",
+        "people": f"{people} {'people, a lead and a second' if people > 1 else 'person'}",
         "steps": [[str(n), s.text, s.who, f"{s.minutes:.0f}"] for n, s in enumerate(steps, 1)],
         "steps_total": f"{sum(s.minutes for s in steps):.0f} min planned; not on air after 60 min: stop, call, think.",
         "take_down": TAKE_DOWN,

@@ -102,8 +102,8 @@ def _arrow(
     east, north = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
     x0, y0, x1, y1 = cx + start * 0.45 * east, cy - start * 0.45 * north, cx + end * east, cy - end * north
     width = 1.0 if double else 0.5
-    label = f"{words} {round(bearing_deg) % 360:03d}°"
-    lx = min(max(x1 + 1.5 * east, 9), 2 * cx - 9)
+    label = f"{words} {round(bearing_deg) % 360:03d}° true"
+    lx = min(max(x1 + 1.5 * east, 12), 2 * cx - 12)
     return (
         f'<path d="M{x0:.2f} {y0:.2f}L{x1:.2f} {y1:.2f}" stroke="#000" stroke-width="{width}"/>'
         f'<g transform="translate({x1:.2f} {y1:.2f}) rotate({bearing_deg:.2f})"><path d="M0 -2L1.3 1H-1.3Z"/></g>'

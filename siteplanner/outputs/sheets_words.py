@@ -198,7 +198,7 @@ def turning_place(plan: Plan, access: Access) -> TurningPlace | None:
 
 @dataclass(frozen=True)
 class SetUpStep:
-    """One step: what, who (A, B, A+B), minutes."""
+    """One step: what, who (lead, second, both; never letters, which name spots), minutes."""
 
     text: str
     who: str
@@ -207,15 +207,15 @@ class SetUpStep:
 
 # what, who of two, share of the set-up time. Order and shares: common practice, no source
 _STEPS: tuple[tuple[str, str, float], ...] = (
-    ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "A+B", 4),
-    ("Park on the heading of this sheet, brake on, chock both wheels, then unhitch.", "A+B", 5),
-    ("Pads under all four jacks; level by the jack table, check with the level.", "A+B", 8),
-    ("Outriggers out and locked; earth rod and bonding as the manual says.", "A", 4),
-    ("Generator: exhaust downwind and clear of people; fuel, oil, start, let it settle.", "B", 5),
-    ("Look up again, clear the fall circle, raise the mast to the stop, set the lock.", "A+B", 7),
-    ("Turn the mast to the sector bearing, lock the turn, guy as the manual says.", "A", 4),
-    ("Free the dish and start its search; stay out of its way.", "B", 2),
-    ("Radio on, keep-away tape round the mast, check service with a handset, log it.", "A+B", 6),
+    ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "both", 4),
+    ("Park on the heading of this sheet, brake on, chock both wheels, then unhitch.", "both", 5),
+    ("Pads under all four jacks; level by the jack table, check with the level.", "both", 8),
+    ("Outriggers out and locked; earth rod and bonding as the manual says.", "lead", 4),
+    ("Generator: exhaust downwind and clear of people; fuel, oil, start, let it settle.", "second", 5),
+    ("Look up again, clear the fall circle, raise the mast to the stop, set the lock.", "both", 7),
+    ("Turn the mast to the sector bearing, lock the turn, guy as the manual says.", "lead", 4),
+    ("Free the dish and start its search; stay out of its way.", "second", 2),
+    ("Radio on, keep-away tape round the mast, check service with a handset, log it.", "both", 6),
 )
 
 
@@ -224,7 +224,7 @@ def set_up_steps(minutes: float, people: int) -> list[SetUpStep]:
     shares = [share for _, _, share in _STEPS]
     times, _ = parts_that_add_up([minutes * s / sum(shares) for s in shares], 0)
     return [
-        SetUpStep(text, who if people > 1 else "A", time) for (text, who, _), time in zip(_STEPS, times, strict=True)
+        SetUpStep(text, who if people > 1 else "lead", time) for (text, who, _), time in zip(_STEPS, times, strict=True)
     ]
 
 

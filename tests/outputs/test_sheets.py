@@ -319,7 +319,7 @@ def test_times_of_day_with_a_dispatch_time(plan):
     times = Times(dispatch=datetime(2026, 6, 1, 19, 30, tzinfo=zone), crew=1)
     late = replace(plan, mission=plan.mission.model_copy(update={"times": times}))
     crew = pdf_text(sheet_pdf(late, "crew"))
-    has(crew, "Mon 01 Jun 19:30 (-06:00)", "1 person: A", "sunset", "lamps")
+    has(crew, "Mon 01 Jun 19:30 (-06:00)", "1 person", "sunset", "lamps")
     has(pdf_text(sheet_pdf(late, "commander")), "Mon 01 Jun 20:")
 
 
@@ -329,7 +329,7 @@ def test_set_up_steps_add_up_and_keep_to_the_hour(minutes, people):
     assert sum(s.minutes for s in steps) == round(minutes) <= 60
     assert all(s.minutes >= 1 for s in steps)
     if people == 1:
-        assert {s.who for s in steps} == {"A"}
+        assert {s.who for s in steps} == {"lead"}
 
 
 def test_coordinates_in_three_formats_by_hand():
