@@ -248,21 +248,26 @@ def _print_explanation(result: dict[str, Any]) -> None:
         stdout.print(f"- {escape(item['reason'])}", highlight=False)
     for name, line in result["criteria"].items():
         stdout.print(
-            f"{name:>11}: {_number(line['value'])} {line['unit']}; utility {line['utility']:.2f} x weight "
+            f"{name:>11}: {_figure(line['value'], line['unit'])}; utility {line['utility']:.2f} x weight "
             f"{line['weight']:.2f} = {line['contribution']:.1f} points",
             highlight=False,
         )
     for look in result["sky"]:
         stdout.print(
             f"  satellite {escape(look['satellite_name'])}: azimuth {look['azimuth_deg']:.1f} deg true, "
-            f"elevation {look['elevation_deg']:.1f}, skyline {_number(look['horizon_deg'])}, margin "
-            f"{_number(look['margin_deg'])} deg",
+            f"elevation {_figure(look['elevation_deg'], 'deg')}, skyline {_figure(look['horizon_deg'], 'deg')}, "
+            f"margin {_figure(look['margin_deg'], 'deg')}",
             highlight=False,
         )
 
 
 def _number(value: float | None) -> str:
     return "not known" if value is None or math.isnan(value) else f"{value:.1f}"
+
+
+def _figure(value: float | None, unit: str) -> str:
+    text = _number(value)
+    return text if text == "not known" else f"{text} {unit}"
 
 
 def _print_json(value: Any) -> None:

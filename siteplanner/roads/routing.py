@@ -123,9 +123,10 @@ def _unreached_finding(tree: DriveTree) -> Finding | None:
     total = sum(p.length_m for p in parts)
     return Finding(
         "roads_not_reached", "warning",
-        f"{len(parts)} parts of the road network ({total / 1000:.1f} km the rig could use) cannot be reached from "
-        f"the staging point. The longest has {worst.length_m / 1000:.1f} km; it comes within {worst.gap_m:.0f} m of "
-        f"a reached road at {worst.reached_x:.0f} E {worst.reached_y:.0f} N of the plan's grid.",
+        f"{len(parts)} part{'s' if len(parts) > 1 else ''} of the road network ({total / 1000:.1f} km the rig could "
+        f"use) cannot be reached from the staging point. The longest has {worst.length_m / 1000:.1f} km; "
+        f"it comes within {worst.gap_m:.0f} m of a reached road at "
+        f"{worst.reached_x:.0f} E {worst.reached_y:.0f} N of the plan's grid.",
         "Check for a gap in the road data there, or a limit or one-way rule that parts the network.",
     )
 

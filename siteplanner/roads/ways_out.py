@@ -31,9 +31,11 @@ class WaysOut:
         """The finding `one way in`, or None when there are two ways."""
         if self.count >= 2:
             return None
+        cuts = len(self.cut_segments)
+        words = "1 road section" if cuts == 1 else f"{cuts} road sections"
         km = float(network.length_m[list(self.cut_segments)].sum()) / 1000
         return Finding("one_way_in", "caution",
-                       f"There is one way in: {len(self.cut_segments)} road sections ({km:.1f} km) have no way round.",
+                       f"There is one way in: {words} ({km:.1f} km) without a way round.",
                        "Keep the way clear, keep radio contact, and agree when to leave.")
 
 
