@@ -75,12 +75,21 @@ def test_the_first_page_says_what_to_do(app):
     assert "Open the sample" in [b.label for b in app.button]
 
 
-def test_without_a_plan_the_other_pages_send_back(app):
-    app.run()
-    work = next(iter(session._HELD.values()))
-    app.query_params[session.ADDRESS_KEY] = work.token
-    assert work.plan is None
-    assert not app.error
+@pytest.mark.parametrize("name", ["decide", "spot", "downloads"])
+def test_without_a_plan_a_page_says_where_to_go(name):
+    def page_of(name):
+        from importlib import import_module
+
+        import streamlit as st
+
+        from siteplanner.app import frame, session, start
+
+        st.session_state[frame.WORK] = session.Work("token")
+        st.session_state[frame.PAGES] = {"start": st.Page(start.page, title="Start")}
+        import_module(f"siteplanner.app.{name}").page()
+
+    app = AppTest.from_function(page_of, args=(name,)).run(timeout=30)
+    assert [e.value for e in app.info] == ["There is no plan yet. Choose a mission on the first page and run it."]
 
 
 def test_a_failing_page_is_a_sentence(app, monkeypatch, capfd):
