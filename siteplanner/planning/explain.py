@@ -8,6 +8,7 @@ from pathlib import Path
 from siteplanner.data.grid_reference import grid_reference
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission, mission_from_dict
+from siteplanner.planning.detail import in_detail
 from siteplanner.planning.evaluate import Judge, evaluate
 from siteplanner.planning.limits import rule_ground
 from siteplanner.planning.model import Criterion, Evaluation, Plan, Spot
@@ -60,7 +61,7 @@ def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: flo
     spot = Spot(
         "this point", x, y, latitude, longitude, grid_reference(latitude, longitude), float(grid.sample(x, y)), "user"
     )
-    evaluation = evaluate(judge, spot)
+    evaluation = in_detail(judge, evaluate(judge, spot))
     inside = int(judge.ruling.cells.values[cell]) != OUTSIDE
     criteria = score(evaluation, mission)
     total = float(sum(c.contribution for c in criteria))

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from siteplanner.data.forecast import WindForecast
     from siteplanner.data.vectors import InputRecord
+    from siteplanner.planning.skyline import Skyline
     from siteplanner.roads.network import RoadNetwork
     from siteplanner.roads.routing import Route
     from siteplanner.roads.ways_out import WaysOut
@@ -149,6 +150,7 @@ class Evaluation:
     on_air: OnAir | None
     failed: tuple[tuple[str, str], ...] = ()  # (limit, sentence); empty: the spot passes
     findings: tuple[Finding, ...] = ()
+    skyline: Skyline | None = None  # for listed spots, user's spots and explained points; None elsewhere
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,6 +15,7 @@ from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Weights
 from siteplanner.planning import warm_up
 from siteplanner.planning.candidates import cells_around, choose_cells, letters, merit, spot_at, user_spots
+from siteplanner.planning.detail import in_detail, listed_in_detail
 from siteplanner.planning.evaluate import Judge, evaluate
 from siteplanner.planning.limits import rule_ground
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot, Scene
@@ -61,8 +62,8 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
     with stages.stage("Ranking") as tick:
         evaluations = refine(judge, evaluations, guess, spacing, tick)
         ranked = name_spots(rank(evaluations, mission))
-        listed = listed_of(ranked, mission)
-        rejected = tuple(e for e in evaluations if e.failed and e.spot.origin == "user")
+        listed = listed_in_detail(judge, listed_of(ranked, mission))
+        rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
     search = {
         "search_ground_km2": float(study.search_ground.sum() * grid.cell_size_m**2 / 1e6),
         "feasible_km2": float(ruling.feasible.sum() * grid.cell_size_m**2 / 1e6),
@@ -119,10 +120,14 @@ def refine(
 
 
 def rescore(old: Plan, weights: Weights) -> Plan:
-    """The same plan under other weights; nothing physical is computed again, names stay."""
+    """The same plan under other weights; nothing that ranks is computed again, names stay.
+
+    A spot that was not listed before gets its details (horizon diagram and the like) now.
+    """
     mission = old.mission.model_copy(update={"weights": weights})
-    ranked = rank([r.evaluation for r in old.extra["all_spots"]], mission)
-    listed = listed_of(ranked, mission)
+    known = {(r.spot.x, r.spot.y): r.evaluation for r in old.spots}
+    ranked = rank([known.get((r.spot.x, r.spot.y), r.evaluation) for r in old.extra["all_spots"]], mission)
+    listed = listed_in_detail(old.extra["judge"], listed_of(ranked, mission))
     extra = {**old.extra, "firmness": firmness(listed), "all_spots": ranked}
     return replace(old, mission=mission, spots=listed, extra=extra)
 

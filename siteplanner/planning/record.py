@@ -8,6 +8,7 @@ from typing import Any
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
 from siteplanner.planning.site_wind import SiteWind
+from siteplanner.planning.skyline import Skyline
 from siteplanner.planning.timeline import Timeline
 from siteplanner.planning.words import CAUTIONS, firmness_sentence, recommendation
 
@@ -57,6 +58,25 @@ def on_site_record(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     }
 
 
+def _skyline_record(figure: Skyline) -> dict[str, Any]:
+    """One value a degree of true bearing from 0 to 359; angles to 0.01 deg, distances to 1 m."""
+    return {
+        "bearings_deg": "0 to 359, true, by 1",
+        "bare_deg": figure.bare_deg.round(2).tolist(),
+        "surface_deg": None if figure.surface_deg is None else figure.surface_deg.round(2).tolist(),
+        "known_to_m": figure.known_to_m.round(0).tolist(),  # null: complete
+        "possible_deg": figure.possible_deg.round(2).tolist(),
+        "unknown_bearings": int(figure.unknown.sum()),
+        "satellite_arc": [
+            {name: v if isinstance(v, str) else round(v, 2) for name, v in asdict(p).items()} for p in figure.arc
+        ],
+        "margin_deg": figure.margin_deg,
+        "tree_limits": [
+            {name: v if isinstance(v, str) else round(v, 1) for name, v in asdict(t).items()} for t in figure.trees
+        ],
+    }
+
+
 def _timeline_record(timeline: Timeline) -> dict[str, Any]:
     record = asdict(timeline)
     record["dispatch"] = None if timeline.dispatch is None else timeline.dispatch.isoformat()
@@ -90,6 +110,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "coverage": None,
         "access": None,
         "on_air": None,
+        "skyline": None if e.skyline is None else _skyline_record(e.skyline),
         "findings": [finding.as_dict() for finding in e.findings],
     }
     if e.coverage is not None:
