@@ -49,7 +49,10 @@ class Layers(_Part):
         default_factory=dict, description="Class code of that raster -> kind of clutter; a code left out is open."
     )
     incident_area: str = Field(description="Polygons that need coverage; column `weight` optional.")
-    roads: str = Field(description="Road lines with OpenStreetMap keys, or other columns by `road_columns`.")
+    roads: str = Field(
+        description="Road lines with OpenStreetMap keys, or other columns by `road_columns`; or an OpenStreetMap "
+        "extract (.osm.pbf, .osm)."
+    )
     road_columns: dict[str, str] = Field(
         default_factory=dict, description="OpenStreetMap key -> this layer's column, e.g. highway = 'CLASS'."
     )

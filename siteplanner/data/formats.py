@@ -21,8 +21,9 @@ VECTOR_FORMATS = {
     "GPX": (".gpx",),
     "KMZ": (".kmz",),
     "ZIP": (".zip",),
+    "OSM": (".pbf", ".osm"),
 }
-VECTOR_WORDS = "GeoJSON, GeoPackage, Shapefile (.shp or .zip), KML, KMZ, GPX, FlatGeobuf"
+VECTOR_WORDS = "GeoJSON, GeoPackage, Shapefile (.shp or .zip), KML, KMZ, GPX, FlatGeobuf; roads as .osm.pbf too"
 RASTER_WORDS = "GeoTIFF, ASCII grid, SRTM HGT, DTED, ERDAS IMG, USGS DEM, netCDF grid, GeoPackage raster"
 _SQLITE = b"SQLite format 3\x00"
 _VECTOR_REMEDY = f"Export the layer as one of: {VECTOR_WORDS}."
@@ -89,18 +90,14 @@ def vector_driver(path: Path) -> str:
     if head.startswith(b"\x00\x00\x27\x0a"):  # 9994, big-endian: ESRI Shapefile Technical Description, p. 4
         _check_shapefile(path, head)
         return "ESRI Shapefile"
+    if b"OSMHeader" in head[:16]:  # OpenStreetMap wiki, PBF Format: 4 bytes of length, then the first blob's type
+        return "OSM"
     if text.startswith(b"{"):
         return "GeoJSON"
     if text.startswith(b"<") or head.startswith((b"\xff\xfe<", b"\xfe\xff\x00<")):
         return _xml_driver(path)
     if path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
         raise InputError("This is a companion of a shapefile.", remedy="Name the .shp file.", file=path)
-    if path.suffix.lower() == ".pbf":
-        raise InputError(
-            "An OpenStreetMap extract cannot be read as a layer.",
-            remedy=f"Export its roads as one of: {VECTOR_WORDS}.",
-            file=path,
-        )
     known = any(path.suffix.lower() in endings for endings in VECTOR_FORMATS.values())
     what = "The content is not what the ending promises." if known else "This is not a vector format that is read."
     raise InputError(what, remedy=_VECTOR_REMEDY, file=path)
@@ -138,7 +135,7 @@ def _xml_driver(path: Path) -> str:
     def start(name, _attributes):
         if not roots:
             roots.append(name.rpartition(":")[2])
-            if roots[0] not in ("kml", "gpx"):
+            if roots[0] not in ("kml", "gpx", "osm"):
                 raise InputError(f"XML of the kind <{roots[0][:40]}> is not read.", remedy=_VECTOR_REMEDY, file=path)
 
     parser = expat.ParserCreate()
@@ -157,7 +154,7 @@ def _xml_driver(path: Path) -> str:
             parser.Parse(b"", True)
     except expat.ExpatError as error:
         raise InputError(f"The XML is broken or cut short ({error}).", remedy="Export it again.", file=path) from None
-    return "LIBKML" if roots[0] == "kml" else "GPX"
+    return {"kml": "LIBKML", "gpx": "GPX", "osm": "OSM"}[roots[0]]
 
 
 def _check_classic_netcdf(path: Path) -> None:

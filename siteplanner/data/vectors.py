@@ -17,6 +17,7 @@ from siteplanner.data.columns import named, plain
 from siteplanner.data.formats import VECTOR_FORMATS, local_file, vector_driver
 from siteplanner.data.geometry import Box, Kind, box_lonlat, boxes_meet, looks_swapped, mend, transformed, unwrapped
 from siteplanner.data.grid import WGS84
+from siteplanner.data.osm import TurnRestriction, read_osm
 from siteplanner.data.projections import horizontal
 from siteplanner.data.records import InputRecord, crs_name, extent_words, sha256_of
 from siteplanner.errors import Finding, InputError
@@ -38,13 +39,15 @@ class Layer:
     """A vector layer ready for use.
 
     `frame` holds the features that were kept, in the target CRS, two-dimensional, with every attribute of the
-    file; `record` says what was read, `findings` what was mended, left out or doubtful.
+    file; `record` says what was read, `findings` what was mended, left out or doubtful. `restrictions`: signed
+    turns of an OpenStreetMap extract.
     """
 
     role: str
     frame: GeoDataFrame
     record: InputRecord
     findings: tuple[Finding, ...]
+    restrictions: tuple[TurnRestriction, ...] = ()
 
 
 def read_layer(
@@ -65,6 +68,7 @@ def read_layer(
     the file's column. `layer`: which layer of a file with several; `file.gpkg|roads` as the path says the same.
     `required`: whether a layer without a usable feature is an error or a finding.
 
+    An OpenStreetMap extract (.osm.pbf, .osm) gives roads only, with points where barriers stand; see `data.osm`.
     Every layer of a KML is read (each folder is one); of a GPX the waypoints, or the routes and tracks, by
     `kinds`. Repairs, each with a finding: self-crossing polygons are made valid, heights dropped, collections
     taken apart, other kinds and missing geometries left out.
@@ -97,6 +101,8 @@ def _read_layer(
     full = local_file(path)
     near = None if near is None else unwrapped(near)
     findings: list[Finding] = []
+    if vector_driver(full) == "OSM":
+        return _extract(full, role, target_crs, kinds, near, findings, required)
     with _opened(full, role, kinds, layer, findings) as parts:
         infos = [_info(*part, full) for part in parts]
         crs = _crs(infos, full)
@@ -130,6 +136,30 @@ def _read_layer(
         f"{len(frame):,} of {total:,} features kept (layer {names})",
     )
     return Layer(role, frame, record, tuple(findings))
+
+
+def _extract(
+    path: Path, role: str, target_crs: CRS, kinds: set[Kind], near: BaseGeometry | None, findings: list[Finding],
+    required: bool,
+) -> Layer:  # fmt: skip
+    """The roads of an OpenStreetMap extract that meet `near`."""
+    if "line" not in kinds:
+        raise InputError("An OpenStreetMap extract is read for its roads only.",
+                         remedy=f"Export the {role} as a layer of its own.", file=path)  # fmt: skip
+    roads = read_osm(path, target_crs, near)
+    frame = roads.frame
+    if near is not None and len(frame):
+        import shapely
+
+        frame = frame[shapely.intersects(transformed(near, WGS84, target_crs), frame.geometry.array)]
+        frame = frame.reset_index(drop=True)
+    findings += roads.findings
+    lines = int((frame.geom_type == "LineString").sum())
+    if not lines:
+        _nothing_left(roads.count, roads.extent_lonlat, near, kinds, findings, required, path, role)
+    detail = f"{lines:,} lines of {roads.count:,} road ways kept, {len(roads.restrictions):,} turn restrictions"
+    record = InputRecord(role, path.name, sha256_of(path), "EPSG:4326", "", roads.extent_lonlat, lines, detail)
+    return Layer(role, frame, record, tuple(findings), roads.restrictions)
 
 
 @contextmanager

@@ -238,16 +238,15 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         tick(0.6)
 
         road_box = _project(box(*everything.buffer(ROAD_MARGIN_M).bounds), crs, WGS84)
-        roads = take(
-            read_layer(
-                mission.path(mission.layers.roads),
-                "roads",
-                target_crs=crs,
-                kinds={"line"},
-                near=road_box,
-                column_map=mission.layers.road_columns or None,
-            )
+        road_layer = read_layer(
+            mission.path(mission.layers.roads),
+            "roads",
+            target_crs=crs,
+            kinds={"line"},
+            near=road_box,
+            column_map=mission.layers.road_columns or None,
         )
+        roads = take(road_layer)
         tick(0.8)
         search_box = _project(box(*search.buffer(500).bounds), crs, WGS84)
         overlays: dict[str, GeoDataFrame] = {}
@@ -292,7 +291,13 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         cells = area_cells(area, grid, mission.search.coverage_cell_m)
 
     with stages.stage("Building the road network"):
-        network = build_network(roads, elevation=grid, rig=mission.rig, speeds=mission.speeds)
+        network = build_network(
+            roads,
+            elevation=grid,
+            rig=mission.rig,
+            speeds=mission.speeds,
+            restrictions=road_layer.restrictions,
+        )
         tree = drive_tree(network, staging_xy.x, staging_xy.y)
         findings += network.findings
         findings += tree.findings

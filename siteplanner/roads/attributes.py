@@ -200,7 +200,7 @@ _ALIKE = {"living_street": "service", "road": "unclassified", "minor": "unclassi
 _NOT_FOR_VEHICLES = {
     "footway", "path", "cycleway", "bridleway", "steps", "pedestrian", "corridor", "platform", "elevator",
     "via_ferrata", "proposed", "construction", "abandoned", "razed", "demolished", "disused", "raceway",
-    "escape", "ladder",
+    "escape", "ladder", "trail",
 }
 
 

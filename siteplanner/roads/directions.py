@@ -20,6 +20,8 @@ from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
 
 LOOK_M = 30.0  # a road's direction at a junction is taken over this length
+YARD_LOOK_M, YARD_CLASSES = 12.0, ("service", "track", "living_street")  # these may bend right behind a junction
+SHORT_M = 10.0  # what is driven is looked at over at least this: a link of a few metres is not felt as a road
 HEADING_M = 200.0  # "toward the north-east": over this length from the junction
 STRAIGHT_DEG, SLIGHT_DEG, SHARP_DEG, BACK_DEG = 25.0, 55.0, 120.0, 165.0  # common practice, no source
 FORK_DEG = 45.0  # another road that leaves within this of straight on makes a fork
@@ -214,8 +216,8 @@ def _junction(
     passed: tuple[str, float] | None,
 ) -> _Point | None:  # fmt: skip
     here, onto = int(route.segments[leg]), int(route.segments[leg + 1])
-    arriving = _direction(network, here, node, away=False)
-    turn = float(wrap_180_deg(_direction(network, onto, node, away=True) - arriving))
+    arriving = _driven(route, running - _look(network, here), running)
+    turn = float(wrap_180_deg(_driven(route, running, running + _look(network, onto)) - arriving))
     old, new = str(network.name[here]), str(network.name[onto])
     toward = _toward(network, route, leg + 1, grid)
     ways = [float(wrap_180_deg(_direction(network, s, node, away=True) - arriving)) for s in others]
@@ -318,10 +320,22 @@ def _leaving(network: RoadNetwork, route: Route, leg: int, grid: Grid, over_m: f
     return float(true_from_grid_deg(bearing_deg(b.x - a.x, b.y - a.y), grid.convergence_deg(a.x, a.y))) % 360
 
 
+def _look(network: RoadNetwork, segment: int) -> float:
+    longest = YARD_LOOK_M if network.highway[segment] in YARD_CLASSES else LOOK_M
+    return float(np.clip(network.length_m[segment], SHORT_M, longest))
+
+
+def _driven(route: Route, start_m: float, end_m: float) -> float:
+    """Grid bearing of the drive between two distances from its start."""
+    a = route.line.interpolate(max(start_m, 0.0))
+    b = route.line.interpolate(min(end_m, route.distance_m))
+    return float(bearing_deg(b.x - a.x, b.y - a.y))
+
+
 def _direction(network: RoadNetwork, segment: int, node: int, *, away: bool) -> float:
     """Grid bearing of a segment at one of its ends, leaving the node or running into it."""
     line, length = network.seg_geometry[segment], float(network.length_m[segment])
-    look = min(LOOK_M, length)
+    look = min(_look(network, segment), length)
     from_start = int(network.seg_from[segment]) == node
     near = shapely.line_interpolate_point(line, 0.0 if from_start else length)
     far = shapely.line_interpolate_point(line, look if from_start else length - look)

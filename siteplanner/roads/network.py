@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -9,12 +10,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 from pyproj import CRS
+from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from siteplanner.data.grid import Grid
+from siteplanner.data.osm import NODES, WAY, TurnRestriction
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Rig, Speeds
+from siteplanner.roads.arcs import Arcs, quickest_arcs
 from siteplanner.roads.attributes import BARRIERS, tag_text
+from siteplanner.roads.closures import DRAWN, Closure, closure_list
 from siteplanner.roads.grades import base_length_m, road_profile
 from siteplanner.roads.hazards import Hazard, collect_hazards, find_bends
 from siteplanner.roads.limits import judge_lines
@@ -22,10 +27,10 @@ from siteplanner.roads.noding import REACH_M, SNAP_M, Noded, node_lines
 from siteplanner.roads.speeds import line_speed_kmh, point_speed_kmh
 from siteplanner.roads.strokes import Strokes, bend_radius_m, find_strokes, sample_strokes
 from siteplanner.roads.tags import RoadTags, read_tags
+from siteplanner.roads.turns import Turns, allowed_turns, banned_turns, no_turns
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
-    from scipy.sparse import csr_matrix
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +73,7 @@ class RoadNetwork:
     profile_grade_pct: np.ndarray  # rising along the segment; a posted grade where there is one
     findings: tuple[Finding, ...] = ()
     bounds: tuple[float, float, float, float] = field(default=(0.0, 0.0, 0.0, 0.0))
+    banned_turns: np.ndarray = field(default_factory=no_turns)  # (n, 2): arc that arrives, arc that must not follow
 
     def __len__(self) -> int:
         return len(self.length_m)
@@ -75,18 +81,12 @@ class RoadNetwork:
     @cached_property
     def arcs(self) -> Arcs:
         """Directed ways to drive, the quickest one between each pair of nodes."""
-        segment = np.arange(len(self))
-        u = np.concatenate([self.seg_from, self.seg_to])
-        v = np.concatenate([self.seg_to, self.seg_from])
-        cost = np.concatenate([self.forward_s, self.backward_s])
-        arc = np.concatenate([2 * segment, 2 * segment + 1])
-        open_ = np.isfinite(cost) & (u != v)
-        u, v, cost, arc = u[open_], v[open_], cost[open_], arc[open_]
-        order = np.lexsort((arc, cost, v, u))
-        u, v, cost, arc = u[order], v[order], cost[order], arc[order]
-        first = np.ones(len(u), bool)
-        first[1:] = (np.diff(u) != 0) | (np.diff(v) != 0)
-        return Arcs(u[first], v[first], cost[first], arc[first])
+        return quickest_arcs(self.seg_from, self.seg_to, self.forward_s, self.backward_s)
+
+    @cached_property
+    def turns(self) -> Turns:
+        """What may follow what, for networks with signed turns."""
+        return allowed_turns(self.seg_from, self.seg_to, self.forward_s, self.backward_s, self.banned_turns)
 
     @cached_property
     def lines_tree(self) -> shapely.STRtree:
@@ -102,28 +102,6 @@ class RoadNetwork:
     def usable_tree(self) -> shapely.STRtree:
         """Their lines, in the order of `usable`."""
         return shapely.STRtree(self.seg_geometry[self.usable])
-
-
-@dataclass(frozen=True, eq=False)
-class Arcs:
-    """Directed edges sorted by (tail, head), no pair twice; `arc` is 2 x segment, + 1 when driven backward."""
-
-    tail: np.ndarray
-    head: np.ndarray
-    cost_s: np.ndarray
-    arc: np.ndarray
-
-    def matrix(self, size: int, cost_s: np.ndarray | None = None) -> csr_matrix:
-        from scipy.sparse import csr_matrix
-
-        cost = self.cost_s if cost_s is None else cost_s
-        indptr = np.searchsorted(self.tail, np.arange(size + 1))
-        return csr_matrix((cost, self.head.astype(np.int32), indptr.astype(np.int32)), shape=(size, size))
-
-    def find(self, tail: np.ndarray, head: np.ndarray) -> np.ndarray:
-        """Positions of the edges tail -> head, which must exist."""
-        width = int(max(self.head.max(initial=0), np.max(head, initial=0))) + 1
-        return np.searchsorted(self.tail * width + self.head, np.asarray(tail) * width + np.asarray(head))
 
 
 def _checked(roads: GeoDataFrame) -> CRS:
@@ -152,7 +130,8 @@ def _lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray, np
     finite[index[~np.isfinite(xy).all(axis=1)]] = False
     good = ok & finite
     parts, row = parts[good], row[good]
-    parts = shapely.remove_repeated_points(parts, 1e-3)
+    free = ~_has_ids(roads)[row]
+    parts[free] = shapely.remove_repeated_points(parts[free], 1e-3)
     long = shapely.length(parts) > 1e-3
     parts, row = parts[long], row[long]
     lost = len(roads) - len(np.union1d(np.unique(row), points))
@@ -163,6 +142,32 @@ def _lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray, np
             "Repair these rows if a road is missing from the map.",
         ))
     return parts, row, points
+
+
+def _has_ids(roads: GeoDataFrame) -> np.ndarray:
+    """Rows whose vertices bear ids."""
+    if NODES not in roads.columns:
+        return np.zeros(len(roads), bool)
+    return np.array([isinstance(ids, np.ndarray) for ids in roads[NODES]], bool)
+
+
+def _vertex_ids(roads: GeoDataFrame, lines: np.ndarray, row: np.ndarray) -> np.ndarray | None:
+    """Ids of the lines' vertices, -1 for lines without; None when no line has any."""
+    has = _has_ids(roads)
+    if not has[row].any():
+        return None
+    count = shapely.get_num_coordinates(lines)
+    column = roads[NODES].to_numpy()
+    parts = [column[r] if has[r] else np.full(n, -1) for r, n in zip(row.tolist(), count.tolist(), strict=True)]
+    if any(len(p) != n for p, n in zip(parts, count.tolist(), strict=True)):
+        raise ValueError(f"{NODES} needs one id for each vertex")
+    return np.concatenate(parts).astype(np.int64)
+
+
+def _flags(roads: GeoDataFrame, column: str) -> np.ndarray:
+    if column not in roads.columns:
+        return np.zeros(len(roads), bool)
+    return np.array([v is True or (isinstance(v, np.bool_) and bool(v)) for v in roads[column]], bool)
 
 
 def _barrier_points(roads: GeoDataFrame, points: np.ndarray) -> list[tuple[float, float, str]]:
@@ -178,19 +183,20 @@ def _barrier_points(roads: GeoDataFrame, points: np.ndarray) -> list[tuple[float
 def _part_nodes(noded: Noded, blocks: list[tuple[float, float, str]]) -> Noded:
     """Take the segments that meet at a blocking barrier apart: each keeps its own end."""
     start, end, x, y = noded.start_node.copy(), noded.end_node.copy(), noded.node_x, noded.node_y
+    if not blocks:
+        return noded
     fresh = len(x)
-    origin = []
-    for bx, by, _ in blocks:
-        node = int(np.argmin(np.hypot(x - bx, y - by)))
-        if np.hypot(x[node] - bx, y[node] - by) > SNAP_M:
-            continue
+    origin: list[int] = []
+    gap, nearest = cKDTree(np.column_stack([x, y])).query([b[:2] for b in blocks])
+    for node in np.unique(nearest[gap <= SNAP_M]).tolist():
         seats = [(start, i) for i in np.flatnonzero(start == node)] + [(end, i) for i in np.flatnonzero(end == node)]
         for seat, i in seats[1:]:
             seat[i] = fresh
             origin.append(node)
             fresh += 1
     return replace(noded, start_node=start, end_node=end, node_x=np.concatenate([x, x[origin]]),
-                   node_y=np.concatenate([y, y[origin]])) if origin else noded
+                   node_y=np.concatenate([y, y[origin]]),
+                   node_id=np.concatenate([noded.node_id, np.full(len(origin), -1)])) if origin else noded
 
 
 def build_network(
@@ -200,15 +206,18 @@ def build_network(
     rig: Rig,
     speeds: Speeds,
     node_crossings: bool = True,
-    closures: BaseGeometry | None = None,
+    closures: BaseGeometry | Sequence[Closure] | None = None,
+    restrictions: Sequence[TurnRestriction] = (),
 ) -> RoadNetwork:
     """Build the network from road lines with OpenStreetMap keys as columns (any may be missing).
 
     Parameters: `roads` lines in a CRS of metres; rows of points with a `barrier` tag act where they lie on a
     line. `elevation` in the same CRS, or None (grades unknown). With `node_crossings`, lines on one level
     (`layer`, `bridge`, `tunnel`) join where they cross and ends within 2 m of a line are led to it; without,
-    only common vertices join, which is the rule for OpenStreetMap extracts. `closures`: area in the same CRS
-    that must not be driven through.
+    only common vertices join. Rows with ids of their vertices (column `osm_nodes`, from an OpenStreetMap extract)
+    join where they share an id and nowhere else; rows marked in a column `drawn` (lines that the user drew) join
+    all that they cross or just miss. `closures`: area in the same CRS that must not be driven through, or several
+    with their names. `restrictions`: signed turns, by the ways of the column `osm_way`.
 
     Raises InputError for a CRS that is missing or not metric, or when no usable line is left.
     """
@@ -220,9 +229,12 @@ def build_network(
     tags, tag_findings = read_tags(roads)
     findings += tag_findings
     barriers = _barrier_points(roads, points)
-    noded = node_lines(lines, tags.level[row], cross=node_crossings,
-                       reach_m=REACH_M if node_crossings else 0.0, cut_by=closures,
-                       cut_at=np.array([b[:2] for b in barriers]) if barriers else None)
+    ids, drawn = _vertex_ids(roads, lines, row), _flags(roads, DRAWN)[row]
+    cross = node_crossings and ids is None
+    shut = closure_list(closures)
+    noded = node_lines(lines, tags.level[row], cross=cross, reach_m=REACH_M if cross or drawn.any() else 0.0,
+                       cut_by=shapely.union_all([c.shape for c in shut]) if shut else None,
+                       cut_at=np.array([b[:2] for b in barriers]) if barriers else None, vertex_id=ids, drawn=drawn)
     noded = _part_nodes(noded, [b for b in barriers if BARRIERS[b[2]] is None])
     if len(noded.mended):
         x, y, gap = noded.mended[0]
@@ -232,11 +244,16 @@ def build_network(
             f"joined to it (first at {x:.0f} E {y:.0f} N of the plan's grid, {gap:.1f} m).",
             "Look at these junctions if a route turns where no turn is possible.",
         ))
-    return _assemble(crs, noded, row[noded.line], tags, elevation, rig, speeds, closures, barriers, findings)
+    network = _assemble(crs, noded, row[noded.line], tags, elevation, rig, speeds, shut, barriers, findings)
+    if not restrictions:
+        return network
+    way = roads[WAY].fillna(0).to_numpy(np.int64)[network.source_row]
+    return replace(network, banned_turns=banned_turns(
+        restrictions, way, network.seg_from, network.seg_to, noded.node_id))
 
 
 def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation: Grid | None, rig: Rig,
-              speeds: Speeds, closures: BaseGeometry | None, barriers: list[tuple[float, float, str]],
+              speeds: Speeds, shut: Sequence[Closure], barriers: list[tuple[float, float, str]],
               findings: list[Finding]) -> RoadNetwork:
     pieces = noded.piece
     length_m = shapely.length(pieces)
@@ -271,11 +288,11 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     for i in np.flatnonzero(~by_sign & (worst > rig.max_grade_pct + 1e-9)).tolist():
         _append(reason, i, f"grade {worst[i]:.0f} % over {base_m:.0f} m (from elevation) is above the rig's "
                            f"{rig.max_grade_pct:.3g} %")
-    if closures is not None and not closures.is_empty:
-        shapely.prepare(closures)
-        middle = shapely.line_interpolate_point(pieces, 0.5, normalized=True)
-        for i in np.flatnonzero(shapely.intersects(closures, middle)).tolist():
-            _append(reason, i, "closed: inside a hazard or keep-out area")
+    if shut:
+        middle = np.asarray(shapely.line_interpolate_point(pieces, 0.5, normalized=True), object)
+        for k, i in shapely.STRtree(middle).query([c.shape for c in shut], predicate="intersects").T.tolist():
+            if shut[k].level is None or shut[k].level == tags.level[row[i]]:
+                _append(reason, i, f"closed: {shut[k].name}")
     no_grade = np.isnan(worst)
     if no_grade.any():
         with_grade = {u: (*u, "grade") for u in set(unknown[no_grade])}

@@ -26,7 +26,7 @@ class Noded:
     """Pieces between junctions. `line` is the index of the line a piece was cut from, `start_m` where on it.
 
     `mended` are the points where an end was led to a line, `under` those where a line passes below another
-    without meeting it.
+    without meeting it. `node_id`: ids of the nodes where the lines brought some, -1 for others.
     """
 
     piece: np.ndarray  # LineStrings
@@ -37,6 +37,7 @@ class Noded:
     node_y: np.ndarray
     mended: np.ndarray  # (n, 3): x, y, gap in metres
     under: np.ndarray  # (n, 3): x, y and the index of the lower line
+    node_id: np.ndarray
 
 
 def _locate(lines: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -57,13 +58,15 @@ def _keys(x: np.ndarray, y: np.ndarray) -> np.ndarray:
 class _Vertices:
     """The vertices of all lines in one table; grows by inserted points, then is cut into pieces."""
 
-    def __init__(self, lines: np.ndarray) -> None:
+    def __init__(self, lines: np.ndarray, vertex_id: np.ndarray | None = None) -> None:
         xy, self.line = shapely.get_coordinates(lines, return_index=True)
+        self.id = np.full(len(xy), -1, np.int64) if vertex_id is None else vertex_id
         self.x, self.y = xy[:, 0].copy(), xy[:, 1].copy()
         count = np.bincount(self.line, minlength=len(lines))
         self.last = np.cumsum(count) - 1
         self.first = self.last - count + 1
-        self._snap_ends()
+        if vertex_id is None:
+            self._snap_ends()
         self.measure()
         self.split = np.zeros(len(self.x), bool)
         self.split[self.first] = self.split[self.last] = True
@@ -123,11 +126,22 @@ class _Vertices:
         chosen[run[inserted]] = inserted
         any_split = np.zeros(n, bool)
         np.logical_or.at(any_split, run, split)
+        ids = np.full(n, -1, np.int64)
+        named = np.flatnonzero(order < n_old)
+        ids[run[named]] = self.id[order[named]]
+        self.id = ids
         self.x, self.y, self.line = x_all[chosen], y_all[chosen], line_s[chosen]
         self.along, self.split = along_s[chosen], any_split
         count = np.bincount(self.line)
         self.last = np.cumsum(count) - 1
         self.first = self.last - count + 1
+
+
+def _shared_ids(v: _Vertices) -> None:
+    """Cut at vertices that bear the same id."""
+    own = np.flatnonzero(v.id >= 0)
+    _, key, count = np.unique(v.id[own], return_inverse=True, return_counts=True)
+    v.split[own[count[key] > 1]] = True
 
 
 def _shared_vertices(v: _Vertices, level: np.ndarray, strict: bool) -> None:
@@ -180,8 +194,9 @@ def _insert_self_crossings(v: _Vertices, lines: np.ndarray) -> None:
         v.insert(np.full(len(on), i), along, np.full(len(on), px), np.full(len(on), py))
 
 
-def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: float) -> np.ndarray:
-    """Join ends that meet nothing to the nearest line within reach; returns (x, y, gap) of real gaps."""
+def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: float,
+               loose: np.ndarray) -> np.ndarray:
+    """Join ends of `loose` lines that meet nothing to the nearest line within reach; (x, y, gap) of real gaps."""
     split = np.flatnonzero(v.split)
     key = _keys(v.x[split], v.y[split])
     lone = np.bincount(key)[key] == 1
@@ -196,6 +211,7 @@ def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: floa
     other = np.where(is_first[end], before[np.minimum(rank + 1, len(before) - 1)], before[rank - 1])
     stub = (np.abs(v.along[other] - v.along[end]) < reach_m) & ~is_end[other]
     end = end[~stub]
+    end = end[loose[v.line[end]]]
     if not len(end):
         return np.empty((0, 3))
     points = shapely.points(v.x[end], v.y[end])
@@ -252,6 +268,8 @@ def node_lines(
     reach_m: float = REACH_M,
     cut_by: BaseGeometry | None = None,
     cut_at: np.ndarray | None = None,
+    vertex_id: np.ndarray | None = None,
+    drawn: np.ndarray | None = None,
 ) -> Noded:
     """Cut lines at their junctions.
 
@@ -259,24 +277,30 @@ def node_lines(
     level join where they cross, and ends that miss a line by up to `reach_m` are led to it. Without `cross`
     only common vertices join (OpenStreetMap: a crossing without a common node is a bridge). `cut_by`: lines
     are also cut where they meet the boundary of this area. `cut_at`: points (n, 2); lines within the snap
-    tolerance of one are cut there.
+    tolerance of one are cut there. `vertex_id`: ids of all lines' vertices in one array, -1 without one; lines then
+    join where they share an id and not where they only lie at one place. `drawn` marks lines that join as with
+    `cross` in any case.
     """
-    v = _Vertices(lines)
+    v = _Vertices(lines, vertex_id)
+    loose = np.full(len(lines), cross) if drawn is None else drawn | cross
     if cross:  # ends may have moved by the snap tolerance
         lines = np.asarray(shapely.linestrings(np.column_stack([v.x, v.y]), indices=v.line), object)
-    _shared_vertices(v, level, strict=cross)
+    if vertex_id is None:
+        _shared_vertices(v, level, strict=cross)
+    else:
+        _shared_ids(v)
     mended = np.empty((0, 3))
     a, b, x, y = find_crossings(lines)
-    joins = (level[a] == level[b]) if cross else np.zeros(len(a), bool)
+    joins = (level[a] == level[b]) & (loose[a] | loose[b])
     if joins.any():
         for line in (a[joins], b[joins]):
             v.insert(line, _locate(lines[line], x[joins], y[joins]), x[joins], y[joins])
     under = _passing_below(lines, level, a, b, x, y)
     if cross:
         _insert_self_crossings(v, lines)
-        if reach_m > 0:
-            v.settle()
-            mended = _lead_ends(v, lines, level, reach_m)
+    if loose.any() and reach_m > 0:
+        v.settle()
+        mended = _lead_ends(v, lines, level, reach_m, loose)
     if cut_by is not None and not cut_by.is_empty:
         edge = cut_by.boundary if shapely.get_dimensions(cut_by) == 2 else cut_by
         shapely.prepare(edge)
@@ -306,13 +330,20 @@ def _pieces(v: _Vertices, mended: np.ndarray, under: np.ndarray) -> Noded:
     start, end, pieces = start[real], end[real], pieces[real]
     ends = np.concatenate([start, end])
     key = _keys(v.x[ends], v.y[ends]) if len(ends) else np.empty(0, np.int64)
+    ids = v.id[ends]
+    if (ids >= 0).any():  # an id is a node of its own, wherever it lies
+        key = np.unique(np.where(ids >= 0, ids, -1 - key), return_inverse=True)[1].ravel()
     _, one = np.unique(key, return_index=True)
-    x, y = v.x[ends[one]], v.y[ends[one]]
+    x, y, node_id = v.x[ends[one]], v.y[ends[one]], ids[one]
     # two computations of one crossing may fall either side of a rounding edge
     pairs = cKDTree(np.column_stack([x, y])).query_pairs(2 * _KEY_M, output_type="ndarray")
+    pairs = pairs[(node_id[pairs] < 0).any(axis=1)]
     if len(pairs):
         near = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(x), len(x)))
         _, label = connected_components(near, directed=False)
         _, leader = np.unique(label, return_index=True)
         key, x, y = label[key], x[leader], y[leader]
-    return Noded(pieces, v.line[start], key[: len(start)], key[len(start):], x, y, mended, under)
+        best = np.full(len(leader), -1, np.int64)
+        np.maximum.at(best, label, node_id)
+        node_id = best
+    return Noded(pieces, v.line[start], key[: len(start)], key[len(start):], x, y, mended, under, node_id)

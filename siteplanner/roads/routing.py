@@ -9,12 +9,13 @@ from functools import cached_property
 import numpy as np
 import shapely
 from scipy.sparse import csr_matrix
-from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.sparse.csgraph import connected_components
 from shapely.geometry import LineString
 from shapely.ops import substring
 
 from siteplanner.errors import Finding, InputError
 from siteplanner.roads.network import RoadNetwork
+from siteplanner.roads.search import Search, search
 
 FAR_STAGING_M = 100.0  # a staging point this far from a road is said. Common practice
 _SAME_M = 1e-6  # the staging point itself, to the rounding of a projection onto a line
@@ -38,9 +39,8 @@ class DriveTree:
     """Quickest driving times from one staging point to everywhere.
 
     `x`, `y` is the staging point, snapped to `along_m` metres on `segment`, `offset_m` away. `node_s` are arrival
-    times in seconds (infinite: not reached), `before` the node before each on its quickest way (negative: none,
-    or the staging point itself). `seg_s` is the earliest arrival anywhere on a segment, `reached` whether any
-    part of it can be driven on.
+    times in seconds (infinite: not reached). `seg_s` is the earliest arrival anywhere on a segment, `reached`
+    whether any part of it can be driven on. `search` knows the ways.
     """
 
     network: RoadNetwork
@@ -51,11 +51,14 @@ class DriveTree:
     snapped_x: float
     snapped_y: float
     offset_m: float
-    node_s: np.ndarray
-    before: np.ndarray
+    search: Search
     seg_s: np.ndarray
     reached: np.ndarray
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def node_s(self) -> np.ndarray:
+        return self.search.node_s
 
     @cached_property
     def reached_segments(self) -> np.ndarray:
@@ -81,8 +84,10 @@ class DriveTree:
         share = np.clip(along_m / n.length_m[segment], 0.0, 1.0)
         forward, backward = n.forward_s[segment], n.backward_s[segment]
         with np.errstate(invalid="ignore"):
-            via_from = self.node_s[n.seg_from[segment]] + np.where(share > 0, forward * share, 0.0)
-            via_to = self.node_s[n.seg_to[segment]] + np.where(share < 1, backward * (1 - share), 0.0)
+            via_from = np.where(share > 0, self.search.enter_from_s[segment] + forward * share,
+                                self.node_s[n.seg_from[segment]])
+            via_to = np.where(share < 1, self.search.enter_to_s[segment] + backward * (1 - share),
+                              self.node_s[n.seg_to[segment]])
             ahead = share - self.along_m / n.length_m[self.segment]
             ahead = np.where(np.abs(ahead) * n.length_m[self.segment] < _SAME_M, 0.0, ahead)
             direct = np.where(ahead >= 0, forward * np.maximum(ahead, 0), backward * np.maximum(-ahead, 0))
@@ -134,7 +139,7 @@ def _unreached_finding(tree: DriveTree) -> Finding | None:
 def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
     """Drive from the point (x, y), metres in the network's CRS, to everywhere.
 
-    The point is moved to the nearest place on a road for the rig. Shortest paths: Dijkstra 1959 (scipy).
+    The point is moved to the nearest place on a road for the rig. Shortest paths: see `roads.search`.
     Raises InputError when no road is for the rig.
     """
     usable = network.usable
@@ -147,28 +152,9 @@ def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
     geometry = network.seg_geometry[segment]
     along = float(shapely.line_locate_point(geometry, point))
     snapped = shapely.get_coordinates(shapely.line_interpolate_point(geometry, along))[0]
-    size = len(network.node_x)
-    share = along / network.length_m[segment]
-    arcs = network.arcs
-    source = size
-    starts = [(int(network.seg_from[segment]), float(network.backward_s[segment] * share) if share > 0 else 0.0),
-              (int(network.seg_to[segment]), float(network.forward_s[segment] * (1 - share)) if share < 1 else 0.0)]
-    best: dict[int, float] = {}
-    for node, cost in starts:
-        if np.isfinite(cost):
-            best[node] = min(cost, best.get(node, np.inf))
-    head = np.array(sorted(best), int)
-    indptr = np.append(np.searchsorted(arcs.tail, np.arange(size + 1)), len(arcs.tail) + len(head))
-    # an edge of no length would be no edge to scipy; a nanosecond is none to a driver
-    costs = np.concatenate([arcs.cost_s, np.maximum([best[h] for h in head], 1e-9)])
-    graph = csr_matrix((costs, np.concatenate([arcs.head, head]).astype(np.int32), indptr.astype(np.int32)),
-                       shape=(size + 1, size + 1))
-    seconds, before = dijkstra(graph, indices=source, return_predecessors=True)
-    node_s, before = seconds[:size], np.where(before[:size] == source, -1, before[:size])
-    with np.errstate(invalid="ignore"):
-        from_s, to_s = node_s[network.seg_from], node_s[network.seg_to]
-        seg_s = np.minimum(np.where(np.isfinite(network.forward_s), from_s, np.inf),
-                           np.where(np.isfinite(network.backward_s), to_s, np.inf))
+    found = search(network, segment, along)
+    seg_s = np.minimum(np.where(np.isfinite(network.forward_s), found.enter_from_s, np.inf),
+                       np.where(np.isfinite(network.backward_s), found.enter_to_s, np.inf))
     seg_s[segment] = 0.0
     reached = network.drivable & np.isfinite(seg_s)
     seg_s = np.where(reached, seg_s, np.inf)
@@ -179,7 +165,7 @@ def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
             f"The staging point lies {offset:.0f} m from the nearest road for the rig; the drive starts there.",
             "Move the staging point to a road, or add the missing road."))
     tree = DriveTree(network, float(x), float(y), segment, along, float(snapped[0]), float(snapped[1]), offset,
-                     node_s, before, seg_s, reached)
+                     found, seg_s, reached)
     gap = _unreached_finding(tree)
     object.__setattr__(tree, "findings", (*findings, *([gap] if gap else [])))
     return tree
@@ -272,55 +258,33 @@ class Route:
         return np.concatenate([[0.0], np.cumsum(np.abs(self.end_m - self.start_m))])
 
 
-def _node_path(before: np.ndarray, node: int) -> list[int]:
-    path = [node]
-    while before[path[-1]] >= 0:
-        path.append(int(before[path[-1]]))
-    return path[::-1]
-
-
 def _legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> list[tuple[int, float, float]]:
     """(segment, start along, end along) of the quickest way."""
     seg, length = access.segment, float(network.length_m[access.segment])
     share = min(max(access.along_m / length, 0.0), 1.0)
-    options: list[tuple[float, int, float]] = []  # time, last node, along of that node
     forward, backward = network.forward_s[seg], network.backward_s[seg]
-    via_from = tree.node_s[network.seg_from[seg]] + (forward * share if share > 0 else 0.0)
-    via_to = tree.node_s[network.seg_to[seg]] + (backward * (1 - share) if share < 1 else 0.0)
-    options.append((float(via_from), int(network.seg_from[seg]), 0.0))
-    options.append((float(via_to), int(network.seg_to[seg]), length))
+    found = tree.search
+    a, b = int(network.seg_from[seg]), int(network.seg_to[seg])
+    via_from = float(found.enter_from_s[seg] + forward * share if share > 0 else found.node_s[a])
+    via_to = float(found.enter_to_s[seg] + backward * (1 - share) if share < 1 else found.node_s[b])
     if seg == tree.segment:
         ahead = access.along_m - tree.along_m
         direct = 0.0 if abs(ahead) < _SAME_M else (forward if ahead > 0 else backward) * abs(ahead) / length
         if direct <= min(via_from, via_to) and np.isfinite(direct):
             return [(seg, tree.along_m, tree.along_m if direct == 0 else access.along_m)]
-    time, node, entry = min(options, key=lambda o: o[0])
-    if not np.isfinite(time):
+    if not np.isfinite(min(via_from, via_to)):
         raise InputError("The access point cannot be reached.", remedy="Take it from nearest_access.")
-    path = _node_path(tree.before, node)
-    legs: list[tuple[int, float, float]] = []
-    start = tree.segment
-    to_first = _start_end(network, tree, path[0])
-    legs.append((start, tree.along_m, to_first))
-    if len(path) > 1:
-        at = network.arcs.find(np.array(path[:-1]), np.array(path[1:]))
-        for arc in network.arcs.arc[at].tolist():
-            size = float(network.length_m[arc >> 1])
-            legs.append((arc >> 1, size, 0.0) if arc & 1 else (arc >> 1, 0.0, size))
+    if via_from <= via_to:
+        entry, (leave, arcs) = 0.0, found.way(a, 2 * seg if share > 0 else None)
+    else:
+        entry, (leave, arcs) = length, found.way(b, 2 * seg + 1 if share < 1 else None)
+    legs = [(tree.segment, tree.along_m, leave)]
+    for arc in arcs:
+        size = float(network.length_m[arc >> 1])
+        legs.append((arc >> 1, size, 0.0) if arc & 1 else (arc >> 1, 0.0, size))
     legs.append((seg, entry, access.along_m))
     kept = [leg for leg in legs if abs(leg[2] - leg[1]) > 1e-9]
     return kept or [legs[0]]
-
-
-def _start_end(network: RoadNetwork, tree: DriveTree, node: int) -> float:
-    """Along of the end of the staging segment that the way leaves by."""
-    seg, length = tree.segment, float(network.length_m[tree.segment])
-    if network.seg_from[seg] != network.seg_to[seg]:
-        return 0.0 if node == network.seg_from[seg] else length
-    share = tree.along_m / length  # a ring: the cheaper side
-    back = network.backward_s[seg] * share if share > 0 else 0.0
-    ahead = network.forward_s[seg] * (1 - share) if share < 1 else 0.0
-    return 0.0 if back <= ahead else length
 
 
 def _profile(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[np.ndarray, np.ndarray]:

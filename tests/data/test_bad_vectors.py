@@ -86,6 +86,7 @@ def test_wrong_encoding_of_a_shapefile(tmp_path):
         ("a.sqlite", b"SQLite format 3\x00" + b"\x00" * 100, "not a vector format"),
         ("a.gpkg", b"SQLite format 3\x00" + b"\x00" * 52 + b"GPKG" + b"\x00" * 60, "damaged"),
         ("a.pbf", b"\x00\x00\x00\x0d\x0a\x09OSMHeader", "OpenStreetMap extract"),
+        ("a.pbf", b"\x1a\x0bnot an extract", "not what the ending promises"),
         ("a.dbf", b"\x03abc", "Name the .shp file"),
         ("a.shp", b"\x00\x00\x27\x0a" + b"\x00" * 20, "damaged|missing|cut short"),
         ("a.csv", b"name,lat,lon\nx,1,2\n", "not a vector format"),

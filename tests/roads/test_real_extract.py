@@ -1,0 +1,157 @@
+"""A real extract read, routed and described. What the tests compare with is taken from the file by osmium alone."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import osmium
+import pytest
+from affine import Affine
+from pyproj import CRS, Geod
+
+from siteplanner.data.grid import Grid
+from siteplanner.data.vectors import read_layer
+from siteplanner.mission import Rig, Speeds
+from siteplanner.roads.directions import directions
+from siteplanner.roads.network import build_network
+from siteplanner.roads.routing import drive_tree, nearest_access, route_to
+from tests.roads.test_turns import arc_graph
+
+UTM = CRS.from_epsg(32635)
+FILE = Path(__file__).parent / "data" / "helsinki_roads.osm.pbf"
+GEOD = Geod(ellps="WGS84")
+
+
+@pytest.fixture(scope="module")
+def layer():
+    return read_layer(FILE, "roads", target_crs=UTM, kinds={"line"})
+
+
+@pytest.fixture(scope="module")
+def net(layer):
+    return build_network(layer.frame, elevation=None, rig=Rig(height_m=2.5, width_m=2.2, length_m=9), speeds=Speeds(),
+                         restrictions=layer.restrictions)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def grid(net):
+    x0, _, _, y1 = net.bounds
+    return Grid(np.zeros((200, 200)), Affine(10, 0, x0 - 100, 0, -10, y1 + 100), UTM)
+
+
+@pytest.fixture(scope="module")
+def raw():
+    """(way -> node ids, node -> (lon, lat), restrictions as (value, from way, via node, to way))."""
+    ways, nodes, signs = {}, {}, []
+    for o in osmium.FileProcessor(str(FILE)):
+        if o.is_node():
+            nodes[o.id] = (o.lon, o.lat)
+        elif o.is_way():
+            ways[o.id] = [n.ref for n in o.nodes]
+        else:
+            m = {role: ref for _, ref, role in ((m.type, m.ref, m.role) for m in o.members)}
+            signs.append((o.tags.get("restriction", ""), m.get("from"), m.get("via"), m.get("to")))
+    return ways, nodes, signs
+
+
+def routes(net, count=60):
+    rng = np.random.default_rng(5)
+    x0, y0, x1, y1 = net.bounds
+    while count:
+        tree = drive_tree(net, rng.uniform(x0, x1), rng.uniform(y0, y1))
+        for _ in range(4):
+            access = nearest_access(net, tree, rng.uniform(x0, x1), rng.uniform(y0, y1))
+            route = route_to(net, tree, access)
+            if len(route.segments) > 4:
+                count = max(count - 1, 0)
+                yield route
+
+
+def test_lines_meet_at_shared_nodes_and_nowhere_else(layer, net, raw):
+    ways, nodes, _ = raw
+    use: dict[int, int] = {}
+    kept = set(layer.frame["osm_way"])
+    for way in kept & set(ways):
+        refs = [r for r in ways[way] if r in nodes]
+        for k, ref in enumerate(refs):
+            use[ref] = use.get(ref, 0) + (1 if k in (0, len(refs) - 1) else 2)
+    # a node of the graph with three or more ends is a node that several ways (or one twice) share, and the reverse
+    ends = np.bincount(np.concatenate([net.seg_from, net.seg_to]), minlength=len(net.node_x))
+    junctions = sum(n >= 3 for n in use.values())
+    assert junctions > 200
+    assert int((ends >= 3).sum()) == pytest.approx(junctions, abs=12)  # bollards part some, areas are not read
+    assert int((ends == 2).sum()) < sum(n == 2 for n in use.values()) / 2  # plain bends are no nodes
+
+
+def test_arrivals_agree_with_networkx(net):
+    x0, y0, _, _ = net.bounds
+    tree = drive_tree(net, x0 + 200, y0 + 500)
+    theirs = arc_graph(net, tree)
+    reached = np.isfinite(theirs)
+    assert reached.sum() > 800
+    assert np.array_equal(np.isfinite(tree.node_s), reached)
+    assert tree.node_s[reached] == pytest.approx(theirs[reached], abs=1e-6)
+
+
+def test_no_route_breaks_a_sign_of_the_file(layer, net, raw):
+    _, nodes, signs = raw
+    way_of = layer.frame["osm_way"].to_numpy()
+    tested = 0
+    for route in routes(net):
+        ways = [int(way_of[net.source_row[s]]) for s in route.segments]
+        for k, (a, b) in enumerate(pairwise(ways)):
+            segment = route.segments[k]
+            node = net.seg_to[segment] if route.directions[k] > 0 else net.seg_from[segment]
+            place = net.node_x[node], net.node_y[node]
+            for value, from_way, via, to_way in signs:
+                if from_way != a or via not in nodes:
+                    continue
+                lon, lat = nodes[via]
+                there = lonlat_to_utm(lon, lat)
+                if np.hypot(there[0] - place[0], there[1] - place[1]) > 0.5:
+                    continue
+                tested += 1
+                if value.startswith("no_"):
+                    assert b != to_way
+                elif value.startswith("only_"):
+                    assert b == to_way
+    assert tested > 10
+
+
+def lonlat_to_utm(lon, lat):
+    from pyproj import Transformer
+
+    return Transformer.from_crs(4326, UTM, always_xy=True).transform(lon, lat)
+
+
+def test_left_and_right_agree_with_bearings_on_the_ellipsoid(net, grid):
+    """Each turn told is compared with the change of the geodesic bearing 25 m before and after it."""
+    checked = 0
+    for route in routes(net, 40):
+        for step in directions(net, route, grid):
+            if step.kind.split(" ")[0] != "turn" or step.kind == "turn back":
+                continue
+            before, here, after = (
+                grid.lonlat(*route.line.interpolate(min(max(d, 0), route.distance_m)).coords[0])
+                for d in (step.running_m - 25, step.running_m, step.running_m + 25)
+            )
+            into = GEOD.inv(*before, *here)[0]
+            out = GEOD.inv(*here, *after)[0]
+            turn = (out - into + 180) % 360 - 180
+            if abs(turn) < 30 or abs(turn) > 150:  # too near to straight on or back for a word's sign to be sure
+                continue
+            checked += 1
+            assert ("right" in step.kind) == (turn > 0), (step.text, turn)
+            assert step.latitude == pytest.approx(here[1], abs=1e-6)
+    assert checked > 100
+
+
+def test_one_way_streets_are_kept(layer, net):
+    oneway = layer.frame["oneway"].fillna("").to_numpy()
+    for route in routes(net, 30):
+        for segment, ahead in zip(route.segments.tolist(), route.directions.tolist(), strict=True):
+            word = oneway[net.source_row[segment]]
+            assert not (word == "yes" and ahead < 0)
+            assert not (word == "-1" and ahead > 0)
