@@ -12,7 +12,7 @@ from siteplanner.app.frame import need_plan, units_now, work_now
 from siteplanner.app.labels import Units, degrees, minutes, plain
 from siteplanner.app.session import spot_key
 from siteplanner.app.start import finding_note
-from siteplanner.outputs.aiming import both_bearings
+from siteplanner.outputs.aiming import both_bearings, compass_words
 from siteplanner.outputs.text import bearing_text, clean, grade_text, named, percent_text, shown
 from siteplanner.planning.model import Access, Coverage, Evaluation, Plan, RankedSpot
 from siteplanner.planning.words import CAUTIONS, best_look, compass_point
@@ -116,7 +116,8 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
                f"{shown(degrees(best.elevation_deg))} up</p>")
     dish = style.table(looks, ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin"),
                        figures=(1, 2, 3, 4, 5, 6)) if looks else ""
-    return style.head("Raise and aim") + big + style.table(rows) + dish
+    compass = f'<p class="sp-small">{shown(compass_words(e))}</p>'
+    return style.head("Raise and aim") + big + style.table(rows) + dish + compass
 
 
 def on_air(e: Evaluation) -> str:

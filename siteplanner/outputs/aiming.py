@@ -11,10 +11,22 @@ from siteplanner.planning.model import Evaluation, RankedSpot
 
 def declination_deg(evaluation: Evaluation) -> float | None:
     """True minus magnetic bearing at the spot, east positive; None: not known."""
+    if evaluation.magnetic is not None:
+        return evaluation.magnetic.declination_deg
     for look in evaluation.sky:
         if look.azimuth_magnetic_deg is not None:
             return (look.azimuth_deg - look.azimuth_magnetic_deg + 180) % 360 - 180
     return None
+
+
+def compass_words(evaluation: Evaluation) -> str:
+    """How to turn true into magnetic, by which model and for which day; or why there is nothing to turn by."""
+    turn, compass = declination_deg(evaluation), evaluation.magnetic
+    if turn is None:
+        why = "" if compass is None or compass.finding is None else f" {compass.finding.message}"
+        return f"Magnetic declination not known: bearings are true only.{why}"
+    rule = f"Magnetic = true {'-' if turn >= 0 else '+'} {abs(turn):.1f}°"
+    return f"{rule}." if compass is None else f"{rule} ({compass.source})."
 
 
 def both_bearings(true_deg: float, evaluation: Evaluation) -> str:

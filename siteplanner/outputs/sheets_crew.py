@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from siteplanner.outputs.aiming import declination_deg
+from siteplanner.outputs.aiming import compass_words, declination_deg
 from siteplanner.outputs.sheets_commander import weakest_points, wind_words
 from siteplanner.outputs.sheets_fonts import name_in_text, short
 from siteplanner.outputs.sheets_site import horizon_figure, site_svg
@@ -151,9 +151,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
             for n, b in enumerate(coverage.sector_bearings_deg if coverage else (), 1)
         ],
         "aim": aim_words(coverage.sector_bearings_deg if coverage else ()),
-        "declination": "Magnetic declination not known."
-        if declination is None
-        else f"Magnetic = true {'-' if declination >= 0 else '+'} {abs(declination):.1f}°.",
+        "declination": compass_words(e),
         "people": f"{people} {'people, a lead and a second' if people > 1 else 'person'}",
         "steps": [[str(n), s.text, s.who, f"{s.minutes:.0f}"] for n, s in enumerate(steps, 1)],
         "steps_total": f"{sum(s.minutes for s in steps):.0f} min planned; not on air after 60 min: stop, call, think.",

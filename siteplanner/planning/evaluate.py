@@ -13,6 +13,7 @@ from siteplanner.core.terrain import attitude, best_heading, footprint, jack_lif
 from siteplanner.errors import Finding
 from siteplanner.planning.ground_way import GroundWay
 from siteplanner.planning.limits import line_keep_away_m
+from siteplanner.planning.magnetic import day_of, magnetic
 from siteplanner.planning.model import (
     Access,
     Evaluation,
@@ -40,22 +41,6 @@ class Judge:
     way: GroundWay
 
 
-def magnetic_declination_deg(latitude_deg: float, longitude_deg: float, height_m: float) -> float | None:
-    """Declination today, east positive, by the World Magnetic Model; None outside the model's years."""
-    import datetime
-
-    from pygeomag import GeoMag
-
-    today = datetime.date.today()
-    year = today.year + (today.timetuple().tm_yday - 1) / 365.25
-    try:
-        model = GeoMag(coefficients_file="wmm/WMM_2025.COF")
-        result = model.calculate(glat=latitude_deg, glon=longitude_deg, alt=height_m / 1000, time=year)
-    except ValueError:
-        return None
-    return float(result.d)
-
-
 def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     """Judge one spot. Limits that it breaks stand in `failed`; nothing here depends on weights."""
     study = judge.study
@@ -76,7 +61,8 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     findings: list[Finding] = []
     access = find_access(judge, spot, cell)
     ground = judge_ground(judge, spot, cell, access)
-    sky = judge_sky(study, spot, cell)
+    compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
+    sky = judge_sky(study, spot, cell, compass.declination_deg)
     coverage = predict_coverage(study, spot, cell)
     failed += broken_limits(judge, spot, cell, ground, sky, access)
     if access is not None:
@@ -85,7 +71,7 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         if one_way is not None:
             findings.append(one_way)
     on_air = time_on_air(study.mission, access) if access is not None else None
-    return Evaluation(spot, ground, sky, coverage, access, on_air, tuple(failed), tuple(findings))
+    return Evaluation(spot, ground, sky, coverage, access, on_air, tuple(failed), tuple(findings), magnetic=compass)
 
 
 def judge_ground(judge: Judge, spot: Spot, cell: tuple[int, int], access: Access | None) -> Ground:
@@ -129,19 +115,22 @@ def _way_out_deg(access: Access | None) -> float | None:
     return float(np.degrees(np.arctan2(x0 - x1, y0 - y1)) % 360)
 
 
-def judge_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> tuple[Look, ...]:
+def judge_sky(
+    study: Study, spot: Spot, cell: tuple[int, int], declination_deg: float | None = None
+) -> tuple[Look, ...]:
     """Look angles, exact skyline over the beam's width and margin for every satellite named."""
     grid, sky = study.elevation, study.mission.sky
     obstacles = None if study.obstacles is None else study.obstacles.values
     height = study.mission.trailer.dish_height_m
+    # beside a hole the blended height is unknown, the cell's own is not
+    above_sea = spot.elevation_m if np.isfinite(spot.elevation_m) else float(grid.values[cell])
     convergence = grid.convergence_deg(spot.x, spot.y)
-    declination = magnetic_declination_deg(spot.latitude, spot.longitude, spot.elevation_m)
     top = float(np.nanmax(grid.values if obstacles is None else obstacles))
     eye = float(grid.values[cell]) + height
     looks = []
     for satellite in sky.satellites:
         azimuth, elevation, skew = (
-            float(v) for v in look_angles(spot.latitude, spot.longitude, spot.elevation_m, satellite.longitude_deg)
+            float(v) for v in look_angles(spot.latitude, spot.longitude, above_sea, satellite.longitude_deg)
         )
         bearings = azimuth - convergence + BEAM_OFFSETS_DEG
         skyline, known_to = horizon_reach(
@@ -160,7 +149,7 @@ def judge_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> tuple[Look, ..
                 satellite.name or f"{satellite.longitude_deg:g} deg",
                 satellite.longitude_deg,
                 azimuth,
-                None if declination is None else (azimuth - declination) % 360,
+                None if declination_deg is None else (azimuth - declination_deg) % 360,
                 elevation,
                 skew,
                 horizon,

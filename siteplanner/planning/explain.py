@@ -62,12 +62,18 @@ def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: flo
         "this point", x, y, latitude, longitude, grid_reference(latitude, longitude), float(grid.sample(x, y)), "user"
     )
     evaluation = in_detail(judge, evaluate(judge, spot))
+    compass = evaluation.magnetic
     inside = int(judge.ruling.cells.values[cell]) != OUTSIDE
     criteria = score(evaluation, mission)
     total = float(sum(c.contribution for c in criteria))
     passes = inside and not evaluation.failed
     return Explanation(
-        evaluation, inside, criteria, total if passes else None, 1 + sum(s > total for s in scores) if passes else None
+        evaluation,
+        inside,
+        criteria,
+        total if passes else None,
+        1 + sum(s > total for s in scores) if passes else None,
+        () if compass is None or compass.finding is None else (compass.finding,),
     )
 
 
@@ -107,4 +113,11 @@ def explain_record(
         if known.get(i.file, i.sha256) != i.sha256
     )
     found = explain_with(Judge(study, ruling, way), mission, latitude, longitude, scores)
-    return Explanation(found.evaluation, found.in_search_ground, found.criteria, found.score, found.would_rank, changed)
+    return Explanation(
+        found.evaluation,
+        found.in_search_ground,
+        found.criteria,
+        found.score,
+        found.would_rank,
+        (*changed, *found.findings),
+    )

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from siteplanner.data.forecast import WindForecast
     from siteplanner.data.vectors import InputRecord
+    from siteplanner.planning.magnetic import Magnetic
     from siteplanner.planning.skyline import Skyline
     from siteplanner.roads.network import RoadNetwork
     from siteplanner.roads.routing import Route
@@ -150,6 +151,7 @@ class Evaluation:
     on_air: OnAir | None
     failed: tuple[tuple[str, str], ...] = ()  # (limit, sentence); empty: the spot passes
     findings: tuple[Finding, ...] = ()
+    magnetic: Magnetic | None = None  # None: no elevation, so nothing was worked out
     skyline: Skyline | None = None  # for listed spots, user's spots and explained points; None elsewhere
 
 

@@ -18,6 +18,7 @@ from siteplanner.planning.candidates import cells_around, choose_cells, letters,
 from siteplanner.planning.detail import in_detail, listed_in_detail
 from siteplanner.planning.evaluate import Judge, evaluate
 from siteplanner.planning.limits import rule_ground
+from siteplanner.planning.magnetic import day_of, magnetic
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot, Scene
 from siteplanner.planning.progress import Progress, Stages
 from siteplanner.planning.scoring import firmness, rank
@@ -79,7 +80,9 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
         mission=mission,
         software=software(),
         inputs=(*study.inputs, *forecast_records),
-        findings=tuple(_unique([*study.findings, *sky_findings, *_search_findings(search)])),
+        findings=tuple(
+            _unique([*study.findings, *sky_findings, *_magnetic_findings(study), *_search_findings(search)])
+        ),
         rulings=ruling.shares,
         spots=listed,
         rejected=rejected,
@@ -183,6 +186,13 @@ def software() -> dict[str, str]:
         "numpy": np.__version__,
         "created": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
     }
+
+
+def _magnetic_findings(study: Study) -> list[Finding]:
+    """What keeps magnetic bearings from being given, told once for the whole mission: where it starts."""
+    staging = study.mission.staging
+    finding = magnetic(staging.latitude, staging.longitude, 0.0, day_of(study.mission)).finding
+    return [] if finding is None else [finding]
 
 
 def _search_findings(search: dict) -> list[Finding]:

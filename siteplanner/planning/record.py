@@ -107,6 +107,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "y": spot.y,
         "ground": asdict(e.ground),
         "sky": [asdict(look) for look in e.sky],
+        "magnetic": None if e.magnetic is None else asdict(e.magnetic),
         "coverage": None,
         "access": None,
         "on_air": None,
