@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from siteplanner.mission import Mission
 from siteplanner.planning.model import Access, OnAir
@@ -22,6 +23,7 @@ METHOD = (
     "PERT: per part mean (low + 4 x likely + high) / 6, spread (high - low) / 6, parts independent; "
     "the range holds about 9 cases in 10."
 )
+MOST_SHOWN_H = 96.0  # of the hours after dispatch in a drawing
 ON_SITE_PARTS = 2  # set-up and acquisition: what comes after the arrival
 SUNRISE_DEG = -0.8333  # upper rim on the horizon, mean refraction; as in the almanacs
 CIVIL_DEG = -6.0  # civil twilight
@@ -60,6 +62,15 @@ class Light:
 
 
 @dataclass(frozen=True)
+class LightSpan:
+    """A time without full daylight at the spot; hours from dispatch."""
+
+    kind: str  # twilight, dark
+    start_h: float
+    end_h: float
+
+
+@dataclass(frozen=True)
 class Timeline:
     """From dispatch to relief. Hours of fuel count from first service, relief from dispatch."""
 
@@ -76,6 +87,12 @@ class Timeline:
     refuel_low_h: float  # reserve reached at the highest burn
     refuel_likely_h: float
     relief_h: float
+    nights: tuple[LightSpan, ...] = ()  # over `span_h` hours; empty without a dispatch time
+
+    @property
+    def span_h(self) -> float:
+        """Hours from dispatch that a drawing should show: past the likely refuelling and the relief."""
+        return span_h(self.late_min, self.refuel_likely_h, self.relief_h)
 
     @property
     def arrival(self) -> Part:
@@ -134,11 +151,14 @@ def timeline(mission: Mission, access: Access, latitude: float, longitude: float
     last, power, times = parts[-1], mission.power, mission.times
     low, likely, high = power.fuel_burn_l_per_h
     usable = power.fuel_tank_l * (1 - power.refuel_at_share)
-    light = None
+    light: Light | None = None
+    nights: tuple[LightSpan, ...] = ()
     if times.dispatch is not None:
         light = daylight(
             times.dispatch, parts[-ON_SITE_PARTS - 1], last, latitude=latitude, longitude=longitude, height_m=height_m
         )
+        shown = span_h(last.end_late_min, usable / likely, times.shift_h)
+        nights = light_spans(times.dispatch, shown, latitude, longitude, height_m)
     return Timeline(
         parts=parts,
         early_min=last.end_early_min,
@@ -153,7 +173,44 @@ def timeline(mission: Mission, access: Access, latitude: float, longitude: float
         refuel_low_h=usable / high,
         refuel_likely_h=usable / likely,
         relief_h=times.shift_h,
+        nights=nights,
     )
+
+
+def span_h(late_min: float, refuel_likely_h: float, relief_h: float) -> float:
+    """Hours from dispatch that a drawing shows: likely refuelling and relief, a little more, at most `MOST_SHOWN_H`."""
+    return min(max(1.05 * (late_min / 60 + refuel_likely_h), 1.1 * relief_h, late_min / 60 + 1), MOST_SHOWN_H)
+
+
+def light_spans(
+    dispatch: datetime, hours: float, latitude: float, longitude: float, height_m: float
+) -> tuple[LightSpan, ...]:
+    """Twilight and dark at a place from dispatch on, in order, over so many hours.
+
+    Elevations by the NREL SPA every 5 minutes; a span starts and ends where a straight line between two of them
+    crosses the level, good to a few seconds. Times are those of a level horizon.
+    """
+    steps = max(math.ceil(hours * 12), 1)
+    at = [k * hours / steps for k in range(steps + 1)]
+    height = sun_elevations_deg([dispatch + timedelta(hours=h) for h in at], latitude, longitude, height_m)
+    cuts = [0.0]
+    for k in range(steps):
+        low, high = sorted((height[k], height[k + 1]))
+        crossed = [level for level in (CIVIL_DEG, SUNRISE_DEG) if low < level <= high]
+        cuts += sorted(at[k] + (c - height[k]) / (height[k + 1] - height[k]) * (at[k + 1] - at[k]) for c in crossed)
+    cuts.append(hours)
+    spans = []
+    for start, end in pairwise(cuts):
+        if end - start < 1e-9:
+            continue
+        # the sun's height inside the span says which it is
+        nearest = (start + end) / 2 / hours * steps
+        k = min(int(nearest), steps - 1)
+        inside = height[k] + (nearest - k) * (height[k + 1] - height[k])
+        word = light_word(inside)
+        if word != "day":
+            spans.append(LightSpan(word, start, end))
+    return tuple(spans)
 
 
 def daylight(

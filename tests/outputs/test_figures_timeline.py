@@ -1,0 +1,154 @@
+"""The drawn timeline: bars where the figures put them, night where the sun is down, wind where the forecast is."""
+
+from __future__ import annotations
+
+import math
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
+
+import pytest
+
+from siteplanner.data.forecast import WindForecast
+from siteplanner.mission import Power, Times
+from siteplanner.outputs.figures_timeline import SHADES, timeline_svg
+from siteplanner.planning.on_site import on_site
+from siteplanner.planning.timeline import light_spans, sun_times
+from tests.outputs.factory import HOSTILE, make_plan
+
+ZONE = timezone(timedelta(hours=-6))
+EVENING = datetime(2026, 6, 1, 19, 30, tzinfo=ZONE)
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def dispatched(plan, moment=EVENING, **parts):
+    return replace(plan, mission=plan.mission.model_copy(update={"times": Times(dispatch=moment), **parts}))
+
+
+def windy(plan, start, speeds):
+    times = tuple(start + timedelta(hours=k) for k in range(len(speeds)))
+    none = (math.nan,) * len(speeds)
+    return replace(plan, forecast=WindForecast(times, tuple(speeds), none, none))
+
+
+def rects(svg, fill):
+    """(x, width) of each bar with this fill, in order."""
+    found = [r for r in ET.fromstring(svg).iter(f"{SVG}rect") if r.get("x") and re.fullmatch(fill, r.get("fill"))]
+    return [(float(r.get("x")), float(r.get("width"))) for r in found]
+
+
+def words(svg):
+    return [t.text for t in ET.fromstring(svg).iter(f"{SVG}text")]
+
+
+def test_parts_stand_end_to_end_on_one_scale(plan):
+    timeline = on_site(plan, plan.best).timeline
+    svg = timeline_svg(plan, plan.best)
+    # the left half: from 14 to (760 - 28 - 22) / 2 further on; its end is 1.04 x the late end of the last part
+    across, whole = 355.0, 1.04 * timeline.late_min
+    bars = rects(svg, "#aaa") + rects(svg, "#333")[:1]
+    start = 0.0
+    for part, (x, width) in zip(timeline.parts, bars, strict=True):
+        assert x == pytest.approx(14 + across * start / whole, abs=0.06)
+        assert width == pytest.approx(max(across * (part.end_mean_min - start) / whole, 1.5), abs=0.11)
+        start = part.end_mean_min
+        assert f"{part.name}: {part.end_early_min:.0f} to {part.end_late_min:.0f} min" in words(svg)
+
+
+def test_refuelling_and_relief_stand_in_their_hours(plan):
+    timeline = on_site(plan, plan.best).timeline
+    svg = timeline_svg(plan, plan.best, width=388, parts=False)
+    ((x, width),) = rects(svg, r"url\(#h\w+\)")
+    scale = 360 / timeline.span_h
+    assert x == pytest.approx(14 + scale * (timeline.mean_min / 60 + timeline.refuel_low_h), abs=0.06)
+    assert width == pytest.approx(scale * (timeline.refuel_likely_h - timeline.refuel_low_h), abs=0.11)
+    marks = [float(m) for m in re.findall(r'd="M([\d.]+) [\d.]+l-5', svg)]
+    assert marks == pytest.approx([14 + scale * h for h in (12, 24, 36, 48)], abs=0.06)
+    assert f"Refuel {timeline.refuel_low_h:.0f} to {timeline.refuel_likely_h:.0f} h after first service" in words(svg)
+
+
+def test_night_is_shaded_from_dusk_to_dawn(plan):
+    late = dispatched(plan)
+    spot, timeline = plan.best.spot, on_site(late, late.best).timeline
+    svg = timeline_svg(late, late.best, width=388, parts=False)
+    # dusk of the day and dawn of the next by the function that is tested against almanacs
+    dusk = sun_times(EVENING, spot.latitude, spot.longitude, spot.elevation_m)[3]
+    dawn = sun_times(EVENING + timedelta(days=1), spot.latitude, spot.longitude, spot.elevation_m)[0]
+    hours = [(t - EVENING).total_seconds() / 3600 for t in (dusk, dawn)]
+    first = next(n for n in timeline.nights if n.kind == "dark")
+    assert (first.start_h, first.end_h) == pytest.approx(hours, abs=1 / 120)  # half a minute
+    x, width = rects(svg, SHADES["dark"])[1]  # the first is the key's
+    scale = 360 / timeline.span_h
+    assert (x, x + width) == pytest.approx([14 + scale * h for h in hours], abs=0.2)
+    assert {"dark", "twilight"} <= set(words(svg))
+    assert not rects(timeline_svg(plan, plan.best), "|".join(SHADES.values()))  # no dispatch time, no night
+
+
+def test_light_spans_in_polar_day_and_night():
+    zone = timezone(timedelta(0))
+    assert light_spans(datetime(2026, 6, 21, tzinfo=zone), 48, 75, 20, 0) == ()
+    (night,) = light_spans(datetime(2026, 12, 21, tzinfo=zone), 48, 85, 20, 0)
+    assert (night.kind, night.start_h, night.end_h) == ("dark", 0.0, 48)
+
+
+def test_a_day_has_four_changes_of_light():
+    """Dispatch at midnight: dark, twilight, (day), twilight, dark, at the almanac-tested times."""
+    day = datetime(2015, 8, 2, tzinfo=timezone(timedelta(hours=-7)))
+    spans = light_spans(day, 24, 39, -105, 0)
+    assert [s.kind for s in spans] == ["dark", "twilight", "twilight", "dark"]
+    wanted = [(t - day).total_seconds() / 3600 for t in sun_times(day, 39, -105)]
+    got = [spans[0].end_h, spans[1].end_h, spans[2].start_h, spans[3].start_h]
+    assert got == pytest.approx(wanted, abs=1 / 120)
+
+
+def test_wind_above_each_limit_is_marked_where_the_forecast_has_it(plan):
+    # 45 and 50 mph are 20.12 and 22.35 m/s; above both from the first hour to the end, before that calm
+    start = EVENING + timedelta(hours=4)
+    late = windy(dispatched(plan), start, [5.0, 60.0, 60.0, 60.0])
+    site = on_site(late, late.best)
+    svg = timeline_svg(late, late.best, width=388, parts=False)
+    scale = 360 / site.timeline.span_h
+    tracking = rects(svg, r"url\(#h\w+\)")[-1]
+    ((stow_x, stow_width),) = rects(svg, "#000")
+    for (x, width), name in ((tracking, "tracking"), ((stow_x, stow_width), "stow")):
+        (span,) = [s for s in site.wind.spans if s.limit == name]
+        begin = (datetime.fromisoformat(span.start) - EVENING).total_seconds() / 3600
+        assert x == pytest.approx(14 + scale * begin, abs=0.06)
+        assert width == pytest.approx(scale * span.hours, abs=0.3)
+        assert any(f"{span.hours:.1f} h of the forecast" in w for w in words(svg))
+    frame = rects(svg, "#fff")[-1]
+    assert frame == pytest.approx((14 + scale * 4, scale * 3), abs=0.1)
+
+
+def test_wind_without_a_dispatch_time_has_its_own_clock(plan):
+    blown = windy(plan, EVENING, [30.0, 30.0, 5.0])
+    said = words(timeline_svg(blown, plan.best))
+    assert "Wind forecast by the clock (no dispatch time given)" in said
+    assert "Mon 19:30" in said
+    assert not any("Above 45 mph" in w for w in words(timeline_svg(plan, plan.best)))
+
+
+def test_a_forecast_for_another_day_says_so(plan):
+    stale = windy(dispatched(plan), EVENING - timedelta(days=9), [5.0, 5.0])
+    assert any("forecast is for another time" in w for w in words(timeline_svg(stale, plan.best)))
+    calm = windy(dispatched(plan), EVENING, [5.0, 5.0])
+    assert any("none forecast" in w for w in words(timeline_svg(calm, plan.best)))
+
+
+def test_a_tank_for_weeks_and_no_way_in(plan):
+    big = dispatched(plan, power=Power(fuel_tank_l=5000))
+    assert on_site(big, big.best).timeline.span_h == 96
+    assert "later →" in words(timeline_svg(big, big.best))
+    afar = replace(plan.best, evaluation=replace(plan.best.evaluation, access=None))
+    assert timeline_svg(plan, afar) == ""
+
+
+def test_hostile_names_stay_text_and_the_drawing_is_named():
+    plan = make_plan(names=HOSTILE)
+    svg = timeline_svg(plan, plan.best)
+    root = ET.fromstring(svg)
+    assert root.get("role") == "img"
+    assert root.find(f"{SVG}title").text == "Timeline of <img src=x onerror=alert(1)>"
+    assert "first service" in root.find(f"{SVG}desc").text
+    assert "<img" not in svg
