@@ -126,6 +126,38 @@ def speed_at_height(speed_10m: ArrayLike, above_ground_m: ArrayLike, exponent: f
     return np.asarray(speed_10m, float) * ratio**exponent
 
 
+def speed_at_height_log(speed_10m: ArrayLike, above_ground_m: ArrayLike, roughness_m: float = 0.03) -> np.ndarray:
+    """As `speed_at_height` by the logarithmic law, ln(z / z0) / ln(10 / z0); open country has z0 = 0.03 m.
+
+    Common practice, no source. Raises ValueError for a roughness that is not between 0 and 10 m.
+    """
+    if not 0 < roughness_m < 10:
+        raise ValueError("roughness_m must be between 0 and 10")
+    height = np.maximum(np.asarray(above_ground_m, float), 10.0)
+    return np.asarray(speed_10m, float) * np.log(height / roughness_m) / np.log(10 / roughness_m)
+
+
+KNOT_M_S = 1852 / 3600  # exact
+# lowest whole knots of Beaufort 1 to 12 (WMO, Manual on Codes, code table 1100; several stored tables)
+_BEAUFORT_KT = (1, 4, 7, 11, 17, 22, 28, 34, 41, 48, 56, 64)
+
+
+def beaufort_number(speed_m_s: float) -> int:
+    """The number of the Beaufort scale, 0 to 12, for a mean speed, rounded to whole knots as the scale is.
+
+    Raises ValueError for a speed that is not known or below 0.
+    """
+    if not speed_m_s >= 0:
+        raise ValueError("the speed must be known and not below 0")
+    knots = round(speed_m_s / KNOT_M_S)
+    return sum(knots >= least for least in _BEAUFORT_KT)
+
+
+def beaufort_speed_m_s(number: float) -> float:
+    """Mean speed that belongs to a Beaufort number, 0.836 B^1.5 (WMO relation, from memory)."""
+    return float(0.836 * number**1.5)
+
+
 def velocity_pressure_pa(speed_m_s: ArrayLike) -> np.ndarray:
     """q = 0.613 V^2 in pascals, all factors 1 (ASCE 7-16 section 26.10.2)."""
     return 0.613 * np.asarray(speed_m_s, float) ** 2

@@ -7,7 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siteplanner.core.wind import landform_along, spans_above, speed_at_height, topographic_factor
+from siteplanner.core.wind import (
+    landform_along,
+    spans_above,
+    speed_at_height,
+    speed_at_height_log,
+    topographic_factor,
+)
 from siteplanner.data.forecast import WindForecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
@@ -65,6 +71,11 @@ class SiteWind:
         return max(near, key=lambda s: s.at_dish, default=self.worst)
 
 
+def with_height(above_ground_m: float) -> float:
+    """Times the speed at 10 m over open ground: the larger of power law (1/7) and logarithmic law (0.03 m)."""
+    return float(max(speed_at_height(1.0, above_ground_m), speed_at_height_log(1.0, above_ground_m)))
+
+
 def speed_up(grid: Grid, spot: Spot, from_deg: float, wind: Wind, dish_m: float, mast_m: float) -> SpeedUp | None:
     """Speed-up for wind from one true bearing; None where too little ground upwind is known."""
     bearing = math.radians(from_deg - grid.convergence_deg(spot.x, spot.y))
@@ -90,7 +101,7 @@ def speed_up(grid: Grid, spot: Spot, from_deg: float, wind: Wind, dish_m: float,
     return SpeedUp(
         from_deg,
         dish,
-        mast * float(speed_at_height(1.0, mast_m)),
+        mast * with_height(mast_m),
         form.landform if form is not None and dish > 1 else "",
     )
 
@@ -124,7 +135,7 @@ def site_wind(
     here = [bare.at(d) for d in forecast.direction_deg]
     open_wind = np.array(forecast.worst_m_s())
     at_dish = open_wind * [1.0 if s is None else s.at_dish for s in here]
-    at_mast = open_wind * [float(speed_at_height(1.0, mast_height_m)) if s is None else s.at_mast for s in here]
+    at_mast = open_wind * [with_height(mast_height_m) if s is None else s.at_mast for s in here]
     hours = np.array([(t - forecast.times[0]).total_seconds() / 3600 for t in forecast.times])
     spans = tuple(
         _span(name, forecast, start, end)

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from siteplanner.core.exposure import (
+    AVERAGING_MIN,
     FREE_SPACE,
     FULL_REFLECTION,
     GROUND_REFLECTION,
@@ -15,6 +16,7 @@ from siteplanner.core.exposure import (
     eirp_w,
     exposure_limit_mw_cm2,
     ground_share_of_limit,
+    icnirp_limit_w_m2,
     power_density_mw_cm2,
 )
 
@@ -29,6 +31,46 @@ FOOT_M = 0.3048
 def test_limits_of_the_table(frequency_mhz, public):
     assert exposure_limit_mw_cm2(frequency_mhz, "public") == pytest.approx(public, rel=1e-5)
     assert exposure_limit_mw_cm2(frequency_mhz, "workers") == pytest.approx(5 * public, rel=1e-5)
+
+
+# the same table: general population, edges of its rows; a row's two ends meet at 300 and 1,500 MHz
+@pytest.mark.parametrize(
+    ("frequency_mhz", "public"),
+    [(30, 0.2), (299, 0.2), (300, 0.2), (301, 301 / 1500), (1499, 1499 / 1500), (1500, 1.0), (1501, 1.0),
+     (100_000, 1.0)],
+)  # fmt: skip
+def test_limits_at_the_rows_edges(frequency_mhz, public):
+    assert exposure_limit_mw_cm2(frequency_mhz, "public") == pytest.approx(public, rel=1e-12)
+    assert exposure_limit_mw_cm2(frequency_mhz, "workers") == pytest.approx(5 * public, rel=1e-12)
+    assert AVERAGING_MIN == {"public": 30, "workers": 6}
+
+
+# ICNIRP 2020 Table 6, local, 6 min: rows 400 to 2,000 MHz and 2 to 6 GHz, as a bioelectromagnetics handbook prints
+# them (published)
+@pytest.mark.parametrize(
+    ("frequency_mhz", "public", "workers"),
+    [(700, 16.226, 81.130), (450, 0.058 * 450**0.86, 0.29 * 450**0.86), (2500, 40, 200), (6000, 40, 200)],
+)
+def test_local_reference_levels(frequency_mhz, public, workers):
+    assert icnirp_limit_w_m2(frequency_mhz, "public", "local") == pytest.approx(public, abs=1e-3)
+    assert icnirp_limit_w_m2(frequency_mhz, "workers", "local") == pytest.approx(workers, abs=2e-3)
+
+
+# ICNIRP 2020 Table 5, whole body, 30 min (from memory)
+@pytest.mark.parametrize(
+    ("frequency_mhz", "public", "workers"),
+    [(700, 3.5, 17.5), (400, 2, 10), (100, 2, 10), (2000, 10, 50), (2500, 10, 50), (6000, 10, 50)],
+)
+def test_whole_body_reference_levels(frequency_mhz, public, workers):
+    assert icnirp_limit_w_m2(frequency_mhz, "public") == pytest.approx(public, rel=1e-12)
+    assert icnirp_limit_w_m2(frequency_mhz, "workers") == pytest.approx(workers, rel=1e-12)
+    # the whole body's level is the stricter one, so it alone sets the distance
+    assert icnirp_limit_w_m2(frequency_mhz, "public") < icnirp_limit_w_m2(frequency_mhz, "public", "local")
+
+
+def test_reference_levels_outside_the_rows_are_not_known():
+    assert np.isnan(icnirp_limit_w_m2(20, "public"))
+    assert np.isnan(icnirp_limit_w_m2(7000, "workers", "local"))
 
 
 def test_limits_at_29_mhz():

@@ -6,11 +6,15 @@ import numpy as np
 import pytest
 
 from siteplanner.core.wind import (
+    KNOT_M_S,
     MPH_M_S,
+    beaufort_number,
+    beaufort_speed_m_s,
     exposure_coefficient,
     landform_along,
     spans_above,
     speed_at_height,
+    speed_at_height_log,
     topographic_factor,
     velocity_pressure_pa,
 )
@@ -80,6 +84,80 @@ def test_exposure_coefficients():
 def test_profile_and_pressure():
     assert speed_at_height(1.0, [5, 10, 15, 20, 30]) == pytest.approx([1, 1, 1.05963, 1.10409, 1.16993], abs=1e-5)
     assert velocity_pressure_pa(np.array([45, 50]) * MPH_M_S) == pytest.approx([248.07, 306.26], abs=0.01)  # 26.10
+
+
+def test_logarithmic_profile():
+    # ln(z / 0.03) / ln(10 / 0.03), closed form; below 10 m as at 10 m
+    assert speed_at_height_log(1.0, [5, 10, 15, 20, 30]) == pytest.approx([1, 1, 1.06980, 1.11932, 1.18912], abs=1e-5)
+    assert speed_at_height_log([2.0, 4.0], 15.0) == pytest.approx([2.13960, 4.27920], abs=2e-5)
+    with pytest.raises(ValueError, match="roughness_m"):
+        speed_at_height_log(1.0, 15, 0.0)
+
+
+def test_miles_an_hour_are_exact():
+    assert [round(v * MPH_M_S, 10) for v in (45, 50)] == [20.1168, 22.352]
+
+
+# Beaufort 6 to 11 in knots and in miles an hour, as several published tables print them
+@pytest.mark.parametrize(
+    ("number", "knots", "mph"),
+    [(6, (22, 27), (25, 31)), (7, (28, 33), (32, 38)), (8, (34, 40), (39, 46)), (9, (41, 47), (47, 54)),
+     (10, (48, 55), (55, 63)), (11, (56, 63), (64, 72))],
+)  # fmt: skip
+def test_beaufort_scale(number, knots, mph):
+    for speed in (*(k * KNOT_M_S for k in knots), *(m * MPH_M_S for m in mph)):
+        assert beaufort_number(speed) == number
+    assert beaufort_number((knots[0] - 0.6) * KNOT_M_S) == number - 1
+
+
+def test_beaufort_ends_and_law():
+    assert [beaufort_number(v) for v in (0.0, 0.2, 33.5, 90.0)] == [0, 0, 12, 12]
+    # WMO relation 0.836 B^1.5, from memory
+    assert [beaufort_speed_m_s(b) for b in (6, 8, 10)] == pytest.approx([12.29, 18.92, 26.44], abs=0.01)
+    assert [beaufort_number(beaufort_speed_m_s(b)) for b in range(1, 12)] == list(range(1, 12))
+    with pytest.raises(ValueError, match="known"):
+        beaufort_number(float("nan"))
+
+
+# ASCE 7-16 Figure 26.8-1: K1 / (H / L_h) by landform and exposure; at the crest and on the ground K2 = K3 = 1
+@pytest.mark.parametrize(
+    ("landform", "b", "c", "d"),
+    [("ridge", 1.30, 1.45, 1.55), ("escarpment", 0.75, 0.85, 0.95), ("hill", 0.95, 1.05, 1.15)],
+)
+def test_factors_of_each_exposure(landform, b, c, d):
+    got = [np.sqrt(topographic_factor(landform, e, 40, 100, 0, 0)) - 1 for e in "BCD"]
+    assert got == pytest.approx([0.4 * b, 0.4 * c, 0.4 * d], rel=1e-12)
+
+
+# the same figure: the reach of K2 upwind 1.5 L_h for all, downwind 1.5, 4, 1.5 L_h; the decay of K3 3, 2.5, 4
+@pytest.mark.parametrize(("landform", "down", "decay"), [("ridge", 1.5, 3), ("escarpment", 4, 2.5), ("hill", 1.5, 4)])
+def test_reach_and_decay_of_each_landform(landform, down, decay):
+    crest = np.sqrt(topographic_factor(landform, "C", 40, 100, 0, 0)) - 1
+    for x, reach in ((-75.0, 1.5), (0.5 * down * 100, down)):
+        got = (np.sqrt(topographic_factor(landform, "C", 40, 100, x, 0)) - 1) / crest
+        assert got == pytest.approx(1 - abs(x) / (reach * 100), rel=1e-12)
+    assert topographic_factor(landform, "C", 40, 100, -150, 0) == 1.0
+    assert topographic_factor(landform, "C", 40, 100, down * 100, 0) == 1.0
+    high = (np.sqrt(topographic_factor(landform, "C", 40, 100, 0, 50)) - 1) / crest
+    assert high == pytest.approx(np.exp(-decay * 0.5), rel=1e-12)
+
+
+# the factors K1, K2, K3 of the worked cases, one by one (closed forms of equation 26.8-1)
+@pytest.mark.parametrize(
+    ("landform", "exposure", "h", "lh", "x", "z", "k"),
+    [
+        ("ridge", "C", 30, 100, 0, 15, (0.435, 1, 0.637628)),
+        ("escarpment", "C", 20, 60, 30, 10, (0.283333, 0.875, 0.659241)),
+        ("hill", "D", 25, 100, -50, 10, (0.2875, 0.666667, 0.670320)),
+        ("hill", "B", 40, 60, 0, 12, (0.475, 1, 0.548812)),
+    ],
+)
+def test_worked_factors_one_by_one(landform, exposure, h, lh, x, z, k):
+    def rise(at, above):
+        return np.sqrt(topographic_factor(landform, exposure, h, lh, at, above)) - 1
+
+    k1, k12, k123 = rise(0, 0), rise(x, 0), rise(x, z)
+    assert (k1, k12 / k1, k123 / k12) == pytest.approx(k, abs=1e-6)
 
 
 def _ridge(distance, height, half):

@@ -7,6 +7,8 @@ from datetime import UTC, datetime, timedelta, timezone
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
+import pvlib
 import pytest
 from affine import Affine
 from pyproj import CRS
@@ -96,6 +98,32 @@ def test_solar_elevation_of_the_spa_example():
     zone = timezone(timedelta(hours=-7))
     (height,) = sun_elevations_deg([datetime(2003, 10, 17, 12, 30, 30, tzinfo=zone)], 39.742476, -105.1786, 1830.14)
     assert height == pytest.approx(39.872046, abs=1e-3)  # NREL SPA report, geometric elevation (delta T 67 s)
+
+
+def test_zenith_and_azimuth_of_the_spa_example():
+    """NREL SPA report: zenith 50.11162, azimuth 194.34024, delta T 67 s, 820 hPa, 11 C; as our sun room calls it."""
+    zone = timezone(timedelta(hours=-7))
+    moment = pd.DatetimeIndex([datetime(2003, 10, 17, 12, 30, 30, tzinfo=zone)])
+    table = pvlib.solarposition.get_solarposition(
+        moment, 39.742476, -105.1786, altitude=1830.14, pressure=82_000, temperature=11, delta_t=67,
+        atmos_refract=0.5667,
+    )  # fmt: skip
+    assert float(table["apparent_zenith"].iloc[0]) == pytest.approx(50.11162, abs=1e-5)
+    assert float(table["azimuth"].iloc[0]) == pytest.approx(194.34024, abs=1e-5)
+    # geometric elevation plus refraction 0.016332 is 90 - zenith; ours has the day's own delta T
+    (height,) = sun_elevations_deg([moment[0].to_pydatetime()], 39.742476, -105.1786, 1830.14)
+    assert 90 - height - 0.016332 == pytest.approx(50.11162, abs=1e-3)
+
+
+def test_sunrise_and_sunset_of_the_spa_example_day():
+    # by pvlib.spa and skyfield for 39.742476 N 105.1786 W: rise 06:12:43, set 17:18:51 on local 17 Oct 2003, 17:20:19
+    # on the 16th
+    zone = timezone(timedelta(hours=-7))
+    for day, fall in ((17, (17, 18, 51)), (16, (17, 20, 19))):
+        _, sunrise, sunset, _ = sun_times(datetime(2003, 10, day, 9, tzinfo=zone), 39.742476, -105.1786, 1830.14)
+        assert abs((sunset - datetime(2003, 10, day, *fall, tzinfo=zone)).total_seconds()) <= 5
+        if day == 17:
+            assert abs((sunrise - datetime(2003, 10, 17, 6, 12, 43, tzinfo=zone)).total_seconds()) <= 5
 
 
 def test_midnight_sun_and_polar_night_are_no_times():
@@ -231,6 +259,10 @@ def test_keep_away_of_the_default_radio():
     assert public.main_beam_m == pytest.approx(np.sqrt(2.56 * eirp / (4 * np.pi * 10 * 763 / 1500)))
     assert workers.main_beam_m == pytest.approx(public.main_beam_m / np.sqrt(5))
     assert public.ground_share == pytest.approx(5 * workers.ground_share)
+    # ICNIRP 2020 Table 5 (from memory): f/200 and f/40 W/m2, stricter than f/1500 and f/300 mW/cm2
+    assert public.icnirp_main_beam_m == pytest.approx(np.sqrt(2.56 * eirp / (4 * np.pi * 763 / 200)))
+    assert workers.icnirp_main_beam_m == pytest.approx(public.icnirp_main_beam_m / np.sqrt(5))
+    assert public.keep_m == public.icnirp_main_beam_m > public.main_beam_m
     assert public.ground_share < 0.2
     assert (public.averaging_min, workers.averaging_min) == (30, 6)
 
