@@ -56,8 +56,25 @@ class Layers(_Part):
     road_columns: dict[str, str] = Field(
         default_factory=dict, description="OpenStreetMap key -> this layer's column, e.g. highway = 'CLASS'."
     )
+    closures: tuple[str, ...] = Field(
+        (),
+        description="What closes roads today: points (the nearest road within 30 m), lines (what they cross or run "
+        "along), polygons (what lies inside); column `name` is the reason.",
+    )
+    extra_tracks: tuple[str, ...] = Field(
+        (),
+        description="Lines of tracks that the roads lack; columns as the roads, class `track` unless `highway` says "
+        "otherwise. They join what they cross, and roads that their ends miss by up to 15 m.",
+    )
     keep_out: tuple[str, ...] = Field((), description="Polygons where the trailer must not stand.")
-    hazards: tuple[str, ...] = Field((), description="Polygons of danger (flood, slide, fire); column `name`.")
+    hazards: tuple[str, ...] = Field(
+        (),
+        description="Polygons of danger (flood, slide, fire); column `name`. Roads in them are told as a hazard of the "
+        "drive; column `closes_roads` (yes or no) says whether they are closed.",
+    )
+    hazards_close_roads: bool = Field(
+        False, description="Whether hazard polygons without a value of `closes_roads` close the roads in them."
+    )
     power_lines: tuple[str, ...] = Field((), description="Overhead lines; columns `voltage_kv`, `height_m` optional.")
     must_serve: tuple[str, ...] = Field((), description="Named points that must have service; column `name`.")
     spots: tuple[str, ...] = Field((), description="Points the user wants evaluated; column `name`.")
@@ -75,7 +92,10 @@ class Layers(_Part):
             raise ValueError("class codes are whole numbers, e.g. 112 = 'suburban'")
         return classes
 
-    @field_validator("elevation", "surface", "keep_out", "hazards", "power_lines", "must_serve", "spots", mode="before")
+    @field_validator(
+        "elevation", "surface", "closures", "extra_tracks", "keep_out", "hazards", "power_lines", "must_serve", "spots",
+        mode="before",
+    )  # fmt: skip
     @classmethod
     def _one_is_a_list(cls, value: Any) -> Any:
         return _listed(value)

@@ -9,7 +9,7 @@ from pathlib import Path
 import streamlit as st
 
 from siteplanner.app import intake, style
-from siteplanner.app.intake import ROLES, UNUSED, Brought
+from siteplanner.app.intake import ROLES, UNUSED, Brought, roles_for
 from siteplanner.app.labels import error_text, plain
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
@@ -91,7 +91,7 @@ def roles(work: Work) -> None:
             holds.text("A mission file")
             continue
         holds.text(held_words(item))
-        options = [r for r, (_, kind, _) in ROLES.items() if kind == item.kind] + [UNUSED]
+        options = [*roles_for(item.kind), UNUSED]
         picked = role.selectbox(
             role_label(item.path), options, index=options.index(item.role), label_visibility="collapsed",
             format_func=lambda r: ROLES[r][0] if r in ROLES else "Not used",

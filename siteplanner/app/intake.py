@@ -24,6 +24,8 @@ ROLES: dict[str, tuple[str, Kind, bool]] = {  # role: (words, kind, several file
     "keep_out": ("Keep-out areas", "polygon", True),
     "hazards": ("Hazard areas", "polygon", True),
     "roads": ("Roads", "line", False),
+    "extra_tracks": ("Tracks to add to the roads", "line", True),
+    "closures": ("Road closures", "line", True),
     "power_lines": ("Power lines", "line", True),
     "must_serve": ("Must-serve points", "point", True),
     "spots": ("Spots to judge", "point", True),
@@ -31,6 +33,8 @@ ROLES: dict[str, tuple[str, Kind, bool]] = {  # role: (words, kind, several file
 UNUSED = "unused"
 NEEDED = ("elevation", "incident_area", "roads")
 NAME_WORDS: dict[str, tuple[str, ...]] = {
+    "closures": ("roadclos", "closedroad", "roadblock", "bridgeout"),
+    "extra_tracks": ("extratrack", "newtrack", "addedtrack", "drawntrack", "dozerline"),
     "surface": ("surface", "dsm", "canopy", "tree", "firstreturn", "vegetation"),
     "hazards": ("hazard", "flood", "slide", "danger", "burn", "avalanche", "plume", "risk"),
     "keep_out": ("keepout", "exclusion", "nogo", "closed", "closure", "private", "protected", "cultural", "wilderness"),
@@ -179,15 +183,23 @@ def _taken(path: Path, kinds: set[Any]) -> Brought:
     return Brought(path.name, kind, guess_role(kind, path.name, columns), record, layer.findings)
 
 
+def roles_for(kind: Kind) -> list[str]:
+    """Roles that shapes of a kind can have; roads are closed by points, lines and polygons alike."""
+    vector = kind in ("point", "line", "polygon")
+    return [role for role, (_, wanted, _) in ROLES.items() if wanted == kind or (role == "closures" and vector)]
+
+
 def guess_role(kind: Kind, name: str, columns: Iterable[str]) -> str:
     """The likeliest role of a file of some kind, by its name, then its columns, then what is most common."""
-    fitting = [role for role, (_, wanted, _) in ROLES.items() if wanted == kind]
+    fitting = roles_for(kind)
     if not fitting:
         return UNUSED
     words = re.sub(r"[^a-z]", "", Path(name).stem.lower())
     for role in NAME_WORDS:  # the telling words first: `hazard_areas` are hazards
         if role in fitting and any(word in words for word in NAME_WORDS[role]):
             return role
+    if kind in ("point", "line") and "clos" in words:
+        return "closures"
     held = set(columns)
     for role, wanted in COLUMN_WORDS.items():
         if role in fitting and held & set(wanted):

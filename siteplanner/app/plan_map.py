@@ -42,7 +42,7 @@ from siteplanner.outputs.palettes import (
     SLOPE_COLOURS,
     ruling_colours,
 )
-from siteplanner.outputs.road_shapes import road_shapes
+from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
 from siteplanner.outputs.text import clean, named, shown
 from siteplanner.planning.explain import Explanation
 from siteplanner.planning.model import Plan, RankedSpot
@@ -104,6 +104,7 @@ def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
         ("Hazard areas", table_shapes(overlays.get("hazards"), grid, "hazard", "Hazard area"), 10),
         ("Keep-out areas", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), 11),
         ("Roads and what the rig can use", road_shapes(plan), 20),
+        ("Road closures", closure_shapes(plan), 21),
         ("Incident area", table_shapes(scene.area, grid, "area", "Incident area"), 30),
         ("Power lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"), 31),
         ("Staging point", staging_mark(plan), 61),

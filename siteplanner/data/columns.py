@@ -19,7 +19,7 @@ _LOWER_CASE = frozenset(
     (
         "name", "weight", "voltage_kv", "height_m", "highway", "surface", "tracktype", "smoothness", "oneway",
         "maxweight", "maxheight", "maxwidth", "maxspeed", "width", "access", "bridge", "tunnel", "layer", "ford",
-        "barrier", "incline", "ref", "junction",
+        "barrier", "incline", "ref", "junction", "closes_roads",
     )
 )  # fmt: skip
 
@@ -39,14 +39,25 @@ def plain(frame: GeoDataFrame) -> GeoDataFrame:
 
 
 def named(
-    frame: GeoDataFrame, column_map: dict[str, str], role: str, path: Path, findings: list[Finding]
+    frame: GeoDataFrame,
+    column_map: dict[str, str],
+    role: str,
+    path: Path,
+    findings: list[Finding],
+    *,
+    lenient: bool = False,
 ) -> GeoDataFrame:
-    """Columns under the names that later rooms look for; a column in the way is kept as `<name>_original`."""
+    """Columns under the names that later rooms look for; a column in the way is kept as `<name>_original`.
+
+    `lenient`: a column of the map that the layer lacks is passed over instead of an error.
+    """
     renamed: dict[str, str] = {}
     shared: dict[str, str] = {}  # one column of the file under a second name
     columns = [str(c) for c in frame.columns]
     for wanted, own in column_map.items():
         hits = [c for c in columns if c == own] or [c for c in columns if c.lower() == own.lower()]
+        if not hits and lenient:
+            continue
         if len(hits) != 1:
             close = get_close_matches(own, columns, n=3, cutoff=0.5)
             hint = f" Close: {', '.join(close)}." if close else ""

@@ -58,6 +58,7 @@ def read_layer(
     kinds: set[Kind],
     near: BaseGeometry | None = None,
     column_map: dict[str, str] | None = None,
+    lenient: bool = False,
     layer: str | None = None,
     required: bool = True,
 ) -> Layer:
@@ -65,7 +66,8 @@ def read_layer(
 
     `kinds`: which of "polygon", "line", "point" to keep; multi-part shapes stay as they are.
     `near`: WGS 84 shape; only features that meet it are kept (whole, not clipped). `column_map`: wanted name ->
-    the file's column. `layer`: which layer of a file with several; `file.gpkg|roads` as the path says the same.
+    the file's column; with `lenient` it may name columns that the file lacks. `layer`: which layer of a file with
+    several; `file.gpkg|roads` as the path says the same.
     `required`: whether a layer without a usable feature is an error or a finding.
 
     An OpenStreetMap extract (.osm.pbf, .osm) gives roads only, with points where barriers stand; see `data.osm`.
@@ -77,7 +79,7 @@ def read_layer(
     axes, several layers without a choice, a missing column, and, if `required`, no feature or none near.
     """
     try:
-        return _read_layer(Path(path), role, target_crs, kinds, near, column_map or {}, layer, required)
+        return _read_layer(Path(path), role, target_crs, kinds, near, column_map or {}, lenient, layer, required)
     except InputError as error:
         if error.field is not None:
             raise
@@ -92,6 +94,7 @@ def _read_layer(
     kinds: set[Kind],
     near: BaseGeometry | None,
     column_map: dict[str, str],
+    lenient: bool,
     layer: str | None,
     required: bool,
 ) -> Layer:
@@ -124,7 +127,7 @@ def _read_layer(
     extent = box_lonlat(bounds, crs)
     if frame.empty:
         _nothing_left(total, extent, near, kinds, findings, required, full, role)
-    frame = named(plain(frame), column_map, role, full, findings)
+    frame = named(plain(frame), column_map, role, full, findings, lenient=lenient)
     record = InputRecord(
         role,
         full.name,

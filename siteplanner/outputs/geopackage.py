@@ -34,6 +34,8 @@ TITLES: dict[str, str] = {
     "roads": "Roads: for the rig or why not",
     "ruling": "Ground that passes, and the first limit that rules it out",
     "service": "Predicted service of each spot",
+    "closures": "What closes roads",
+    "extra_tracks": "Tracks drawn for this mission",
     "hazards": "Hazard areas",
     "keep_out": "Keep-out areas",
     "power_lines": "Overhead lines",
@@ -82,6 +84,8 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
     }
     for role, columns in (
         ("hazards", ("name",)),
+        ("closures", ("name",)),
+        ("extra_tracks", ("name",)),
         ("keep_out", ("name",)),
         ("power_lines", ("name", "voltage_kv", "height_m")),
     ):
@@ -232,6 +236,8 @@ def _roads(plan: Plan) -> list[dict[str, Any]]:
             "highway": clean(roads.highway[i]),
             "surface": clean(roads.surface[i]),
             "for_rig": bool(roads.drivable[i]),
+            "closed_by": clean(roads.closed[i]) or None,
+            "drawn_for_mission": bool(roads.drawn[i]),
             "why_not": clean(roads.reason[i]),
             "limits_not_stated": clean(", ".join(roads.unknown[i])),
             "hazards": clean("; ".join(h.text for h in roads.hazards[i])),

@@ -75,6 +75,7 @@ STYLES: dict[str, Style] = {
         classes=tuple((f"{start:g}", label, colour) for start, colour, label in SERVICE_CLASSES),
     ),
     "power_lines": Style("line", RULING_COLOURS["power_line"], 1.6, dashed=True),
+    "extra_tracks": Style("line", INK, 1.6, dashed=True),
     "incident_area": Style("polygon", INK, 2.2),
     "footprints": Style("polygon", INK, 1.0, "#ffffff", 0.6),
     "hazards": Style("polygon", RULING_COLOURS["hazard"], 1.4, RULING_COLOURS["hazard"], 0.25),

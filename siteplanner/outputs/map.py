@@ -20,7 +20,7 @@ from siteplanner.outputs.map_shapes import (
 from siteplanner.outputs.page import Page, Picture, Piece, Raw, Shapes, data_uri, file_text, parent_name, script_json
 from siteplanner.outputs.palettes import BLUE, DARK_GREEN, DARK_VERMILION, INK, ORANGE, RULING_COLOURS, SKY_BLUE
 from siteplanner.outputs.panel import panel_html
-from siteplanner.outputs.road_shapes import road_shapes
+from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
 from siteplanner.outputs.text import clean, shown
 from siteplanner.planning.model import Plan
 from siteplanner.planning.ruling import BITS, OUTSIDE
@@ -49,6 +49,8 @@ STYLES: dict[str, dict[str, Any]] = {
     "open": {"color": "#4D5561", "weight": 2, "opacity": 0.95},
     "unsure": {"color": "#75603A", "weight": 2, "dashArray": "7 4"},
     "shut": {"color": "#A3123F", "weight": 2.5, "dashArray": "2 5"},
+    "closed": {"color": "#A3123F", "weight": 6},
+    "closure": {"color": "#A3123F", "weight": 3, "fillColor": "#A3123F", "fillOpacity": 0.12},
     "must_serve": {"color": INK, "fillColor": ORANGE, "fillOpacity": 1, "radius": 7, "weight": 2},
 }
 NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright lines on dark ground
@@ -66,6 +68,8 @@ NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright line
     "open": {"color": "#B4BBC5"},
     "unsure": {"color": "#CBB27A"},
     "shut": {"color": "#FF7A9A"},
+    "closed": {"color": "#FF7A9A"},
+    "closure": {"color": "#FF7A9A", "fillColor": "#FF7A9A"},
 }
 
 
@@ -157,6 +161,7 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     shapes("hazards", table_shapes(overlays.get("hazards"), grid, "hazard", "Hazard area"), "Hazard areas", 10)
     shapes("keep_out", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), "Keep-out areas", 11)
     shapes("roads", road_shapes(plan), "Roads and what the rig can use", 20)
+    shapes("closures", closure_shapes(plan), "Road closures", 21)
     shapes("area", table_shapes(scene.area, grid, "area", "Incident area"), "Incident area", 30)
     shapes(
         "power_lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"), "Power lines", 31

@@ -247,6 +247,7 @@ def legend_html(plan: Plan) -> str:
             ("sp-open", "Road the rig can use"),
             ("sp-unsure", "Road with limits not stated"),
             ("sp-shut", "Road ruled out for the rig"),
+            ("sp-closed", "Road closed"),
             ("sp-power", "Power line"),
             ("sp-danger", "Hazard area"),
             ("sp-keep", "Keep-out area"),

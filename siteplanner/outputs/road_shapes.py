@@ -6,7 +6,7 @@ from typing import Any
 
 import shapely
 
-from siteplanner.outputs.map_shapes import Feature, feature, geojson
+from siteplanner.outputs.map_shapes import Feature, feature, geojson, table_shapes
 from siteplanner.outputs.text import named, shown
 from siteplanner.planning.model import Plan
 
@@ -14,13 +14,13 @@ MAX_ROADS = 30_000  # lines; more would make the page too slow for a tablet, and
 
 
 def road_shapes(plan: Plan) -> list[Feature]:
-    """One feature a road segment, of the kinds `open`, `unsure` and `shut`; ruled-out roads are drawn last.
+    """One feature a road segment, of the kinds `open`, `unsure`, `shut` and `closed`; closed roads are drawn last.
 
     Footpaths and other lines that no vehicle uses are left out.
     """
     network, grid = plan.scene.roads, plan.scene.elevation
     near = _nearest(network.seg_geometry, plan)
-    groups: dict[str, list[Feature]] = {"open": [], "unsure": [], "shut": []}
+    groups: dict[str, list[Feature]] = {"open": [], "unsure": [], "shut": [], "closed": []}
     for i in near:
         if not network.for_vehicles[i]:
             continue
@@ -28,14 +28,29 @@ def road_shapes(plan: Plan) -> list[Feature]:
         words = named(network.name[i] or "Road without a name")
         if network.highway[i]:
             words += f" ({shown(network.highway[i])})"
-        if reason:
+        if network.drawn[i]:
+            words += ", drawn for this mission"
+        if network.closed[i]:
+            kind, words = "closed", f"{words}: {named(reason)}"
+        elif reason:
             kind, words = "shut", f"{words}: ruled out for the rig: {named(reason)}"
         elif unknown:
             kind, words = "unsure", f"{words}: not stated: {named(', '.join(unknown))}"
         else:
             kind = "open"
         groups[kind].append(feature(f"road:{i}", geojson(network.seg_geometry[i], grid), kind, t=words))
-    return groups["open"] + groups["unsure"] + groups["shut"]
+    return groups["open"] + groups["unsure"] + groups["shut"] + groups["closed"]
+
+
+def closure_shapes(plan: Plan) -> list[Feature]:
+    """What closes roads, as the user marked it: a square with a cross on each point, lines and areas as they are."""
+    frame, grid = plan.scene.overlays.get("closures"), plan.scene.elevation
+    out = []
+    for shape in table_shapes(frame, grid, "closure", "Roads closed"):
+        if shape["geometry"]["type"] == "Point":
+            shape["properties"]["i"] = '<span class="sp-closure">&#215;</span>'
+        out.append(shape)
+    return out
 
 
 def _nearest(lines: Any, plan: Plan) -> list[int]:

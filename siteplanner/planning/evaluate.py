@@ -25,6 +25,7 @@ from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
 from siteplanner.planning.service import predict_coverage
 from siteplanner.planning.study import Study
 from siteplanner.planning.timeline import time_on_air
+from siteplanner.roads.closed_off import closures_before
 from siteplanner.roads.routing import nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 
@@ -258,6 +259,9 @@ def _why_no_way(study: Study, spot: Spot) -> str:
     name = str(network.name[nearest]) or "the road beside it"
     if not network.drivable[nearest]:
         return f"{text} Not {name}: {network.reason[nearest]}."
+    shut = () if study.tree.reached[nearest] else closures_before(study.tree, nearest)
+    if shut:
+        return f"{text} The drive from staging does not reach {name}: closed before it by {' and '.join(shut)}."
     if not study.tree.reached[nearest]:
         return f"{text} The drive from staging does not reach {name}: a limit or a gap in the roads lies before it."
     return f"{text} {name} is near, but the ground between is too steep or closed."

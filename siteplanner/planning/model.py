@@ -189,7 +189,7 @@ class Scene:
     slope: Grid
     area: GeoDataFrame
     roads: RoadNetwork
-    overlays: dict[str, GeoDataFrame] = field(default_factory=dict)  # keep_out, hazards, power_lines, must_serve
+    overlays: dict[str, GeoDataFrame] = field(default_factory=dict)  # layers by their names in the mission
     area_rows: np.ndarray = field(default_factory=lambda: np.empty(0, int))
     area_cols: np.ndarray = field(default_factory=lambda: np.empty(0, int))
     area_step: int = 1  # every step-th row and column of the elevation stands for the area

@@ -32,6 +32,7 @@ from siteplanner.data.vetting import (
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission
 from siteplanner.planning.progress import Stages
+from siteplanner.planning.road_layers import read_road_layers
 from siteplanner.roads.network import RoadNetwork, build_network
 from siteplanner.roads.routing import DriveTree, drive_tree
 
@@ -68,7 +69,7 @@ class Study:
     area: GeoDataFrame
     area_cells: AreaCells
     search_ground: np.ndarray
-    overlays: dict[str, GeoDataFrame]  # keep_out, hazards, power_lines, must_serve, spots (those given)
+    overlays: dict[str, GeoDataFrame]  # layers by their names in the mission (those given)
     network: RoadNetwork
     tree: DriveTree
     staging_xy: tuple[float, float]
@@ -238,21 +239,13 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         tick(0.6)
 
         road_box = _project(box(*everything.buffer(ROAD_MARGIN_M).bounds), crs, WGS84)
-        road_layer = read_layer(
-            mission.path(mission.layers.roads),
-            "roads",
-            target_crs=crs,
-            kinds={"line"},
-            near=road_box,
-            column_map=mission.layers.road_columns or None,
-        )
-        roads = take(road_layer)
+        road_layers = read_road_layers(mission, crs, road_box, take)
+        findings += road_layers.findings
         tick(0.8)
         search_box = _project(box(*search.buffer(500).bounds), crs, WGS84)
-        overlays: dict[str, GeoDataFrame] = {}
+        overlays = dict(road_layers.overlays)
         wanted: tuple[tuple[str, tuple[str, ...], set[Kind]], ...] = (
             ("keep_out", mission.layers.keep_out, {"polygon"}),
-            ("hazards", mission.layers.hazards, {"polygon"}),
             ("power_lines", mission.layers.power_lines, {"line"}),
             ("must_serve", mission.layers.must_serve, {"point"}),
             ("spots", mission.layers.spots, {"point"}),
@@ -292,11 +285,13 @@ def load_study(mission: Mission, stages: Stages) -> Study:
 
     with stages.stage("Building the road network"):
         network = build_network(
-            roads,
+            road_layers.roads,
             elevation=grid,
             rig=mission.rig,
             speeds=mission.speeds,
-            restrictions=road_layer.restrictions,
+            closures=road_layers.closures,
+            dangers=road_layers.dangers,
+            restrictions=road_layers.restrictions,
         )
         tree = drive_tree(network, staging_xy.x, staging_xy.y)
         findings += network.findings

@@ -1,4 +1,4 @@
-"""What the user knows better than the map: roads that are closed, and tracks that the map lacks."""
+"""What the user knows better than the map: roads that are closed, dangers on the way, tracks that the map lacks."""
 
 from __future__ import annotations
 
@@ -8,23 +8,29 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from siteplanner.errors import Finding
-from siteplanner.roads.attributes import level, plain_name
+from siteplanner.roads.attributes import is_missing, is_set, level, plain_name, road_class, tag_text
+from siteplanner.roads.hazards import Hazard
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 POINT_REACH_M = 30.0  # a point closes the road nearest to it within this. Common practice
 HALF_WIDTH_M = 5.0  # what a point or a line closes on either side. Common practice
+END_M = 10.0  # a line along a road that ends at a junction leaves the junction open. Common practice
 DRAWN = "drawn"  # column: lines that the user drew; they join what they cross or just miss
 NO_NAME = "marked as closed"
+DANGER = "hazard area"  # the kind of `Hazard` of a road in one
+_TOLD = 5  # names in one sentence
 
 
 @dataclass(frozen=True, eq=False)
 class Closure:
-    """An area that must not be driven through; with `level`, only on roads of that storey."""
+    """An area on roads, with the reason in words; with `level`, only on roads of that storey."""
 
     shape: BaseGeometry
     name: str
@@ -40,49 +46,154 @@ def closure_list(closures: BaseGeometry | Sequence[Closure] | None) -> tuple[Clo
     return tuple(c for c in closures if not c.shape.is_empty)
 
 
-def read_closures(drawn: GeoDataFrame, roads: GeoDataFrame) -> tuple[tuple[Closure, ...], list[Finding]]:
-    """Closures from polygons (all roads inside), lines (what they cross), points (the nearest road).
+def read_closures(marks: GeoDataFrame, roads: GeoDataFrame) -> tuple[tuple[Closure, ...], list[Finding]]:
+    """Closures from polygons (all roads inside), lines (what they cross or run along), points (the nearest road).
 
-    Both in one metric CRS. A closed bridge leaves the road below it open when it is marked by a point. Findings
-    name what closes nothing.
+    Both tables in one metric CRS; only roads for vehicles count. A point closes one storey: a closed bridge leaves
+    the road below it open. A line traced along a road closes it and what crosses it on the way, not the junctions
+    at its ends. Findings name what closes nothing.
     """
     lines = np.asarray(roads.geometry.array, object)
-    kind = shapely.get_dimensions(lines)
-    rows = np.flatnonzero(kind == 1)
+    rows = np.flatnonzero((shapely.get_dimensions(lines) == 1) & _for_vehicles(roads))
     tree = shapely.STRtree(lines[rows])
-    names = drawn["name"].tolist() if "name" in drawn.columns else [None] * len(drawn)
     out: list[Closure] = []
     idle: list[str] = []
-    for name, geometry in zip(names, drawn.geometry, strict=True):
-        words = plain_name(name) or NO_NAME
+    for name, geometry in zip(_names(marks), marks.geometry, strict=True):
+        words = name or NO_NAME
         for part in shapely.get_parts(geometry):
-            if part.geom_type != "Point":
-                shape = part if part.geom_type == "Polygon" else part.buffer(HALF_WIDTH_M)
-                hit = len(tree.query(shape, predicate="intersects")) > 0
-                found = Closure(shape, words)
-            else:
+            found = None
+            if part.geom_type == "Point":
                 near = tree.query_nearest(part, max_distance=POINT_REACH_M, all_matches=False)
-                hit = len(near) > 0
-                if hit:
+                if len(near):
                     row = int(rows[near[0]])
                     spot = shapely.line_interpolate_point(lines[row], shapely.line_locate_point(lines[row], part))
                     found = Closure(spot.buffer(HALF_WIDTH_M), words, _level(roads, row))
-            if hit:
-                out.append(found)
             else:
+                for shape in _strips(part) if part.geom_type == "LineString" else (part,):
+                    if found is None and len(tree.query(shape, predicate="intersects")):
+                        found = Closure(shape, words)
+            if found is None:
                 idle.append(words)
+            else:
+                out.append(found)
     findings = []
     if idle:
         findings.append(Finding(
             "closure_without_road", "warning",
-            f"{len(idle)} closures meet no road ({', '.join(idle[:5])}); they close nothing.",
+            f"{_count(len(idle), 'closure meets', 'closures meet')} no road ({_listed(idle)}) and "
+            f"{'closes' if len(idle) == 1 else 'close'} nothing.",
             f"Move a point to within {POINT_REACH_M:.0f} m of the road, or draw a line across it.",
         ))  # fmt: skip
     return tuple(out), findings
 
 
+def _strips(line: LineString) -> tuple[BaseGeometry, BaseGeometry]:
+    """What a drawn line closes: without its ends, which may lie on a junction; or all of it."""
+    cut = min(END_M, line.length / 4)
+    inner = substring(line, cut, line.length - cut)
+    return inner.buffer(HALF_WIDTH_M, cap_style="flat"), line.buffer(HALF_WIDTH_M)
+
+
+def read_dangers(areas: GeoDataFrame, close_roads: bool) -> tuple[tuple[Closure, ...], tuple[Closure, ...]]:
+    """(hazard areas that close the roads in them, all hazard areas).
+
+    The column `closes_roads` says so for each; where it is empty or missing, `close_roads` does.
+    """
+    said = areas["closes_roads"].tolist() if "closes_roads" in areas.columns else [None] * len(areas)
+    everything, closing = [], []
+    for name, value, shape in zip(_names(areas), said, areas.geometry, strict=True):
+        area = Closure(shape, f"{DANGER} {name}" if name else f"{DANGER} without a name")
+        everything.append(area)
+        if close_roads if is_missing(value) or not tag_text(value) else is_set(value):
+            closing.append(area)
+    return tuple(closing), tuple(everything)
+
+
+def _names(frame: GeoDataFrame) -> list[str]:
+    return [plain_name(v) for v in frame["name"]] if "name" in frame.columns else [""] * len(frame)
+
+
+def _for_vehicles(roads: GeoDataFrame) -> np.ndarray:
+    column = next((c for c in roads.columns if str(c).strip().lower() == "highway"), None)
+    if column is None:
+        return np.ones(len(roads), bool)
+    return np.array([road_class(tag_text(v)) != "" for v in roads[column]], bool)
+
+
 def _level(roads: GeoDataFrame, row: int) -> int:
     return level(*(roads[key].iloc[row] if key in roads.columns else None for key in ("layer", "bridge", "tunnel")))
+
+
+def _within(areas: Sequence[Closure], pieces: np.ndarray, storey: np.ndarray) -> list[tuple[int, int]]:
+    """(segment, area) pairs; segments are cut at the areas' edges, so that their middle tells."""
+    middle = np.asarray(shapely.line_interpolate_point(pieces, 0.5, normalized=True), object)
+    pairs = shapely.STRtree(middle).query([c.shape for c in areas], predicate="intersects").T.tolist()
+    return sorted((i, k) for k, i in pairs if areas[k].level in (None, storey[i]))
+
+
+def closed_by(shut: Sequence[Closure], pieces: np.ndarray, storey: np.ndarray) -> np.ndarray:
+    """For each segment the names of what closes it, joined by `and`; '' where nothing does."""
+    names: dict[int, dict[str, None]] = {}
+    for i, k in _within(shut, pieces, storey) if shut else ():
+        names.setdefault(i, {})[shut[k].name] = None
+    out = np.full(len(pieces), "", object)
+    for i, told in names.items():
+        out[i] = " and ".join(told)
+    return out
+
+
+def with_dangers(
+    hazards: tuple[tuple[Hazard, ...], ...], dangers: Sequence[Closure], pieces: np.ndarray, storey: np.ndarray,
+    usable: np.ndarray,
+) -> tuple[tuple[Hazard, ...], ...]:  # fmt: skip
+    """The hazards of each segment and, first, the danger areas it lies in; `usable` marks lines for vehicles."""
+    out = list(hazards)
+    for i, k in reversed(_within(dangers, pieces, storey) if dangers else []):
+        if usable[i]:
+            x, y = shapely.get_coordinates(pieces[i])[0].tolist()
+            text = f"through {dangers[k].name}: may be blocked or unsafe"
+            out[i] = (Hazard(DANGER, "caution", text, 0.0, x, y, stretch=True), *out[i])
+    return tuple(out)
+
+
+def closure_findings(
+    closed: np.ndarray, usable: np.ndarray, row: np.ndarray, name: np.ndarray, length_m: np.ndarray
+) -> list[Finding]:
+    """One finding for each reason: how many roads it closes, and which. One entry per segment in all arrays."""
+    groups: dict[str, list[int]] = {}
+    for i in np.flatnonzero((closed != "") & usable).tolist():
+        groups.setdefault(str(closed[i]), []).append(i)
+    out = []
+    for words, members in groups.items():
+        roads = len({int(row[i]) for i in members})
+        named = list(dict.fromkeys(str(name[i]) for i in members if name[i]))
+        told = f": {_listed(named)}" if named else ""
+        km = float(length_m[members].sum()) / 1000
+        why = "for no stated reason" if words == NO_NAME else f"by '{words}'"
+        out.append(Finding(
+            "roads_closed", "note",
+            f"{_count(roads, 'road is', 'roads are')} closed {why}{told} ({max(km, 0.01):.2f} km).",
+            "Ask whether this still holds before the rig leaves.",
+        ))  # fmt: skip
+    return out
+
+
+def _count(n: int, one: str, many: str) -> str:
+    return f"{n} {one if n == 1 else many}"
+
+
+def _listed(words: Sequence[str]) -> str:
+    return ", ".join(words[:_TOLD]) + (f" and {len(words) - _TOLD} more" if len(words) > _TOLD else "")
+
+
+def without_closures(closed: np.ndarray, reason: np.ndarray) -> np.ndarray:
+    """Segments that only a closure keeps the rig from."""
+    return (closed != "") & (reason == np.array([closed_words(c) for c in closed], object))
+
+
+def closed_words(names: str) -> str:
+    """The reason of a closed segment."""
+    return f"closed: {names}"
 
 
 def with_tracks(roads: GeoDataFrame, tracks: GeoDataFrame) -> GeoDataFrame:
@@ -100,3 +211,5 @@ def with_tracks(roads: GeoDataFrame, tracks: GeoDataFrame) -> GeoDataFrame:
         tracks[key] = tracks[key].astype(object).where(~blank, default)
     tracks[DRAWN] = True
     return pd.concat([roads, tracks], ignore_index=True)
+
+

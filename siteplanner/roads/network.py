@@ -10,19 +10,27 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 from pyproj import CRS
-from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from siteplanner.data.grid import Grid
-from siteplanner.data.osm import NODES, WAY, TurnRestriction
+from siteplanner.data.osm import WAY, TurnRestriction
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Rig, Speeds
 from siteplanner.roads.arcs import Arcs, quickest_arcs
-from siteplanner.roads.attributes import BARRIERS, tag_text
-from siteplanner.roads.closures import DRAWN, Closure, closure_list
+from siteplanner.roads.attributes import BARRIERS
+from siteplanner.roads.closures import (
+    DRAWN,
+    Closure,
+    closed_by,
+    closed_words,
+    closure_findings,
+    closure_list,
+    with_dangers,
+)
 from siteplanner.roads.grades import base_length_m, road_profile
 from siteplanner.roads.hazards import Hazard, collect_hazards, find_bends
 from siteplanner.roads.limits import judge_lines
+from siteplanner.roads.lines import Barrier, barrier_points, flags, part_nodes, road_lines, vertex_ids
 from siteplanner.roads.noding import REACH_M, SNAP_M, Noded, node_lines
 from siteplanner.roads.speeds import line_speed_kmh, point_speed_kmh
 from siteplanner.roads.strokes import Strokes, bend_radius_m, find_strokes, sample_strokes
@@ -58,6 +66,8 @@ class RoadNetwork:
     drivable: np.ndarray  # bool
     reason: np.ndarray  # why not drivable, '' where it is
     unknown: np.ndarray  # tuples of limits without data
+    closed: np.ndarray  # names of what closes it, '' open; also part of the reason
+    drawn: np.ndarray  # bool: a track that the user drew
     up_grade_pct: np.ndarray
     down_grade_pct: np.ndarray
     worst_grade_pct: np.ndarray
@@ -113,92 +123,6 @@ def _checked(roads: GeoDataFrame) -> CRS:
     return crs
 
 
-def _lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(LineStrings, their rows, rows of points); multi-parts apart, heights and repeated vertices dropped."""
-    geometry = np.asarray(roads.geometry.array, object)
-    geometry = geometry.copy()
-    geometry[shapely.is_missing(geometry) | shapely.is_empty(geometry)] = None
-    kind = shapely.get_type_id(geometry)
-    points = np.flatnonzero(kind == 0)
-    parts, row = shapely.get_parts(shapely.force_2d(geometry), return_index=True)
-    ring = shapely.get_type_id(parts) == 2
-    parts[ring] = shapely.linestrings(shapely.get_coordinates(parts[ring]), indices=shapely.get_coordinates(
-        parts[ring], return_index=True)[1]) if ring.any() else parts[ring]
-    ok = shapely.get_type_id(parts) == 1
-    finite = np.ones(len(parts), bool)
-    xy, index = shapely.get_coordinates(parts, return_index=True)
-    finite[index[~np.isfinite(xy).all(axis=1)]] = False
-    good = ok & finite
-    parts, row = parts[good], row[good]
-    free = ~_has_ids(roads)[row]
-    parts[free] = shapely.remove_repeated_points(parts[free], 1e-3)
-    long = shapely.length(parts) > 1e-3
-    parts, row = parts[long], row[long]
-    lost = len(roads) - len(np.union1d(np.unique(row), points))
-    if lost:
-        findings.append(Finding(
-            "road_geometry_skipped", "warning",
-            f"{lost} of {len(roads)} road rows hold no usable line (missing, empty, a single place, or no line).",
-            "Repair these rows if a road is missing from the map.",
-        ))
-    return parts, row, points
-
-
-def _has_ids(roads: GeoDataFrame) -> np.ndarray:
-    """Rows whose vertices bear ids."""
-    if NODES not in roads.columns:
-        return np.zeros(len(roads), bool)
-    return np.array([isinstance(ids, np.ndarray) for ids in roads[NODES]], bool)
-
-
-def _vertex_ids(roads: GeoDataFrame, lines: np.ndarray, row: np.ndarray) -> np.ndarray | None:
-    """Ids of the lines' vertices, -1 for lines without; None when no line has any."""
-    has = _has_ids(roads)
-    if not has[row].any():
-        return None
-    count = shapely.get_num_coordinates(lines)
-    column = roads[NODES].to_numpy()
-    parts = [column[r] if has[r] else np.full(n, -1) for r, n in zip(row.tolist(), count.tolist(), strict=True)]
-    if any(len(p) != n for p, n in zip(parts, count.tolist(), strict=True)):
-        raise ValueError(f"{NODES} needs one id for each vertex")
-    return np.concatenate(parts).astype(np.int64)
-
-
-def _flags(roads: GeoDataFrame, column: str) -> np.ndarray:
-    if column not in roads.columns:
-        return np.zeros(len(roads), bool)
-    return np.array([v is True or (isinstance(v, np.bool_) and bool(v)) for v in roads[column]], bool)
-
-
-def _barrier_points(roads: GeoDataFrame, points: np.ndarray) -> list[tuple[float, float, str]]:
-    """(x, y, barrier) of point rows that carry a barrier tag."""
-    column = next((c for c in roads.columns if str(c).strip().lower() == "barrier"), None)
-    if column is None or not len(points):
-        return []
-    words = [tag_text(v) for v in roads[column].iloc[points]]
-    xy = shapely.get_coordinates(np.asarray(roads.geometry.array, object)[points])
-    return [(float(x), float(y), w) for (x, y), w in zip(xy, words, strict=True) if w in BARRIERS]
-
-
-def _part_nodes(noded: Noded, blocks: list[tuple[float, float, str]]) -> Noded:
-    """Take the segments that meet at a blocking barrier apart: each keeps its own end."""
-    start, end, x, y = noded.start_node.copy(), noded.end_node.copy(), noded.node_x, noded.node_y
-    if not blocks:
-        return noded
-    fresh = len(x)
-    origin: list[int] = []
-    gap, nearest = cKDTree(np.column_stack([x, y])).query([b[:2] for b in blocks])
-    for node in np.unique(nearest[gap <= SNAP_M]).tolist():
-        seats = [(start, i) for i in np.flatnonzero(start == node)] + [(end, i) for i in np.flatnonzero(end == node)]
-        for seat, i in seats[1:]:
-            seat[i] = fresh
-            origin.append(node)
-            fresh += 1
-    return replace(noded, start_node=start, end_node=end, node_x=np.concatenate([x, x[origin]]),
-                   node_y=np.concatenate([y, y[origin]]),
-                   node_id=np.concatenate([noded.node_id, np.full(len(origin), -1)])) if origin else noded
-
-
 def build_network(
     roads: GeoDataFrame,
     *,
@@ -207,6 +131,7 @@ def build_network(
     speeds: Speeds,
     node_crossings: bool = True,
     closures: BaseGeometry | Sequence[Closure] | None = None,
+    dangers: Sequence[Closure] = (),
     restrictions: Sequence[TurnRestriction] = (),
 ) -> RoadNetwork:
     """Build the network from road lines with OpenStreetMap keys as columns (any may be missing).
@@ -217,25 +142,28 @@ def build_network(
     only common vertices join. Rows with ids of their vertices (column `osm_nodes`, from an OpenStreetMap extract)
     join where they share an id and nowhere else; rows marked in a column `drawn` (lines that the user drew) join
     all that they cross or just miss. `closures`: area in the same CRS that must not be driven through, or several
-    with their names. `restrictions`: signed turns, by the ways of the column `osm_way`.
+    with their names; `dangers`: areas whose roads stay open and carry a hazard. `restrictions`: signed turns, by
+    the ways of the column `osm_way`.
 
     Raises InputError for a CRS that is missing or not metric, or when no usable line is left.
     """
     crs = _checked(roads)
     findings: list[Finding] = []
-    lines, row, points = _lines(roads, findings)
+    lines, row, points = road_lines(roads, findings)
     if not len(lines):
         raise InputError("The roads hold no usable line.", remedy="Give a layer of road lines.")
     tags, tag_findings = read_tags(roads)
     findings += tag_findings
-    barriers = _barrier_points(roads, points)
-    ids, drawn = _vertex_ids(roads, lines, row), _flags(roads, DRAWN)[row]
+    barriers = barrier_points(roads, points)
+    ids, drawn = vertex_ids(roads, lines, row), flags(roads, DRAWN)
     cross = node_crossings and ids is None
-    shut = closure_list(closures)
-    noded = node_lines(lines, tags.level[row], cross=cross, reach_m=REACH_M if cross or drawn.any() else 0.0,
-                       cut_by=shapely.union_all([c.shape for c in shut]) if shut else None,
-                       cut_at=np.array([b[:2] for b in barriers]) if barriers else None, vertex_id=ids, drawn=drawn)
-    noded = _part_nodes(noded, [b for b in barriers if BARRIERS[b[2]] is None])
+    shut, dangers = closure_list(closures), closure_list(dangers)
+    edges = [shapely.boundary(c.shape) for c in (*shut, *dangers)]
+    noded = node_lines(lines, tags.level[row], cross=cross, reach_m=REACH_M if cross else 0.0,
+                       cut_by=shapely.union_all(edges) if edges else None,
+                       cut_at=np.array([b[:2] for b in barriers]) if barriers else None, vertex_id=ids,
+                       drawn=drawn[row])
+    noded = part_nodes(noded, [b for b in barriers if BARRIERS[b[2]] is None])
     if len(noded.mended):
         x, y, gap = noded.mended[0]
         findings.append(Finding(
@@ -245,6 +173,10 @@ def build_network(
             "Look at these junctions if a route turns where no turn is possible.",
         ))
     network = _assemble(crs, noded, row[noded.line], tags, elevation, rig, speeds, shut, barriers, findings)
+    storey = tags.level[network.source_row]
+    network = replace(
+        network, drawn=drawn[network.source_row],
+        hazards=with_dangers(network.hazards, dangers, network.seg_geometry, storey, network.for_vehicles))
     if not restrictions:
         return network
     way = roads[WAY].fillna(0).to_numpy(np.int64)[network.source_row]
@@ -253,7 +185,7 @@ def build_network(
 
 
 def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation: Grid | None, rig: Rig,
-              speeds: Speeds, shut: Sequence[Closure], barriers: list[tuple[float, float, str]],
+              speeds: Speeds, shut: Sequence[Closure], barriers: list[Barrier],
               findings: list[Finding]) -> RoadNetwork:
     pieces = noded.piece
     length_m = shapely.length(pieces)
@@ -288,11 +220,9 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     for i in np.flatnonzero(~by_sign & (worst > rig.max_grade_pct + 1e-9)).tolist():
         _append(reason, i, f"grade {worst[i]:.0f} % over {base_m:.0f} m (from elevation) is above the rig's "
                            f"{rig.max_grade_pct:.3g} %")
-    if shut:
-        middle = np.asarray(shapely.line_interpolate_point(pieces, 0.5, normalized=True), object)
-        for k, i in shapely.STRtree(middle).query([c.shape for c in shut], predicate="intersects").T.tolist():
-            if shut[k].level is None or shut[k].level == tags.level[row[i]]:
-                _append(reason, i, f"closed: {shut[k].name}")
+    closed = closed_by(shut, pieces, tags.level[row])
+    for i in np.flatnonzero(closed != "").tolist():
+        _append(reason, i, closed_words(closed[i]))
     no_grade = np.isnan(worst)
     if no_grade.any():
         with_grade = {u: (*u, "grade") for u in set(unknown[no_grade])}
@@ -314,13 +244,15 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
         crs=crs, node_x=noded.node_x, node_y=noded.node_y, seg_from=noded.start_node, seg_to=noded.end_node,
         seg_geometry=pieces, length_m=length_m, name=tags.name[row], highway=tags.highway[row],
         surface=tags.surface[row], unpaved=tags.unpaved[row], for_vehicles=(tags.road_class != "")[row],
-        roundabout=tags.roundabout[row], drivable=drivable, reason=reason, unknown=unknown, up_grade_pct=up,
+        roundabout=tags.roundabout[row], drivable=drivable, reason=reason, unknown=unknown, closed=closed,
+        drawn=np.zeros(len(pieces), bool), up_grade_pct=up,
         down_grade_pct=down, worst_grade_pct=worst, mean_speed_kmh=3.6 * length_m / seconds,
         forward_s=np.where(drivable & (one != "backward"), seconds, np.inf),
         backward_s=np.where(drivable & (one != "forward"), seconds, np.inf),
         source_row=row, hazards=hazards, grade_base_m=base_m, profile_first=first, profile_along_m=along,
         profile_elevation_m=profile_height, profile_grade_pct=profile_grade,
-        findings=(*findings, *_about(drivable, length_m, tags, row)),
+        findings=(*findings, *_about(drivable, length_m, tags, row),
+                  *closure_findings(closed, (tags.road_class != "")[row], row, tags.name[row], length_m)),
         bounds=tuple(shapely.total_bounds(pieces).tolist()),
     )
 
@@ -377,7 +309,7 @@ def _under(noded: Noded, row: np.ndarray, tags: RoadTags, pieces: np.ndarray) ->
     return np.column_stack([segment, along, noded.under[k, 0], noded.under[k, 1]])
 
 
-def _gates(barriers: list[tuple[float, float, str]], pieces: np.ndarray) -> list[tuple[str, int, float]]:
+def _gates(barriers: list[Barrier], pieces: np.ndarray) -> list[tuple[str, int, float]]:
     passable = [(x, y, words) for x, y, kind in barriers if (words := BARRIERS[kind])]
     if not passable:
         return []

@@ -18,6 +18,7 @@ from siteplanner.roads.crossings import find_crossings
 
 SNAP_M = 0.1  # ends closer than this are one point: digitising and coordinate rounding. Common practice
 REACH_M = 2.0  # an end this close to a line was meant to meet it. Common practice
+DRAWN_REACH_M = 15.0  # the same for a line that somebody drew by hand on a map. Common practice
 _KEY_M = 1e-3  # vertices that agree to a millimetre are the same vertex
 
 
@@ -194,9 +195,8 @@ def _insert_self_crossings(v: _Vertices, lines: np.ndarray) -> None:
         v.insert(np.full(len(on), i), along, np.full(len(on), px), np.full(len(on), py))
 
 
-def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: float,
-               loose: np.ndarray) -> np.ndarray:
-    """Join ends of `loose` lines that meet nothing to the nearest line within reach; (x, y, gap) of real gaps."""
+def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: np.ndarray) -> np.ndarray:
+    """Join ends that meet nothing to the nearest line within their line's reach; (x, y, gap) of real gaps."""
     split = np.flatnonzero(v.split)
     key = _keys(v.x[split], v.y[split])
     lone = np.bincount(key)[key] == 1
@@ -209,13 +209,13 @@ def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: floa
     before = np.concatenate([[-1], np.flatnonzero(v.split)])
     rank = np.searchsorted(before, end)
     other = np.where(is_first[end], before[np.minimum(rank + 1, len(before) - 1)], before[rank - 1])
-    stub = (np.abs(v.along[other] - v.along[end]) < reach_m) & ~is_end[other]
+    stub = (np.abs(v.along[other] - v.along[end]) < reach_m[v.line[end]]) & ~is_end[other]
     end = end[~stub]
-    end = end[loose[v.line[end]]]
+    end = end[reach_m[v.line[end]] > 0]
     if not len(end):
         return np.empty((0, 3))
     points = shapely.points(v.x[end], v.y[end])
-    k, target = shapely.STRtree(lines).query(points, predicate="dwithin", distance=reach_m)
+    k, target = shapely.STRtree(lines).query(points, predicate="dwithin", distance=reach_m[v.line[end]])
     gap = shapely.distance(points[k], lines[target])
     fits = (v.line[end[k]] != target) & ((level[v.line[end[k]]] == level[target]) | (gap <= SNAP_M))
     k, target, gap = k[fits], target[fits], gap[fits]
@@ -279,7 +279,7 @@ def node_lines(
     are also cut where they meet the boundary of this area. `cut_at`: points (n, 2); lines within the snap
     tolerance of one are cut there. `vertex_id`: ids of all lines' vertices in one array, -1 without one; lines then
     join where they share an id and not where they only lie at one place. `drawn` marks lines that join as with
-    `cross` in any case.
+    `cross` in any case, and whose ends reach DRAWN_REACH_M far.
     """
     v = _Vertices(lines, vertex_id)
     loose = np.full(len(lines), cross) if drawn is None else drawn | cross
@@ -298,9 +298,12 @@ def node_lines(
     under = _passing_below(lines, level, a, b, x, y)
     if cross:
         _insert_self_crossings(v, lines)
-    if loose.any() and reach_m > 0:
+    reach = np.where(loose, reach_m, 0.0)
+    if drawn is not None:
+        reach[drawn] = DRAWN_REACH_M
+    if (reach > 0).any():
         v.settle()
-        mended = _lead_ends(v, lines, level, reach_m, loose)
+        mended = _lead_ends(v, lines, level, reach)
     if cut_by is not None and not cut_by.is_empty:
         edge = cut_by.boundary if shapely.get_dimensions(cut_by) == 2 else cut_by
         shapely.prepare(edge)

@@ -132,7 +132,7 @@ def _unreached_finding(tree: DriveTree) -> Finding | None:
         f"use) cannot be reached from the staging point. The longest has {worst.length_m / 1000:.1f} km; "
         f"it comes within {worst.gap_m:.0f} m of a reached road at "
         f"{worst.reached_x:.0f} E {worst.reached_y:.0f} N of the plan's grid.",
-        "Check for a gap in the road data there, or a limit or one-way rule that parts the network.",
+        "Check for a gap in the road data there, or a closure, limit or one-way rule that parts the network.",
     )
 
 

@@ -106,7 +106,7 @@ def _figures(columns: _Columns, keys: tuple[str, ...], reader: Callable[[Any], r
     return out
 
 
-def _classes(highway: np.ndarray, has_column: bool, findings: list[Finding]) -> np.ndarray:
+def _classes(highway: np.ndarray, has_column: bool, is_line: np.ndarray, findings: list[Finding]) -> np.ndarray:
     if not has_column:
         findings.append(Finding(
             "road_class_missing", "warning",
@@ -114,6 +114,13 @@ def _classes(highway: np.ndarray, has_column: bool, findings: list[Finding]) -> 
             "Name the class column in the mission: road_columns.highway.",
         ))
         return np.full(len(highway), "unclassified", object)
+    blank = int(((highway == "") & is_line).sum())
+    if blank:
+        findings.append(Finding(
+            "road_class_missing", "warning",
+            f"{blank} of {int(is_line.sum())} road lines have no class; they count as `unclassified`.",
+            "Fill the column `highway`, or name the class column in the mission: road_columns.highway.",
+        ))
     found = read.read_column(highway, read.road_class)
     strange = sorted({repr(h) for h, c in zip(highway, found, strict=True) if c is None and h})
     if strange:
@@ -155,7 +162,7 @@ def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
 
     tags = RoadTags(
         name=objects(names), highway=highway,
-        road_class=_classes(highway, columns.has("highway"), findings),
+        road_class=_classes(highway, columns.has("highway"), frame.geometry.geom_type.ne("Point").to_numpy(), findings),
         surface=surface, unpaved=np.array([-1 if u is None else int(u) for u in unpaved], np.int8),
         tracktype=tracktype, smoothness=columns.words("smoothness"),
         direction=objects(directions), access=objects(access), barrier=columns.words("barrier"),

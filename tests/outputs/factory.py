@@ -275,6 +275,14 @@ def make_plan(
             crs=CRS_UTM,
             geometry=[LineString([(WEST, NORTH - 30 * 25), (WEST + 6000, NORTH - 174 * 25)])],
         ),
+        "closures": gpd.GeoDataFrame(
+            {"name": [word(6, "Bridge out")]}, crs=CRS_UTM, geometry=[Point(WEST + 300, NORTH - 5000)]
+        ),
+        "extra_tracks": gpd.GeoDataFrame(
+            {"name": [word(7, "Cat line")]},
+            crs=CRS_UTM,
+            geometry=[LineString([(WEST + 300, NORTH - 5200), (WEST + 900, NORTH - 5200)])],
+        ),
         "must_serve": gpd.GeoDataFrame({"name": [n for n, _ in points]}, crs=CRS_UTM, geometry=[p for _, p in points]),
     }
     ground = (values := ruling.values) != OUTSIDE

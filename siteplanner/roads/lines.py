@@ -1,0 +1,106 @@
+"""What a road table gives to build from: its lines one by one, ids of their vertices, barriers on points."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+
+from siteplanner.data.osm import NODES
+from siteplanner.errors import Finding
+from siteplanner.roads.attributes import BARRIERS, tag_text
+from siteplanner.roads.noding import SNAP_M, Noded
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+Barrier = tuple[float, float, str]
+
+
+def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(LineStrings, their rows, rows of points); multi-parts apart, heights and repeated vertices dropped."""
+    geometry = np.asarray(roads.geometry.array, object)
+    geometry = geometry.copy()
+    geometry[shapely.is_missing(geometry) | shapely.is_empty(geometry)] = None
+    kind = shapely.get_type_id(geometry)
+    points = np.flatnonzero(kind == 0)
+    parts, row = shapely.get_parts(shapely.force_2d(geometry), return_index=True)
+    ring = shapely.get_type_id(parts) == 2
+    parts[ring] = shapely.linestrings(shapely.get_coordinates(parts[ring]), indices=shapely.get_coordinates(
+        parts[ring], return_index=True)[1]) if ring.any() else parts[ring]
+    ok = shapely.get_type_id(parts) == 1
+    finite = np.ones(len(parts), bool)
+    xy, index = shapely.get_coordinates(parts, return_index=True)
+    finite[index[~np.isfinite(xy).all(axis=1)]] = False
+    good = ok & finite
+    parts, row = parts[good], row[good]
+    free = ~has_ids(roads)[row]
+    parts[free] = shapely.remove_repeated_points(parts[free], 1e-3)
+    long = shapely.length(parts) > 1e-3
+    parts, row = parts[long], row[long]
+    lost = len(roads) - len(np.union1d(np.unique(row), points))
+    if lost:
+        findings.append(Finding(
+            "road_geometry_skipped", "warning",
+            f"{lost} of {len(roads)} road rows hold no usable line (missing, empty, a single place, or no line).",
+            "Repair these rows if a road is missing from the map.",
+        ))
+    return parts, row, points
+
+
+def has_ids(roads: GeoDataFrame) -> np.ndarray:
+    """Rows whose vertices bear ids."""
+    if NODES not in roads.columns:
+        return np.zeros(len(roads), bool)
+    return np.array([isinstance(ids, np.ndarray) for ids in roads[NODES]], bool)
+
+
+def vertex_ids(roads: GeoDataFrame, lines: np.ndarray, row: np.ndarray) -> np.ndarray | None:
+    """Ids of the lines' vertices, -1 for lines without; None when no line has any."""
+    has = has_ids(roads)
+    if not has[row].any():
+        return None
+    count = shapely.get_num_coordinates(lines)
+    column = roads[NODES].to_numpy()
+    parts = [column[r] if has[r] else np.full(n, -1) for r, n in zip(row.tolist(), count.tolist(), strict=True)]
+    if any(len(p) != n for p, n in zip(parts, count.tolist(), strict=True)):
+        raise ValueError(f"{NODES} needs one id for each vertex")
+    return np.concatenate(parts).astype(np.int64)
+
+
+def flags(roads: GeoDataFrame, column: str) -> np.ndarray:
+    if column not in roads.columns:
+        return np.zeros(len(roads), bool)
+    return np.array([v is True or (isinstance(v, np.bool_) and bool(v)) for v in roads[column]], bool)
+
+
+def barrier_points(roads: GeoDataFrame, points: np.ndarray) -> list[Barrier]:
+    """(x, y, barrier) of point rows that carry a barrier tag."""
+    column = next((c for c in roads.columns if str(c).strip().lower() == "barrier"), None)
+    if column is None or not len(points):
+        return []
+    words = [tag_text(v) for v in roads[column].iloc[points]]
+    xy = shapely.get_coordinates(np.asarray(roads.geometry.array, object)[points])
+    return [(float(x), float(y), w) for (x, y), w in zip(xy, words, strict=True) if w in BARRIERS]
+
+
+def part_nodes(noded: Noded, blocks: list[Barrier]) -> Noded:
+    """Take the segments that meet at a blocking barrier apart: each keeps its own end."""
+    start, end, x, y = noded.start_node.copy(), noded.end_node.copy(), noded.node_x, noded.node_y
+    if not blocks:
+        return noded
+    fresh = len(x)
+    origin: list[int] = []
+    gap, nearest = cKDTree(np.column_stack([x, y])).query([b[:2] for b in blocks])
+    for node in np.unique(nearest[gap <= SNAP_M]).tolist():
+        seats = [(start, i) for i in np.flatnonzero(start == node)] + [(end, i) for i in np.flatnonzero(end == node)]
+        for seat, i in seats[1:]:
+            seat[i] = fresh
+            origin.append(node)
+            fresh += 1
+    return replace(noded, start_node=start, end_node=end, node_x=np.concatenate([x, x[origin]]),
+                   node_y=np.concatenate([y, y[origin]]),
+                   node_id=np.concatenate([noded.node_id, np.full(len(origin), -1)])) if origin else noded

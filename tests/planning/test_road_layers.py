@@ -1,0 +1,135 @@
+"""Closures, drawn tracks and hazard areas on roads, through the whole plan of the valley made by hand."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from shapely.geometry import LineString, Point, box
+
+from siteplanner import explain, load_mission, plan
+from siteplanner.errors import InputError
+from siteplanner.outputs.geopackage import layers
+from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
+from siteplanner.planning.road_layers import read_road_layers
+from siteplanner.roads.directions import directions
+from tests.planning.conftest import CRS, at, write_mission
+
+
+def save(folder, file, shapes, **columns):
+    folder.mkdir(exist_ok=True)
+    gpd.GeoDataFrame(columns, geometry=shapes, crs=CRS).to_file(folder / file, driver="GPKG")
+
+
+BRIDGE = Point(at(1000, 905))  # on Valley Road, before the turn-off of Bench Road
+
+
+@pytest.fixture(scope="module")
+def closed_plan(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("closed")
+    save(folder, "shut.gpkg", [BRIDGE], name=["Bridge out <b>"])
+    return plan(load_mission(write_mission(folder, layers='closures = "shut.gpkg"')))
+
+
+@pytest.fixture(scope="module")
+def bypass_plan(tmp_path_factory):
+    """The same closure, with a track drawn around it, and a hazard area that the track passes through."""
+    folder = tmp_path_factory.mktemp("bypass")
+    save(folder, "shut.gpkg", [BRIDGE], name=["Bridge out"])
+    save(folder, "track.gpkg", [LineString([at(700, 890), at(700, 1300), at(1490, 1300)])])
+    save(folder, "flood.gpkg", [box(*at(600, 1100), *at(800, 1200))], name=["old ford"])
+    text = 'closures = "shut.gpkg"\nextra_tracks = ["track.gpkg"]'
+    path = write_mission(folder, layers=text)
+    with open(path, encoding="utf-8") as file:
+        mission = file.read().replace('hazards = "hazard.gpkg"', 'hazards = ["hazard.gpkg", "flood.gpkg"]')
+    with open(path, "w", encoding="utf-8") as file:
+        file.write(mission)
+    return plan(load_mission(path))
+
+
+def test_a_closed_bridge_takes_the_winner_out(valley_plan, closed_plan):
+    best = valley_plan.best.spot
+    assert best.x > at(1000, 0)[0]
+    assert all(r.spot.x < at(1000, 0)[0] for r in closed_plan.extra["all_spots"])
+    why = explain(closed_plan, best.latitude, best.longitude)
+    assert not why.passes
+    assert "closed before it by Bridge out <b>" in dict(why.evaluation.failed)["no_way_in"]
+    codes = {f.code: f.message for f in closed_plan.findings}
+    assert codes["roads_closed"] == "1 road is closed by 'Bridge out <b>': Valley Road (0.01 km)."
+    assert "roads_not_reached" in codes
+
+
+def test_a_drawn_track_leads_round_the_closure_and_is_told_as_drawn(valley_plan, bypass_plan):
+    best = valley_plan.best.spot
+    before = valley_plan.best.evaluation.access
+    why = explain(bypass_plan, best.latitude, best.longitude)
+    assert why.passes
+    after = why.evaluation.access
+    assert after.drive_distance_m > before.drive_distance_m + 300
+    assert after.drive_time_s > before.drive_time_s
+    assert why.score < valley_plan.best.score  # farther away, so worth less
+    roads = bypass_plan.scene.roads
+    assert roads.drawn[after.route.segments].any()
+    texts = " ".join(s.text for s in directions(roads, after.route, bypass_plan.scene.elevation))
+    assert "track drawn for this mission" in texts
+    # the hazard area on the track is told on the way and among the findings, and did not close it
+    assert any(f.code == "route_hazard_area" and "old ford" in f.message for f in after.route.findings)
+    assert why.would_rank > 1  # it was the winner
+
+
+def test_closed_and_drawn_roads_are_on_the_map_and_in_the_geopackage(closed_plan, bypass_plan):
+    shut = [f for f in road_shapes(closed_plan) if f["properties"]["k"] == "closed"]
+    assert len(shut) == 1
+    assert "Valley Road" in shut[0]["properties"]["t"]
+    assert "closed: Bridge out &#60;b&#62;" in shut[0]["properties"]["t"]
+    mark = closure_shapes(closed_plan)[0]["properties"]
+    assert mark["k"] == "closure"
+    assert "Bridge out &#60;b&#62;" in mark["t"]
+    assert any("drawn for this mission" in f["properties"]["t"] for f in road_shapes(bypass_plan))
+    made = layers(bypass_plan)
+    roads = made["roads"]
+    assert roads[roads["closed_by"].notna()]["why_not"].tolist() == ["closed: Bridge out"]
+    drawn = roads[roads["drawn_for_mission"]]
+    assert float(drawn.length.sum()) == pytest.approx(410 + 790 + 10, abs=1)
+    assert made["closures"]["name"].tolist() == ["Bridge out"]
+    assert len(made["extra_tracks"]) == 1
+
+
+def read(mission):
+    records = []
+    made = read_road_layers(mission, CRS, None, lambda layer: (records.append(layer), layer.frame)[1])
+    return made, records
+
+
+def test_hazards_close_roads_only_when_the_mission_or_the_polygon_says_so(tmp_path):
+    quiet = load_mission(write_mission(tmp_path / "a"))
+    loud = load_mission(write_mission(tmp_path / "b", layers="hazards_close_roads = true"))
+    assert len(read(quiet)[0].closures) == 0
+    assert [c.name for c in read(quiet)[0].dangers] == ["hazard area slide"]
+    assert [c.name for c in read(loud)[0].closures] == ["hazard area slide"]
+    save(tmp_path / "a", "hazard.gpkg", [box(*at(0, 0), *at(9, 9))] * 2, NAME=["x", "y"], CLOSES_ROADS=["yes", "no"])
+    assert [c.name for c in read(quiet)[0].closures] == ["hazard area x"]
+
+
+def test_column_names_of_the_roads_hold_for_tracks_that_have_them(tmp_path):
+    path = write_mission(tmp_path, layers='extra_tracks = ["own.gpkg", "theirs.gpkg"]\n'
+                         'road_columns = {highway = "CLASS", surface = "PAVE"}')  # fmt: skip
+    line = [LineString([at(300, 900), at(300, 700)])]
+    roads = gpd.read_file(tmp_path / "roads.gpkg").rename(columns={"highway": "CLASS"})
+    roads["PAVE"] = "gravel"
+    roads.to_file(tmp_path / "roads.gpkg", driver="GPKG")
+    save(tmp_path, "own.gpkg", line, surface=["sand"])
+    save(tmp_path, "theirs.gpkg", line, CLASS=["service"], PAVE=["asphalt"])
+    made, _ = read(load_mission(path))
+    assert made.roads["highway"].tolist()[-2:] == ["track", "service"]
+    assert made.roads["surface"].tolist()[-2:] == ["sand", "asphalt"]
+    assert np.count_nonzero(made.roads["drawn"] == True) == 2  # noqa: E712 - the others are NaN
+
+
+def test_a_closure_file_that_cannot_be_read_names_its_field(tmp_path):
+    path = write_mission(tmp_path, layers='closures = "shut.geojson"')
+    (tmp_path / "shut.geojson").write_text("{", encoding="utf-8")
+    with pytest.raises(InputError) as error:
+        read(load_mission(path))
+    assert error.value.field == "layers.closures"
+    assert error.value.file.endswith("shut.geojson")
