@@ -6,7 +6,9 @@ x and y are metres in the plan's CRS.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -193,6 +195,16 @@ class Scene:
     area_rows: np.ndarray = field(default_factory=lambda: np.empty(0, int))
     area_cols: np.ndarray = field(default_factory=lambda: np.empty(0, int))
     area_step: int = 1  # every step-th row and column of the elevation stands for the area
+    margin_of: Callable[[], Grid | None] | None = None  # works out `sky_margin`
+
+    @cached_property
+    def sky_margin(self) -> Grid | None:
+        """Sky margin of the satellite that decides, degrees, NaN unknown or outside the search ground.
+
+        See `planning.sky_margin.sky_margin`; the cells may be larger than the elevation's (own transform). Worked
+        out when first asked for, a few seconds for a county; None where there is nothing to say.
+        """
+        return None if self.margin_of is None else self.margin_of()
 
 
 @dataclass(frozen=True, eq=False)

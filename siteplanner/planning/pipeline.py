@@ -6,6 +6,7 @@ import platform
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from siteplanner.planning.magnetic import day_of, magnetic
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot, Scene
 from siteplanner.planning.progress import Progress, Stages
 from siteplanner.planning.scoring import firmness, rank
+from siteplanner.planning.sky_margin import sky_margin
 from siteplanner.planning.study import Study, load_study
 
 NEIGHBOURS = 8  # cells looked at around each of the best spots
@@ -172,6 +174,7 @@ def scene_of(judge: Judge) -> Scene:
         area_rows=study.area_cells.rows,
         area_cols=study.area_cells.cols,
         area_step=study.area_cells.step,
+        margin_of=partial(sky_margin, study),
     )
 
 
