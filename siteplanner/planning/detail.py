@@ -14,7 +14,9 @@ def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
     """The same evaluation with its horizon diagram."""
     if evaluation.skyline is not None:
         return evaluation
-    return replace(evaluation, skyline=skyline(judge.study, evaluation.spot, evaluation.sky))
+    return replace(
+        evaluation, skyline=judge.step("skyline", skyline, judge.study, evaluation.spot, evaluation.sky)
+    )
 
 
 def listed_in_detail(judge: Judge, listed: Iterable[RankedSpot]) -> tuple[RankedSpot, ...]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 import numpy as np
 from shapely.geometry import Point
@@ -21,6 +23,7 @@ from siteplanner.planning.model import (
     Look,
     Spot,
 )
+from siteplanner.planning.reuse import Reuse
 from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
 from siteplanner.planning.service import predict_coverage
 from siteplanner.planning.study import Study
@@ -29,17 +32,25 @@ from siteplanner.roads.closed_off import closures_before
 from siteplanner.roads.routing import nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 
+T = TypeVar("T")
 BEAM_OFFSETS_DEG = np.linspace(-1.5, 1.5, 7)  # skyline over a small dish's beam; common practice, no source
 LEVEL_ROLL_DEG = 1.0  # less roll than this counts as none, so that the nose can point the way out; common practice
 
 
 @dataclass(frozen=True, eq=False)
 class Judge:
-    """A study with its ruling: all that a spot is judged by."""
+    """A study with its ruling: all that a spot is judged by. `reuse` is there while a plan is made."""
 
     study: Study
     ruling: Ruling
     way: GroundWay
+    reuse: Reuse | None = None
+
+    def step(self, name: str, function: Callable[..., T], root: Any, spot: Spot, *args: Any, also: Any = None) -> T:
+        """`function(root, spot, ...)`, or its result from the run before if all that it read is the same."""
+        if self.reuse is None:
+            return function(root, spot, *args)
+        return self.reuse.at_spot(name, root, function, spot, *args, also=also)
 
 
 def evaluate(judge: Judge, spot: Spot) -> Evaluation:
@@ -60,11 +71,11 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         )
     failed: list[tuple[str, str]] = []
     findings: list[Finding] = []
-    access = find_access(judge, spot, cell)
+    access = judge.step("access", find_access, judge, spot, cell)
     ground = judge_ground(judge, spot, cell, access)
     compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
-    sky = judge_sky(study, spot, cell, compass.declination_deg)
-    coverage = predict_coverage(study, spot, cell)
+    sky = judge.step("sky", judge_sky, study, spot, cell, compass.declination_deg)
+    coverage = judge.step("coverage", predict_coverage, study, spot, cell)
     failed += broken_limits(judge, spot, cell, ground, sky, access)
     if access is not None:
         findings += access.route.findings

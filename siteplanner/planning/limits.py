@@ -16,6 +16,7 @@ from siteplanner.data.burn import burn
 from siteplanner.errors import Finding
 from siteplanner.planning.ground_way import GroundWay, find_ground_way
 from siteplanner.planning.progress import Stages
+from siteplanner.planning.reuse import Reuse
 from siteplanner.planning.ruling import BITS, Ruling, rule
 from siteplanner.planning.study import Study
 
@@ -160,8 +161,11 @@ def ways_over_ground(study: Study) -> GroundWay:
     return find_ground_way(road_cells(study), passable & np.isfinite(grid.values), grid.cell_size_m, rig.last_leg_max_m)
 
 
-def rule_ground(study: Study, stages: Stages) -> tuple[Ruling, GroundWay, tuple[Finding, ...]]:
-    """All limits over the whole raster."""
+def rule_ground(
+    study: Study, stages: Stages, reuse: Reuse | None = None
+) -> tuple[Ruling, GroundWay, tuple[Finding, ...]]:
+    """All limits over the whole raster; the satellite line is taken from `reuse` where nothing of it has changed."""
+    reuse = reuse or Reuse()
     grid, mission = study.elevation, study.mission
     # a cell whose slope cannot be told (raster rim, beside a hole) is as unknown as one without elevation
     hits: dict[str, np.ndarray] = {"no_data": ~np.isfinite(grid.values) | ~np.isfinite(study.slope.values)}
@@ -174,7 +178,7 @@ def rule_ground(study: Study, stages: Stages) -> tuple[Ruling, GroundWay, tuple[
     if zones:
         hits["power_line"] = burn(zones, grid)
     with stages.stage("Checking the satellite line") as tick:
-        blocked, unknown, findings = sky_hits(study, tick)
+        blocked, unknown, findings = reuse.watched("sky_limit", study, lambda watched: sky_hits(watched, tick))
         hits["sky_blocked"], hits["sky_unknown"] = blocked & study.search_ground, unknown & study.search_ground
     with stages.stage("Finding ways over ground"):
         network = study.network

@@ -22,6 +22,7 @@ from siteplanner.planning.limits import rule_ground
 from siteplanner.planning.magnetic import day_of, magnetic
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot, Scene
 from siteplanner.planning.progress import Progress, Stages
+from siteplanner.planning.reuse import Kept, Reuse
 from siteplanner.planning.scoring import firmness, rank
 from siteplanner.planning.sky_margin import sky_margin
 from siteplanner.planning.study import Study, load_study
@@ -29,13 +30,15 @@ from siteplanner.planning.study import Study, load_study
 NEIGHBOURS = 8  # cells looked at around each of the best spots
 
 
-def plan(mission: Mission, progress: Progress | None = None) -> Plan:
+def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Kept | None = None) -> Plan:
     """Plan one mission: load, rule, choose, evaluate, rank.
 
+    With the plan before it as `previous`, only what a change touches is worked out again; the answer is the same.
     `progress(stage, share)` is called often with plain words and 0..1; raise `Cancelled` in it to stop.
     Raises InputError for a layer or parameter that cannot be used.
     """
     stages = Stages(progress)
+    reuse = Reuse(previous.extra.get("kept") if isinstance(previous, Plan) else previous)
     forecast: WindForecast | None = None
     forecast_records: tuple[InputRecord, ...] = ()
     if mission.layers.wind_forecast:
@@ -43,11 +46,11 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
         forecast, record = read_forecast(path, mission.layers.wind_forecast_unit)
         forecast_records = (record,)
     with warm_up.another_core() as wait:
-        study = load_study(mission, stages)
-        ruling, way, sky_findings = rule_ground(study, stages)
+        study = load_study(mission, stages, reuse)
+        ruling, way, sky_findings = rule_ground(study, stages, reuse)
         with stages.stage("Compiling once on this machine"):
             wait()
-    judge = Judge(study, ruling, way)
+    judge = Judge(study, ruling, way, reuse)
 
     with stages.stage("Choosing candidate spots"):
         grid = study.elevation
@@ -91,7 +94,14 @@ def plan(mission: Mission, progress: Progress | None = None) -> Plan:
         scene=scene_of(judge),
         timings_s=stages.timings_s,
         forecast=forecast,
-        extra={"firmness": firmness(listed), "search": search, "judge": judge, "all_spots": ranked},
+        extra={
+            "firmness": firmness(listed),
+            "search": search,
+            "judge": replace(judge, reuse=None),
+            "all_spots": ranked,
+            "kept": reuse.kept,
+            "reused": reuse.tally,
+        },
     )
 
 

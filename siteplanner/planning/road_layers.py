@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from siteplanner.data.osm import TurnRestriction
 from siteplanner.data.vectors import Kind, Layer, read_layer
 from siteplanner.mission import Mission
+from siteplanner.planning.reuse import Reuse
 from siteplanner.roads.closures import Closure, read_closures, read_dangers, with_tracks
 
 if TYPE_CHECKING:
@@ -32,7 +33,8 @@ class RoadLayers:
 
 
 def read_road_layers(
-    mission: Mission, crs: CRS, near: BaseGeometry, take: Callable[[Layer], GeoDataFrame]
+    mission: Mission, crs: CRS, near: BaseGeometry, take: Callable[[Layer], GeoDataFrame],
+    reuse: Reuse | None = None,
 ) -> RoadLayers:
     """Read what lies within `near` (WGS 84). `take` gets each layer read, for its record and findings.
 
@@ -40,8 +42,8 @@ def read_road_layers(
     """
     layers = mission.layers
     columns = layers.road_columns or None
-    main = read_layer(mission.path(layers.roads), "roads", target_crs=crs, kinds={"line"}, near=near,
-                      column_map=columns)  # fmt: skip
+    main = (reuse or Reuse()).call("roads_file", read_layer, mission.path(layers.roads), "roads", target_crs=crs,
+                                   kinds={"line"}, near=near, column_map=columns)  # fmt: skip
     roads = take(main)
     wanted: tuple[tuple[str, tuple[str, ...], set[Kind], bool], ...] = (
         ("hazards", layers.hazards, {"polygon"}, False),

@@ -32,6 +32,7 @@ from siteplanner.data.vetting import (
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission
 from siteplanner.planning.progress import Stages
+from siteplanner.planning.reuse import Reuse
 from siteplanner.planning.road_layers import read_road_layers
 from siteplanner.roads.network import RoadNetwork, build_network
 from siteplanner.roads.routing import DriveTree, drive_tree
@@ -176,8 +177,12 @@ def clutter_kinds(
     return classes.grid.with_values(kinds), findings
 
 
-def load_study(mission: Mission, stages: Stages) -> Study:
-    """Load and vet every layer of the mission. Raises InputError naming file, field and remedy."""
+def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> Study:
+    """Load and vet every layer of the mission; what `reuse` has from before is not read or built again.
+
+    Raises InputError naming file, field and remedy.
+    """
+    reuse = reuse or Reuse()
     with stages.stage("Reading layers") as tick:
         findings: list[Finding] = []
         inputs: list[InputRecord] = []
@@ -205,7 +210,9 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         everything = unary_union([search, staging_xy]).envelope
         tick(0.1)
 
-        elevation = read_elevation(
+        elevation = reuse.call(
+            "elevation",
+            read_elevation,
             [mission.path(p) for p in mission.layers.elevation],
             near=_project(box(*everything.buffer(ELEVATION_MARGIN_M).bounds), crs, WGS84),
             target_crs=crs,
@@ -219,7 +226,9 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         grid = elevation.grid
         obstacles = None
         if mission.layers.surface:
-            surface = read_elevation(
+            surface = reuse.call(
+                "surface",
+                read_elevation,
                 [mission.path(p) for p in mission.layers.surface],
                 near=_project(box(*grid.bounds), crs, WGS84),
                 target_crs=crs,
@@ -232,14 +241,14 @@ def load_study(mission: Mission, stages: Stages) -> Study:
             obstacles = _above_ground(surface.grid, grid)
         clutter = None
         if mission.layers.land_cover:
-            classes = read_classes(mission.path(mission.layers.land_cover), like=grid)
+            classes = reuse.call("land_cover", read_classes, mission.path(mission.layers.land_cover), like=grid)
             inputs.append(classes.record)
             clutter, more = clutter_kinds(classes, mission, grid, obstacles)
             findings += more
         tick(0.6)
 
         road_box = _project(box(*everything.buffer(ROAD_MARGIN_M).bounds), crs, WGS84)
-        road_layers = read_road_layers(mission, crs, road_box, take)
+        road_layers = read_road_layers(mission, crs, road_box, take, reuse)
         findings += road_layers.findings
         tick(0.8)
         search_box = _project(box(*search.buffer(500).bounds), crs, WGS84)
@@ -284,7 +293,9 @@ def load_study(mission: Mission, stages: Stages) -> Study:
         cells = area_cells(area, grid, mission.search.coverage_cell_m)
 
     with stages.stage("Building the road network"):
-        network = build_network(
+        network = reuse.call(
+            "roads",
+            build_network,
             road_layers.roads,
             elevation=grid,
             rig=mission.rig,
