@@ -121,6 +121,7 @@ def test_layers_are_switched_in_plain_words(plan):
         "Hazard areas",
         "Keep-out areas",
         "Roads and what the rig can use",
+        "Road closures",
         "Incident area",
         "Power lines",
         "Must-serve points",
