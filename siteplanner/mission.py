@@ -76,6 +76,13 @@ class Layers(_Part):
         False, description="Whether hazard polygons without a value of `closes_roads` close the roads in them."
     )
     power_lines: tuple[str, ...] = Field((), description="Overhead lines; columns `voltage_kv`, `height_m` optional.")
+    structures: tuple[str, ...] = Field(
+        (), description="Buildings, fences, walls, tanks: polygons, lines or points; column `name` optional."
+    )
+    water: tuple[str, ...] = Field((), description="Lakes and rivers as polygons, streams as lines; `name` optional.")
+    soft_ground: tuple[str, ...] = Field(
+        (), description="Polygons of bog, wet meadow, loose fill: no ground for jacks; column `name` optional."
+    )
     must_serve: tuple[str, ...] = Field((), description="Named points that must have service; column `name`.")
     spots: tuple[str, ...] = Field((), description="Points the user wants evaluated; column `name`.")
     wind_forecast: str | None = Field(
@@ -93,8 +100,8 @@ class Layers(_Part):
         return classes
 
     @field_validator(
-        "elevation", "surface", "closures", "extra_tracks", "keep_out", "hazards", "power_lines", "must_serve", "spots",
-        mode="before",
+        "elevation", "surface", "closures", "extra_tracks", "keep_out", "hazards", "power_lines", "structures", "water",
+        "soft_ground", "must_serve", "spots", mode="before",
     )  # fmt: skip
     @classmethod
     def _one_is_a_list(cls, value: Any) -> Any:

@@ -21,7 +21,7 @@ def own_files(work: Work) -> None:
     """Drop zone, list of files with their roles, and the way on. Raises InputError."""
     sent = st.file_uploader(
         "Drop all layers here: elevation, incident area, roads; if you have them surface heights, keep-out and hazard "
-        "areas, power lines, must-serve points, spots. A mission.toml may come along.",
+        "areas, power lines, structures, water, soft ground, must-serve points, spots. A mission.toml may come along.",
         accept_multiple_files=True, key=f"drop_{work.token}",
         help="GeoTIFF and other rasters; GeoJSON, GeoPackage, Shapefile (all parts, or zipped), KML, KMZ, GPX, "
         "FlatGeobuf. The files stay on this computer.",

@@ -17,18 +17,21 @@ from siteplanner.data.records import SHAPEFILE_PARTS, InputRecord, sha256_of
 from siteplanner.errors import Finding, InputError
 
 Kind = Literal["raster", "polygon", "line", "point", "mission", "part", "unknown"]
-ROLES: dict[str, tuple[str, Kind, bool]] = {  # role: (words, kind, several files allowed)
-    "elevation": ("Ground elevation", "raster", True),
-    "surface": ("Surface heights (trees, roofs)", "raster", True),
-    "incident_area": ("Incident area", "polygon", False),
-    "keep_out": ("Keep-out areas", "polygon", True),
-    "hazards": ("Hazard areas", "polygon", True),
-    "roads": ("Roads", "line", False),
-    "extra_tracks": ("Tracks to add to the roads", "line", True),
-    "closures": ("Road closures", "line", True),
-    "power_lines": ("Power lines", "line", True),
-    "must_serve": ("Must-serve points", "point", True),
-    "spots": ("Spots to judge", "point", True),
+ROLES: dict[str, tuple[str, tuple[Kind, ...], bool]] = {  # role: (words, kinds, several files allowed)
+    "elevation": ("Ground elevation", ("raster",), True),
+    "surface": ("Surface heights (trees, roofs)", ("raster",), True),
+    "incident_area": ("Incident area", ("polygon",), False),
+    "keep_out": ("Keep-out areas", ("polygon",), True),
+    "hazards": ("Hazard areas", ("polygon",), True),
+    "roads": ("Roads", ("line",), False),
+    "extra_tracks": ("Tracks to add to the roads", ("line",), True),
+    "closures": ("Road closures", ("line", "point", "polygon"), True),
+    "power_lines": ("Power lines", ("line",), True),
+    "structures": ("Buildings, fences, tanks", ("polygon", "line", "point"), True),
+    "water": ("Lakes, rivers, streams", ("polygon", "line"), True),
+    "soft_ground": ("Soft ground", ("polygon",), True),
+    "must_serve": ("Must-serve points", ("point",), True),
+    "spots": ("Spots to judge", ("point",), True),
 }
 UNUSED = "unused"
 NEEDED = ("elevation", "incident_area", "roads")
@@ -38,6 +41,9 @@ NAME_WORDS: dict[str, tuple[str, ...]] = {
     "surface": ("surface", "dsm", "canopy", "tree", "firstreturn", "vegetation"),
     "hazards": ("hazard", "flood", "slide", "danger", "burn", "avalanche", "plume", "risk"),
     "keep_out": ("keepout", "exclusion", "nogo", "closed", "closure", "private", "protected", "cultural", "wilderness"),
+    "structures": ("structure", "building", "fence", "wall", "tank", "house"),
+    "soft_ground": ("softground", "soft", "wetland", "marsh", "swamp", "bog", "peat", "wetsoil"),
+    "water": ("water", "stream", "river", "lake", "creek", "hydro", "pond"),
     "incident_area": ("incident", "area", "perimeter", "aoi", "fire", "search", "zone", "extent", "boundary"),
     "power_lines": ("power", "electric", "transmission", "overhead", "utility", "voltage", "wire"),
     "roads": ("road", "street", "highway", "track", "way", "transport"),
@@ -47,6 +53,8 @@ NAME_WORDS: dict[str, tuple[str, ...]] = {
 COLUMN_WORDS: dict[str, tuple[str, ...]] = {
     "power_lines": ("voltage", "voltage_kv", "kv"),
     "roads": ("highway", "surface", "oneway", "maxheight", "maxweight", "tracktype"),
+    "water": ("waterway", "water"),
+    "structures": ("building", "barrier"),
 }
 FALLBACK: dict[Kind, str] = {"raster": "elevation", "polygon": "incident_area", "line": "roads", "point": "must_serve"}
 MAX_FILES, MAX_BYTES = 200, 4 << 30
@@ -185,8 +193,7 @@ def _taken(path: Path, kinds: set[Any]) -> Brought:
 
 def roles_for(kind: Kind) -> list[str]:
     """Roles that shapes of a kind can have; roads are closed by points, lines and polygons alike."""
-    vector = kind in ("point", "line", "polygon")
-    return [role for role, (_, wanted, _) in ROLES.items() if wanted == kind or (role == "closures" and vector)]
+    return [role for role, (_, wanted, _) in ROLES.items() if kind in wanted]
 
 
 def guess_role(kind: Kind, name: str, columns: Iterable[str]) -> str:

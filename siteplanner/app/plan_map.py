@@ -16,6 +16,7 @@ from siteplanner.app.session import Work, spot_key
 from siteplanner.outputs.map import NIGHT, STYLES
 from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
 from siteplanner.outputs.map_shapes import (
+    GROUND_LAYERS,
     Feature,
     aim_shapes,
     drive_shapes,
@@ -101,6 +102,8 @@ def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
     grid, overlays = scene.elevation, scene.overlays
     relief, bounds = relief_picture(grid)
     layers = [
+        *((name, table_shapes(overlays.get(role), grid, kind, words), order)
+          for role, kind, words, name, order in GROUND_LAYERS),
         ("Hazard areas", table_shapes(overlays.get("hazards"), grid, "hazard", "Hazard area"), 10),
         ("Keep-out areas", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), 11),
         ("Roads and what the rig can use", road_shapes(plan), 20),

@@ -14,6 +14,7 @@ from siteplanner.app.session import spot_key
 from siteplanner.app.start import finding_note
 from siteplanner.outputs.aiming import both_bearings, compass_words
 from siteplanner.outputs.text import bearing_text, clean, grade_text, named, percent_text, shown
+from siteplanner.planning.arrival import arrival_checks
 from siteplanner.planning.model import Access, Coverage, Evaluation, Plan, RankedSpot
 from siteplanner.planning.words import CAUTIONS, best_look, compass_point
 
@@ -41,7 +42,7 @@ def page() -> None:
     with left:
         st.html(drive(e, units) + park(e, units))
     with right:
-        st.html(raise_and_aim(e, units) + on_air(e))
+        st.html(raise_and_aim(e, units) + on_air(e) + on_arrival(plan, ranked))
     st.html(turns(plan, e, units))
     left, right = st.columns(2, gap="medium")
     with left:
@@ -94,6 +95,12 @@ def park(e: Evaluation, units: Units) -> str:
         ("Elevation cells", f"{units.length(g.cell_size_m)}: nothing finer is known"),
     ]
     return style.head("Park and level") + style.table(rows)
+
+
+def on_arrival(plan: Plan, ranked: RankedSpot) -> str:
+    """What the data leave open here, with a box to tick on paper."""
+    rows = [(f"☐ {check.text}", check.why, check.who) for check in arrival_checks(plan, ranked)]
+    return style.head("Check on arrival") + style.table(rows, ("Look at", "Because", "Who"))
 
 
 def raise_and_aim(e: Evaluation, units: Units) -> str:

@@ -101,6 +101,7 @@ def _crew(c: dict[str, Any]) -> list[str]:
         c["wind"][0],
         "Keep away: " + "; ".join(f"{row[1]} {row[3]}" for row in c["exposure"]),
         f"Fuel: {c['fuel']}",
+        "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
         *(f"! {label}: {text}" for label, text in c["cautions"][4:]),
         *c["wind"][1:],
         c["light"],

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from shapely import get_dimensions
 from shapely.affinity import rotate, translate
 from shapely.geometry import Point, Polygon, box, shape
 
@@ -22,6 +23,11 @@ from siteplanner.planning.on_site import on_site
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
+BY_KIND = {  # layers of several kinds of shape, one table a kind: polygons, lines, points
+    "water": ("water", "water_lines"),
+    "soft_ground": ("soft_ground",),
+    "structures": ("structures", "structure_lines", "structure_points"),
+}
 TITLES: dict[str, str] = {
     "spots": "Ranked spots",
     "rejected_spots": "Spots asked about that break a limit",
@@ -39,6 +45,12 @@ TITLES: dict[str, str] = {
     "hazards": "Hazard areas",
     "keep_out": "Keep-out areas",
     "power_lines": "Overhead lines",
+    "structures": "Buildings and other structures with a ground plan",
+    "structure_lines": "Fences, walls and other structures drawn as lines",
+    "structure_points": "Tanks, poles and other structures drawn as points",
+    "water": "Lakes and rivers",
+    "water_lines": "Streams drawn as lines",
+    "soft_ground": "Soft ground",
 }
 
 
@@ -91,6 +103,11 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
     ):
         frame = scene.overlays.get(role)
         made[role] = [] if frame is None else _overlay(frame, columns)
+    for role, names in BY_KIND.items():
+        frame = scene.overlays.get(role)
+        for name, dimension in zip(names, (2, 1, 0), strict=False):
+            kept = [] if frame is None else frame[get_dimensions(frame.geometry.array) == dimension]
+            made[name] = _overlay(kept, ("name",)) if len(kept) else []
     made["must_serve"] = _must_serve(plan)
     for name, kind in (("routes", "route"), ("last_legs", "leg")):
         made[name] = [_way(ranked, kind) for ranked in plan.spots if ranked.evaluation.access is not None]

@@ -10,6 +10,7 @@ import folium
 from siteplanner.outputs.basemap import relief_picture
 from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
 from siteplanner.outputs.map_shapes import (
+    GROUND_LAYERS,
     aim_shapes,
     drive_shapes,
     must_serve_marks,
@@ -46,6 +47,9 @@ STYLES: dict[str, dict[str, Any]] = {
         "fillOpacity": 0.18,
     },
     "power_line": {"color": RULING_COLOURS["power_line"], "weight": 3, "dashArray": "10 5"},
+    "structure": {"color": "#3B3B3B", "weight": 2, "fillColor": "#3B3B3B", "fillOpacity": 0.5, "radius": 4},
+    "water": {"color": "#1F5F8B", "weight": 1.5, "fillColor": "#1F5F8B", "fillOpacity": 0.25},
+    "soft_ground": {"color": "#6B5B1E", "weight": 2, "dashArray": "1 5", "fillColor": "#6B5B1E", "fillOpacity": 0.15},
     "open": {"color": "#4D5561", "weight": 2, "opacity": 0.95},
     "unsure": {"color": "#75603A", "weight": 2, "dashArray": "7 4"},
     "shut": {"color": "#A3123F", "weight": 2.5, "dashArray": "2 5"},
@@ -65,6 +69,9 @@ NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright line
     "hazard": {"color": "#FF8A3D", "fillColor": "#FF8A3D"},
     "keep_out": {"color": "#E3A6C6", "fillColor": "#E3A6C6"},
     "power_line": {"color": "#A99CF0"},
+    "structure": {"color": "#D0C8BC", "fillColor": "#D0C8BC"},
+    "water": {"color": "#6FC3DF", "fillColor": "#6FC3DF"},
+    "soft_ground": {"color": "#C9B458", "fillColor": "#C9B458"},
     "open": {"color": "#B4BBC5"},
     "unsure": {"color": "#CBB27A"},
     "shut": {"color": "#FF7A9A"},
@@ -158,6 +165,8 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         for ranked in plan.spots[:SERVICE_LAYERS]
     ]
     overlays = scene.overlays
+    for role, kind, words, name, order in GROUND_LAYERS:
+        shapes(role, table_shapes(overlays.get(role), grid, kind, words), name, order)
     shapes("hazards", table_shapes(overlays.get("hazards"), grid, "hazard", "Hazard area"), "Hazard areas", 10)
     shapes("keep_out", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), "Keep-out areas", 11)
     shapes("roads", road_shapes(plan), "Roads and what the rig can use", 20)

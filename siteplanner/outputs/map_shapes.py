@@ -21,6 +21,11 @@ from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 
 Feature = dict[str, Any]
 SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
+GROUND_LAYERS = (  # layer, kind of shape, words of one, name of all, order of drawing
+    ("water", "water", "Water", "Water", 7),
+    ("soft_ground", "soft_ground", "Soft ground", "Soft ground", 8),
+    ("structures", "structure", "Structure", "Structures", 12),
+)
 TOLERANCE_M = 1.0  # lines are thinned by no more than this
 
 

@@ -19,9 +19,14 @@ RULING_COLOURS: dict[str, str] = {
     "sky_unknown": "#999933",  # olive
     "roadway": "#117733",  # green
     "no_way_in": "#DDCC77",  # sand
+    # the scheme has no more: Okabe and Ito's black, vermilion and yellow, and a pure blue, far from all above
+    "structure": "#000000",
+    "water": "#0055FF",
+    "trees_on_spot": "#D55E00",
+    "soft_ground": "#F0E442",
 }
 PASSES_COLOUR = "#44AA99"  # Tol's teal: ground that passes every limit
-SPARE_COLOURS = ("#E69F00", "#56B4E9", "#D55E00", "#0072B2", "#000000")
+SPARE_COLOURS = ("#E69F00", "#56B4E9", "#0072B2")
 """Okabe and Ito, for limits that the table above does not know."""
 
 # Okabe and Ito

@@ -212,6 +212,13 @@ def spots_html(plan: Plan) -> str:
     )
 
 
+GROUND_LINES = (
+    ("sp-structure", "Building, fence, tank", "structures"),
+    ("sp-water", "Water", "water"),
+    ("sp-soft", "Soft ground", "soft_ground"),
+)
+
+
 def _swatch(colour: str, words: str, *, tall: bool = False) -> str:
     row = ' class="sp-tall"' if tall else ""
     return f'<li{row}><i class="sp-box" style="--c:{colour}"></i><span>{words}</span></li>'
@@ -251,6 +258,7 @@ def legend_html(plan: Plan) -> str:
             ("sp-power", "Power line"),
             ("sp-danger", "Hazard area"),
             ("sp-keep", "Keep-out area"),
+            *((css, words) for css, words, role in GROUND_LINES if role in plan.scene.overlays),
             ("sp-sector", "Sector bearing"),
             ("sp-dish", "Dish azimuth, sky clear"),
             ("sp-dark-sky", "Dish azimuth, sky not clear"),

@@ -18,6 +18,7 @@ from siteplanner.outputs.sheets_words import (
     speed_text,
 )
 from siteplanner.outputs.text import distance_text, grade_text, number_text, percent_text, time_text
+from siteplanner.planning.arrival import arrival_checks
 from siteplanner.planning.model import Plan, PointService, RankedSpot
 from siteplanner.planning.on_site import OnSite, on_site
 from siteplanner.planning.words import CAUTIONS, best_look, firmness_sentence, recommendation
@@ -130,12 +131,17 @@ def _assumptions(plan: Plan) -> list[str]:
     return out
 
 
-ON_ARRIVAL = (
-    "Wires over and beside the spot; the line's owner decides.",
-    "Firm, level ground; no ditch, bank or tree that the map missed.",
-    "Free view toward the satellite; a second way out on foot.",
-    "The landowner agrees; the generator bothers nobody.",
-)
+MOST_CHECKS = 8  # on arrival: the crew's sheet has all of them
+NO_SPOT_CHECKS = ("Wires, soft ground, trees and water at any place that is taken instead.",)
+
+
+def arrival_words(plan: Plan, best: RankedSpot | None) -> list[str]:
+    """What to check on arrival, with what the data lack; the crew's sheet has all of it."""
+    if best is None:
+        return list(NO_SPOT_CHECKS)
+    checks = arrival_checks(plan, best)
+    rows = [f"{name_in_text(c.text, 110)} ({c.why})" for c in checks[:MOST_CHECKS]]
+    return [*rows, f"{len(checks) - MOST_CHECKS} more on the crew's sheet."] if len(checks) > MOST_CHECKS else rows
 
 
 def commander_content(plan: Plan) -> dict[str, Any]:
@@ -153,7 +159,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             [f.severity, finding_text(f, 320)] for f in plan.findings if f.severity in ("caution", "warning")
         ],
         "assumptions": _assumptions(plan),
-        "arrival": list(ON_ARRIVAL),
+        "arrival": arrival_words(plan, best),
         "facts": [], "points": [], "more_points": "", "runner": "", "dangers": [], "wind": [], "where": [],
     }  # fmt: skip
     points = weakest_points(best)[:MOST_POINTS] if best else []

@@ -24,6 +24,7 @@ from siteplanner.outputs.sheets_words import (
     speed_text,
 )
 from siteplanner.outputs.text import bearing_text, number_text, percent_text
+from siteplanner.planning.arrival import arrival_checks
 from siteplanner.planning.model import Plan, RankedSpot
 from siteplanner.planning.on_site import OnSite, on_site
 from siteplanner.planning.words import CAUTIONS
@@ -173,6 +174,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
             [name_in_text(p.name, 34), percent_text(p.probability), bearing_text(p.bearing_deg)]
             for p in weakest_points(ranked)[:6]
         ],
+        "arrival": [[name_in_text(c.text, 120), c.why, c.who] for c in arrival_checks(plan, ranked)],
         "cautions": [
             ["Wires", f"{CAUTIONS[0]} {line_words(plan, spot)}"],
             ["Ground", CAUTIONS[1]],

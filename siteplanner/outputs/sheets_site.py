@@ -47,6 +47,9 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
             body += path(line, view, f'fill="none" stroke="#999" stroke-width="{5 / view.metres_per_mm:.2f}"')
             body += path(line, view, f'fill="none" stroke="#eee" stroke-width="{4.2 / view.metres_per_mm:.2f}"')
     for role, style in (
+        ("water", 'fill="#ddd" stroke="#555" stroke-width="0.4"'),
+        ("soft_ground", 'fill="none" stroke="#555" stroke-width="0.4" stroke-dasharray="0.4 0.8"'),
+        ("structures", 'fill="#444" stroke="#000" stroke-width="0.5"'),
         ("keep_out", 'fill="url(#keepout)" stroke="#000" stroke-width="0.25"'),
         ("hazards", 'fill="url(#danger)" stroke="#000" stroke-width="0.4"'),
         ("power_lines", 'fill="none" stroke="#000" stroke-width="0.6" stroke-dasharray="3 1 0.6 1"'),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from siteplanner.planning.arrival import arrival_checks
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
 from siteplanner.planning.site_wind import SiteWind
@@ -49,12 +50,13 @@ def spot_record(ranked: RankedSpot) -> dict[str, Any]:
 
 
 def on_site_record(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
-    """What waits on the spot: the timeline, the wind, distances from the antennas."""
+    """What waits on the spot: the timeline, the wind, distances from the antennas, what to check on arrival."""
     site = on_site(plan, ranked)
     return {
         "timeline": None if site.timeline is None else _timeline_record(site.timeline),
         "wind": None if site.wind is None else _wind_record(site.wind),
         "radio_exposure": [asdict(row) for row in site.keep_away],
+        "arrival_checks": [asdict(check) for check in arrival_checks(plan, ranked)],
     }
 
 

@@ -256,6 +256,9 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         wanted: tuple[tuple[str, tuple[str, ...], set[Kind]], ...] = (
             ("keep_out", mission.layers.keep_out, {"polygon"}),
             ("power_lines", mission.layers.power_lines, {"line"}),
+            ("structures", mission.layers.structures, {"polygon", "line", "point"}),
+            ("water", mission.layers.water, {"polygon", "line"}),
+            ("soft_ground", mission.layers.soft_ground, {"polygon"}),
             ("must_serve", mission.layers.must_serve, {"point"}),
             ("spots", mission.layers.spots, {"point"}),
         )

@@ -81,6 +81,26 @@ def test_columns_tell_power_lines_and_roads_when_the_name_does_not():
     assert intake.guess_role("unknown", "x", ()) == "unused"
 
 
+@pytest.mark.parametrize(
+    ("kind", "name", "columns", "role"),
+    [
+        ("polygon", "Buildings.shp", (), "structures"),
+        ("line", "fence lines.gpkg", (), "structures"),
+        ("point", "tanks.geojson", (), "structures"),
+        ("polygon", "wetlands_area.gpkg", (), "soft_ground"),
+        ("polygon", "lakes.kml", (), "water"),
+        ("line", "waterways.gpkg", (), "water"),
+        ("line", "layer2.gpkg", ("waterway",), "water"),
+        ("line", "layer3.gpkg", ("barrier",), "structures"),
+        ("line", "layer4.gpkg", ("highway", "waterway", "barrier"), "roads"),
+        ("polygon", "flooded_water.gpkg", (), "hazards"),
+        ("point", "water drop points.gpx", (), "must_serve"),
+    ],
+)
+def test_layers_of_the_ground_are_recognised(kind, name, columns, role):
+    assert intake.guess_role(kind, name, columns) == role
+
+
 def test_a_file_that_is_nothing_says_why(tmp_path):
     path = tmp_path / "notes.tif"
     path.write_bytes(b"just some words")

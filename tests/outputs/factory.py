@@ -283,6 +283,28 @@ def make_plan(
             crs=CRS_UTM,
             geometry=[LineString([(WEST + 300, NORTH - 5200), (WEST + 900, NORTH - 5200)])],
         ),
+        "structures": gpd.GeoDataFrame(
+            {"name": [word(6, "Barn"), word(7, "Line fence"), word(8, "Water tank")]},
+            crs=CRS_UTM,
+            geometry=[
+                box(WEST + 1000, NORTH - 5100, WEST + 1040, NORTH - 5080),
+                LineString([(WEST + 1000, NORTH - 5200), (WEST + 1300, NORTH - 5250)]),
+                Point(WEST + 1100, NORTH - 5150),
+            ],
+        ),
+        "water": gpd.GeoDataFrame(
+            {"name": [word(9, "Mill Pond"), word(10, "Bluff Creek")]},
+            crs=CRS_UTM,
+            geometry=[
+                box(WEST + 5000, NORTH - 5600, WEST + 5200, NORTH - 5500),
+                LineString([(WEST + 5100, NORTH - 5500), (WEST + 5300, NORTH - 3000)]),
+            ],
+        ),
+        "soft_ground": gpd.GeoDataFrame(
+            {"name": [word(11, "Alder bog")]},
+            crs=CRS_UTM,
+            geometry=[box(WEST + 4600, NORTH - 5600, WEST + 4900, NORTH - 5400)],
+        ),
         "must_serve": gpd.GeoDataFrame({"name": [n for n, _ in points]}, crs=CRS_UTM, geometry=[p for _, p in points]),
     }
     ground = (values := ruling.values) != OUTSIDE

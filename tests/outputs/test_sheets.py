@@ -386,3 +386,14 @@ def test_briefings_say_what_the_sheets_say(plan):
     assert f"Drive: {plan.best.evaluation.access.drive_distance_m / 1000:.1f} km" in driver
     assert f"{100 * plan.best.evaluation.coverage.share:.0f} % of the incident area" in commander
     assert briefing_text(plan).count("-" * 20) == 2
+
+
+def test_what_to_check_on_arrival_stands_on_both_sheets_with_a_box(plan, texts):
+    from siteplanner.planning.arrival import arrival_checks
+
+    checks = arrival_checks(plan, plan.best)
+    assert len(checks) > 5
+    for check in checks:
+        has(texts["crew"], f"☐{check.text}({check.who}: {check.why})")
+    for check in checks[:8]:
+        has(texts["commander"], f"☐{check.text} ({check.why})")
