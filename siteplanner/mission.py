@@ -85,6 +85,11 @@ class Layers(_Part):
     )
     must_serve: tuple[str, ...] = Field((), description="Named points that must have service; column `name`.")
     spots: tuple[str, ...] = Field((), description="Points the user wants evaluated; column `name`.")
+    donor_sites: tuple[str, ...] = Field(
+        (),
+        description="Points with a radio that could carry our traffic on; columns `name`, `height_m` (antenna above "
+        "ground), `frequency_mhz` optional. Used where backhaul.wanted names donor_link.",
+    )
     wind_forecast: str | None = Field(
         None,
         description="Optional table (CSV) with columns `time` (with its offset from UTC), `speed`, and if there are "
@@ -101,7 +106,8 @@ class Layers(_Part):
 
     @field_validator(
         "elevation", "surface", "closures", "extra_tracks", "keep_out", "hazards", "power_lines", "structures", "water",
-        "soft_ground", "must_serve", "spots", mode="before",
+        "soft_ground", "must_serve", "spots", "donor_sites",
+        mode="before",
     )  # fmt: skip
     @classmethod
     def _one_is_a_list(cls, value: Any) -> Any:
@@ -214,6 +220,90 @@ class Sky(_Part):
     min_elevation_deg: float = Field(5.0, gt=0, lt=90, description="Lower looks are refused. Common practice.")
 
 
+class OpenSky(_Part):
+    """A terminal whose satellites move: it needs a cone of sky, not one line."""
+
+    min_elevation_deg: float = Field(
+        25.0, ge=0, lt=90, description="The cone of sky starts this high above the level. Common practice, no source."
+    )
+    min_clear_share: float = Field(
+        0.95,
+        gt=0,
+        le=1,
+        description="Share of the cone, by solid angle, that must be clear. Common practice, no source; the "
+        "terminal's own manual goes before it.",
+    )
+    terminal_height_m: float = Field(2.0, gt=0, le=100, description="Terminal above ground. Common practice.")
+
+
+class DonorLink(_Part):
+    """A radio link from the trailer's mast to a fixed donor site. Defaults: a small licence-exempt link at 5.8 GHz."""
+
+    frequency_mhz: float = Field(
+        5800.0,
+        ge=100,
+        le=15_000,
+        description="Where a donor site names none. Rain and gas are not in the loss: ITU-R P.530 neglects rain below "
+        "about 5 GHz (from memory); above 10 GHz put them into fade_margin_db.",
+    )
+    k_factor: float = Field(
+        4 / 3, ge=0.5, le=3, description="Effective Earth radius over the true one; ITU-R P.310: 4/3 is the median."
+    )
+    min_clearance: float = Field(
+        0.6,
+        ge=0,
+        le=3,
+        description="Share of the first Fresnel radius that must be clear all along; at 0.6 an edge costs nothing "
+        "(nu = -0.85, below the -0.78 of ITU-R P.526-15 equation 31).",
+    )
+    max_distance_m: float = Field(30_000.0, gt=0, le=100_000, description="Longer links are refused. Common practice.")
+    antenna_height_m: float | None = Field(
+        None, gt=0, le=100, description="Link antenna above ground; None: on the mast, at the spot's mast stop."
+    )
+    default_donor_height_m: float = Field(
+        10.0,
+        gt=0,
+        le=1000,
+        description="Donor antenna above ground where the layer states none; said in a finding. Common practice.",
+    )
+    tx_power_dbm: float = Field(
+        23.0, ge=-30, le=60, description="Common practice; 47 CFR 15.407 allows 30 dBm at 5.8 GHz (from memory)."
+    )
+    antenna_gain_dbi: float = Field(23.0, ge=-10, le=60, description="At the trailer: a 30 cm panel. Common practice.")
+    donor_gain_dbi: float = Field(23.0, ge=-10, le=60, description="At the donor. Common practice.")
+    losses_db: float = Field(2.0, ge=0, le=40, description="Cables and connectors, both ends. Common practice.")
+    min_level_dbm: float = Field(
+        -75.0, ge=-130, le=0, description="Received level that carries the traffic; from the radio's data sheet."
+    )
+    fade_margin_db: float = Field(
+        10.0, ge=0, le=60, description="Kept above min_level_dbm: multipath, a poor aim. Common practice, no source."
+    )
+
+
+class Backhaul(_Part):
+    """How the trailer's traffic reaches the world. The first of `wanted` that works at a spot is the one used there."""
+
+    wanted: Annotated[tuple[Literal["geostationary", "open_sky", "donor_link"], ...], Field(min_length=1)] = Field(
+        ("geostationary",),
+        description="In order of preference: a geostationary satellite (table `sky`), a terminal that needs open sky, "
+        "a radio link to a site of layers.donor_sites.",
+    )
+    open_sky: OpenSky = OpenSky()
+    donor_link: DonorLink = DonorLink()
+
+    @field_validator("wanted", mode="before")
+    @classmethod
+    def _one_is_a_list(cls, value: Any) -> Any:
+        return _listed(value)
+
+    @field_validator("wanted")
+    @classmethod
+    def _each_once(cls, wanted: tuple[str, ...]) -> tuple[str, ...]:
+        if len(set(wanted)) < len(wanted):
+            raise ValueError("each backhaul is named once, the preferred one first")
+        return wanted
+
+
 class Radio(_Part):
     """The small cell, its sectors and the handset. Defaults: common practice unless a source is named."""
 
@@ -324,6 +414,9 @@ class Scales(_Part):
 
     sky_full_margin_deg: float = Field(15.0, gt=0, le=60, description="Sky margin that earns full marks.")
     drive_zero_min: float = Field(60.0, gt=0, description="Drive time, last leg included, that earns nothing.")
+    link_full_margin_db: float = Field(
+        20.0, gt=0, le=60, description="Margin of a donor link, over level and fade margin, that earns full marks."
+    )
 
 
 class Speeds(_Part):
@@ -416,6 +509,7 @@ class Mission(_Part):
     trailer: Trailer = Trailer()
     rig: Rig = Rig()
     sky: Sky = Sky()
+    backhaul: Backhaul = Backhaul()
     radio: Radio = Radio()
     power_lines: PowerLines = PowerLines()
     search: Search = Search()

@@ -13,11 +13,13 @@ from siteplanner.core.geodesy import look_angles
 from siteplanner.core.horizon import horizon_reach
 from siteplanner.core.terrain import attitude, best_heading, footprint, jack_lifts_m
 from siteplanner.errors import Finding
+from siteplanner.planning.backhaul import backhaul_findings, broken_backhaul, judge_backhauls
 from siteplanner.planning.ground_way import GroundWay
 from siteplanner.planning.limits import line_keep_away_m
 from siteplanner.planning.magnetic import day_of, magnetic
 from siteplanner.planning.model import (
     Access,
+    Backhaul,
     Evaluation,
     Ground,
     Look,
@@ -76,14 +78,27 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
     sky = judge.step("sky", judge_sky, study, spot, cell, compass.declination_deg)
     coverage = judge.step("coverage", predict_coverage, study, spot, cell)
-    failed += broken_limits(judge, spot, cell, ground, sky, access)
+    backhauls = judge_backhauls(study, spot, cell, sky, coverage, compass.declination_deg)
+    failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls)
+    findings += backhaul_findings(study, backhauls)
     if access is not None:
         findings += access.route.findings
         one_way = access.ways.finding(study.network) if access.ways is not None else None
         if one_way is not None:
             findings.append(one_way)
     on_air = time_on_air(study.mission, access) if access is not None else None
-    return Evaluation(spot, ground, sky, coverage, access, on_air, tuple(failed), tuple(findings), magnetic=compass)
+    return Evaluation(
+        spot,
+        ground,
+        sky,
+        coverage,
+        access,
+        on_air,
+        tuple(failed),
+        tuple(findings),
+        magnetic=compass,
+        backhauls=backhauls,
+    )
 
 
 def judge_ground(judge: Judge, spot: Spot, cell: tuple[int, int], access: Access | None) -> Ground:
@@ -208,7 +223,13 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
 
 
 def broken_limits(
-    judge: Judge, spot: Spot, cell: tuple[int, int], ground: Ground, looks: tuple[Look, ...], access: Access | None
+    judge: Judge,
+    spot: Spot,
+    cell: tuple[int, int],
+    ground: Ground,
+    looks: tuple[Look, ...],
+    access: Access | None,
+    backhauls: tuple[Backhaul, ...],
 ) -> list[tuple[str, str]]:
     """Every limit that the exact figures break, as (code, sentence)."""
     study, mission = judge.study, judge.study.mission
@@ -222,20 +243,10 @@ def broken_limits(
                 f"The ground slopes {ground.slope_deg:.1f} deg; the limit is {mission.trailer.max_slope_deg:.1f} deg.",
             )
         )
-    clear = [look.clear for look in looks]
-    ok = any(clear) if mission.sky.need == "any" else all(clear)
-    if not ok:
-        unknown = any(not np.isfinite(look.margin_deg) for look in looks)
-        margins = ", ".join(
-            f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if np.isfinite(look.margin_deg) else "not known")
-            for look in looks
-        )
-        out.append(
-            (
-                "sky_unknown" if unknown else "sky_blocked",
-                f"Sky margin {margins}; {mission.sky.min_margin_deg:.1f} deg is needed.",
-            )
-        )
+    if mission.backhaul.wanted == ("geostationary",):
+        out += _broken_sky(backhauls[0], looks, mission.sky.min_margin_deg)
+    else:
+        out += broken_backhaul(backhauls)
     if access is None:
         out.append(("no_way_in", _why_no_way(study, spot)))
     out += _near_lines(study, spot)
@@ -253,6 +264,18 @@ def broken_limits(
     if "no_data" in codes and "no_data" not in said:
         out.append(("no_data", "The elevation beside this cell is not known."))
     return out
+
+
+def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], min_margin_deg: float) -> list[tuple[str, str]]:
+    """The limit where the dish is the only backhaul wanted."""
+    if dish.verdict == "works":
+        return []
+    margins = ", ".join(
+        f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if np.isfinite(look.margin_deg) else "not known")
+        for look in looks
+    )
+    code = "sky_unknown" if dish.verdict == "unknown" else "sky_blocked"
+    return [(code, f"Sky margin {margins}; {min_margin_deg:.1f} deg is needed.")]
 
 
 def _why_no_way(study: Study, spot: Spot) -> str:

@@ -14,6 +14,7 @@ from siteplanner.core.horizon import horizon_deg
 from siteplanner.core.sky import BLOCKED, CLEAR, sky_state
 from siteplanner.data.burn import burn
 from siteplanner.errors import Finding
+from siteplanner.planning.backhaul import alternatives_possible
 from siteplanner.planning.ground_way import GroundWay, find_ground_way
 from siteplanner.planning.progress import Stages
 from siteplanner.planning.reuse import Reuse
@@ -177,9 +178,11 @@ def rule_ground(
     zones = power_line_zones(study)
     if zones:
         hits["power_line"] = burn(zones, grid)
-    with stages.stage("Checking the satellite line") as tick:
-        blocked, unknown, findings = reuse.watched("sky_limit", study, lambda watched: sky_hits(watched, tick))
-        hits["sky_blocked"], hits["sky_unknown"] = blocked & study.search_ground, unknown & study.search_ground
+    findings: list[Finding] = []
+    if "geostationary" in mission.backhaul.wanted and not alternatives_possible(study):
+        with stages.stage("Checking the satellite line") as tick:
+            blocked, unknown, findings = reuse.watched("sky_limit", study, lambda watched: sky_hits(watched, tick))
+            hits["sky_blocked"], hits["sky_unknown"] = blocked & study.search_ground, unknown & study.search_ground
     with stages.stage("Finding ways over ground"):
         network = study.network
         if mission.trailer.road_setback_m > 0 and len(network.seg_geometry):

@@ -17,10 +17,14 @@ from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
 
+BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
+Verdict = Literal["works", "fails", "unknown"]
+
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry import LineString
 
+    from siteplanner.core.dome import DomeShare
     from siteplanner.data.forecast import WindForecast
     from siteplanner.data.vectors import InputRecord
     from siteplanner.planning.magnetic import Magnetic
@@ -71,6 +75,48 @@ class Look:
     margin_deg: float  # NaN where the skyline is not known
     known_to_m: float  # how far the elevation reaches along the line; inf when it is enough
     clear: bool
+
+
+@dataclass(frozen=True)
+class DonorPath:
+    """The radio path from a spot to one donor site. NaN: not known, or not worked out because something else rules
+    the path out.
+    """
+
+    name: str
+    latitude: float
+    longitude: float
+    verdict: Verdict
+    reason: str  # why it works or not, as a clause
+    distance_m: float
+    bearing_deg: float
+    bearing_magnetic_deg: float | None
+    elevation_deg: float  # of the ray at the spot, level 0
+    antenna_height_m: float
+    donor_height_m: float
+    donor_height_stated: bool
+    frequency_mhz: float
+    clearance_share: float  # worst known clearance, in first Fresnel radii
+    tightest_at_m: float  # distance from the spot
+    clearance_m: float
+    unknown_from_m: float  # first unknown ground along the path; NaN: all known
+    loss_db: float
+    level_dbm: float
+    margin_db: float  # over the least level and the fade margin
+
+
+@dataclass(frozen=True)
+class Backhaul:
+    """One wanted way for the traffic, judged at one spot."""
+
+    kind: BackhaulKind
+    verdict: Verdict
+    reason: str  # as a clause: "clear by 8.4 deg"
+    margin: float  # satellite: deg over the skyline; open sky: clear share 0..1, at least; donor: dB
+    unit: str
+    dome: DomeShare | None = None
+    min_elevation_deg: float | None = None  # of the open-sky terminal's cone
+    donors: tuple[DonorPath, ...] = ()  # best first
 
 
 @dataclass(frozen=True)
@@ -155,6 +201,28 @@ class Evaluation:
     findings: tuple[Finding, ...] = ()
     magnetic: Magnetic | None = None  # None: no elevation, so nothing was worked out
     skyline: Skyline | None = None  # for listed spots, user's spots and explained points; None elsewhere
+    backhauls: tuple[Backhaul, ...] = ()  # every wanted one, in the mission's order
+
+    @property
+    def backhaul(self) -> Backhaul | None:
+        """The one used here: the first wanted that works."""
+        return next((b for b in self.backhauls if b.verdict == "works"), None)
+
+    @property
+    def donor(self) -> DonorPath | None:
+        """The donor link used here."""
+        used = self.backhaul
+        return used.donors[0] if used is not None and used.donors else None
+
+    @property
+    def dish_wanted(self) -> bool:
+        """Whether the mission wants the satellite dish at all."""
+        return not self.backhauls or any(b.kind == "geostationary" for b in self.backhauls)
+
+    @property
+    def dish_used(self) -> bool:
+        """Whether the satellite dish carries the traffic here (or nothing was judged)."""
+        return not self.backhauls or (self.backhaul is not None and self.backhaul.kind == "geostationary")
 
 
 @dataclass(frozen=True, eq=False)

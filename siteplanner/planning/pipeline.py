@@ -79,6 +79,8 @@ def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Ke
         "candidates": len(candidates),
         "passed": len(ranked),
         "user_spots": len(named),
+        "judged": len(evaluations),
+        "no_backhaul": sum(any(code == "no_backhaul" for code, _ in e.failed) for e in evaluations),
         "area_cells": len(study.area_cells.rows),
     }
     return Plan(

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from siteplanner.planning.arrival import arrival_checks
+from siteplanner.planning.backhaul import backhaul_sentence
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
 from siteplanner.planning.site_wind import SiteWind
@@ -95,6 +96,16 @@ def _wind_record(wind: SiteWind) -> dict[str, Any]:
     return record
 
 
+def _backhaul_record(e: Evaluation) -> dict[str, Any]:
+    """Every wanted backhaul with its verdict and figures, in order of preference; `used` is null where none works."""
+    used = e.backhaul
+    return {
+        "used": None if used is None else used.kind,
+        "sentence": backhaul_sentence(e),
+        "wanted": [{"choice": place, **asdict(b)} for place, b in enumerate(e.backhauls, 1)],
+    }
+
+
 def evaluation_record(e: Evaluation) -> dict[str, Any]:
     """What was found out about a spot."""
     spot = e.spot
@@ -109,6 +120,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "y": spot.y,
         "ground": asdict(e.ground),
         "sky": [asdict(look) for look in e.sky],
+        "backhaul": _backhaul_record(e),
         "magnetic": None if e.magnetic is None else asdict(e.magnetic),
         "coverage": None,
         "access": None,

@@ -23,6 +23,8 @@ LIMITS: dict[str, str] = {
     "roadway": "On the roadway",
     "no_way_in": "Too far from a road that the rig can reach",
 }
+SPOT_LIMITS: dict[str, str] = {"no_backhaul": "No wanted backhaul works"}
+"""Limits judged at spots only: they have no bit, because no cell of the raster is ever marked with them."""
 BITS: dict[str, int] = {code: 1 << number for number, code in enumerate(LIMITS)}
 
 

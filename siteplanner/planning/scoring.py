@@ -17,14 +17,19 @@ CRITERIA: dict[str, tuple[str, str]] = {
     "ground": ("Slope of the ground", "deg"),
     "access": ("Drive time with last leg", "min"),
 }
+BACKHAUL_LABELS: dict[str, tuple[str, str]] = {
+    "geostationary": CRITERIA["sky"],
+    "open_sky": ("Open sky for the terminal", "% of its cone"),
+    "donor_link": ("Donor link above level and fade margin", "dB"),
+}
 
 
 def measure(evaluation: Evaluation, mission: Mission) -> dict[str, tuple[float, float]]:
     """Criterion -> (value as shown, utility 0..1). A criterion that does not apply is left out.
 
     Every utility is a straight line between a worst and a best value (common practice, no source):
-    coverage and must-serve 0..100 %; sky from the limit to `scales.sky_full_margin_deg`; ground from the slope
-    limit down to level; access from `scales.drive_zero_min` down to nothing.
+    coverage and must-serve 0..100 %; sky by `backhaul_measure`; ground from the slope limit down to level; access
+    from `scales.drive_zero_min` down to nothing.
     """
     out: dict[str, tuple[float, float]] = {}
     if evaluation.coverage is not None:
@@ -33,16 +38,40 @@ def measure(evaluation: Evaluation, mission: Mission) -> dict[str, tuple[float, 
         if points:
             mean = float(np.mean([p.probability for p in points]))
             out["must_serve"] = (100 * mean, mean)
-    margins = [look.margin_deg for look in evaluation.sky if np.isfinite(look.margin_deg)]
-    best = max(margins, default=float("-inf"))
-    floor, full = mission.sky.min_margin_deg, mission.scales.sky_full_margin_deg
-    out["sky"] = (best, _line(best, floor, max(full, floor + 1e-6)))
+    out["sky"] = backhaul_measure(evaluation, mission)
     slope = evaluation.ground.slope_deg
     out["ground"] = (slope, _line(slope, mission.trailer.max_slope_deg, 0.0))
     if evaluation.access is not None:
         minutes = evaluation.access.drive_time_s / 60
         out["access"] = (minutes, _line(minutes, mission.scales.drive_zero_min, 0.0))
     return {name: (float(value), utility) for name, (value, utility) in out.items()}
+
+
+def backhaul_measure(evaluation: Evaluation, mission: Mission) -> tuple[float, float]:
+    """(margin of the backhaul in use, utility 0..1), the criterion `sky`.
+
+    A straight line within each kind: the dish's sky margin from `sky.min_margin_deg` to `scales.sky_full_margin_deg`;
+    the clear share of the open-sky cone from `backhaul.open_sky.min_clear_share` to all of it (shown in %); a donor
+    link's margin from 0 to `scales.link_full_margin_db`. With n backhauls wanted, the one at place p of the list earns
+    (n - p + u) / n of the marks: a preferred one always earns more than the next, u decides between spots that use
+    the same. With one wanted that is u itself. None works: 0.
+    """
+    wanted = mission.backhaul.wanted
+    used = evaluation.backhaul
+    floor, full = mission.sky.min_margin_deg, mission.scales.sky_full_margin_deg
+    if used is None and wanted != ("geostationary",):
+        return float("nan"), 0.0
+    if used is None or used.kind == "geostationary":
+        margins = [look.margin_deg for look in evaluation.sky if np.isfinite(look.margin_deg)]
+        value = max(margins, default=float("-inf"))
+        utility = _line(value, floor, max(full, floor + 1e-6))
+    elif used.kind == "open_sky":
+        value, least = 100 * used.margin, mission.backhaul.open_sky.min_clear_share
+        utility = _line(used.margin, least, 1.0) if least < 1.0 else 1.0
+    else:
+        value, utility = used.margin, _line(used.margin, 0.0, mission.scales.link_full_margin_db)
+    place = 1 if used is None else 1 + wanted.index(used.kind)
+    return value, (len(wanted) - place + utility) / len(wanted)
 
 
 def _line(value: float, worst: float, best: float) -> float:
@@ -67,9 +96,22 @@ def score(evaluation: Evaluation, mission: Mission, weights: Weights | None = No
         if raw[name] <= 0:
             continue
         value, utility = measured.get(name, (float("nan"), 0.0))
+        if name == "sky" and evaluation.backhauls:
+            label, unit = _backhaul_label(evaluation, mission)
         weight = raw[name] / total
         lines.append(Criterion(name, label, value, unit, utility, weight, 100 * weight * utility))
     return tuple(lines)
+
+
+def _backhaul_label(evaluation: Evaluation, mission: Mission) -> tuple[str, str]:
+    """What the criterion measures at this spot, with the place of its backhaul in the list of preference."""
+    wanted, used = mission.backhaul.wanted, evaluation.backhaul
+    if len(wanted) == 1:
+        return BACKHAUL_LABELS[wanted[0]]
+    if used is None:
+        return "No backhaul works", ""
+    label, unit = BACKHAUL_LABELS[used.kind]
+    return f"{label} (choice {1 + wanted.index(used.kind)} of {len(wanted)})", unit
 
 
 def rank(evaluations: Iterable[Evaluation], mission: Mission, weights: Weights | None = None) -> tuple[RankedSpot, ...]:

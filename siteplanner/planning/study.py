@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -18,7 +19,7 @@ from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
 from siteplanner.data.classes import Classes, read_classes
 from siteplanner.data.grid import WGS84, Grid
-from siteplanner.data.rasters import metric_crs, read_elevation
+from siteplanner.data.rasters import Elevation, metric_crs, read_elevation
 from siteplanner.data.vectors import InputRecord, Kind, Layer, read_layer
 from siteplanner.data.vetting import (
     check_target_crs,
@@ -31,6 +32,7 @@ from siteplanner.data.vetting import (
 )
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission
+from siteplanner.planning.donors import Donor, check_wanted, donors_of
 from siteplanner.planning.progress import Stages
 from siteplanner.planning.reuse import Reuse
 from siteplanner.planning.road_layers import read_road_layers
@@ -76,6 +78,7 @@ class Study:
     staging_xy: tuple[float, float]
     inputs: tuple[InputRecord, ...]
     findings: tuple[Finding, ...] = field(default_factory=tuple)
+    donors: tuple[Donor, ...] = ()  # judged ones: of the layer, where a donor link is wanted
 
     @cached_property
     def blocks(self) -> Blocks:
@@ -184,7 +187,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
     """
     reuse = reuse or Reuse()
     with stages.stage("Reading layers") as tick:
-        findings: list[Finding] = []
+        findings: list[Finding] = [*check_wanted(mission)]
         inputs: list[InputRecord] = []
 
         def take(layer: Layer) -> GeoDataFrame:
@@ -208,17 +211,22 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         staging_xy = _project(Point(mission.staging.longitude, mission.staging.latitude), WGS84, crs)
         search = whole_area.buffer(mission.search.radius_m)
         everything = unary_union([search, staging_xy]).envelope
+        overlays: dict[str, GeoDataFrame] = {}
+        donors = _read_donors(mission, search, crs, take, overlays, findings)
         tick(0.1)
 
-        elevation = reuse.call(
-            "elevation",
-            read_elevation,
-            [mission.path(p) for p in mission.layers.elevation],
-            near=_project(box(*everything.buffer(ELEVATION_MARGIN_M).bounds), crs, WGS84),
-            target_crs=crs,
-            cell_size_m=mission.search.cell_size_m,
-            unit=mission.layers.elevation_unit,
-        )
+        def read_ground(ground: Any) -> Elevation:
+            return reuse.call(
+                "elevation",
+                read_elevation,
+                [mission.path(p) for p in mission.layers.elevation],
+                near=_project(box(*ground.buffer(ELEVATION_MARGIN_M).bounds), crs, WGS84),
+                target_crs=crs,
+                cell_size_m=mission.search.cell_size_m,
+                unit=mission.layers.elevation_unit,
+            )
+
+        elevation = _read_with_donors(read_ground, everything, donors, findings)
         # the margin around the search ground is wished for, not needed: gaps in it are told by the ruling
         findings += [f for f in elevation.findings if f.code != "elevation_gaps"]
         inputs += elevation.records
@@ -252,7 +260,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         findings += road_layers.findings
         tick(0.8)
         search_box = _project(box(*search.buffer(500).bounds), crs, WGS84)
-        overlays = dict(road_layers.overlays)
+        overlays |= road_layers.overlays
         wanted: tuple[tuple[str, tuple[str, ...], set[Kind]], ...] = (
             ("keep_out", mission.layers.keep_out, {"polygon"}),
             ("power_lines", mission.layers.power_lines, {"line"}),
@@ -350,7 +358,59 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         staging_xy=(staging_xy.x, staging_xy.y),
         inputs=tuple(inputs),
         findings=tuple(findings),
+        donors=donors,
     )
+
+
+def _read_donors(
+    mission: Mission,
+    search: Any,
+    crs: CRS,
+    take: Callable[[Layer], GeoDataFrame],
+    overlays: dict[str, GeoDataFrame],
+    findings: list[Finding],
+) -> tuple[Donor, ...]:
+    """Donor sites within reach of the search ground; the layer itself becomes the overlay `donor_sites`."""
+    import pandas as pd
+
+    link = mission.backhaul.donor_link
+    reach = _project(box(*search.buffer(link.max_distance_m).bounds), crs, WGS84)
+    frames: list[GeoDataFrame] = []
+    donors: list[Donor] = []
+    for path in mission.layers.donor_sites:
+        frame = take(
+            read_layer(mission.path(path), "donor sites", target_crs=crs, kinds={"point"}, near=reach, required=False)
+        )
+        found, more = donors_of(frame, crs, link, path)
+        frames.append(frame)
+        if "donor_link" in mission.backhaul.wanted:
+            findings += more
+            donors += found
+    if frames:
+        overlays["donor_sites"] = pd.concat(frames, ignore_index=True) if len(frames) > 1 else frames[0]
+    return tuple(donors)
+
+
+def _read_with_donors(
+    read_ground: Callable[[Any], Elevation], everything: Any, donors: tuple[Donor, ...], findings: list[Finding]
+) -> Elevation:
+    """Elevation that reaches to the donor sites, or without them where that would be too much for one grid."""
+    if not donors:
+        return read_ground(everything)
+    try:
+        return read_ground(unary_union([everything, *(Point(d.x, d.y) for d in donors)]).envelope)
+    except InputError as error:
+        elevation = read_ground(everything)
+        findings.append(
+            Finding(
+                "donors_without_ground",
+                "warning",
+                f"The elevation was not read as far as the donor sites ({error.what}) Links to those outside it are "
+                "not known.",
+                "Leave far donor sites out, set backhaul.donor_link.max_distance_m lower, or take coarser cells.",
+            )
+        )
+        return elevation
 
 
 def _project(shape: Any, source: CRS, target: CRS) -> Any:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from siteplanner.planning.model import Evaluation, Look, Plan, RankedSpot
 
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
@@ -18,6 +20,14 @@ def best_look(evaluation: Evaluation) -> Look | None:
     return max(known, key=lambda look: look.margin_deg, default=None)
 
 
+def backhaul_clause(e: Evaluation) -> list[str]:
+    """What carries the traffic where it is not the dish, as a clause of `because`; nothing where none works."""
+    if e.donor is not None:
+        return [f"links to {e.donor.name} {e.donor.distance_m / 1000:.1f} km away, {e.donor.margin_db:.0f} dB to spare"]
+    used = e.backhaul
+    return [] if used is None else [f"has {math.floor(100 * used.margin + 1e-9)} % of open sky for the terminal"]
+
+
 def because(spot: RankedSpot) -> str:
     """Why this spot, in one clause a criterion."""
     e = spot.evaluation
@@ -28,7 +38,9 @@ def because(spot: RankedSpot) -> str:
             f"{e.coverage.mast_height_m:g} m"
         )
     look = best_look(e)
-    if look is not None:
+    if not e.dish_used:
+        parts += backhaul_clause(e)
+    elif look is not None:
         parts.append(f"sees {look.satellite_name} {look.margin_deg:.0f} deg above the skyline")
     if e.access is not None:
         parts.append(f"is {e.access.drive_time_s / 60:.0f} min by road from staging")
@@ -47,12 +59,18 @@ def recommendation(plan: Plan) -> str:
             + ")"
             for r in worst
         )
-        return f"No spot passes every limit. What rules out most ground: {reasons}."
+        return f"No spot passes every limit. What rules out most ground: {reasons}.{without_backhaul(plan)}"
     text = f"Park at {_spoken(best.spot.name)}: it {because(best)}."
     if best.evaluation.on_air is not None:
         air = best.evaluation.on_air
         text += f" On air {air.low_min:.0f} to {air.high_min:.0f} min after dispatch, likely {air.likely_min:.0f}."
     return text + watch(best)
+
+
+def without_backhaul(plan: Plan) -> str:
+    """How many spots have no backhaul that works, as a sentence to stand behind another; empty for none."""
+    count, of = (plan.extra.get("search", {}).get(name, 0) for name in ("no_backhaul", "judged"))
+    return f" No wanted backhaul works at {count} of {of} spots judged." if count else ""
 
 
 def watch(spot: RankedSpot) -> str:

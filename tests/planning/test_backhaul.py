@@ -1,0 +1,306 @@
+"""Other backhauls in a canyon made by hand: which works where, what is unknown, and what the plan says of it."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from siteplanner import explain, load_mission, plan
+from siteplanner.core.propagation import SPEED_OF_LIGHT_M_S
+from siteplanner.errors import InputError
+from siteplanner.planning.backhaul import MOST_DONORS, backhaul_sentence, clause
+from siteplanner.planning.record import plan_record
+from siteplanner.planning.words import because, recommendation
+from tests.planning.canyon import DONOR, SPOTS, at, ground, write_canyon
+
+A_E = 4 / 3 * 6_371_000.0  # ITU-R P.526-15 section 2
+
+
+@pytest.fixture(scope="module")
+def canyon_plan(tmp_path_factory):
+    return plan(load_mission(write_canyon(tmp_path_factory.mktemp("canyon") / "m")))
+
+
+def judged(made, name):
+    for e in (*(r.evaluation for r in made.extra["all_spots"]), *made.rejected):
+        if e.spot.name == name:
+            return e
+    raise AssertionError(name)
+
+
+def only(made, name, kind):
+    (found,) = [b for b in judged(made, name).backhauls if b.kind == kind]
+    return found
+
+
+class TestWhichWorksWhere:
+    @pytest.mark.parametrize(
+        ("name", "used"),
+        [
+            ("on the plain", "geostationary"),
+            ("behind the butte", "open_sky"),
+            ("canyon floor", "donor_link"),
+            ("behind the dam", None),
+        ],
+    )
+    def test_the_first_that_works_is_used(self, canyon_plan, name, used):
+        e = judged(canyon_plan, name)
+        assert [b.kind for b in e.backhauls] == ["geostationary", "open_sky", "donor_link"]
+        assert (e.backhaul.kind if e.backhaul else None) == used
+        assert ("no_backhaul" in {code for code, _ in e.failed}) == (used is None)
+
+    def test_the_ranking_holds_spots_with_every_one(self, canyon_plan):
+        assert {r.evaluation.backhaul.kind for r in canyon_plan.spots} == {"geostationary", "open_sky", "donor_link"}
+        searched = [r for r in canyon_plan.spots if r.spot.origin == "search"]
+        assert "donor_link" in {r.evaluation.backhaul.kind for r in searched}  # the canyon is searched, not ruled out
+
+    def test_no_ground_is_ruled_out_for_the_satellite_while_others_could_work(self, canyon_plan):
+        assert not {r.code for r in canyon_plan.rulings} & {"sky_blocked", "sky_unknown"}
+
+    def test_a_spot_without_any_says_why_in_one_sentence(self, canyon_plan):
+        (reason,) = [text for code, text in judged(canyon_plan, "behind the dam").failed if code == "no_backhaul"]
+        assert reason.startswith("No backhaul works here: satellite south: blocked, margin -")
+        assert "donor link to Ridge tower: blocked at 0.15 km" in reason  # the dam: x 300..340, the spot at 155
+        assert reason.count(".  ") == 0
+        assert reason.endswith(".")
+
+    def test_a_less_preferred_one_is_said_and_the_donor_cautioned(self, canyon_plan):
+        codes = {name: [f.code for f in judged(canyon_plan, name).findings] for name in SPOTS}
+        assert "backhaul_not_first_choice" not in codes["on the plain"]
+        assert "backhaul_not_first_choice" in codes["behind the butte"]
+        assert "open_sky_bare_ground" in codes["behind the butte"]
+        assert {"backhaul_not_first_choice", "donor_agreement"} <= set(codes["canyon floor"])
+        (agree,) = [f for f in judged(canyon_plan, "canyon floor").findings if f.code == "donor_agreement"]
+        assert agree.severity == "caution"
+        assert "owner has to agree" in agree.remedy
+
+    def test_explain_says_the_same(self, canyon_plan):
+        spot = judged(canyon_plan, "canyon floor").spot
+        found = explain(canyon_plan, spot.latitude, spot.longitude)
+        assert found.passes
+        assert backhaul_sentence(found.evaluation) == backhaul_sentence(judged(canyon_plan, "canyon floor"))
+
+
+class TestFigures:
+    def test_the_link_along_the_floor_by_hand(self, canyon_plan):
+        path = judged(canyon_plan, "canyon floor").donor
+        x, y = SPOTS["canyon floor"]
+        east, north = DONOR[0] - x, DONOR[1] - y
+        # UTM shortens by 0.9996 on its central meridian, here 500 km east
+        assert path.distance_m == pytest.approx(math.hypot(east, north) / 0.9996, rel=2e-5)
+        assert path.bearing_deg == pytest.approx(math.degrees(math.atan2(east, north)), abs=0.05)
+        # flat floor: free space alone (P.525-4), plus 23 dBm and twice 23 dBi, less 2 dB
+        free = 20 * math.log10(4 * math.pi * path.distance_m * 5.8e9 / SPEED_OF_LIGHT_M_S)
+        assert path.loss_db == pytest.approx(free, abs=0.01)
+        assert path.level_dbm == pytest.approx(23 + 23 + 23 - 2 - free, abs=0.01)
+        assert path.margin_db == pytest.approx(path.level_dbm + 75 - 10)
+        # level ground: from the mast up to 30 m, less half the arc
+        rise = 30 - path.antenna_height_m
+        assert path.elevation_deg == pytest.approx(
+            math.degrees(rise / path.distance_m - path.distance_m / (2 * A_E)), abs=1e-3
+        )
+        assert path.bearing_magnetic_deg is not None
+
+    def test_the_clearance_is_that_of_a_plain_loop(self, canyon_plan):
+        """Twin: every half cell looked at, bilinear by hand, no shared code but the raster."""
+        path = judged(canyon_plan, "canyon floor").donor
+        z, (x0, y0), (x1, y1) = ground().astype(float), SPOTS["canyon floor"], DONOR
+        n = math.ceil(2 * math.hypot(x1 - x0, y1 - y0) / 10)
+        length = path.distance_m
+        tx, rx = 1500 + path.antenna_height_m, 1500 + 30.0
+        worst = (math.inf, 0.0)
+        for i in range(1, n):
+            s = i / n
+            col, row = (x0 + s * (x1 - x0)) / 10 - 0.5, (2000 - y0 - s * (y1 - y0)) / 10 - 0.5
+            r, c = int(row), int(col)
+            fr, fc = row - r, col - c
+            h = (1 - fr) * ((1 - fc) * z[r, c] + fc * z[r, c + 1]) + fr * (
+                (1 - fc) * z[r + 1, c] + fc * z[r + 1, c + 1]
+            )
+            near, far = s * length, (1 - s) * length
+            room = tx + s * (rx - tx) - near * far / (2 * A_E) - h
+            radius = math.sqrt(SPEED_OF_LIGHT_M_S / 5.8e9 * near * far / length)
+            worst = min(worst, (room / radius, near))
+        assert path.clearance_share == pytest.approx(worst[0], rel=1e-6)
+        assert path.tightest_at_m == pytest.approx(worst[1], abs=6)
+
+    def test_the_open_sky_of_a_long_canyon(self, canyon_plan):
+        """In the middle of an endless canyon with a sky that opens between a and b above both walls, the horizon at
+        bearing t from the wall's normal is atan(tan(a) cos t)."""
+        dome = only(canyon_plan, "canyon floor", "open_sky").dome
+        _, y = SPOTS["canyon floor"]
+        bearings = np.radians(np.arange(360))
+        north, south = 1300 - y, y - 700  # to where each wall is 400 m high; the eye stands 2 m above the floor
+        rise = np.where(np.cos(bearings) > 0, np.cos(bearings) / north, -np.cos(bearings) / south) * 398
+        horizon = np.maximum(np.arctan(rise), math.radians(25))
+        endless = float(np.mean((1 - np.sin(horizon)) / (1 - math.sin(math.radians(25)))))
+        assert dome.high == pytest.approx(endless, abs=0.02)
+        assert dome.worst.highest_deg == pytest.approx(math.degrees(math.atan(398 / south)), abs=0.6)
+
+    def test_the_score_keeps_the_order_of_preference(self, canyon_plan):
+        by_kind = {}
+        for r in canyon_plan.spots:
+            (line,) = [c for c in r.criteria if c.name == "sky"]
+            place = ["geostationary", "open_sky", "donor_link"].index(r.evaluation.backhaul.kind) + 1
+            assert f"choice {place} of 3" in line.label
+            assert (3 - place) / 3 <= line.utility <= (4 - place) / 3
+            by_kind[place] = line
+        used = judged(canyon_plan, "canyon floor").backhaul
+        (line,) = [c for r in canyon_plan.spots if r.spot.name == "canyon floor" for c in r.criteria if c.name == "sky"]
+        assert line.value == pytest.approx(used.margin)
+        assert line.utility == pytest.approx(used.margin / 20 / 3)  # link_full_margin_db, last of three
+        assert line.unit == "dB"
+
+    def test_plan_json_holds_every_wanted_one(self, canyon_plan):
+        from siteplanner.outputs.write import json_text
+
+        record = json.loads(json_text(plan_record(canyon_plan)))
+        spot = next(s for s in record["spots"] if s["name"] == "canyon floor")
+        assert spot["backhaul"]["used"] == "donor_link"
+        kinds = [(b["choice"], b["kind"], b["verdict"]) for b in spot["backhaul"]["wanted"]]
+        assert kinds == [(1, "geostationary", "fails"), (2, "open_sky", "fails"), (3, "donor_link", "works")]
+        assert spot["backhaul"]["wanted"][2]["donors"][0]["name"] == "Ridge tower"
+        assert 0 < spot["backhaul"]["wanted"][1]["dome"]["high"] < 0.95
+
+    def test_words_for_the_radio(self, canyon_plan):
+        by_name = {r.spot.name: r for r in canyon_plan.spots}
+        assert "links to Ridge tower 2.9 km away" in because(by_name["canyon floor"])
+        assert "% of open sky" in because(by_name["behind the butte"])
+        assert "above the skyline" in because(by_name["on the plain"])
+        assert clause(by_name["on the plain"].evaluation.backhauls[0]).startswith("satellite south, clear by ")
+
+
+class TestOrderAndChoice:
+    def test_another_order_uses_another_backhaul(self, tmp_path):
+        made = plan(load_mission(write_canyon(tmp_path / "m", backhaul='wanted = ["donor_link", "geostationary"]')))
+        assert judged(made, "on the plain").backhaul.kind == "donor_link"
+        assert "backhaul_not_first_choice" not in {f.code for f in judged(made, "on the plain").findings}
+
+    def test_the_dish_alone_is_judged_as_ever(self, tmp_path):
+        made = plan(load_mission(write_canyon(tmp_path / "m", backhaul='wanted = "geostationary"')))
+        assert {"sky_blocked", "sky_unknown"} <= {r.code for r in made.rulings}
+        floor = judged(made, "canyon floor")
+        assert "sky_blocked" in {code for code, _ in floor.failed}
+        assert {f.code for f in made.findings} >= {"donor_sites_unused"}
+        assert all(c.label == "Sky margin of the clearest satellite" for c in made.best.criteria if c.name == "sky")
+
+    def test_where_no_donor_is_in_reach_the_satellite_rules_the_ground(self, tmp_path):
+        far = {"name": ["far"], "height_m": [30.0], "at": [(90_000.0, 1000.0)]}
+        made = plan(
+            load_mission(write_canyon(tmp_path / "m", far, backhaul='wanted = ["geostationary", "donor_link"]'))
+        )
+        assert "sky_blocked" in {r.code for r in made.rulings}
+        (reason,) = [t for c, t in judged(made, "canyon floor").failed if c == "no_backhaul"]
+        assert "no donor site within 30 km" in reason
+
+
+class TestBadAndUnknown:
+    def test_donor_links_wanted_without_donors(self, tmp_path):
+        path = write_canyon(tmp_path / "m")
+        text = (tmp_path / "m" / "mission.toml").read_text(encoding="utf-8")
+        (tmp_path / "m" / "mission.toml").write_text(text.replace('donor_sites = "donors.gpkg"', ""), encoding="utf-8")
+        with pytest.raises(InputError, match="no layer of donor sites") as caught:
+            plan(load_mission(path))
+        assert caught.value.field == "backhaul.wanted"
+        assert "layers.donor_sites" in caught.value.remedy
+
+    def test_a_backhaul_named_twice_or_unknown(self, tmp_path):
+        for wanted in ('["geostationary", "geostationary"]', '["pigeon"]', "[]"):
+            with pytest.raises(InputError) as caught:
+                load_mission(write_canyon(tmp_path / "m", backhaul=f"wanted = {wanted}"))
+            assert caught.value.field.startswith("backhaul.wanted")
+
+    def test_sites_that_lack_heights_or_ground(self, tmp_path):
+        donors = {
+            "name": ["no height", "off the map", "nonsense"],
+            "height_m": [None, "40", "tall"],
+            "frequency_mhz": [11000.0, None, 5.8],
+            "at": [DONOR, (9000.0, 1000.0), (3800.0, 1010.0)],
+        }
+        made = plan(load_mission(write_canyon(tmp_path / "m", donors, backhaul='wanted = ["donor_link", "open_sky"]')))
+        found = {f.code: f for f in made.findings}
+        assert "2 of 3 donor sites" in found["donor_height_assumed"].message
+        assert "no height, nonsense" in found["donor_height_assumed"].message
+        assert "tall" in found["height_m_doubtful"].message
+        assert "5.8" in found["frequency_mhz_doubtful"].message
+        paths = {p.name: p for p in only(made, "canyon floor", "donor_link").donors}
+        assert paths["no height"].donor_height_m == 10  # the mission's default
+        assert not paths["no height"].donor_height_stated
+        assert paths["no height"].frequency_mhz == 11000
+        assert paths["nonsense"].frequency_mhz == 5800
+        off = paths["off the map"]
+        assert off.verdict == "unknown"
+        assert "outside the known elevation" in off.reason
+        assert math.isnan(off.margin_db)
+
+    def test_a_hole_in_the_ground_is_not_known_and_a_blocked_path_stays_blocked(self, canyon_plan):
+        from siteplanner.planning.backhaul import by_donor
+
+        judge = canyon_plan.extra["judge"]
+        grid = judge.study.elevation
+        x, _ = grid.xy(0, np.arange(grid.shape[1]))
+        holed = grid.values.copy()
+        holed[:, (x > at(2500, 0)[0]) & (x < at(2540, 0)[0])] = np.nan  # across every path
+        study = _with_ground(judge.study, holed)
+        for name, verdict, words in (
+            ("canyon floor", "unknown", "the ground is not known from 1.5 km on"),
+            ("behind the dam", "fails", "blocked at 0.15 km"),
+        ):
+            spot = judged(canyon_plan, name).spot
+            link = by_donor(study, spot, study.elevation.cell(spot.x, spot.y), None, 12.0)
+            assert (link.verdict, link.reason) == (verdict, words)
+
+    def test_too_far_and_too_weak_are_told_apart(self, canyon_plan):
+        from siteplanner.planning.backhaul import by_donor
+
+        judge = canyon_plan.extra["judge"]
+        spot = judged(canyon_plan, "canyon floor").spot
+        cell = judge.study.elevation.cell(spot.x, spot.y)
+        for change, words in (
+            ({"max_distance_m": 2000.0}, "too far, 2.9 km away, the limit is 2.0 km"),
+            ({"tx_power_dbm": 0.0}, "8 dB too weak over 2.9 km"),
+            ({"antenna_height_m": 3.0, "min_clearance": 2.9}, "of the first Fresnel radius is clear, 2.90 needed"),
+        ):
+            link = judge.study.mission.backhaul.donor_link.model_copy(update=change)
+            found = by_donor(_with_link(judge.study, link), spot, cell, None, 12.0)
+            assert found.verdict == "fails"
+            assert words in found.reason
+
+    def test_many_donors_are_cut_to_the_nearest(self, canyon_plan):
+        from dataclasses import replace
+
+        from siteplanner.planning.backhaul import by_donor
+
+        study = canyon_plan.extra["judge"].study
+        (donor,) = study.donors
+        many = tuple(replace(donor, name=f"{n:02d}", x=donor.x - 10 * n) for n in range(MOST_DONORS + 15))
+        spot = judged(canyon_plan, "canyon floor").spot
+        link = by_donor(replace(study, donors=many), spot, study.elevation.cell(spot.x, spot.y), None, 12.0)
+        assert {p.name for p in link.donors} <= {f"{n:02d}" for n in range(15, 25)}  # the nearest ten
+        assert link.donors[0].margin_db == max(p.margin_db for p in link.donors)
+
+
+def _with_ground(study, values):
+    from dataclasses import replace
+
+    return replace(study, elevation=study.elevation.with_values(values))
+
+
+def _with_link(study, link):
+    from dataclasses import replace
+
+    backhaul = study.mission.backhaul.model_copy(update={"donor_link": link})
+    return replace(study, mission=study.mission.model_copy(update={"backhaul": backhaul}))
+
+
+def test_nothing_passes_is_told_with_the_backhaul(tmp_path):
+    made = plan(
+        load_mission(write_canyon(tmp_path / "m", backhaul='wanted = "open_sky"\nopen_sky = {min_clear_share = 1.0}'))
+    )
+    if made.best is None:
+        assert "No wanted backhaul works at" in recommendation(made)
+    else:
+        assert all(r.evaluation.backhaul.margin == 1.0 for r in made.spots)
