@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from shapely import get_dimensions
 from shapely.affinity import rotate, translate
-from shapely.geometry import Point, Polygon, box, shape
+from shapely.geometry import Point, Polygon, box
 
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.geopackage_styles import STYLES, add_styles
@@ -270,14 +270,25 @@ def _roads(plan: Plan) -> list[dict[str, Any]]:
 
 def _polygons(classes: Grid, wanted: dict[int, dict[str, Any]]) -> list[dict[str, Any]]:
     """One multi-polygon a class, along the cells' edges."""
+    import shapely
     from rasterio.features import shapes
-    from shapely.geometry import MultiPolygon
 
     parts: dict[int, list[Any]] = {value: [] for value in wanted}
     mask = np.isin(classes.values, list(wanted))
     for geometry, value in shapes(classes.values.astype(np.uint8), mask=mask, transform=classes.transform):
-        parts[int(value)].append(shape(geometry))
-    return [{**wanted[value], "geometry": MultiPolygon(found)} for value, found in parts.items() if found]
+        parts[int(value)].append(geometry["coordinates"])
+    out = []
+    for value, found in parts.items():
+        if not found:
+            continue
+        # thousands of polygons: built by arrays of rings, which is several times quicker than one by one
+        rings = [ring for polygon in found for ring in polygon]
+        owner = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+        closed: Any = shapely.linearrings(np.concatenate([np.asarray(ring) for ring in rings]), indices=owner)
+        of_polygon = np.repeat(np.arange(len(found)), [len(polygon) for polygon in found])
+        polygons: Any = shapely.polygons(closed, indices=of_polygon)
+        out.append({**wanted[value], "geometry": shapely.multipolygons(polygons)})
+    return out
 
 
 def _ruling(plan: Plan) -> list[dict[str, Any]]:

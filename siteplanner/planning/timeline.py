@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from itertools import pairwise
 
 from siteplanner.mission import Mission
@@ -264,31 +265,39 @@ def sun_times(
     The day is that of `on_day` in its own offset. Elevations by the NREL SPA at every 5 minutes, crossings by a
     straight line refined once at 1 second.
     """
-    start = on_day.replace(hour=0, minute=0, second=0, microsecond=0)
-    return (
-        _crossing(start, latitude, longitude, height_m, CIVIL_DEG, True),
-        _crossing(start, latitude, longitude, height_m, SUNRISE_DEG, True),
-        _crossing(start, latitude, longitude, height_m, SUNRISE_DEG, False),
-        _crossing(start, latitude, longitude, height_m, CIVIL_DEG, False),
+    return _sun_times(on_day.replace(hour=0, minute=0, second=0, microsecond=0), latitude, longitude, height_m)
+
+
+@lru_cache(maxsize=256)  # every sheet, the map and the record ask for the same spots' days
+def _sun_times(
+    start: datetime, latitude: float, longitude: float, height_m: float
+) -> tuple[datetime | None, datetime | None, datetime | None, datetime | None]:
+    moments = [start + timedelta(minutes=m) for m in range(0, 1441, 5)]
+    height = sun_elevations_deg(moments, latitude, longitude, height_m)
+    dawn, sunrise, sunset, dusk = (
+        None if k is None else _refined(moments[k], latitude, longitude, height_m, level_deg, rising)
+        for level_deg, rising in ((CIVIL_DEG, True), (SUNRISE_DEG, True), (SUNRISE_DEG, False), (CIVIL_DEG, False))
+        for k in [_crossed(height, level_deg, rising)]
     )
+    return dawn, sunrise, sunset, dusk
 
 
-def _crossing(
-    start: datetime, latitude: float, longitude: float, height_m: float, level_deg: float, rising: bool
+def _crossed(height: list[float], level_deg: float, rising: bool) -> int | None:
+    """The first step on which the sun passes the level upward (or downward)."""
+    for k in range(len(height) - 1):
+        up = height[k] <= level_deg < height[k + 1]
+        down = height[k] > level_deg >= height[k + 1]
+        if up if rising else down:
+            return k
+    return None
+
+
+def _refined(
+    begin: datetime, latitude: float, longitude: float, height_m: float, level_deg: float, rising: bool
 ) -> datetime | None:
-    step, span = 300, 86_400
-    begin = start
-    for _ in range(2):
-        moments = [begin + timedelta(seconds=s) for s in range(0, span + 1, step)]
-        height = sun_elevations_deg(moments, latitude, longitude, height_m)
-        for k in range(len(height) - 1):
-            up = height[k] <= level_deg < height[k + 1]
-            down = height[k] > level_deg >= height[k + 1]
-            if up if rising else down:
-                share = (level_deg - height[k]) / (height[k + 1] - height[k])
-                found = moments[k] + timedelta(seconds=share * step)
-                begin, span, step = moments[k], step, 1
-                break
-        else:
-            return None
-    return found
+    moments = [begin + timedelta(seconds=s) for s in range(301)]
+    height = sun_elevations_deg(moments, latitude, longitude, height_m)
+    k = _crossed(height, level_deg, rising)
+    if k is None:
+        return None
+    return moments[k] + timedelta(seconds=(level_deg - height[k]) / (height[k + 1] - height[k]))
