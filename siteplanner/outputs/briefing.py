@@ -99,12 +99,13 @@ def _crew(c: dict[str, Any]) -> list[str]:
         *dish,
         _pairs(c["mast"]) + " " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
         c["wind"][0],
-        "Keep away: " + "; ".join(f"{row[1]} {row[3]}" for row in c["exposure"]),
+        "Keep away from antennas (47 CFR 1.1310; ICNIRP): "
+        + "; ".join(f"{r[0]} {r[1]}; {r[2]}" for r in c["exposure"]),
         f"Fuel: {c['fuel']}",
         "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
         *(f"! {label}: {text}" for label, text in c["cautions"][4:]),
         *c["wind"][1:],
         c["light"],
-        *(f"{n}. {text} ({who}, {minutes} min)" for n, text, who, minutes in c["steps"]),
+        *(f"{n}. {text} ({who}; {two} min, alone {one})" for n, text, who, two, one in c["steps"]),
         c["aid"],
     ]

@@ -129,7 +129,7 @@ def _refuel(timeline: Timeline) -> str:
 def _parts(timeline: Timeline, key: str, x: float, y: float, width: float) -> _Panel:
     """Each part from its likely start to its likely end, with the range of its end."""
     to_h = max(1.04 * timeline.late_min / 60, 0.1)
-    panel = _Panel(x, y, width, to_h, "To first service (line: 9 cases in 10)", len(timeline.parts))
+    panel = _Panel(x, y, width, to_h, "To first service (line: 9 in 10)", len(timeline.parts))
     _frame(panel, timeline.dispatch, timeline)
     start = 0.0
     for number, part in enumerate(timeline.parts):
@@ -182,15 +182,15 @@ def _wind(panel: _Panel, plan: Plan, site: OnSite, key: str, zero: datetime, lan
     ends = [(t - zero).total_seconds() / 3600 for t in (plan.forecast.times[0], plan.forecast.times[-1])]
     for number, (limit, speed, words, style) in enumerate(
         (
-            ("tracking", wind.tracking_limit_m_s, "satellite may be lost", f'fill="url(#h{key})" stroke="#000"'),
+            ("tracking", wind.tracking_limit_m_s, "link may drop", f'fill="url(#h{key})" stroke="#000"'),
             ("stow", wind.stow_limit_m_s, "dish stows", 'fill="#000"'),
         ),
         lane,
     ):
         spans = [s for s in site.wind.spans if s.limit == limit] if site.wind else []
-        total = f"{sum(s.hours for s in spans):.1f} h of the forecast" if spans else "none forecast"
+        total = f"{sum(s.hours for s in spans):.1f} h" if spans else "none forecast"
         if ends[1] < 0 or ends[0] > panel.to_h:
-            total = "forecast is for another time"
+            total = "other hours forecast"
         panel.words(number, f"Above {speed / MPH:.0f} mph, {words}: {total}")
         panel.bar(number, ends[0], ends[1], 'fill="#fff" stroke="#777" stroke-width="0.7"')
         for span in spans:
@@ -228,17 +228,18 @@ def _frame(panel: _Panel, zero: datetime | None, timeline: Timeline | None) -> N
     for k in range(int(p.to_h / step + 1e-9) + 1):
         hours = k * step
         x = p.at(hours)
+        left = x - 12 if k == 0 else x  # room for the clock of the next one
         anchor = "start" if k == 0 else "end" if x > p.x + p.width - 14 else "middle"
         label = f"{hours * 60:.0f}" if in_minutes else f"{hours:g}"
         if k == 0:
             label += " min" if in_minutes else " h"
         p.out.append(
             f'<path d="M{x:.1f} {p.top:.1f}V{p.bottom + 3:.1f}" stroke="#777" stroke-width="0.3"/>'
-            + _text(x, p.bottom + 13, label, anchor=anchor, size=10)
+            + _text(left, p.bottom + 13, label, anchor=anchor, size=10)
         )
         if zero is not None:
             moment = zero + timedelta(hours=hours)
-            p.out.append(_text(x, p.bottom + 24, f"{DAYS[moment.weekday()]} {moment:%H:%M}", anchor=anchor, size=9))
+            p.out.append(_text(left, p.bottom + 24, f"{DAYS[moment.weekday()]} {moment:%H:%M}", anchor=anchor, size=9))
 
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")

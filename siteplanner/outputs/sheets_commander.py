@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from siteplanner.outputs.figures_timeline import timeline_svg
 from siteplanner.outputs.sheets_fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets_map import commander_map
 from siteplanner.outputs.sheets_words import (
     PLANNING_AID,
-    clock_text,
+    clock_range,
     coordinates,
     finding_text,
     hazard_words,
@@ -47,7 +48,7 @@ def facts(ranked: RankedSpot, site: OnSite) -> list[tuple[str, str]]:
     timeline = site.timeline
     if timeline is not None and timeline.dispatch is not None:
         early, late = timeline.clock(timeline.early_min), timeline.clock(timeline.late_min)
-        rows.append(("By the clock", f"{clock_text(early)} to {clock_text(late)}"))
+        rows.append(("By the clock", clock_range(early, late)))
     if e.access is not None:
         rows.append(("Drive", f"{distance_text(e.access.drive_distance_m)}, {time_text(e.access.drive_time_s)}"))
         rows.append(("Steepest", grade_text(e.access.worst_grade_pct)))
@@ -161,6 +162,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "assumptions": _assumptions(plan),
         "arrival": arrival_words(plan, best),
         "facts": [], "points": [], "more_points": "", "runner": "", "dangers": [], "wind": [], "where": [],
+        "timeline_svg": "", "timeline_alt": "Hours after dispatch: on air, refuelling, relief, night, wind.",
     }  # fmt: skip
     points = weakest_points(best)[:MOST_POINTS] if best else []
     labels = [str(n) for n in range(1, len(points) + 1)]
@@ -198,6 +200,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             ["caution", line_words(plan, best.spot)],
         ],
         "wind": wind_words(site, (plan.mission.wind.tracking_limit_m_s, plan.mission.wind.stow_limit_m_s)),
+        "timeline_svg": timeline_svg(plan, best, width=340, parts=False),
         "light": lamp(site.timeline),
         "rulings": [],
     }

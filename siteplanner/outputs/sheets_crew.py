@@ -5,21 +5,29 @@ from __future__ import annotations
 from typing import Any
 
 from siteplanner.outputs.aiming import compass_words, declination_deg
+from siteplanner.outputs.figures_timeline import timeline_svg
 from siteplanner.outputs.sheets_commander import weakest_points, wind_words
 from siteplanner.outputs.sheets_fonts import name_in_text, short
-from siteplanner.outputs.sheets_site import horizon_figure, site_svg
-from siteplanner.outputs.sheets_words import (
+from siteplanner.outputs.sheets_setup import (
     LOOK_FOR,
-    PLANNING_AID,
     TAKE_DOWN,
     aim_words,
+    steps_for_both,
+    steps_total,
+    tree_words,
+    wind_sign,
+)
+from siteplanner.outputs.sheets_site import horizon_figure, site_svg
+from siteplanner.outputs.sheets_words import (
+    PLANNING_AID,
+    clock_range,
     clock_text,
     coordinates,
     finding_text,
     lamp,
+    line_near,
     line_words,
     minutes_range,
-    set_up_steps,
     short_metres,
     speed_text,
 )
@@ -72,28 +80,76 @@ def _dish(ranked: RankedSpot) -> list[list[str]]:
 
 
 def _exposure(site: OnSite) -> list[list[str]]:
+    """Who, distance by each set of limits, share of the limit on the ground, and the limits themselves."""
     who = {"public": "Public", "workers": "Crew who know of it"}
     return [
         [
-            f"{row.band_mhz:g} MHz, {row.eirp_w:.0f} W EIRP a sector",
             who[row.people],
-            f"{row.limit_mw_cm2:.3g} mW/cm²",
             short_metres(row.main_beam_m),
-            percent_text(row.ground_share, 1) + " of the limit",
+            short_metres(row.icnirp_main_beam_m),
+            percent_text(row.ground_share, 1),
+            f"{row.limit_mw_cm2:.3g} mW/cm²",
+            f"{row.icnirp_limit_w_m2:.3g} W/m²",
         ]
         for row in site.keep_away
     ]
 
 
+def _exposure_note(site: OnSite) -> str:
+    rows = _exposure(site)
+    if not rows:
+        return ""
+    first = site.keep_away[0]
+    limits = " and ".join(f"{who.split()[0].lower()} {fcc}, {guideline}" for who, _, _, _, fcc, guideline in rows)
+    return (
+        f"In front of an antenna at its own height, keep the longer of the two. {first.band_mhz:g} MHz, "
+        f"{first.eirp_w:.0f} W EIRP a sector; limits: {limits} (47 CFR 1.1310 Table 1, OET Bulletin 65 eq. (8); "
+        "ICNIRP 2020 Table 5). Stay out of the dish's beam, between dish and feed above all; the manual gives its "
+        "distance. Radio off before anyone climbs or reaches up to an antenna."
+    )
+
+
 def _times(site: OnSite) -> list[list[str]]:
+    """Rows of part, range of its end, likely minute and likely clock time."""
     timeline = site.timeline
     if timeline is None:
         return []
-    rows = [["Dispatch", "0 min", clock_text(timeline.dispatch) if timeline.dispatch else ""]]
+    rows = []
     for part in timeline.parts:
-        clock = clock_text(timeline.clock(part.end_mean_min)) if timeline.dispatch else ""
-        rows.append([f"{part.name}: done", minutes_range(part.end_early_min, part.end_late_min), clock])
+        clock = "" if timeline.dispatch is None else clock_text(timeline.clock(part.end_mean_min))
+        rows.append(
+            [part.name, minutes_range(part.end_early_min, part.end_late_min), f"{part.end_mean_min:.0f} min", clock]
+        )
     return rows
+
+
+def _fuel(plan: Plan, site: OnSite) -> str:
+    timeline = site.timeline
+    if timeline is None:
+        return "not known"
+    first, last = timeline.refuel_low_h, timeline.refuel_likely_h
+    when = ""
+    if timeline.dispatch is not None:
+        start, end = (timeline.clock(timeline.mean_min + 60 * h) for h in (first, last))
+        when = f" ({clock_range(start, end)})"
+    relief = "" if timeline.dispatch is None else f" ({clock_text(timeline.clock(60 * timeline.relief_h))})"
+    return (
+        f"{timeline.fuel_low_h:.0f} h at high burn, {timeline.fuel_likely_h:.0f} h likely, from "
+        f"{plan.mission.power.fuel_tank_l:g} l usable. Refuel {first:.0f} to {last:.0f} h after first service{when}, "
+        f"engine stopped and cool. Relief {timeline.relief_h:g} h after dispatch{relief}."
+    )
+
+
+def _clear_distances(plan: Plan, ranked: RankedSpot, site: OnSite, fall_m: float) -> list[tuple[str, str]]:
+    """What must stay clear around the trailer, each with its distance."""
+    near = line_near(plan, ranked.spot)
+    public = next((row for row in site.keep_away if row.people == "public"), None)
+    return [
+        ("Mast fall circle", f"{short_metres(fall_m)}: nobody who need not be there"),
+        ("Overhead lines", "none known: look" if near is None else f"{short_metres(near.need_m)} from the mast's foot"),
+        ("Antennas, front", "not known" if public is None else f"{short_metres(public.keep_m)}, public"),
+        ("Exhaust", f"{short_metres(EXHAUST_M, 0)} from openings and people, downwind"),
+    ]
 
 
 def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
@@ -104,24 +160,18 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     site = on_site(plan, ranked)
     coverage, timeline = e.coverage, site.timeline
     people = mission.times.crew
-    minutes = trailer.set_up_min[1] if people > 1 else trailer.set_up_min[2]
-    steps = set_up_steps(minutes, people)
+    slope = number_text(e.ground.slope_deg, 1, "deg")
+    stow, track = speed_text(wind.stow_limit_m_s), speed_text(wind.tracking_limit_m_s)
+    sign = wind_sign(wind.tracking_limit_m_s)
     heading = both(e.ground.heading_deg, declination)
     fall = mission.power_lines.mast_fall_factor * max(trailer.mast_stops_m)
     arm = trailer.outrigger_reach_m
     width = trailer.width_m + 2 * arm
     public = next((row for row in site.keep_away if row.people == "public"), None)
-    radius = None if public is None else public.main_beam_m
+    radius = None if public is None else public.keep_m
     found = [
         f for f in (*plan.findings, *e.findings, *(site.wind.findings if site.wind else ())) if f.severity == "caution"
     ]
-    endurance = "not known"
-    if timeline is not None:
-        endurance = (
-            f"{timeline.fuel_low_h:.0f} h at high burn, {timeline.fuel_likely_h:.0f} h likely, from "
-            f"{mission.power.fuel_tank_l:g} l usable. Refuel after {timeline.refuel_low_h:.0f} to "
-            f"{timeline.refuel_likely_h:.0f} h. Relief {timeline.relief_h:g} h after dispatch."
-        )
     picture = horizon_figure(ranked)
     return {
         "title": "Crew sheet",
@@ -132,44 +182,47 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "site_svg": site_svg(plan, ranked, fall, radius),
         "site_alt": "Site drawing, true north up: trailer with outriggers on its heading, mast fall circle, dish and "
         "sector directions, roads and lines near by.",
+        "site_key": "Drawing: dashed circle mast fall; grey band road; short dashes last leg; dash-dot overhead line; "
+        "hatched hazard; dotted keep-out; light grey water; fine dots soft ground; dark structures.",
         "horizon_svg": picture or "",
         "horizon_alt": "Skyline around the spot with the line to each satellite.",
         "stand": [
             ("Nose points to", f"{heading[0]} true, {heading[1]} magnetic"),
             ("Footprint", f"{trailer.length_m:g} m by {width:.1f} m, outriggers {arm:.1f} m a side"),
-            ("Slope", f"{number_text(e.ground.slope_deg, 1, 'deg')}; roll {number_text(e.ground.roll_deg, 1, 'deg')}, "
+            ("Slope", f"{slope}; roll {number_text(e.ground.roll_deg, 1, 'deg')}, "
              f"pitch {number_text(e.ground.pitch_deg, 1, 'deg')} before levelling"),
-            ("Mast fall circle", f"{short_metres(fall)}: nobody who need not be there"),
             ("Elevation data", f"cells of {e.ground.cell_size_m:g} m: nothing finer is known"),
         ],
+        "clear": _clear_distances(plan, ranked, site, fall),
         "jacks": [[label, lift_text(e.ground.jack_differences_m.get(key))] for key, label in CORNERS],
         "jack_note": f"Lift above the highest corner. Jack travel {trailer.jack_travel_m:g} m; pads on soft ground.",
         "dish": _dish(ranked),
-        "look_for": LOOK_FOR,
+        "look_for": f"{LOOK_FOR} {tree_words(e)}".strip(),
         "mast": [("Mast stop", number_text(coverage.mast_height_m, 0, "m"))] if coverage else [],
         "sectors": [
             [f"Sector {n}", *both(b, declination)]
             for n, b in enumerate(coverage.sector_bearings_deg if coverage else (), 1)
         ],
-        "aim": aim_words(coverage.sector_bearings_deg if coverage else ()),
+        "aim": aim_words(coverage.sector_bearings_deg if coverage else (), mission.radio.sector_separation_deg),
         "declination": compass_words(e),
         "people": f"{people} {'people, a lead and a second' if people > 1 else 'person'}",
-        "steps": [[str(n), s.text, s.who, f"{s.minutes:.0f}"] for n, s in enumerate(steps, 1)],
-        "steps_total": f"{sum(s.minutes for s in steps):.0f} min planned; not on air after 60 min: stop, call, think.",
-        "take_down": TAKE_DOWN,
+        "steps": [[str(n), *row] for n, row in enumerate(steps_for_both(trailer), 1)],
+        "steps_total": steps_total(trailer),
+        "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
         "wind": [
             f"Stow the dish and lower the mast by the unit's manual; where it says nothing: tracking is lost above "
-            f"{speed_text(wind.tracking_limit_m_s)}, stow above {speed_text(wind.stow_limit_m_s)}.",
+            f"{track}{f' ({sign})' if sign else ''}, stow above {stow}.",
             *wind_words(site, (wind.tracking_limit_m_s, wind.stow_limit_m_s))[1:],
         ],
         "times": _times(site),
+        "dispatch": "" if timeline is None or timeline.dispatch is None else f", {clock_text(timeline.dispatch)}",
+        "timeline_svg": timeline_svg(plan, ranked),
+        "timeline_alt": "Times to first service with their ranges; after it night, wind, refuelling and relief.",
         "method": timeline.method if timeline else "",
         "light": lamp(timeline),
-        "fuel": endurance,
-        "exposure": _exposure(site),
-        "exposure_note": "Distance in front of an antenna at its own height (47 CFR 1.1310 Table 1; OET Bulletin 65 "
-        "eq. (8)). Stay out of the dish's beam, between dish and feed above all. Radio off before anyone climbs or "
-        "reaches up to an antenna.",
+        "fuel": _fuel(plan, site),
+        "exposure": [row[:4] for row in _exposure(site)],
+        "exposure_note": _exposure_note(site),
         "points": [
             [name_in_text(p.name, 34), percent_text(p.probability), bearing_text(p.bearing_deg)]
             for p in weakest_points(ranked)[:6]

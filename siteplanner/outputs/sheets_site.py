@@ -71,46 +71,79 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
         body += _trailer(cx, cy, e.ground.heading_deg, trailer, view.metres_per_mm)
     reach = circle + 4
     clear = next((look for look in e.sky if look.clear), None)
-    taken: list[float] = []
+    aims: list[tuple[float, str, float]] = []
     if clear is not None:
-        body += _arrow(cx, cy, clear.azimuth_deg, circle * 0.98, reach, "dish", double=True)
-        taken.append(clear.azimuth_deg)
-    for number, bearing in enumerate(e.coverage.sector_bearings_deg if e.coverage else (), 1):
-        further = 4.5 if any(abs((bearing - t + 180) % 360 - 180) < 14 for t in taken) else 0.0
-        body += _arrow(cx, cy, bearing, circle * 0.98, reach + further, f"sector {number}")
-        taken.append(bearing)
+        aims.append((clear.azimuth_deg, "dish", 1.0))
+    aims += [(b, f"sector {n}", 0.5) for n, b in enumerate(e.coverage.sector_bearings_deg if e.coverage else (), 1)]
+    # the scale bar and the north arrow have their places
+    labels = Labels(SIDE_MM, [(0.0, SIDE_MM - 8.0, 24.0, SIDE_MM), (SIDE_MM - 11.0, 0.0, SIDE_MM, 17.0)])
+    tips = []
+    for bearing, words, width in aims:
+        east, north = math.sin(math.radians(bearing)), math.cos(math.radians(bearing))
+        x, y = cx + reach * east, cy - reach * north
+        body += _arrow(cx, cy, bearing, circle * 0.98, reach, width)
+        labels.keep_free(x, y, 1.6)
+        tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, f"{words} {round(bearing) % 360:03d}° true"))
+    for x, y, words in tips:
+        body += labels.put(x, y, words)
+    if math.isfinite(e.ground.heading_deg):
+        east, north = (f(math.radians(e.ground.heading_deg)) for f in (math.sin, math.cos))
+        nose = trailer.length_m / 2 / view.metres_per_mm + 5.0
+        body += labels.put(
+            cx + nose * east, cy - nose * north + 0.8, f"nose {round(e.ground.heading_deg) % 360:03d}° true"
+        )
+    taken = [bearing for bearing, _, _ in aims]
     free = max(range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in taken], default=180))
-    body += label_at(
+    body += labels.put(
         cx + circle * math.sin(math.radians(free)),
         cy - circle * math.cos(math.radians(free)),
         f"mast fall {fall_m:.1f} m",
     )
     if radio_m is not None and math.isfinite(radio_m):
-        body += label_at(SIDE_MM / 2 - 6, 3.4, f"in front of the antennas keep {radio_m:.1f} m")
+        body += labels.put(SIDE_MM / 2 - 6, 3.4, f"in front of the antennas keep {radio_m:.1f} m")
     return svg(view, body + furniture(view, 0.0))
 
 
-def label_at(x: float, y: float, words: str) -> str:
-    half = 0.31 * 2.4 * len(words)
-    return (
-        f'<rect x="{x - half:.2f}" y="{y - 2.2:.2f}" width="{2 * half:.2f}" height="3" fill="#fff" '
-        'fill-opacity="0.85"/>'
-        f'<text x="{x:.2f}" y="{y:.2f}" font-size="2.4" {FONT} text-anchor="middle">{words}</text>'
-    )
+class Labels:
+    """Places words on a drawing so that none covers another or leaves the drawing."""
+
+    def __init__(self, side: float, taken: list[tuple[float, float, float, float]]) -> None:
+        self.side, self.taken = side, taken  # boxes: left, top, right, bottom, millimetres
+
+    def keep_free(self, x: float, y: float, half: float) -> None:
+        self.taken.append((x - half, y - half, x + half, y + half))
+
+    def put(self, x: float, y: float, words: str) -> str:
+        """The words centred at a place, or as near to it as there is room; up and down first, then sideways."""
+        half = 0.31 * 2.4 * len(words)
+        tries = [(dx, dy) for dx in (0, -6, 6, -14, 14) for dy in (0, 3.3, -3.3, 6.6, -6.6, 9.9, -9.9)]
+        boxes = []
+        for dx, dy in sorted(tries, key=lambda d: abs(d[0]) + abs(d[1])):
+            px = min(max(x + dx, half + 0.6), self.side - half - 0.6)
+            py = min(max(y + dy, 2.9), self.side - 1.2)
+            boxes.append((px - half, py - 2.2, px + half, py + 0.8))
+        box = min(boxes, key=self._covered)  # the first of those that cover least
+        self.taken.append(box)
+        left, top, right, bottom = box
+        return (
+            f'<rect x="{left:.2f}" y="{top:.2f}" width="{right - left:.2f}" height="{bottom - top:.2f}" fill="#fff" '
+            f'fill-opacity="0.85"/><text x="{(left + right) / 2:.2f}" y="{bottom - 0.8:.2f}" font-size="2.4" {FONT} '
+            f'text-anchor="middle">{words}</text>'
+        )
+
+    def _covered(self, box: tuple[float, float, float, float]) -> float:
+        left, top, right, bottom = box
+        return sum(
+            max(min(right, r) - max(left, a), 0.0) * max(min(bottom, b) - max(top, t), 0.0) for a, t, r, b in self.taken
+        )
 
 
-def _arrow(
-    cx: float, cy: float, bearing_deg: float, start: float, end: float, words: str, *, double: bool = False
-) -> str:
+def _arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, width: float) -> str:
     east, north = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
     x0, y0, x1, y1 = cx + start * 0.45 * east, cy - start * 0.45 * north, cx + end * east, cy - end * north
-    width = 1.0 if double else 0.5
-    label = f"{words} {round(bearing_deg) % 360:03d}° true"
-    lx = min(max(x1 + 1.5 * east, 12), 2 * cx - 12)
     return (
         f'<path d="M{x0:.2f} {y0:.2f}L{x1:.2f} {y1:.2f}" stroke="#000" stroke-width="{width}"/>'
         f'<g transform="translate({x1:.2f} {y1:.2f}) rotate({bearing_deg:.2f})"><path d="M0 -2L1.3 1H-1.3Z"/></g>'
-        + label_at(lx, y1 + (-2.6 if north > 0 else 4.6), label)
     )
 
 

@@ -1,4 +1,4 @@
-"""Facts in words that more than one sheet prints, and the set-up told in steps."""
+"""Facts in words that more than one sheet prints: places, times, speeds, lines, hazards, room to turn."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from siteplanner.core.clearance import mast_keep_away_m
 from siteplanner.errors import Finding
 from siteplanner.mission import MPH
 from siteplanner.outputs.sheets_fonts import name_in_text
-from siteplanner.outputs.text import FOOT_M, distance_text, grid_text, number_text, parts_that_add_up
+from siteplanner.outputs.text import FOOT_M, distance_text, grid_text
 from siteplanner.planning.model import Access, Plan, RankedSpot, Spot
 from siteplanner.planning.timeline import Timeline
 
@@ -60,6 +60,16 @@ def clock_text(moment: datetime | None) -> str:
         f"{days[moment.weekday()]} {moment.day:02d} {months[moment.month - 1]} {moment:%H:%M} "
         f"({offset[:3]}:{offset[3:5]})"
     )
+
+
+def clock_range(early: datetime | None, late: datetime | None) -> str:
+    """`Mon 01 Jun 05:30 to 05:50 (-06:00)`; both in full where the day or the offset changes between them."""
+    if early is None or late is None:
+        return "not known"
+    if early.date() != late.date() or early.utcoffset() != late.utcoffset():
+        return f"{clock_text(early)} to {clock_text(late)}"
+    start, offset = clock_text(early).rsplit(" ", 1)
+    return f"{start} to {late:%H:%M} {offset}"
 
 
 def minutes_range(early: float, late: float) -> str:
@@ -194,60 +204,3 @@ def turning_place(plan: Plan, access: Access) -> TurningPlace | None:
         name = next((str(roads.name[s]) for s in others if roads.name[s]), "")
         return TurningPlace(float(route.distance_m - route.running_m[leg]), name, float(lat), float(lon))
     return None
-
-
-@dataclass(frozen=True)
-class SetUpStep:
-    """One step: what, who (lead, second, both; never letters, which name spots), minutes."""
-
-    text: str
-    who: str
-    minutes: float
-
-
-# what, who of two, share of the set-up time. Order and shares: common practice, no source
-_STEPS: tuple[tuple[str, str, float], ...] = (
-    ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "both", 4),
-    ("Park on the heading of this sheet, brake on, chock both wheels, then unhitch.", "both", 5),
-    ("Pads under all four jacks; level by the jack table, check with the level.", "both", 8),
-    ("Outriggers out and locked; earth rod and bonding as the manual says.", "lead", 4),
-    ("Generator: exhaust downwind and clear of people; fuel, oil, start, let it settle.", "second", 5),
-    ("Look up again, clear the fall circle, raise the mast to the stop, set the lock.", "both", 7),
-    ("Turn the mast to the sector bearing, lock the turn, guy as the manual says.", "lead", 4),
-    ("Free the dish and start its search; stay out of its way.", "second", 2),
-    ("Radio on, keep-away tape round the mast, check service with a handset, log it.", "both", 6),
-)
-
-
-def set_up_steps(minutes: float, people: int) -> list[SetUpStep]:
-    """The steps with whole minutes that add up to the set-up time; one person does all in the same order."""
-    shares = [share for _, _, share in _STEPS]
-    times, _ = parts_that_add_up([minutes * s / sum(shares) for s in shares], 0)
-    return [
-        SetUpStep(text, who if people > 1 else "lead", time) for (text, who, _), time in zip(_STEPS, times, strict=True)
-    ]
-
-
-TAKE_DOWN = (
-    "Take-down in reverse: radio off, dish stowed and pinned, mast down and pinned, generator off and cool, "
-    "outriggers and jacks up, hitch, chains and lights checked, chocks last. Walk round once; leave nothing."
-)
-LOOK_FOR = (
-    "Dish: the receiver shows the right satellite and a steady level; a level that swings means wind or a loose "
-    "foot, none at all means a tree, a ridge or the wrong satellite."
-)
-
-
-def aim_words(bearings_deg: tuple[float, ...]) -> str:
-    """How to aim the sectors by turning the mast."""
-    if not bearings_deg:
-        return "No sector bearing: the antenna serves all round."
-    return (
-        "Stand behind sector 1, take its bearing with a compass well away from steel, turn the mast until it points "
-        f"there{', check the others' if len(bearings_deg) > 1 else ''}, lock the turn. Within 5° is good enough."
-    )
-
-
-def percent_or(value: float, digits: int = 0) -> str:
-    """A figure of `number_text` with the percent sign."""
-    return number_text(value, digits, "%")

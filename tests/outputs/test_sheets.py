@@ -10,7 +10,7 @@ import re
 import sys
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 
 import numpy as np
 import pytest
@@ -24,8 +24,11 @@ from siteplanner.outputs import write
 from siteplanner.outputs.briefing import MOST_BYTES, briefing, briefing_text
 from siteplanner.outputs.sheets import PAGES, sheet_content, sheet_pdf, sheet_png
 from siteplanner.outputs.sheets_fonts import BUILT_IN, FONT_FOLDER, MISSING, Printer, code_points, held
-from siteplanner.outputs.sheets_words import coordinates, degrees_minutes, set_up_steps
+from siteplanner.outputs.sheets_setup import aim_words, set_up_steps, steps_for_both, steps_total, tree_words, wind_sign
+from siteplanner.outputs.sheets_site import SIDE_MM, site_svg
+from siteplanner.outputs.sheets_words import clock_range, coordinates, degrees_minutes
 from siteplanner.outputs.text import FOOT_M, grid_text, percent_text
+from siteplanner.planning.skyline import TreeLimit
 from siteplanner.planning.words import CAUTIONS
 from tests.outputs.factory import HOSTILE, make_plan
 
@@ -132,9 +135,11 @@ def test_crew_figures_are_those_of_plan_json(plan, texts, tmp_path):
     )
     for row in spot["radio_exposure"]:
         has(text, f"{row['main_beam_m']:.1f} m ({row['main_beam_m'] / FOOT_M:.0f} ft)")
-        has(text, f"{row['limit_mw_cm2']:.3g} mW/cm²")
+        has(text, f"{row['icnirp_main_beam_m']:.1f} m ({row['icnirp_main_beam_m'] / FOOT_M:.0f} ft)")
+        has(text, f"{row['limit_mw_cm2']:.3g} mW/cm², {row['icnirp_limit_w_m2']:.3g} W/m²")
     for part in spot["timeline"]["parts"]:
-        has(text, f"{part['name']}: done{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min")
+        reach = f"{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min"
+        has(text, f"{part['name']}{reach}{part['end_mean_min']:.0f} min")
     has(text, f"{spot['timeline']['fuel_low_h']:.0f} h at high burn, {spot['timeline']['fuel_likely_h']:.0f} h likely")
 
 
@@ -330,6 +335,75 @@ def test_set_up_steps_add_up_and_keep_to_the_hour(minutes, people):
     assert all(s.minutes >= 1 for s in steps)
     if people == 1:
         assert {s.who for s in steps} == {"lead"}
+
+
+def test_one_person_and_two_inside_the_hour():
+    trailer = make_plan(1).mission.trailer
+    rows = steps_for_both(trailer)
+    assert sum(int(two) for _, _, two, _ in rows) == 45
+    assert sum(int(one) for _, _, _, one in rows) == 60
+    assert "45 min for two, 60 min for one, both inside the hour." in steps_total(trailer)
+    slow = trailer.model_copy(update={"set_up_min": (40.0, 50.0, 75.0)})
+    assert "longer than the hour for one." in steps_total(slow)
+    order = [text for text, *_ in rows]
+    up = next(k for k, text in enumerate(order) if "raise the mast" in text)
+    assert "wires" in order[0]
+    assert order[up].startswith("Look up again")
+    assert "exhaust" in " ".join(order[:up])
+
+
+def test_sectors_are_turned_as_they_are_mounted():
+    assert "each other sector on the mast" in aim_words((40.0, 220.0), "free")
+    for fixed in ("even", 120.0):
+        assert "fixed to the mast" in aim_words((40.0, 160.0), fixed)
+    assert "sector 1" not in aim_words((40.0,))
+    assert "all round" in aim_words(())
+
+
+def test_wind_by_eye_and_clock_spans():
+    # 45 mph is Beaufort 8 (39 to 46 mph), 50 mph 9, in several published tables
+    assert wind_sign(45 * 0.44704).startswith("Beaufort 8")
+    assert wind_sign(50 * 0.44704).startswith("Beaufort 9")
+    assert wind_sign(1.0) == ""
+    zone = timezone(timedelta(hours=-6))
+    early = datetime(2026, 6, 1, 23, 30, tzinfo=zone)
+    assert clock_range(early, early + timedelta(minutes=20)) == "Mon 01 Jun 23:30 to 23:50 (-06:00)"
+    assert clock_range(early, early + timedelta(hours=1)).startswith("Mon 01 Jun 23:30 (-06:00) to Tue 02 Jun 00:30")
+    assert clock_range(None, early) == "not known"
+
+
+def test_how_tall_a_tree_may_be():
+    evaluation = make_plan(1).best.evaluation
+    assert tree_words(evaluation) == ""
+    trees = (TreeLimit("slot 103 W", 176.4, 30.0, 24.3, 22.6), TreeLimit("slot 103 W", 176.4, 60.0, 47.0, -3.0),
+             TreeLimit("slot 61 W", 121.0, 30.0, 12.0, 11.0))  # fmt: skip
+    drawn = replace(evaluation, skyline=SimpleNamespace(trees=trees))
+    assert (
+        tree_words(drawn) == "A tree or roof toward the satellite may stand no taller than 23 m at 30 m from the dish."
+    )
+
+
+@pytest.mark.parametrize("bearings", [(190.0, 195.0, 200.0), (10.0, 90.0, 350.0), (314.0, 45.0, 46.0)])
+def test_words_on_the_site_drawing_do_not_cover_each_other(plan, bearings):
+    best = plan.best
+    coverage = replace(best.evaluation.coverage, sector_bearings_deg=bearings)
+    ground = replace(best.evaluation.ground, heading_deg=190.0)
+    ranked = replace(best, evaluation=replace(best.evaluation, coverage=coverage, ground=ground))
+    svg = site_svg(plan, ranked, 16.5, 1.4)
+    boxes = [
+        tuple(map(float, found))
+        for found in re.findall(
+            r'<rect x="([\d.]+)" y="([\d.]+)" width="([\d.]+)" height="([\d.]+)" fill="#fff" fill-opacity="0.85"', svg
+        )
+    ]
+    assert len(boxes) == 8  # dish, three sectors, nose, mast fall, antennas, scale bar
+    for n, (x, y, w, h) in enumerate(boxes):
+        assert x >= 0
+        assert y >= 0
+        assert x + w <= SIDE_MM
+        assert y + h <= SIDE_MM
+        for a, b, c, d in boxes[:n]:
+            assert min(x + w, a + c) - max(x, a) < 0.01 or min(y + h, b + d) - max(y, b) < 0.01
 
 
 def test_coordinates_in_three_formats_by_hand():
