@@ -192,6 +192,14 @@ class Rig(_Part):
     worst_smoothness: str = Field(
         "bad", description="OpenStreetMap `smoothness`: `very_bad` needs high clearance (OSM wiki)."
     )
+    fords: Literal["exclude", "caution"] = Field(
+        "caution", description="Whether roads with a ford are ruled out. Depth is never in the data. Common practice."
+    )
+    tight_bends: Literal["exclude", "caution"] = Field(
+        "caution",
+        description="Whether roads with a bend tighter than the turning radius are ruled out. Road lines are coarse, "
+        "so the default tells them. Common practice.",
+    )
     last_leg_max_m: float = Field(80.0, gt=0, description="From the road to the spot over ground. Common practice.")
     last_leg_max_slope_deg: float = Field(8.0, gt=0, lt=45, description="Over ground. Common practice.")
     last_leg_speed_kmh: float = Field(5.0, gt=0, description="Walking pace with a spotter. Common practice.")

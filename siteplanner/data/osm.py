@@ -27,8 +27,10 @@ KEYS = (
     "name", "ref", "highway", "surface", "tracktype", "smoothness", "oneway", "access", "vehicle", "motor_vehicle",
     "maxheight", "maxheight:physical", "maxweight", "maxgcweight", "maxwidth", "maxwidth:physical", "width",
     "maxlength", "maxspeed", "incline", "trailer", "ford", "bridge", "tunnel", "layer", "junction", "lanes", "narrow",
-    "barrier", "seasonal", "winter_road", "access:conditional", "vehicle:conditional", "motor_vehicle:conditional",
+    "barrier", "locked", "seasonal", "winter_road", "ice_road",
+    "access:conditional", "vehicle:conditional", "motor_vehicle:conditional",
 )  # fmt: skip
+NODE_KEYS = ("barrier", "ford", "access", "motor_vehicle", "locked")
 # nothing with two axles uses these; reading them would only cut the roads into small pieces (wiki, Key:highway)
 ON_FOOT = frozenset((
     "footway", "path", "cycleway", "bridleway", "steps", "pedestrian", "corridor", "platform", "elevator",
@@ -136,7 +138,7 @@ class _Held:
             self.lat += [n[2] for n in run]
 
     def take_node(self, node: Any) -> None:
-        tags = {key: node.tags[key] for key in ("barrier", "ford", "access", "motor_vehicle") if key in node.tags}
+        tags = {key: node.tags[key] for key in NODE_KEYS if key in node.tags}
         if ("barrier" in tags or "ford" in tags) and node.location.valid():
             lon, lat, b = node.location.lon, node.location.lat, self.box
             if b is None or (b[0] <= lon <= b[2] and b[1] <= lat <= b[3]):

@@ -314,6 +314,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
             closures=road_layers.closures,
             dangers=road_layers.dangers,
             restrictions=road_layers.restrictions,
+            when=mission.times.dispatch,
         )
         tree = drive_tree(network, staging_xy.x, staging_xy.y)
         findings += network.findings

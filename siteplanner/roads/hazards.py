@@ -16,6 +16,12 @@ from siteplanner.roads.tags import RoadTags
 STEEP_SHARE = 0.6  # of the rig's steepest grade: worth a lower gear. Common practice
 BEND_SHARE = 1.5  # of the rig's turning radius: worth a word. Common practice
 NARROW_MARGIN_M = 1.0  # beside the rig's width. Common practice
+FORD_WORDS = "ford: depth unknown, look before driving in"
+
+
+def locked_words(barrier: str) -> str:
+    """What is said of a barrier that is locked or not open to the public."""
+    return f"{barrier.replace('_', ' ')}: locked or not open to the public, get the key before leaving"
 
 
 @dataclass(frozen=True)
@@ -81,7 +87,7 @@ def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[tuple[str, Severity, 
     out: list[tuple[str, Severity, str, float]] = []
     nan = float("nan")
     if tags.ford[i]:
-        out.append(("ford", "caution", "ford: depth unknown, look before driving in", nan))
+        out.append(("ford", "caution", FORD_WORDS, nan))
     if tags.bridge[i]:
         out.append(("bridge", "warning" if np.isnan(tags.maxweight_t[i]) else "note",
                     f"bridge, {_posted(tags, i)}", nan))
@@ -92,7 +98,9 @@ def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[tuple[str, Severity, 
                                  or tags.maxweight_t[i] == tags.maxweight_t[i]):
         out.append(("limit", "note", _posted(tags, i), nan))
     words = BARRIERS.get(tags.barrier[i])
-    if words:
+    if words and tags.locked[i]:
+        out.append(("gate", "caution", locked_words(tags.barrier[i]), nan))
+    elif words:
         out.append(("gate", "warning", words, nan))
     if tags.access[i] in ("private", "permit"):
         out.append(("private", "warning", "private road: ask the owner", nan))
@@ -119,13 +127,13 @@ def tags_with_hazards(tags: RoadTags, rig: Rig) -> np.ndarray:
 def collect_hazards(
     tags: RoadTags, rig: Rig, *, line: np.ndarray, pieces: np.ndarray, length_m: np.ndarray, usable: np.ndarray,
     bends: Bends, steep_pct: np.ndarray, steep_along_m: np.ndarray, base_m: float, under: np.ndarray,
-    gates: list[tuple[str, int, float]],
+    points: list[tuple[str, Severity, str, int, float]],
 ) -> tuple[tuple[Hazard, ...], ...]:
     """Hazards of each segment, in order along it.
 
     Parameters (one per segment): `line` the road line it was cut from, `steep_pct` the steepest grade with its
-    sign and place; `under` rows of (segment, along, x, y) that pass below something; `gates` (words, segment,
-    along) from point barriers. `usable` marks lines for vehicles; others get none.
+    sign and place; `under` rows of (segment, along, x, y) that pass below something; `points` (kind, severity,
+    words, segment, along) from barriers and fords. `usable` marks lines for vehicles; others get none.
     """
     found: dict[int, list[Hazard]] = {}
 
@@ -153,8 +161,8 @@ def collect_hazards(
         text = "passes under a bridge, " + (f"posted height {height:.3g} m" if height == height
                                             else "no height posted: measure before driving through")
         add(int(segment), "under bridge", "note" if height == height else "caution", text, along, x, y, height)
-    for words, segment, along in gates:
-        add(segment, "gate", "warning", words, along, *point(segment, along))
+    for kind, severity, words, segment, along in points:
+        add(segment, kind, severity, words, along, *point(segment, along))
     for segment, along, x, y, radius in zip(bends.segment.tolist(), bends.along_m, bends.x, bends.y,
                                             bends.radius_m, strict=True):
         if usable[segment]:

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from siteplanner.errors import Finding
 from siteplanner.mission import Rig
 from siteplanner.roads.attributes import BARRIERS, SMOOTHNESS, TRACKTYPES
+from siteplanner.roads.conditions import FORBIDDEN, NOT_KNOWN, Timed
 from siteplanner.roads.tags import RoadTags
 
-_FORBIDDEN_ACCESS = ("no", "military", "dismount")
 # figure's field in RoadTags, its name, the rig's figure, unit
 _FIGURES = (
     ("maxheight_m", "height limit", lambda rig: rig.height_m, "m"),
@@ -19,7 +20,7 @@ _FIGURES = (
     ("maxwidth_m", "width", lambda rig: rig.width_m, "m"),
     ("maxlength_m", "length limit", lambda rig: rig.length_m, "m"),
 )
-UNKNOWN_NAMES = ("height limit", "weight limit", "width", "surface", "grade", "direction")
+UNKNOWN_NAMES = ("height limit", "weight limit", "width", "length limit", "surface", "grade", "direction", NOT_KNOWN)
 
 
 def _words_limit(tags: RoadTags, rig: Rig, i: int) -> list[str]:
@@ -38,19 +39,28 @@ def _words_limit(tags: RoadTags, rig: Rig, i: int) -> list[str]:
     return out
 
 
-def judge_lines(tags: RoadTags, rig: Rig) -> tuple[np.ndarray, np.ndarray]:
+def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Reason why the rig must not use each line (`''`: it may), and the tuple of limits without data.
 
     A figure equal to the rig's passes. Access `private` and `permit` stay open, as a hazard: at an incident the
-    owner is asked.
+    owner is asked. `timed`: lines whose access depends on season, hours or the vehicle (`conditions.timed_lines`).
     """
+    timed = timed or {}
     n = len(tags.highway)
     reasons: list[list[str]] = [[] for _ in range(n)]
     place = np.where(tags.bridge, "bridge ", np.where(tags.tunnel, "tunnel ", ""))
     for i in np.flatnonzero(tags.road_class == ""):
         reasons[i].append(f"{tags.highway[i] or 'line'}: not a road for vehicles")
-    for i in np.flatnonzero(np.isin(tags.access, _FORBIDDEN_ACCESS)):
+    forbidden = np.isin(tags.access, FORBIDDEN)
+    forbidden[list(timed)] = False
+    for i in np.flatnonzero(forbidden):
         reasons[i].append(f"access is {tags.access[i]}")
+    for line, rule in timed.items():
+        if rule.state == "closed":
+            reasons[line].append(f"no access at this time or for this rig ({rule.text})")
+    if rig.fords == "exclude":
+        for i in np.flatnonzero(tags.ford):
+            reasons[i].append("ford")
     for i in np.flatnonzero(tags.trailer == "no"):
         reasons[i].append("no trailers")
     for field, name, of_rig, unit in _FIGURES:
@@ -67,7 +77,25 @@ def judge_lines(tags: RoadTags, rig: Rig) -> tuple[np.ndarray, np.ndarray]:
         if key not in known:
             known[key] = _words_limit(tags, rig, int(i))
         reasons[i].extend(known[key])
-    return _texts(reasons), _unknown(tags)
+    return _texts(reasons), _unknown(tags, timed)
+
+
+def unknown_finding(unknown: np.ndarray, usable: np.ndarray, length_m: np.ndarray) -> Finding | None:
+    """On what share of the roads for the rig each limit is not stated. One entry per segment in all arrays."""
+    total = float(length_m[usable].sum())
+    missing: dict[str, float] = {}
+    for words, metres in zip(unknown[usable].tolist(), length_m[usable].tolist(), strict=True):
+        for word in words:
+            missing[word] = missing.get(word, 0.0) + metres
+    if not missing:
+        return None
+    shares = sorted(((100 * m / total, word) for word, m in missing.items()), key=lambda s: (-s[0], s[1]))
+    told = ", ".join(f"{word} {'below 1' if share < 0.5 else f'{share:.0f}'} %" for share, word in shares)
+    return Finding(
+        "road_limits_not_stated", "note",
+        f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none.",
+        "Signs on the road go before the map; ask someone who has driven it with a trailer.",
+    )  # fmt: skip
 
 
 def _texts(reasons: list[list[str]]) -> np.ndarray:
@@ -76,11 +104,13 @@ def _texts(reasons: list[list[str]]) -> np.ndarray:
     return out
 
 
-def _unknown(tags: RoadTags) -> np.ndarray:
+def _unknown(tags: RoadTags, timed: dict[int, Timed]) -> np.ndarray:
+    at_times = np.zeros(len(tags.highway), bool)
+    at_times[[i for i, rule in timed.items() if rule.state == "not known"]] = True
     missing = np.column_stack([
-        np.isnan(tags.maxheight_m), np.isnan(tags.maxweight_t), np.isnan(tags.maxwidth_m),
+        np.isnan(tags.maxheight_m), np.isnan(tags.maxweight_t), np.isnan(tags.maxwidth_m), np.isnan(tags.maxlength_m),
         (tags.surface == "") & (tags.tracktype == "") & (tags.smoothness == ""),
-        np.zeros(len(tags.highway), bool), tags.direction == "changes",
+        np.zeros(len(tags.highway), bool), tags.direction == "changes", at_times,
     ])
     code = missing @ (1 << np.arange(missing.shape[1]))
     words = {c: tuple(w for k, w in enumerate(UNKNOWN_NAMES) if c >> k & 1) for c in np.unique(code).tolist()}

@@ -3,21 +3,45 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
 from siteplanner.data.osm import NODES
-from siteplanner.errors import Finding
-from siteplanner.roads.attributes import BARRIERS, tag_text
+from siteplanner.errors import Finding, Severity
+from siteplanner.mission import Rig
+from siteplanner.roads.attributes import BARRIERS, is_set, tag_text
+from siteplanner.roads.hazards import FORD_WORDS, locked_words
 from siteplanner.roads.noding import SNAP_M, Noded
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-Barrier = tuple[float, float, str]
+FORD = "ford"
+
+
+class Barrier(NamedTuple):
+    """A point on a road that a driver must know of: a barrier, or `ford`."""
+
+    x: float
+    y: float
+    kind: str
+    locked: bool  # said to be locked, or not open to the public
+
+    def blocks(self, rig: Rig) -> bool:
+        """Whether the rig cannot pass it at all."""
+        return rig.fords == "exclude" if self.kind == FORD else BARRIERS[self.kind] is None
+
+    def hazard(self) -> tuple[str, Severity, str] | None:
+        """(kind, severity, words) for the driver; None for nothing to tell."""
+        if self.kind == FORD:
+            return FORD, "caution", FORD_WORDS
+        words = BARRIERS[self.kind]
+        if self.locked and words:
+            return "gate", "caution", locked_words(self.kind)
+        return ("gate", "warning", words) if words else None
 
 
 def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -78,13 +102,25 @@ def flags(roads: GeoDataFrame, column: str) -> np.ndarray:
 
 
 def barrier_points(roads: GeoDataFrame, points: np.ndarray) -> list[Barrier]:
-    """(x, y, barrier) of point rows that carry a barrier tag."""
-    column = next((c for c in roads.columns if str(c).strip().lower() == "barrier"), None)
-    if column is None or not len(points):
+    """Point rows that carry a barrier or a ford."""
+    if not len(points):
         return []
-    words = [tag_text(v) for v in roads[column].iloc[points]]
-    xy = shapely.get_coordinates(np.asarray(roads.geometry.array, object)[points])
-    return [(float(x), float(y), w) for (x, y), w in zip(xy, words, strict=True) if w in BARRIERS]
+    named = {str(c).strip().lower(): c for c in roads.columns}
+
+    def words(key: str) -> list[str]:
+        return [tag_text(v) for v in roads[named[key]].iloc[points]] if key in named else [""] * len(points)
+
+    xy = shapely.get_coordinates(np.asarray(roads.geometry.array, object)[points]).tolist()
+    out = []
+    for (x, y), kind, ford, locked, access in zip(
+        xy, words("barrier"), words(FORD), words("locked"),
+        [m or a for m, a in zip(words("motor_vehicle"), words("access"), strict=True)], strict=True,
+    ):  # fmt: skip
+        if kind in BARRIERS:
+            out.append(Barrier(x, y, kind, is_set(locked) or access in ("no", "private")))
+        if is_set(ford):
+            out.append(Barrier(x, y, FORD, False))
+    return out
 
 
 def part_nodes(noded: Noded, blocks: list[Barrier]) -> Noded:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -14,10 +15,9 @@ from shapely.geometry.base import BaseGeometry
 
 from siteplanner.data.grid import Grid
 from siteplanner.data.osm import WAY, TurnRestriction
-from siteplanner.errors import Finding, InputError
+from siteplanner.errors import Finding, InputError, Severity
 from siteplanner.mission import Rig, Speeds
 from siteplanner.roads.arcs import Arcs, quickest_arcs
-from siteplanner.roads.attributes import BARRIERS
 from siteplanner.roads.closures import (
     DRAWN,
     Closure,
@@ -27,9 +27,10 @@ from siteplanner.roads.closures import (
     closure_list,
     with_dangers,
 )
+from siteplanner.roads.conditions import Timed, timed_findings, timed_hazard, timed_lines
 from siteplanner.roads.grades import base_length_m, road_profile
 from siteplanner.roads.hazards import Hazard, collect_hazards, find_bends
-from siteplanner.roads.limits import judge_lines
+from siteplanner.roads.limits import judge_lines, unknown_finding
 from siteplanner.roads.lines import Barrier, barrier_points, flags, part_nodes, road_lines, vertex_ids
 from siteplanner.roads.noding import REACH_M, SNAP_M, Noded, node_lines
 from siteplanner.roads.speeds import line_speed_kmh, point_speed_kmh
@@ -133,6 +134,7 @@ def build_network(
     closures: BaseGeometry | Sequence[Closure] | None = None,
     dangers: Sequence[Closure] = (),
     restrictions: Sequence[TurnRestriction] = (),
+    when: datetime | None = None,
 ) -> RoadNetwork:
     """Build the network from road lines with OpenStreetMap keys as columns (any may be missing).
 
@@ -143,7 +145,7 @@ def build_network(
     join where they share an id and nowhere else; rows marked in a column `drawn` (lines that the user drew) join
     all that they cross or just miss. `closures`: area in the same CRS that must not be driven through, or several
     with their names; `dangers`: areas whose roads stay open and carry a hazard. `restrictions`: signed turns, by
-    the ways of the column `osm_way`.
+    the ways of the column `osm_way`. `when`: time of dispatch, for access by season and hours; None: not known.
 
     Raises InputError for a CRS that is missing or not metric, or when no usable line is left.
     """
@@ -163,7 +165,7 @@ def build_network(
                        cut_by=shapely.union_all(edges) if edges else None,
                        cut_at=np.array([b[:2] for b in barriers]) if barriers else None, vertex_id=ids,
                        drawn=drawn[row])
-    noded = part_nodes(noded, [b for b in barriers if BARRIERS[b[2]] is None])
+    noded = part_nodes(noded, [b for b in barriers if b.blocks(rig)])
     if len(noded.mended):
         x, y, gap = noded.mended[0]
         findings.append(Finding(
@@ -172,11 +174,15 @@ def build_network(
             f"joined to it (first at {x:.0f} E {y:.0f} N of the plan's grid, {gap:.1f} m).",
             "Look at these junctions if a route turns where no turn is possible.",
         ))
-    network = _assemble(crs, noded, row[noded.line], tags, elevation, rig, speeds, shut, barriers, findings)
+    timed = timed_lines(tags, rig, when)
+    findings += timed_findings(timed, tags.name, when is not None)
+    network = _assemble(crs, noded, row[noded.line], tags, elevation, rig, speeds, shut, timed, barriers, findings)
     storey = tags.level[network.source_row]
     network = replace(
         network, drawn=drawn[network.source_row],
         hazards=with_dangers(network.hazards, dangers, network.seg_geometry, storey, network.for_vehicles))
+    if timed:
+        network = replace(network, hazards=_with_timed(network, timed))
     if not restrictions:
         return network
     way = roads[WAY].fillna(0).to_numpy(np.int64)[network.source_row]
@@ -185,7 +191,7 @@ def build_network(
 
 
 def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation: Grid | None, rig: Rig,
-              speeds: Speeds, shut: Sequence[Closure], barriers: list[Barrier],
+              speeds: Speeds, shut: Sequence[Closure], timed: dict[int, Timed], barriers: list[Barrier],
               findings: list[Finding]) -> RoadNetwork:
     pieces = noded.piece
     length_m = shapely.length(pieces)
@@ -215,11 +221,16 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
                         radius) / 3.6
     seconds = samples.per_segment(samples.weight_m / v, order, np.add)
 
-    line_reason, line_unknown = judge_lines(tags, rig)
+    line_reason, line_unknown = judge_lines(tags, rig, timed)
     reason, unknown = line_reason[row], line_unknown[row]
     for i in np.flatnonzero(~by_sign & (worst > rig.max_grade_pct + 1e-9)).tolist():
         _append(reason, i, f"grade {worst[i]:.0f} % over {base_m:.0f} m (from elevation) is above the rig's "
                            f"{rig.max_grade_pct:.3g} %")
+    bends = find_bends(strokes, rig)
+    if rig.tight_bends == "exclude":
+        tight = bends.radius_m < rig.turning_radius_m
+        for i, radius in zip(bends.segment[tight].tolist(), bends.radius_m[tight].tolist(), strict=True):
+            _append(reason, i, f"bend of radius {radius:.0f} m is tighter than the rig's {rig.turning_radius_m:.3g} m")
     closed = closed_by(shut, pieces, tags.level[row])
     for i in np.flatnonzero(closed != "").tolist():
         _append(reason, i, closed_words(closed[i]))
@@ -236,9 +247,9 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
         steep_pct = np.where(up >= down, up, -down)
     hazards = collect_hazards(
         tags, rig, line=row, pieces=pieces, length_m=length_m, usable=(tags.road_class != "")[row],
-        bends=find_bends(strokes, rig), steep_pct=steep_pct,
+        bends=bends, steep_pct=steep_pct,
         steep_along_m=_where_steepest(first, along, profile_grade, steep_pct, by_sign),
-        base_m=base_m, under=_under(noded, row, tags, pieces), gates=_gates(barriers, pieces),
+        base_m=base_m, under=_under(noded, row, tags, pieces), points=_points(barriers, pieces),
     )
     return RoadNetwork(
         crs=crs, node_x=noded.node_x, node_y=noded.node_y, seg_from=noded.start_node, seg_to=noded.end_node,
@@ -252,6 +263,7 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
         source_row=row, hazards=hazards, grade_base_m=base_m, profile_first=first, profile_along_m=along,
         profile_elevation_m=profile_height, profile_grade_pct=profile_grade,
         findings=(*findings, *_about(drivable, length_m, tags, row),
+                  *([about] if (about := unknown_finding(unknown, drivable, length_m)) else ()),
                   *closure_findings(closed, (tags.road_class != "")[row], row, tags.name[row], length_m)),
         bounds=tuple(shapely.total_bounds(pieces).tolist()),
     )
@@ -309,14 +321,24 @@ def _under(noded: Noded, row: np.ndarray, tags: RoadTags, pieces: np.ndarray) ->
     return np.column_stack([segment, along, noded.under[k, 0], noded.under[k, 1]])
 
 
-def _gates(barriers: list[Barrier], pieces: np.ndarray) -> list[tuple[str, int, float]]:
-    passable = [(x, y, words) for x, y, kind in barriers if (words := BARRIERS[kind])]
+def _with_timed(network: RoadNetwork, timed: dict[int, Timed]) -> tuple[tuple[Hazard, ...], ...]:
+    out = list(network.hazards)
+    for i in np.flatnonzero(np.isin(network.source_row, list(timed))).tolist():
+        rule = timed[int(network.source_row[i])]
+        if rule.state != "closed" and network.for_vehicles[i]:
+            x, y = shapely.get_coordinates(network.seg_geometry[i])[0].tolist()
+            out[i] = (timed_hazard(rule, x, y), *out[i])
+    return tuple(out)
+
+
+def _points(barriers: list[Barrier], pieces: np.ndarray) -> list[tuple[str, Severity, str, int, float]]:
+    passable = [(b.x, b.y, told) for b in barriers if (told := b.hazard())]
     if not passable:
         return []
     points = np.asarray(shapely.points([(x, y) for x, y, _ in passable]), object)
     k, segment = shapely.STRtree(pieces).query(points, predicate="dwithin", distance=SNAP_M)
     along = shapely.line_locate_point(pieces[segment], points[k])
-    return [(passable[i][2], int(j), float(m)) for i, j, m in zip(k.tolist(), segment.tolist(), along, strict=True)]
+    return [(*passable[i][2], int(j), float(m)) for i, j, m in zip(k.tolist(), segment.tolist(), along, strict=True)]
 
 
 def _about(drivable: np.ndarray, length_m: np.ndarray, tags: RoadTags, row: np.ndarray) -> list[Finding]:

@@ -32,6 +32,8 @@ class RoadTags:
     direction: np.ndarray  # attributes.Direction
     access: np.ndarray  # the most specific value for a motor vehicle
     barrier: np.ndarray
+    locked: np.ndarray  # a barrier that is said to be locked
+    timed: np.ndarray  # '' or the words of what depends on season or hours; see `conditions`
     maxheight_m: np.ndarray
     maxweight_t: np.ndarray
     maxwidth_m: np.ndarray  # posted, or the width of the carriageway
@@ -133,6 +135,25 @@ def _classes(highway: np.ndarray, has_column: bool, is_line: np.ndarray, finding
     return np.array([*("unclassified" if c is None else c for c in found), None], object)[:-1]
 
 
+def _timed(columns: _Columns) -> np.ndarray:
+    """'' or ((access, its conditions), (vehicle, ...), (motor_vehicle, ...), season) of each line."""
+    keys = ("access", "vehicle", "motor_vehicle")
+    out = np.full(len(columns.words("access")), "", object)
+    seasons = {key: columns.words(key) for key in ("seasonal", "winter_road", "ice_road") if columns.has(key)}
+    if not seasons and not any(columns.has(f"{key}:conditional") for key in keys):
+        return out
+    plain = [columns.words(key) for key in keys]
+    timed = [columns.words(f"{key}:conditional") for key in keys]
+    told = np.array([any(row) for row in zip(*timed, strict=True)], bool)
+    season = np.full(len(out), "", object)
+    for key, words in seasons.items():
+        there = np.array([read.is_set(w) for w in words], bool)
+        season[there] = [f"{key.replace('_', ' ')}: {w}" for w in words[there]]
+    for i in np.flatnonzero(told | (season != "")).tolist():
+        out[i] = (*((p[i], t[i]) for p, t in zip(plain, timed, strict=True)), season[i])
+    return out
+
+
 def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
     """Read the columns of a road table; see `RoadTags`."""
     columns = _Columns(frame)
@@ -150,6 +171,7 @@ def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
     unpaved = read.read_columns(read.is_unpaved, surface, tracktype, highway)
     access = read.read_columns(
         read.access_word, columns.words("access"), columns.words("vehicle"), columns.words("motor_vehicle"))
+    timed = _timed(columns)
     junction = columns.words("junction")
     directions = read.read_columns(read.direction, columns.words("oneway"), highway, junction)
     storeys = read.read_columns(read.level, columns.words("layer"), columns.words("bridge"), columns.words("tunnel"))
@@ -166,6 +188,7 @@ def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
         surface=surface, unpaved=np.array([-1 if u is None else int(u) for u in unpaved], np.int8),
         tracktype=tracktype, smoothness=columns.words("smoothness"),
         direction=objects(directions), access=objects(access), barrier=columns.words("barrier"),
+        locked=columns.flags("locked"), timed=timed,
         maxheight_m=figure("maxheight", "maxheight:physical"),
         maxweight_t=figure("maxweight", "maxgcweight", reader=read.mass_t),
         maxwidth_m=figure("maxwidth", "maxwidth:physical", "width"),

@@ -9,7 +9,7 @@ from siteplanner.mission import Rig, Speeds
 from siteplanner.roads.network import build_network
 from siteplanner.roads.speeds import grade_factor, point_speed_kmh
 from siteplanner.roads.strokes import three_point_radius_m
-from tests.roads.drawn import ground, layer, network, road
+from tests.roads.drawn import ground, layer, network, post, road
 
 
 def one(rig=None, elevation=None, **tags):
@@ -68,8 +68,8 @@ def test_another_rig_gets_another_answer():
 def test_missing_limits_are_unknown_and_stated_ones_are_not():
     net = network(road((0, 0), (500, 0)), road((0, 9), (500, 9), maxheight="4", maxweight="20", width="6",
                                                surface="asphalt"), road((0, 20), (500, 20), oneway="reversible"))
-    assert net.unknown[0] == ("height limit", "weight limit", "width", "surface", "grade")
-    assert net.unknown[1] == ("grade",)
+    assert net.unknown[0] == ("height limit", "weight limit", "width", "length limit", "surface", "grade")
+    assert net.unknown[1] == ("length limit", "grade")
     assert "direction" in net.unknown[2]
     mistake = network(road((0, 0), (500, 0), maxheight="12t"))
     assert "height limit" in mistake.unknown[0]
@@ -237,3 +237,77 @@ def test_names_stay_what_they_are_and_a_ref_stands_in():
     net = network(road((0, 0), (100, 0), name="{{ 7*7 }}<b>", ref="CR 1"), road((0, 9), (100, 9), ref="CR 12"),
                   road((0, 20), (100, 20)))
     assert net.name.tolist() == ["{{ 7*7 }}<b>", "CR 12", ""]
+
+
+def test_fords_are_told_or_shut_as_the_rig_says():
+    rows = [road((0, 0), (500, 0), ford="yes"), road((0, 90), (500, 90)), post(250, 90, ford="yes")]
+    told = network(*rows)
+    assert told.drivable.all()
+    assert [h.kind for hazards in told.hazards for h in hazards].count("ford") == 3  # the line, and both its neighbours
+    shut = network(*rows, rig=Rig(fords="exclude"))
+    assert shut.reason[shut.source_row == 0].tolist() == ["ford"]
+    # a ford on a point parts the road there; its halves stay
+    halves = np.flatnonzero(shut.source_row == 1)
+    assert len(halves) == 2
+    assert len({*shut.seg_from[halves], *shut.seg_to[halves]}) == 4
+    assert len({*told.seg_from[halves], *told.seg_to[halves]}) == 3
+
+
+def test_locked_gates_are_cautions():
+    def gate(**tags):
+        net = network(road((0, 0), (500, 0)), post(250, 0, barrier="gate", **tags))
+        assert net.drivable.all()
+        return {(h.severity, h.text) for hazards in net.hazards for h in hazards}
+
+    locked = ("caution", "gate: locked or not open to the public, get the key before leaving")
+    assert gate() == {("warning", "gate: may be locked")}
+    assert gate(locked="yes") == {locked}
+    assert gate(access="private") == {locked}
+    assert gate(access="no", motor_vehicle="yes") == {("warning", "gate: may be locked")}
+    line = network(road((0, 0), (500, 0), barrier="gate", locked="yes"))
+    assert [(h.severity, h.text) for h in line.hazards[0]] == [locked]
+
+
+@pytest.mark.parametrize(("radius", "open_"), [(6.0, False), (9.5, False), (10.6, True), (14.0, True)])
+def test_tight_bends_shut_a_road_only_when_the_rig_says_so(radius, open_):
+    strict = network(hairpin(radius), rig=Rig(tight_bends="exclude"))
+    assert bool(strict.drivable[0]) is open_
+    assert network(hairpin(radius)).drivable[0]
+    if not open_:
+        assert strict.reason[0].startswith("bend of radius ")
+        assert strict.reason[0].endswith("is tighter than the rig's 10.1 m")
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+@pytest.mark.parametrize("radius", [5.0, 8.0, 10.5, 13.0, 15.7])
+def test_the_measured_radius_of_a_hairpin_is_that_of_its_circle(radius, turn):
+    angle = np.linspace(0, np.pi, 181)
+    arc = [(100 + radius * np.sin(a), turn * radius * (1 - np.cos(a))) for a in angle]
+    net = network(road((0, 0), *arc, (0, turn * 2 * radius)), rig=Rig(turning_radius_m=10.5))
+    least = min(h.value for h in net.hazards[0] if h.kind == "bend")
+    # From the rig's radius up all three points lie on the half circle. Below, the outer two lie on the straights and
+    # the circle through them is wider than the bend, but never as wide as the rig's.
+    assert least == pytest.approx(radius, rel=0.002) if radius >= 10.5 else radius < least < 10.5
+
+
+def test_bridges_and_tunnels_without_figures_are_warnings():
+    net = network(road((0, 0), (100, 0), bridge="yes"), road((0, 50), (100, 50), tunnel="yes"),
+                  road((0, 90), (100, 90), bridge="yes", maxweight="20"),
+                  road((0, 130), (100, 130), tunnel="yes", maxheight="4"))  # fmt: skip
+    told = [[(h.kind, h.severity, h.text) for h in hazards] for hazards in net.hazards]
+    assert told == [
+        [("bridge", "warning", "bridge, no figures posted")], [("tunnel", "warning", "tunnel, no figures posted")],
+        [("bridge", "note", "bridge, posted weight 20 t")], [("tunnel", "note", "tunnel, posted height 4 m")],
+    ]  # fmt: skip
+
+
+def test_limits_that_are_not_stated_are_counted_by_length():
+    full = {"maxheight": "4", "maxweight": "20", "width": "6", "maxlength": "20", "surface": "asphalt"}
+    net = network(road((0, 0), (300, 0), **full), road((0, 90), (700, 90), **{**full, "maxheight": "default"}),
+                  road((0, 200), (9000, 200), access="no"))  # fmt: skip
+    found = next(f for f in net.findings if f.code == "road_limits_not_stated")
+    assert found.message == ("Not stated on the roads for the rig, by length: grade 100 %, height limit 70 %. "
+                             "Not stated is not the same as none.")  # fmt: skip
+    flat = ground(lambda x, y: 0 * x)
+    assert not [f for f in network(road((0, 0), (300, 0), **full), elevation=flat).findings
+                if f.code == "road_limits_not_stated"]  # fmt: skip
