@@ -1,4 +1,8 @@
-"""Decide: the answer, the ranking beside the map, the weights, and why here or why not here."""
+"""Decide: the answer, the ranking beside the map, the weights, two or three spots compared, why here or why not here.
+
+Two parts of the page are drawn on their own (Streamlit's fragments): the ranking, so that a weight does not draw the
+map again, and the map, so that a click on the ground does not draw the ranking again.
+"""
 
 from __future__ import annotations
 
@@ -6,24 +10,19 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import places, style
+from siteplanner.app import compare, places, style
 from siteplanner.app.frame import go, need_plan, units_now, work_now
-from siteplanner.app.labels import Units, error_text
-from siteplanner.app.mission_form import WEIGHTS
+from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
-from siteplanner.errors import SiteplannerError
-from siteplanner.mission import Weights
-from siteplanner.outputs.text import named, number_text, parts_that_add_up, shown
-from siteplanner.planning.explain import Explanation, explain
-from siteplanner.planning.model import Criterion, Plan, RankedSpot
-from siteplanner.planning.pipeline import rescore
-from siteplanner.planning.scoring import CRITERIA
+from siteplanner.app.weighing import weights
+from siteplanner.app.why import ask, score_table, the_point
+from siteplanner.outputs.text import named, parts_that_add_up, shown
+from siteplanner.planning.model import Plan, RankedSpot
 from siteplanner.planning.words import firmness_sentence, recommendation
 
 MAP_KEY = "plan_map"
 MAP_HEIGHT = 420
-SLIDERS = "_sliders"
-MARKS = "S: staging point. Diamonds: must-serve points. Blue: drive. Wedges: sectors. Green dashes: dish."
+DRAWN = "drawn"  # what the map shows, in the work's memory: the map is drawn again when it has changed
 
 
 def page() -> None:
@@ -32,104 +31,120 @@ def page() -> None:
     plan = need_plan(work)
     if plan is None:
         return
-    top = st.container()
+    top = st.empty()
     if not plan.spots:
         top.html(answer(plan, units))
-        nothing_passes(plan)
-        the_map(work, ground_choice(work))
-        the_point(work, units)
+        nothing_passes(plan, units)
+        map_side(work, units)
         return
+    work.memory[DRAWN] = on_map(work)
     with st.container(key="two-sides"):
         left, right = st.columns([6, 7], gap="medium")
-        left_below, right_below = st.columns([6, 7], gap="medium")
-    with right:
-        pictures, button = st.columns([5, 2])
-        with pictures:
-            ground = ground_choice(work)
-        with button.popover("Weights", width="stretch"):
-            weights(work)
-    plan, chosen = work.plan or plan, work.spot()
-    top.html(answer(plan, units))
+    with st.container(key="points"):
+        one, other = st.columns(2, gap="medium")
+    points, own = one.empty(), other.empty()
+    st.html(style.head("Compare spots", large=True))
+    with st.container(key="compare"):
+        pick, table = st.container(), st.empty()
     with left:
-        from siteplanner.app.ranking_table import ranking_table
-
-        ranking_table(plan, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
+        ranking_side(work, units, (top, points, own, table))
     with right:
-        the_map(work, ground)
-    with left_below:
-        if chosen is not None:
-            breakdown(chosen)
-    with right_below:
-        the_point(work, units)
+        map_side(work, units)
+    with pick:
+        compare_side(work, units, table)
+
+
+def on_map(work: Work) -> tuple[Any, ...]:
+    """What of the ranking the map depends on: which spots are listed, which is first, which is in hand."""
+    plan, chosen = work.plan, work.spot()
+    assert plan is not None
+    keys = [spot_key(r) for r in plan.spots]
+    return (tuple(sorted(keys)), keys[:1], spot_key(chosen) if chosen else None)
+
+
+@st.fragment
+def ranking_side(work: Work, units: Units, slots: tuple[Any, Any, Any, Any]) -> None:
+    """Weights and ranking; what follows from it is written into places elsewhere on the page: the answer, the chosen
+    spot's points, the user's spots that are out, the comparison."""
+    from siteplanner.app.ranking_table import ranking_table
+
+    line, button = st.columns([5, 2], vertical_alignment="bottom")
+    with button.popover("Weights", width="stretch"):
+        weights(work)
+    plan, chosen = work.plan, work.spot()
+    assert plan is not None
+    line.html('<p class="sp-small">Press a line to see the spot on the map.</p>')
+    top, points, own, table = slots
+    top.html(answer(plan, units))
+    ranking_table(plan, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
+    table.html(compare.table_or_word(work, plan, units))
+    own.html(ruled_out_by_name(plan, units) or " ")
+    if chosen is not None:
+        points.html(breakdown(chosen))
+        words = f"Everything about spot {style.button_text(chosen.spot.name)}"
+        if st.button(words, type="primary", width="stretch", key="to_spot"):
+            go("spot")
+    if work.memory.get(DRAWN) != on_map(work):
+        st.rerun()
+
+
+@st.fragment
+def map_side(work: Work, units: Units) -> None:
+    """Picture of the ground with its legend, map, and the answer to a click."""
+    the_map(work, ground_choice(work))
+    the_point(work, units)
+
+
+@st.fragment
+def compare_side(work: Work, units: Units, table: Any) -> None:
+    """Which spots stand side by side; the table itself is also drawn when weights change."""
+    plan = work.plan
+    assert plan is not None
+    compare.picker(work, plan)
+    table.html(compare.table_or_word(work, plan, units))
 
 
 def answer(plan: Plan, units: Units) -> str:
-    """The commander's sentence first, then why, then how firm."""
+    """The commander's sentence first, then why, what to watch out for, then how firm."""
     first, joint, rest = recommendation(plan).partition(": it ")
     best = plan.best
     where = ""
     if best is not None:
         spot = best.spot
-        where = f'<span>{shown(places.written(spot.latitude, spot.longitude, units.place))}</span>'
+        where = f"<span>{shown(places.written(spot.latitude, spot.longitude, units.place))}</span>"
+    rest, watch, danger = units.said(rest).partition(" Watch out: ")
     why = f'<p class="why">It {named(rest)}</p>' if joint else ""
-    firm = firmness_sentence(plan)
+    if watch:
+        why += f'<p class="watch"><b>Watch out:</b> {named(danger)}</p>'
+    firm = units.said(firmness_sentence(plan))
     return (
         f'<div class="sp-answer{"" if best else " none"}"><p class="over">{named(plan.mission.name)}</p>'
-        f'<p class="say">{named(first)} {where}</p>{why}'
-        + (f'<p class="firm">{named(firm)}</p>' if firm else "") + "</div>"
+        f'<p class="say">{named(units.said(first))} {where}</p>{why}'
+        + (f'<p class="firm">{named(firm)}</p>' if firm else "")
+        + "</div>"
     )
 
 
-def nothing_passes(plan: Plan) -> None:
+def nothing_passes(plan: Plan, units: Units) -> None:
     """What ruled the ground out, the hardest limit first, and how far it would have to give way."""
-    rows = [(r.label, f"{100 * r.share:.1f} %", f"{100 * r.only_share:.1f} %", r.nearest_to_pass or "")
-            for r in sorted(plan.rulings, key=lambda r: -r.only_share)]
-    st.html(style.head("What ruled the ground out")
-            + style.table(rows, ("Limit", "Of the search ground", "By this alone", "To pass"), figures=(1, 2)))
+    rows = [
+        (r.label, f"{100 * r.share:.1f} %", f"{100 * r.only_share:.1f} %", units.said(r.nearest_to_pass or ""))
+        for r in sorted(plan.rulings, key=lambda r: -r.only_share)
+    ]
+    st.html(
+        style.head("What ruled the ground out")
+        + style.table(rows, ("Limit", "Of the search ground", "By this alone", "To pass"), figures=(1, 2))
+        + ruled_out_by_name(plan, units)
+    )
 
 
-def weights(work: Work) -> None:
-    """Sliders that move the ranking at once; nothing physical is computed again."""
-    planned = work.planned
-    assert planned is not None
-    start = planned.mission.weights.model_dump()
-    applies = [name for name in CRITERIA
-               if name != "must_serve" or any(r.evaluation.coverage and r.evaluation.coverage.must_serve
-                                              for r in planned.spots)]
-    kept = work.memory.setdefault("weights", dict(start))
-    st.caption("How much each thing counts. The ranking follows at once.")
-    top = max(10.0, *start.values())
-    first = slider_values(work, kept, applies)
-    for name in applies:
-        kept[name] = st.slider(WEIGHTS[name], 0.0, top, first[name], 0.5, format="%.1f", key=slider_key(work, name))
-    st.button("Back to the mission's weights", on_click=reset_weights, args=(work,), disabled=kept == start)
-    if sum(kept.values()) <= 0:
-        st.warning("At least one weight must be above 0; the last ranking stays.")
-        return
-    wanted = Weights(**kept)
-    if work.plan is None or wanted != work.plan.mission.weights:
-        work.plan = planned if wanted == planned.mission.weights else rescore(planned, wanted)
-
-
-def slider_key(work: Work, name: str) -> str:
-    """The slider's name in the session: another plan, another visit or a reset makes other sliders."""
-    return f"weight_{name}_{work.edition}_{id(work.planned)}_{st.session_state.get(SLIDERS, (0, {}))[0]}"
-
-
-def slider_values(work: Work, kept: dict[str, float], names: list[str]) -> dict[str, float]:
-    """Where the sliders start. A slider that is set afterwards forgets it while its panel is shut, so sliders that
-    must start elsewhere are new ones."""
-    if slider_key(work, names[0]) not in st.session_state:
-        turn = st.session_state.get(SLIDERS, (0, {}))[0]
-        st.session_state[SLIDERS] = (turn + 1, {name: float(value) for name, value in kept.items()})
-    return st.session_state[SLIDERS][1]
-
-
-def reset_weights(work: Work) -> None:
-    """Back to the mission's own; the old sliders go with what the browser holds of them."""
-    work.memory.pop("weights", None)
-    turn = st.session_state.get(SLIDERS, (0, {}))[0]
-    st.session_state[SLIDERS] = (turn + 1, {})
+def ruled_out_by_name(plan: Plan, units: Units) -> str:
+    """Spots that the user named and that break a limit, with the reasons: nobody should have to ask for these."""
+    out = "".join(
+        style.note("out", f"{e.spot.name}.", " ".join(units.said(reason) for _, reason in e.failed))
+        for e in plan.rejected
+    )
+    return style.head("Your spots that are ruled out") + out if out else ""
 
 
 def choose(work: Work, key: str) -> None:
@@ -137,61 +152,57 @@ def choose(work: Work, key: str) -> None:
     work.chosen, work.asked = key, None
 
 
-def breakdown(ranked: RankedSpot) -> None:
+def breakdown(ranked: RankedSpot) -> str:
     """Where the score comes from; the points shown add up to it."""
-    st.html(style.head(f"Spot {ranked.spot.name}: where the {ranked_score(ranked)} points come from")
-            + score_table(ranked.criteria))
-    if st.button("Everything about this spot", type="primary", width="stretch"):
-        go("spot")
+    title = f"Spot {ranked.spot.name}: where the {ranked_score(ranked)} points come from"
+    return style.head(title) + score_table(ranked.criteria)
 
 
 def ranked_score(ranked: RankedSpot) -> str:
     return f"{parts_that_add_up([c.contribution for c in ranked.criteria])[1]:.1f}"
 
 
-def score_table(criteria: tuple[Criterion, ...]) -> str:
-    """Value, share of full marks, weight and points of each criterion, and their sum."""
-    points, total = parts_that_add_up([c.contribution for c in criteria])
-    rows = "".join(
-        f'<tr><th><span class="sp-swatch" style="background:{style.CRITERION_COLOURS.get(c.name, "#777777")}"></span>'
-        f"{named(c.label)}</th><td class=\"num\">{shown(number_text(c.value, 1))} {shown(c.unit.split(' ')[0])}</td>"
-        f'<td class="num">{100 * c.utility:.0f} %</td><td class="num">{100 * c.weight:.0f}</td>'
-        f'<td class="num">{p:.1f}</td></tr>'
-        for c, p in zip(criteria, points, strict=True)
-    )
-    return (
-        '<div class="sp-scroll"><table class="sp-table"><thead><tr><th>Criterion</th><th class="num">Value</th>'
-        '<th class="num">Full marks</th><th class="num">of points</th><th class="num">Points</th></tr></thead>'
-        f'<tbody>{rows}</tbody><tfoot><tr><th>Score</th><td></td><td></td><td class="num">100</td>'
-        f'<td class="num">{total:.1f}</td></tr></tfoot></table></div>'
-    )
-
-
 def ground_choice(work: Work) -> str:
     """Which picture of the ground lies on the map."""
-    from siteplanner.app.plan_map import GROUND_PICTURES
+    from siteplanner.app.plan_map import ground_pictures
 
-    has_spots = work.planned is not None and bool(work.planned.spots)
-    options = [p for p in GROUND_PICTURES if has_spots or p != "Service"]
-    return st.segmented_control("Picture of the ground", options, default=options[0], key=f"ground_{work.edition}",
-                                label_visibility="collapsed") or "Relief only"
+    options = ground_pictures(work)
+    held = work.memory.get("ground")
+    picked = st.segmented_control(
+        "Picture of the ground",
+        options,
+        key=f"ground_{work.edition}_{len(options)}",
+        default=held if held in options else options[0],
+        label_visibility="collapsed",
+    )
+    work.memory["ground"] = picked or options[-1]
+    return str(work.memory["ground"])
 
 
 def the_map(work: Work, ground: str) -> None:
     """The map; a click on a mark takes that spot in hand, a click on the ground asks about the place."""
     from streamlit_folium import st_folium
 
-    from siteplanner.app.plan_map import base_map, changing, legend
+    from siteplanner.app.plan_map import base_map, changing, legend, lines_legend
     from siteplanner.app.served import localise, picture_url
 
     plan = work.plan
     assert plan is not None
+    st.html(legend(plan, ground))
     fmap, group = base_map(work, picture_url), changing(work, ground, picture_url)
     localise(fmap.get_root())
-    st_folium(fmap, key=MAP_KEY, height=MAP_HEIGHT, use_container_width=True, feature_group_to_add=group,
-              on_change=map_clicked, returned_objects=["last_clicked", "last_object_clicked_count",
-                                                       "last_active_drawing"])
-    st.html(style.legend(legend(plan, ground)) + f'<p class="sp-small">{MARKS}</p>')
+    st_folium(
+        fmap,
+        key=MAP_KEY,
+        height=MAP_HEIGHT,
+        use_container_width=True,
+        feature_group_to_add=group,
+        on_change=map_clicked,
+        returned_objects=["last_clicked", "last_object_clicked_count", "last_active_drawing"],
+    )
+    if work.memory.pop("chosen_on_map", False):
+        st.rerun()
+    st.html(lines_legend(plan))
 
 
 def map_clicked() -> None:
@@ -207,63 +218,9 @@ def map_clicked() -> None:
     key, shape = str(feature.get("id") or ""), feature.get("geometry") or {}
     if hit and key.startswith("spot:"):
         choose(work, key.removeprefix("spot:"))
+        work.memory["chosen_on_map"] = True
     elif hit and shape.get("type") == "Point":  # another mark: a must-serve point, a spot that is ruled out
         longitude, latitude = shape["coordinates"][:2]
         ask(work, float(latitude), float(longitude))
     elif moved and place is not None:
         ask(work, float(place["lat"]), (float(place["lng"]) + 180) % 360 - 180)
-
-
-def ask(work: Work, latitude: float, longitude: float) -> None:
-    """Judge any place by the same code as the ranked spots."""
-    work.memory.pop("ask_error", None)
-    work.asked = None
-    if work.plan is None:
-        return
-    try:
-        work.asked = explain(work.plan, latitude, longitude)
-    except SiteplannerError as error:
-        work.memory["ask_error"] = error
-
-
-def the_point(work: Work, units: Units) -> None:
-    """Why here or why not here, for a place clicked or typed."""
-    st.html(style.head("Why here, why not here"))
-    error = work.memory.get("ask_error")
-    if error is not None:
-        what, remedy = error_text(error)
-        st.warning(f"{what} {remedy}")
-    if work.asked is not None:
-        st.html(verdict(work.asked, units))
-    elif error is None:
-        st.caption("Click any place on the map, or type one here.")
-    with st.form("ask", border=False, clear_on_submit=False):
-        box, button = st.columns([4, 1], vertical_alignment="bottom")
-        text = box.text_input("Place", placeholder=places.EXAMPLES, label_visibility="collapsed")
-        if button.form_submit_button("Ask", width="stretch"):
-            try:
-                ask(work, *places.read(text))
-            except SiteplannerError as wrong:
-                work.asked, work.memory["ask_error"] = None, wrong
-            st.rerun()
-
-
-def verdict(found: Explanation, units: Units) -> str:
-    """In or out, with every reason and the score's parts."""
-    spot = found.evaluation.spot
-    where = places.written(spot.latitude, spot.longitude, units.place)
-    if found.passes:
-        score = parts_that_add_up([c.contribution for c in found.criteria])[1]
-        text = style.note("in", "It passes.", f"{where} would rank {found.would_rank} with {score:.1f} points.")
-    else:
-        text = style.note("out", "Ruled out.", where)
-    reasons = [reason for _, reason in found.evaluation.failed]
-    if not found.in_search_ground:
-        reasons.insert(0, "It lies outside the search ground, which reaches "
-                          "no farther from the incident area than the search radius.")
-    text += "".join(f'<p class="sp-note out">{named(reason)}</p>' for reason in reasons)
-    if found.criteria and found.evaluation.coverage is not None:
-        text += score_table(found.criteria)
-    for finding in found.evaluation.findings:
-        text += style.note(finding.severity, finding.severity.capitalize() + ".", finding.message, finding.remedy)
-    return text

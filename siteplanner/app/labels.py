@@ -35,6 +35,11 @@ def error_text(error: SiteplannerError) -> tuple[str, str]:
     return plain(head + error.what), plain(error.remedy)
 
 
+_METRIC = re.compile(r"(?<![\w.,])(\d[\d,]*(?:\.\d+)?)\s(km/h|km²|km|m/s|m|kg)(?![\w/²])(?!\s*\()")
+_TO_US = {"km/h": (1000 / MILE_M, "mph"), "km²": ((1000 / MILE_M) ** 2, "sq mi"), "km": (1000 / MILE_M, "mi"),
+          "m/s": (3600 / MILE_M, "mph"), "m": (1 / FOOT_M, "ft"), "kg": (1 / POUND_KG, "lb")}
+
+
 @dataclass(frozen=True)
 class Units:
     """How lengths, areas, masses and places are written. Angles are degrees for everyone."""
@@ -74,6 +79,13 @@ class Units:
             return "not known"
         return f"{km2 / (MILE_M / 1000) ** 2:.1f} sq mi" if self.is_us else f"{km2:.1f} km²"
 
+    def said(self, text: str) -> str:
+        """A sentence of the plan; for US units each metric figure gets its twin behind it, as on the printed sheets.
+
+        The metric figure stays: names from files can hold figures too, and a name is never changed.
+        """
+        return _METRIC.sub(_with_us_twin, text) if self.is_us else text
+
     def from_m(self, metres: float) -> float:
         return metres / FOOT_M if self.is_us else metres
 
@@ -85,6 +97,13 @@ class Units:
 
     def to_kg(self, value: float) -> float:
         return value * POUND_KG if self.is_us else value
+
+
+def _with_us_twin(match: re.Match[str]) -> str:
+    figure, unit = match[1], match[2]
+    factor, us = _TO_US[unit]
+    decimals = len(figure.partition(".")[2]) or int(unit in ("km", "km²") and float(figure.replace(",", "")) < 100)
+    return f"{match[0]} ({float(figure.replace(',', '')) * factor:,.{decimals}f} {us})"
 
 
 def minutes(value: float | None) -> str:

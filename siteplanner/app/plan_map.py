@@ -12,17 +12,27 @@ from typing import Any
 
 import folium
 
+from siteplanner.app import style
 from siteplanner.app.session import Work, spot_key
 from siteplanner.outputs.map import NIGHT, STYLES
-from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
+from siteplanner.outputs.map_pictures import (
+    readable_ruling,
+    ruling_picture,
+    service_picture,
+    sky_picture,
+    sky_steps,
+    slope_picture,
+)
 from siteplanner.outputs.map_shapes import (
-    GROUND_LAYERS,
+    OVERLAYS,
     Feature,
     aim_shapes,
     drive_shapes,
     feature,
     must_serve_marks,
+    overlay_shapes,
     point,
+    spot_mark,
     staging_mark,
     table_shapes,
 )
@@ -40,18 +50,20 @@ from siteplanner.outputs.palettes import (
     INK,
     PASSES_COLOUR,
     SERVICE_CLASSES,
+    SKY_COLOURS,
     SLOPE_COLOURS,
+    UNKNOWN_COLOUR,
     ruling_colours,
 )
 from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
-from siteplanner.outputs.text import clean, named, shown
+from siteplanner.outputs.text import clean, named, percent_text, shown
 from siteplanner.planning.explain import Explanation
 from siteplanner.planning.model import Plan, RankedSpot
 from siteplanner.planning.ruling import BITS, OUTSIDE
 
-GROUND_PICTURES = ("Service", "Ruled out", "Slope", "Relief only")
+SERVICE, RULED_OUT, SKY, SLOPE, RELIEF = "Service", "Ruled out", "Sky margin", "Slope", "Relief only"
 CHOSEN_CSS = """
-.sp-icon .sp-chosen { min-width: 38px; height: 38px; border-radius: 19px; font-size: 19px; line-height: 32px;
+.sp-icon .sp-chosen { min-width: 36px; height: 36px; border-radius: 18px; font-size: 18px; line-height: 28px;
   background: #fff; color: #0B4F82; border: 4px solid #0B4F82; }
 .sp-icon .sp-asked { width: 22px; height: 22px; border-radius: 11px; background: rgba(255,255,255,.85);
   border: 3px solid #1C2430; color: #1C2430; font: 700 13px/16px system-ui, sans-serif; text-align: center; }
@@ -64,6 +76,14 @@ class GroupShapes(Shapes):
 
     def script(self) -> str:
         return super().script().replace(f"{parent_name(self)}.getSize()", "L.point(400, 400)")
+
+
+def ground_pictures(work: Work) -> list[str]:
+    """Which pictures of the ground this plan can show."""
+    plan = work.planned
+    assert plan is not None
+    has_sky = getattr(plan.scene, "sky_margin", None) is not None
+    return [*([SERVICE] if plan.spots else []), RULED_OUT, *([SKY] if has_sky else []), SLOPE, RELIEF]
 
 
 def _kept(work: Work, key: str, make: Any) -> Any:
@@ -80,8 +100,14 @@ def base_map(work: Work, picture_url: Any) -> folium.Map:
     parts = _kept(work, "base", partial(_base_parts, plan, picture_url))
     bounds = parts["bounds"]
     fmap = folium.Map(
-        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2], tiles=None,
-        control_scale=True, attribution_control=False, zoom_snap=0.5, prefer_canvas=True, max_zoom=18, zoom_start=12,
+        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2],
+        tiles=None,
+        control_scale=True,
+        attribution_control=False,
+        zoom_snap=0.5,
+        prefer_canvas=True,
+        max_zoom=18,
+        zoom_start=12,
     )
     figure: Any = fmap.get_root()
     figure.header.add_child(Raw(f"<style>{file_text('own/map.css')}{CHOSEN_CSS}</style>"), name="own_css")
@@ -99,29 +125,34 @@ def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
     from siteplanner.outputs.basemap import relief_picture
 
     scene = plan.scene
-    grid, overlays = scene.elevation, scene.overlays
+    grid = scene.elevation
     relief, bounds = relief_picture(grid)
     layers = [
-        *((name, table_shapes(overlays.get(role), grid, kind, words), order)
-          for role, kind, words, name, order in GROUND_LAYERS),
-        ("Hazard areas", table_shapes(overlays.get("hazards"), grid, "hazard", "Hazard area"), 10),
-        ("Keep-out areas", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), 11),
+        *overlay_shapes(plan),
         ("Roads and what the rig can use", road_shapes(plan), 20),
         ("Road closures", closure_shapes(plan), 21),
         ("Incident area", table_shapes(scene.area, grid, "area", "Incident area"), 30),
-        ("Power lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"), 31),
         ("Staging point", staging_mark(plan), 61),
     ]
     content, ruling_bounds = readable_ruling(plan)
-    config = {"ruling": {
-        "url": data_uri(content, "image/png"), "bounds": [list(corner) for corner in ruling_bounds], "outside": OUTSIDE,
-        "limits": [[BITS[r.code], clean(r.label)] for r in plan.rulings if r.code in BITS],
-        "passWords": "Passes every limit", "otherWords": "Ruled out",
-        "outsideWords": "Outside the search ground: not checked",
-    }}
+    config = {
+        "around": ".stApp",
+        "ruling": {
+            "url": data_uri(content, "image/png"),
+            "bounds": [list(corner) for corner in ruling_bounds],
+            "outside": OUTSIDE,
+            "limits": [[BITS[r.code], clean(r.label)] for r in plan.rulings if r.code in BITS],
+            "passWords": "Passes every limit",
+            "otherWords": "Ruled out",
+            "outsideWords": "Outside the search ground: not checked",
+        },
+    }
     return {
-        "relief": picture_url(relief), "bounds": bounds, "layers": [item for item in layers if item[1]],
-        "view": _view(plan), "behaviour": f"{file_text('own/map.js')}\nsitePlannerMap(MAP, {script_json(config)}, []);",
+        "relief": picture_url(relief),
+        "bounds": bounds,
+        "layers": sorted((item for item in layers if item[1]), key=lambda item: item[2]),
+        "view": _view(plan),
+        "behaviour": f"{file_text('own/map.js')}\nsitePlannerMap(MAP, {script_json(config)}, []);",
     }
 
 
@@ -137,8 +168,13 @@ def _view(plan: Plan) -> list[list[float]]:
 
 def _shapes(kind: type[Shapes], features: list[Feature], name: str, order: int) -> Shapes:
     used = {f["properties"]["k"] for f in features}
-    return kind(features, name=name, order=order, styles={k: s for k, s in STYLES.items() if k in used},
-                  night={k: s for k, s in NIGHT.items() if k in used})
+    return kind(
+        features,
+        name=name,
+        order=order,
+        styles={k: s for k, s in STYLES.items() if k in used},
+        night={k: s for k, s in NIGHT.items() if k in used},
+    )
 
 
 def changing(work: Work, ground: str, picture_url: Any) -> folium.FeatureGroup:
@@ -176,7 +212,8 @@ def must_serve_features(plan: Plan, chosen: RankedSpot | None) -> list[Feature]:
     if chosen is not None:
         for mark in marks:
             mark["properties"]["t"] = mark["properties"]["t"].replace(
-                "from the best spot", f"from spot {named(chosen.spot.name)}")
+                "from the best spot", f"from spot {named(chosen.spot.name)}"
+            )
     return marks
 
 
@@ -184,23 +221,39 @@ def spot_features(plan: Plan, chosen: RankedSpot | None, asked: Explanation | No
     """Marks that a click tells apart: `spot:<key>`; the chosen one last, so that it lies on top."""
     marks = []
     for ranked in plan.spots:
-        style = " sp-chosen" if ranked is chosen else " sp-best" if ranked.rank == 1 else ""
-        marks.append(feature(
-            f"spot:{spot_key(ranked)}", point(ranked.spot.longitude, ranked.spot.latitude), "spot",
-            i=f'<span class="sp-mark{style}">{ranked.rank}</span>',
-            t=f"{ranked.rank}. {named(ranked.spot.name)}, score {ranked.score:.1f}",
-        ))
+        mark, words = spot_mark(ranked, " sp-chosen" if ranked is chosen else " sp-best" if ranked.rank == 1 else "")
+        marks.append(
+            feature(
+                f"spot:{spot_key(ranked)}",
+                point(ranked.spot.longitude, ranked.spot.latitude),
+                "spot",
+                i=mark,
+                t=words,
+            )
+        )
     marks.sort(key=lambda f: "sp-chosen" in f["properties"]["i"])
     for number, evaluation in enumerate(plan.rejected, 1):
         spot = evaluation.spot
-        marks.insert(0, feature(
-            f"rejected:{number}", point(spot.longitude, spot.latitude), "spot",
-            i=f'<span class="sp-mark sp-out">{shown("×")}</span>', t=f"{named(spot.name)}: ruled out",
-        ))
+        marks.insert(
+            0,
+            feature(
+                f"rejected:{number}",
+                point(spot.longitude, spot.latitude),
+                "spot",
+                i=f'<span class="sp-mark sp-out">{shown("×")}</span>',
+                t=f"Spot {named(spot.name)}: ruled out",
+            ),
+        )
     if asked is not None:
         spot = asked.evaluation.spot
-        marks.append(feature("asked:1", point(spot.longitude, spot.latitude), "asked",
-                             i=f'<span class="sp-asked">{shown("?")}</span>'))
+        marks.append(
+            feature(
+                "asked:1",
+                point(spot.longitude, spot.latitude),
+                "asked",
+                i=f'<span class="sp-asked">{shown("?")}</span>',
+            )
+        )
     return marks
 
 
@@ -208,11 +261,13 @@ def _ground_picture(work: Work, ground: str, chosen: RankedSpot | None, picture_
     plan = work.planned
     assert plan is not None
     made: Any = None
-    if ground == "Service" and chosen is not None:
+    if ground == SERVICE and chosen is not None:
         made = _kept(work, f"service {spot_key(chosen)}", lambda: _stored(service_picture(chosen, plan), picture_url))
-    elif ground == "Ruled out":
+    elif ground == RULED_OUT:
         made = _kept(work, "ruling", lambda: _stored(ruling_picture(plan), picture_url))
-    elif ground == "Slope":
+    elif ground == SKY:
+        made = _kept(work, "sky", lambda: _stored(sky_picture(plan), picture_url))
+    elif ground == SLOPE:
         made = _kept(work, "slope", lambda: _stored(slope_picture(plan), picture_url))
     return made
 
@@ -221,18 +276,81 @@ def _stored(made: Any, picture_url: Any) -> Any:
     return None if made is None else (picture_url(made[0]), made[1])
 
 
-def legend(plan: Plan, ground: str) -> list[tuple[str, str]]:
-    """(colour, words) of the picture shown."""
-    if ground == "Service":
-        return [(colour, words) for _, colour, words in SERVICE_CLASSES]
-    if ground == "Ruled out":
+def legend(plan: Plan, ground: str) -> str:
+    """What the colours of the picture shown mean, as HTML."""
+    word, rows = "", list[tuple[str, str]]()
+    if ground == SERVICE:
+        word = "Predicted probability of service; no colour: below 50 %"
+        rows = [(colour, words) for _, colour, words in SERVICE_CLASSES]
+    elif ground == RULED_OUT:
+        word = "First limit that rules the ground out; no colour: outside the search ground"
         colours = ruling_colours([r.code for r in plan.rulings])
         rows = [(PASSES_COLOUR, "Passes every limit")]
-        rows += [(colours[r.code], f"{r.label} ({100 * r.share:.0f} %)") for r in plan.rulings if r.share > 0]
-        return rows if all(r.code in BITS for r in plan.rulings) else [*rows, (INK, "Another limit")]
-    if ground == "Slope":
+        rows += [(colours[r.code], f"{r.label} ({percent_text(r.share)})") for r in plan.rulings if r.share > 0]
+        if any(r.code not in BITS for r in plan.rulings):
+            rows.append((INK, "Another limit"))
+    elif ground == SKY:
+        word = "Satellite above the skyline"
+        behind, least, good, wide = sky_steps(plan)
+        words = (
+            "behind it",
+            f"up to {least:g}°, too little",
+            f"up to {good:g}°",
+            f"up to {wide:g}°",
+            f"above {wide:g}°",
+        )
+        rows = [
+            *zip(SKY_COLOURS, words if least > behind else ("behind it", *words[1:]), strict=True),
+            (UNKNOWN_COLOUR, "not known"),
+        ]
+    elif ground == SLOPE:
+        word = "Slope of the ground"
         limit = plan.mission.trailer.max_slope_deg
-        steps = (f"up to {limit / 2:g}°", f"up to {limit:g}°, the limit", f"up to {2 * limit:g}°",
-                 f"above {2 * limit:g}°")
-        return list(zip(SLOPE_COLOURS, steps, strict=True))
-    return []
+        steps = (
+            f"up to {limit / 2:g}°",
+            f"up to {limit:g}°, the limit",
+            f"up to {2 * limit:g}°",
+            f"above {2 * limit:g}°",
+        )
+        rows = list(zip(SLOPE_COLOURS, steps, strict=True))
+    return style.legend(rows, word) if rows else style.legend([], "No picture over the relief")
+
+
+LINES = {  # kind -> words; the layers' own names are switched on the map
+    "route": "Drive to the chosen spot",
+    "leg": "Last leg over ground",
+    "area": "Incident area",
+    "open": "Road the rig can use",
+    "unsure": "Road with limits not stated",
+    "shut": "Road not for this rig",
+    "closed": "Closed road",
+    "power_line": "Power line",
+    "hazard": "Hazard area",
+    "keep_out": "Keep-out area",
+    "water": "Water",
+    "soft_ground": "Soft ground",
+    "structure": "Structure",
+    "sector": "Sector, one beamwidth wide",
+    "dish": "Dish, sky clear",
+    "dish_blocked": "Dish, sky not clear",
+}
+ALWAYS = {"area", "open", "unsure", "shut"}
+
+
+def lines_legend(plan: Plan) -> str:
+    """Lines and marks on the map with their words, as HTML; layers that the plan does not hold are left out."""
+    held = {OVERLAYS[role][0] for role, frame in plan.scene.overlays.items() if role in OVERLAYS and len(frame)}
+    held |= {"closed"} if any(plan.scene.roads.closed) else set()
+    held |= ALWAYS | ({"route", "leg", "sector", "dish", "dish_blocked"} if plan.spots else set())
+    rows = [
+        (STYLES[kind], {**STYLES[kind], **NIGHT.get(kind, {})}, words) for kind, words in LINES.items() if kind in held
+    ]
+    marks = [
+        ("sp-key-spot", "A", "Spot" if plan.spots else ""),
+        ("sp-key-out", "×", "Spot that is ruled out"),
+        ("sp-key-must", "", "Must-serve point"),
+        ("sp-key-staging", "S", "Staging point"),
+    ]
+    if not plan.rejected:
+        marks = [mark for mark in marks if mark[0] != "sp-key-out"]
+    return style.line_legend(rows, [mark for mark in marks if mark[2]])

@@ -14,7 +14,7 @@ import streamlit.components.v2 as components
 from siteplanner.app.labels import degrees, minutes
 from siteplanner.app.session import spot_key
 from siteplanner.app.style import CRITERION_COLOURS
-from siteplanner.outputs.text import clean, parts_that_add_up, percent_text
+from siteplanner.outputs.text import clean, parts_that_add_up, percent_text, place_text
 from siteplanner.planning.model import Plan, RankedSpot
 from siteplanner.planning.words import best_look
 
@@ -27,15 +27,17 @@ th { text-align: right; font-weight: 600; font-size: 13px; padding: 4px 5px; opa
 td { text-align: right; padding: 0 5px; height: 40px; border-top: 1px solid var(--st-border-color);
   white-space: nowrap; }
 th:nth-child(-n+2), td:nth-child(-n+2) { text-align: left; }
-td:nth-child(2) { white-space: normal; overflow-wrap: anywhere; font-weight: 600; }
+td:nth-child(1) { white-space: normal; overflow-wrap: anywhere; max-width: 130px; }
+td:nth-child(2) { font-size: 14px; opacity: .8; }
 tbody tr { cursor: pointer; }
 tbody tr:hover { background: var(--st-secondary-background-color); }
 tbody tr[aria-selected="true"] { background: color-mix(in srgb, var(--st-primary-color) 16%, transparent);
   box-shadow: inset 5px 0 0 var(--st-primary-color); }
 tbody tr:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: -3px; }
-.rank { display: inline-block; min-width: 26px; height: 26px; line-height: 26px; border-radius: 13px;
-  text-align: center; font-weight: 700; background: #1C2430; color: #fff; margin-left: 4px; }
-tr[aria-selected="true"] .rank { background: var(--st-primary-color); color: var(--st-background-color); }
+.spot { display: inline-block; box-sizing: border-box; min-width: 26px; line-height: 26px; border-radius: 13px;
+  padding: 0 7px; text-align: center; font-weight: 700; background: var(--st-text-color);
+  color: var(--st-background-color); margin-left: 6px; }
+tr[aria-selected="true"] .spot { background: var(--st-primary-color); color: var(--st-background-color); }
 .score { font-weight: 700; }
 .bar { display: flex; height: 5px; width: 76px; margin: 1px 0 0 auto;
   background: var(--st-secondary-background-color); }
@@ -70,8 +72,8 @@ export default function (component) {
     row.dataset.key = item.key;
     row.tabIndex = item.key === data.chosen ? 0 : -1;
     row.setAttribute("aria-selected", String(item.key === data.chosen));
-    make("span", String(item.rank), make("td", null, row), "rank");
-    make("td", item.name, row);
+    make("span", item.name, make("td", null, row), "spot");
+    make("td", item.place, row);
     const score = make("td", null, row);
     make("span", item.score, score, "score");
     const bar = make("div", null, score, "bar");
@@ -103,8 +105,17 @@ _table = components.component("siteplanner_ranking", html='<div id="host"></div>
 def ranking_rows(plan: Plan) -> tuple[list[str], list[dict[str, Any]]]:
     """Column heads and one row a spot, as plain data."""
     serve = any(r.evaluation.coverage and r.evaluation.coverage.must_serve for r in plan.spots)
-    columns = ["", "Spot", "Score", "Area served", *(["Must-serve"] if serve else []), "Drive", "Sky margin", "Slope",
-               "On air"]
+    columns = [
+        "Spot",
+        "Place",
+        "Score",
+        "Area served",
+        *(["Must-serve"] if serve else []),
+        "Drive",
+        "Sky margin",
+        "Slope",
+        "On air",
+    ]
     return columns, [_row(ranked, serve) for ranked in plan.spots]
 
 
@@ -122,10 +133,22 @@ def _row(ranked: RankedSpot, serve: bool) -> dict[str, Any]:
         f"{e.on_air.likely_min:.0f} min" if e.on_air else "not known",
     ]
     score = parts_that_add_up([c.contribution for c in ranked.criteria])[1]
-    parts = [{"share": round(c.contribution, 2), "colour": CRITERION_COLOURS.get(c.name, "#777777"),
-              "words": f"{c.label}: {c.contribution:.1f} points"} for c in ranked.criteria]
-    return {"key": spot_key(ranked), "rank": ranked.rank, "name": clean(ranked.spot.name), "score": f"{score:.1f}",
-            "cells": cells, "parts": parts}
+    parts = [
+        {
+            "share": round(c.contribution, 2),
+            "colour": CRITERION_COLOURS.get(c.name, "#777777"),
+            "words": f"{c.label}: {c.contribution:.1f} points",
+        }
+        for c in ranked.criteria
+    ]
+    return {
+        "key": spot_key(ranked),
+        "name": clean(ranked.spot.name),
+        "place": place_text(ranked.rank),
+        "score": f"{score:.1f}",
+        "cells": cells,
+        "parts": parts,
+    }
 
 
 def ranking_table(plan: Plan, chosen: str | None, on_choose: Callable[[str], None]) -> None:

@@ -7,11 +7,12 @@ from typing import Any
 import streamlit as st
 
 from siteplanner.app import places, style
-from siteplanner.app.decide import choose, score_table
+from siteplanner.app.decide import choose
 from siteplanner.app.frame import need_plan, units_now, work_now
 from siteplanner.app.labels import Units, degrees, minutes, plain
 from siteplanner.app.session import spot_key
 from siteplanner.app.start import finding_note
+from siteplanner.app.why import score_table
 from siteplanner.outputs.aiming import both_bearings, compass_words
 from siteplanner.outputs.text import bearing_text, clean, grade_text, named, percent_text, shown
 from siteplanner.planning.arrival import arrival_checks
@@ -31,8 +32,13 @@ def page() -> None:
         return
     keys = [spot_key(r) for r in plan.spots]
     names = {spot_key(r): f"{r.rank}. {clean(r.spot.name)} ({r.score:.1f} points)" for r in plan.spots}
-    picked = st.selectbox("Spot", keys, index=keys.index(spot_key(ranked)), format_func=lambda key: names[key],
-                          key=f"spot_{'_'.join(keys[:3])}_{spot_key(ranked)}")
+    picked = st.selectbox(
+        "Spot",
+        keys,
+        index=keys.index(spot_key(ranked)),
+        format_func=lambda key: names[key],
+        key=f"spot_{'_'.join(keys[:3])}_{spot_key(ranked)}",
+    )
     if picked and picked != spot_key(ranked):
         choose(work, picked)
         st.rerun()
@@ -69,7 +75,8 @@ def drive(e: Evaluation, units: Units) -> str:
     if a is None:
         return style.head("Drive") + style.note("out", "No way in.", "No road that the rig can use reaches this spot.")
     ways = {None: "not worked out", 1: "one: no way round if it closes", 2: "two that share no road"}.get(
-        a.ways_out, str(a.ways_out))
+        a.ways_out, str(a.ways_out)
+    )
     rows = [
         ("From staging", f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}"),
         ("Steepest", grade_text(a.worst_grade_pct)),
@@ -84,8 +91,10 @@ def park(e: Evaluation, units: Units) -> str:
     """How the trailer stands."""
     g = e.ground
     finest = {True: 1, False: 2}[units.is_us]
-    jacks = [(name.replace("_", " ").capitalize(), f"lift {units.length(v, finest)}")
-             for name, v in g.jack_differences_m.items()]
+    jacks = [
+        (name.replace("_", " ").capitalize(), f"lift {units.length(v, finest)}")
+        for name, v in g.jack_differences_m.items()
+    ]
     rows = [
         ("Tongue points to", f"{both_bearings(g.heading_deg, e)}, {compass_point(g.heading_deg)}"),
         ("Slope of the ground", degrees(g.slope_deg)),
@@ -110,19 +119,29 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
         rows.append(("Mast up to", units.length(e.coverage.mast_height_m)))
         rows += [(f"Sector {n}", both_bearings(b, e)) for n, b in enumerate(e.coverage.sector_bearings_deg, 1)]
     looks = [
-        (look.satellite_name, bearing_text(look.azimuth_deg), bearing_text(look.azimuth_magnetic_deg),
-         degrees(look.elevation_deg), degrees(look.skew_deg), degrees(look.horizon_deg),
-         f"{degrees(look.margin_deg)} {'clear' if look.clear else 'not clear'}")
+        (
+            look.satellite_name,
+            bearing_text(look.azimuth_deg),
+            bearing_text(look.azimuth_magnetic_deg),
+            degrees(look.elevation_deg),
+            degrees(look.skew_deg),
+            degrees(look.horizon_deg),
+            f"{degrees(look.margin_deg)} {'clear' if look.clear else 'not clear'}",
+        )
         for look in e.sky
     ]
     best = best_look(e)
     big = ""
     if best is not None and best.clear:
         true, magnetic = (shown(bearing_text(b)) for b in (best.azimuth_deg, best.azimuth_magnetic_deg))
-        big = (f'<p class="sp-big">Dish {true} true, {magnetic} magnetic, '
-               f"{shown(degrees(best.elevation_deg))} up</p>")
-    dish = style.table(looks, ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin"),
-                       figures=(1, 2, 3, 4, 5, 6)) if looks else ""
+        big = f'<p class="sp-big">Dish {true} true, {magnetic} magnetic, {shown(degrees(best.elevation_deg))} up</p>'
+    dish = (
+        style.table(
+            looks, ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin"), figures=(1, 2, 3, 4, 5, 6)
+        )
+        if looks
+        else ""
+    )
     compass = f'<p class="sp-small">{shown(compass_words(e))}</p>'
     return style.head("Raise and aim") + big + style.table(rows) + dish + compass
 
@@ -141,15 +160,23 @@ def service(c: Coverage, e: Evaluation, units: Units) -> str:
     """Predicted service: whole area, by mast stop, must-serve points."""
     stops = [(units.length(h), percent_text(share, 1)) for h, share in c.share_by_stop]
     points = [
-        (p.name, percent_text(p.probability), f"{p.margin_db:+.0f} dB", units.distance(p.distance_m),
-         both_bearings(p.bearing_deg, e)) for p in c.must_serve
+        (
+            p.name,
+            percent_text(p.probability),
+            f"{p.margin_db:+.0f} dB",
+            units.distance(p.distance_m),
+            both_bearings(p.bearing_deg, e),
+        )
+        for p in c.must_serve
     ]
-    text = style.head("Predicted service") + style.table([
-        ("Incident area served", f"{percent_text(c.share, 1)}, {units.area(c.served_area_km2)}")])
+    text = style.head("Predicted service") + style.table(
+        [("Incident area served", f"{percent_text(c.share, 1)}, {units.area(c.served_area_km2)}")]
+    )
     text += style.head("By mast stop") + style.table(stops, ("Mast", "Area served"), figures=(1,))
     if points:
         text += style.head("Must-serve points") + style.table(
-            points, ("Point", "Chance", "Margin", "Distance", "Bearing true"), figures=(1, 2, 3))
+            points, ("Point", "Chance", "Margin", "Distance", "Bearing true"), figures=(1, 2, 3)
+        )
     return text
 
 
@@ -158,7 +185,8 @@ def budget(e: Evaluation) -> str:
     if e.coverage is None or not e.coverage.budget:
         return ""
     return style.head("Link budget at the middle cell of the area") + style.table(
-        [(item, f"{value:.1f} {unit}") for item, value, unit in e.coverage.budget], figures=(1,))
+        [(item, f"{value:.1f} {unit}") for item, value, unit in e.coverage.budget], figures=(1,)
+    )
 
 
 def turns(plan: Plan, e: Evaluation, units: Units) -> str:
@@ -169,8 +197,15 @@ def turns(plan: Plan, e: Evaluation, units: Units) -> str:
         steps = steps_of(plan, e.access)
     except ImportError:
         return style.head("Turn by turn") + style.note("note", "Not there.", "Directions are not in this installation.")
-    rows = [(str(number), units.distance(step.running_m), str(step.text),
-             "; ".join(str(getattr(h, "text", h)) for h in step.hazards)) for number, step in enumerate(steps, 1)]
+    rows = [
+        (
+            str(number),
+            units.distance(step.running_m),
+            str(step.text),
+            "; ".join(str(getattr(h, "text", h)) for h in step.hazards),
+        )
+        for number, step in enumerate(steps, 1)
+    ]
     leg = f"Last leg: {units.distance(e.access.last_leg_m)} over ground to the spot. A spotter walks ahead."
     rows.append((str(len(rows) + 1), units.distance(e.access.drive_distance_m), leg, ""))
     return style.head("Turn by turn") + style.table(rows, ("", "After", "Do", "Watch"), figures=(1,))
@@ -186,6 +221,8 @@ def steps_of(plan: Plan, access: Access) -> list[Any]:
 def cautions(e: Evaluation) -> None:
     """What can hurt someone: this spot's own findings, then what always holds."""
     st.subheader("Before anyone acts on this", anchor=False)
-    st.html("".join(finding_note(f) for f in e.findings)
-            + "".join(style.note("caution", "Caution.", text) for text in CAUTIONS))
+    st.html(
+        "".join(finding_note(f) for f in e.findings)
+        + "".join(style.note("caution", "Caution.", text) for text in CAUTIONS)
+    )
     st.caption(plain("Local codes, the landowner and licensed practice come first."))

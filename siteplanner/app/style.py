@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
-from siteplanner.outputs.text import named, shown
+from siteplanner.app.labels import plain
+from siteplanner.outputs.text import clean, named, shown
 
 CRITERION_COLOURS = {  # Okabe and Ito, Color Universal Design (2008); words always stand beside them
-    "coverage": "#0072B2", "must_serve": "#E69F00", "sky": "#56B4E9", "ground": "#009E73", "access": "#CC79A7",
+    "coverage": "#0072B2",
+    "must_serve": "#E69F00",
+    "sky": "#56B4E9",
+    "ground": "#009E73",
+    "access": "#CC79A7",
 }
 
 CSS = """<style>
 .stMainBlockContainer { padding-top: 4rem; padding-bottom: 2rem; max-width: 1500px; }
-.sp-answer { border-left: 8px solid #0B4F82; padding: 2px 0 2px 16px; margin: 0; }
-.sp-answer.none { border-color: #A3123F; }
+.sp-answer { border-left: 8px solid #0B4F82; border-left-color: light-dark(#0B4F82, #8FBBDD);
+  padding: 2px 0 2px 16px; margin: 0; }
+.sp-answer.none { border-color: #A3123F; border-color: light-dark(#A3123F, #FF7A9A); }
 .sp-answer .over { font-size: 15px; opacity: .75; margin: 0; }
 .sp-answer .say { font-size: 32px; line-height: 1.2; font-weight: 700; margin: 2px 0 4px; }
 .sp-answer .say span { font-size: 22px; font-weight: 600; margin-left: 14px; white-space: nowrap; }
 .sp-answer .why { font-size: 18px; line-height: 1.35; margin: 0 0 3px; }
+.sp-answer .watch { font-size: 18px; line-height: 1.35; margin: 0 0 3px; }
+.sp-answer .watch b { color: #A3123F; color: light-dark(#A3123F, #FF8A3D); }
 .sp-answer .firm { font-size: 15px; line-height: 1.4; margin: 0; opacity: .85; }
 .sp-table { border-collapse: collapse; width: 100%; font-size: 15px; font-variant-numeric: tabular-nums; }
 .sp-table th, .sp-table td { text-align: left; padding: 5px 10px 5px 0; vertical-align: top; border-bottom: 1px solid
@@ -29,27 +38,48 @@ CSS = """<style>
   border-top: 2px solid color-mix(in srgb, currentColor 60%, transparent); opacity: 1; }
 .sp-scroll { overflow-x: auto; }
 .sp-head { font-size: 18px; font-weight: 700; margin: 10px 0 4px; }
+.sp-head.large { font-size: 24px; margin: 18px 0 2px; }
+.sp-over { font-size: 17px; line-height: 1.4; margin: 0 0 6px; }
+.sp-compare { font-size: 16px; } .sp-compare thead th { font-size: 17px; opacity: 1; font-weight: 700; }
+.sp-compare .sp-place { display: block; font-size: 13px; font-weight: 400; opacity: .8; }
+.sp-compare .differs td { font-weight: 600; } .sp-compare .alike { opacity: .75; }
+.sp-compare td.better { background: light-dark(#E3F1EC, #12352B); padding-left: 8px; }
+.sp-compare td { padding-left: 8px; } .sp-compare thead th { padding-left: 8px; }
+.sp-tag { font-size: 12px; font-weight: 700; margin-left: 8px; color: light-dark(#00644A, #2FCFA0);
+  white-space: nowrap; }
 .sp-big { font-size: 26px; font-weight: 700; line-height: 1.25; font-variant-numeric: tabular-nums; }
 .sp-small { font-size: 13px; opacity: .75; margin: 4px 0 0; }
-.sp-legend { display: flex; flex-wrap: wrap; gap: 2px 16px; font-size: 14px; }
+.sp-legend { display: flex; flex-wrap: wrap; gap: 2px 14px; font-size: 14px; align-items: center; }
 .sp-legend span { white-space: nowrap; }
+.sp-legend b { font-weight: 600; flex-basis: 100%; }
+.sp-legend .sp-line { width: 26px; height: 0; border: 0; vertical-align: 4px; }
+.sp-legend .sp-key { width: 20px; height: 20px; box-sizing: border-box; text-align: center;
+  font: 700 12px/17px var(--st-font, sans-serif); vertical-align: -5px; border: 2px solid #fff; border-radius: 10px;
+  background: #1C2430; color: #fff; }
+.sp-legend .sp-key-out { background: #fff; color: #8A1C3B; border-color: #8A1C3B; }
+.sp-legend .sp-key-must { width: 12px; height: 12px; border-radius: 0; background: #E69F00; border-color: #1C2430;
+  transform: rotate(45deg); vertical-align: -1px; margin: 0 9px 0 4px; }
+.sp-legend .sp-key-staging { border-radius: 0; background: #fff; color: #1C2430; border-color: #1C2430; }
 .sp-legend i, .sp-swatch { display: inline-block; width: 14px; height: 14px; margin-right: 6px; vertical-align: -2px;
   border: 1px solid rgba(0, 0, 0, .35); }
 .sp-note { border-left: 5px solid #5A6472; padding: 3px 0 3px 12px; margin: 0 0 8px; font-size: 15px;
   line-height: 1.4; }
-.sp-note.caution { border-color: #B84A00; } .sp-note.warning { border-color: #E69F00; }
-.sp-note.out { border-color: #A3123F; } .sp-note.in { border-color: #007A59; }
+.sp-note.caution { border-color: light-dark(#B84A00, #FF8A3D); } .sp-note.warning { border-color: #E69F00; }
+.sp-note.out { border-color: light-dark(#A3123F, #FF7A9A); }
+.sp-note.in { border-color: light-dark(#007A59, #2FCFA0); }
 .sp-note b { margin-right: 6px; }
 .sp-note .remedy { opacity: .8; }
-.st-key-two-sides [data-testid="stColumn"] { min-width: 400px; }
+.st-key-two-sides [data-testid="stColumn"], .st-key-points [data-testid="stColumn"] { min-width: 400px; }
 .st-key-two-sides [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
 button[kind="primary"], button[kind="secondary"] { min-height: 44px; }
+button[kind="primary"] p { color: light-dark(#FFFFFF, #15171B); }
 iframe[title*="folium"] { border: 1px solid color-mix(in srgb, currentColor 25%, transparent); border-radius: 4px; }
 </style>"""
 
 
-def table(rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, figures: Sequence[int] = (),
-          foot: Sequence[str] = ()) -> str:
+def table(
+    rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, figures: Sequence[int] = (), foot: Sequence[str] = ()
+) -> str:
     """A table of plain texts; the first column heads its row, `figures` are columns set to the right."""
 
     def cells(row: Sequence[str], kind: str) -> str:
@@ -66,9 +96,20 @@ def table(rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, figures: S
     return f'<div class="sp-scroll"><table class="sp-table">{top}<tbody>{body}</tbody>{end}</table></div>'
 
 
-def head(text: str) -> str:
-    """A heading within a page."""
-    return f'<h3 class="sp-head">{named(text)}</h3>'
+def head(text: str, *, large: bool = False) -> str:
+    """A heading within a page; `large` opens a part of the page."""
+    return f'<h3 class="sp-head{" large" if large else ""}">{named(text)}</h3>'
+
+
+def bullets(kind: str, texts: Sequence[str]) -> str:
+    """Sentences one below the other, each with a rule on its left in the colour of `kind` (see `note`)."""
+    return "".join(f'<p class="sp-note {shown(kind)}">{named(text)}</p>' for text in texts)
+
+
+def button_text(text: str, most: int = 24) -> str:
+    """A name on a button: one line, cut when long, with nothing that Markdown would read."""
+    line = clean(text)
+    return plain(line if len(line) <= most else line[: most - 1] + "…")
 
 
 def note(kind: str, word: str, text: str, remedy: str = "") -> str:
@@ -77,10 +118,32 @@ def note(kind: str, word: str, text: str, remedy: str = "") -> str:
     return f'<p class="sp-note {shown(kind)}"><b>{shown(word)}</b>{named(text)}{more}</p>'
 
 
-def legend(rows: Sequence[tuple[str, str]]) -> str:
-    """Colours with their words."""
+def legend(rows: Sequence[tuple[str, str]], word: str = "") -> str:
+    """Colours with their words, and before them what they say."""
     items = "".join(f'<span><i style="background:{shown_colour(c)}"></i>{named(w)}</span>' for c, w in rows)
-    return f'<div class="sp-legend">{items}</div>'
+    first = f"<b>{named(word)}</b>" if word else ""
+    return f'<div class="sp-legend">{first}{items}</div>'
+
+
+def line_legend(
+    lines: Sequence[tuple[Mapping[str, Any], Mapping[str, Any], str]], marks: Sequence[tuple[str, str, str]]
+) -> str:
+    """Lines as drawn by day and by night, and marks (class, letter, words), with their words."""
+    out = ""
+    for day, night, words in lines:
+        dash = str(day.get("dashArray", ""))
+        kind = "solid" if not dash else "dotted" if int(dash.split(" ")[0]) <= 3 else "dashed"
+        wide = max(2, min(5, round(float(day.get("weight", 2)))))
+        one, other = shown_colour(str(day["color"])), shown_colour(str(night["color"]))
+        out += (
+            f'<span><i class="sp-line" style="border-top:{wide}px {kind} {one};'
+            f'border-top-color:light-dark({one},{other})"></i>{named(words)}</span>'
+        )
+    out += "".join(
+        f'<span><i class="sp-key {shown(name)}">{shown(letter)}</i>{named(words)}</span>'
+        for name, letter, words in marks
+    )
+    return f'<div class="sp-legend lines">{out}</div>'
 
 
 def shown_colour(colour: str) -> str:

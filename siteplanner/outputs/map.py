@@ -10,10 +10,10 @@ import folium
 from siteplanner.outputs.basemap import relief_picture
 from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
 from siteplanner.outputs.map_shapes import (
-    GROUND_LAYERS,
     aim_shapes,
     drive_shapes,
     must_serve_marks,
+    overlay_shapes,
     spot_marks,
     staging_mark,
     table_shapes,
@@ -22,7 +22,7 @@ from siteplanner.outputs.page import Page, Picture, Piece, Raw, Shapes, data_uri
 from siteplanner.outputs.palettes import BLUE, DARK_GREEN, DARK_VERMILION, INK, ORANGE, RULING_COLOURS, SKY_BLUE
 from siteplanner.outputs.panel import panel_html
 from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
-from siteplanner.outputs.text import clean, shown
+from siteplanner.outputs.text import clean, place_text, shown
 from siteplanner.planning.model import Plan
 from siteplanner.planning.ruling import BITS, OUTSIDE
 
@@ -55,6 +55,7 @@ STYLES: dict[str, dict[str, Any]] = {
     "shut": {"color": "#A3123F", "weight": 2.5, "dashArray": "2 5"},
     "closed": {"color": "#A3123F", "weight": 6},
     "closure": {"color": "#A3123F", "weight": 3, "fillColor": "#A3123F", "fillOpacity": 0.12},
+    "other": {"color": INK, "weight": 2, "dashArray": "6 3", "fillOpacity": 0.08, "radius": 5},
     "must_serve": {"color": INK, "fillColor": ORANGE, "fillOpacity": 1, "radius": 7, "weight": 2},
 }
 NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright lines on dark ground
@@ -77,6 +78,7 @@ NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright line
     "shut": {"color": "#FF7A9A"},
     "closed": {"color": "#FF7A9A"},
     "closure": {"color": "#FF7A9A", "fillColor": "#FF7A9A"},
+    "other": {"color": "#F2E9D4"},
 }
 
 
@@ -152,29 +154,27 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         fmap.add_child(layer, name=key)
         return layer
 
+    words = spot_words(plan)
     layers["slope"] = classes("slope", slope_picture(plan), "Slope of the ground", False, 2)
     layers["ruling"] = classes("ruling", ruling_picture(plan), "Ground ruled out", False, 3)
     service = [
         classes(
             f"service_{ranked.rank}",
             service_picture(ranked, plan),
-            f"Predicted service from spot {ranked.rank}",
+            f"Predicted service from {words[ranked.rank]}",
             ranked.rank == 1,
             4,
         )
         for ranked in plan.spots[:SERVICE_LAYERS]
     ]
-    overlays = scene.overlays
-    for role, kind, words, name, order in GROUND_LAYERS:
-        shapes(role, table_shapes(overlays.get(role), grid, kind, words), name, order)
-    shapes("hazards", table_shapes(overlays.get("hazards"), grid, "hazard", "Hazard area"), "Hazard areas", 10)
-    shapes("keep_out", table_shapes(overlays.get("keep_out"), grid, "keep_out", "Keep-out area"), "Keep-out areas", 11)
-    shapes("roads", road_shapes(plan), "Roads and what the rig can use", 20)
-    shapes("closures", closure_shapes(plan), "Road closures", 21)
-    shapes("area", table_shapes(scene.area, grid, "area", "Incident area"), "Incident area", 30)
-    shapes(
-        "power_lines", table_shapes(overlays.get("power_lines"), grid, "power_line", "Power line"), "Power lines", 31
-    )
+    vectors = [
+        *overlay_shapes(plan),
+        ("Roads and what the rig can use", road_shapes(plan), 20),
+        ("Road closures", closure_shapes(plan), 21),
+        ("Incident area", table_shapes(scene.area, grid, "area", "Incident area"), 30),
+    ]
+    for name, features, order in sorted(vectors, key=lambda layer: layer[2]):
+        shapes(f"vectors_{order}", features, name, order)
     shapes("must_serve", must_serve_marks(plan), "Must-serve points", 60)
     shapes("staging", staging_mark(plan), "Staging point", 61)
     layers["spots"] = shapes("spots", spot_marks(plan), "Spots", 62)
@@ -186,10 +186,14 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
                 "id": f"spot:{ranked.rank}",
                 "at": [round(ranked.spot.latitude, 6), round(ranked.spot.longitude, 6)],
                 "aim": shapes(
-                    f"aim_{ranked.rank}", aim_shapes(ranked, plan), f"Sectors and dish at spot {ranked.rank}", 40, first
+                    f"aim_{ranked.rank}",
+                    aim_shapes(ranked, plan),
+                    f"Sectors and dish at {words[ranked.rank]}",
+                    40,
+                    first,
                 ),
                 "drive": shapes(
-                    f"drive_{ranked.rank}", drive_shapes(ranked, plan), f"Drive to spot {ranked.rank}", 50, first
+                    f"drive_{ranked.rank}", drive_shapes(ranked, plan), f"Drive to {words[ranked.rank]}", 50, first
                 ),
                 "service": service[index] if index < len(service) else None,
             }
@@ -198,6 +202,15 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     fmap.fit_bounds(_view(plan), padding=(24, 24), max_zoom=15)
     fmap.add_child(_Behaviour(_config(plan), layers, spots, page), name="behaviour")
     return fmap
+
+
+def spot_words(plan: Plan) -> dict[int, str]:
+    """Rank -> the spot's name for the names of layers, as HTML; names that occur twice get their place beside them."""
+    held = [ranked.spot.name for ranked in plan.spots]
+    return {
+        r.rank: shown(f"spot {r.spot.name}" + (f", {place_text(r.rank)} place" if held.count(r.spot.name) > 1 else ""))
+        for r in plan.spots
+    }
 
 
 def _view(plan: Plan) -> list[list[float]]:

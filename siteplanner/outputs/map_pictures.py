@@ -7,7 +7,15 @@ from affine import Affine
 
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.basemap import Bounds, class_picture, png, to_mercator
-from siteplanner.outputs.palettes import INK, PASSES_COLOUR, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
+from siteplanner.outputs.palettes import (
+    INK,
+    PASSES_COLOUR,
+    SERVICE_CLASSES,
+    SKY_COLOURS,
+    SLOPE_COLOURS,
+    UNKNOWN_COLOUR,
+    ruling_colours,
+)
 from siteplanner.planning.model import Plan, RankedSpot, RulingShare
 from siteplanner.planning.ruling import BITS, OUTSIDE
 
@@ -85,6 +93,25 @@ def slope_picture(plan: Plan) -> tuple[bytes, Bounds]:
     )
     classes[~np.isfinite(slope)] = 0
     return class_picture(plan.scene.slope.with_values(classes), {n: (c, 0.6) for n, c in enumerate(SLOPE_COLOURS, 1)})
+
+
+def sky_steps(plan: Plan) -> tuple[float, float, float, float]:
+    """Upper ends of the sky margin's classes but the last, in degrees: behind the skyline, short of the limit, ..."""
+    least = plan.mission.sky.min_margin_deg
+    return 0.0, least, max(10.0, least + 5), max(20.0, least + 15)
+
+
+def sky_picture(plan: Plan) -> tuple[bytes, Bounds] | None:
+    """Margin of the clearest satellite above the skyline in five classes; grey where it is not known. None: the plan
+    holds no such raster."""
+    grid = getattr(plan.scene, "sky_margin", None)
+    if grid is None:
+        return None
+    classes = (np.digitize(np.nan_to_num(grid.values, nan=0.0), sky_steps(plan)) + 1).astype(np.uint8)
+    unknown = len(SKY_COLOURS) + 1
+    classes[~np.isfinite(grid.values)] = unknown
+    table = {n: (colour, 0.62) for n, colour in enumerate(SKY_COLOURS, 1)}
+    return class_picture(grid.with_values(classes), {**table, unknown: (UNKNOWN_COLOUR, 0.7)})
 
 
 def readable_ruling(plan: Plan) -> tuple[bytes, Bounds]:

@@ -16,16 +16,11 @@ from shapely.geometry.base import BaseGeometry
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.aiming import both_bearings
 from siteplanner.outputs.panel import rejected_popup, score_text, spot_popup
-from siteplanner.outputs.text import distance_text, named, number_text, percent_text, shown, time_text
+from siteplanner.outputs.text import distance_text, named, number_text, percent_text, place_text, shown, time_text
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 
 Feature = dict[str, Any]
 SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
-GROUND_LAYERS = (  # layer, kind of shape, words of one, name of all, order of drawing
-    ("water", "water", "Water", "Water", 7),
-    ("soft_ground", "soft_ground", "Soft ground", "Soft ground", 8),
-    ("structures", "structure", "Structure", "Structures", 12),
-)
 TOLERANCE_M = 1.0  # lines are thinned by no more than this
 
 
@@ -69,18 +64,24 @@ def _ray(evaluation: Evaluation, bearings_deg: Iterable[float], length_m: float)
     return [[round(a, 6), round(b, 6)] for a, b in zip(lon, lat, strict=True)]
 
 
+def spot_mark(ranked: RankedSpot, style: str = "") -> tuple[str, str]:
+    """(mark, tooltip) of a spot as HTML. A spot has one name everywhere; its rank is said in words."""
+    words = f"Spot {named(ranked.spot.name)}: {place_text(ranked.rank)} place, score {score_text(ranked)}"
+    return f'<span class="sp-mark{style}">{named(ranked.spot.name)}</span>', words
+
+
 def spot_marks(plan: Plan) -> list[Feature]:
-    """The ranked spots as numbered marks, and the user's spots that were ruled out."""
+    """The ranked spots as marks with their names, and the user's spots that were ruled out."""
     out = []
     for ranked in plan.spots:
-        best = " sp-best" if ranked.rank == 1 else ""
+        mark, words = spot_mark(ranked, " sp-best" if ranked.rank == 1 else "")
         out.append(
             feature(
                 f"spot:{ranked.rank}",
                 point(ranked.spot.longitude, ranked.spot.latitude),
                 "spot",
-                i=f'<span class="sp-mark{best}">{ranked.rank}</span>',
-                t=f"Spot {named(ranked.spot.name)}, score {score_text(ranked)}",
+                i=mark,
+                t=words,
                 p=spot_popup(ranked),
             )
         )
@@ -199,6 +200,33 @@ def table_shapes(frame: Any, grid: Grid, kind: str, words: str) -> list[Feature]
                 parts.append(f"{label} {shown(row[column])} {unit}".strip())
         out.append(feature(f"{kind}:{number}", geojson(geometry, grid), kind, t=", ".join(parts)))
     return out
+
+
+OVERLAYS: dict[str, tuple[str, str, str, int]] = {  # role -> (kind, one of them, name of the layer, order)
+    "water": ("water", "Water", "Water", 7),
+    "soft_ground": ("soft_ground", "Soft ground", "Soft ground", 8),
+    "hazards": ("hazard", "Hazard area", "Hazard areas", 10),
+    "keep_out": ("keep_out", "Keep-out area", "Keep-out areas", 11),
+    "structures": ("structure", "Structure", "Structures", 12),
+    "power_lines": ("power_line", "Power line", "Power lines", 31),
+}
+
+DRAWN_ELSEWHERE = {"must_serve", "closures", "extra_tracks"}  # marks, and roads with their closures
+
+
+def overlay_shapes(plan: Plan) -> list[tuple[str, list[Feature], int]]:
+    """(name of the layer, features, order) of every layer that the plan holds beside area, roads and must-serve
+    points; a role without a look of its own is drawn as such under its own name."""
+    grid, out = plan.scene.elevation, []
+    for role, frame in plan.scene.overlays.items():
+        if role in DRAWN_ELSEWHERE:
+            continue
+        plain = role.replace("_", " ").capitalize()
+        kind, one, name, order = OVERLAYS.get(role, ("other", plain, plain, 15))
+        features = table_shapes(frame, grid, kind, one)
+        if features:
+            out.append((name, features, order))
+    return sorted(out, key=lambda layer: layer[2])
 
 
 def _told(value: Any) -> bool:

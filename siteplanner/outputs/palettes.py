@@ -2,7 +2,7 @@
 
 Categories: Paul Tol, Colour Schemes, SRON/EPS/TN/09-002, issue 3.2, `muted` scheme; its grey stands for
 missing data. Lines and points: M. Okabe and K. Ito, Color Universal Design, 2008. Sequences: C. Brewer,
-ColorBrewer 2.0, YlGnBu and YlOrBr with five and four classes (marked colour-blind safe by their author).
+ColorBrewer 2.0, YlGnBu and BuPu with five classes, YlOrBr with four (marked colour-blind safe by their author).
 Colour never stands alone: the legend, the tooltips and the readout name the same things in words.
 """
 
@@ -41,6 +41,8 @@ SERVICE_CLASSES: tuple[tuple[float, str, str], ...] = (  # from probability, col
     (0.95, "#253494", "95 % and more"),
 )
 SLOPE_COLOURS = ("#FFFFD4", "#FED98E", "#FE9929", "#CC4C02")  # ColorBrewer YlOrBr, four classes
+SKY_COLOURS = ("#810F7C", "#8856A7", "#8C96C6", "#B3CDE3", "#EDF8FB")  # ColorBrewer BuPu: dark where the sky is shut
+UNKNOWN_COLOUR = "#DDDDDD"  # Tol: missing data
 RELIEF_COLOURS = ("#E4E6DA", "#EDE9DC", "#E6DFD0", "#DAD5CE", "#F2F1EE")  # pale, so that everything stands out
 
 INK, PAPER = "#1C2430", "#FBFAF7"  # text and panel by day

@@ -14,6 +14,7 @@ from siteplanner.outputs.text import (
     number_text,
     parts_that_add_up,
     percent_text,
+    place_text,
     sentence,
     shown,
     time_text,
@@ -160,7 +161,7 @@ def spot_popup(ranked: RankedSpot) -> str:
             )
         )
     return (
-        f'<div class="sp-spot"><h2>{ranked.rank}. Spot {named(spot.name)}</h2>'
+        f'<div class="sp-spot"><h2>Spot {named(spot.name)}: {place_text(ranked.rank)} place</h2>'
         f"{score_table(ranked)}{sky_table(evaluation)}{_rows(rows)}{findings_list(evaluation.findings)}</div>"
     )
 
@@ -199,8 +200,8 @@ def spots_html(plan: Plan) -> str:
         sky = f"margin {number_text(look.margin_deg, 0, '°')}" if look else "not known"
         items.append(
             f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
-            f'<span class="sp-mark">{ranked.rank}</span>'
-            f'<span class="sp-name">{named(ranked.spot.name)}</span>'
+            f'<span class="sp-mark">{named(ranked.spot.name)}</span>'
+            f'<span class="sp-name">{place_text(ranked.rank)} place</span>'
             f'<span class="sp-score">{score_text(ranked)}</span>'
             f'<span class="sp-facts">{shown(share)} served, {shown(drive)} drive, sky {shown(sky)}</span>'
             "</button></li>"

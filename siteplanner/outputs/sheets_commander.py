@@ -169,11 +169,10 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     common["map_svg"] = commander_map(
         plan, 104, 92, [(n, p.longitude, p.latitude) for n, p in zip(labels, points, strict=True)]
     )
-    common["map_alt"] = (
-        "Map of the incident area with the recommended spot 1, the runner-up 2, staging S, the drive and hazards."
-    )
+    common["map_alt"] = "Map of the incident area with the best spot, the runner-up, staging S, the drive and hazards."
     common["map_key"] = (
-        "Disc 1 best spot, 2 runner-up; S staging; triangles must-serve points; long dashes incident area; thick line "
+        "Black disc best spot, white disc runner-up; S staging; triangles must-serve points; "
+        "long dashes incident area; thick line "
         "drive; hatched hazard, dotted keep-out; slanting grey lines in the area: service less likely than not."
     )
     if best is None:

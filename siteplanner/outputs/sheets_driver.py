@@ -175,7 +175,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "code_svg": code_svg(geo_uri(spot)),
         "map_svg": driver_map(plan, ranked, 112, 88, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
         "map_alt": "Map of the drive from staging S to the spot, with the numbered steps of the list.",
-        "map_key": "S start; numbers: steps of the list; black disc: the spot (its rank); thick line: the drive; "
+        "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
         "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",
         "profile_svg": svg or "",
         "profile_alt": "Height of the road along the drive, from staging to the spot.",

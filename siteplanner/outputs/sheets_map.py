@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -227,6 +228,13 @@ def _grid_north(plan: Plan, x: float, y: float) -> float:
     return -plan.scene.elevation.convergence_deg(x, y)
 
 
+def _spot(view: View, ranked: RankedSpot, kind: str) -> str:
+    """A spot's mark with its name in it: letters as they are; a longer name of the user's is a bare disc, which the
+    sheet's key explains."""
+    name = ranked.spot.name
+    return mark(view, ranked.spot.x, ranked.spot.y, name if re.fullmatch(r"[A-Z0-9]{1,2}", name) else "", kind, 2.4)
+
+
 def commander_map(plan: Plan, width: float, height: float, points: list[tuple[str, float, float]]) -> str:
     """Area, service, first and second spot, drive, hazards; `points` are (label, longitude, latitude)."""
     spots = plan.spots[:2]
@@ -250,7 +258,7 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
         body += mark(view, float(px), float(py), label, "point", 1.7)
     body += mark(view, sx, sy, "S", "staging")
     for r in reversed(spots):
-        body += mark(view, r.spot.x, r.spot.y, str(r.rank), "spot" if r.rank == 1 else "other", 2.4)
+        body += _spot(view, r, "spot" if r.rank == 1 else "other")
     return svg(view, body)
 
 
@@ -270,5 +278,5 @@ def driver_map(
         if all(math.dist(here, other) > 4.2 for other in taken):
             taken.append(here)
             body += mark(view, x, y, label, "step", 1.6)
-    body += mark(view, x0, y0, "S", "staging") + mark(view, ranked.spot.x, ranked.spot.y, str(ranked.rank), "spot", 2.4)
+    body += mark(view, x0, y0, "S", "staging") + _spot(view, ranked, "spot")
     return svg(view, body)

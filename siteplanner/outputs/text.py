@@ -127,6 +127,17 @@ def time_text(time_s: float | None) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
+PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+
+
+def place_text(rank: int) -> str:
+    """A rank in words that cannot be taken for a spot's name: `first` to `tenth`, then `11th`, `21st`."""
+    if 1 <= rank <= len(PLACES):
+        return PLACES[rank - 1]
+    last = "th" if rank % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(rank % 10, "th")
+    return f"{rank}{last}"
+
+
 def grid_text(reference: str) -> str:
     """A military grid reference with blanks, to be read aloud: `12TUQ3882545865` -> `12T UQ 38825 45865`."""
     parts = re.fullmatch(r"(\d{1,2}[C-X])([A-Z]{2})(\d*)", reference)

@@ -9,11 +9,14 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from siteplanner.app import serve, session, spot
-from siteplanner.app.decide import answer, score_table
+from siteplanner.app import plan_map, serve, session, spot
+from siteplanner.app.decide import answer, breakdown, ruled_out_by_name
 from siteplanner.app.labels import Units
 from siteplanner.app.ranking_table import ranking_rows
+from siteplanner.app.why import score_table, verdict
 from siteplanner.errors import InputError
+from siteplanner.outputs.text import clean
+from siteplanner.planning.explain import Explanation
 from tests.outputs.factory import HOSTILE, make_plan
 
 MAIN = str(Path(serve.__file__).with_name("main.py"))
@@ -25,13 +28,23 @@ def plan(request):
     return replace(made, extra={**made.extra, "all_spots": made.spots})
 
 
+def asked(plan, evaluation):
+    lines = plan.spots[0].criteria
+    return Explanation(evaluation, True, lines, None if evaluation.failed else 50.0, None if evaluation.failed else 7)
+
+
 def all_html(plan):
     ranked = plan.spots[0]
     e, units = ranked.evaluation, Units("US", "grid reference")
     return "".join(
         [
             answer(plan, units),
-            score_table(ranked.criteria),
+            breakdown(ranked),
+            ruled_out_by_name(plan, units),
+            plan_map.legend(plan, plan_map.RULED_OUT),
+            plan_map.lines_legend(plan),
+            verdict(asked(plan, plan.rejected[0]), plan, units),
+            verdict(asked(plan, e), plan, units),
             spot.place(ranked, units),
             spot.drive(e, units),
             spot.park(e, units),
@@ -46,7 +59,7 @@ def all_html(plan):
 
 def test_only_our_own_tags_reach_the_page(plan):
     tags = set(re.findall(r"<\s*/?\s*([a-zA-Z!][a-zA-Z0-9]*)", all_html(plan)))
-    assert tags <= {"div", "p", "b", "h3", "table", "thead", "tbody", "tfoot", "tr", "th", "td", "span", "bdi"}
+    assert tags <= {"div", "p", "b", "h3", "table", "thead", "tbody", "tfoot", "tr", "th", "td", "span", "bdi", "i"}
     assert "onerror" not in re.sub(r">[^<]*<", "><", all_html(plan))
 
 
@@ -58,9 +71,39 @@ def test_the_points_shown_add_up_to_the_score_shown(plan):
 
 def test_the_table_has_one_row_a_spot_in_order(plan):
     columns, rows = ranking_rows(plan)
-    assert [row["rank"] for row in rows] == list(range(1, len(plan.spots) + 1))
+    assert [row["place"] for row in rows] == ["first", "second", "third", "fourth", "fifth", "sixth"]
+    assert [row["name"] for row in rows] == [clean(r.spot.name) for r in plan.spots]
     assert len({row["key"] for row in rows}) == len(rows)
     assert all(len(row["cells"]) + 3 == len(columns) for row in rows)
+
+
+def test_why_not_here_says_reason_change_and_every_figure():
+    plan = make_plan()
+    out = plan.rejected[0]
+    text = re.sub(r"<[^>]+>", " ", verdict(asked(plan, out), plan, Units("metric", "grid reference")))
+    assert "Ruled out." in text
+    assert out.failed[0][1].split(" ")[-2] in text
+    assert "What would have to change" in text
+    assert "trailer.max&#95;slope&#95;deg" in text
+    assert "nearest ground that passes every limit" in text
+    for words in ("Elevation", "Roll, pitch", "Sky toward slot 103 W", "Incident area served", "Command post",
+                  "Drive from staging", "Ways out", "On air", "Score"):
+        assert words in text, words
+    assert re.search(r"\d{1,2}[C-X] [A-Z]{2} \d{5} \d{5}", text)
+    passing = re.sub(r"<[^>]+>", " ", verdict(asked(plan, plan.spots[1].evaluation), plan, Units()))
+    assert "It passes." in passing
+    assert "What would have to change" not in passing
+    assert "points behind A" in passing
+
+
+def test_us_figures_stand_beside_metric_ones_in_sentences():
+    # 1 ft = 0.3048 m, 1 mile = 1609.344 m, 1 lb = 0.45359237 kg, all exact (NIST SP 811, appendix B.8)
+    said = Units("US").said
+    assert said("mast at 8 m, 12.8 km, 75 to 95 min") == "mast at 8 m (26 ft), 12.8 km (8.0 mi), 75 to 95 min"
+    assert said("20 m/s, 3,500 kg, 24.6 km²") == "20 m/s (45 mph), 3,500 kg (7,716 lb), 24.6 km² (9.5 sq mi)"
+    assert said("12.8 km (8.0 mi)") == "12.8 km (8.0 mi)"
+    assert said("0.02 m and 60 km/h") == "0.02 m (0.07 ft) and 60 km/h (37 mph)"
+    assert Units().said("8 m") == "8 m"
 
 
 @pytest.fixture

@@ -14,6 +14,7 @@ from PIL import Image
 from siteplanner.outputs.map import build_map, map_html
 from siteplanner.outputs.page import Raw, data_uri, inline, script_json
 from siteplanner.outputs.panel import score_text
+from siteplanner.outputs.text import place_text
 from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
 from tests.outputs.factory import HOSTILE, make_plan
 
@@ -71,10 +72,10 @@ def test_the_headline_can_be_read_without_scrolling(page, saved):
 def test_marks_are_where_the_spots_are(page, saved, plan):
     _open(page, saved)
     for ranked in plan.spots:
-        mark = page.locator(".leaflet-marker-pane .sp-mark", has_text=str(ranked.rank)).first
-        box = mark.bounding_box()
-        centre = [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2]
-        # ask the page's own readout for the place under the mark's centre
+        mark = _mark(page, ranked.spot.name)
+        # a mark that moved aside keeps its anchor, where its leader ends
+        centre = mark.evaluate("e => { const b = e.parentElement.getBoundingClientRect(); return [b.x, b.y]; }")
+        # ask the page's own readout for the place under the anchor
         page.mouse.move(*centre)
         lat, lon = map(float, page.locator(".sp-readout").inner_text().split("\n")[0].split(", "))
         x, y = plan.scene.elevation.from_lonlat(lon, lat)
@@ -83,6 +84,37 @@ def test_marks_are_where_the_spots_are(page, saved, plan):
             return map.distance(map.containerPointToLatLng([400, 400]), map.containerPointToLatLng([401, 400]));
         }""")
         assert np.hypot(x - ranked.spot.x, y - ranked.spot.y) < 2 * metres_per_pixel
+
+
+def _mark(page, name):
+    return page.locator(".leaflet-marker-pane .sp-mark:not(.sp-out)", has_text=re.compile(f"^{name}$"))
+
+
+OVERLAPS = """() => { const map = document.querySelector('.leaflet-container');
+    const boxes = [...map.querySelectorAll('.sp-icon > span')]
+        .filter(e => e.parentElement.style.visibility !== 'hidden')
+        .map(e => [e.textContent, e.getBoundingClientRect()]);
+    const out = [];
+    boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
+        if (Math.min(p.right, q.right) - Math.max(p.left, q.left) > 1 &&
+            Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 1) out.push(a + '|' + b); }));
+    return out; }"""
+
+
+@pytest.mark.parametrize("zoom", [0, -3])
+def test_marks_never_lie_on_one_another(page, saved, plan, zoom):
+    _open(page, saved)
+    page.evaluate(
+        """zoom => { const map = Object.values(window).find(v => v instanceof L.Map);
+        map.setZoom(map.getZoom() + zoom, {animate: false}); }""",
+        zoom,
+    )
+    page.wait_for_timeout(300)
+    assert page.evaluate(OVERLAPS) == []
+    for ranked in plan.spots:
+        assert _mark(page, ranked.spot.name).is_visible()
+    moved = page.locator(".sp-leader").evaluate_all("all => all.filter(i => i.style.display !== 'none').length")
+    assert (moved > 0) == (zoom < 0)  # close together from afar, each on its place from near
 
 
 def test_the_list_pans_and_shows_one_drive_at_a_time(page, saved, plan):
@@ -108,7 +140,7 @@ def test_the_list_pans_and_shows_one_drive_at_a_time(page, saved, plan):
 
 def test_pressing_a_mark_chooses_the_spot(page, saved):
     _open(page, saved)
-    page.locator(".leaflet-marker-pane .sp-mark", has_text="4").click()
+    _mark(page, "D").click()
     page.wait_for_selector(".leaflet-popup")
     assert page.get_attribute('button[data-spot="3"]', "aria-pressed") == "true"
 
@@ -193,7 +225,7 @@ def test_hostile_names_are_seen_as_they_are_and_do_nothing(page, tmp_path):
     path = tmp_path / "map.html"
     path.write_text(map_html(plan), encoding="utf-8")
     _open(page, path)
-    names = [" ".join(t.split()) for t in page.locator("button[data-spot] .sp-name").all_text_contents()]
+    names = [" ".join(t.split()) for t in page.locator("button[data-spot] .sp-mark").all_text_contents()]
     assert names == [_seen(name) for name in HOSTILE]
     assert HOSTILE[0] in page.locator(".sp-mission").inner_text()
     assert page.title().startswith(HOSTILE[0])
@@ -201,7 +233,7 @@ def test_hostile_names_are_seen_as_they_are_and_do_nothing(page, tmp_path):
         page.locator(f'button[data-spot="{index}"]').click()
         page.wait_for_selector(".leaflet-popup .sp-spot")
         heading = " ".join(page.locator(".leaflet-popup h2").last.text_content().split())
-        assert heading == f"{index + 1}. Spot {_seen(HOSTILE[index])}"
+        assert heading == f"Spot {_seen(HOSTILE[index])}: {place_text(index + 1)} place"
     # every tooltip of every layer, opened one after the other, as its text
     texts = page.evaluate("""() => { const map = Object.values(window).find(v => v instanceof L.Map), out = [];
         map.closePopup();

@@ -117,12 +117,12 @@ def test_layers_are_switched_in_plain_words(plan):
     assert names == [
         "Slope of the ground",
         "Ground ruled out",
-        *(f"Predicted service from spot {n}" for n in range(1, 6)),
+        *(f"Predicted service from spot {n}" for n in "ABCDE"),
         "Water",
         "Soft ground",
-        "Structures",
         "Hazard areas",
         "Keep-out areas",
+        "Structures",
         "Roads and what the rig can use",
         "Road closures",
         "Incident area",
@@ -130,7 +130,7 @@ def test_layers_are_switched_in_plain_words(plan):
         "Must-serve points",
         "Staging point",
         "Spots",
-        *(f"{words} spot {n}" for n in range(1, 7) for words in ("Sectors and dish at", "Drive to")),
+        *(f"{words} spot {n}" for n in "ABCDEF" for words in ("Sectors and dish at", "Drive to")),
     ]
 
 

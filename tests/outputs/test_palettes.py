@@ -75,6 +75,11 @@ def test_lines_stand_out_from_the_relief_by_day_and_by_night():
         "route",
         "dish",
         "dish_blocked",
+        "water",
+        "soft_ground",
+        "structure",
+        "closure",
+        "other",
     )
     share = re.search(r"sp-dark .sp-relief \{ filter: brightness\((\.\d+)\); \}", file_text("own/map.css"))
     assert share
@@ -103,7 +108,10 @@ def test_limits_can_be_told_apart(sight):
 
 
 @pytest.mark.parametrize("sight", SIGHT)
-@pytest.mark.parametrize("colours", [[c for _, c, _ in palettes.SERVICE_CLASSES], list(palettes.SLOPE_COLOURS)])
+@pytest.mark.parametrize(
+    "colours",
+    [[c for _, c, _ in palettes.SERVICE_CLASSES], list(palettes.SLOPE_COLOURS), list(palettes.SKY_COLOURS[::-1])],
+)
 def test_sequences_darken_step_by_step_for_everyone(sight, colours):
     light = [_lab(colour, sight)[0] for colour in colours]
     assert all(a - b > 4 for a, b in itertools.pairwise(light)), light

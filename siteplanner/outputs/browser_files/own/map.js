@@ -19,6 +19,102 @@ function sitePlannerMap(map, config, pictures) {
   });
   arrange();
 
+  // marks that would lie on one another move apart, a thin line leads each back to its place; labels that find no
+  // room are left out until the map is drawn closer
+  var RINGS = [0, 26, 38, 52, 68, 86, 106], TURNS = 16;
+  function boxes() {
+    var frame = map.getContainer().getBoundingClientRect();
+    return Array.prototype.map.call(map.getContainer().querySelectorAll(".leaflet-control"), function (control) {
+      var r = control.getBoundingClientRect();
+      return [r.left - frame.left, r.top - frame.top, r.right - frame.left, r.bottom - frame.top];
+    }).filter(function (r) { return r[2] > r[0]; });
+  }
+  function free(box, taken) {
+    return taken.every(function (t) { return box[2] <= t[0] || box[0] >= t[2] || box[3] <= t[1] || box[1] >= t[3]; });
+  }
+  function spread() {
+    var size = map.getSize(), taken = boxes(), items = [];
+    map.eachLayer(function (layer) {
+      var icon = layer._icon, span = icon && icon.querySelector("span");
+      if (!span || !icon.classList.contains("sp-icon")) return;
+      var kind = span.classList.contains("sp-mark") ? (span.classList.contains("sp-chosen") ? 1 :
+        span.classList.contains("sp-best") ? 2 : span.classList.contains("sp-out") ? 4 : 3) :
+        span.classList.contains("sp-label") ? 5 : 0;
+      items.push({layer: layer, icon: icon, span: span, kind: kind, at: map.latLngToContainerPoint(layer.getLatLng()),
+        wide: span.offsetWidth / 2 + 1, high: span.offsetHeight / 2 + 1, number: items.length});
+    });
+    items.sort(function (a, b) { return a.kind - b.kind || a.number - b.number; });
+    items.forEach(function (item) {
+      var found = null;
+      function fits(dx, dy) {
+        var x = item.at.x + dx, y = item.at.y + dy;
+        var box = [x - item.wide, y - item.high, x + item.wide, y + item.high];
+        if (box[0] < 0 || box[1] < 0 || box[2] > size.x || box[3] > size.y || !free(box, taken)) return false;
+        found = {x: dx, y: dy, box: box};
+        return true;
+      }
+      var seen = item.at.x > -40 && item.at.y > -40 && item.at.x < size.x + 40 && item.at.y < size.y + 40;
+      if (item.kind === 0 || !seen) fits(0, 0);
+      else RINGS.some(function (ring) {
+        for (var n = 0; n < (ring ? TURNS : 1); n++) {
+          var turn = 2 * Math.PI * (n % 2 ? -Math.ceil(n / 2) : n / 2) / TURNS;
+          if (fits(ring * Math.sin(turn), -ring * Math.cos(turn))) return true;
+        }
+        return false;
+      });
+      var lost = !found && seen && item.kind === 5;
+      found = found || {x: 0, y: 0, box: [item.at.x - item.wide, item.at.y - item.high, item.at.x + item.wide,
+        item.at.y + item.high]};
+      if (!lost) taken.push(found.box);
+      item.icon.style.visibility = lost ? "hidden" : "";
+      item.span.style.setProperty("--dx", found.x.toFixed(1) + "px");
+      item.span.style.setProperty("--dy", found.y.toFixed(1) + "px");
+      var line = item.icon.querySelector("i.sp-leader"), far = Math.hypot(found.x, found.y);
+      if (far > 1 && !line) {
+        line = document.createElement("i");
+        line.className = "sp-leader";
+        item.icon.insertBefore(line, item.icon.firstChild);
+      }
+      if (line) {
+        line.style.display = far > 1 && item.kind !== 5 ? "" : "none";
+        line.style.width = far.toFixed(1) + "px";
+        line.style.transform = "rotate(" + Math.atan2(found.y, found.x).toFixed(4) + "rad)";
+        taken.push([item.at.x - 3, item.at.y - 3, item.at.x + 3, item.at.y + 3]);
+      }
+    });
+    map.getContainer().setAttribute("data-spread", String(items.length));
+  }
+  var soon = null;
+  function spreadSoon() {
+    if (soon === null) soon = setTimeout(function () { soon = null; spread(); }, 0);
+  }
+  map.on("layeradd layerremove", function (event) { if (event.layer._icon || event.layer._layers) spreadSoon(); });
+  map.on("zoomend moveend resize", spreadSoon);
+  spreadSoon();
+
+  // dark when the page around the map is dark; the saved page has a button of its own
+  var dark = false;
+  function light(on) {
+    dark = on;
+    document.documentElement.classList.toggle("sp-dark", on);
+    map.eachLayer(function (layer) { if (layer.light) layer.light(on); });
+    (map.spShapes || []).forEach(function (layer) { layer.light(on); });
+  }
+  map.spLight = light;
+  map.on("layeradd", function (event) { if (dark && event.layer.light) event.layer.light(true); });
+  if (config.around) {
+    var follow = function () {
+      var night = false;
+      try {
+        var around = window.parent.document.querySelector(config.around);
+        night = window.parent.getComputedStyle(around).colorScheme === "dark";
+      } catch (error) { night = window.matchMedia("(prefers-color-scheme: dark)").matches; }
+      if (night !== dark) light(night);
+    };
+    follow();
+    window.addEventListener("message", follow);  // the page around tells of every change of its looks
+  }
+
   // one picture of the ground at a time: two would mix into colours that no legend explains
   map.on("layeradd", function (event) {
     if (pictures.indexOf(event.layer) < 0) return;
@@ -141,8 +237,7 @@ function sitePlannerPage(map, config) {
     return button;
   }
   var night = pressed("sp-night", ["Night view", "Day view"], function (on) {
-    root.classList.toggle("sp-dark", on);
-    (map.spShapes || []).forEach(function (layer) { layer.light(on); });
+    map.spLight(on);
   });
   if (window.matchMedia && matchMedia("(prefers-color-scheme: dark)").matches) night.click();
   pressed("sp-hide", ["Hide panel", "Show panel"], function (on) {

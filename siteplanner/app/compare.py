@@ -1,0 +1,256 @@
+"""Compare: two or three spots point by point, what differs most in front, and in a sentence why one over the other."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import streamlit as st
+
+from siteplanner.app import style
+from siteplanner.app.labels import Units, degrees, minutes
+from siteplanner.app.session import Work, spot_key
+from siteplanner.app.why import ways_words
+from siteplanner.outputs.text import clean, grade_text, named, parts_that_add_up, percent_text, place_text, shown
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+from siteplanner.planning.words import best_look
+
+MOST = 3
+SAY = {  # criterion -> how a difference is said
+    "coverage": "it serves {0} of the incident area, not {1}",
+    "must_serve": "the must-serve points have {0} on average, not {1}",
+    "sky": "the sky margin is {0}, not {1}",
+    "ground": "the ground slopes {0}, not {1}",
+    "access": "the drive takes {0}, not {1}",
+}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the comparison. `apart` 0..1 says how much it differs, `best` which columns are better (none: alike,
+    or better cannot be said)."""
+
+    label: str
+    texts: tuple[str, ...]
+    apart: float
+    best: tuple[int, ...] = ()
+
+    @property
+    def differs(self) -> bool:
+        return len(set(self.texts)) > 1
+
+
+def compared(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
+    """The rows, those that differ most first; rows alike in every column come last, in their own order."""
+    rows = [*_criteria(plan, spots), *_points(spots), *_figures(plan, spots, units)]
+    return sorted(rows, key=lambda row: (not row.differs, -row.apart if row.differs else 0.0))
+
+
+def _row(label: str, texts: list[str], values: list[float], scale: float, *, more: bool | None) -> Row:
+    """`scale`: the difference that counts as a whole; `more`: whether more is better (None: neither is)."""
+    known = [v for v in values if math.isfinite(v)]
+    apart = min((max(known) - min(known)) / scale, 1.0) if len(known) > 1 else 0.0
+    if len(known) < len(values):
+        apart = 1.0 if known else 0.0  # known for one and not for the other is as far apart as it gets
+    best: tuple[int, ...] = ()
+    if more is not None and known and len(set(texts)) > 1:
+        top = max(known) if more else min(known)
+        word = texts[next(n for n, v in enumerate(values) if v == top)]
+        best = tuple(n for n, text in enumerate(texts) if text == word)
+    return Row(label, tuple(texts), apart, best)
+
+
+def _criteria(plan: Plan, spots: list[RankedSpot]) -> list[Row]:
+    """Each criterion with its points; the difference is that of the share of full marks."""
+    points = [parts_that_add_up([c.contribution for c in r.criteria])[0] for r in spots]
+    out = []
+    for n, c in enumerate(spots[0].criteria):
+        texts = [f"{criterion_text(r, c.name)}, {points[k][n]:.1f} points" for k, r in enumerate(spots)]
+        out.append(
+            _row(
+                f"{c.label} (of {100 * c.weight:.0f} points)",
+                texts,
+                [r.criteria[n].utility for r in spots],
+                1.0,
+                more=True,
+            )
+        )
+    return out
+
+
+def criterion_text(ranked: RankedSpot, name: str) -> str:
+    """A criterion's figure as the ranking prints it."""
+    e = ranked.evaluation
+    c = next(one for one in ranked.criteria if one.name == name)
+    if name in ("coverage", "must_serve"):
+        return percent_text(c.value / 100)
+    if name == "access":
+        return minutes(e.access.drive_time_s / 60) if e.access else "not known"
+    if name == "sky":
+        look = best_look(e)
+        return degrees(look.margin_deg) if look else "not known"
+    return degrees(c.value)
+
+
+def _points(spots: list[RankedSpot]) -> list[Row]:
+    """Each must-serve point by its chance of service."""
+    served = [{p.name: p for p in r.evaluation.coverage.must_serve} if r.evaluation.coverage else {} for r in spots]
+    out = []
+    for name in dict.fromkeys(name for held in served for name in held):
+        chance = [held[name].probability if name in held else float("nan") for held in served]
+        out.append(_row(f"Must-serve: {name}", [percent_text(v) for v in chance], chance, 1.0, more=True))
+    return out
+
+
+def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
+    """On air, way in, mast, satellites one by one."""
+    mission, every = plan.mission, [r.evaluation for r in spots]
+    nothing = float("nan")
+    air = [e.on_air for e in every]
+    ways = [e.access.ways_out if e.access else None for e in every]
+    mast = [e.coverage.mast_height_m if e.coverage else nothing for e in every]
+    drive = [e.access.drive_distance_m if e.access else nothing for e in every]
+    steep = [abs(e.access.worst_grade_pct) if e.access else nothing for e in every]
+    leg = [e.access.last_leg_m if e.access else nothing for e in every]
+    unsaid = [len(e.access.unknown) if e.access else 0 for e in every]
+    rows = [
+        _row(
+            "On air after dispatch",
+            [f"{a.low_min:.0f} to {a.high_min:.0f} min, likely {a.likely_min:.0f}" if a else "not known" for a in air],
+            [a.likely_min if a else nothing for a in air],
+            60.0,
+            more=False,
+        ),
+        _row(
+            "Ways in and out", [ways_words(w) for w in ways], [float(w) if w else nothing for w in ways], 1.0, more=True
+        ),
+        _row("Mast", [units.length(v) for v in mast], mast, max(mission.trailer.mast_stops_m), more=None),
+        _row("Drive", [units.distance(v) for v in drive], drive, max([*filter(math.isfinite, drive), 1.0]), more=False),
+        _row(
+            "Steepest on the drive",
+            [grade_text(e.access.worst_grade_pct) if e.access else "not known" for e in every],
+            steep,
+            mission.rig.max_grade_pct,
+            more=False,
+        ),
+        _row("Last leg over ground", [units.distance(v) for v in leg], leg, mission.rig.last_leg_max_m, more=False),
+        _row(
+            "Limits the road data do not state", [str(n) for n in unsaid], [float(n) for n in unsaid], 3.0, more=False
+        ),
+        _row(
+            "Elevation",
+            [units.length(r.spot.elevation_m) for r in spots],
+            [r.spot.elevation_m for r in spots],
+            1e4,
+            more=None,
+        ),
+    ]
+    for n, look in enumerate(every[0].sky):
+        margins = [e.sky[n].margin_deg if n < len(e.sky) else nothing for e in every]
+        rows.append(
+            _row(
+                f"Sky margin toward {look.satellite_name}",
+                [degrees(v) for v in margins],
+                margins,
+                max(mission.scales.sky_full_margin_deg, 1.0),
+                more=True,
+            )
+        )
+    return rows
+
+
+def own_findings(spots: list[RankedSpot]) -> list[tuple[RankedSpot, str, str]]:
+    """(spot, severity, message) of what was found at some of the spots only; gravest first, notes left out."""
+    codes = [{f.code for f in r.evaluation.findings} for r in spots]
+    common = set.intersection(*codes)
+    found = [
+        (r, f.severity, f.message)
+        for r in spots
+        for f in r.evaluation.findings
+        if f.code not in common and f.severity != "note"
+    ]
+    return sorted(found, key=lambda item: item[1] != "caution")
+
+
+def over(one: RankedSpot, other: RankedSpot) -> str:
+    """`A over B because ...`, by the points that each reason is worth; says so when nothing speaks for it."""
+    reasons = []
+    theirs = {c.name: c for c in other.criteria}
+    for c in one.criteria:
+        lead = c.contribution - theirs[c.name].contribution if c.name in theirs else 0.0
+        texts = [criterion_text(r, c.name) for r in (one, other)] if c.name in theirs else ["", ""]
+        if lead >= 0.05 and texts[0] != texts[1]:
+            reasons.append((lead, f"{SAY[c.name].format(*texts)} ({lead:+.1f} points)"))
+    said = [text for _, text in sorted(reasons, reverse=True)]
+    ways = [_ways(r.evaluation) for r in (one, other)]
+    if ways[0] > ways[1] > 0:
+        said.append("more than one road leads out" if ways[1] == 1 else f"{ways[0]} roads lead out, not {ways[1]}")
+    pair = f"{one.spot.name} over {other.spot.name}"
+    return f"{pair} because {'; '.join(said)}." if said else f"{pair}: no criterion speaks for it."
+
+
+def _ways(e: Evaluation) -> int:
+    return (e.access.ways_out or 0) if e.access else 0
+
+
+def compare_table(plan: Plan, spots: list[RankedSpot], units: Units) -> str:
+    """Sentences, table and what was found at one spot only, as HTML."""
+    first, *others = sorted(spots, key=lambda r: r.rank)
+    order = [first, *others]
+    lines = [line for other in others for line in (over(first, other), over(other, first))]
+    head = "".join(
+        f'<th>{named(r.spot.name)}<span class="sp-place">{place_text(r.rank)}, {shown(total(r))}</span></th>'
+        for r in order
+    )
+    body = ""
+    for row in compared(plan, order, units):
+        cells = "".join(
+            f'<td class="{"better" if n in row.best else ""}">{named(text)}'
+            + ('<b class="sp-tag">better</b>' if n in row.best else "")
+            + "</td>"
+            for n, text in enumerate(row.texts)
+        )
+        body += f'<tr class="{"differs" if row.differs else "alike"}"><th>{named(row.label)}</th>{cells}</tr>'
+    found = "".join(
+        style.note(severity, f"Only {r.spot.name}.", units.said(message))
+        for r, severity, message in own_findings(order)
+    )
+    return (
+        "".join(f'<p class="sp-over">{named(line)}</p>' for line in lines)
+        + f'<div class="sp-scroll"><table class="sp-table sp-compare"><thead><tr><th></th>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>" + found
+    )
+
+
+def total(ranked: RankedSpot) -> str:
+    """The score as every table prints it."""
+    return f"{parts_that_add_up([c.contribution for c in ranked.criteria])[1]:.1f} points"
+
+
+def picker(work: Work, plan: Plan) -> None:
+    """Which spots stand side by side; the first two until the user says otherwise."""
+    keys = [spot_key(r) for r in plan.spots]
+    held = [key for key in work.memory.get("compared", []) if key in keys]
+    names = {spot_key(r): f"{clean(r.spot.name)} ({place_text(r.rank)})" for r in plan.spots}
+    work.memory["compared"] = st.multiselect(
+        "Spots side by side, two or three",
+        keys,
+        default=held or keys[:2],
+        max_selections=MOST,
+        format_func=lambda key: names[key],
+        key=f"compare_{work.edition}_{'_'.join(sorted(keys))}",
+    )
+
+
+def chosen_for(work: Work, plan: Plan) -> list[RankedSpot]:
+    """The spots picked, as the plan of the moment ranks them."""
+    held = work.memory.get("compared") or [spot_key(r) for r in plan.spots[:2]]
+    return [r for r in plan.spots if spot_key(r) in held]
+
+
+def table_or_word(work: Work, plan: Plan, units: Units) -> str:
+    """The comparison, or what to do when fewer than two spots are picked."""
+    spots = chosen_for(work, plan)
+    if len(spots) < 2:
+        return f'<p class="sp-small">{shown("Pick at least two spots.")}</p>'
+    return compare_table(plan, spots, units)

@@ -1,0 +1,60 @@
+"""Weights: sliders that move the ranking at once, and how firm the first place is."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from siteplanner.app.mission_form import WEIGHTS
+from siteplanner.app.session import Work
+from siteplanner.mission import Weights
+from siteplanner.planning.pipeline import rescore
+from siteplanner.planning.scoring import CRITERIA
+
+SLIDERS = "_sliders"
+
+
+def weights(work: Work) -> None:
+    """Sliders that move the ranking at once; nothing physical is computed again."""
+    planned = work.planned
+    assert planned is not None
+    start = planned.mission.weights.model_dump()
+    applies = [
+        name
+        for name in CRITERIA
+        if name != "must_serve"
+        or any(r.evaluation.coverage and r.evaluation.coverage.must_serve for r in planned.spots)
+    ]
+    kept = work.memory.setdefault("weights", dict(start))
+    st.caption("How much each thing counts. The ranking follows at once.")
+    top = max(10.0, *start.values())
+    first = slider_values(work, kept, applies)
+    for name in applies:
+        kept[name] = st.slider(WEIGHTS[name], 0.0, top, first[name], 0.5, format="%.1f", key=slider_key(work, name))
+    st.button("Back to the mission's weights", on_click=reset_weights, args=(work,), disabled=kept == start)
+    if sum(kept.values()) <= 0:
+        st.warning("At least one weight must be above 0; the last ranking stays.")
+        return
+    wanted = Weights(**kept)
+    if work.plan is None or wanted != work.plan.mission.weights:
+        work.plan = planned if wanted == planned.mission.weights else rescore(planned, wanted)
+
+
+def slider_key(work: Work, name: str) -> str:
+    """The slider's name in the session: another plan, another visit or a reset makes other sliders."""
+    return f"weight_{name}_{work.edition}_{id(work.planned)}_{st.session_state.get(SLIDERS, (0, {}))[0]}"
+
+
+def slider_values(work: Work, kept: dict[str, float], names: list[str]) -> dict[str, float]:
+    """Where the sliders start. A slider that is set afterwards forgets it while its panel is shut, so sliders that
+    must start elsewhere are new ones."""
+    if slider_key(work, names[0]) not in st.session_state:
+        turn = st.session_state.get(SLIDERS, (0, {}))[0]
+        st.session_state[SLIDERS] = (turn + 1, {name: float(value) for name, value in kept.items()})
+    return st.session_state[SLIDERS][1]
+
+
+def reset_weights(work: Work) -> None:
+    """Back to the mission's own; the old sliders go with what the browser holds of them."""
+    work.memory.pop("weights", None)
+    turn = st.session_state.get(SLIDERS, (0, {}))[0]
+    st.session_state[SLIDERS] = (turn + 1, {})

@@ -1,0 +1,190 @@
+"""Why here, why not here: any place clicked or typed, with every figure and what would have to change."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from siteplanner.app import places, style
+from siteplanner.app.labels import Units, degrees, error_text, minutes
+from siteplanner.app.session import Work
+from siteplanner.errors import SiteplannerError
+from siteplanner.outputs.aiming import both_bearings
+from siteplanner.outputs.text import (
+    bearing_text,
+    grade_text,
+    named,
+    number_text,
+    parts_that_add_up,
+    percent_text,
+    shown,
+)
+from siteplanner.planning.change import changes, lead_needed, nearest_pass
+from siteplanner.planning.explain import Explanation, explain
+from siteplanner.planning.model import Criterion, Evaluation, Plan
+from siteplanner.planning.words import compass_point
+
+
+def ask(work: Work, latitude: float, longitude: float) -> None:
+    """Judge any place by the same code as the ranked spots."""
+    work.memory.pop("ask_error", None)
+    work.asked = None
+    if work.plan is None:
+        return
+    try:
+        work.asked = explain(work.plan, latitude, longitude)
+    except SiteplannerError as error:
+        work.memory["ask_error"] = error
+
+
+def the_point(work: Work, units: Units) -> None:
+    """Why here or why not here, for a place clicked or typed."""
+    st.html(style.head("Why here, why not here"))
+    error = work.memory.get("ask_error")
+    if error is not None:
+        what, remedy = error_text(error)
+        st.warning(f"{what} {remedy}")
+    if work.asked is not None and work.plan is not None:
+        st.html(verdict(work.asked, work.plan, units))
+    elif error is None:
+        st.caption("Click any place on the map, or type one here.")
+    with st.form("ask", border=False, clear_on_submit=False):
+        box, button = st.columns([4, 1], vertical_alignment="bottom")
+        text = box.text_input("Place", placeholder=places.EXAMPLES, label_visibility="collapsed")
+        if button.form_submit_button("Ask", width="stretch"):
+            try:
+                ask(work, *places.read(text))
+            except SiteplannerError as wrong:
+                work.asked, work.memory["ask_error"] = None, wrong
+            st.rerun()
+
+
+def verdict(found: Explanation, plan: Plan, units: Units) -> str:
+    """In or out, every reason, what would have to change, every figure, and the score's parts."""
+    spot = found.evaluation.spot
+    where = places.written(spot.latitude, spot.longitude, units.place)
+    if found.passes:
+        score = parts_that_add_up([c.contribution for c in found.criteria])[1]
+        text = style.note(
+            "in",
+            "It passes.",
+            f"{where} would take place {found.would_rank} with {score:.1f} points.",
+            units.said(lead_needed(found, plan)),
+        )
+    else:
+        text = style.note("out", "Ruled out.", where)
+        reasons = [reason for _, reason in found.evaluation.failed]
+        if not found.in_search_ground:
+            reasons.insert(
+                0,
+                "It lies outside the search ground, which reaches "
+                "no farther from the incident area than the search radius.",
+            )
+        text += style.bullets("out", [units.said(reason) for reason in reasons])
+        text += style.head("What would have to change") + style.bullets(
+            "", [units.said(line) for line in (*changes(found, plan.mission), *_nearest(found, plan, units))]
+        )
+    text += style.head("Every figure") + figures(found.evaluation, units)
+    if found.criteria and found.evaluation.coverage is not None:
+        text += score_table(found.criteria)
+    for finding in (*found.findings, *found.evaluation.findings):
+        text += style.note(
+            finding.severity,
+            finding.severity.capitalize() + ".",
+            units.said(finding.message),
+            units.said(finding.remedy),
+        )
+    return text
+
+
+def _nearest(found: Explanation, plan: Plan, units: Units) -> list[str]:
+    """Where the nearest ground lies that passes as it is."""
+    spot = found.evaluation.spot
+    near = nearest_pass(plan.scene.ruling, spot.x, spot.y)
+    if near is None:
+        return []
+    where = places.written(near.latitude, near.longitude, units.place)
+    if near.distance_m < plan.scene.ruling.cell_size_m:
+        return []
+    return [
+        f"Or move: the nearest ground that passes every limit on the map is {units.distance(near.distance_m)} away, "
+        f"{compass_point(near.bearing_deg)} ({bearing_text(near.bearing_deg)} true), at {where}."
+    ]
+
+
+def figures(e: Evaluation, units: Units) -> str:
+    """Ground, sky, service and way in of one place, as a table."""
+    g = e.ground
+    rows = [
+        ("Elevation", units.length(e.spot.elevation_m)),
+        ("Slope of the ground", degrees(g.slope_deg)),
+        ("Roll, pitch at best heading", f"{degrees(g.roll_deg)}, {degrees(g.pitch_deg)}"),
+    ]
+    rows += [
+        (
+            f"Sky toward {look.satellite_name}",
+            f"{degrees(look.elevation_deg)} up at {both_bearings(look.azimuth_deg, e)}, "
+            f"skyline {degrees(look.horizon_deg)}, margin {degrees(look.margin_deg)}, "
+            f"{sky_word(look.clear, look.margin_deg)}",
+        )
+        for look in e.sky
+    ]
+    if e.coverage is not None:
+        c = e.coverage
+        rows.append(
+            ("Incident area served", f"{percent_text(c.share)} with the mast at {units.length(c.mast_height_m)}")
+        )
+        rows += [
+            (p.name, f"{percent_text(p.probability)}, margin {number_text(p.margin_db, 0, 'dB')}") for p in c.must_serve
+        ]
+    if e.access is not None:
+        a = e.access
+        rows += [
+            (
+                "Drive from staging",
+                f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}, steepest "
+                f"{grade_text(a.worst_grade_pct)}",
+            ),
+            ("Last leg over ground", units.distance(a.last_leg_m)),
+            ("Ways out", ways_words(a.ways_out)),
+        ]
+    if e.on_air is not None:
+        air = e.on_air
+        rows.append(
+            ("On air", f"{air.low_min:.0f} to {air.high_min:.0f} min after dispatch, likely {air.likely_min:.0f}")
+        )
+    return style.table(rows)
+
+
+def ways_words(count: int | None) -> str:
+    """How many ways lead out, in words."""
+    return {None: "not worked out", 1: "one: no way round if it closes", 2: "two that share no road"}.get(
+        count, str(count)
+    )
+
+
+def sky_word(clear: bool, margin_deg: float) -> str:
+    """What a look's margin means."""
+    return "clear" if clear else "not known" if margin_deg != margin_deg else "not clear"
+
+
+def score_table(criteria: tuple[Criterion, ...]) -> str:
+    """Value, share of full marks, weight and points of each criterion, and their sum."""
+    points, total = parts_that_add_up([c.contribution for c in criteria])
+    rows = "".join(
+        f'<tr><th><span class="sp-swatch" style="background:{style.CRITERION_COLOURS.get(c.name, "#777777")}"></span>'
+        f'{named(c.label)}</th><td class="num">{shown(criterion_value(c))}</td>'
+        f'<td class="num">{100 * c.utility:.0f} %</td><td class="num">{100 * c.weight:.0f}</td>'
+        f'<td class="num">{p:.1f}</td></tr>'
+        for c, p in zip(criteria, points, strict=True)
+    )
+    return (
+        '<div class="sp-scroll"><table class="sp-table"><thead><tr><th>Criterion</th><th class="num">Value</th>'
+        '<th class="num">Full marks</th><th class="num">of points</th><th class="num">Points</th></tr></thead>'
+        f'<tbody>{rows}</tbody><tfoot><tr><th>Score</th><td></td><td></td><td class="num">100</td>'
+        f'<td class="num">{total:.1f}</td></tr></tfoot></table></div>'
+    )
+
+
+def criterion_value(c: Criterion) -> str:
+    """A criterion's figure with its unit."""
+    return number_text(c.value, 1, c.unit.split(" ")[0])
