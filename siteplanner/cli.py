@@ -160,6 +160,7 @@ def explain(
             f"The plan cannot be read ({error}).", remedy="Give the plan.json of a run.", file=plan_file
         ) from None
     with _bar(quiet) as progress:
+        from siteplanner.outputs.aiming import sky_sentences
         from siteplanner.planning.explain import explain_record
         from siteplanner.planning.record import evaluation_record
 
@@ -171,6 +172,7 @@ def explain(
         "failed": [{"limit": c, "reason": r} for c, r in found.evaluation.failed],
         "score": found.score,
         "would_rank": found.would_rank,
+        "sky_sentences": sky_sentences(found.evaluation),
         "criteria": {
             c.name: {
                 "value": c.value,
@@ -259,6 +261,8 @@ def _print_explanation(result: dict[str, Any]) -> None:
             f"margin {_figure(look['margin_deg'], 'deg')}",
             highlight=False,
         )
+    for sentence in result["sky_sentences"]:
+        stdout.print(f"  {escape(sentence)}", highlight=False)
 
 
 def _number(value: float | None) -> str:

@@ -49,6 +49,7 @@ CSS = """<style>
   white-space: nowrap; }
 .sp-big { font-size: 26px; font-weight: 700; line-height: 1.25; font-variant-numeric: tabular-nums; }
 .sp-small { font-size: 13px; opacity: .75; margin: 4px 0 0; }
+.sp-figure { max-width: 1100px; background: #fff; } .sp-figure svg { display: block; width: 100%; height: auto; }
 .sp-legend { display: flex; flex-wrap: wrap; gap: 2px 14px; font-size: 14px; align-items: center; }
 .sp-legend span { white-space: nowrap; }
 .sp-legend b { font-weight: 600; flex-basis: 100%; }

@@ -35,6 +35,7 @@ class Blocks:
     highest_m: np.ndarray
     gap: np.ndarray  # 1 where any cell of the block is unknown
     ceiling_m: float  # highest known ground of all; -inf when nothing is known
+    raster: np.ndarray | None = None  # what the blocks were made from
 
 
 def usable(elevation_m: np.ndarray) -> np.ndarray:
@@ -47,8 +48,9 @@ def usable(elevation_m: np.ndarray) -> np.ndarray:
 
 def blocks(elevation_m: np.ndarray) -> Blocks:
     """Prepare a raster once for many walks (0.01 s for 4000 x 4000 cells)."""
-    highest, gap = _block_maxima(usable(elevation_m))
-    return Blocks(highest, gap, float(highest.max()))
+    z = usable(elevation_m)
+    highest, gap = _block_maxima(z)
+    return Blocks(highest, gap, float(highest.max()), z)
 
 
 def direction(azimuth_deg: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
@@ -147,7 +149,12 @@ def _look_around(
     known: Blocks | None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Tangent, distance known to, and how the known part ends: 0 complete, 1 a gap, 2 the raster's end."""
-    z = surface(elevation_m, obstacles_m)
+    if obstacles_m is not None and known is not None and known.raster is not None:
+        z = known.raster  # the higher of both, made once for all points
+        if z.shape != np.shape(elevation_m):
+            raise ValueError("The blocks must have been made from a raster of the elevation's rows and columns.")
+    else:
+        z = surface(elevation_m, obstacles_m)
     rows, cols = z.shape
     if not (0 <= row <= rows - 1 and 0 <= col <= cols - 1):
         raise ValueError(f"The point ({row}, {col}) lies outside the raster's {rows} x {cols} cell centres.")

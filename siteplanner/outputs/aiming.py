@@ -5,7 +5,10 @@ Plain text, not escaped: each output passes it through its own function of `text
 
 from __future__ import annotations
 
-from siteplanner.outputs.text import bearing_text, number_text
+import math
+from dataclasses import dataclass
+
+from siteplanner.outputs.text import FOOT_M, bearing_text, number_text
 from siteplanner.planning.model import Evaluation, RankedSpot
 
 
@@ -27,6 +30,56 @@ def compass_words(evaluation: Evaluation) -> str:
         return f"Magnetic declination not known: bearings are true only.{why}"
     rule = f"Magnetic = true {'-' if turn >= 0 else '+'} {abs(turn):.1f}°"
     return f"{rule}." if compass is None else f"{rule} ({compass.source})."
+
+
+@dataclass(frozen=True)
+class TreeRow:
+    """How tall a tree may be in the line to one satellite, at each of `skyline.TREE_DISTANCES_M`."""
+
+    satellite_name: str
+    azimuth_deg: float
+    distances_m: tuple[float, ...]
+    heights: tuple[str, ...]  # `21 m (68 ft)`, rounded down; `none: the ground blocks`; `not known`
+
+
+def tree_rows(evaluation: Evaluation, clear_only: bool = False) -> list[TreeRow]:
+    """What a crew can check by eye, without an instrument, one row a satellite."""
+    limits = evaluation.skyline.trees if evaluation.skyline is not None else ()
+    out = []
+    for look in evaluation.sky:
+        own = [t for t in limits if t.satellite_name == look.satellite_name and t.azimuth_deg == look.azimuth_deg]
+        if own and (look.clear or not clear_only):
+            row = TreeRow(look.satellite_name, look.azimuth_deg, tuple(t.distance_m for t in own),
+                          tuple(_tree_text(t.tree_m) for t in own))  # fmt: skip
+            out.append(row)
+    return out
+
+
+def _tree_text(height_m: float) -> str:
+    if math.isnan(height_m):
+        return "not known"
+    if height_m <= 0:
+        return "none: the ground blocks"
+    return f"{math.floor(height_m)} m ({math.floor(height_m / FOOT_M)} ft)"
+
+
+def tree_sentences(evaluation: Evaluation) -> list[str]:
+    """`In the line to slot 113 W (180° true) a tree 30 m away may be up to 23 m (76 ft) tall, 60 m away 44 m ...`"""
+    out = []
+    for row in tree_rows(evaluation):
+        parts = [f"{d:.0f} m away {text}" for d, text in zip(row.distances_m, row.heights, strict=True)]
+        first, *others = parts
+        first = first.replace(" away ", " away may be up to ", 1) + " tall" if first[-1] == ")" else first
+        out.append(
+            f"In the line to {row.satellite_name} ({bearing_text(row.azimuth_deg)} true) a tree "
+            f"{', '.join([first, *others])}."
+        )
+    return out
+
+
+def sky_sentences(evaluation: Evaluation) -> list[str]:
+    """What the spot sees of the satellite arc, and what a crew can check by eye."""
+    return [*([evaluation.arc.sentence] if evaluation.arc is not None else []), *tree_sentences(evaluation)]
 
 
 def both_bearings(true_deg: float, evaluation: Evaluation) -> str:

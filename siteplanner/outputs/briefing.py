@@ -97,6 +97,7 @@ def _crew(c: dict[str, Any]) -> list[str]:
         f"Nose {c['stand'][0][1]}",
         "Jacks: " + ", ".join(f"{corner} {lift}" for corner, lift in c["jacks"]),
         *dish,
+        c["arc"],
         _pairs(c["mast"]) + " " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
         c["wind"][0],
         "Keep away from antennas (47 CFR 1.1310; ICNIRP): "

@@ -12,13 +12,14 @@ from itertools import pairwise
 
 import numpy as np
 
+from siteplanner.outputs.aiming import tree_rows
 from siteplanner.outputs.text import bearing_text, number_text, xml_text
-from siteplanner.planning.evaluate import BEAM_OFFSETS_DEG
 from siteplanner.planning.model import Evaluation, Look
 from siteplanner.planning.skyline import ArcPoint, Skyline
+from siteplanner.planning.slots import BEAM_OFFSETS_DEG
 
-WIDTH, HEIGHT = 760.0, 330.0
-LEFT, RIGHT, TOP, BOTTOM = 44.0, 10.0, 14.0, 74.0  # room for axes and legend around the drawing
+WIDTH, HEIGHT = 760.0, 346.0
+LEFT, RIGHT, TOP, BOTTOM = 44.0, 10.0, 14.0, 90.0  # room for axes and legend around the drawing
 FONT = 'font-family="DejaVu Sans, sans-serif"'
 WINDS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
 BEAM_HALF_DEG = float(BEAM_OFFSETS_DEG[-1])
@@ -62,6 +63,7 @@ def horizon_svg(evaluation: Evaluation) -> str | None:
         _slots(evaluation.sky, figure, frame),
         _axes(frame),
         _legend(figure, key),
+        _trees(evaluation),
         "</svg>",
     ]
     return "".join(parts)
@@ -213,6 +215,18 @@ def _axes(frame: _Frame) -> str:
     return out
 
 
+def _trees(evaluation: Evaluation) -> str:
+    """How tall a tree may be in the line to the best satellite in view; on the last line of the drawing."""
+    rows = tree_rows(evaluation, clear_only=True)
+    if not rows:
+        return ""
+    row = max(rows, key=lambda r: next(k.margin_deg for k in evaluation.sky if k.satellite_name == r.satellite_name))
+    name = row.satellite_name if len(row.satellite_name) <= 24 else row.satellite_name[:23] + "…"
+    tall = ", ".join(f"{d:.0f} m away {h}" for d, h in zip(row.distances_m, row.heights, strict=True))
+    words = f"tallest tree in the line to {name}: {tall}"
+    return f'<text x="{LEFT:g}" y="{HEIGHT - 4:g}" font-size="11" {FONT}>{xml_text(words)}</text>'
+
+
 def _legend(figure: Skyline, key: str) -> str:
     entries = [('<rect width="20" height="9" fill="#b5b5b5" stroke="#000"/>', "bare ground")]
     if figure.surface_deg is not None:
@@ -247,5 +261,5 @@ def _legend(figure: Skyline, key: str) -> str:
         x += wide
     ticks = "bearings true; ticks on the arc: every 10° of orbital longitude"
     return (
-        out + f'<text x="{WIDTH - RIGHT:g}" y="{HEIGHT - 4:g}" font-size="10" {FONT} text-anchor="end">{ticks}</text>'
+        out + f'<text x="{WIDTH - RIGHT:g}" y="{HEIGHT - 20:g}" font-size="10" {FONT} text-anchor="end">{ticks}</text>'
     )

@@ -8,14 +8,17 @@ from dataclasses import replace
 from siteplanner.planning.evaluate import Judge
 from siteplanner.planning.model import Evaluation, RankedSpot
 from siteplanner.planning.skyline import skyline
+from siteplanner.planning.slots import visible_arc
 
 
 def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
-    """The same evaluation with its horizon diagram."""
-    if evaluation.skyline is not None:
+    """The same evaluation with its horizon diagram and the part of the satellite arc in view."""
+    if evaluation.skyline is not None and evaluation.arc is not None:
         return evaluation
     return replace(
-        evaluation, skyline=judge.step("skyline", skyline, judge.study, evaluation.spot, evaluation.sky)
+        evaluation,
+        skyline=judge.step("skyline", skyline, judge.study, evaluation.spot, evaluation.sky),
+        arc=judge.step("arc", visible_arc, judge.study, evaluation.spot, evaluation.sky),
     )
 
 

@@ -9,8 +9,6 @@ from typing import Any, TypeVar
 import numpy as np
 from shapely.geometry import Point
 
-from siteplanner.core.geodesy import look_angles
-from siteplanner.core.horizon import horizon_reach
 from siteplanner.core.terrain import attitude, best_heading, footprint, jack_lifts_m
 from siteplanner.errors import Finding
 from siteplanner.planning.backhaul import backhaul_findings, broken_backhaul, judge_backhauls
@@ -28,6 +26,7 @@ from siteplanner.planning.model import (
 from siteplanner.planning.reuse import Reuse
 from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
 from siteplanner.planning.service import predict_coverage
+from siteplanner.planning.slots import look_at
 from siteplanner.planning.study import Study
 from siteplanner.planning.timeline import time_on_air
 from siteplanner.roads.closed_off import closures_before
@@ -35,7 +34,6 @@ from siteplanner.roads.routing import nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 
 T = TypeVar("T")
-BEAM_OFFSETS_DEG = np.linspace(-1.5, 1.5, 7)  # skyline over a small dish's beam; common practice, no source
 LEVEL_ROLL_DEG = 1.0  # less roll than this counts as none, so that the nose can point the way out; common practice
 
 
@@ -146,43 +144,23 @@ def judge_sky(
     study: Study, spot: Spot, cell: tuple[int, int], declination_deg: float | None = None
 ) -> tuple[Look, ...]:
     """Look angles, exact skyline over the beam's width and margin for every satellite named."""
-    grid, sky = study.elevation, study.mission.sky
-    obstacles = None if study.obstacles is None else study.obstacles.values
-    height = study.mission.trailer.dish_height_m
-    # beside a hole the blended height is unknown, the cell's own is not
-    above_sea = spot.elevation_m if np.isfinite(spot.elevation_m) else float(grid.values[cell])
-    convergence = grid.convergence_deg(spot.x, spot.y)
-    top = float(np.nanmax(grid.values if obstacles is None else obstacles))
-    eye = float(grid.values[cell]) + height
+    sky = study.mission.sky
+    seen = look_at(study, spot, cell, np.array([s.longitude_deg for s in sky.satellites]))
     looks = []
-    for satellite in sky.satellites:
-        azimuth, elevation, skew = (
-            float(v) for v in look_angles(spot.latitude, spot.longitude, above_sea, satellite.longitude_deg)
-        )
-        bearings = azimuth - convergence + BEAM_OFFSETS_DEG
-        skyline, known_to = horizon_reach(
-            grid.values, grid.cell_size_m, *cell, bearings, height, obstacles_m=obstacles, known=study.blocks
-        )
-        horizon, reach = float(np.max(skyline)), float(np.min(known_to))
-        margin = elevation - horizon
-        # A skyline cut short by the data's edge is a lower bound: it may block, but it never clears, unless the
-        # line of sight has already risen above the highest ground there.
-        if np.isfinite(reach) and margin >= sky.min_margin_deg:
-            line = eye + reach * np.tan(np.radians(elevation - sky.min_margin_deg))
-            if line < top:
-                horizon = margin = float("nan")
+    for k, satellite in enumerate(sky.satellites):
+        azimuth = float(seen.azimuth_deg[k])
         looks.append(
             Look(
                 satellite.name or f"{satellite.longitude_deg:g} deg",
                 satellite.longitude_deg,
                 azimuth,
                 None if declination_deg is None else (azimuth - declination_deg) % 360,
-                elevation,
-                skew,
-                horizon,
-                margin,
-                reach,
-                bool(margin >= sky.min_margin_deg and elevation >= sky.min_elevation_deg),
+                float(seen.elevation_deg[k]),
+                float(seen.skew_deg[k]),
+                float(seen.horizon_deg[k]),
+                float(seen.margin_deg[k]),
+                float(seen.known_to_m[k]),
+                bool(seen.clear[k]),
             )
         )
     return tuple(looks)

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from siteplanner.data.vectors import InputRecord
     from siteplanner.planning.magnetic import Magnetic
     from siteplanner.planning.skyline import Skyline
+    from siteplanner.planning.slots import VisibleArc
     from siteplanner.roads.network import RoadNetwork
     from siteplanner.roads.routing import Route
     from siteplanner.roads.ways_out import WaysOut
@@ -201,6 +202,7 @@ class Evaluation:
     findings: tuple[Finding, ...] = ()
     magnetic: Magnetic | None = None  # None: no elevation, so nothing was worked out
     skyline: Skyline | None = None  # for listed spots, user's spots and explained points; None elsewhere
+    arc: VisibleArc | None = None  # the same
     backhauls: tuple[Backhaul, ...] = ()  # every wanted one, in the mission's order
 
     @property

@@ -126,6 +126,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "access": None,
         "on_air": None,
         "skyline": None if e.skyline is None else _skyline_record(e.skyline),
+        "visible_arc": None if e.arc is None else asdict(e.arc),
         "findings": [finding.as_dict() for finding in e.findings],
     }
     if e.coverage is not None:
