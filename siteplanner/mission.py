@@ -226,6 +226,16 @@ class Sky(_Part):
         description="Sky margin kept between skyline and line of sight: half the beam and a bush. Common practice.",
     )
     min_elevation_deg: float = Field(5.0, gt=0, lt=90, description="Lower looks are refused. Common practice.")
+    dish_diameter_m: float = Field(
+        1.2, ge=0.2, le=20, description="Sets the beam, and with it the sun outages. Common practice for a trailer."
+    )
+    downlink_ghz: float = Field(
+        11.95,
+        ge=1,
+        le=50,
+        description="The middle of 11.7 to 12.2 GHz, fixed-satellite downlink of the Americas (ITU Radio Regulations, "
+        "Article 5, from memory).",
+    )
 
 
 class OpenSky(_Part):

@@ -13,7 +13,7 @@ from siteplanner.app.labels import Units, degrees, minutes, plain
 from siteplanner.app.session import spot_key
 from siteplanner.app.start import finding_note
 from siteplanner.app.why import score_table
-from siteplanner.outputs.aiming import both_bearings, compass_words, tree_rows
+from siteplanner.outputs.aiming import both_bearings, compass_words, sun_words, tree_rows
 from siteplanner.outputs.figures import horizon_svg
 from siteplanner.outputs.text import bearing_text, clean, grade_text, named, percent_text, shown
 from siteplanner.planning.arrival import arrival_checks
@@ -51,7 +51,7 @@ def page() -> None:
         st.html(drive(e, units) + park(e, units))
     with right:
         st.html(raise_and_aim(e, units) + on_air(e) + on_arrival(plan, ranked))
-    st.html(skyline_figure(e, units))
+    st.html(skyline_figure(plan, e, units))
     st.html(turns(plan, e, units))
     left, right = st.columns(2, gap="medium")
     with left:
@@ -149,7 +149,7 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
     return style.head("Raise and aim") + big + style.table(rows) + dish + compass
 
 
-def skyline_figure(e: Evaluation, units: Units) -> str:
+def skyline_figure(plan: Plan, e: Evaluation, units: Units) -> str:
     """The horizon diagram, what of the arc is in view, and how tall a tree may be."""
     drawn = horizon_svg(e)
     if drawn is None:
@@ -158,7 +158,8 @@ def skyline_figure(e: Evaluation, units: Units) -> str:
     rows = [(r.satellite_name, *r.heights) for r in tree_rows(e)]
     away = [f"{units.length(d)} away" for d in TREE_DISTANCES_M]
     trees = style.table(rows, ("A tree in the line may be up to", *away), figures=(1, 2, 3)) if rows else ""
-    return style.head("Skyline and satellites") + f'<div class="sp-figure">{drawn}</div>' + arc + trees
+    sun = "".join(f"<p>{shown(sentence)}</p>" for sentence in sun_words(plan, e))
+    return style.head("Skyline and satellites") + f'<div class="sp-figure">{drawn}</div>' + arc + trees + sun
 
 
 def on_air(e: Evaluation) -> str:

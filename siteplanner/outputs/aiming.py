@@ -9,7 +9,8 @@ import math
 from dataclasses import dataclass
 
 from siteplanner.outputs.text import FOOT_M, bearing_text, number_text
-from siteplanner.planning.model import Evaluation, RankedSpot
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+from siteplanner.planning.sun_outage import outage_sentence
 
 
 def declination_deg(evaluation: Evaluation) -> float | None:
@@ -75,6 +76,14 @@ def tree_sentences(evaluation: Evaluation) -> list[str]:
             f"{', '.join([first, *others])}."
         )
     return out
+
+
+def sun_words(plan: Plan, evaluation: Evaluation) -> list[str]:
+    """The next days on which the sun stands behind each satellite that works at this spot, one sentence each."""
+    if plan.sun is None or not evaluation.dish_wanted:
+        return []
+    works = {look.satellite_name for look in evaluation.sky if look.clear}
+    return [outage_sentence(one) for one in plan.sun.satellites if one.satellite_name in works]
 
 
 def sky_sentences(evaluation: Evaluation) -> list[str]:

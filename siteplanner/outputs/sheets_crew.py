@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from siteplanner.outputs.aiming import compass_words, declination_deg
+from siteplanner.outputs.aiming import compass_words, declination_deg, sun_words
 from siteplanner.outputs.figures_timeline import timeline_svg
 from siteplanner.outputs.sheets_commander import weakest_points, wind_words
 from siteplanner.outputs.sheets_fonts import name_in_text, short
@@ -197,6 +197,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "jacks": [[label, lift_text(e.ground.jack_differences_m.get(key))] for key, label in CORNERS],
         "jack_note": f"Lift above the highest corner. Jack travel {trailer.jack_travel_m:g} m; pads on soft ground.",
         "dish": _dish(ranked),
+        "sun": [name_in_text(s, 300) for s in sun_words(plan, e)],
         "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None else "",
         "look_for": f"{LOOK_FOR} {tree_words(e)}".strip(),
         "mast": [("Mast stop", number_text(coverage.mast_height_m, 0, "m"))] if coverage else [],

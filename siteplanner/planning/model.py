@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from siteplanner.planning.magnetic import Magnetic
     from siteplanner.planning.skyline import Skyline
     from siteplanner.planning.slots import VisibleArc
+    from siteplanner.planning.sun_outage import SunOutages
     from siteplanner.roads.network import RoadNetwork
     from siteplanner.roads.routing import Route
     from siteplanner.roads.ways_out import WaysOut
@@ -291,6 +292,7 @@ class Plan:
     scene: Scene
     timings_s: dict[str, float] = field(default_factory=dict)
     forecast: WindForecast | None = None
+    sun: SunOutages | None = None  # None: not worked out
     extra: dict[str, Any] = field(default_factory=dict)
 
     @property

@@ -26,6 +26,7 @@ from siteplanner.planning.reuse import Kept, Reuse
 from siteplanner.planning.scoring import firmness, rank
 from siteplanner.planning.sky_margin import sky_margin
 from siteplanner.planning.study import Study, load_study
+from siteplanner.planning.sun_outage import SunOutages, sun_outages
 
 NEIGHBOURS = 8  # cells looked at around each of the best spots
 
@@ -96,6 +97,7 @@ def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Ke
         scene=scene_of(judge),
         timings_s=stages.timings_s,
         forecast=forecast,
+        sun=sun_of(study),
         extra={
             "firmness": firmness(listed),
             "search": search,
@@ -201,6 +203,14 @@ def software() -> dict[str, str]:
         "numpy": np.__version__,
         "created": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
     }
+
+
+def sun_of(study: Study) -> SunOutages:
+    """Sun outages in the middle of the incident area: good to a few seconds for every spot around it."""
+    centre = study.area.geometry.union_all().centroid
+    longitude, latitude = (float(v) for v in study.elevation.lonlat(centre.x, centre.y))
+    height = float(study.elevation.sample(centre.x, centre.y))
+    return sun_outages(study.mission, latitude, longitude, height if np.isfinite(height) else 0.0)
 
 
 def _magnetic_findings(study: Study) -> list[Finding]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from datetime import UTC
 from typing import Any
 
 from siteplanner.planning.arrival import arrival_checks
@@ -11,6 +12,7 @@ from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
 from siteplanner.planning.site_wind import SiteWind
 from siteplanner.planning.skyline import Skyline
+from siteplanner.planning.sun_outage import SunOutages, outage_sentence
 from siteplanner.planning.timeline import Timeline
 from siteplanner.planning.words import CAUTIONS, firmness_sentence, recommendation
 
@@ -32,6 +34,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "findings": [finding.as_dict() for finding in plan.findings],
         "rulings": [asdict(share) for share in plan.rulings],
         "search": plan.extra.get("search", {}),
+        "sun_outages": _sun_record(plan.sun),
         "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
         "rejected": [
             {**evaluation_record(e), "failed": [{"limit": c, "reason": r} for c, r in e.failed]} for e in plan.rejected
@@ -76,6 +79,38 @@ def _skyline_record(figure: Skyline) -> dict[str, Any]:
         "margin_deg": figure.margin_deg,
         "tree_limits": [
             {name: v if isinstance(v, str) else round(v, 1) for name, v in asdict(t).items()} for t in figure.trees
+        ],
+    }
+
+
+def _sun_record(sun: SunOutages | None) -> dict[str, Any] | None:
+    """Times as in the dispatch time's offset and in UTC."""
+    if sun is None:
+        return None
+    return {
+        "latitude": sun.latitude,
+        "longitude": sun.longitude,
+        "first_day": sun.first_day.isoformat(),
+        "beam_deg": round(sun.beam_deg, 3),
+        "half_width_deg": round(sun.half_width_deg, 3),
+        "satellites": [
+            {
+                "satellite_name": one.satellite_name,
+                "satellite_longitude_deg": one.satellite_longitude_deg,
+                "sentence": outage_sentence(one),
+                "outages": [
+                    {
+                        "start_utc": o.start.astimezone(UTC).isoformat(timespec="seconds"),
+                        "end_utc": o.end.astimezone(UTC).isoformat(timespec="seconds"),
+                        "start": o.start.isoformat(timespec="seconds"),
+                        "end": o.end.isoformat(timespec="seconds"),
+                        "minutes": round(o.minutes, 1),
+                        "closest_deg": round(o.closest_deg, 3),
+                    }
+                    for o in one.outages
+                ],
+            }
+            for one in sun.satellites
         ],
     }
 
