@@ -1,0 +1,244 @@
+"""The text of each printed sheet against plan.json: every figure that a reader acts on, for both samples.
+
+Nothing here formats by the program's own functions. The rounding rule, stated once:
+shares in whole per cent (below 1 and above 99 said so); distances below 995 m in whole metres and feet, above in
+tenths of kilometres and miles; short distances in tenths of a metre with whole feet; drive times in whole minutes;
+bearings in three whole figures; dish angles and ground angles in tenths of a degree; jack lifts in centimetres and
+tenths of an inch; coordinates in six decimals, in minutes to four, and as grid reference in groups.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import re
+from datetime import datetime, timedelta
+
+import pytest
+from pypdf import PdfReader
+
+from siteplanner.outputs.sheets import sheet_pdf
+from siteplanner.outputs.write import json_text
+from siteplanner.planning.record import plan_record
+
+INVISIBLE = dict.fromkeys(map(ord, "\u200b\u2060\u2068\u2069\u00a0 \n\t\u200e\u200f"))
+FOOT_M, MILE_M, MPH = 0.3048, 1609.344, 0.44704
+KINDS = ("commander", "driver", "crew")
+SAMPLES = ("county_plan", "hills_plan")
+
+
+def squeezed(text: str) -> str:
+    return text.translate(INVISIBLE)
+
+
+@pytest.fixture(scope="module", params=SAMPLES)
+def told(request):
+    """(record read back from JSON, squeezed text by sheet, text as it is by sheet) of one sample."""
+    plan = request.getfixturevalue(request.param)
+    record = json.loads(json_text(plan_record(plan)))
+    raw = {}
+    for kind in KINDS:
+        pages = PdfReader(io.BytesIO(sheet_pdf(plan, kind))).pages
+        raw[kind] = " ".join(page.extract_text() for page in pages)
+    return record, {kind: squeezed(text) for kind, text in raw.items()}, raw
+
+
+def percent(share, digits=0):
+    step = 10.0**-digits
+    value = 100 * share
+    if 0 < value < step:
+        return f"below {step:.{digits}f} %"
+    return f"above {100 - step:.{digits}f} %" if 100 - step < value < 100 else f"{value:.{digits}f} %"
+
+
+def distance(metres):
+    if metres < 995:
+        return f"{metres:.0f} m ({metres / FOOT_M:,.0f} ft)"
+    return f"{metres / 1000:.1f} km ({metres / MILE_M:.1f} mi)"
+
+
+def short_distance(metres):
+    return f"{metres:,.1f} m ({metres / FOOT_M:,.0f} ft)"
+
+
+def bearing(degrees):
+    return f"{round(degrees) % 360:03d}°"
+
+
+def angle(degrees):
+    text = f"{degrees:.1f}"
+    return ("0.0" if text == "-0.0" else text) + "°"
+
+
+def speed(m_s):
+    return f"{m_s / MPH:.0f} mph ({m_s:.0f} m/s)"
+
+
+def clock(record, minutes):
+    moment = datetime.fromisoformat(record["timeline"]["dispatch"]) + timedelta(minutes=minutes)
+    return moment.strftime("%a %d %b %H:%M")
+
+
+def place(spot):
+    out = [f"{spot['latitude']:.6f}, {spot['longitude']:.6f}"]
+    halves = []
+    for value, words in ((spot["latitude"], "NS"), (spot["longitude"], "EW")):
+        whole = math.floor(abs(value))
+        halves.append(f"{whole}° {60 * (abs(value) - whole):07.4f}′ {words[value < 0]}")
+    reference = spot["grid_reference"].replace(" ", "")
+    zone, rest = reference[:-10], reference[-10:]  # ten digits: one metre
+    return [*out, ", ".join(halves), f"{zone}{rest[:5]} {rest[5:]}"]
+
+
+def drive(spot):
+    return f"{distance(spot['access']['drive_distance_m'])}, {spot['access']['drive_time_s'] / 60:.0f} min"
+
+
+def worst_grade(spot):
+    grade = spot["access"]["worst_grade_pct"]
+    return f"{abs(grade):.0f} % {'climb' if grade > 0 else 'descent'}"
+
+
+def wind(spot, record):
+    limits = record["mission"]["wind"]
+    out = [speed(limits["tracking_limit_m_s"]), speed(limits["stow_limit_m_s"])]
+    worst = spot["wind"]["worst"]
+    if worst is not None and worst["at_dish"] > 1.005:
+        out.append(f"speeds wind up to {worst['at_dish']:.2f} times (from {bearing(worst['from_deg'])})")
+        out.append(f"reached with {speed(spot['wind']['open_tracking_limit_m_s'])} in the open")
+    for span in spot["wind"]["spans"]:
+        out.append(f"Above the {span['limit']} limit: {span['start'][:16].replace('T', ' ')}")
+    return out
+
+
+def commander(record):
+    spot = record["spots"][0]
+    coverage, air, timeline = spot["coverage"], spot["on_air"], spot["timeline"]
+    out = [
+        record["recommendation"],
+        record["firmness"]["sentence"],
+        f"Service{percent(coverage['share'])} of the incident area",
+        f"Area served{coverage['served_area_km2']:.1f} km²",
+        f"On air{air['low_min']:.0f} to {air['high_min']:.0f} min after dispatch",
+        f"Likely{air['likely_min']:.0f} min after dispatch",
+        f"Drive{drive(spot)}",
+        f"Steepest{worst_grade(spot)}",
+        "Ways in" + {0: "none known", 1: "one: it can be cut off", 2: "two or more"}[spot["access"]["ways_out"]],
+        f"Satellite{max(k['margin_deg'] for k in spot['sky']):.0f}° above the skyline",
+        f"Ground{angle(spot['ground']['slope_deg'])} of slope",
+        f"refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
+        f"Relief{timeline['relief_h']:g} h after dispatch",
+        *place(spot),
+        *wind(spot, record),
+        *(f["message"] for f in spot["findings"] if f["severity"] != "note"),
+        *(f["message"] for f in record["findings"] if f["severity"] != "note"),
+        *(f"{p['name']}{percent(p['probability'])}{p['margin_db']:.0f} dB" for p in coverage["must_serve"]),
+    ]
+    if timeline["dispatch"]:
+        out.append(f"By the clock{clock(spot, timeline['early_min'])} to {clock(spot, timeline['late_min'])[-5:]}")
+    return out
+
+
+def driver(record):
+    spot = record["spots"][0]
+    part = spot["timeline"]["parts"][-3]  # the last leg ends on the spot
+    rig = record["mission"]["rig"]
+    return [
+        f"spot {spot['name']}",
+        drive(spot),
+        f"Grades{worst_grade(spot)}" if spot["access"]["worst_grade_pct"] > 0 else worst_grade(spot),
+        f"{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min after dispatch",
+        f"geo:{spot['latitude']:.6f},{spot['longitude']:.6f}",
+        f"{distance(spot['access']['last_leg_m'])} over ground",
+        f"nose at {bearing(spot['ground']['heading_deg'])} true",
+        f"Height{rig['height_m']:g} m ({rig['height_m'] / FOOT_M:.1f} ft)",
+        f"Mass{rig['mass_kg']:,.0f} kg ({rig['mass_kg'] / 0.45359237:,.0f} lb)",
+        *spot["access"]["unknown_limits"],
+        *place(spot),
+    ]
+
+
+def crew(record):
+    spot = record["spots"][0]
+    ground, coverage, timeline = spot["ground"], spot["coverage"], spot["timeline"]
+    east = spot["sky"][0]["azimuth_deg"] - spot["sky"][0]["azimuth_magnetic_deg"]  # declination, east positive
+    lifts = ground["jack_differences_m"]
+    stations = sorted(coverage["must_serve"], key=lambda p: (p["probability"], p["name"]))[:6]
+    power = record["mission"]["power"]
+    out = [
+        f"Set-up at spot {spot['name']}",
+        f"Nose points to{bearing(ground['heading_deg'])} true, {bearing(ground['heading_deg'] - east)} magnetic",
+        f"Slope{angle(ground['slope_deg'])}; roll {angle(ground['roll_deg'])}, pitch {angle(ground['pitch_deg'])}",
+        *(
+            f"{corner.replace('_', ' ').capitalize()}{lifts[corner]:.2f} m ({lifts[corner] / 0.0254:.1f} in)"
+            for corner in ("front_left", "front_right", "rear_left", "rear_right")
+        ),
+        f"Mast stop{coverage['mast_height_m']:.0f} m",
+        *(
+            f"Sector {n}{bearing(b)}{bearing(b - east)}"
+            for n, b in enumerate(coverage["sector_bearings_deg"], 1)
+        ),
+        *(f"{p['name']}{percent(p['probability'])}{bearing(p['bearing_deg'])}" for p in stations),
+        f"{timeline['fuel_low_h']:.0f} h at high burn, {timeline['fuel_likely_h']:.0f} h likely",
+        f"{power['fuel_tank_l']:g} l usable",
+        f"Refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
+        f"Relief {timeline['relief_h']:g} h after dispatch",
+        f"cells of {ground['cell_size_m']:g} m",
+        *(f["message"] for f in (*record["findings"], *spot["findings"]) if f["severity"] == "caution"),
+        *place(spot),
+        *wind(spot, record),
+    ]  # fmt: skip
+    for look in spot["sky"]:
+        names = "azimuth_deg", "azimuth_magnetic_deg", "elevation_deg", "skew_deg", "horizon_deg", "margin_deg"
+        out.append(look["satellite_name"] + "".join(angle(look[name]) for name in names))
+    for row, who in zip(spot["radio_exposure"], ("Public", "Crew who know of it"), strict=True):
+        both = short_distance(row["main_beam_m"]) + short_distance(row["icnirp_main_beam_m"])
+        out.append(f"{who}{both}{percent(row['ground_share'], 1)}")
+        out.append(f"{row['band_mhz']:g} MHz, {row['eirp_w']:.0f} W EIRP")
+        out.append(f"{row['limit_mw_cm2']:.3g} mW/cm², {row['icnirp_limit_w_m2']:.3g} W/m²")
+    for part in timeline["parts"]:
+        reach = f"{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min"
+        likely = clock(spot, part["end_mean_min"]) if timeline["dispatch"] else ""
+        out.append(f"{part['name']}{reach}{part['end_mean_min']:.0f} min{likely}")
+    return out
+
+
+EXPECTED = {"commander": commander, "driver": driver, "crew": crew}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_figure_of_plan_json_stands_on_its_sheet(told, kind):
+    record, texts, _ = told
+    expected = EXPECTED[kind](record)
+    assert len(expected) >= 15
+    missing = [words for words in expected if squeezed(words) not in texts[kind]]
+    assert not missing
+
+
+def shaken(value):
+    """The same data with every figure moved by more than its rounding."""
+    if isinstance(value, dict):
+        return {k: v if k in ("mission", "format", "ways_out") else shaken(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [shaken(v) for v in value]
+    return 1.137 * value + 0.51 if isinstance(value, float) else value
+
+
+def test_other_figures_would_be_found_missing(told):
+    """The test above can fail: with every figure moved, what held figures is no longer on the sheets."""
+    record, texts, _ = told
+    moved = {**shaken(record), "mission": record["mission"]}
+    for kind in KINDS:
+        as_told = EXPECTED[kind](record)
+        changed = [b for b in EXPECTED[kind](moved) if b not in as_told]
+        assert len(changed) >= 8
+        found = [words for words in changed if squeezed(words) in texts[kind]]
+        # a share that is above 99 % cannot be told from a larger one, nor a small one from another below 1 %
+        assert len(found) <= 1, found
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_figure_is_a_computer_s_word_for_unknown(told, kind):
+    _, _, raw = told
+    assert not re.findall(r"\b(?:nan|None|inf|null|NaT)\b|\de[-+]\d", raw[kind])
