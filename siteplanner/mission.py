@@ -389,6 +389,34 @@ class PowerLines(_Part):
     )
 
 
+class Site(_Part):
+    """The ground that a trailer stands on, and what stands, grows and flows beside it."""
+
+    structure_clearance_m: float = Field(
+        3.0, ge=0, description="Between a structure and the trailer with its outriggers: walk round, doors, stakes. "
+        "Common practice."
+    )  # fmt: skip
+    water_setback_m: float = Field(
+        10.0, ge=0, description="The spot's centre keeps this far from mapped water: footprint and a soft bank. "
+        "Common practice."
+    )  # fmt: skip
+    tree_height_m: float = Field(
+        3.0, gt=0, description="Surface less elevation that counts as a tree (or a roof). Common practice."
+    )
+    low_ground_m: float = Field(
+        3.0, ge=0, description="Ground less than this above the channel it drains to is low ground. Common practice."
+    )
+    channel_area_km2: float = Field(
+        0.5, gt=0, description="A channel starts where this much ground drains through a cell. Common practice."
+    )
+    runoff_length_m: float = Field(
+        300.0, gt=0, description="Ground that drains onto a spot, per metre of width: more is told. Common practice."
+    )
+    soft_ground_rules_out: bool = Field(
+        False, description="Whether soft ground is ruled out; otherwise it is told as a finding."
+    )
+
+
 class Search(_Part):
     """How widely and how finely spots are looked for."""
 
@@ -530,6 +558,7 @@ class Mission(_Part):
     backhaul: Backhaul = Backhaul()
     radio: Radio = Radio()
     power_lines: PowerLines = PowerLines()
+    site: Site = Site()
     search: Search = Search()
     weights: Weights = Weights()
     scales: Scales = Scales()

@@ -26,8 +26,10 @@ from siteplanner.planning.model import (
 from siteplanner.planning.reuse import Reuse
 from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
 from siteplanner.planning.service import predict_coverage
+from siteplanner.planning.site_limits import site_breaks
 from siteplanner.planning.slots import look_at
 from siteplanner.planning.study import Study
+from siteplanner.planning.surroundings import look_round
 from siteplanner.planning.timeline import time_on_air
 from siteplanner.roads.closed_off import closures_before
 from siteplanner.roads.routing import nearest_access, route_to
@@ -73,6 +75,15 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     findings: list[Finding] = []
     access = judge.step("access", find_access, judge, spot, cell)
     ground = judge_ground(judge, spot, cell, access)
+    around = look_round(study, spot, cell, access)
+    ground = replace(
+        ground,
+        swing_room_m=around.swing_room_m,
+        above_drainage_m=around.above_drainage_m,
+        slope_above_m=around.slope_above_m,
+        tree=around.tree,
+    )
+    findings += around.findings
     compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
     sky = judge.step("sky", judge_sky, study, spot, cell, compass.declination_deg)
     coverage = judge.step("coverage", predict_coverage, study, spot, cell)
@@ -228,6 +239,7 @@ def broken_limits(
     if access is None:
         out.append(("no_way_in", _why_no_way(study, spot)))
     out += _near_lines(study, spot)
+    out += site_breaks(study, spot, cell, codes)
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)
         if frame is None:

@@ -19,6 +19,7 @@ from siteplanner.planning.ground_way import GroundWay, find_ground_way
 from siteplanner.planning.progress import Stages
 from siteplanner.planning.reuse import Reuse
 from siteplanner.planning.ruling import BITS, Ruling, rule
+from siteplanner.planning.site_limits import in_the_way, site_hits
 from siteplanner.planning.study import Study
 
 if TYPE_CHECKING:
@@ -159,6 +160,7 @@ def ways_over_ground(study: Study) -> GroundWay:
         frame = study.overlay(role)
         if frame is not None:
             passable &= ~burn(frame.geometry, grid)
+    passable &= ~in_the_way(study)
     return find_ground_way(road_cells(study), passable & np.isfinite(grid.values), grid.cell_size_m, rig.last_leg_max_m)
 
 
@@ -189,6 +191,9 @@ def rule_ground(
             hits["roadway"] = burn([s.buffer(mission.trailer.road_setback_m) for s in network.seg_geometry], grid)
         way = ways_over_ground(study)
         hits["no_way_in"] = ~(way.distance_m <= mission.rig.last_leg_max_m)
+    hits |= site_hits(study)
+    with stages.stage("Following the water"):
+        assert study.above_drainage_m.shape == grid.shape  # made here, so that its time is told
     ruling = rule(grid, study.search_ground, hits, _relax(study, hits, way))
     return ruling, way, tuple(findings)
 

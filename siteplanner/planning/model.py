@@ -6,6 +6,7 @@ x and y are metres in the plan's CRS.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -51,6 +52,16 @@ class Spot:
 
 
 @dataclass(frozen=True)
+class Tree:
+    """The tree that reaches farthest over the trailer, from the surface's cells. Bearing true."""
+
+    height_m: float
+    distance_m: float
+    bearing_deg: float
+    reaches_trailer: bool
+
+
+@dataclass(frozen=True)
 class Ground:
     """How the trailer would stand. Jack differences are lifts above the highest corner's ground, metres."""
 
@@ -61,6 +72,10 @@ class Ground:
     jack_differences_m: dict[str, float]  # front_left, front_right, rear_left, rear_right; all >= 0
     relief_m: float  # largest distance of the ground cells from the fitted plane
     cell_size_m: float  # what the elevation can tell: nothing finer than this
+    swing_room_m: float = math.nan  # radius of the largest free circle at the spot, capped at twice the rig's need
+    above_drainage_m: float = math.nan  # above the channel that it drains to; NaN: not known
+    slope_above_m: float = math.nan  # ground that drains onto the spot, per metre of width
+    tree: Tree | None = None  # the tree that reaches farthest; None: none in reach, or no surface
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,8 @@ SHARES = {
     "Checking the satellite line": 0.17,
     "Finding ways over ground": 0.06,
     "Compiling once on this machine": 0.0,
-    "Choosing candidate spots": 0.04,
+    "Following the water": 0.02,
+    "Choosing candidate spots": 0.02,
     "Evaluating spots": 0.38,
     "Ranking": 0.12,
 }

@@ -22,6 +22,10 @@ LIMITS: dict[str, str] = {
     "sky_unknown": "Skyline toward the satellite not known",
     "roadway": "On the roadway",
     "no_way_in": "Too far from a road that the rig can reach",
+    "structure": "Too close to a structure",
+    "water": "In or beside water",
+    "trees_on_spot": "Trees on the spot",
+    "soft_ground": "Soft ground",
 }
 SPOT_LIMITS: dict[str, str] = {"no_backhaul": "No wanted backhaul works"}
 """Limits judged at spots only: they have no bit, because no cell of the raster is ever marked with them."""

@@ -14,6 +14,7 @@ from shapely.ops import transform as transform_shape
 from shapely.ops import unary_union
 
 from siteplanner.core.clutter import CLUTTER_HEIGHT_M
+from siteplanner.core.flow import Flow, flow, height_above_drainage_m
 from siteplanner.core.horizon import Blocks, blocks, surface, usable
 from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
@@ -85,6 +86,24 @@ class Study:
         """Block maxima of ground and obstacles, made once for all skylines."""
         ground = usable(self.elevation.values)
         return blocks(surface(ground, None if self.obstacles is None else self.obstacles.values))
+
+    @cached_property
+    def canopy_m(self) -> np.ndarray | None:
+        """Surface less elevation per cell, at least 0: trees and roofs. None without a surface."""
+        return None if self.obstacles is None else self.obstacles.values - self.elevation.values
+
+    @cached_property
+    def flow(self) -> Flow:
+        """Where water runs, from the elevation alone."""
+        return flow(self.elevation.values, self.elevation.cell_size_m)
+
+    @cached_property
+    def above_drainage_m(self) -> np.ndarray:
+        """Height per cell above the channel that it drains to; mapped water counts as a channel. NaN: not known."""
+        water = self.overlay("water")
+        mapped = None if water is None else burn(water.geometry, self.elevation, all_touched=True)
+        area = 1e6 * self.mission.site.channel_area_km2
+        return height_above_drainage_m(self.elevation.values, self.flow, area, mapped)
 
     @property
     def crs(self) -> CRS:

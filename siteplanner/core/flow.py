@@ -1,0 +1,188 @@
+"""Where water runs over an elevation raster: flow paths, the area that drains through a cell, height above drainage.
+
+Each cell drains to the steepest of its eight neighbours (D8: O'Callaghan and Mark 1984, Comput. Vis. Graph. Image
+Process. 28). A hollow drains over its lowest pass: the passes form a minimum spanning tree of the hollows, rooted
+outside the raster (the idea of Cordonnier, Bovy and Braun 2019, Earth Surf. Dynam. 7). Sums along the paths are made
+by doubling, so that all of it is whole-array work and nothing has to be compiled.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+MAX_CELLS = 600_000  # larger rasters are thinned by block minima: channels stay, and a second is enough
+_STEPS = ((-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1))
+
+
+@dataclass(frozen=True, eq=False)
+class Flow:
+    """Flow over a raster of cells `cell_size_m` wide, `step` cells of the elevation across.
+
+    `receiver` is the flat index of the cell that each cell drains to, its own where the water leaves the raster (the
+    bottom of a hollow that spills over the rim counts as the place) and where the ground is unknown. `area_m2` drains
+    through each cell, itself included; what lies outside the raster is not in it. `fill_m` is the height that water
+    stands at before it runs off; `height_m` the ground.
+    """
+
+    cell_size_m: float
+    step: int
+    height_m: np.ndarray
+    receiver: np.ndarray
+    area_m2: np.ndarray
+    fill_m: np.ndarray
+
+
+def flow(elevation_m: np.ndarray, cell_size_m: float, max_cells: int = MAX_CELLS) -> Flow:
+    """Flow paths of an elevation raster; rasters above `max_cells` are thinned to block minima first.
+
+    Raises ValueError when the raster has not two dimensions or the cell size is not above 0.
+    """
+    if np.ndim(elevation_m) != 2 or not cell_size_m > 0:
+        raise ValueError("Flow needs an elevation of two dimensions and a cell size above 0.")
+    step = int(np.ceil(np.sqrt(elevation_m.size / max_cells)))
+    z = block_minima(elevation_m, step).astype(np.float64)
+    n = z.size
+    receiver = steepest(z)
+    receiver, fill = _over_passes(z, receiver)
+    known = np.isfinite(z.ravel())
+    receiver = np.where(known, receiver, np.arange(n))
+    size = cell_size_m * step
+    return Flow(size, step, z, receiver, (drained(receiver, known) * size**2).reshape(z.shape), fill)
+
+
+def block_minima(values: np.ndarray, step: int) -> np.ndarray:
+    """The lowest known value of each `step` x `step` block (ragged at the end); NaN where none is known."""
+    if step == 1:
+        return values
+    rows, cols = (-(-n // step) for n in values.shape)
+    padded = np.full((rows * step, cols * step), np.inf, values.dtype)
+    padded[: values.shape[0], : values.shape[1]] = np.where(np.isnan(values), np.inf, values)
+    low = padded.reshape(rows, step, cols, step).min(axis=(1, 3))
+    low[np.isinf(low)] = np.nan
+    return low
+
+
+def steepest(z: np.ndarray) -> np.ndarray:
+    """Flat index of the neighbour with the steepest fall from each cell, its own where none lies lower."""
+    rows, cols = z.shape
+    padded = np.full((rows + 2, cols + 2), np.inf)
+    padded[1:-1, 1:-1] = np.where(np.isnan(z), np.inf, z)
+    here = padded[1:-1, 1:-1]
+    best = np.zeros(z.shape)
+    offset = np.zeros(z.shape, np.int64)
+    for dr, dc in _STEPS:
+        with np.errstate(invalid="ignore"):
+            fall = (here - padded[1 + dr : 1 + dr + rows, 1 + dc : 1 + dc + cols]) / np.hypot(dr, dc)
+        better = fall > best
+        np.copyto(best, fall, where=better)
+        offset[better] = dr * cols + dc
+    offset[np.isnan(z)] = 0
+    return (np.arange(z.size).reshape(z.shape) + offset).ravel()
+
+
+def ends(receiver: np.ndarray) -> np.ndarray:
+    """The cell where each cell's path ends: one that drains to itself. Pointer doubling."""
+    here = receiver
+    while True:
+        further = here[here]
+        if np.array_equal(further, here):
+            return here
+        here = further
+
+
+def drained(receiver: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """How many cells drain through each, itself included.
+
+    By doubling: what comes from fewer than 2^k steps away, then what comes from as many again, and so on.
+    """
+    n = len(receiver)
+    count = np.append(known.astype(np.float64), 0.0)
+    ahead = np.append(np.where(receiver == np.arange(n), n, receiver), n)
+    while (ahead[:n] != n).any():
+        count = count + np.bincount(ahead, weights=count, minlength=n + 1)
+        count[n] = 0.0
+        ahead = ahead[ahead]
+    return count[:n]
+
+
+def _over_passes(z: np.ndarray, receiver: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Receivers with every hollow's lowest cell drained over its pass, and the height that hollows fill to."""
+    from scipy.sparse import csr_matrix
+    from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
+
+    rows, cols = z.shape
+    n = z.size
+    flat = z.ravel()
+    known = np.isfinite(flat)
+    bottom = ends(receiver)
+    bottoms = np.flatnonzero((receiver == np.arange(n)) & known)
+    label = np.zeros(n + 1, np.int64)  # 0: outside
+    label[bottoms] = np.arange(1, len(bottoms) + 1)
+    label[:n] = np.where(known, label[bottom], 0)
+    # passes: the lower the better, one for each pair of hollows that touch; the raster's rim and unknown ground
+    # are the outside, reached at a cell's own height
+    index = np.full((rows + 2, cols + 2), n)
+    index[1:-1, 1:-1] = np.where(known, np.arange(n), n).reshape(z.shape)
+    here = index[1:-1, 1:-1].ravel()
+    level = np.append(flat, -np.inf)
+    one, other = [], []
+    for dr, dc in _STEPS:
+        there = index[1 + dr : 1 + dr + rows, 1 + dc : 1 + dc + cols].ravel()
+        meet = (here != n) & (label[here] != label[there]) & ((there == n) | (here < there))
+        one.append(here[meet])
+        other.append(there[meet])
+    a, b = np.concatenate(one), np.concatenate(other)
+    height = np.maximum(level[a], level[b])
+    low, high = np.minimum(label[a], label[b]), np.maximum(label[a], label[b])
+    key = low * (len(bottoms) + 1) + high
+    order = np.lexsort((a, height, key))
+    key, a, b, height = key[order], a[order], b[order], height[order]
+    first = np.append(True, key[1:] != key[:-1])[: len(key)]
+    key, a, b, height = key[first], a[first], b[first], height[first]
+    nodes = len(bottoms) + 1
+    lowest = float(height.min()) if len(height) else 0.0
+    # a sparse matrix takes weight 0 for no pass at all
+    graph = csr_matrix((height - lowest + 1.0, (key // nodes, key % nodes)), shape=(nodes, nodes))
+    tree = minimum_spanning_tree(graph)
+    _, parent = breadth_first_order(tree, 0, directed=False)
+    child = np.arange(1, nodes)
+    up = parent[1:]
+    place = np.searchsorted(key, np.minimum(child, up) * nodes + np.maximum(child, up))
+    start, end = a[place], b[place]
+    beyond = np.where(label[start] == child, end, start)
+    receiver = receiver.copy()
+    receiver[bottoms] = beyond
+    fill = np.append(-np.inf, height[place])
+    ahead = np.append(0, up)
+    while (ahead != 0).any():
+        fill = np.maximum(fill, fill[ahead])
+        ahead = ahead[ahead]
+    return np.where(receiver == n, np.arange(n), receiver), np.maximum(fill[label[:n]], flat).reshape(z.shape)
+
+
+def height_above_drainage_m(
+    elevation_m: np.ndarray, made: Flow, channel_area_m2: float, water: np.ndarray | None = None
+) -> np.ndarray:
+    """Height of each cell above the first channel on its flow path, float32, in the elevation's shape; never below 0.
+
+    HAND: Renno et al. 2008 (Remote Sens. Environ. 112), Nobre et al. 2011 (J. Hydrol. 404). A channel is a cell
+    through which at least `channel_area_m2` drains, or one of `water` (bool, the elevation's shape: mapped water).
+    In a hollow that fills before it runs off, the height is above the water level: 0. NaN where the path leaves the
+    raster before it meets a channel.
+    """
+    channel = made.area_m2.ravel() >= channel_area_m2
+    if water is not None:
+        channel |= block_minima(np.where(water, 0.0, np.nan), made.step).ravel() == 0.0
+    channel &= np.isfinite(made.height_m.ravel())
+    own = np.arange(len(made.receiver))
+    last = ends(np.where(channel, own, made.receiver))
+    stream = np.where(channel[last], made.height_m.ravel()[last], np.nan)
+    # a channel upstream of a hollow stands no lower than the hollow fills
+    level = np.fmax(stream, np.where(made.fill_m > made.height_m, made.fill_m, -np.inf).ravel()).reshape(
+        made.height_m.shape
+    )
+    level[np.isnan(stream).reshape(level.shape)] = np.nan
+    wide = level.repeat(made.step, 0).repeat(made.step, 1)[: elevation_m.shape[0], : elevation_m.shape[1]]
+    return np.maximum(elevation_m - wide, 0.0).astype(np.float32)

@@ -1,0 +1,213 @@
+"""Structures, water, trees and soft ground by hand: where they rule out, what is told, what the rig can swing round.
+
+The valley of `conftest`: a plane that rises 1 in 100 to the north, 10 m cells. Distances are worked out on paper.
+"""
+
+from __future__ import annotations
+
+import math
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+from shapely.geometry import LineString, Point, box
+
+from siteplanner import load_mission
+from siteplanner.planning.evaluate import Judge, evaluate
+from siteplanner.planning.limits import rule_ground
+from siteplanner.planning.progress import Stages
+from siteplanner.planning.ruling import codes_of
+from siteplanner.planning.site_limits import footprint_reach_m, structure_room_m
+from siteplanner.planning.study import load_study
+from siteplanner.planning.surroundings import look_round, swing_room_m, worst_tree
+from tests.planning.conftest import CELL, CRS, HEIGHT, at, valley, write_mission
+from tests.planning.open_ground import spot_in
+
+LAYERS = 'surface = "dsm.tif"\nstructures = "s.gpkg"\nwater = "w.gpkg"\nsoft_ground = "bog.gpkg"'
+
+
+def write(folder, **changes):
+    path = write_mission(folder, layers=LAYERS, **changes)
+
+    def save(file, shapes, **columns):
+        gpd.GeoDataFrame(columns, geometry=shapes, crs=CRS).to_file(folder / file)
+
+    save(
+        "s.gpkg",
+        [box(*at(1700, 950), *at(1720, 960)), LineString([at(2200, 940), at(2280, 940)]), Point(at(1300, 935))],
+        name=["Hay barn", "Fence", None],
+    )
+    save("w.gpkg", [LineString([at(1400, 700), at(1400, 890)]), box(*at(1800, 910), *at(1850, 990))],
+         name=["Mill Ditch", "Pond"])  # fmt: skip
+    save("bog.gpkg", [box(*at(1900, 910), *at(1990, 960))], name=["Alder bog"])
+    surface = valley()
+    row = int((HEIGHT - 935) / CELL)
+    surface[row, 210] += 18  # one tree of 18 m in the cell x 2100..2110, y 930..940
+    with rasterio.open(folder / "dem.tif") as source:
+        profile = source.profile
+    with rasterio.open(folder / "dsm.tif", "w", **profile) as out:
+        out.write(surface, 1)
+        out.units = ("m",)
+    return path
+
+
+def judged(path):
+    study = load_study(load_mission(path), Stages(None))
+    ruling, way, _ = rule_ground(study, Stages(None))
+    return Judge(study, ruling, way)
+
+
+@pytest.fixture(scope="module")
+def judge(tmp_path_factory):
+    return judged(write(tmp_path_factory.mktemp("ground")))
+
+
+def cell_at(judge, x, y):
+    return judge.study.elevation.cell(*at(x, y))
+
+
+def here(judge, x, y):
+    """(spot at the centre of the cell of x, y; its cell)."""
+    cell = cell_at(judge, x, y)
+    return spot_in(judge.study, *cell), cell
+
+
+def codes(judge, x, y):
+    return set(codes_of(int(judge.ruling.cells.values[cell_at(judge, x, y)])))
+
+
+def told(judge, x, y):
+    spot, cell = here(judge, x, y)
+    return {f.code: f for f in look_round(judge.study, spot, cell, None).findings}
+
+
+def test_the_circle_round_the_trailer_is_its_diagonal(judge):
+    # closed form: half of 6.0 m, and half of 2.4 m with an outrigger of 4 ft
+    assert footprint_reach_m(judge.study.mission.trailer) == pytest.approx(math.hypot(3.0, 1.2 + 1.2192))
+    assert structure_room_m(judge.study) == pytest.approx(math.hypot(3.0, 2.4192) + 3.0)
+
+
+def test_structures_keep_the_trailer_off_by_footprint_and_clearance(judge):
+    room = structure_room_m(judge.study)  # 6.85 m
+    # cell centres south of the barn's wall at y = 950: y = 945 is 5 m away, y = 935 is 15 m
+    assert {y: "structure" in codes(judge, 1705, y) for y in (935, 945, 955)} == {935: False, 945: True, 955: True}
+    assert "structure" in codes(judge, 2245, 945)  # a fence is a structure
+    assert "structure" in codes(judge, 1305, 935)  # so is a tank drawn as a point, 5 m away
+    assert "structure" not in codes(judge, 1315, 935)
+    failed = dict(evaluate(judge, here(judge, 1705, 945)[0]).failed)
+    assert failed["structure"].startswith(f"Hay barn is 5.0 m away; trailer, outriggers and a clearance of 3 m need "
+                                          f"{room:.1f} m.")  # fmt: skip
+
+
+def test_every_spot_is_judged_as_its_cell_is_ruled(judge):
+    new = {"structure", "water", "trees_on_spot", "soft_ground"}
+    for x, y in ((1705, 945), (1705, 935), (1305, 935), (1805, 905), (1825, 945), (2105, 935), (2115, 935), (1945, 935),
+                 (1405, 875), (1415, 875)):  # fmt: skip
+        failed = {code for code, _ in evaluate(judge, here(judge, x, y)[0]).failed}
+        assert failed & new == codes(judge, x, y) & new, (x, y)
+
+
+def test_water_is_kept_off(judge):
+    assert "water" in codes(judge, 1825, 945)
+    assert "water" in codes(judge, 1805, 905)  # 5 m from the pond's edge
+    assert "water" not in codes(judge, 1865, 945)  # 15 m
+    assert "water" in codes(judge, 1405, 875)  # 5 m from the ditch's line
+    reasons = dict(evaluate(judge, here(judge, 1825, 945)[0]).failed)
+    assert reasons["water"] == "The spot lies in water (Pond); 10 m is kept from it."
+
+
+def test_trees_on_the_spot_and_beside_it(judge):
+    assert "trees_on_spot" in codes(judge, 2105, 935)
+    assert "trees_on_spot" not in codes(judge, 2115, 935)  # the tree's cell begins 5 m away, the footprint ends at 3.9
+    assert "18 m tall" in dict(evaluate(judge, here(judge, 2105, 935)[0]).failed)["trees_on_spot"]
+    # 35 m east of the tree's cell centre: nearest edge 30 m away, 18 m tall: neither mast nor trailer meets it
+    assert "trees_near" not in told(judge, 2140, 935)
+    spot, cell = here(judge, 2115, 935)
+    tree = worst_tree(judge.study, spot, cell)
+    assert (tree.height_m, tree.distance_m) == pytest.approx((18.0, 5.0), abs=0.01)
+    assert tree.reaches_trailer
+    turn = judge.study.elevation.convergence_deg(spot.x, spot.y)
+    assert tree.bearing_deg == pytest.approx((270 + turn) % 360, abs=1e-6)
+    assert told(judge, 2115, 935)["trees_near"].severity == "caution"
+
+
+def test_a_tree_too_short_to_reach_the_trailer_may_still_meet_the_mast(judge):
+    # distance 15 m to the edge of its cell; mast fall 16.5 m; a tree of 18 m reaches 15 - 3.9 m easily, one of 6 m not
+    spot, cell = here(judge, 2125, 935)
+    assert worst_tree(judge.study, spot, cell).reaches_trailer
+    short = judge.study.obstacles.values.copy()
+    short[cell_at(judge, 2105, 935)] -= 12
+    study = judge.study.__class__(**{**{f: getattr(judge.study, f) for f in judge.study.__dataclass_fields__},
+                                     "obstacles": judge.study.obstacles.with_values(short)})  # fmt: skip
+    tree = worst_tree(study, spot, cell)
+    assert not tree.reaches_trailer
+    (finding,) = [f for f in look_round(study, spot, cell, None).findings if f.code == "trees_near"]
+    assert finding.severity == "warning"
+    assert "within reach of the mast" in finding.message
+
+
+def test_soft_ground_warns_and_rules_out_only_when_asked(judge, tmp_path):
+    assert codes(judge, 1945, 935) == set()
+    assert "Alder bog" in told(judge, 1945, 935)["soft_ground"].message
+    assert "soft_ground" not in told(judge, 1945, 975)
+    strict = judged(write(tmp_path, site="soft_ground_rules_out = true"))
+    assert "soft_ground" in codes(strict, 1945, 935)
+    assert dict(evaluate(strict, here(strict, 1945, 935)[0]).failed)["soft_ground"].startswith("Soft ground (Alder")
+    leg = evaluate(judge, here(judge, 1945, 965)[0])
+    assert leg.access.last_leg.intersects(box(*at(1900, 910), *at(1990, 960)))
+    assert "soft_last_leg" in {f.code for f in leg.findings}
+
+
+def test_a_structure_in_the_fall_circle_is_told(judge):
+    assert "structure_in_mast_fall" in told(judge, 1705, 935)  # 15 m from the barn; 1.1 x 15 m = 16.5 m
+    assert "structure_in_mast_fall" not in told(judge, 1705, 925)
+
+
+def test_room_to_swing_is_the_largest_free_circle(judge):
+    # open ground: the measure stops at twice the turning radius
+    need = judge.study.mission.rig.turning_radius_m
+    assert swing_room_m(judge.study, *here(judge, 2545, 935)) == pytest.approx(2 * need)
+    # on the bank of the pond 15 m from its west wall a circle of 10 m fits beside
+    assert swing_room_m(judge.study, *here(judge, 1785, 945)) >= need
+    # a yard 20 m wide between two fences 1 km long: no circle is larger than half of it, 10 m
+    fences = gpd.GeoDataFrame({"name": ["a", "b"]}, crs=CRS, geometry=[
+        LineString([at(1000, 1105), at(2000, 1105)]), LineString([at(1000, 1125), at(2000, 1125)])])  # fmt: skip
+    study = judge.study.__class__(**{**{f: getattr(judge.study, f) for f in judge.study.__dataclass_fields__},
+                                     "overlays": {**judge.study.overlays, "structures": fences}})  # fmt: skip
+    spot, cell = here(judge, 1645, 1115)
+    assert swing_room_m(study, spot, cell) == pytest.approx(10.0, abs=0.01)
+    (finding,) = [f for f in look_round(study, spot, cell, None).findings if f.code == "no_swing_room"]
+    assert "10.1 m" in finding.message
+    assert "10.0 m" in finding.message
+
+
+def test_steep_ground_leaves_no_room(judge):
+    # x > 2600 falls away at 30 %, 16.7 deg: steeper than the 8 deg that the rig takes over ground
+    spot, cell = here(judge, 2655, 935)
+    assert swing_room_m(judge.study, spot, cell) == 0.0
+    assert "no_swing_room" in told(judge, 2655, 935)
+
+
+def test_the_last_leg_goes_round_fences_and_water(judge):
+    free = judge.way.distance_m
+    assert np.isinf(free[cell_at(judge, 2245, 945)])  # on the fence
+    # the fence lies 40 m north of the road: behind its middle the way goes round an end
+    assert free[cell_at(judge, 2245, 955)] > 1.3 * 55
+
+
+def test_low_ground_beside_mapped_water_and_runoff(judge):
+    spot, cell = here(judge, 1865, 945)
+    above = look_round(judge.study, spot, cell, None).above_drainage_m
+    # the plane falls south: rain runs straight down its own column and off the raster, past no channel
+    assert math.isnan(above)
+    spot, cell = here(judge, 1825, 1015)
+    around = look_round(judge.study, spot, cell, None)
+    # due north of the pond, 1 in 100: its shore cell y 980..990 is 3 cells down
+    assert around.above_drainage_m == pytest.approx(0.3, abs=0.02)
+    low = {f.code: f for f in around.findings}["low_ground"]
+    assert low.severity == "caution"
+    assert "Flash flood: check upstream." in low.message
+    # 2000 m - 1015 m of slope above: more than 300 m; where the ground is not low, that is said
+    assert look_round(judge.study, *here(judge, 1945, 1015), None).slope_above_m == pytest.approx(990, abs=11)
+    assert "runoff" in told(judge, 1945, 1015)
