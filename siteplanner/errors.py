@@ -45,7 +45,9 @@ class OutputError(SiteplannerError, OSError):
 
 
 class Cancelled(SiteplannerError):
-    """The user stopped the run; nothing was written."""
+    """The user stopped the run; nothing was written. `kept` is what the next run may take over."""
+
+    kept: Any = None
 
     def __init__(self, what: str = "The run was cancelled.", *, remedy: str = "Start it again.", **kw: Any) -> None:
         super().__init__(what, remedy=remedy, **kw)

@@ -39,7 +39,7 @@ class Layers(_Part):
     )
     surface: tuple[str, ...] = Field(
         (),
-        description="Optional surface heights (tree tops, roofs), same unit; they block sky and "
+        description="Optional rasters of surface heights (tree tops, roofs), same unit; they block sky and "
         "radio. Without them: bare ground.",
     )
     land_cover: str | None = Field(

@@ -94,7 +94,7 @@ def roles(work: Work) -> None:
         options = [*roles_for(item.kind), UNUSED]
         picked = role.selectbox(
             role_label(item.path), options, index=options.index(item.role), label_visibility="collapsed",
-            format_func=lambda r: ROLES[r][0] if r in ROLES else "Not used",
+            format_func=lambda r: ROLES[r].words if r in ROLES else "Not used",
             key=f"role_{item.path}_{item.kind}_{item.record.sha256[:8] if item.record else ''}_{item.role}",
         )
         if picked != item.role:
@@ -140,8 +140,6 @@ def layer_choice(work: Work, number: int, item: Brought) -> None:
 
 def open_mission(work: Work, path: Path) -> None:
     """A mission file that came along: its layers must be among the files that were brought, by bare name."""
-    from siteplanner.app.start import begin_check
-
     data = load_mission(path).parameters()
     held = {p.name for p in work.files.iterdir()}
 
@@ -158,5 +156,5 @@ def open_mission(work: Work, path: Path) -> None:
         if role in ROLES and value:
             data["layers"][role] = [brought(v) for v in value] if isinstance(value, list) else brought(value)
     work.open(data, work.files, f"{path.name} with your own files")
-    begin_check(work)
+    work.begin_check()
     st.rerun()

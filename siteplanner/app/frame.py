@@ -16,6 +16,21 @@ WORK = "_work"
 UNITS = "_units"
 
 
+def page_id() -> str:
+    """Streamlit's name of the open page that this turn is for; empty outside the app."""
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+    context = get_script_run_ctx()
+    return context.session_id if context is not None else ""
+
+
+def is_open(page: str) -> bool:
+    """Whether that page is open in a browser right now."""
+    from streamlit import runtime
+
+    return runtime.exists() and runtime.get_instance().is_active_session(page)
+
+
 def work_now() -> Work:
     """The work of this session."""
     return cast(Work, st.session_state[WORK])

@@ -13,31 +13,19 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
+from siteplanner.app.roles import Role, roles_of_layers
 from siteplanner.data.records import SHAPEFILE_PARTS, InputRecord, sha256_of
 from siteplanner.errors import Finding, InputError
 
-Kind = Literal["raster", "polygon", "line", "point", "mission", "part", "unknown"]
-ROLES: dict[str, tuple[str, tuple[Kind, ...], bool]] = {  # role: (words, kinds, several files allowed)
-    "elevation": ("Ground elevation", ("raster",), True),
-    "surface": ("Surface heights (trees, roofs)", ("raster",), True),
-    "incident_area": ("Incident area", ("polygon",), False),
-    "keep_out": ("Keep-out areas", ("polygon",), True),
-    "hazards": ("Hazard areas", ("polygon",), True),
-    "roads": ("Roads", ("line",), False),
-    "extra_tracks": ("Tracks to add to the roads", ("line",), True),
-    "closures": ("Road closures", ("line", "point", "polygon"), True),
-    "power_lines": ("Power lines", ("line",), True),
-    "structures": ("Buildings, fences, tanks", ("polygon", "line", "point"), True),
-    "water": ("Lakes, rivers, streams", ("polygon", "line"), True),
-    "soft_ground": ("Soft ground", ("polygon",), True),
-    "must_serve": ("Must-serve points", ("point",), True),
-    "spots": ("Spots to judge", ("point",), True),
-}
+Kind = Literal["raster", "polygon", "line", "point", "table", "mission", "part", "unknown"]
+ROLES: dict[str, Role] = roles_of_layers()
+"""Every layer that a mission can name, as the mission's own model says."""
 UNUSED = "unused"
-NEEDED = ("elevation", "incident_area", "roads")
+NEEDED = tuple(role for role, held in ROLES.items() if held.needed)
 NAME_WORDS: dict[str, tuple[str, ...]] = {
     "closures": ("roadclos", "closedroad", "roadblock", "bridgeout"),
     "extra_tracks": ("extratrack", "newtrack", "addedtrack", "drawntrack", "dozerline"),
+    "land_cover": ("landcover", "landuse", "landclass"),
     "surface": ("surface", "dsm", "canopy", "tree", "firstreturn", "vegetation"),
     "hazards": ("hazard", "flood", "slide", "danger", "burn", "avalanche", "plume", "risk"),
     "keep_out": ("keepout", "exclusion", "nogo", "closed", "closure", "private", "protected", "cultural", "wilderness"),
@@ -56,7 +44,8 @@ COLUMN_WORDS: dict[str, tuple[str, ...]] = {
     "water": ("waterway", "water"),
     "structures": ("building", "barrier"),
 }
-FALLBACK: dict[Kind, str] = {"raster": "elevation", "polygon": "incident_area", "line": "roads", "point": "must_serve"}
+FALLBACK: dict[Kind, str] = {"raster": "elevation", "polygon": "incident_area", "line": "roads", "point": "must_serve",
+                             "table": "wind_forecast"}
 MAX_FILES, MAX_BYTES = 200, 4 << 30
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)
 
@@ -122,6 +111,8 @@ def look_at(path: Path) -> list[Brought]:
         return [Brought(path.name, "mission", "mission")]
     if (ending in SHAPEFILE_PARTS and ending != ".shp") or ending in (".tfw", ".aux", ".xml", ".sbn", ".sbx", ".qmd"):
         return [Brought(path.name, "part", UNUSED)]
+    if ending == ".csv":
+        return [_look_at_table(path)]
     try:
         raster = _look_at_raster(path)
     except InputError as not_raster:
@@ -147,6 +138,15 @@ def _is_mission_json(path: Path) -> bool:
 
 def _is_raster_ending(ending: str) -> bool:
     return ending in (".tif", ".tiff", ".asc", ".hgt", ".dem", ".img", ".nc", ".dt0", ".dt1", ".dt2", ".bil")
+
+
+def _look_at_table(path: Path) -> Brought:
+    from siteplanner.data.forecast import read_forecast
+
+    try:
+        return Brought(path.name, "table", "wind_forecast", read_forecast(path, "m/s")[1])
+    except InputError as problem:
+        return Brought(path.name, "unknown", UNUSED, problem=problem)
 
 
 def _look_at_raster(path: Path) -> Brought:
@@ -193,7 +193,7 @@ def _taken(path: Path, kinds: set[Any]) -> Brought:
 
 def roles_for(kind: Kind) -> list[str]:
     """Roles that shapes of a kind can have; roads are closed by points, lines and polygons alike."""
-    return [role for role, (_, wanted, _) in ROLES.items() if kind in wanted]
+    return [role for role, held in ROLES.items() if kind in held.kinds]
 
 
 def guess_role(kind: Kind, name: str, columns: Iterable[str]) -> str:
@@ -217,11 +217,11 @@ def guess_role(kind: Kind, name: str, columns: Iterable[str]) -> str:
 def one_each(brought: Iterable[Brought]) -> list[Brought]:
     """Where a role takes one file and several were guessed, the later ones move to a role that takes several."""
     out, taken = [], set()
-    spill = {"incident_area": "keep_out", "roads": UNUSED}
+    spill = {"incident_area": "keep_out"}
     for item in brought:
         role = item.role
-        if role in taken and role in ROLES and not ROLES[role][2]:
-            role = spill[role]
+        if role in taken and role in ROLES and not ROLES[role].several:
+            role = spill.get(role, UNUSED)
         taken.add(role)
         out.append(replace(item, role=role))
     return out
@@ -233,7 +233,7 @@ def layers_of(brought: Iterable[Brought]) -> dict[str, Any]:
     for item in brought:
         if not item.usable or item.role not in ROLES:
             continue
-        words, _, several = ROLES[item.role]
+        words, several = ROLES[item.role].words, ROLES[item.role].several
         if several:
             layers.setdefault(item.role, []).append(item.path)
         elif item.role in layers:
@@ -241,7 +241,7 @@ def layers_of(brought: Iterable[Brought]) -> dict[str, Any]:
                              remedy="Choose another role for one of them.", field=f"layers.{item.role}")
         else:
             layers[item.role] = item.path
-    missing = [ROLES[role][0].lower() for role in NEEDED if role not in layers]
+    missing = [ROLES[role].words.lower() for role in NEEDED if role not in layers]
     if missing:
         raise InputError(f"Still missing: {', '.join(missing)}.", remedy="Bring the file, or choose its role below.",
                          field="layers")

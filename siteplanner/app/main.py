@@ -7,7 +7,7 @@ import traceback
 import streamlit as st
 
 from siteplanner.app import decide, downloads, run, spot, start
-from siteplanner.app.frame import PAGES, WORK, side_panel
+from siteplanner.app.frame import PAGES, WORK, page_id, side_panel
 from siteplanner.app.labels import error_text
 from siteplanner.app.session import ADDRESS_KEY, work_of
 from siteplanner.app.style import CSS
@@ -22,6 +22,7 @@ def main() -> None:
     st.set_page_config(page_title="siteplanner", page_icon="📡", layout="wide", initial_sidebar_state="collapsed")
     token = st.query_params.get(ADDRESS_KEY) or getattr(st.session_state.get(WORK), "token", None)
     work = work_of(token)
+    work.pages.add(page_id())
     st.session_state[WORK] = work
     if st.query_params.get(ADDRESS_KEY) != work.token:
         st.query_params[ADDRESS_KEY] = work.token

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import streamlit as st
 
-from siteplanner.app import style
+from siteplanner.app import pace, style
+from siteplanner.app.earlier import pace_file
 from siteplanner.app.frame import go, work_now
 from siteplanner.app.labels import by_severity, minutes, plain
-from siteplanner.app.running import Run, plan_job
-from siteplanner.app.session import Work
+from siteplanner.app.running import SAVING, Run
+from siteplanner.app.session import Work, pace_kind
 from siteplanner.app.start import finding_note, say_error
 from siteplanner.planning.progress import SHARES
+from siteplanner.planning.reuse import reused_sentences
 
 
 def page() -> None:
@@ -31,11 +33,12 @@ def page() -> None:
         work.take(run.result)
         go("decide")
     if run.state == "cancelled":
-        st.warning("The run was cancelled; nothing was kept of it.")
+        st.warning("The run was cancelled. What was worked out so far is used again when you run it again."
+                   + (" The plan before it is still there." if work.plan is not None else ""))
     if run.error is not None:
         say_error(run.error)
     if run.state != "done" and st.button("Run it again", type="primary"):
-        work.run = Run(run.mission, plan_job).start()
+        work.begin_plan(run.mission)
         st.rerun()
     if run.state == "done":
         record(work, run)
@@ -46,7 +49,10 @@ def watch(run: Run) -> None:
     """The bar, the stages, and the button that stops it; the page is drawn again at the end."""
     if run.state != "running":
         st.rerun()
-    st.progress(run.share, text=plain(f"{run.stage} … {100 * run.share:.0f} %, {run.elapsed_s:.0f} s"))
+    earlier = pace.earlier_run(pace_file(), pace_kind(run.mission))
+    left = pace.left_words(pace.seconds_left(run.stage, run.stage_part, run.stage_s, dict(run.stages), earlier))
+    words = f"{run.stage}: {100 * run.share:.0f} % after {run.elapsed_s:.0f} s"
+    st.progress(run.share, text=plain(f"{words}, {left}" if left else words))
     if run.stopping:
         st.button("Stopping at the next step", disabled=True, key="cancel_run")
     elif st.button("Cancel", key="cancel_run"):
@@ -54,10 +60,11 @@ def watch(run: Run) -> None:
         st.rerun(scope="fragment")
     done = dict(run.stages)
     rows = [(("✓ " if name in done else "▸ " if name == run.stage else "   ") + name,
-             f"{done[name]:.1f} s" if name in done else "now" if name == run.stage else "") for name in SHARES]
+             f"{done[name]:.1f} s" if name in done else "now" if name == run.stage else "")
+            for name in (*SHARES, SAVING)]
     st.html(style.table(rows, figures=(1,)))
-    st.caption("The page may be closed or left; the run goes on. The first run on a machine compiles once, up to a "
-               "minute.")
+    st.caption("You may close or leave this page; the run goes on and the plan is kept on this computer. The first run "
+               "on a machine compiles once, up to a minute. The time left is an estimate.")
 
 
 def record(work: Work, run: Run) -> None:
@@ -68,6 +75,11 @@ def record(work: Work, run: Run) -> None:
     search = plan.extra.get("search", {})
     st.success(f"Done in {run.seconds:.0f} s: {len(plan.spots)} spots listed of {search.get('passed', 0)} that pass, "
                f"{search.get('candidates', 0)} candidates evaluated.")
+    if work.note:
+        st.warning(plain(work.note))
+    kept = reused_sentences(plan.extra.get("reused", {}))
+    if kept:
+        st.info("Only what your change touches was worked out again. " + " ".join(kept))
     if st.button("Show the answer", type="primary"):
         go("decide")
     left, right = st.columns([1, 2], gap="large")

@@ -12,7 +12,9 @@ from typing import Any, Literal
 
 from siteplanner.errors import Cancelled, SiteplannerError
 from siteplanner.mission import Mission
+from siteplanner.planning.progress import SHARES
 
+SAVING = "Saving the plan on this computer"
 SPARE_S = 0.3  # how often what a run has made is set apart from the garbage collector
 State = Literal["running", "done", "failed", "cancelled"]
 
@@ -32,6 +34,7 @@ class Run:
     share: float = 0.0
     stages: list[tuple[str, float]] = field(default_factory=list)
     result: Any = None
+    kept: Any = None  # of a cancelled plan: what the next run may take over
     error: SiteplannerError | None = None
     seconds: float = 0.0
     seen: bool = False  # the page has acted on the end
@@ -39,6 +42,7 @@ class Run:
     _thread: threading.Thread | None = None
     _since: float = 0.0
     _stage_since: float = 0.0
+    _stage_share: float = 0.0  # overall, when the stage began
     _spared: float = 0.0
 
     def start(self) -> Run:
@@ -59,6 +63,17 @@ class Run:
     def elapsed_s(self) -> float:
         return time.monotonic() - self._since if self.state == "running" else self.seconds
 
+    @property
+    def stage_part(self) -> float:
+        """How much of the stage at hand is done, 0..1."""
+        whole = SHARES.get(self.stage, 0.0)
+        return min(max((self.share - self._stage_share) / whole, 0.0), 1.0) if whole else 0.0
+
+    @property
+    def stage_s(self) -> float:
+        """Seconds in the stage at hand."""
+        return time.monotonic() - self._stage_since
+
     def wait(self, timeout_s: float | None = None) -> None:
         if self._thread is not None:
             self._thread.join(timeout_s)
@@ -70,7 +85,7 @@ class Run:
             now = time.monotonic()
             if self.stage != "Starting":
                 self.stages.append((self.stage, now - self._stage_since))
-            self.stage, self._stage_since = stage, now
+            self.stage, self._stage_since, self._stage_share = stage, now, share
         self.share = min(max(share, self.share), 1.0)
         self._spare()
 
@@ -94,8 +109,8 @@ class Run:
                 raise Cancelled()
             self.stages.append((self.stage, time.monotonic() - self._stage_since))
             end: State = "done"
-        except Cancelled:
-            self.result, end = None, "cancelled"
+        except Cancelled as stopped:
+            self.result, self.kept, end = None, stopped.kept, "cancelled"
         except SiteplannerError as error:
             self.error, end = error, "failed"
         except MemoryError:
@@ -114,18 +129,35 @@ class Run:
         self.state = end
 
 
-def check_job(mission: Mission, progress: Callable[[str, float], None]) -> Any:
-    """Read and vet every layer, as `siteplanner check` does. The result is (inputs, findings)."""
+@dataclass(frozen=True, eq=False)
+class Checked:
+    """Layers that can be used, with what was found, the study for the map, and what a run need not read again."""
+
+    inputs: tuple[Any, ...]
+    findings: tuple[Any, ...]
+    study: Any
+    kept: Any
+
+
+def check_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Checked:
+    """Read and vet every layer, as `siteplanner check` does; `previous` (a Kept) need not be read again."""
     from siteplanner.planning.progress import Stages
+    from siteplanner.planning.reuse import Reuse
     from siteplanner.planning.study import load_study
 
-    study = load_study(mission, Stages(progress))
-    return study.inputs, study.findings
+    reuse = Reuse(previous)
+    study = load_study(mission, Stages(progress), reuse)
+    return Checked(study.inputs, study.findings, study, reuse.kept)
 
 
-def plan_job(mission: Mission, progress: Callable[[str, float], None]) -> Any:
-    """The main job. The result is the plan."""
+def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None,
+             keep: Callable[[Any], None] | None = None) -> Any:
+    """The main job. The result is the plan; `keep` gets it, so that it is safe even when the page is closed."""
     progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
     from siteplanner.planning.pipeline import plan
 
-    return plan(mission, progress)
+    made = plan(mission, progress, previous)
+    if keep is not None:
+        progress(SAVING, 1.0)
+        keep(made)
+    return made

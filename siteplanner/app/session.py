@@ -7,13 +7,19 @@ the address can see it.
 
 from __future__ import annotations
 
+import hashlib
+import json
 import secrets
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from siteplanner.mission import Mission, mission_from_dict
 
 if TYPE_CHECKING:
     from siteplanner.app.intake import Brought
@@ -21,6 +27,7 @@ if TYPE_CHECKING:
     from siteplanner.errors import SiteplannerError
     from siteplanner.planning.explain import Explanation
     from siteplanner.planning.model import Plan, RankedSpot
+    from siteplanner.planning.reuse import Kept
 
 MAX_HELD = 12  # pieces of work; a plan of a county takes some hundred MB
 IDLE_S = 24 * 3600.0
@@ -44,10 +51,14 @@ class Work:
     refused: dict[str, SiteplannerError] = field(default_factory=dict)
     check: Run | None = None
     run: Run | None = None
+    opening: Run | None = None  # an earlier plan on its way from the disk
+    kept: Kept | None = None  # results of the last run, cancelled or not, for the next
+    note: str = ""  # what went wrong beside the plan itself, such as a full disk
     plan: Plan | None = None  # under the weights of the moment
     planned: Plan | None = None  # as it came from the run
     chosen: str | None = None  # key of the spot in hand; None: the best, whichever it is
     asked: Explanation | None = None
+    pages: set[str] = field(default_factory=set)  # Streamlit's names of the pages that have shown this work
     memory: dict[str, Any] = field(default_factory=dict)  # made from the plan: pictures, outputs
 
     @property
@@ -59,16 +70,71 @@ class Work:
     def open(self, draft: dict[str, Any] | None, base: Path, origin: str) -> None:
         """Start on another mission; what belonged to the last one is dropped."""
         self.stop()
+        self.kept = self.lend()
         self.draft, self.base, self.origin = draft, base, origin
         self.edition, self.revision = self.edition + 1, 0
+        self.note, self.opening = "", None
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
         self.memory.clear()
 
     def take(self, plan: Plan) -> None:
         """A plan has come; its best spot is in hand until another is chosen."""
         self.plan = self.planned = plan
+        self.kept = plan.extra.get("kept", self.kept)
         self.chosen = self.asked = None
         self.memory.clear()
+
+    def lend(self) -> Kept | None:
+        """What the next check or run may take over: each result is compared by content before it is."""
+        kept = self.kept
+        for run in (self.check, self.run):
+            more = run.kept if run is not None and run.kept is not None else getattr(
+                run.result if run is not None else None, "kept", None)
+            if more is not None:
+                kept = kept.joined(more) if kept is not None else more
+        return kept
+
+    def begin_check(self) -> None:
+        """Vet the layers in the background. Raises InputError for a mission that is not one."""
+        from siteplanner.app.running import Run, check_job
+
+        assert self.draft is not None
+        mission = mission_from_dict(self.draft, base=self.base)
+        lent = self.lend()
+        if self.check is not None:
+            self.check.cancel()
+        self.check = Run(mission, partial(check_job, previous=lent)).start()
+
+    def begin_plan(self, mission: Mission) -> None:
+        """Plan in the background, from what is known already; the plan is kept on disk when it is there."""
+        from siteplanner.app.running import Run, plan_job
+
+        lent = self.lend()
+        if self.run is not None:
+            self.run.cancel()
+        self.note, self.opening = "", None
+        self.run = Run(mission, partial(plan_job, previous=lent, keep=self._keeper())).start()
+
+    def _keeper(self) -> Callable[[Plan], None]:
+        """Writes a plan into the earlier work as the mission stands now."""
+        from siteplanner.app import earlier, pace
+
+        draft, base, files, origin = dict(self.draft or {}), self.base, self.files, self.origin
+
+        def keep(plan: Plan) -> None:
+            if not any(mine for mine, _ in plan.extra.get("reused", {}).values()):
+                pace.remember(earlier.pace_file(), pace_kind(plan.mission), plan.timings_s)
+            try:
+                earlier.keep(plan, draft, base, files, origin, earlier.owner_of(self.token))
+            except OSError as error:
+                self.note = (f"This plan could not be kept on this computer ({error.strerror or error}). It is lost "
+                             "when the program ends: take the deployment package from Downloads.")
+
+        return keep
+
+    def busy_elsewhere(self, is_active: Callable[[str], bool], mine: str) -> bool:
+        """Whether another page that is open now holds this work."""
+        return any(is_active(s) for s in self.pages if s != mine)
 
     def stop(self) -> None:
         for run in (self.check, self.run):
@@ -80,6 +146,21 @@ class Work:
         if self.plan is None or not self.plan.spots:
             return None
         return next((r for r in self.plan.spots if spot_key(r) == self.chosen), self.plan.spots[0])
+
+
+def pace_kind(mission: Mission) -> str:
+    """Runs of one kind take about the same time: the same layers, searched the same way."""
+    held = {k: mission.parameters()[k] for k in ("layers", "search", "staging")}
+    return hashlib.sha256(json.dumps([held, str(mission.base)]).encode()).hexdigest()[:16]
+
+
+def others_open(mine: Work, page: str, is_active: Callable[[str], bool]) -> set[str]:
+    """Owner marks of work that somebody else has open on another page right now."""
+    from siteplanner.app.earlier import owner_of
+
+    with _LOCK:
+        held = list(_HELD.values())
+    return {owner_of(w.token) for w in held if w is not mine and w.busy_elsewhere(is_active, page)}
 
 
 def spot_key(ranked: RankedSpot) -> str:

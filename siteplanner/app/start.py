@@ -7,18 +7,18 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import bring, style
+from siteplanner.app import bring, earlier_work, style
 from siteplanner.app.frame import go, units_now, work_now
 from siteplanner.app.labels import by_severity, error_text, plain
 from siteplanner.app.mission_form import mission_form
 from siteplanner.app.mission_text import mission_toml
-from siteplanner.app.running import Run, check_job, plan_job
+from siteplanner.app.running import Run
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import load_mission, mission_from_dict
 from siteplanner.outputs.text import clean
 
-WAYS = ("A sample", "A saved mission", "My own files")
+WAYS = ("A sample", "My own files", "A mission file", "Earlier work")
 
 
 def page() -> None:
@@ -28,7 +28,7 @@ def page() -> None:
                                persist_state="session") if _persists() else st.segmented_control(
         "What do you want to plan with?", WAYS, default=WAYS[0], key="way")
     try:
-        {WAYS[0]: sample, WAYS[1]: saved, WAYS[2]: bring.own_files}[way or WAYS[0]](work)
+        {WAYS[0]: sample, WAYS[1]: bring.own_files, WAYS[2]: saved, WAYS[3]: earlier_work.page}[way or WAYS[0]](work)
     except SiteplannerError as error:
         say_error(error)
     if work.draft is None:
@@ -83,17 +83,8 @@ def open_file(work: Work, path: Path, origin: str) -> None:
     """Read a mission file and have it vetted at once."""
     mission = load_mission(path)
     work.open(mission.parameters(), mission.base.resolve(), clean(origin))
-    begin_check(work)
+    work.begin_check()
     st.rerun()
-
-
-def begin_check(work: Work) -> None:
-    """Vet the layers in the background. Raises InputError for a mission that is not one."""
-    assert work.draft is not None
-    mission = mission_from_dict(work.draft, base=work.base)
-    if work.check is not None:
-        work.check.cancel()
-    work.check = Run(mission, check_job).start()
 
 
 def settings(work: Work) -> None:
@@ -106,7 +97,7 @@ def settings(work: Work) -> None:
                 mission_from_dict(changed, base=work.base)
                 work.draft = changed
                 work.revision += 1
-                begin_check(work)
+                work.begin_check()
                 st.rerun()
         except SiteplannerError as error:
             say_error(error)
@@ -145,15 +136,13 @@ def vetted(work: Work) -> None:
         return
     if run.result is None:
         return
-    inputs, findings = run.result
+    inputs, findings = run.result.inputs, run.result.findings
     grave = [f for f in findings if f.severity != "note"]
     left, right = st.columns([3, 1], vertical_alignment="center")
     left.markdown(f"**The layers can be used.** {len(inputs)} files read; "
                   + (f"{len(grave)} things to know before you rely on the plan." if grave else "nothing to object to."))
     if right.button("Plan this mission", type="primary", width="stretch"):
-        if work.run is not None:
-            work.run.cancel()
-        work.run = Run(run.mission, plan_job).start()
+        work.begin_plan(run.mission)
         go("run")
     st.html("".join(finding_note(f) for f in by_severity(findings)))
     st.dataframe([layer_row(i) for i in inputs], hide_index=True, width="stretch")

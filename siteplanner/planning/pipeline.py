@@ -12,7 +12,7 @@ import numpy as np
 
 from siteplanner.data.forecast import WindForecast, read_forecast
 from siteplanner.data.records import InputRecord
-from siteplanner.errors import Finding
+from siteplanner.errors import Cancelled, Finding
 from siteplanner.mission import Mission, Weights
 from siteplanner.planning import warm_up
 from siteplanner.planning.candidates import cells_around, choose_cells, letters, merit, spot_at, user_spots
@@ -36,10 +36,19 @@ def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Ke
 
     With the plan before it as `previous`, only what a change touches is worked out again; the answer is the same.
     `progress(stage, share)` is called often with plain words and 0..1; raise `Cancelled` in it to stop.
-    Raises InputError for a layer or parameter that cannot be used.
+    Raises InputError for a layer or parameter that cannot be used. A `Cancelled` leaves with what was worked out so
+    far in its `kept`, for the next run.
     """
-    stages = Stages(progress)
-    reuse = Reuse(previous.extra.get("kept") if isinstance(previous, Plan) else previous)
+    before = (previous.extra.get("kept") if isinstance(previous, Plan) else previous) or Kept()
+    reuse = Reuse(before)
+    try:
+        return _plan(mission, Stages(progress), reuse)
+    except Cancelled as stopped:
+        stopped.kept = before.joined(reuse.kept)
+        raise
+
+
+def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
     forecast: WindForecast | None = None
     forecast_records: tuple[InputRecord, ...] = ()
     if mission.layers.wind_forecast:

@@ -37,6 +37,10 @@ class Kept:
 
     results: dict[tuple[str, str], _Result] = field(default_factory=dict)
 
+    def joined(self, newer: Kept | None) -> Kept:
+        """What either holds; the newer one goes first."""
+        return Kept({**self.results, **newer.results}) if newer is not None else self
+
 
 @dataclass(frozen=True, eq=False)
 class _Result:

@@ -138,3 +138,30 @@ def test_layers_need_the_three_and_take_one_of_each():
         intake.layers_of([*three, one("e.geojson", "roads", "line")])
     spilled = intake.one_each([*three, one("e.geojson", "incident_area", "polygon")])
     assert spilled[-1].role == "keep_out"
+
+
+def test_every_layer_of_the_mission_can_be_brought():
+    """The roles are read off the model: a layer added there is offered here, with its kinds of shapes."""
+    from siteplanner.app.roles import KINDS, roles_of_layers
+    from siteplanner.mission import Layers
+
+    held = roles_of_layers()
+    files = {n for n in Layers.model_fields if not n.endswith(("_unit", "_columns", "_classes", "_close_roads"))}
+    assert set(held) == files
+    for name, role in held.items():
+        assert role.kinds, f"say in the first clause of the description of layers.{name} what it holds: {KINDS}"
+    assert held["closures"].kinds == ("point", "line", "polygon")
+    assert held["keep_out"].several
+    assert not held["roads"].several
+    assert {n for n, role in held.items() if role.needed} == {"elevation", "incident_area", "roads"}
+
+
+def test_a_wind_table_is_known_and_a_broken_one_named(tmp_path):
+    good = tmp_path / "wind.csv"
+    good.write_text("time,speed\n2026-06-01T00:00:00Z,5\n2026-06-01T01:00:00Z,6\n")
+    (item,) = intake.look_at(good)
+    assert (item.kind, item.role) == ("table", "wind_forecast")
+    bad = tmp_path / "list.csv"
+    bad.write_text("a,b\n1,2\n")
+    (item,) = intake.look_at(bad)
+    assert item.problem is not None

@@ -55,7 +55,8 @@ def app(tmp_path_factory):
     (place / "home").mkdir()
     (place / "sitecustomize.py").write_text(WATCH)
     env = {k: v for k, v in os.environ.items() if not k.lower().endswith("_proxy")}
-    env |= {"HOME": str(place / "home"), "PYTHONPATH": f"{place}{os.pathsep}{ROOT}", "PYTHONUNBUFFERED": "1",
+    env |= {"HOME": str(place / "home"), "SITEPLANNER_WORK": str(place / "work"),
+            "PYTHONPATH": f"{place}{os.pathsep}{ROOT}", "PYTHONUNBUFFERED": "1",
             "SITEPLANNER_TEST_SOCKETS": str(place / "sockets")}
     log = (place / "log").open("w")
     process = subprocess.Popen([sys.executable, "-m", "siteplanner", "app", "--port", "0"], env=env, cwd=place,

@@ -1,0 +1,71 @@
+"""A saved plan comes back whole: same record, same ranking under other weights, same judgement of any point."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from siteplanner import explain
+from siteplanner.errors import InputError
+from siteplanner.mission import Weights
+from siteplanner.planning.pipeline import rescore
+from siteplanner.planning.record import plan_record
+from siteplanner.planning.saved import decoded, encoded
+
+
+@pytest.fixture(scope="module")
+def saved(valley_plan):
+    return encoded(valley_plan)
+
+
+@pytest.fixture(scope="module")
+def back(saved):
+    return decoded(*saved)
+
+
+def test_the_record_is_the_same_to_the_last_digit(valley_plan, back):
+    assert json.dumps(plan_record(back)) == json.dumps(plan_record(valley_plan))
+
+
+def test_it_can_be_asked_and_ranked_again(valley_plan, back):
+    weights = Weights(coverage=1, access=9)
+    one, two = rescore(valley_plan, weights), rescore(back, weights)
+    assert json.dumps(plan_record(one)) == json.dumps(plan_record(two))
+    place = valley_plan.rejected[0].spot
+    one, two = (explain(p, place.latitude + 0.001, place.longitude) for p in (valley_plan, back))
+    assert one.evaluation.sky == two.evaluation.sky
+    assert one.evaluation.failed == two.evaluation.failed
+    assert one.evaluation.coverage.share == two.evaluation.coverage.share
+
+
+def test_no_object_hides_in_the_arrays_and_shared_parts_are_written_once(valley_plan, saved, back):
+    _, arrays = saved
+    assert all(a.dtype != object for a in arrays.values())
+    assert sum(a is valley_plan.scene.elevation.values for a in arrays.values()) == 1
+    assert back.extra["judge"].study.elevation is back.scene.elevation
+    assert back.extra["judge"].study.network is back.scene.roads
+    assert "kept" not in back.extra
+    np.testing.assert_array_equal(back.scene.ruling.values, valley_plan.scene.ruling.values)
+
+
+@pytest.mark.parametrize("bad", [
+    '{"dataclass": "os:system", "fields": {}}', '{"dataclass": "siteplanner.app.serve:serve", "fields": {}}',
+    '{"dataclass": "siteplanner.planning.model:replace", "fields": {}}', '{"array": "a0"}', '{"odd": 1}', "[]", "7",
+    '{"model": "siteplanner.mission:Path", "base": "", "value": {}}', '{"ref": 5}',
+])
+def test_a_file_made_to_do_harm_or_damaged_is_refused(bad):
+    text = json.dumps({"format": 1, "version": "x", "parts": [], "root": json.loads(bad)})
+    with pytest.raises(InputError, match=r"cannot be read|not a saved plan"):
+        decoded(text, {})
+
+
+def test_another_format_and_what_cannot_be_written_are_said(valley_plan):
+    with pytest.raises(InputError, match="another version"):
+        decoded('{"format": 99, "parts": [], "root": null}', {})
+    with pytest.raises(InputError, match="cannot be read"):
+        decoded("{", {})
+    with pytest.raises(TypeError, match="object cannot be saved"):
+        encoded(replace(valley_plan, extra={"odd": object()}))
