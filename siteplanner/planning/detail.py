@@ -9,17 +9,19 @@ from siteplanner.planning.evaluate import Judge
 from siteplanner.planning.model import Evaluation, RankedSpot
 from siteplanner.planning.skyline import skyline
 from siteplanner.planning.slots import visible_arc
+from siteplanner.planning.told import tell
 
 
 def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
-    """The same evaluation with its horizon diagram and the part of the satellite arc in view."""
-    if evaluation.skyline is not None and evaluation.arc is not None:
-        return evaluation
-    return replace(
-        evaluation,
-        skyline=judge.step("skyline", skyline, judge.study, evaluation.spot, evaluation.sky),
-        arc=judge.step("arc", visible_arc, judge.study, evaluation.spot, evaluation.sky),
-    )
+    """The same evaluation with its horizon diagram, the part of the satellite arc in view, and its drive told."""
+    study, spot, sky, access = judge.study, evaluation.spot, evaluation.sky, evaluation.access
+    if evaluation.skyline is None:
+        evaluation = replace(evaluation, skyline=judge.step("skyline", skyline, study, spot, sky))
+    if evaluation.arc is None:
+        evaluation = replace(evaluation, arc=judge.step("arc", visible_arc, study, spot, sky))
+    if access is not None and access.told is None:
+        evaluation = replace(evaluation, access=replace(access, told=tell(judge, spot, access)))
+    return evaluation
 
 
 def listed_in_detail(judge: Judge, listed: Iterable[RankedSpot]) -> tuple[RankedSpot, ...]:

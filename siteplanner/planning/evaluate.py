@@ -30,7 +30,7 @@ from siteplanner.planning.site_limits import site_breaks
 from siteplanner.planning.slots import look_at
 from siteplanner.planning.study import Study
 from siteplanner.planning.surroundings import look_round
-from siteplanner.planning.timeline import time_on_air
+from siteplanner.planning.timeline import drive_range, time_on_air
 from siteplanner.roads.closed_off import closures_before
 from siteplanner.roads.routing import nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
@@ -196,7 +196,7 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
     # the driver is told of the spot itself, not of the cell where the last leg starts
     access = replace(access, target_x=spot.x, target_y=spot.y, offset_m=float(leg.length))
     route = route_to(study.network, study.tree, access)
-    seconds = route.time_s + leg.length / (rig.last_leg_speed_kmh / 3.6)
+    low, seconds, high = drive_range(route.time_s, leg.length / (rig.last_leg_speed_kmh / 3.6))
     ways = ways_out(study.network, access, study.tree)
     return Access(
         route.distance_m,
@@ -208,6 +208,8 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
         leg,
         tuple(route.unknown),
         ways,
+        drive_low_s=low,
+        drive_high_s=high,
     )
 
 

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from siteplanner.planning.skyline import Skyline
     from siteplanner.planning.slots import VisibleArc
     from siteplanner.planning.sun_outage import SunOutages
+    from siteplanner.planning.told import Told
     from siteplanner.roads.network import RoadNetwork
     from siteplanner.roads.routing import Route
     from siteplanner.roads.ways_out import WaysOut
@@ -165,7 +166,9 @@ class Coverage:
 
 @dataclass(frozen=True, eq=False)
 class Access:
-    """The way from the staging point to the spot."""
+    """The way from the staging point to the spot. `drive_time_s` is the likely time, last leg included; low and high
+    are those of `planning.timeline`.
+    """
 
     drive_distance_m: float
     drive_time_s: float
@@ -176,6 +179,9 @@ class Access:
     last_leg: LineString
     unknown: tuple[str, ...] = ()  # limits that the road data do not state along the route
     ways: WaysOut | None = None  # with the segments whose loss cuts the spot off
+    drive_low_s: float = float("nan")
+    drive_high_s: float = float("nan")
+    told: Told | None = None  # for listed spots, user's spots and explained points; None elsewhere
 
 
 @dataclass(frozen=True)

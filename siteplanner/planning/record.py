@@ -8,6 +8,7 @@ from typing import Any
 
 from siteplanner.planning.arrival import arrival_checks
 from siteplanner.planning.backhaul import backhaul_sentence
+from siteplanner.planning.drive_record import access_record
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
 from siteplanner.planning.site_wind import SiteWind
@@ -176,15 +177,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
             "budget_at_median_cell": [{"item": i, "value": v, "unit": u} for i, v, u in c.budget],
         }
     if e.access is not None:
-        a = e.access
-        record["access"] = {
-            "drive_distance_m": a.drive_distance_m,
-            "drive_time_s": a.drive_time_s,
-            "worst_grade_pct": a.worst_grade_pct,
-            "last_leg_m": a.last_leg_m,
-            "ways_out": a.ways_out,
-            "unknown_limits": list(a.unknown),
-        }
+        record["access"] = access_record(spot, e.access)
     if e.on_air is not None:
         record["on_air"] = asdict(e.on_air)
     return record

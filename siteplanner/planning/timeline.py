@@ -20,6 +20,10 @@ NINE_IN_TEN = 1.645
 """Standard deviations either side that hold 90 % of a normal distribution."""
 DRIVE_LOW, DRIVE_HIGH = 0.85, 1.4  # of the drive time worked out; common practice, no source
 LEG_LOW, LEG_HIGH = 0.7, 3.0  # the last leg with a spotter, doors opened, ground walked; common practice, no source
+DRIVE_METHOD = (
+    f"Likely: class speeds less surface, grade, bends and weather; low and high: {DRIVE_LOW:g} and {DRIVE_HIGH:g} "
+    f"times that on the road, {LEG_LOW:g} and {LEG_HIGH:g} times the last leg at walking pace (common practice)."
+)
 METHOD = (
     "PERT: per part mean (low + 4 x likely + high) / 6, spread (high - low) / 6, parts independent; "
     "the range holds about 9 cases in 10."
@@ -105,6 +109,11 @@ class Timeline:
         return None if self.dispatch is None else self.dispatch + timedelta(minutes=minutes)
 
 
+def drive_range(drive: float, leg: float) -> tuple[float, float, float]:
+    """Low, likely and high time of a drive and its last leg, in the unit of both (see DRIVE_METHOD)."""
+    return DRIVE_LOW * drive + LEG_LOW * leg, drive + leg, DRIVE_HIGH * drive + LEG_HIGH * leg
+
+
 def three_points(mission: Mission, access: Access) -> tuple[tuple[str, float, float, float], ...]:
     """(part, low, likely, high minutes) in order, from the mission's figures and the drive worked out."""
     trailer = mission.trailer
@@ -112,8 +121,8 @@ def three_points(mission: Mission, access: Access) -> tuple[tuple[str, float, fl
     leg = max(access.drive_time_s / 60 - drive, 0.0)
     return (
         ("Hitch up and walk round", *trailer.hitch_up_min),
-        ("Drive", DRIVE_LOW * drive, drive, DRIVE_HIGH * drive),
-        ("Last leg", LEG_LOW * leg, leg, LEG_HIGH * leg),
+        ("Drive", *drive_range(drive, 0.0)),
+        ("Last leg", *drive_range(0.0, leg)),
         ("Set up, level, raise the mast", *trailer.set_up_min),
         ("Find the satellite, first service", *trailer.acquisition_min),
     )

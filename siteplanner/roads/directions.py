@@ -12,50 +12,42 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from siteplanner.core.geodesy import bearing_deg, true_from_grid_deg, wrap_180_deg
+from siteplanner.core.geodesy import bearing_deg, degrees_minutes, true_from_grid_deg, wrap_180_deg
 from siteplanner.data.grid import Grid
 from siteplanner.data.grid_reference import grid_reference
-from siteplanner.errors import Severity
+from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
+from siteplanner.roads.signposts import (
+    SLIGHT_DEG,
+    STRAIGHT_DEG,
+    called,
+    class_words,
+    is_ramp,
+    junction_words,
+    turn_words,
+    wind,
+)
 
 LOOK_M = 30.0  # a road's direction at a junction is taken over this length
 YARD_LOOK_M, YARD_CLASSES = 12.0, ("service", "track", "living_street")  # these may bend right behind a junction
 SHORT_M = 10.0  # what is driven is looked at over at least this: a link of a few metres is not felt as a road
 HEADING_M = 200.0  # "toward the north-east": over this length from the junction
-STRAIGHT_DEG, SLIGHT_DEG, SHARP_DEG, BACK_DEG = 25.0, 55.0, 120.0, 165.0  # common practice, no source
 FORK_DEG = 45.0  # another road that leaves within this of straight on makes a fork
 LANDMARK_M = 1500.0  # a junction passed within this far of a turn helps to find it
-STRETCH_GAP_M = 60.0  # pieces of narrow or unpaved road closer than this are one stretch
-
-WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-CLASS_WORDS = {
-    "track": "an unnamed track", "service": "an unnamed service road", "residential": "an unnamed street",
-    "living_street": "an unnamed street", "motorway": "an unnamed motorway", "motorway_link": "a slip road",
-    "trunk_link": "a slip road", "primary_link": "a slip road", "secondary_link": "a slip road",
-}  # fmt: skip
-
-
-@dataclass(frozen=True)
-class HazardAhead:
-    """A hazard on the drive; `length_m` is 0 for a point, `value` its figure or NaN."""
-
-    running_m: float
-    kind: str
-    severity: Severity
-    text: str
-    x: float
-    y: float
-    value: float
-    length_m: float = 0.0
 
 
 @dataclass(frozen=True)
 class Step:
     """One instruction. `distance_m` is to the next step, `running_m` from the start; the bearing is true and that
-    of the road taken. `hazards` lie between this step and the next."""
+    of the road taken (NaN at the end), `toward` the wind it leads to. `hazards` lie between this step and the next.
+
+    `text` is `action` with the last junction before it: `past_m` beyond `past`, where one is near. `too_far` tells
+    the driver that the end was missed. Place: WGS 84 in degrees, degrees and minutes, and US National Grid.
+    """
 
     text: str
+    action: str
     kind: str
     name: str
     distance_m: float
@@ -64,8 +56,13 @@ class Step:
     y: float
     latitude: float
     longitude: float
+    degrees_minutes: str
     grid_reference: str
     bearing_deg: float
+    toward: str = ""
+    past: str = ""
+    past_m: float = float("nan")
+    too_far: str = ""
     hazards: tuple[HazardAhead, ...] = ()
 
 
@@ -73,11 +70,24 @@ class Step:
 class _Point:
     """A decision point before it has coordinates and hazards."""
 
-    text: str
+    action: str  # begins in lower case
     kind: str
     name: str
     running_m: float
     leg: int  # index of the segment driven after it
+    passed: tuple[str, float] | None = None  # the junction that helps to find it, and where on the drive it lies
+    too_far: str = ""
+
+    @property
+    def past_m(self) -> float:
+        return self.running_m - self.passed[1] if self.passed else float("nan")
+
+    @property
+    def text(self) -> str:
+        """ "300 m past Mill Lane, turn right ..." """
+        if self.passed is None:
+            return _cap(self.action)
+        return f"{max(10, round(self.past_m / 10) * 10)} m past {self.passed[0]}, {self.action}"
 
 
 def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the staging point") -> tuple[Step, ...]:
@@ -85,85 +95,64 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
 
     `grid` turns metres into WGS 84 and true bearings. `start` is how the start is called.
     """
-    points = [_depart(network, route, grid, start), *_junctions(network, route, grid), _arrive(route)]
-    ahead = hazards_along(network, route)
+    points = [_depart(network, route, grid, start), *_junctions(network, route, grid), _arrive(network, route)]
+    ahead = hazards_along(network, route, grid)
     steps = []
     for number, point in enumerate(points):
         until = points[number + 1].running_m if number + 1 < len(points) else np.inf
         here = route.line.interpolate(point.running_m)
         lon, lat = (float(v) for v in grid.lonlat(here.x, here.y))
-        bearing = _leaving(network, route, point.leg, grid, LOOK_M) if point.leg < len(route.segments) else np.nan
+        on = point.leg < len(route.segments)
         steps.append(
             Step(
-                text=point.text, kind=point.kind, name=point.name,
+                text=point.text, action=_cap(point.action), kind=point.kind, name=point.name,
                 distance_m=float(min(until, route.distance_m) - point.running_m), running_m=point.running_m,
-                x=float(here.x), y=float(here.y), latitude=lat, longitude=lon, grid_reference=grid_reference(lat, lon),
-                bearing_deg=float(bearing),
+                x=float(here.x), y=float(here.y), latitude=lat, longitude=lon,
+                degrees_minutes=degrees_minutes(lat, lon), grid_reference=grid_reference(lat, lon),
+                bearing_deg=_leaving(network, route, point.leg, grid, LOOK_M) if on else float("nan"),
+                toward=_toward(network, route, point.leg, grid) if on else "",
+                past=point.passed[0] if point.passed else "", past_m=point.past_m, too_far=point.too_far,
                 hazards=tuple(h for h in ahead if point.running_m <= h.running_m < until),
             )
         )  # fmt: skip
     return tuple(steps)
 
 
-def hazards_along(network: RoadNetwork, route: Route) -> tuple[HazardAhead, ...]:
-    """Hazards on the way in driving order. Grades are told as climb or descent; stretches are joined."""
-    out: list[HazardAhead] = []
-    for leg, segment in enumerate(route.segments.tolist()):
-        low, high = sorted((float(route.start_m[leg]), float(route.end_m[leg])))
-        sign = 1.0 if route.directions[leg] > 0 else -1.0
-        for hazard in network.hazards[segment]:
-            if hazard.stretch:
-                running, length = float(route.running_m[leg]), high - low
-                place = route.line.interpolate(running)
-                x, y = float(place.x), float(place.y)
-            elif low - 1 <= hazard.along_m <= high + 1:
-                running = float(route.running_m[leg] + abs(hazard.along_m - route.start_m[leg]))
-                length, x, y = 0.0, hazard.x, hazard.y
-            else:
-                continue
-            text, value = hazard.text, hazard.value
-            if hazard.kind == "steep":
-                value = sign * value
-                text = f"steep {'climb' if value > 0 else 'descent'}: {text}"
-            out.append(HazardAhead(running, hazard.kind, hazard.severity, text, x, y, value, length))
-    out.sort(key=lambda h: (h.running_m, h.kind, h.text))
-    return tuple(_joined(out))
-
-
-def _joined(hazards: list[HazardAhead]) -> list[HazardAhead]:
-    """Stretches of the same kind and words that follow each other become one with the whole length."""
-    out: list[HazardAhead] = []
-    open_: dict[tuple[str, str], int] = {}
-    for hazard in hazards:
-        key = (hazard.kind, hazard.text)
-        last = open_.get(key)
-        if hazard.length_m > 0 and last is not None:
-            before = out[last]
-            end = before.running_m + before.length_m
-            if hazard.running_m - end <= STRETCH_GAP_M:
-                whole = hazard.running_m + hazard.length_m - before.running_m
-                out[last] = HazardAhead(before.running_m, before.kind, before.severity, before.text, before.x,
-                                        before.y, before.value, whole)  # fmt: skip
-                continue
-        if hazard.length_m > 0:
-            open_[key] = len(out)
-        out.append(hazard)
-    return out
-
-
 def _depart(network: RoadNetwork, route: Route, grid: Grid, start: str) -> _Point:
-    name = _called(network, int(route.segments[0]))
+    name = called(network, int(route.segments[0]))
     return _Point(
-        f"Leave {start} on {name}, toward the {_toward(network, route, 0, grid)}",
+        f"leave {start} on {name}, toward the {_toward(network, route, 0, grid)}",
         "depart", str(network.name[route.segments[0]]), 0.0, 0,
     )  # fmt: skip
 
 
-def _arrive(route: Route) -> _Point:
+def _arrive(network: RoadNetwork, route: Route) -> _Point:
     access = route.access
     side = _side(route)
     leg = f"the spot is {access.offset_m:.0f} m off the road" if access.offset_m >= 1 else "the spot is at the road"
-    return _Point(f"Stop: {leg}{side}", "arrive", "", route.distance_m, len(route.segments))
+    return _Point(f"stop: {leg}{side}", "arrive", "", route.distance_m, len(route.segments),
+                  too_far=_too_far(network, route))  # fmt: skip
+
+
+def _too_far(network: RoadNetwork, route: Route) -> str:
+    """What a driver who missed the end comes to next: a junction, or the end of the road."""
+    segment, forward = int(route.segments[-1]), bool(route.directions[-1] > 0)
+    beyond = float(network.length_m[segment] - route.end_m[-1] if forward else route.end_m[-1])
+    while beyond <= LANDMARK_M:
+        node = int(network.seg_to[segment] if forward else network.seg_from[segment])
+        at_node = network.for_vehicles & ((network.seg_from == node) | (network.seg_to == node))
+        others = [s for s in np.flatnonzero(at_node).tolist() if s != segment]
+        metres = max(10, round(beyond / 10) * 10)
+        if not others:
+            return f"The road ends {metres} m beyond the stop" if beyond >= 20 else ""
+        if len(others) > 1 or network.name[others[0]] != network.name[segment]:
+            here = str(network.name[segment])
+            named = next((str(network.name[s]) for s in others if network.name[s] and network.name[s] != here), "")
+            place = named or f"a junction with {class_words(network, others[0])}"
+            return f"Too far: {place}, {metres} m beyond the stop" if beyond >= 20 else ""
+        segment, forward = others[0], int(network.seg_from[others[0]]) == node
+        beyond += float(network.length_m[segment])
+    return ""
 
 
 def _side(route: Route) -> str:
@@ -207,7 +196,7 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
             passed = None
         elif others:
             named = next((str(network.name[s]) for s in others if network.name[s]), "")
-            passed = (named or f"a junction with {_class_words(network, others[0])}", running)
+            passed = (named or f"a junction with {class_words(network, others[0])}", running)
     return points
 
 
@@ -223,27 +212,34 @@ def _junction(
     ways = [float(wrap_180_deg(_direction(network, s, node, away=True) - arriving)) for s in others]
     if not others:  # a bend: only a new name is worth a word
         if new and new != old:
-            return _Point(f"Continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
+            return _Point(f"continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
         return None
     ahead = [w for w in ways if abs(w) < FORK_DEG]
-    onto_words = f"onto {_called(network, onto)}, toward the {toward}"
+    onto_words = f"onto {called(network, onto)}, toward the {toward}"
     if new and new == old:
         onto_words = f"to stay on {new}, toward the {toward}"
-    lead = _landmark(passed, running)
+    near = passed if passed is not None and running - passed[1] <= LANDMARK_M else None
+    if is_ramp(network, onto) and not is_ramp(network, here) and abs(turn) < SLIGHT_DEG and ahead:
+        side = " on the right" if all(turn > w for w in ahead) else " on the left" if all(
+            turn < w for w in ahead) else ""
+        name = f" onto {new}" if new and new != old else ""
+        return _Point(f"take the ramp{side}{name}, toward the {toward}", "ramp", new, running, leg + 1, near)
+    if is_ramp(network, here) and not is_ramp(network, onto) and abs(turn) < STRAIGHT_DEG and not any(
+            _may_leave(network, s, node) for s in others):
+        return _Point(f"merge onto {called(network, onto)}, toward the {toward}", "merge", new, running, leg + 1)
     if ahead and abs(turn) < SLIGHT_DEG:
         # a fork: keep to a side unless this way is plainly the one straight on
         rival = min(ahead, key=abs)
         if abs(turn) < STRAIGHT_DEG and abs(rival) > abs(turn) + 20 and (new == old or not new):
             return None
         side = "left" if all(turn < w for w in ahead) else "right" if all(turn > w for w in ahead) else "straight on"
-        return _Point(f"{lead}{_cap(lead, 'keep ' + side)} at the fork {onto_words}", f"keep {side}", new, running,
-                      leg + 1)  # fmt: skip
+        return _Point(f"keep {side} at the fork {onto_words}", f"keep {side}", new, running, leg + 1, near)
     if abs(turn) < STRAIGHT_DEG:
         if new and new != old:
-            return _Point(f"Continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
+            return _Point(f"continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
         return None
-    kind = _turn(turn)
-    return _Point(f"{lead}{_cap(lead, kind)} {onto_words}", kind, new, running, leg + 1)
+    kind, shape = turn_words(turn), junction_words(turn, ways)
+    return _Point(f"{shape} {kind} {onto_words}".lstrip(), kind, new, running, leg + 1, near)
 
 
 def _with_surface(
@@ -253,11 +249,11 @@ def _with_surface(
     if network.unpaved[onto] != 1 or network.unpaved[here] == 1:
         return point
     if point is None:
-        return _Point(f"Unpaved from here, on {_called(network, onto)}", "unpaved", str(network.name[onto]), running,
+        return _Point(f"unpaved from here, on {called(network, onto)}", "unpaved", str(network.name[onto]), running,
                       leg + 1)  # fmt: skip
     if network.highway[onto] == "track" and not network.name[onto]:
         return point
-    return replace(point, text=f"{point.text}; unpaved from here")
+    return replace(point, action=f"{point.action}; unpaved from here")
 
 
 def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, leg: int, exit_: int) -> _Point:
@@ -266,43 +262,13 @@ def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, 
     which = words[exit_ - 1] if exit_ <= len(words) else f"number {exit_}"
     toward = _toward(network, route, leg + 1, grid)
     return _Point(
-        f"At the roundabout take the {which} exit onto {_called(network, onto)}, toward the {toward}",
+        f"at the roundabout take the {which} exit onto {called(network, onto)}, toward the {toward}",
         "roundabout", str(network.name[onto]), float(route.running_m[max(ring_from, 0)]), max(ring_from, 0),
     )  # fmt: skip
 
 
-def _turn(turn_deg: float) -> str:
-    """The words for a change of direction, clockwise positive."""
-    size, side = abs(turn_deg), "right" if turn_deg > 0 else "left"
-    if size >= BACK_DEG:
-        return "turn back"
-    if size >= SHARP_DEG:
-        return f"turn sharp {side}"
-    return f"turn {side}" if size >= SLIGHT_DEG else f"turn slightly {side}"
-
-
-def _landmark(passed: tuple[str, float] | None, running: float) -> str:
-    """ "300 m past Mill Lane, ": the last junction before the turn, when it is near."""
-    if passed is None or running - passed[1] > LANDMARK_M:
-        return ""
-    distance = max(10, round((running - passed[1]) / 10) * 10)
-    return f"{distance} m past {passed[0]}, "
-
-
-def _cap(lead: str, words: str) -> str:
-    return words if lead else words[0].upper() + words[1:]
-
-
-def _called(network: RoadNetwork, segment: int) -> str:
-    return str(network.name[segment]) or _class_words(network, segment)
-
-
-def _class_words(network: RoadNetwork, segment: int) -> str:
-    return CLASS_WORDS.get(str(network.highway[segment]), "an unnamed road")
-
-
-def _wind(true_bearing_deg: float) -> str:
-    return WINDS[round(true_bearing_deg / 45.0) % 8]
+def _cap(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _toward(network: RoadNetwork, route: Route, leg: int, grid: Grid) -> str:
@@ -310,7 +276,7 @@ def _toward(network: RoadNetwork, route: Route, leg: int, grid: Grid) -> str:
     on = [str(network.name[s]) or str(network.highway[s]) for s in route.segments[leg:]]
     stays = next((k for k, word in enumerate(on) if word != on[0]), len(on))
     over_m = float(route.running_m[leg + stays] - route.running_m[leg])
-    return _wind(_leaving(network, route, leg, grid, min(over_m, HEADING_M)))
+    return wind(_leaving(network, route, leg, grid, min(over_m, HEADING_M)))
 
 
 def _leaving(network: RoadNetwork, route: Route, leg: int, grid: Grid, over_m: float) -> float:

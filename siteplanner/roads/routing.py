@@ -231,7 +231,7 @@ class Route:
     `segments[k]` is driven from `start_m[k]` to `end_m[k]` (metres from its own start; falling when driven
     against its direction, `directions[k]` = -1). `worst_grade_pct` has the sign of the steeper of
     `up_grade_pct` (steepest climb) and `down_grade_pct` (steepest descent, both >= 0), NaN when unknown all the
-    way. `profile_*` are distance and smoothed road height along the way.
+    way. `profile_*` are distance, smoothed road height and grade (climbing positive as driven) along the way.
     """
 
     line: LineString
@@ -251,6 +251,7 @@ class Route:
     findings: tuple[Finding, ...]
     profile_distance_m: np.ndarray
     profile_elevation_m: np.ndarray
+    profile_grade_pct: np.ndarray
 
     @cached_property
     def running_m(self) -> np.ndarray:
@@ -258,7 +259,7 @@ class Route:
         return np.concatenate([[0.0], np.cumsum(np.abs(self.end_m - self.start_m))])
 
 
-def _legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> list[tuple[int, float, float]]:
+def route_legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> list[tuple[int, float, float]]:
     """(segment, start along, end along) of the quickest way."""
     seg, length = access.segment, float(network.length_m[access.segment])
     share = min(max(access.along_m / length, 0.0), 1.0)
@@ -287,22 +288,26 @@ def _legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> list[tu
     return kept or [legs[0]]
 
 
-def _profile(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[np.ndarray, np.ndarray]:
-    distance, height = [], []
+def _profile(network: RoadNetwork,
+             legs: Sequence[tuple[int, float, float]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Distance, height and grade as driven; two samples where one segment ends and the next begins."""
+    distance, height, grades = [], [], []
     run = 0.0
     for seg, start, end in legs:
         part = slice(network.profile_first[seg], network.profile_first[seg + 1])
-        along, z = network.profile_along_m[part], network.profile_elevation_m[part]
+        along, z, grade = (network.profile_along_m[part], network.profile_elevation_m[part],
+                           network.profile_grade_pct[part])
         low, high = min(start, end), max(start, end)
         inner = along[(along > low + 1e-9) & (along < high - 1e-9)]
         at = np.concatenate([[low], inner, [high]])
-        values = np.interp(at, along, z)
+        values, slopes = np.interp(at, along, z), np.interp(at, along, grade)
         if end < start:
-            at, values = at[::-1], values[::-1]
+            at, values, slopes = at[::-1], values[::-1], -slopes[::-1]
         distance.append(run + np.abs(at - start))
         height.append(values)
+        grades.append(slopes)
         run += abs(end - start)
-    return np.concatenate(distance), np.concatenate(height)
+    return np.concatenate(distance), np.concatenate(height), np.concatenate(grades)
 
 
 def _steepest(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[float, float]:
@@ -350,7 +355,11 @@ def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Rout
 
     Raises InputError when the access point is not reached.
     """
-    legs = _legs(network, tree, access)
+    return route_along(network, route_legs(network, tree, access), access)
+
+
+def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], access: AccessPoint) -> Route:
+    """The drive over given legs (segment, metres along it at entry, at exit), each beginning where the last ended."""
     pieces = [substring(network.seg_geometry[s], a, b) for s, a, b in legs]
     xy = [shapely.get_coordinates(p) for p in pieces]
     joined = np.vstack([xy[0], *(c[1:] for c in xy[1:])])
@@ -360,7 +369,7 @@ def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Rout
     start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
     directions = np.where(end >= start, 1, -1)
     up, down = _steepest(network, legs)
-    distance, height = _profile(network, legs)
+    distance, height, grades = _profile(network, legs)
     rise = np.diff(height[np.isfinite(height)])
     any_height = bool(np.isfinite(height).any())
     length = network.length_m[segments]
@@ -374,5 +383,5 @@ def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Rout
         descent_m=float(-rise[rise < 0].sum()) if any_height else float("nan"),
         segments=segments, directions=directions, start_m=start, end_m=end, access=access,
         unknown=_unknown_along(network, legs), findings=_route_findings(network, segments),
-        profile_distance_m=distance, profile_elevation_m=height,
+        profile_distance_m=distance, profile_elevation_m=height, profile_grade_pct=grades,
     )

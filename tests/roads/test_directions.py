@@ -14,7 +14,8 @@ from shapely.geometry import LineString
 
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Rig, Speeds
-from siteplanner.roads.directions import directions, hazards_along
+from siteplanner.roads.directions import directions
+from siteplanner.roads.hazards_ahead import hazards_along
 from siteplanner.roads.network import build_network
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
 
@@ -58,8 +59,8 @@ def side_road(dx, dy, name="Side Road"):
     ("dx", "dy", "words"),
     # arriving northward at (0, 1000); the angle of (dx, dy) from north is the turn
     [
-        (500, 0, "Turn right onto Side Road, toward the east"),
-        (-500, 0, "Turn left onto Side Road, toward the west"),
+        (500, 0, "At the crossroads turn right onto Side Road, toward the east"),
+        (-500, 0, "At the crossroads turn left onto Side Road, toward the west"),
         (400, 400, "Turn slightly right onto Side Road, toward the north-east"),
         (-400, 400, "Turn slightly left onto Side Road, toward the north-west"),
         (400, -400, "Turn sharp right onto Side Road, toward the south-east"),
@@ -83,7 +84,7 @@ def test_start_and_arrival_and_running_distances():
     _, route, steps = drive([MAIN, side_road(500, 0), side_road(-500, 0, "Other")], (0, 0), (300, 990))
     assert texts(steps) == [
         "Leave the staging point on Main Road, toward the north",
-        "Turn right onto Side Road, toward the east",
+        "At the T-junction turn right onto Side Road, toward the east",
         "Stop: the spot is 10 m off the road, on the right",
     ]
     assert [s.running_m for s in steps] == pytest.approx([0, 1000, 1300], abs=1)
@@ -126,8 +127,10 @@ def test_staying_on_a_road_that_turns_at_a_junction():
 def test_unnamed_roads_are_told_by_their_kind():
     roads = [MAIN, ([(0, 1000), (500, 1000)], {"highway": "track", "tracktype": "grade1"}),
              ([(0, 1000), (-500, 1000)], {"highway": "service"})]  # fmt: skip
-    assert texts(drive(roads, (0, 0), (500, 1000))[2])[1] == "Turn right onto an unnamed track, toward the east"
-    assert texts(drive(roads, (0, 0), (-500, 1000))[2])[1] == "Turn left onto an unnamed service road, toward the west"
+    assert texts(drive(roads, (0, 0), (500, 1000))[2])[1] == (
+        "At the T-junction turn right onto an unnamed track, toward the east")
+    assert texts(drive(roads, (0, 0), (-500, 1000))[2])[1] == (
+        "At the T-junction turn left onto an unnamed service road, toward the west")
 
 
 def test_a_roundabout_counts_its_exits():
@@ -187,7 +190,7 @@ def test_hazards_come_in_driving_order_and_grades_take_the_drive_s_sign():
 def test_names_from_files_stay_plain_text():
     hostile = "{{ 7*7 }} <b>&amp;"
     _, _, steps = drive([MAIN, side_road(500, 0, hostile), side_road(-500, 0, "x")], (0, 0), (500, 1000))
-    assert texts(steps)[1] == f"Turn right onto {hostile}, toward the east"
+    assert texts(steps)[1] == f"At the T-junction turn right onto {hostile}, toward the east"
 
 
 def test_a_start_in_the_middle_of_a_road():
@@ -219,7 +222,7 @@ def test_a_tight_offset_of_two_junctions_is_two_turns():
              ([(15, 1000), (15, 1800)], {"name": "North Road"})]  # fmt: skip
     _, _, steps = drive(roads, (0, 0), (15, 1800))
     assert texts(steps)[1:-1] == [
-        "Turn right onto Cross Road, toward the east",  # 15 m of it: not where the next road leads
+        "At the T-junction turn right onto Cross Road, toward the east",  # 15 m of it: not where the next road leads
         "Turn left onto North Road, toward the north",
     ]
     assert steps[1].distance_m == pytest.approx(15)

@@ -1,0 +1,247 @@
+"""The drive as it is told and recorded, on the valley made by hand; and room to turn on ground made for it."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from geopandas import GeoDataFrame
+from pyproj import Geod
+from shapely.geometry import LineString, box
+
+from siteplanner import explain
+from siteplanner.outputs.write import json_text
+from siteplanner.planning.radio import one_way_words, radio_lines, spoken
+from siteplanner.planning.record import evaluation_record
+from siteplanner.planning.timeline import three_points
+from siteplanner.planning.told import cuts_of, lines_above, told_of
+from siteplanner.planning.turn_round import room_to_turn
+from siteplanner.roads.routing import drive_tree, nearest_access, route_to
+from siteplanner.roads.ways_out import ways_out
+from tests.planning.conftest import at
+from tests.planning.open_ground import study_on
+from tests.roads.drawn import EAST, FLAT, NORTH, network, road
+
+GEOD = Geod(ellps="WGS84")
+
+
+@pytest.fixture(scope="module")
+def lay_by(valley_plan):
+    return next(r for r in valley_plan.spots if r.spot.name == "lay-by")
+
+
+@pytest.fixture(scope="module")
+def record(lay_by):
+    return json.loads(json_text(evaluation_record(lay_by.evaluation)))["access"]
+
+
+def test_every_listed_spot_is_told_and_others_are_not(valley_plan):
+    assert all(r.evaluation.access.told is not None for r in valley_plan.spots)
+    listed = {(r.spot.x, r.spot.y) for r in valley_plan.spots}
+    rest = [r for r in valley_plan.extra["all_spots"] if (r.spot.x, r.spot.y) not in listed]
+    assert rest
+    assert all(r.evaluation.access.told is None for r in rest)
+
+
+def test_explained_points_are_told(valley_plan):
+    lon, lat = valley_plan.scene.elevation.lonlat(*at(1705, 935))
+    found = explain(valley_plan, float(lat), float(lon))
+    assert found.evaluation.access.told.steps[-1].kind == "arrive"
+
+
+def test_the_drive_s_range_is_the_timeline_s(valley_plan, lay_by, record):
+    parts = {name: points for name, *points in three_points(valley_plan.mission, lay_by.evaluation.access)}
+    low, likely, high = (60 * (a + b) for a, b in zip(parts["Drive"], parts["Last leg"], strict=True))
+    told = record["drive_time_low_s"], record["drive_time_s"], record["drive_time_high_s"]
+    assert told == pytest.approx((low, likely, high), abs=0.05)
+    assert low < likely < high
+    assert "0.85 and 1.4 times" in record["drive_time_method"]
+
+
+def test_steps_in_the_record_lie_on_the_drive_and_run_up_to_its_length(record, lay_by):
+    steps = record["directions"]
+    assert steps[0]["text"].startswith("Leave the staging point on Valley Road, toward the east")
+    assert steps[-1]["running_m"] == pytest.approx(record["drive_distance_m"], abs=0.1)
+    assert sum(s["distance_m"] for s in steps) == pytest.approx(record["drive_distance_m"], abs=1)
+    start, end = steps[0], steps[-1]
+    # Valley Road is straight: the distance on the ellipsoid is the drive's, but for the scale of UTM (0.9996)
+    metres = GEOD.inv(start["longitude"], start["latitude"], end["longitude"], end["latitude"])[2]
+    assert metres == pytest.approx(record["drive_distance_m"] / 0.9996, abs=1)
+    assert start["bearing_true_deg"] == pytest.approx(90, abs=0.3)
+    assert end["bearing_true_deg"] is None  # JSON has no NaN
+    assert end["too_far"] == "Too far: Low Lane, 300 m beyond the stop"
+
+
+def test_profile_and_bands_are_those_of_the_ground(record):
+    profile = record["profile"]
+    assert profile["distance_m"][-1] == pytest.approx(record["drive_distance_m"], abs=0.1)
+    assert np.allclose(profile["elevation_m"], 1509, atol=0.3)  # the plane at y = 900
+    assert sum(b["length_m"] for b in record["grade_bands"]) == pytest.approx(record["drive_distance_m"], abs=1)
+    assert sum(b["length_m"] for b in record["grade_bands"] if b["from_pct"] == 0) == pytest.approx(
+        record["drive_distance_m"], abs=1)  # fmt: skip
+
+
+def test_the_last_turning_place_is_the_junction_before(record):
+    turning = record["turning"]
+    assert turning["place"]["kind"] == "junction"
+    assert turning["place"]["name"] == "Bench Road"
+    assert turning["place"]["before_the_stop_m"] == pytest.approx(200, abs=5)
+    assert turning["at_spot"] is True  # a plane of 1 %
+    assert turning["back_up_m"] == 0
+    assert "Room to turn at the spot" in turning["sentence"]
+
+
+def test_without_another_road_there_is_no_alternative(record):
+    assert record["alternative"] == {
+        "exists": False, "sentence": "No alternative: the rig has no other way from the start to the spot."}
+
+
+def test_one_way_in_names_the_sections_with_their_ends(valley_plan, lay_by):
+    """A ring road that leaves the data at four corners; off it a lane of two segments, then another to the spot."""
+    net = network(
+        road((0, 0), (2000, 0)), road((2000, 0), (2000, 2000)), road((2000, 2000), (0, 2000)), road((0, 2000), (0, 0)),
+        *(road((x, y), (x + dx, y + dy)) for x, y, dx, dy in (
+            (0, 0, -400, -400), (2000, 0, 400, -400), (2000, 2000, 400, 400), (0, 2000, -400, 400))),
+        road((1000, 0), (1000, 300), name="Mill Lane"), road((1000, 300), (1000, 500), name="Mill Lane"),
+        road((1000, 300), (1100, 300), name="Yard"), road((1000, 500), (1600, 500), name="Hill Lane"),
+    )  # fmt: skip
+    tree = drive_tree(net, EAST + 300, NORTH)
+    access = nearest_access(net, tree, EAST + 1400, NORTH + 500)
+    ways = ways_out(net, access, tree)
+    assert ways.count == 1
+    cuts = cuts_of(net, route_to(net, tree, access), ways, FLAT)
+    assert [(c.name, round(c.length_m)) for c in cuts] == [("Hill Lane", 600), ("Mill Lane", 500)]
+    near, far = cuts[1].start, cuts[1].end
+    assert (near.x - EAST, near.y - NORTH, far.x - EAST, far.y - NORTH) == pytest.approx((1000, 500, 1000, 0))
+    # zone 10 on its central meridian: 123 W; 1,000 m east at 45 N are 0.0127 degrees
+    assert far.longitude == pytest.approx(-123 + 1000 / 0.9996 / 78_846.84, abs=1e-4)
+    assert (cuts[0].start.x - EAST, cuts[0].end.x - EAST) == pytest.approx((1600, 1000))
+    assert cuts[1].line.length == pytest.approx(500)
+    told = replace(lay_by.evaluation.access.told, cuts=cuts)
+    assert one_way_words(told) == "No way round if this is lost: Hill Lane, 0.6 km; Mill Lane, 0.5 km."
+    text = " ".join(radio_lines(lay_by.spot, replace(lay_by.evaluation.access, ways_out=1), told))
+    assert "One way in and out. No way round if this is lost: Hill Lane, 0.6 kilometres; Mill Lane" in text
+    assert "One way in" not in " ".join(radio_lines(lay_by.spot, lay_by.evaluation.access, told))
+
+
+def test_a_drive_under_a_line_says_so(lay_by):
+    route = lay_by.evaluation.access.route  # from (200, 900) to (1700, 900)
+    lines = GeoDataFrame(
+        {"name": ["feeder", None]}, crs="EPSG:32612",
+        geometry=[LineString([at(1000, 0), at(1000, 1000), at(600, 1000), at(600, 0)]),
+                  LineString([at(0, 0), at(0, 9)])],
+    )  # fmt: skip
+    under = lines_above(route, {"power_lines": lines})
+    assert sorted(h.running_m for h in under) == pytest.approx([400, 800], abs=0.5)
+    assert {h.text for h in under} == {"overhead line feeder: look up before you drive under"}
+    assert lines_above(route, {}) == []
+
+
+def test_a_plan_without_details_is_told_from_its_scene(valley_plan, lay_by):
+    bare = replace(lay_by.evaluation.access, told=None)
+    told = told_of(valley_plan, bare)
+    assert [(s.text, s.running_m) for s in told.steps] == [
+        (s.text, s.running_m) for s in lay_by.evaluation.access.told.steps]  # fmt: skip
+    assert told.turning is None
+
+
+# ---- words over the radio ----
+
+ABBREVIATED = re.compile(r"\d ?(?:m|km|t|kg|kV|min|deg|%|ft|mi)\b|[°′%]|\b(?:N|S|E|W|NE|NW|SE|SW)\b")
+
+
+def test_nothing_on_the_radio_is_an_abbreviation(valley_plan):
+    count = 0
+    for ranked in valley_plan.spots:
+        access = ranked.evaluation.access
+        for line in radio_lines(ranked.spot, access, access.told):
+            count += 1
+            words = line.replace(f"spot {ranked.spot.name}", "")
+            assert not ABBREVIATED.search(words), line
+            assert len(line) < 700
+    assert count > 20
+
+
+def test_radio_lines_say_the_way_in_full(lay_by):
+    access = lay_by.evaluation.access
+    lines = radio_lines(lay_by.spot, access, access.told)
+    likely = round(access.drive_time_s / 60)
+    assert lines[0].startswith(f"Drive to spot lay-by. 1.5 kilometres or 0.9 miles on the road, about {likely} minute")
+    assert lines[1].startswith("1. Leave the staging point on Valley Road, toward the east. Drive on 1.5 kilometres")
+    assert "In degrees and minutes: 44 degrees" in lines[-2]
+    assert "west" in lines[-2]
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("grade 12 % over 50 m", "grade 12 percent over 50 metres"),
+        ("bridge, posted weight 9.5 t", "bridge, posted weight 9.5 tonnes"),
+        ("1 km, 1 min, 2 min", "1 kilometre, 1 minute, 2 minutes"),
+        ("posted height 4.2 m: measure", "posted height 4.2 metres: measure"),
+        ("Line 12 mine", "Line 12 mine"),  # a name, no unit
+        ("A9 m", "A9 m"),
+        ("230 kV", "230 kilovolts"),
+    ],
+)
+def test_units_are_spoken(written, said):
+    assert spoken(written) == said
+
+
+# ---- room to turn ----
+
+
+def ground(slope_pct=2.0, **parts):
+    rows, cols = np.mgrid[0:41, 0:41]
+    values = 1000 + slope_pct / 100 * 10 * cols + 0 * rows
+    study = study_on(values, **parts)
+    study.slope = study.elevation.with_values(
+        np.full(values.shape, np.degrees(np.arctan(slope_pct / 100)), np.float32))  # fmt: skip
+    return study
+
+
+def middle(study):
+    return tuple(float(v) for v in study.elevation.xy(20, 20))
+
+
+def test_level_ground_has_room_and_a_slope_has_none():
+    study = ground()
+    assert room_to_turn(study, *middle(study)) is True
+    study = ground(20.0)  # 11 degrees
+    assert room_to_turn(study, *middle(study)) is False
+
+
+def test_a_strip_must_be_wide_enough():
+    """The circle has a radius of 10.06 + 1.25 m: on cells of 2 m a strip of 22 m is too narrow, one of 26 m is not."""
+    for width, room in ((22, False), (26, True)):
+        study = ground(cell_size_m=2.0)
+        steep = study.slope.values.copy()
+        cells = width // 2
+        first = 20 - cells // 2
+        steep[:, :first] = steep[:, first + cells :] = 20
+        study.slope = study.slope.with_values(steep)
+        assert room_to_turn(study, *middle(study)) is room, width
+
+
+def test_keep_outs_and_trees_take_the_room():
+    study = ground()
+    x, y = middle(study)
+    fence = GeoDataFrame(geometry=[box(x - 100, y - 14, x + 100, y - 6), box(x - 100, y + 6, x + 100, y + 14)],
+                         crs=study.elevation.crs)  # fmt: skip
+    study.overlay = lambda role: fence if role == "keep_out" else None
+    assert room_to_turn(study, x, y) is False
+    trees = np.full((41, 41), 0.0)
+    trees[::2, :] = 2000.0  # a hedge on every second row of cells
+    study = ground(obstacles=trees)
+    assert room_to_turn(study, *middle(study)) is False
+
+
+def test_coarse_or_missing_ground_is_not_known():
+    study = ground(cell_size_m=30.0)
+    assert room_to_turn(study, *middle(study)) is None
+    study = ground()
+    x, y = study.elevation.xy(1, 1)
+    assert room_to_turn(study, float(x), float(y)) is None
