@@ -82,8 +82,8 @@ def ground_pictures(work: Work) -> list[str]:
     """Which pictures of the ground this plan can show."""
     plan = work.planned
     assert plan is not None
-    has_sky = getattr(plan.scene, "sky_margin", None) is not None
-    return [*([SERVICE] if plan.spots else []), RULED_OUT, *([SKY] if has_sky else []), SLOPE, RELIEF]
+    sky = [SKY] if plan.scene.margin_of is not None else []  # worked out when it is first shown, not before
+    return [*([SERVICE] if plan.spots else []), RULED_OUT, *sky, SLOPE, RELIEF]
 
 
 def _kept(work: Work, key: str, make: Any) -> Any:
@@ -93,8 +93,11 @@ def _kept(work: Work, key: str, make: Any) -> Any:
     return work.memory[key]
 
 
-def base_map(work: Work, picture_url: Any) -> folium.Map:
-    """Relief, roads, areas, lines and the staging point, with the readout under the pointer."""
+def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> folium.Map:
+    """Relief, roads, areas, lines and the staging point, with the readout under the pointer.
+
+    It opens on area, staging point and best spot, or on the area and the spot `around` which the map is drawn.
+    """
     plan = work.planned
     assert plan is not None
     parts = _kept(work, "base", partial(_base_parts, plan, picture_url))
@@ -116,7 +119,8 @@ def base_map(work: Work, picture_url: Any) -> folium.Map:
     for name, features, order in parts["layers"]:
         _shapes(Shapes, features, name, order).add_to(fmap)
     folium.LayerControl(collapsed=True).add_to(fmap)
-    fmap.fit_bounds(parts["view"], padding=(24, 24), max_zoom=15)
+    view = parts["view"] if around is None else _bounds_of(plan, [(around.spot.latitude, around.spot.longitude)])
+    fmap.fit_bounds(view, padding=(24, 24), max_zoom=15)
     fmap.add_child(Piece(parts["behaviour"]))
     return fmap
 
@@ -157,11 +161,15 @@ def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
 
 
 def _view(plan: Plan) -> list[list[float]]:
-    """South-west and north-east of incident area, staging point and the listed spots."""
+    """South-west and north-east of incident area, staging point and the best spot."""
+    places = [(plan.mission.staging.latitude, plan.mission.staging.longitude)]
+    return _bounds_of(plan, places + [(r.spot.latitude, r.spot.longitude) for r in plan.spots[:1]])
+
+
+def _bounds_of(plan: Plan, places: list[tuple[float, float]]) -> list[list[float]]:
+    """South-west and north-east of the incident area and of places (latitude, longitude)."""
     west, south, east, north = plan.scene.area.total_bounds
     lon, lat = plan.scene.elevation.lonlat([west, west, east, east], [south, north, south, north])
-    places = [(plan.mission.staging.latitude, plan.mission.staging.longitude)]
-    places += [(r.spot.latitude, r.spot.longitude) for r in plan.spots[:1]]
     lats, lons = [*lat, *(p[0] for p in places)], [*lon, *(p[1] for p in places)]
     return [[float(min(lats)), float(min(lons))], [float(max(lats)), float(max(lons))]]
 
@@ -177,8 +185,9 @@ def _shapes(kind: type[Shapes], features: list[Feature], name: str, order: int) 
     )
 
 
-def changing(work: Work, ground: str, picture_url: Any) -> folium.FeatureGroup:
-    """The chosen spot's picture of the ground, drive and aim, all spots as marks, and the point asked about."""
+def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) -> folium.FeatureGroup:
+    """The chosen spot's picture of the ground, drive and aim, all spots as marks, and the point asked about; `alone`:
+    no other spot and no question."""
     plan, chosen = work.plan, work.spot()
     assert plan is not None
     group = folium.FeatureGroup(name="Spots", control=False)
@@ -194,7 +203,10 @@ def changing(work: Work, ground: str, picture_url: Any) -> folium.FeatureGroup:
     served = must_serve_features(plan, chosen)
     if served:
         _shapes(GroupShapes, served, "Must-serve points", 60).add_to(group)
-    _shapes(GroupShapes, spot_features(plan, chosen, work.asked), "Spots", 62).add_to(group)
+    shown_plan = replace(plan, spots=(chosen,), rejected=()) if alone and chosen is not None else plan
+    marks = spot_features(shown_plan, chosen, None if alone else work.asked)
+    if marks:
+        _shapes(GroupShapes, marks, "Spots", 62).add_to(group)
     return group
 
 

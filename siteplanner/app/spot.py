@@ -1,25 +1,30 @@
-"""Spot: everything about one spot, in the order in which it is needed: place, drive, park, raise, aim, watch out."""
+"""Spot: everything about one spot, in the order in which it is needed: place, aim, drive, times, stand, service."""
 
 from __future__ import annotations
-
-from typing import Any
 
 import streamlit as st
 
 from siteplanner.app import places, style
+from siteplanner.app.compare import total
 from siteplanner.app.decide import choose
+from siteplanner.app.figure import drawing
 from siteplanner.app.frame import need_plan, units_now, work_now
-from siteplanner.app.labels import Units, degrees, minutes, plain
-from siteplanner.app.session import spot_key
-from siteplanner.app.start import finding_note
+from siteplanner.app.labels import Units, by_severity, degrees, plain
+from siteplanner.app.session import Work, spot_key
+from siteplanner.app.spot_drive import copy_block, drive, profile, turns
 from siteplanner.app.why import score_table
 from siteplanner.outputs.aiming import both_bearings, compass_words, sun_words, tree_rows
 from siteplanner.outputs.figures import horizon_svg
-from siteplanner.outputs.text import bearing_text, clean, grade_text, named, percent_text, shown
+from siteplanner.outputs.figures_timeline import timeline_svg
+from siteplanner.outputs.sheets_site import site_svg
+from siteplanner.outputs.text import bearing_text, clean, named, parts_that_add_up, percent_text, place_text, shown
 from siteplanner.planning.arrival import arrival_checks
-from siteplanner.planning.model import Access, Coverage, Evaluation, Plan, RankedSpot
+from siteplanner.planning.model import Coverage, Evaluation, Plan, RankedSpot
+from siteplanner.planning.on_site import on_site
 from siteplanner.planning.skyline import TREE_DISTANCES_M
 from siteplanner.planning.words import CAUTIONS, best_look, compass_point
+
+SPOT_MAP = "spot_map"
 
 
 def page() -> None:
@@ -32,33 +37,84 @@ def page() -> None:
     if ranked is None:
         st.info("No spot passes every limit, so there is none to show. The Decide page says what rules them out.")
         return
+    pick(work, plan, ranked)
+    e, s = ranked.evaluation, ranked.spot
+    st.html(place(ranked, units))
+    with st.container(key="spot-sides"):
+        left, right = st.columns([7, 6], gap="medium")
+    with left:
+        the_map(work, plan, ranked)
+    with right:
+        st.html(raise_and_aim(e, units) + drive(e, units))
+    drawing(timeline_svg(plan, ranked), "Time to on air, and the hours after", "timeline")
+    st.html(on_air(e))
+    profile(plan, ranked, units)
+    st.html(turns(plan, e, units))
+    copy_block(plan, ranked, units, places.written(s.latitude, s.longitude, units.place))
+    with st.container(key="spot-ground"):
+        left, right = st.columns(2, gap="medium")
+    left.html(park(e, units) + on_arrival(plan, ranked))
+    with right:
+        drawing(stand_svg(plan, ranked), "Where to stand, which way to point", "stand", narrow=True)
+    if drawing(horizon_svg(e), "Skyline and satellites", "horizon"):
+        st.html(skyline_words(plan, e, units))
+    with st.container(key="spot-service"):
+        left, right = st.columns(2, gap="medium")
+    left.html(service(e.coverage, e, units) + style.head("Score") + score_table(ranked.criteria) if e.coverage else "")
+    right.html(budget(e))
+    cautions(e, units)
+
+
+def pick(work: Work, plan: Plan, ranked: RankedSpot) -> None:
+    """Which spot the page is about."""
     keys = [spot_key(r) for r in plan.spots]
-    names = {spot_key(r): f"{r.rank}. {clean(r.spot.name)} ({r.score:.1f} points)" for r in plan.spots}
+    names = {spot_key(r): f"{clean(r.spot.name)}, {place_text(r.rank)} place ({total(r)})" for r in plan.spots}
     picked = st.selectbox(
         "Spot",
         keys,
         index=keys.index(spot_key(ranked)),
         format_func=lambda key: names[key],
         key=f"spot_{'_'.join(keys[:3])}_{spot_key(ranked)}",
+        label_visibility="collapsed",
     )
     if picked and picked != spot_key(ranked):
         choose(work, picked)
         st.rerun()
-    e = ranked.evaluation
-    st.html(place(ranked, units))
-    left, right = st.columns(2, gap="medium")
-    with left:
-        st.html(drive(e, units) + park(e, units))
-    with right:
-        st.html(raise_and_aim(e, units) + on_air(e) + on_arrival(plan, ranked))
-    st.html(skyline_figure(plan, e, units))
-    st.html(turns(plan, e, units))
-    left, right = st.columns(2, gap="medium")
-    with left:
-        st.html(service(e.coverage, e, units) if e.coverage is not None else "")
-    with right:
-        st.html(style.head("Score") + score_table(ranked.criteria) + budget(e))
-    cautions(e)
+
+
+def the_map(work: Work, plan: Plan, ranked: RankedSpot) -> None:
+    """Predicted service of this spot with its sectors, dish and the end of the drive."""
+    from streamlit_folium import st_folium
+
+    from siteplanner.app.plan_map import SERVICE, base_map, changing, legend
+    from siteplanner.app.served import localise, picture_url
+
+    st.html(legend(plan, SERVICE))
+    fmap, group = base_map(work, picture_url, around=ranked), changing(work, SERVICE, picture_url, alone=True)
+    localise(fmap.get_root())
+    st_folium(
+        fmap,
+        key=SPOT_MAP,
+        height=430,
+        use_container_width=True,
+        feature_group_to_add=group,
+        returned_objects=["last_active_drawing"],
+    )
+
+
+def stand_svg(plan: Plan, ranked: RankedSpot) -> str:
+    """The site from above, true north up: trailer, mast fall, dish and sectors."""
+    site = on_site(plan, ranked)
+    fall = plan.mission.power_lines.mast_fall_factor * max(plan.mission.trailer.mast_stops_m)
+    public = next((row.keep_m for row in site.keep_away if row.people == "public"), None)
+    return site_svg(plan, ranked, fall, public)
+
+
+BACKHAULS = {
+    "geostationary": "Satellite dish",
+    "open_sky": "Open-sky terminal",
+    "donor_link": "Link to another site",
+}
 
 
 def place(ranked: RankedSpot, units: Units) -> str:
@@ -66,28 +122,11 @@ def place(ranked: RankedSpot, units: Units) -> str:
     s = ranked.spot
     others = [places.written(s.latitude, s.longitude, f) for f in places.FORMATS if f != units.place]
     return (
-        f'<div class="sp-answer"><p class="over">Rank {ranked.rank}, {ranked.score:.1f} points of 100</p>'
+        f'<div class="sp-answer"><p class="over">{place_text(ranked.rank).capitalize()} place, '
+        f"{shown(total(ranked))} of 100</p>"
         f'<p class="say">Spot {named(s.name)}: {shown(places.written(s.latitude, s.longitude, units.place))}</p>'
         f'<p class="firm">{shown("   |   ".join(others))}, elevation {shown(units.length(s.elevation_m))}</p></div>'
     )
-
-
-def drive(e: Evaluation, units: Units) -> str:
-    """The way there in figures."""
-    a = e.access
-    if a is None:
-        return style.head("Drive") + style.note("out", "No way in.", "No road that the rig can use reaches this spot.")
-    ways = {None: "not worked out", 1: "one: no way round if it closes", 2: "two that share no road"}.get(
-        a.ways_out, str(a.ways_out)
-    )
-    rows = [
-        ("From staging", f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}"),
-        ("Steepest", grade_text(a.worst_grade_pct)),
-        ("Last leg over ground", units.distance(a.last_leg_m)),
-        ("Ways out", ways),
-        ("Not stated by the road data", "; ".join(a.unknown) or "nothing"),
-    ]
-    return style.head("Drive") + style.table(rows)
 
 
 def park(e: Evaluation, units: Units) -> str:
@@ -146,20 +185,24 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
         else ""
     )
     compass = f'<p class="sp-small">{shown(compass_words(e))}</p>'
-    return style.head("Raise and aim") + big + style.table(rows) + dish + compass
+    ways = [(BACKHAULS.get(b.kind, b.kind), f"{b.verdict}: {b.reason}") for b in e.backhauls]
+    return (
+        style.head("Raise and aim")
+        + big
+        + style.table(rows)
+        + dish
+        + compass
+        + (style.head("What carries the traffic") + style.table(ways) if ways else "")
+    )
 
 
-def skyline_figure(plan: Plan, e: Evaluation, units: Units) -> str:
-    """The horizon diagram, what of the arc is in view, and how tall a tree may be."""
-    drawn = horizon_svg(e)
-    if drawn is None:
-        return ""
-    arc = f"<p>{shown(e.arc.sentence)}</p>" if e.arc is not None else ""
+def skyline_words(plan: Plan, e: Evaluation, units: Units) -> str:
+    """What of the arc is in view, how tall a tree may be, when the sun stands behind a satellite."""
+    arc = [e.arc.sentence] if e.arc is not None else []
     rows = [(r.satellite_name, *r.heights) for r in tree_rows(e)]
     away = [f"{units.length(d)} away" for d in TREE_DISTANCES_M]
     trees = style.table(rows, ("A tree in the line may be up to", *away), figures=(1, 2, 3)) if rows else ""
-    sun = "".join(f"<p>{shown(sentence)}</p>" for sentence in sun_words(plan, e))
-    return style.head("Skyline and satellites") + f'<div class="sp-figure">{drawn}</div>' + arc + trees + sun
+    return trees + style.bullets("", [*arc, *sun_words(plan, e)])
 
 
 def on_air(e: Evaluation) -> str:
@@ -196,49 +239,52 @@ def service(c: Coverage, e: Evaluation, units: Units) -> str:
     return text
 
 
+def budget_rows(lines: tuple[tuple[str, float, str], ...]) -> list[tuple[str, float, str, bool]]:
+    """(item, value, unit, is a sum): the printed values of each direction add up to its printed margin, and every sum
+    between is that of the values printed above it."""
+    out: list[tuple[str, float, str, bool]] = []
+    for way in ("Downlink", "Uplink"):
+        items = [line for line in lines if line[0].startswith(way)]
+        printed, margin = parts_that_add_up([value for _, value, _ in items])
+        so_far = 0.0
+        left = iter(zip(items, printed, strict=True))
+        for name, _, unit in lines:
+            if name.startswith(way):
+                item, value = next(left)
+                so_far += value
+                out.append((item[0].partition(": ")[2].capitalize(), value, unit, False))
+            elif name.startswith(f"= {way}"):
+                is_end = len([o for o in out if not o[3]]) and name.endswith("margin")
+                out.append((name[2:], margin if is_end else round(so_far, 1), unit, True))
+    out += [(name[2:], round(value, 1), unit, True) for name, value, unit in lines if name.startswith("= Margin")]
+    return out
+
+
 def budget(e: Evaluation) -> str:
-    """The link budget, item by item."""
+    """The link budget, item by item; what is printed adds up."""
     if e.coverage is None or not e.coverage.budget:
         return ""
-    return style.head("Link budget at the middle cell of the area") + style.table(
-        [(item, f"{value:.1f} {unit}") for item, value, unit in e.coverage.budget], figures=(1,)
+    rows = "".join(
+        f'<tr class="{"sum" if is_sum else ""}"><th>{named(item)}</th><td class="num">{value:+.1f}</td>'
+        f"<td>{shown(unit)}</td></tr>"
+        for item, value, unit, is_sum in budget_rows(e.coverage.budget)
+    )
+    return (
+        style.head("Link budget at the middle cell of the area")
+        + f'<div class="sp-scroll"><table class="sp-table"><tbody>{rows}</tbody></table></div>'
+        + '<p class="sp-small">Half of the area does better, half worse. Each bold line is the sum of the lines above '
+        "it in its direction.</p>"
     )
 
 
-def turns(plan: Plan, e: Evaluation, units: Units) -> str:
-    """The drive turn by turn."""
-    if e.access is None:
-        return ""
-    try:
-        steps = steps_of(plan, e.access)
-    except ImportError:
-        return style.head("Turn by turn") + style.note("note", "Not there.", "Directions are not in this installation.")
-    rows = [
-        (
-            str(number),
-            units.distance(step.running_m),
-            str(step.text),
-            "; ".join(str(getattr(h, "text", h)) for h in step.hazards),
-        )
-        for number, step in enumerate(steps, 1)
-    ]
-    leg = f"Last leg: {units.distance(e.access.last_leg_m)} over ground to the spot. A spotter walks ahead."
-    rows.append((str(len(rows) + 1), units.distance(e.access.drive_distance_m), leg, ""))
-    return style.head("Turn by turn") + style.table(rows, ("", "After", "Do", "Watch"), figures=(1,))
-
-
-def steps_of(plan: Plan, access: Access) -> list[Any]:
-    """Decision points of the drive."""
-    from siteplanner.roads.directions import directions
-
-    return list(directions(plan.scene.roads, access.route, plan.scene.elevation))
-
-
-def cautions(e: Evaluation) -> None:
+def cautions(e: Evaluation, units: Units) -> None:
     """What can hurt someone: this spot's own findings, then what always holds."""
     st.subheader("Before anyone acts on this", anchor=False)
     st.html(
-        "".join(finding_note(f) for f in e.findings)
+        "".join(
+            style.note(f.severity, f.severity.capitalize() + ".", units.said(f.message), units.said(f.remedy))
+            for f in by_severity(e.findings)
+        )
         + "".join(style.note("caution", "Caution.", text) for text in CAUTIONS)
     )
     st.caption(plain("Local codes, the landowner and licensed practice come first."))

@@ -33,9 +33,10 @@ CSS = """<style>
   color-mix(in srgb, currentColor 18%, transparent); }
 .sp-table thead th { font-weight: 600; opacity: .75; font-size: 13px; }
 .sp-table tbody th { font-weight: 400; opacity: .75; }
-.sp-table .num { text-align: right; }
+.sp-table .num { text-align: right; white-space: nowrap; }
 .sp-table tfoot td, .sp-table tfoot th { font-weight: 700; border-bottom: 0;
   border-top: 2px solid color-mix(in srgb, currentColor 60%, transparent); opacity: 1; }
+.sp-table tr.sum td, .sp-table tr.sum th { font-weight: 700; opacity: 1; }
 .sp-scroll { overflow-x: auto; }
 .sp-head { font-size: 18px; font-weight: 700; margin: 10px 0 4px; }
 .sp-head.large { font-size: 24px; margin: 18px 0 2px; }
@@ -49,7 +50,6 @@ CSS = """<style>
   white-space: nowrap; }
 .sp-big { font-size: 26px; font-weight: 700; line-height: 1.25; font-variant-numeric: tabular-nums; }
 .sp-small { font-size: 13px; opacity: .75; margin: 4px 0 0; }
-.sp-figure { max-width: 1100px; background: #fff; } .sp-figure svg { display: block; width: 100%; height: auto; }
 .sp-legend { display: flex; flex-wrap: wrap; gap: 2px 14px; font-size: 14px; align-items: center; }
 .sp-legend span { white-space: nowrap; }
 .sp-legend b { font-weight: 600; flex-basis: 100%; }

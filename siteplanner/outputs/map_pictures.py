@@ -102,14 +102,20 @@ def sky_steps(plan: Plan) -> tuple[float, float, float, float]:
 
 
 def sky_picture(plan: Plan) -> tuple[bytes, Bounds] | None:
-    """Margin of the clearest satellite above the skyline in five classes; grey where it is not known. None: the plan
-    holds no such raster."""
-    grid = getattr(plan.scene, "sky_margin", None)
+    """Margin of the clearest satellite above the skyline in five classes; grey where it is not known, clear outside
+    the search ground. None: the plan holds no such raster."""
+    grid = plan.scene.sky_margin
     if grid is None:
         return None
     classes = (np.digitize(np.nan_to_num(grid.values, nan=0.0), sky_steps(plan)) + 1).astype(np.uint8)
     unknown = len(SKY_COLOURS) + 1
+    rows, cols = np.indices(grid.shape)
+    around = plan.scene.ruling
+    row, col = (np.rint(v).astype(int) for v in around.rowcol(*grid.xy(rows, cols)))
+    inside = (row >= 0) & (row < around.shape[0]) & (col >= 0) & (col < around.shape[1])
+    held = around.values[np.clip(row, 0, around.shape[0] - 1), np.clip(col, 0, around.shape[1] - 1)]
     classes[~np.isfinite(grid.values)] = unknown
+    classes[~inside | ((held & OUTSIDE) != 0)] = 0
     table = {n: (colour, 0.62) for n, colour in enumerate(SKY_COLOURS, 1)}
     return class_picture(grid.with_values(classes), {**table, unknown: (UNKNOWN_COLOUR, 0.7)})
 

@@ -154,7 +154,7 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
                 f"bearing_label:{ranked.rank}:{number}",
                 {"type": "Point", "coordinates": end},
                 "label",
-                i=f'<span class="sp-label">{number}: {round(bearing) % 360:03d}{shown("°")} true</span>',
+                i=f'<span class="sp-label">{number}: {shown(both_bearings(bearing, evaluation))}</span>',
                 t=words,
             )
         )
@@ -170,7 +170,7 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
         line = {"type": "LineString", "coordinates": [start, end]}
         out.append(feature(f"dish:{ranked.rank}:{number}", line, "dish" if look.clear else "dish_blocked", t=words))
         if look.clear:
-            label = f'<span class="sp-label">dish {round(look.azimuth_deg) % 360:03d}{shown("°")} true</span>'
+            label = f'<span class="sp-label">dish {shown(both_bearings(look.azimuth_deg, evaluation))}</span>'
             out.append(
                 feature(
                     f"dish_label:{ranked.rank}:{number}",

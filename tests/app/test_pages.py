@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from siteplanner.app import plan_map, serve, session, spot
+from siteplanner.app import plan_map, serve, session, spot, spot_drive
 from siteplanner.app.decide import answer, breakdown, ruled_out_by_name
 from siteplanner.app.labels import Units
 from siteplanner.app.ranking_table import ranking_rows
@@ -46,13 +46,14 @@ def all_html(plan):
             verdict(asked(plan, plan.rejected[0]), plan, units),
             verdict(asked(plan, e), plan, units),
             spot.place(ranked, units),
-            spot.drive(e, units),
+            spot_drive.drive(e, units),
             spot.park(e, units),
             spot.raise_and_aim(e, units),
             spot.on_air(e),
             spot.service(e.coverage, e, units),
             spot.budget(e),
-            spot.turns(plan, e, units),
+            spot_drive.turns(plan, e, units),
+            spot.on_arrival(plan, ranked),
         ]
     )
 
@@ -94,6 +95,49 @@ def test_why_not_here_says_reason_change_and_every_figure():
     assert "It passes." in passing
     assert "What would have to change" not in passing
     assert "points behind A" in passing
+
+
+def test_the_printed_link_budget_adds_up_and_ends_in_the_plans_margin():
+    lines = (
+        ("Downlink: power", 33.04, "dBm"), ("Downlink: share", -27.78, "dB"), ("Downlink: path", -95.44, "dB"),
+        ("= Downlink: RSRP at the handset", 33.04 - 27.78 - 95.44, "dBm"), ("Downlink: least, taken off", 116.04, "dB"),
+        ("= Downlink: margin", 33.04 - 27.78 - 95.44 + 116.04, "dB"),
+        ("Uplink: power", 23.04, "dBm"), ("Uplink: path", -95.44, "dB"), ("= Uplink: power at the base", -72.4, "dBm"),
+        ("Uplink: noise, taken off", 114.44, "dB"), ("= Uplink: margin", 42.04, "dB"),
+        ("= Margin of the weaker direction", 25.86, "dB"),
+    )  # fmt: skip
+    rows = spot.budget_rows(lines)
+    assert len(rows) == len(lines)
+    so_far, way = 0.0, ""
+    for item, value, _, is_sum in rows:
+        if is_sum:
+            if item.startswith(way):
+                assert round(so_far, 1) == value, item
+        else:
+            so_far += value
+        if item == "Downlink: margin":
+            assert value == round(33.04 - 27.78 - 95.44 + 116.04, 1)
+            so_far, way = 0.0, "Uplink"
+    assert rows[-2][1] == 42.0
+    assert rows[-1][1] == 25.9
+
+
+def test_directions_to_copy_are_those_of_the_drive():
+    plan = make_plan()
+    ranked = plan.spots[0]
+    text = spot_drive.directions_text(plan, ranked, Units(), "here")
+    steps = spot_drive.steps_of(plan, ranked.evaluation.access)
+    lines = text.split("\n")
+    assert lines[0].startswith("Drive to spot A at here: ")
+    assert [line.split(". ")[0] for line in lines if line[0].isdigit()] == [str(n + 1) for n in range(len(steps))]
+    for step in steps:
+        assert step.text in text
+        for hazard in step.hazards:
+            assert hazard.text in text
+    assert "Last leg" in lines[-1]
+    assert " mi" in spot_drive.directions_text(plan, ranked, Units("US"), "here")
+    nowhere = replace(ranked, evaluation=replace(ranked.evaluation, access=None))
+    assert spot_drive.directions_text(plan, nowhere, Units(), "here") == ""
 
 
 def test_us_figures_stand_beside_metric_ones_in_sentences():

@@ -1,0 +1,90 @@
+"""The drive to one spot on the page: figures, profile, directions to read and to copy."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from siteplanner.app import style
+from siteplanner.app.figure import drawing
+from siteplanner.app.labels import Units, minutes
+from siteplanner.app.why import ways_words
+from siteplanner.outputs.figures_profile import profile_svg, profile_words
+from siteplanner.outputs.text import clean, grade_text
+from siteplanner.planning.model import Access, Evaluation, Plan, RankedSpot
+from siteplanner.roads.directions import Step, directions
+
+SEVERITY_WORDS = {"caution": "CAUTION: ", "warning": "Watch: ", "note": ""}
+
+
+def drive(e: Evaluation, units: Units) -> str:
+    """The way there in figures."""
+    a = e.access
+    if a is None:
+        return style.head("Drive") + style.note("out", "No way in.", "No road that the rig can use reaches this spot.")
+    rows = [
+        ("From staging", f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}"),
+        ("Steepest", grade_text(a.worst_grade_pct)),
+        ("Last leg over ground", units.distance(a.last_leg_m)),
+        ("Ways out", ways_words(a.ways_out)),
+        ("Not stated by the road data", units.said("; ".join(a.unknown)) or "nothing"),
+    ]
+    return style.head("Drive") + style.table(rows)
+
+
+def profile(plan: Plan, ranked: RankedSpot, units: Units) -> None:
+    """Height, grades and hazards along the drive, and the same in words."""
+    if drawing(profile_svg(plan, ranked, us=units.is_us), "Along the drive", "profile"):
+        st.html(style.bullets("", [profile_words(plan, ranked)]))
+
+
+def turns(plan: Plan, e: Evaluation, units: Units) -> str:
+    """The drive turn by turn."""
+    if e.access is None:
+        return ""
+    rows = [
+        (
+            str(number),
+            units.distance(step.running_m),
+            units.said(step.text),
+            units.said("; ".join(f"{h.text}, {units.distance(h.running_m)} on" for h in step.hazards)),
+        )
+        for number, step in enumerate(steps_of(plan, e.access), 1)
+    ]
+    rows.append((str(len(rows) + 1), units.distance(e.access.drive_distance_m), last_leg(e.access, units), ""))
+    return style.head("Turn by turn") + style.table(rows, ("", "After", "Do", "Watch"), figures=(1,))
+
+
+def last_leg(access: Access, units: Units) -> str:
+    return f"Last leg: {units.distance(access.last_leg_m)} over ground to the spot. A spotter walks ahead."
+
+
+def steps_of(plan: Plan, access: Access) -> tuple[Step, ...]:
+    """Decision points of the drive."""
+    return directions(plan.scene.roads, access.route, plan.scene.elevation, clean(plan.mission.staging.name))
+
+
+def directions_text(plan: Plan, ranked: RankedSpot, units: Units, where: str) -> str:
+    """The drive as plain lines, to be copied into a message or read over a radio."""
+    access = ranked.evaluation.access
+    if access is None:
+        return ""
+    lines = [
+        f"Drive to spot {clean(ranked.spot.name)} at {where}: {units.distance(access.drive_distance_m)}, "
+        f"{minutes(access.drive_time_s / 60)}."
+    ]
+    for number, step in enumerate(steps_of(plan, access), 1):
+        lines.append(f"{number}. At {units.distance(step.running_m)}: {units.said(clean(step.text))}.")
+        lines += [
+            f"   {SEVERITY_WORDS[h.severity]}{units.said(clean(h.text))}, {units.distance(h.running_m)} on."
+            for h in step.hazards
+        ]
+    lines.append(last_leg(access, units))
+    return "\n".join(lines)
+
+
+def copy_block(plan: Plan, ranked: RankedSpot, units: Units, where: str) -> None:
+    """The directions as a block with a copy button; a tablet may have no other way to hand them over."""
+    text = directions_text(plan, ranked, units, where)
+    if text:
+        st.html(style.head("Directions to copy or to read over a radio"))
+        st.code(text, language=None, wrap_lines=True)
