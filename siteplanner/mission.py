@@ -118,7 +118,7 @@ class Staging(_Part):
     """Where the tow starts."""
 
     name: str = "Staging"
-    latitude: float = Field(ge=-80, le=84, description="WGS 84 degrees; the span of UTM.")
+    latitude: float = Field(ge=-90, le=90, description="WGS 84 degrees; where UTM ends (80 S, 84 N) `crs` is needed.")
     longitude: float = Field(ge=-180, le=180, description="WGS 84 degrees, east positive.")
 
 

@@ -46,7 +46,7 @@ def test_json_and_toml_say_the_same(tmp_path):
         (GOOD + "\n[trailer]\nmax_slope_deg = 95\n", "trailer.max_slope_deg", "less than 45"),
         (GOOD + "\n[trailer]\nmast_stops_m = []\n", "trailer.mast_stops_m", "at least 1"),
         (GOOD + "\n[trailer]\nmast_stops_m = [0.2]\n", "trailer.mast_stops_m", "between 1 and 100"),
-        (GOOD.replace("44.9", "95.0"), "staging.latitude", "84"),
+        (GOOD.replace("44.9", "95.0"), "staging.latitude", "90"),
         (GOOD + "\n[weights]\ncoverage=0\nmust_serve=0\nsky=0\nground=0\naccess=0\n", "weights", "above 0"),
     ],
 )

@@ -11,6 +11,7 @@ from shapely.geometry import Point
 
 from siteplanner.core.terrain import attitude, best_heading, footprint, jack_lifts_m
 from siteplanner.errors import Finding
+from siteplanner.mission import Sky
 from siteplanner.planning.backhaul import backhaul_findings, broken_backhaul, judge_backhauls
 from siteplanner.planning.ground_way import GroundWay
 from siteplanner.planning.limits import line_keep_away_m
@@ -235,7 +236,7 @@ def broken_limits(
             )
         )
     if mission.backhaul.wanted == ("geostationary",):
-        out += _broken_sky(backhauls[0], looks, mission.sky.min_margin_deg)
+        out += _broken_sky(backhauls[0], looks, mission.sky)
     else:
         out += broken_backhaul(backhauls)
     if access is None:
@@ -258,16 +259,29 @@ def broken_limits(
     return out
 
 
-def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], min_margin_deg: float) -> list[tuple[str, str]]:
+def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], sky: Sky) -> list[tuple[str, str]]:
     """The limit where the dish is the only backhaul wanted."""
     if dish.verdict == "works":
         return []
+    code = "sky_unknown" if dish.verdict == "unknown" else "sky_blocked"
+    low = [look for look in looks if look.elevation_deg < sky.min_elevation_deg]
+    text = ""
+    if low:
+        names = ", ".join(
+            f"{look.satellite_name} stands {look.elevation_deg:.1f} deg up"
+            if look.elevation_deg >= 0
+            else f"{look.satellite_name} is below the horizon ({look.elevation_deg:.1f} deg)"
+            for look in low
+        )
+        text = f"{names}; {sky.min_elevation_deg:.1f} deg is needed."
     margins = ", ".join(
         f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if np.isfinite(look.margin_deg) else "not known")
         for look in looks
+        if look not in low
     )
-    code = "sky_unknown" if dish.verdict == "unknown" else "sky_blocked"
-    return [(code, f"Sky margin {margins}; {min_margin_deg:.1f} deg is needed.")]
+    if margins:
+        text = f"{text} Sky margin {margins}; {sky.min_margin_deg:.1f} deg is needed.".strip()
+    return [(code, text)]
 
 
 def _why_no_way(study: Study, spot: Spot) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from shapely.ops import unary_union
 
 from siteplanner.core.clearance import mast_keep_away_m
-from siteplanner.core.geodesy import look_angles
+from siteplanner.core.geodesy import look_angles, visible_arc_deg
 from siteplanner.core.horizon import horizon_deg
 from siteplanner.core.sky import BLOCKED, CLEAR, sky_state
 from siteplanner.data.burn import burn
@@ -69,6 +69,16 @@ def sky_hits(study: Study, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Fin
     clear = np.full(shape, sky.need == "all")
     centre = grid.lonlat(*grid.xy(shape[0] / 2, shape[1] / 2))
     ceiling = float(np.nanmax(study.obstacles.values if study.obstacles else grid.values))
+    if np.isnan(visible_arc_deg(centre[1], centre[0], sky.min_elevation_deg)[0]):
+        findings.append(
+            Finding(
+                "no_geostationary_satellite",
+                "warning",
+                f"At latitude {centre[1]:.1f} no geostationary satellite at all stands {sky.min_elevation_deg:g} deg "
+                "above the level: there is nothing to point the dish at, so every spot is ruled out.",
+                "Plan with another backhaul, such as a terminal for moving satellites, or stand nearer to the equator.",
+            )
+        )
     for number, satellite in enumerate(sky.satellites):
         _, elevation, _ = look_angles(centre[1], centre[0], 0.0, satellite.longitude_deg)
         lowest = max(sky.min_elevation_deg, sky.min_margin_deg + FLAT_LINE_DEG)
@@ -225,7 +235,9 @@ def _relax(study: Study, hits: dict[str, np.ndarray], way: GroundWay) -> dict[st
     rows, cols = only("sky_blocked")
     if len(rows):
         margins = [best_margin_deg(study, int(r), int(c)) for r, c in zip(rows, cols, strict=True)]
-        out["sky_blocked"] = f"would have to allow a margin of {np.nanmax(margins):.1f} deg"
+        known = [m for m in margins if np.isfinite(m)]
+        if known:
+            out["sky_blocked"] = f"would have to allow a margin of {max(known):.1f} deg"
     return out
 
 

@@ -19,6 +19,7 @@ from siteplanner.core.horizon import Blocks, blocks, surface, usable
 from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
 from siteplanner.data.classes import Classes, read_classes
+from siteplanner.data.geometry import unwrapped
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.rasters import Elevation, metric_crs, read_elevation
 from siteplanner.data.vectors import InputRecord, Kind, Layer, read_layer
@@ -217,15 +218,14 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         lonlat_area = read_layer(
             mission.path(mission.layers.incident_area), "incident area", target_crs=WGS84, kinds={"polygon"}
         )
-        where = unary_union(list(lonlat_area.frame.geometry)).centroid
+        lonlat_shape = unwrapped(unary_union(list(lonlat_area.frame.geometry)))
+        where = lonlat_shape.centroid
         crs = check_target_crs(mission.crs) if mission.crs else metric_crs(where.x, where.y)
         area = take(lonlat_area).to_crs(crs)
         whole_area = unary_union(list(area.geometry))
-        findings += scale_findings(crs, unary_union(list(lonlat_area.frame.geometry)))
+        findings += scale_findings(crs, lonlat_shape)
         findings += plausible_area(whole_area)
-        findings += plausible_staging(
-            mission.staging.longitude, mission.staging.latitude, unary_union(list(lonlat_area.frame.geometry))
-        )
+        findings += plausible_staging(mission.staging.longitude, mission.staging.latitude, lonlat_shape)
 
         staging_xy = _project(Point(mission.staging.longitude, mission.staging.latitude), WGS84, crs)
         search = whole_area.buffer(mission.search.radius_m)
