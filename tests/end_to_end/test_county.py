@@ -58,11 +58,11 @@ def test_the_winner_beats_the_rest_on_figures_that_add_up(county_plan):
     assert all(r.evaluation.access.ways_out in (0, 1, 2) for r in county_plan.spots)
 
 
-def test_outputs_are_written_twice_over_without_harm(county_plan, tmp_path):
-    first = write_outputs(county_plan, tmp_path / "out")
-    again = write_outputs(county_plan, tmp_path / "out")
-    assert {p.name for p in first} == {p.name for p in again}
-    saved = json.loads((tmp_path / "out" / "plan.json").read_text(encoding="utf-8"))
+def test_outputs_are_written_twice_over_without_harm(county_plan, county_folder):
+    first = {path.name for path in county_folder.iterdir()}
+    again = write_outputs(county_plan, county_folder)
+    assert first == {path.name for path in again}
+    saved = json.loads((county_folder / "plan.json").read_text(encoding="utf-8"))
     record = plan_record(county_plan)
     assert [s["name"] for s in saved["spots"]] == [s["name"] for s in record["spots"]]
     assert saved["recommendation"] == record["recommendation"]
