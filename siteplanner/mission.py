@@ -37,6 +37,14 @@ class Layers(_Part):
     elevation_unit: Literal["auto", "m", "ft", "us-ft"] = Field(
         "auto", description="Overrides the unit found in the raster or its CRS. `auto` never guesses feet."
     )
+    elevation_error_m: float | None = Field(
+        None,
+        ge=0,
+        le=50,
+        description="One standard deviation of a cell's height against its neighbours'. None: 0.1 m for source cells "
+        "up to 3 m (lidar, USGS Lidar Base Specification QL2: RMSE 10 cm), 0.8 m up to 15 m (1/3 arc-second national "
+        "elevation: RMSE about 0.8 m), 2 m coarser (common practice); all from memory.",
+    )
     surface: tuple[str, ...] = Field(
         (),
         description="Optional rasters of surface heights (tree tops, roofs), same unit; they block sky and "
@@ -144,6 +152,14 @@ class Trailer(_Part):
     mast_stop_tolerance: float = Field(
         0.02, ge=0, le=1, description="Share of the area that a lower mast stop may give up. Common practice."
     )
+    mast_ahead_of_dish_m: float = Field(
+        2.0, ge=-20, le=20, description="Mast from the dish toward the nose (negative: behind it). Common practice."
+    )
+    mast_right_of_dish_m: float = Field(
+        0.0, ge=-5, le=5, description="Mast from the dish to the right, looking forward. Common practice."
+    )
+    mast_width_m: float = Field(0.3, gt=0, le=3, description="Lowest section with its cables. Common practice.")
+    dish_diameter_m: float = Field(1.2, gt=0, le=5, description="Reflector. Common practice.")
     dish_height_m: float = Field(2.0, gt=0, description="Dish centre above ground. Common practice.")
     set_up_min: tuple[float, float, float] = Field(
         (30.0, 45.0, 60.0), description="Low, likely, high minutes for one or two people. Common practice."

@@ -22,7 +22,13 @@ from siteplanner.planning.arrival import arrival_checks
 from siteplanner.planning.model import Coverage, Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
 from siteplanner.planning.skyline import TREE_DISTANCES_M
-from siteplanner.planning.words import CAUTIONS, best_look, compass_point
+from siteplanner.planning.words import (
+    CAUTIONS,
+    best_look,
+    compass_point,
+    drainage_words,
+    raise_first_words,
+)
 
 SPOT_MAP = "spot_map"
 
@@ -140,8 +146,11 @@ def park(e: Evaluation, units: Units) -> str:
     rows = [
         ("Tongue points to", f"{both_bearings(g.heading_deg, e)}, {compass_point(g.heading_deg)}"),
         ("Slope of the ground", degrees(g.slope_deg)),
+        ("Slope, give or take", degrees(g.slope_uncertainty_deg)),
         ("Roll, pitch", f"{degrees(g.roll_deg)}, {degrees(g.pitch_deg)}"),
         *jacks,
+        ("First", raise_first_words(g) or "not known"),
+        ("Water", drainage_words(g)),
         ("Bumps the data show", units.length(g.relief_m, 1)),
         ("Elevation cells", f"{units.length(g.cell_size_m)}: nothing finer is known"),
     ]

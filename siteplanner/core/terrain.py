@@ -8,7 +8,7 @@ aspects are bearings in the raster's own grid, clockwise from its north.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -99,6 +99,20 @@ def fit_plane(x_m: ArrayLike, y_m: ArrayLike, z_m: ArrayLike) -> tuple[float, fl
     return float(mz - east * mx - north * my), float(east), float(north), residuals
 
 
+def plane_gradient_sd_per_m(x_m: ArrayLike, y_m: ArrayLike) -> float:
+    """One standard deviation of the fitted gradient in its worst direction, for heights with a noise of 1 m.
+
+    Least squares: the gradient's covariance is the inverse of the points' matrix of squares about their mean; the
+    worst direction is that of its largest eigenvalue. NaN for fewer than three points or points on a line.
+    """
+    x, y = (np.asarray(v, float).ravel() for v in (x_m, y_m))
+    if x.size < 3:
+        return math.nan
+    dx, dy = x - x.mean(), y - y.mean()
+    low, high = np.linalg.eigvalsh([[dx @ dx, dx @ dy], [dx @ dy, dy @ dy]])
+    return 1 / math.sqrt(low) if low > 1e-12 * high else math.nan
+
+
 @dataclass(frozen=True)
 class Footprint:
     """The plane under a trailer. NaN throughout where any ground beneath is unknown."""
@@ -110,6 +124,8 @@ class Footprint:
     relief_m: float  # largest vertical distance of a used cell from the plane
     cells: int  # how many cells the plane rests on
     fitted: bool  # True: cells of the footprint itself; False: the 3 x 3 window, wider than the trailer
+    gradient_sd_per_m: float = math.nan  # of one part of the gradient, for 1 m of noise a cell
+    noise_m: float = math.nan  # spread of the cells about a fitted plane: error of the raster and bumps together
 
 
 def footprint(
@@ -155,7 +171,10 @@ def footprint(
     known = (rows >= 0) & (rows < elevation_m.shape[0]) & (cols >= 0) & (cols < elevation_m.shape[1])
     z = np.full(rows.shape, np.nan)
     z[known] = elevation_m[rows[known], cols[known]]
-    return _footprint(*fit_plane(x, y, z), fitted=True)
+    z0, east, north, residuals = fit_plane(x, y, z)
+    noise = math.sqrt(float(residuals @ residuals) / (len(x) - 3)) if len(x) > 3 else math.nan
+    made = _footprint(z0, east, north, residuals, fitted=True)
+    return replace(made, gradient_sd_per_m=plane_gradient_sd_per_m(x, y), noise_m=noise)
 
 
 def _window(elevation_m: np.ndarray, cell_size_m: float, row: float, col: float) -> Footprint:
@@ -168,7 +187,8 @@ def _window(elevation_m: np.ndarray, cell_size_m: float, row: float, col: float)
     offset = np.array([-1.0, 0.0, 1.0]) * cell_size_m
     residuals = z - z.mean() - east * offset[None, :] + north * offset[:, None]
     ground = float(z.mean()) + (east * (col - c) - north * (row - r)) * cell_size_m
-    return _footprint(ground, east, north, residuals, fitted=False)
+    made = _footprint(ground, east, north, residuals, fitted=False)
+    return replace(made, gradient_sd_per_m=math.sqrt(12) / 8 / cell_size_m)
 
 
 def _footprint(ground_m: float, east: float, north: float, residuals: np.ndarray, *, fitted: bool) -> Footprint:

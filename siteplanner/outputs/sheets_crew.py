@@ -35,7 +35,12 @@ from siteplanner.outputs.text import bearing_text, number_text, percent_text
 from siteplanner.planning.arrival import arrival_checks
 from siteplanner.planning.model import Plan, RankedSpot
 from siteplanner.planning.on_site import OnSite, on_site
-from siteplanner.planning.words import CAUTIONS
+from siteplanner.planning.words import (
+    CAUTIONS,
+    drainage_words,
+    raise_first_words,
+    swing_words,
+)
 
 CORNERS = (
     ("front_left", "Front left"),
@@ -191,11 +196,16 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
             ("Footprint", f"{trailer.length_m:g} m by {width:.1f} m, outriggers {arm:.1f} m a side"),
             ("Slope", f"{slope}; roll {number_text(e.ground.roll_deg, 1, 'deg')}, "
              f"pitch {number_text(e.ground.pitch_deg, 1, 'deg')} before levelling"),
-            ("Elevation data", f"cells of {e.ground.cell_size_m:g} m: nothing finer is known"),
+            *([("Swing", swing)] if (swing := swing_words(e.ground, mission.rig.turning_radius_m)) else []),
+            ("Water", drainage_words(e.ground)),
+            ("Elevation data", f"cells of {e.ground.cell_size_m:g} m: nothing finer is known"
+             + ("" if e.ground.slope_uncertainty_deg != e.ground.slope_uncertainty_deg
+                else f"; slope give or take {number_text(e.ground.slope_uncertainty_deg, 1, 'deg')}")),
         ],
         "clear": _clear_distances(plan, ranked, site, fall),
         "jacks": [[label, lift_text(e.ground.jack_differences_m.get(key))] for key, label in CORNERS],
-        "jack_note": f"Lift above the highest corner. Jack travel {trailer.jack_travel_m:g} m; pads on soft ground.",
+        "jack_note": f"{raise_first_words(e.ground)} Lift above the highest corner. Jack travel "
+        f"{trailer.jack_travel_m:g} m; pads on soft ground.",
         "dish": _dish(ranked),
         "sun": [name_in_text(s, 300) for s in sun_words(plan, e)],
         "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None else "",

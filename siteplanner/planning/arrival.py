@@ -49,7 +49,7 @@ def _crew(plan: Plan, ranked: RankedSpot) -> list[ArrivalCheck]:
             ArrivalCheck(
                 "level",
                 "Level on the ground before you unhitch: bank, ditch, step.",
-                f"elevation cells of {cell:g} m",
+                f"elevation cells of {cell:g} m{_give_or_take(e.ground.slope_uncertainty_deg)}",
                 "crew",
             )
         )
@@ -63,6 +63,10 @@ def _crew(plan: Plan, ranked: RankedSpot) -> list[ArrivalCheck]:
     )
     out += [ArrivalCheck(role, text, why, "crew") for role, text, why in missing if not _given(plan, role)]
     return [*out, ArrivalCheck("owner", "The landowner agrees; the noise bothers nobody.", "ask on site", "crew")]
+
+
+def _give_or_take(uncertainty_deg: float) -> str:
+    return "" if uncertainty_deg != uncertainty_deg else f", slope give or take {uncertainty_deg:.1f} deg"
 
 
 def _trees(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:

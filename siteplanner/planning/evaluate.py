@@ -9,7 +9,6 @@ from typing import Any, TypeVar
 import numpy as np
 from shapely.geometry import Point
 
-from siteplanner.core.terrain import attitude, best_heading, footprint, jack_lifts_m
 from siteplanner.errors import Finding
 from siteplanner.mission import Sky
 from siteplanner.planning.backhaul import backhaul_findings, broken_backhaul, judge_backhauls
@@ -29,6 +28,7 @@ from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
 from siteplanner.planning.service import predict_coverage
 from siteplanner.planning.site_limits import site_breaks
 from siteplanner.planning.slots import look_at
+from siteplanner.planning.standing import judge_ground, stand_breaks, standing_findings
 from siteplanner.planning.study import Study
 from siteplanner.planning.surroundings import look_round
 from siteplanner.planning.timeline import drive_range, time_on_air
@@ -37,7 +37,6 @@ from siteplanner.roads.routing import nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 
 T = TypeVar("T")
-LEVEL_ROLL_DEG = 1.0  # less roll than this counts as none, so that the nose can point the way out; common practice
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +74,9 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     failed: list[tuple[str, str]] = []
     findings: list[Finding] = []
     access = judge.step("access", find_access, judge, spot, cell)
-    ground = judge_ground(judge, spot, cell, access)
+    compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
+    sky = judge.step("sky", judge_sky, study, spot, cell, compass.declination_deg)
+    ground = judge_ground(study, spot, cell, access, sky)
     around = look_round(study, spot, cell, access)
     ground = replace(
         ground,
@@ -84,9 +85,7 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         slope_above_m=around.slope_above_m,
         tree=around.tree,
     )
-    findings += around.findings
-    compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
-    sky = judge.step("sky", judge_sky, study, spot, cell, compass.declination_deg)
+    findings += [*standing_findings(study, ground), *around.findings]
     coverage = judge.step("coverage", predict_coverage, study, spot, cell)
     backhauls = judge_backhauls(study, spot, cell, sky, coverage, compass.declination_deg)
     failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls)
@@ -109,47 +108,6 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         magnetic=compass,
         backhauls=backhauls,
     )
-
-
-def judge_ground(judge: Judge, spot: Spot, cell: tuple[int, int], access: Access | None) -> Ground:
-    """Slope, parking heading with least roll, pitch and jack lifts on the plane under trailer and outriggers."""
-    study, trailer = judge.study, judge.study.mission.trailer
-    grid = study.elevation
-    plane = footprint(
-        grid.values, grid.cell_size_m, *cell, trailer.length_m, trailer.width_m, trailer.outrigger_reach_m
-    )
-    east, north = plane.east_gradient, plane.north_gradient
-    heading = float(
-        best_heading(
-            east,
-            north,
-            trailer.max_slope_deg,
-            trailer.max_slope_deg,
-            prefer_deg=_way_out_deg(access),
-            level_deg=LEVEL_ROLL_DEG,
-        )
-    )
-    if not np.isfinite(heading):  # too steep for any heading: still say how it would stand, nose downhill
-        heading = float(best_heading(east, north, 89.0, 89.0))
-    roll, pitch = attitude(east, north, heading)
-    lifts = jack_lifts_m(east, north, heading, trailer.length_m, trailer.width_m)
-    return Ground(
-        slope_deg=plane.slope_deg,
-        heading_deg=(heading + grid.convergence_deg(spot.x, spot.y)) % 360,
-        roll_deg=float(roll),
-        pitch_deg=float(pitch),
-        jack_differences_m={name: float(v) for name, v in lifts.items()},
-        relief_m=plane.relief_m,
-        cell_size_m=grid.cell_size_m,
-    )
-
-
-def _way_out_deg(access: Access | None) -> float | None:
-    """Grid bearing from the spot back toward the road: the nose should point there."""
-    if access is None or access.last_leg.length == 0:
-        return None
-    (x1, y1), (x0, y0) = access.last_leg.coords[-1][:2], access.last_leg.coords[-2][:2]
-    return float(np.degrees(np.arctan2(x0 - x1, y0 - y1)) % 360)
 
 
 def judge_sky(
@@ -228,13 +186,7 @@ def broken_limits(
     out: list[tuple[str, str]] = []
     value = int(judge.ruling.cells.values[cell])
     codes = codes_of(value) if value and value < (1 << 15) else []
-    if ground.slope_deg > mission.trailer.max_slope_deg:
-        out.append(
-            (
-                "steep",
-                f"The ground slopes {ground.slope_deg:.1f} deg; the limit is {mission.trailer.max_slope_deg:.1f} deg.",
-            )
-        )
+    out += stand_breaks(study, ground)
     if mission.backhaul.wanted == ("geostationary",):
         out += _broken_sky(backhauls[0], looks, mission.sky)
     else:

@@ -11,6 +11,7 @@ from shapely.ops import unary_union
 from siteplanner.core.clearance import mast_keep_away_m
 from siteplanner.core.geodesy import look_angles, visible_arc_deg
 from siteplanner.core.horizon import horizon_deg
+from siteplanner.core.parking import steepest_for_jacks_deg
 from siteplanner.core.sky import BLOCKED, CLEAR, sky_state
 from siteplanner.data.burn import burn
 from siteplanner.errors import Finding
@@ -182,7 +183,9 @@ def rule_ground(
     grid, mission = study.elevation, study.mission
     # a cell whose slope cannot be told (raster rim, beside a hole) is as unknown as one without elevation
     hits: dict[str, np.ndarray] = {"no_data": ~np.isfinite(grid.values) | ~np.isfinite(study.slope.values)}
-    hits["steep"] = study.slope.values > mission.trailer.max_slope_deg
+    trailer = mission.trailer
+    jacks_deg = steepest_for_jacks_deg(trailer.length_m, trailer.width_m, trailer.jack_travel_m)
+    hits["steep"] = study.slope.values > min(trailer.max_slope_deg, jacks_deg)
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)
         if frame is not None:

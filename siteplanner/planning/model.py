@@ -73,6 +73,12 @@ class Ground:
     jack_differences_m: dict[str, float]  # front_left, front_right, rear_left, rear_right; all >= 0
     relief_m: float  # largest distance of the ground cells from the fitted plane
     cell_size_m: float  # what the elevation can tell: nothing finer than this
+    slope_uncertainty_deg: float = math.nan  # one standard deviation of a part of the slope, from the elevation's error
+    steep_chance: float = math.nan  # chance that the true slope is above the limit
+    raise_first: str = ""  # the jack at the lowest corner; '': level within a centimetre
+    outrigger_differences_m: dict[str, float] = field(default_factory=dict)  # as the jacks', at the outriggers' pads
+    nose_off_way_out_deg: float = math.nan  # angle between nose and way out, 0..180
+    mast_in_beam: bool = False  # the mast stands in the line of every satellite that is clear (one that is needed)
     swing_room_m: float = math.nan  # radius of the largest free circle at the spot, capped at twice the rig's need
     above_drainage_m: float = math.nan  # above the channel that it drains to; NaN: not known
     slope_above_m: float = math.nan  # ground that drains onto the spot, per metre of width

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from siteplanner.planning.model import Evaluation, Look, Plan, RankedSpot
+from siteplanner.planning.model import Evaluation, Ground, Look, Plan, RankedSpot
 
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 
@@ -99,6 +99,31 @@ def firmness_sentence(plan: Plan) -> str:
         why = f" Weighing {better.replace('_', '-')} higher would favour the runner-up." if better else ""
         text += f"A close call: the first place holds in {100 * stays:.0f} % of weight changes by up to half.{why}"
     return text
+
+
+def raise_first_words(ground: Ground) -> str:
+    """Which corner the crew lifts first, in a sentence; '' where the stand is not known."""
+    if not ground.jack_differences_m or any(v != v for v in ground.jack_differences_m.values()):
+        return ""
+    if not ground.raise_first:
+        return "Level as it stands, to a centimetre."
+    return f"Raise the {ground.raise_first.replace('_', ' ')} corner first: it is the lowest."
+
+
+def swing_words(ground: Ground, need_m: float) -> str:
+    """Whether the rig can turn round at the spot, as far as the data show; '' where that was not worked out."""
+    room = ground.swing_room_m
+    if room != room:
+        return ""
+    if room >= need_m:
+        return f"room to turn round: a free circle of {room:.0f} m radius, {need_m:.1f} m needed"
+    return f"no room to turn round: the largest free circle has {room:.1f} m radius, {need_m:.1f} m needed"
+
+
+def drainage_words(ground: Ground) -> str:
+    """How high the spot stands above the water's way."""
+    above = ground.above_drainage_m
+    return "not known" if above != above else f"{above:.1f} m above the channel that it drains to"
 
 
 CAUTIONS: tuple[str, ...] = (

@@ -1,0 +1,151 @@
+"""The stand on ground made by hand: how sure the slope is, what may be too steep, jacks too short, nose and mast."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from shapely.geometry import LineString
+
+from siteplanner.mission import Layers
+from siteplanner.planning.model import Look
+from siteplanner.planning.standing import (
+    elevation_error_m,
+    judge_ground,
+    stand_breaks,
+    standing_findings,
+)
+from siteplanner.planning.words import drainage_words, raise_first_words, swing_words
+from tests.planning.open_ground import spot_in, study_on
+
+
+def slope(east=0.0, north=0.0, cell=10.0, size=41):
+    rows, cols = np.indices((size, size))
+    return 1000 + east * cols * cell - north * rows * cell
+
+
+def stand(values, cell=10.0, access=None, looks=(), source=None, layers=None, **parts):
+    study = study_on(values, cell, **parts)
+    study.source_cell_m = source or cell
+    if layers:
+        study.mission = study.mission.model_copy(
+            update={"layers": Layers(**{**study.mission.layers.model_dump(), **layers})}
+        )
+    middle = values.shape[0] // 2, values.shape[1] // 2
+    return study, judge_ground(study, spot_in(study, *middle), middle, access, tuple(looks))
+
+
+def look(azimuth, clear=True):
+    return Look("sat", -111.0, azimuth, None, 38.0, 0.0, 5.0, 33.0, math.inf, clear)
+
+
+def access_from(dx, dy):
+    return SimpleNamespace(last_leg=LineString([(dx, dy), (0, 0)]))
+
+
+def test_how_sure_the_slope_is_by_cell_and_error():
+    # Horn: sqrt(12) / 8 sigma / cell; 0.8 m in cells of 10 m: 0.034641 -> 1.984 deg
+    _, coarse = stand(slope(north=0.02))
+    assert coarse.slope_uncertainty_deg == pytest.approx(1.984, abs=0.001)
+    _, better = stand(slope(north=0.02), layers={"elevation_error_m": 0.2})
+    assert math.tan(math.radians(better.slope_uncertainty_deg)) == pytest.approx(0.034641 / 4, abs=1e-6)
+    # fine cells: least squares over the circle round the trailer, exact heights: the raster's error alone counts
+    _, fine = stand(slope(north=0.02, cell=1.0), 1.0)
+    assert fine.slope_uncertainty_deg < 0.5
+    assert fine.slope_deg == pytest.approx(math.degrees(math.atan(0.02)), abs=1e-3)
+    # a raster drawn finer than its source knows no more than two source cells: sigma / (sqrt 2 cell)
+    _, drawn = stand(slope(north=0.02, cell=1.0), 1.0, source=30.0)
+    assert math.tan(math.radians(drawn.slope_uncertainty_deg)) == pytest.approx(2.0 / math.sqrt(2) / 30)
+
+
+def test_default_error_follows_the_source():
+    mission = study_on(slope()).mission
+    assert [elevation_error_m(mission, cell) for cell in (1.0, 3.0, 10.0, 30.0)] == [0.1, 0.1, 0.8, 2.0]
+
+
+def test_rough_ground_in_fine_cells_counts_as_error():
+    rough = slope(cell=1.0) + np.random.default_rng(1).normal(0, 0.4, (41, 41))
+    _, even = stand(slope(cell=1.0), 1.0)
+    _, bumpy = stand(rough, 1.0)
+    assert bumpy.slope_uncertainty_deg > 2.5 * even.slope_uncertainty_deg
+
+
+def test_may_be_too_steep_says_the_chance():
+    study, ground = stand(slope(north=math.tan(math.radians(4.0))))
+    (finding,) = [f for f in standing_findings(study, ground) if f.code == "may_be_too_steep"]
+    assert f"{round(100 * ground.steep_chance)} %" in finding.message
+    assert 0.2 < ground.steep_chance < 0.5
+    assert "Check with a level" in finding.remedy
+    study, ground = stand(slope(north=math.tan(math.radians(2.0))))
+    assert "may_be_too_steep" not in {f.code for f in standing_findings(study, ground)}
+    assert stand_breaks(study, ground) == []
+
+
+def test_jacks_that_do_not_reach_break_the_limit():
+    short = {"trailer": {"jack_travel_m": 0.1, "max_slope_deg": 5.0}}
+    # 4 deg: least lift over all headings 2.4 tan 4 deg = 0.168 m
+    study, ground = stand(slope(north=math.tan(math.radians(4.0))), **short)
+    ((code, sentence),) = stand_breaks(study, ground)
+    assert code == "steep"
+    assert "the jacks travel 0.10 m" in sentence
+    study, ground = stand(slope(north=0.04), **short)  # 2.4 x 0.04 = 0.096 m, across the slope
+    assert stand_breaks(study, ground) == []
+    assert max(ground.jack_differences_m.values()) <= 0.1 + 1e-6
+    study, ground = stand(slope(north=math.tan(math.radians(7.0))))
+    assert "slopes 7.0 deg; the limit is 5.0 deg" in stand_breaks(study, ground)[0][1]
+
+
+def test_the_nose_points_out_and_says_so_when_it_does_not():
+    _, ground = stand(slope(), access=access_from(50, 0))
+    assert ground.nose_off_way_out_deg == pytest.approx(0, abs=1e-6)
+    # the mast 2 m ahead must clear a satellite due east, where the way out is: no more than the mast needs
+    study, ground = stand(slope(), access=access_from(50, 0), looks=[look(90.0)])
+    assert ground.nose_off_way_out_deg == pytest.approx(math.degrees(math.asin(0.375)), abs=0.6)
+    assert not ground.mast_in_beam
+    assert "nose_in" not in {f.code for f in standing_findings(study, ground)}
+    turned = replace(ground, nose_off_way_out_deg=140.0)
+    (finding,) = [f for f in standing_findings(study, turned) if f.code == "nose_in"]
+    assert "140 deg" in finding.message
+
+
+def test_any_satellite_will_do_unless_all_are_needed():
+    looks = [look(90.0), look(200.0)]
+    _, ground = stand(slope(), access=access_from(50, 0), looks=looks)
+    assert ground.nose_off_way_out_deg == pytest.approx(0, abs=1e-6)  # the other one is free
+    _, ground = stand(slope(), access=access_from(50, 0), looks=looks, sky={"need": "all"})
+    assert ground.nose_off_way_out_deg > 20
+    _, ground = stand(slope(), access=access_from(50, 0), looks=[look(90.0, clear=False)])
+    assert ground.nose_off_way_out_deg == pytest.approx(0, abs=1e-6)  # a satellite that is hidden is no reason
+
+
+def test_a_slope_that_leaves_no_other_heading_is_told():
+    # falls 8 % to the east and the jacks allow the fall line only (roll limit by max slope): satellites both ways
+    study, ground = stand(slope(east=-0.085), looks=[look(az) for az in range(0, 360, 10)], sky={"need": "all"})
+    assert ground.mast_in_beam
+    assert "mast_in_beam" in {f.code for f in standing_findings(study, ground)}
+
+
+def test_the_lowest_corner_is_raised_first():
+    _, ground = stand(slope(east=0.03, north=0.01))
+    lifts = ground.jack_differences_m
+    assert ground.raise_first == max(lifts, key=lifts.get)
+    assert (
+        raise_first_words(ground) == f"Raise the {ground.raise_first.replace('_', ' ')} corner first: it is the lowest."
+    )
+    wide = ground.outrigger_differences_m
+    assert max(wide.values()) >= max(lifts.values())
+    _, flat = stand(slope())
+    assert (flat.raise_first, raise_first_words(flat)) == ("", "Level as it stands, to a centimetre.")
+
+
+def test_words_for_room_and_water():
+    _, ground = stand(slope())
+    assert swing_words(ground, 10.06) == ""
+    assert drainage_words(ground) == "not known"
+    ground = replace(ground, swing_room_m=20.12, above_drainage_m=4.25)
+    assert swing_words(ground, 10.06).startswith("room to turn round")
+    assert swing_words(replace(ground, swing_room_m=6.0), 10.06).startswith("no room to turn round")
+    assert drainage_words(ground).startswith("4.2 m above")
