@@ -217,7 +217,9 @@ def _print_plan(record: dict[str, Any]) -> None:
     if record["firmness"]["sentence"]:
         stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
     if record["spots"]:
-        table = Table("rank", "spot", "score", "served", "sky deg", "slope deg", "drive min", "mast m")
+        dish = record["mission"]["backhaul"]["wanted"] == ["geostationary"]
+        table = Table("rank", "spot", "score", "served", "sky deg" if dish else "backhaul", "slope deg", "drive min",
+                      "mast m")  # fmt: skip
         for spot in record["spots"]:
             margin = max((s["margin_deg"] for s in spot["sky"] if s["margin_deg"] == s["margin_deg"]), default=math.nan)
             table.add_row(
@@ -225,7 +227,7 @@ def _print_plan(record: dict[str, Any]) -> None:
                 escape(spot["name"]),
                 f"{spot['score']:.1f}",
                 f"{100 * spot['coverage']['share']:.0f} %",
-                _number(margin),
+                _number(margin) if dish else str(spot["backhaul"]["used"]).replace("_", " "),
                 f"{spot['ground']['slope_deg']:.1f}",
                 f"{spot['access']['drive_time_s'] / 60:.0f}",
                 f"{spot['coverage']['mast_height_m']:g}",
@@ -254,6 +256,9 @@ def _print_explanation(result: dict[str, Any]) -> None:
             f"{line['weight']:.2f} = {line['contribution']:.1f} points",
             highlight=False,
         )
+    backhaul = result["backhaul"]
+    if [b["kind"] for b in backhaul["wanted"]] not in ([], ["geostationary"]):
+        stdout.print(f"  {escape(backhaul['sentence'])}", highlight=False)
     for look in result["sky"]:
         stdout.print(
             f"  satellite {escape(look['satellite_name'])}: azimuth {look['azimuth_deg']:.1f} deg true, "

@@ -27,6 +27,7 @@ from siteplanner.outputs.map_shapes import (
     OVERLAYS,
     Feature,
     aim_shapes,
+    donor_marks,
     drive_shapes,
     feature,
     must_serve_marks,
@@ -136,6 +137,7 @@ def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
         ("Roads and what the rig can use", road_shapes(plan), 20),
         ("Road closures", closure_shapes(plan), 21),
         ("Incident area", table_shapes(scene.area, grid, "area", "Incident area"), 30),
+        ("Donor sites", donor_marks(plan), 59),
         ("Staging point", staging_mark(plan), 61),
     ]
     content, ruling_bounds = readable_ruling(plan)
@@ -345,6 +347,8 @@ LINES = {  # kind -> words; the layers' own names are switched on the map
     "sector": "Sector, one beamwidth wide",
     "dish": "Dish, sky clear",
     "dish_blocked": "Dish, sky not clear",
+    "link": "Donor link that works",
+    "link_blocked": "Donor link that does not, or not known",
 }
 ALWAYS = {"area", "open", "unsure", "shut"}
 
@@ -354,6 +358,8 @@ def lines_legend(plan: Plan) -> str:
     held = {OVERLAYS[role][0] for role, frame in plan.scene.overlays.items() if role in OVERLAYS and len(frame)}
     held |= {"closed"} if any(plan.scene.roads.closed) else set()
     held |= ALWAYS | ({"route", "leg", "sector", "dish", "dish_blocked"} if plan.spots else set())
+    verdicts = {d.verdict for r in plan.spots for b in r.evaluation.backhauls for d in b.donors}
+    held |= ({"link"} if "works" in verdicts else set()) | ({"link_blocked"} if verdicts - {"works"} else set())
     rows = [
         (STYLES[kind], {**STYLES[kind], **NIGHT.get(kind, {})}, words) for kind, words in LINES.items() if kind in held
     ]
@@ -362,6 +368,7 @@ def lines_legend(plan: Plan) -> str:
         ("sp-key-out", "×", "Spot that is ruled out"),
         ("sp-key-must", "", "Must-serve point"),
         ("sp-key-staging", "S", "Staging point"),
+        ("sp-key-donor", "▲", "Donor site" if "donor_sites" in plan.scene.overlays else ""),
     ]
     if not plan.rejected:
         marks = [mark for mark in marks if mark[0] != "sp-key-out"]

@@ -14,6 +14,7 @@ import streamlit.components.v2 as components
 from siteplanner.app.labels import degrees, minutes
 from siteplanner.app.session import spot_key
 from siteplanner.app.style import CRITERION_COLOURS
+from siteplanner.outputs.backhaul_text import backhaul_fact
 from siteplanner.outputs.text import clean, parts_that_add_up, percent_text, place_text
 from siteplanner.planning.model import Plan, RankedSpot
 from siteplanner.planning.words import best_look
@@ -105,6 +106,7 @@ _table = components.component("siteplanner_ranking", html='<div id="host"></div>
 def ranking_rows(plan: Plan) -> tuple[list[str], list[dict[str, Any]]]:
     """Column heads and one row a spot, as plain data."""
     serve = any(r.evaluation.coverage and r.evaluation.coverage.must_serve for r in plan.spots)
+    dish = plan.mission.backhaul.wanted == ("geostationary",)
     columns = [
         "Spot",
         "Place",
@@ -112,14 +114,14 @@ def ranking_rows(plan: Plan) -> tuple[list[str], list[dict[str, Any]]]:
         "Area served",
         *(["Must-serve"] if serve else []),
         "Drive",
-        "Sky margin",
+        "Sky margin" if dish else "Backhaul",
         "Slope",
         "On air",
     ]
-    return columns, [_row(ranked, serve) for ranked in plan.spots]
+    return columns, [_row(ranked, serve, dish) for ranked in plan.spots]
 
 
-def _row(ranked: RankedSpot, serve: bool) -> dict[str, Any]:
+def _row(ranked: RankedSpot, serve: bool, dish: bool) -> dict[str, Any]:
     e = ranked.evaluation
     look = best_look(e)
     cells = [percent_text(e.coverage.share) if e.coverage else "not known"]
@@ -128,7 +130,7 @@ def _row(ranked: RankedSpot, serve: bool) -> dict[str, Any]:
         cells.append(percent_text(sum(p.probability for p in points) / len(points)) if points else "not known")
     cells += [
         minutes(e.access.drive_time_s / 60) if e.access else "not known",
-        degrees(look.margin_deg, 0) if look else "not known",
+        (degrees(look.margin_deg, 0) if look else "not known") if dish else " ".join(backhaul_fact(e)),
         degrees(e.ground.slope_deg),
         f"{e.on_air.likely_min:.0f} min" if e.on_air else "not known",
     ]

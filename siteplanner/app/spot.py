@@ -14,6 +14,7 @@ from siteplanner.app.session import Work, spot_key
 from siteplanner.app.spot_drive import copy_block, drive, profile, turns
 from siteplanner.app.why import score_table
 from siteplanner.outputs.aiming import both_bearings, compass_words, sun_words, tree_rows
+from siteplanner.outputs.backhaul_text import POLARISATION, backhaul_lines, donor_rows, up_text
 from siteplanner.outputs.figures import horizon_svg
 from siteplanner.outputs.figures_timeline import timeline_svg
 from siteplanner.outputs.sheets_site import site_svg
@@ -116,13 +117,6 @@ def stand_svg(plan: Plan, ranked: RankedSpot) -> str:
     return site_svg(plan, ranked, fall, public)
 
 
-BACKHAULS = {
-    "geostationary": "Satellite dish",
-    "open_sky": "Open-sky terminal",
-    "donor_link": "Link to another site",
-}
-
-
 def place(ranked: RankedSpot, units: Units) -> str:
     """Name and place, big; the other two coordinate formats below."""
     s = ranked.spot
@@ -179,11 +173,17 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
             degrees(look.horizon_deg),
             f"{degrees(look.margin_deg)} {'clear' if look.clear else 'not clear'}",
         )
-        for look in e.sky
+        for look in (e.sky if e.dish_wanted else ())
     ]
     best = best_look(e)
     big = ""
-    if best is not None and best.clear:
+    if e.donor is not None:
+        true, magnetic = (shown(bearing_text(b)) for b in (e.donor.bearing_deg, e.donor.bearing_magnetic_deg))
+        big = (
+            f'<p class="sp-big">Link antenna {true} true, {magnetic} magnetic, '
+            f"{shown(up_text(e.donor.elevation_deg))}</p>"
+        )
+    elif best is not None and best.clear and e.dish_used:
         true, magnetic = (shown(bearing_text(b)) for b in (best.azimuth_deg, best.azimuth_magnetic_deg))
         big = f'<p class="sp-big">Dish {true} true, {magnetic} magnetic, {shown(degrees(best.elevation_deg))} up</p>'
     dish = (
@@ -194,15 +194,25 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
         else ""
     )
     compass = f'<p class="sp-small">{shown(compass_words(e))}</p>'
-    ways = [(BACKHAULS.get(b.kind, b.kind), f"{b.verdict}: {b.reason}") for b in e.backhauls]
-    return (
-        style.head("Raise and aim")
-        + big
-        + style.table(rows)
-        + dish
-        + compass
-        + (style.head("What carries the traffic") + style.table(ways) if ways else "")
+    return style.head("Raise and aim") + big + style.table(rows) + dish + compass + backhaul(e)
+
+
+def backhaul(e: Evaluation) -> str:
+    """Every wanted backhaul with its verdict, in order of preference, and how to aim a link."""
+    if not e.backhauls or (len(e.backhauls) == 1 and e.dish_used):
+        return ""
+    rows = [(f"{n}. {verdict}", text) for n, (verdict, text) in enumerate(backhaul_lines(e), 1)]
+    links = (
+        style.table(
+            donor_rows(e),
+            ("Donor", "True", "Magnetic", "Tilt", "Distance", "Clear", "Spare", "Link"),
+            figures=(1, 2, 3, 4, 5, 6),
+        )
+        if any(b.donors for b in e.backhauls)
+        else ""
     )
+    note = f'<p class="sp-small">{shown(POLARISATION)}</p>' if links else ""
+    return style.head("Backhaul, in order of preference") + style.table(rows) + links + note
 
 
 def skyline_words(plan: Plan, e: Evaluation, units: Units) -> str:

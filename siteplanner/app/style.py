@@ -60,6 +60,7 @@ CSS = """<style>
 .sp-legend .sp-key-out { background: #fff; color: #8A1C3B; border-color: #8A1C3B; }
 .sp-legend .sp-key-must { width: 12px; height: 12px; border-radius: 0; background: #E69F00; border-color: #1C2430;
   transform: rotate(45deg); vertical-align: -1px; margin: 0 9px 0 4px; }
+.sp-legend .sp-key-donor { background: none; color: #007A59; border-color: transparent; }
 .sp-legend .sp-key-staging { border-radius: 0; background: #fff; color: #1C2430; border-color: #1C2430; }
 .sp-legend i, .sp-swatch { display: inline-block; width: 14px; height: 14px; margin-right: 6px; vertical-align: -2px;
   border: 1px solid rgba(0, 0, 0, .35); }

@@ -9,6 +9,7 @@ from siteplanner.app.labels import Units, degrees, error_text, minutes
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.outputs.aiming import both_bearings
+from siteplanner.outputs.backhaul_text import backhaul_lines
 from siteplanner.outputs.text import (
     bearing_text,
     grade_text,
@@ -126,8 +127,10 @@ def figures(e: Evaluation, units: Units) -> str:
             f"skyline {degrees(look.horizon_deg)}, margin {degrees(look.margin_deg)}, "
             f"{sky_word(look.clear, look.margin_deg)}",
         )
-        for look in e.sky
+        for look in (e.sky if e.dish_wanted else ())
     ]
+    if len(e.backhauls) > 1 or not e.dish_used:
+        rows += [(f"Backhaul, choice {n}: {verdict}", text) for n, (verdict, text) in enumerate(backhaul_lines(e), 1)]
     if e.coverage is not None:
         c = e.coverage
         rows.append(

@@ -99,7 +99,7 @@ def both_bearings(true_deg: float, evaluation: Evaluation) -> str:
 
 
 def aim(spot: RankedSpot) -> str:
-    """Mast height, sector bearings and the dish in one sentence."""
+    """Mast height, sector bearings and the dish, or the link antenna, in one sentence."""
     evaluation = spot.evaluation
     parts = []
     if evaluation.coverage:
@@ -108,7 +108,13 @@ def aim(spot: RankedSpot) -> str:
         if bearings:
             parts.append(f"sectors at {bearings}")
     clear = next((look for look in evaluation.sky if look.clear), None)
-    if clear:
+    link = evaluation.donor
+    if link is not None:
+        parts.append(
+            f"link antenna toward {link.name} at {both_bearings(link.bearing_deg, evaluation)}, "
+            f"{abs(link.elevation_deg):.1f}° {'up' if link.elevation_deg >= 0 else 'down'}"
+        )
+    elif clear and evaluation.dish_used:
         parts.append(f"dish at {both_bearings(clear.azimuth_deg, evaluation)}, {clear.elevation_deg:.1f}° up")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] + "." if text else ""

@@ -90,6 +90,7 @@ def _driver(c: dict[str, Any]) -> list[str]:
 
 def _crew(c: dict[str, Any]) -> list[str]:
     dish = [f"Dish {r[0]}: {r[1]} true ({r[2]} magnetic), {r[3]} up, skew {r[4]}, {r[7]}" for r in c["dish"][:2]]
+    links = [f"Link to {r[0]}: {r[1]} true ({r[2]} magnetic), {r[3]}, {r[4]}, {r[7]}" for r in c["links"][:2]]
     return [
         c["heading"],
         _where(c),
@@ -97,6 +98,8 @@ def _crew(c: dict[str, Any]) -> list[str]:
         f"Nose {c['stand'][0][1]}",
         "Jacks: " + ", ".join(f"{corner} {lift}" for corner, lift in c["jacks"]),
         *dish,
+        *links,
+        c["terminal"],
         c["arc"],
         _pairs(c["mast"]) + " " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
         c["wind"][0],

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from shapely import get_dimensions
 from shapely.affinity import rotate, translate
-from shapely.geometry import Point, Polygon, box
+from shapely.geometry import LineString, Point, Polygon, box
 
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.geopackage_styles import STYLES, add_styles
 from siteplanner.outputs.map_pictures import main_limit, probability_grid
 from siteplanner.outputs.palettes import SERVICE_CLASSES
 from siteplanner.outputs.text import clean
+from siteplanner.planning.backhaul import backhaul_sentence
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
 
@@ -42,6 +43,8 @@ TITLES: dict[str, str] = {
     "service": "Predicted service of each spot",
     "closures": "What closes roads",
     "extra_tracks": "Tracks drawn for this mission",
+    "donor_links": "Links to donor sites: work or why not",
+    "donor_sites": "Donor sites",
     "hazards": "Hazard areas",
     "keep_out": "Keep-out areas",
     "power_lines": "Overhead lines",
@@ -109,6 +112,9 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
             kept = [] if frame is None else frame[get_dimensions(frame.geometry.array) == dimension]
             made[name] = _overlay(kept, ("name",)) if len(kept) else []
     made["must_serve"] = _must_serve(plan)
+    made["donor_links"] = _donor_links(plan)
+    donors = scene.overlays.get("donor_sites")
+    made["donor_sites"] = [] if donors is None else _overlay(donors, ("name", "height_m", "frequency_mhz"))
     for name, kind in (("routes", "route"), ("last_legs", "leg")):
         made[name] = [_way(ranked, kind) for ranked in plan.spots if ranked.evaluation.access is not None]
     made["footprints"] = [
@@ -171,6 +177,8 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "dish_elevation_deg": _known(clear.elevation_deg, 2) if clear else None,
         "dish_skew_deg": _known(clear.skew_deg, 2) if clear else None,
         "sky_margin_deg": _known(clear.margin_deg, 2) if clear else None,
+        "backhaul": e.backhaul.kind if e.backhaul else None,
+        "backhauls": clean(backhaul_sentence(e)),
         "coverage_share": _known(coverage.share, 4) if coverage else None,
         "mast_height_m": coverage.mast_height_m if coverage else None,
         "sector_bearings_true_deg": ", ".join(f"{b:.1f}" for b in coverage.sector_bearings_deg) if coverage else None,
@@ -240,6 +248,37 @@ def _must_serve(plan: Plan) -> list[dict[str, Any]]:
                     "distance_m": _known(point.distance_m, 0),
                     "bearing_true_deg": _known(point.bearing_deg, 1),
                     "geometry": Point(float(x), float(y)),
+                }
+            )
+    return rows
+
+
+def _donor_links(plan: Plan) -> list[dict[str, Any]]:
+    """One row a spot and judged donor site."""
+    rows = []
+    for ranked in plan.spots:
+        for path in (d for b in ranked.evaluation.backhauls for d in b.donors):
+            x, y = plan.scene.elevation.from_lonlat(path.longitude, path.latitude)
+            rows.append(
+                {
+                    "rank": ranked.rank,
+                    "spot": clean(ranked.spot.name),
+                    "donor": clean(path.name),
+                    "verdict": path.verdict,
+                    "reason": clean(path.reason),
+                    "distance_m": _known(path.distance_m, 0),
+                    "bearing_true_deg": _known(path.bearing_deg, 2),
+                    "bearing_magnetic_deg": _known(path.bearing_magnetic_deg, 2),
+                    "elevation_deg": _known(path.elevation_deg, 2),
+                    "antenna_height_m": _known(path.antenna_height_m, 1),
+                    "donor_height_m": _known(path.donor_height_m, 1),
+                    "frequency_mhz": _known(path.frequency_mhz, 1),
+                    "clearance_fresnel_radii": _known(path.clearance_share, 2),
+                    "tightest_at_m": _known(path.tightest_at_m, 0),
+                    "loss_db": _known(path.loss_db, 1),
+                    "level_dbm": _known(path.level_dbm, 1),
+                    "margin_db": _known(path.margin_db, 1),
+                    "geometry": LineString([(ranked.spot.x, ranked.spot.y), (float(x), float(y))]),
                 }
             )
     return rows

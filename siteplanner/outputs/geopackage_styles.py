@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from siteplanner.outputs.palettes import (
     BLUE,
+    DARK_GREEN,
     DARK_VERMILION,
     INK,
     PASSES_COLOUR,
@@ -45,6 +46,18 @@ STYLES: dict[str, Style] = {
     "staging": Style("point", "#ffffff", 10.0, INK),
     "must_serve": Style("point", INK, 8.0, "#ffd24d"),
     "routes": Style("line", BLUE, 3.0),
+    "donor_sites": Style("point", "#ffffff", 10.0, DARK_GREEN),
+    "donor_links": Style(
+        "line",
+        INK,
+        1.6,
+        by="verdict",
+        classes=(
+            ("works", "Works", DARK_GREEN),
+            ("fails", "Does not work", DARK_VERMILION),
+            ("unknown", "Not known", "#777777"),
+        ),
+    ),
     "last_legs": Style("line", BLUE, 2.0, dashed=True),
     "roads": Style(
         "line",

@@ -11,6 +11,7 @@ from siteplanner.outputs.basemap import relief_picture
 from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
 from siteplanner.outputs.map_shapes import (
     aim_shapes,
+    donor_marks,
     drive_shapes,
     must_serve_marks,
     overlay_shapes,
@@ -39,6 +40,8 @@ STYLES: dict[str, dict[str, Any]] = {
     "bearing": {"color": INK, "weight": 3},
     "dish": {"color": DARK_GREEN, "weight": 3, "dashArray": "8 6"},
     "dish_blocked": {"color": "#5A6472", "weight": 2, "dashArray": "2 7"},
+    "link": {"color": DARK_GREEN, "weight": 3},
+    "link_blocked": {"color": "#5A6472", "weight": 2, "dashArray": "2 7"},
     "hazard": {"color": DARK_VERMILION, "weight": 2, "fillColor": DARK_VERMILION, "fillOpacity": 0.12},
     "keep_out": {
         "color": RULING_COLOURS["keep_out"],
@@ -67,6 +70,8 @@ NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright line
     "bearing": {"color": "#F2E9D4"},
     "dish": {"color": "#2FCFA0"},
     "dish_blocked": {"color": "#A89F92"},
+    "link": {"color": "#2FCFA0"},
+    "link_blocked": {"color": "#A89F92"},
     "hazard": {"color": "#FF8A3D", "fillColor": "#FF8A3D"},
     "keep_out": {"color": "#E3A6C6", "fillColor": "#E3A6C6"},
     "power_line": {"color": "#A99CF0"},
@@ -175,6 +180,7 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     ]
     for name, features, order in sorted(vectors, key=lambda layer: layer[2]):
         shapes(f"vectors_{order}", features, name, order)
+    shapes("donors", donor_marks(plan), "Donor sites", 59)
     shapes("must_serve", must_serve_marks(plan), "Must-serve points", 60)
     shapes("staging", staging_mark(plan), "Staging point", 61)
     layers["spots"] = shapes("spots", spot_marks(plan), "Spots", 62)

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.aiming import both_bearings
+from siteplanner.outputs.backhaul_text import donor_words, up_text
 from siteplanner.outputs.panel import rejected_popup, score_text, spot_popup
 from siteplanner.outputs.text import distance_text, named, number_text, percent_text, place_text, shown, time_text
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
@@ -122,7 +123,7 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
 
 
 def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
-    """Sector bearings as wedges one beamwidth wide with a middle line, and the dish's azimuths."""
+    """Sector bearings as wedges one beamwidth wide with a middle line, the dish's azimuths, and donor links."""
     evaluation = ranked.evaluation
     start = [round(ranked.spot.longitude, 6), round(ranked.spot.latitude, 6)]
     out = []
@@ -158,7 +159,7 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
                 t=words,
             )
         )
-    for number, look in enumerate(evaluation.sky, 1):
+    for number, look in enumerate(evaluation.sky if evaluation.dish_wanted else (), 1):
         reach = (0.45 + 0.2 * number) * SECTOR_LENGTH_M  # satellites lie close together: labels must not
         end = _ray(evaluation, [look.azimuth_deg], reach)[0]
         state = "clear" if look.clear else "not clear"
@@ -180,6 +181,60 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
                     t=words,
                 )
             )
+    return out + link_shapes(ranked)
+
+
+def link_shapes(ranked: RankedSpot) -> list[Feature]:
+    """Lines from the spot to the donor sites it was judged for, with the reason; where one is too near the ground, a
+    mark at the place."""
+    evaluation = ranked.evaluation
+    start = [round(ranked.spot.longitude, 6), round(ranked.spot.latitude, 6)]
+    out = []
+    for number, path in enumerate((d for b in evaluation.backhauls for d in b.donors), 1):
+        end = [round(path.longitude, 6), round(path.latitude, 6)]
+        words = (
+            f"{named(donor_words(path))}; {shown(both_bearings(path.bearing_deg, evaluation))}, "
+            f"{shown(up_text(path.elevation_deg))}, {shown(distance_text(path.distance_m))}"
+        )
+        works = path.verdict == "works"
+        line = {"type": "LineString", "coordinates": [start, end]}
+        out.append(feature(f"link:{ranked.rank}:{number}", line, "link" if works else "link_blocked", t=words))
+        if path.verdict == "fails" and path.tightest_at_m == path.tightest_at_m:
+            place = _ray(evaluation, [path.bearing_deg], path.tightest_at_m)[0]
+            out.append(
+                feature(
+                    f"link_block:{ranked.rank}:{number}",
+                    point(*place),
+                    "label",
+                    i=f'<span class="sp-label">{shown("×")}</span>',
+                    t=words,
+                )
+            )
+    return out
+
+
+def donor_marks(plan: Plan) -> list[Feature]:
+    """The donor sites of the layer, with the height that it states."""
+    frame, grid = plan.scene.overlays.get("donor_sites"), plan.scene.elevation
+    if frame is None:
+        return []
+    out = []
+    for number, (geometry, row) in enumerate(
+        zip(frame.geometry, frame.drop(columns=frame.geometry.name).to_dict("records"), strict=True), 1
+    ):
+        if geometry is None or geometry.is_empty:
+            continue
+        words = f"Donor site {named(row['name'])}" if _told(row.get("name")) else f"Donor site {number}"
+        height = f"{shown(row['height_m'])} m" if _told(row.get("height_m")) else "height not stated"
+        out.append(
+            feature(
+                f"donor:{number}",
+                geojson(geometry.representative_point(), grid),
+                "donor",
+                i=f'<span class="sp-donor">{shown("▲")}</span>',
+                t=f"{words}, antenna {height}",
+            )
+        )
     return out
 
 
@@ -211,7 +266,7 @@ OVERLAYS: dict[str, tuple[str, str, str, int]] = {  # role -> (kind, one of them
     "power_lines": ("power_line", "Power line", "Power lines", 31),
 }
 
-DRAWN_ELSEWHERE = {"must_serve", "closures", "extra_tracks"}  # marks, and roads with their closures
+DRAWN_ELSEWHERE = {"must_serve", "closures", "extra_tracks", "donor_sites"}  # marks, and roads with their closures
 
 
 def overlay_shapes(plan: Plan) -> list[tuple[str, list[Feature], int]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from siteplanner.errors import Finding
 from siteplanner.outputs.aiming import aim, both_bearings
+from siteplanner.outputs.backhaul_text import backhaul_fact, backhaul_lines, names_in
 from siteplanner.outputs.palettes import PASSES_COLOUR, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
 from siteplanner.outputs.text import (
     bearing_text,
@@ -147,6 +148,8 @@ def spot_popup(ranked: RankedSpot) -> str:
     ]
     if jacks:
         rows.append(("Jack lifts, m", shown(jacks)))
+    if evaluation.backhauls:
+        rows.append(("Backhaul", backhaul_html(evaluation)))
     if evaluation.coverage:
         rows += _coverage_rows(evaluation.coverage, evaluation)
     if evaluation.access:
@@ -160,10 +163,21 @@ def spot_popup(ranked: RankedSpot) -> str:
                 f"({shown(time_text(60 * air.low_min))} to {shown(time_text(60 * air.high_min))})",
             )
         )
+    sky = sky_table(evaluation) if evaluation.dish_wanted else ""
     return (
         f'<div class="sp-spot"><h2>Spot {named(spot.name)}: {place_text(ranked.rank)} place</h2>'
-        f"{score_table(ranked)}{sky_table(evaluation)}{_rows(rows)}{findings_list(evaluation.findings)}</div>"
+        f"{score_table(ranked)}{sky}{_rows(rows)}{findings_list(evaluation.findings)}</div>"
     )
+
+
+def backhaul_html(evaluation: Evaluation) -> str:
+    """Every wanted backhaul, one a line, the one in use in bold."""
+    names = names_in(evaluation)
+    lines = []
+    for verdict, text in backhaul_lines(evaluation):
+        line = sentence(text, names)
+        lines.append(f"<b>{line}</b> (used)" if verdict == "used" else line)
+    return "<br>".join(lines)
 
 
 def rejected_popup(evaluation: Evaluation) -> str:
@@ -197,13 +211,16 @@ def spots_html(plan: Plan) -> str:
         share = percent_text(evaluation.coverage.share) if evaluation.coverage else "not known"
         drive = time_text(evaluation.access.drive_time_s) if evaluation.access else "not known"
         look = best_look(evaluation)
-        sky = f"margin {number_text(look.margin_deg, 0, '°')}" if look else "not known"
+        sky = f"sky margin {number_text(look.margin_deg, 0, '°')}" if look else "sky not known"
+        if not evaluation.dish_used:
+            label, figure = backhaul_fact(evaluation)
+            sky = f"{label.lower()} {figure}"
         items.append(
             f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
             f'<span class="sp-mark">{named(ranked.spot.name)}</span>'
             f'<span class="sp-name">{place_text(ranked.rank)} place</span>'
             f'<span class="sp-score">{score_text(ranked)}</span>'
-            f'<span class="sp-facts">{shown(share)} served, {shown(drive)} drive, sky {shown(sky)}</span>'
+            f'<span class="sp-facts">{shown(share)} served, {shown(drive)} drive, {shown(sky)}</span>'
             "</button></li>"
         )
     return (
@@ -218,6 +235,9 @@ GROUND_LINES = (
     ("sp-water", "Water", "water"),
     ("sp-soft", "Soft ground", "soft_ground"),
 )
+
+
+DONOR_LINES = (("sp-link", "Donor link that works"), ("sp-dark-sky", "Donor link that does not, or not known"))
 
 
 def _swatch(colour: str, words: str, *, tall: bool = False) -> str:
@@ -263,6 +283,7 @@ def legend_html(plan: Plan) -> str:
             ("sp-sector", "Sector bearing"),
             ("sp-dish", "Dish azimuth, sky clear"),
             ("sp-dark-sky", "Dish azimuth, sky not clear"),
+            *(DONOR_LINES if any(b.donors for r in plan.spots for b in r.evaluation.backhauls) else ()),
         )
     )
     return (

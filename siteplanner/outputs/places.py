@@ -5,15 +5,20 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from siteplanner.outputs.aiming import aim
+from siteplanner.outputs.aiming import aim, both_bearings
+from siteplanner.outputs.backhaul_text import donor_words
 from siteplanner.outputs.panel import CAUTION, score_text
 from siteplanner.outputs.text import distance_text, grid_text, percent_text, time_text, xml_text
+from siteplanner.planning.backhaul import backhaul_sentence
 from siteplanner.planning.model import Plan, RankedSpot
 
 # KML colours are alpha, blue, green, red
 _STYLES = (
     '<Style id="spot"><IconStyle><color>ff824f0b</color></IconStyle></Style>'
     '<Style id="drive"><LineStyle><color>ffb27200</color><width>4</width></LineStyle></Style>'
+    '<Style id="link"><LineStyle><color>ff597a00</color><width>3</width></LineStyle></Style>'
+    '<Style id="no_link"><LineStyle><color>ff72645a</color><width>2</width></LineStyle></Style>'
+    '<Style id="donor"><IconStyle><color>ff597a00</color></IconStyle></Style>'
     '<Style id="area"><LineStyle><color>ff000000</color><width>3</width></LineStyle>'
     "<PolyStyle><fill>0</fill></PolyStyle></Style>"
 )
@@ -40,7 +45,8 @@ def _spot_words(ranked: RankedSpot) -> str:
     if evaluation.access:
         access = evaluation.access
         parts.append(f"Drive {distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}.")
-    return " ".join([*parts, aim(ranked), grid_text(ranked.spot.grid_reference)]).strip()
+    words = backhaul_sentence(evaluation)
+    return " ".join([*parts, *([words] if words else []), aim(ranked), grid_text(ranked.spot.grid_reference)]).strip()
 
 
 def places_kml(plan: Plan) -> str:
@@ -53,11 +59,26 @@ def places_kml(plan: Plan) -> str:
             f"<Point><coordinates>{staging.longitude:.7f},{staging.latitude:.7f}</coordinates></Point>",
         )
     ]
-    drives = []
+    drives: list[str] = []
+    links: list[str] = []
+    donors: dict[tuple[str, str], str] = {}  # name and coordinates -> mark
     for ranked in plan.spots:
         spot, access = ranked.spot, ranked.evaluation.access
         at = f"<Point><coordinates>{spot.longitude:.7f},{spot.latitude:.7f}</coordinates></Point>"
         marks.append(_placemark(f"Spot {spot.name}", _spot_words(ranked), at, "spot"))
+        for path in (d for b in ranked.evaluation.backhauls for d in b.donors):
+            ends = f"{spot.longitude:.7f},{spot.latitude:.7f} {path.longitude:.7f},{path.latitude:.7f}"
+            links.append(
+                _placemark(
+                    f"Link from spot {spot.name} to {path.name}",
+                    f"{donor_words(path)}. {both_bearings(path.bearing_deg, ranked.evaluation)}, "
+                    f"{distance_text(path.distance_m)}.",
+                    f"<LineString><tessellate>1</tessellate><coordinates>{ends}</coordinates></LineString>",
+                    "link" if path.verdict == "works" else "no_link",
+                )
+            )
+            there = f"<Point><coordinates>{path.longitude:.7f},{path.latitude:.7f}</coordinates></Point>"
+            donors[path.name, there] = _placemark(path.name, "Donor site", there, "donor")
         if access is not None:
             xy = np.vstack([shapely.get_coordinates(access.route.line), shapely.get_coordinates(access.last_leg)])
             line = (
@@ -84,7 +105,13 @@ def places_kml(plan: Plan) -> str:
         areas.append(_placemark(f"Incident area {number}", "Needs coverage", f"<Polygon>{body}</Polygon>", "area"))
     folders = "".join(
         f"<Folder><name>{name}</name>{''.join(items)}</Folder>"
-        for name, items in (("Places", marks), ("Drives", drives), ("Incident area", areas))
+        for name, items in (
+            ("Places", marks),
+            ("Drives", drives),
+            ("Donor sites", list(donors.values())),
+            ("Donor links", links),
+            ("Incident area", areas),
+        )
         if items
     )
     return (

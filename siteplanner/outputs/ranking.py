@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from typing import Any
 
 from siteplanner.outputs.text import csv_cell
+from siteplanner.planning.backhaul import backhaul_sentence
 from siteplanner.planning.model import Evaluation, Plan
 from siteplanner.planning.words import best_look
 
@@ -36,6 +38,7 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
         value = getattr(look, field) if look else None
         row["sky_" + field.replace("azimuth_deg", "azimuth_true_deg")] = None if value is None else round(value, 2)
     row["sky_clear"] = look.clear if look else None
+    row |= _backhaul(evaluation)
     row["coverage_share"] = round(coverage.share, 4) if coverage else None
     row["served_area_km2"] = round(coverage.served_area_km2, 3) if coverage else None
     row["mast_height_m"] = coverage.mast_height_m if coverage else None
@@ -54,6 +57,33 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     for part in ("low", "likely", "high"):
         row[f"on_air_{part}_min"] = round(getattr(air, f"{part}_min")) if air else None
     return row
+
+
+def _backhaul(evaluation: Evaluation) -> dict[str, Any]:
+    """The backhaul in use with its place in the order of preference, the best donor link, and all in words."""
+    used = evaluation.backhaul
+    paths = [d for b in evaluation.backhauls for d in b.donors]
+    best = paths[0] if paths else None
+
+    def known(value: float | None, digits: int) -> float | None:
+        return None if value is None or not math.isfinite(value) else round(value, digits)
+
+    dome = next((b.dome for b in evaluation.backhauls if b.dome is not None), None)
+    return {
+        "backhaul": None if used is None else used.kind,
+        "backhaul_choice": None if used is None else 1 + evaluation.backhauls.index(used),
+        "open_sky_clear_least_share": known(dome.low, 4) if dome else None,
+        "open_sky_clear_most_share": known(dome.high, 4) if dome else None,
+        "donor": best.name if best else None,
+        "donor_verdict": best.verdict if best else None,
+        "donor_distance_m": known(best.distance_m, 0) if best else None,
+        "donor_bearing_true_deg": known(best.bearing_deg, 2) if best else None,
+        "donor_bearing_magnetic_deg": known(best.bearing_magnetic_deg, 2) if best else None,
+        "donor_elevation_deg": known(best.elevation_deg, 2) if best else None,
+        "donor_clearance_fresnel_radii": known(best.clearance_share, 2) if best else None,
+        "donor_margin_db": known(best.margin_db, 1) if best else None,
+        "backhaul_words": backhaul_sentence(evaluation),
+    }
 
 
 def ranking_csv(plan: Plan) -> str:

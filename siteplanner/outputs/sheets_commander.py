@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from siteplanner.outputs.backhaul_text import KINDS, VERDICTS, backhaul_fact
 from siteplanner.outputs.figures_timeline import timeline_svg
 from siteplanner.outputs.sheets_fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets_map import commander_map
@@ -20,7 +21,7 @@ from siteplanner.outputs.sheets_words import (
 )
 from siteplanner.outputs.text import distance_text, grade_text, number_text, percent_text, time_text
 from siteplanner.planning.arrival import arrival_checks
-from siteplanner.planning.model import Plan, PointService, RankedSpot
+from siteplanner.planning.model import Evaluation, Plan, PointService, RankedSpot
 from siteplanner.planning.on_site import OnSite, on_site
 from siteplanner.planning.words import CAUTIONS, best_look, firmness_sentence, recommendation
 
@@ -56,7 +57,9 @@ def facts(ranked: RankedSpot, site: OnSite) -> list[tuple[str, str]]:
         rows.append(("Ways in", "not worked out" if ways is None else WAYS.get(ways, "two or more")))
     look = best_look(e)
     margin = "not known" if look is None else f"{number_text(look.margin_deg, 0, 'deg')} above the skyline"
-    rows.append(("Satellite", margin))
+    rows.append(("Satellite", margin) if e.dish_used else ("Backhaul", " ".join(backhaul_fact(e))))
+    if len(e.backhauls) > 1:
+        rows.append(("Other backhaul", other_backhauls(e)))
     rows.append(("Ground", f"{number_text(e.ground.slope_deg, 1, 'deg')} of slope"))
     if timeline is not None:
         rows.append(
@@ -64,6 +67,12 @@ def facts(ranked: RankedSpot, site: OnSite) -> list[tuple[str, str]]:
         )
         rows.append(("Relief", f"{timeline.relief_h:g} h after dispatch"))
     return rows
+
+
+def other_backhauls(e: Evaluation) -> str:
+    """The wanted backhauls that are not in use here, and whether they would work."""
+    rest = [b for b in e.backhauls if b is not e.backhaul]
+    return "; ".join(f"{KINDS[b.kind].lower()} {VERDICTS[b.verdict]}" for b in rest) or "none wanted"
 
 
 def prefer_runner_up(plan: Plan) -> str:
@@ -85,8 +94,12 @@ def prefer_runner_up(plan: Plan) -> str:
         if weak[1] > weak[0] + 0.05:
             better.append(f"the weakest must-serve point counts most ({percent_text(weak[1])})")
     looks = best_look(first), best_look(second)
-    if looks[0] is not None and looks[1] is not None and looks[1].margin_deg > looks[0].margin_deg + 2:
+    dishes = first.dish_used and second.dish_used
+    if dishes and looks[0] is not None and looks[1] is not None and looks[1].margin_deg > looks[0].margin_deg + 2:
         better.append("trees may stand toward the satellite")
+    one, other = first.backhaul, second.backhaul
+    if one is not None and other is not None and one.kind != other.kind:
+        better.append(f"the {KINDS[one.kind].lower()} cannot be had")
     if second.ground.slope_deg < first.ground.slope_deg - 0.5:
         better.append("level ground counts most")
     return f"Prefer the runner-up when {' or '.join(better) or 'the first spot turns out unfit on arrival'}."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from siteplanner.outputs.aiming import compass_words, declination_deg, sun_words
+from siteplanner.outputs.backhaul_text import POLARISATION, donor_rows, terminal_text
 from siteplanner.outputs.figures_timeline import timeline_svg
 from siteplanner.outputs.sheets_commander import weakest_points, wind_words
 from siteplanner.outputs.sheets_fonts import name_in_text, short
@@ -33,7 +34,8 @@ from siteplanner.outputs.sheets_words import (
 )
 from siteplanner.outputs.text import bearing_text, number_text, percent_text
 from siteplanner.planning.arrival import arrival_checks
-from siteplanner.planning.model import Plan, RankedSpot
+from siteplanner.planning.backhaul import backhaul_sentence
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import OnSite, on_site
 from siteplanner.planning.words import (
     CAUTIONS,
@@ -64,7 +66,7 @@ def lift_text(lift_m: float | None) -> str:
 
 def _dish(ranked: RankedSpot) -> list[list[str]]:
     rows = []
-    for look in ranked.evaluation.sky:
+    for look in ranked.evaluation.sky if ranked.evaluation.dish_wanted else ():
         magnetic = (
             "not known" if look.azimuth_magnetic_deg is None else number_text(look.azimuth_magnetic_deg, 1, "deg")
         )
@@ -82,6 +84,16 @@ def _dish(ranked: RankedSpot) -> list[list[str]]:
             ]
         )
     return rows
+
+
+def link_note(e: Evaluation) -> str:
+    """How to aim the link antenna; empty where no link was judged."""
+    if not any(b.donors for b in e.backhauls):
+        return ""
+    return (
+        "Bearings and tilts are of the link antenna at the spot; on the mast, set its turn against the sectors and its "
+        f"tilt before raising. {POLARISATION}"
+    )
 
 
 def _exposure(site: OnSite) -> list[list[str]]:
@@ -165,6 +177,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     site = on_site(plan, ranked)
     coverage, timeline = e.coverage, site.timeline
     people = mission.times.crew
+    used = e.backhaul.kind if e.backhaul else "geostationary"
     slope = number_text(e.ground.slope_deg, 1, "deg")
     stow, track = speed_text(wind.stow_limit_m_s), speed_text(wind.tracking_limit_m_s)
     sign = wind_sign(wind.tracking_limit_m_s)
@@ -207,9 +220,13 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "jack_note": f"{raise_first_words(e.ground)} Lift above the highest corner. Jack travel "
         f"{trailer.jack_travel_m:g} m; pads on soft ground.",
         "dish": _dish(ranked),
-        "sun": [name_in_text(s, 300) for s in sun_words(plan, e)],
-        "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None else "",
-        "look_for": f"{LOOK_FOR} {tree_words(e)}".strip(),
+        "sun": [name_in_text(s, 300) for s in sun_words(plan, e)] if e.dish_wanted else [],
+        "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None and e.dish_wanted else "",
+        "look_for": f"{LOOK_FOR} {tree_words(e)}".strip() if e.dish_wanted else "",
+        "links": [[name_in_text(row[0], 30), *row[1:]] for row in donor_rows(e)],
+        "link_note": link_note(e),
+        "terminal": terminal_text(e),
+        "backhaul": name_in_text(backhaul_sentence(e), 420) if len(e.backhauls) > 1 or not e.dish_used else "",
         "mast": [("Mast stop", number_text(coverage.mast_height_m, 0, "m"))] if coverage else [],
         "sectors": [
             [f"Sector {n}", *both(b, declination)]
@@ -218,7 +235,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "aim": aim_words(coverage.sector_bearings_deg if coverage else (), mission.radio.sector_separation_deg),
         "declination": compass_words(e),
         "people": f"{people} {'people, a lead and a second' if people > 1 else 'person'}",
-        "steps": [[str(n), *row] for n, row in enumerate(steps_for_both(trailer), 1)],
+        "steps": [[str(n), *row] for n, row in enumerate(steps_for_both(trailer, used), 1)],
         "steps_total": steps_total(trailer),
         "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
         "wind": [

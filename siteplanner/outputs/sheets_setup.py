@@ -38,18 +38,32 @@ _STEPS: tuple[tuple[str, str, float], ...] = (
 )
 
 
-def set_up_steps(minutes: float, people: int) -> list[SetUpStep]:
+# what takes the place of the dish's own step, by the backhaul in use; a link antenna is set before the mast goes up
+_BACKHAUL_STEPS = {
+    "donor_link": "Link antenna: clamp it on the mast, turned against the sectors and tilted as this sheet says.",
+    "open_sky": "Open-sky terminal out, clear all round, on; stay out of its view. It searches while you go on.",
+}
+_DISH_STEP = "Free the dish"
+
+
+def set_up_steps(minutes: float, people: int, backhaul: str = "geostationary") -> list[SetUpStep]:
     """The steps with whole minutes that add up to the set-up time; one person does all in the same order."""
     shares = [share for _, _, share in _STEPS]
     times, _ = parts_that_add_up([minutes * s / sum(shares) for s in shares], 0)
     return [
-        SetUpStep(text, who if people > 1 else "lead", time) for (text, who, _), time in zip(_STEPS, times, strict=True)
+        SetUpStep(
+            _BACKHAUL_STEPS.get(backhaul, text) if text.startswith(_DISH_STEP) else text,
+            who if people > 1 else "lead",
+            time,
+        )
+        for (text, who, _), time in zip(_STEPS, times, strict=True)
     ]
 
 
-def steps_for_both(trailer: Trailer) -> list[tuple[str, str, str, str]]:
+def steps_for_both(trailer: Trailer, backhaul: str = "geostationary") -> list[tuple[str, str, str, str]]:
     """Rows (what, who of two, minutes for two, minutes for one): two take the likely time, one the high one."""
-    two, one = set_up_steps(trailer.set_up_min[1], 2), set_up_steps(trailer.set_up_min[2], 1)
+    two = set_up_steps(trailer.set_up_min[1], 2, backhaul)
+    one = set_up_steps(trailer.set_up_min[2], 1, backhaul)
     return [(a.text, a.who, f"{a.minutes:.0f}", f"{b.minutes:.0f}") for a, b in zip(two, one, strict=True)]
 
 

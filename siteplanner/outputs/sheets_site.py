@@ -72,8 +72,10 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     reach = circle + 4
     clear = next((look for look in e.sky if look.clear), None)
     aims: list[tuple[float, str, float]] = []
-    if clear is not None:
+    if clear is not None and e.dish_used:
         aims.append((clear.azimuth_deg, "dish", 1.0))
+    if e.donor is not None:
+        aims.append((e.donor.bearing_deg, "link", 1.0))
     aims += [(b, f"sector {n}", 0.5) for n, b in enumerate(e.coverage.sector_bearings_deg if e.coverage else (), 1)]
     # the scale bar and the north arrow have their places
     labels = Labels(SIDE_MM, [(0.0, SIDE_MM - 8.0, 24.0, SIDE_MM), (SIDE_MM - 11.0, 0.0, SIDE_MM, 17.0)])

@@ -70,6 +70,7 @@ def _give_or_take(uncertainty_deg: float) -> str:
 
 
 def _trees(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
+    e = ranked.evaluation
     clear = [look for look in ranked.evaluation.sky if look.clear]
     toward = f" ({round(clear[0].azimuth_deg) % 360:03d}° true)" if clear else ""
     why = (
@@ -77,7 +78,12 @@ def _trees(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
         if _given(plan, "surface")
         else "no surface heights were given"
     )
-    return f"Trees toward the satellite{toward} and within reach of the mast.", why
+    what = f"toward the satellite{toward}"
+    if e.donor is not None:
+        what = f"toward the donor site ({round(e.donor.bearing_deg) % 360:03d}° true)"
+    elif not e.dish_used and e.backhaul is not None:
+        what = f"all round, higher than {e.backhaul.min_elevation_deg or 0:.0f}° up,"
+    return f"Trees {what} and within reach of the mast.", why
 
 
 def _driver(plan: Plan, access: Access | None) -> list[ArrivalCheck]:

@@ -49,6 +49,8 @@ def _change(code: str, e: Evaluation, mission: Mission) -> str:
     if code == "sky_unknown":
         ways = [f"{look.azimuth_deg:.0f} deg true" for look in e.sky if math.isnan(look.margin_deg)]
         return f"Elevation data would have to reach farther along {' and '.join(ways) or 'the look'}."
+    if code == "no_backhaul":
+        return _backhaul(e)
     if code == "no_way_in":
         return (
             f"A road that the rig can use would have to come within {mission.rig.last_leg_max_m:g} m over drivable "
@@ -63,6 +65,22 @@ def _change(code: str, e: Evaluation, mission: Mission) -> str:
     if code == "no_data":
         return "Elevation data would have to cover the point and the cells beside it."
     return f"The limit would have to be lifted where the point lies: {LIMITS.get(code, code).lower()}."
+
+
+def _backhaul(e: Evaluation) -> str:
+    """What the wanted backhauls lack here, the nearest to working first."""
+    links = [d for b in e.backhauls for d in b.donors]
+    text = "One of the wanted backhauls would have to work here, or another be wanted (backhaul.wanted)."
+    low = [d for d in links if math.isfinite(d.clearance_m) and d.verdict == "fails"]
+    if low:
+        path = max(low, key=lambda d: d.clearance_m)
+        text += (
+            f" The line to {path.name} passes {abs(path.clearance_m):.0f} m "
+            f"{'below' if path.clearance_m < 0 else 'above'} what stands at {path.tightest_at_m / 1000:.1f} km."
+        )
+    if any(b.verdict == "unknown" for b in e.backhauls):
+        text += " Elevation data that reach farther could settle what is not known."
+    return text
 
 
 def _sky(e: Evaluation, mission: Mission) -> str:

@@ -20,8 +20,10 @@ from siteplanner.errors import Finding
 from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
 from siteplanner.planning.model import (
     Access,
+    Backhaul,
     Coverage,
     Criterion,
+    DonorPath,
     Evaluation,
     Ground,
     Look,
@@ -59,6 +61,7 @@ HOSTILE = (
 CELL_M = 25.0
 ROWS, COLS = 220, 240
 WEST, NORTH = 420000.0, 4385000.0
+DONOR_XY = (WEST + 5600.0, NORTH - 700.0)
 CRS_UTM = CRS.from_epsg(32613)
 
 
@@ -91,6 +94,7 @@ def _evaluation(
     tree: DriveTree,
     grid: Grid,
     failed: tuple[tuple[str, str], ...] = (),
+    donor: str = "Ridge tower",
 ) -> Evaluation:
     rng = np.random.default_rng(number)
     probability = np.clip(np.linspace(1.05 - 0.06 * number, 0.25, area_cells) + rng.normal(0, 0.03, area_cells), 0, 1)
@@ -155,10 +159,44 @@ def _evaluation(
             (("drive", 20.0, 25.0, 35.0), ("set-up", 30.0, 45.0, 60.0)), 62.0, 85.0 + number, 130.0, "sum of the parts"
         ),
         failed=failed,
+        backhauls=(
+            Backhaul("geostationary", "works", f"slot 103 W, clear by {34.4 - number:.1f} deg", 34.4 - number, "deg"),
+            _donor_link(spot, number, donor, grid),
+        ),
         findings=(Finding("one_way_out", "caution", "There is one way out by road.", "Agree on a signal to leave."),)
         if number == 0
         else (),
     )
+
+
+def _donor_link(spot: Spot, number: int, name: str, grid: Grid) -> Backhaul:
+    """Blocked from the first spot, not known from the second, and so on by turns."""
+    nan = float("nan")
+    lon, lat = (float(v) for v in grid.lonlat(*DONOR_XY))
+    blocked = number % 2 == 0
+    path = DonorPath(
+        name=name,
+        latitude=lat,
+        longitude=lon,
+        verdict="fails" if blocked else "unknown",
+        reason="blocked at 3.2 km" if blocked else "the ground is not known from 1.5 km on",
+        distance_m=4100.0,
+        bearing_deg=214.4,
+        bearing_magnetic_deg=206.2,
+        elevation_deg=-1.2,
+        antenna_height_m=12.0,
+        donor_height_m=30.0,
+        donor_height_stated=True,
+        frequency_mhz=5800.0,
+        clearance_share=-2.5 if blocked else 1.4,
+        tightest_at_m=3200.0,
+        clearance_m=-14.0 if blocked else 8.0,
+        unknown_from_m=nan if blocked else 1500.0,
+        loss_db=nan,
+        level_dbm=nan,
+        margin_db=nan,
+    )
+    return Backhaul("donor_link", path.verdict, path.reason, nan, "dB", donors=(path,))
 
 
 def _criteria(number: int) -> tuple[Criterion, ...]:
@@ -283,6 +321,9 @@ def make_plan(
             crs=CRS_UTM,
             geometry=[LineString([(WEST + 300, NORTH - 5200), (WEST + 900, NORTH - 5200)])],
         ),
+        "donor_sites": gpd.GeoDataFrame(
+            {"name": [word(9, "Ridge tower")], "height_m": [30.0]}, crs=CRS_UTM, geometry=[Point(*DONOR_XY)]
+        ),
         "structures": gpd.GeoDataFrame(
             {"name": [word(6, "Barn"), word(7, "Line fence"), word(8, "Water tank")]},
             crs=CRS_UTM,
@@ -327,7 +368,7 @@ def make_plan(
         road = network.seg_geometry[[2, 1, 4, 2, 4, 1][n % 6]]
         place = road.interpolate((0.62, 0.8, 0.35, 0.9, 0.75, 0.3)[n % 6], normalized=True)
         spot = _spot(grid, word(n, "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[n % 26]), place.x + 45 + n, place.y - 30 - 2 * n)
-        evaluation = _evaluation(spot, n, len(rows), points, tree, grid)
+        evaluation = _evaluation(spot, n, len(rows), points, tree, grid, donor=word(9, "Ridge tower"))
         if not coverage:
             evaluation = replace(evaluation, coverage=None)
         criteria = _criteria(n)

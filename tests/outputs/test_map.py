@@ -127,6 +127,7 @@ def test_layers_are_switched_in_plain_words(plan):
         "Road closures",
         "Incident area",
         "Power lines",
+        "Donor sites",
         "Must-serve points",
         "Staging point",
         "Spots",

@@ -39,8 +39,13 @@ def test_one_row_a_spot_with_units_in_the_names(plan):
         "ways_out",
         "limits_not_stated",
         "findings",
+        "backhaul",
+        "backhaul_choice",
+        "backhaul_words",
+        "donor",
+        "donor_verdict",
     }
-    units = ("_m", "_deg", "_km2", "_min", "_pct")
+    units = ("_m", "_deg", "_km2", "_min", "_pct", "_db", "_share", "_radii")
     assert all(name in bare or name.endswith(units) or name.startswith("points_") for name in first)
 
 
@@ -56,10 +61,22 @@ def test_hostile_names_stay_one_cell_and_never_a_formula(hostile_plan):
     for row in rows:
         assert None not in row
         for name, value in row.items():
-            number = name.startswith("points_") or name.endswith(("_deg", "_m", "_km2", "_pct", "_min"))
+            number = name.startswith("points_") or name.endswith(("_deg", "_m", "_km2", "_pct", "_min", "_radii"))
             assert number or value[:1] not in "=+-@\t\r" or not value, (name, value)
             assert not set(value) & set("\x00\x07\n\r")
     assert rows[8]["name"] == "'=cmd|'/C calc'!A0"
+
+
+def test_the_backhaul_in_use_and_the_link_that_is_not(plan):
+    first, second = _rows(plan)[:2]
+    assert (first["backhaul"], first["backhaul_choice"]) == ("geostationary", "1")
+    assert (first["donor"], first["donor_verdict"]) == ("Ridge tower", "fails")
+    assert float(first["donor_bearing_magnetic_deg"]) == 206.2
+    assert first["donor_margin_db"] == ""  # not worked out: the ground blocks
+    assert first["backhaul_words"] == (
+        "Backhaul: satellite slot 103 W, clear by 34.4 deg; donor link to Ridge tower: blocked at 3.2 km."
+    )
+    assert second["donor_verdict"] == "unknown"
 
 
 def test_unknown_is_an_empty_cell():
