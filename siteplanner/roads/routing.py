@@ -333,7 +333,13 @@ def _unknown_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]
     for seg, a, b in legs:
         for word in network.unknown[seg]:
             missing[word] = missing.get(word, 0.0) + abs(b - a)
-    return tuple(f"{word} not stated on {m / 1000:.1f} of {total / 1000:.1f} km" for word, m in missing.items())
+    alike: dict[str, list[str]] = {}  # limits that lack on the same length are told in one sentence
+    for word, m in missing.items():
+        alike.setdefault(f"{m / 1000:.1f}", []).append(word)
+    return tuple(
+        f"{', '.join(words[:-1]) + ' and ' if words[1:] else ''}{words[-1]} not stated on {km} of {total / 1000:.1f} km"
+        for km, words in alike.items()
+    )
 
 
 def _route_findings(network: RoadNetwork, segments: np.ndarray) -> tuple[Finding, ...]:

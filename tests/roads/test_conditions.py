@@ -129,7 +129,8 @@ def test_a_road_that_may_be_shut_is_a_finding_and_a_caution_on_the_way():
     tree = drive_tree(unknown, EAST, NORTH)
     route = route_to(unknown, tree, nearest_access(unknown, tree, EAST + 400, NORTH))
     assert [f.code for f in route.findings] == ["route_season_or_hours"]
-    assert "season or hours not stated on 0.4 of 0.4 km" in route.unknown
+    assert "season or hours" in route.unknown[0]
+    assert "not stated on 0.4 of 0.4 km" in route.unknown[0]
     assert shut.reason[0] == "no access at this time or for this rig (no @ (nov-apr))"
     assert free.drivable[0]
     assert "season or hours" not in free.unknown[0]
