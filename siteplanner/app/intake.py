@@ -23,6 +23,7 @@ ROLES: dict[str, Role] = roles_of_layers()
 UNUSED = "unused"
 NEEDED = tuple(role for role, held in ROLES.items() if held.needed)
 NAME_WORDS: dict[str, tuple[str, ...]] = {
+    "donor_sites": ("donor", "radiotower", "repeater", "basestation", "backhaul"),
     "closures": ("roadclos", "closedroad", "roadblock", "bridgeout"),
     "extra_tracks": ("extratrack", "newtrack", "addedtrack", "drawntrack", "dozerline"),
     "land_cover": ("landcover", "landuse", "landclass"),
