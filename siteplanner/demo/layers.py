@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 from shapely.validation import make_valid
 
-from siteplanner.demo.county import CELL_M, HEIGHT_M, Ground
+from siteplanner.demo.county import CELL_M, HEIGHT_M, VALLEYS, WIDTH_M, Ground
 from siteplanner.demo.roadplan import Road
 from siteplanner.demo.terrain import fractal
 
@@ -88,6 +88,9 @@ class Layers:
     hazards: list[Feature]
     power_lines: list[Feature]
     spots: list[Feature]
+    structures: list[Feature]
+    water: list[Feature]
+    soft_ground: list[Feature]
     canopy_m: np.ndarray
 
 
@@ -103,8 +106,51 @@ def make_layers(ground: Ground, elevation_m: np.ndarray, roads: list[Road], seed
         _hazards(ground, roads),
         [(LineString(nodes), dict(tags)) for tags, nodes in POWER_LINES],
         [(Point(x, y), {"name": name}) for name, x, y in SPOTS],
+        structures(),
+        water(ground.streams),
+        soft_ground(),
         _forest(ground, elevation_m, roads, seed),
     )
+
+
+def structures() -> list[Feature]:
+    """The village's houses, the school, and what stands on the benches."""
+    houses: list[Feature] = [
+        (_box(x, y, x + 14, y + 10), {"name": f"House {number}, {street}"})
+        for street, x in (("Mill Street", 9160), ("Chapel Street", 9290))
+        for number, y in enumerate((6750, 6795, 6862, 6905), 1)
+    ]
+    ranch = [(12480, 5430), (12680, 5430), (12680, 5600), (12480, 5600), (12480, 5430)]
+    corral = [(10630, 4500), (10670, 4500), (10670, 4540), (10630, 4540)]
+    return [
+        *houses,
+        (_box(9560, 6905, 9602, 6930), {"name": "Marrowford school"}),
+        (_box(12560, 5540, 12590, 5558), {"name": "Ranch barn"}),
+        (LineString(ranch), {"name": "Ranch fence"}),
+        (LineString(corral), {"name": "Corral fence"}),
+        (Point(10690, 4560), {"name": "Stock tank"}),
+        (Point(8860, 5330), {"name": "Stock tank, Chapel Bench"}),
+    ]
+
+
+def water(streams: list[np.ndarray]) -> list[Feature]:
+    """The river as wide as its channel, the creeks as lines; cut at the county's edge."""
+    county = _box(0, 0, WIDTH_M, HEIGHT_M)
+    out: list[Feature] = []
+    for valley, line in zip(VALLEYS, streams, strict=True):
+        course = LineString(line[:, :2]).simplify(2.0).intersection(county)
+        wide = valley.channel_m > 20
+        out.append((course.buffer(valley.channel_m / 2).simplify(2.0) if wide else course, {"name": valley.name}))
+    return out
+
+
+def soft_ground() -> list[Feature]:
+    """Wet ground on the valley floor."""
+    return [
+        (Point(10250, 6450).buffer(130).simplify(8), {"name": "Alder bog"}),
+        (Polygon([(13060, 5860), (13330, 5930), (13420, 5850), (13200, 5780)]), {"name": "Old oxbow"}),
+        (Polygon([(6850, 3760), (6980, 3850), (7010, 3800), (6890, 3720)]), {"name": "Sable Creek seep"}),
+    ]
 
 
 def _box(west, south, east, north):

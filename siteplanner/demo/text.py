@@ -16,6 +16,9 @@ roads = "roads.geojson"              # OpenStreetMap keys
 keep_out = "keep_out.geojson"
 hazards = "hazards.geojson"
 power_lines = "power_lines.geojson"
+structures = "structures.geojson"    # houses, fences, tanks
+water = "water.geojson"              # the river as a polygon, creeks as lines
+soft_ground = "soft_ground.geojson"
 must_serve = "must_serve.geojson"
 spots = "spots.geojson"              # places that somebody will ask about
 
@@ -70,6 +73,7 @@ trailer waits at the county road yard, west of the gorge.
 | `roads.geojson` | road lines with OpenStreetMap keys; roads join only where they share a point |
 | `power_lines.geojson` | a 230 kV line, and a village feeder without a voltage |
 | `keep_out.geojson`, `hazards.geojson` | school ground, ranch yard; flood, slide |
+| `structures.geojson`, `water.geojson`, `soft_ground.geojson` | houses, fences, tanks; river and creeks; wet ground |
 | `spots.geojson` | places that somebody will ask about |
 
 ## Things to find

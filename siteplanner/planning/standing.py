@@ -31,13 +31,15 @@ def judge_ground(
     east, north = plane.east_gradient, plane.north_gradient
     turn = grid.convergence_deg(spot.x, spot.y)
     out = way_out_deg(access)
-    shaded = _shaded(study.mission, looks, turn)
+    needed = np.any if study.mission.sky.need == "all" else np.all
+    one, shaded = _shaded(study.mission, looks, turn, np.any), _shaded(study.mission, looks, turn, needed)
 
     def heading_with(travel_m: float, block: Callable[[Any], Any] | None) -> float:
         return parking_heading(east, north, trailer.max_slope_deg, *size, travel_m, out, LEVEL_ROLL_DEG, block)
 
-    # give way where nothing fits: first the dish's line (the other way round it cannot be levelled), then the jacks
-    tries = ((trailer.jack_travel_m, shaded), (trailer.jack_travel_m, None), (math.inf, None))
+    # give way where nothing fits: first the satellites that are not needed, then the dish's line, then the jacks
+    reach = trailer.jack_travel_m
+    tries = ((reach, one), (reach, shaded), (reach, None), (math.inf, None))
     heading = next((h for h in (heading_with(*t) for t in tries) if math.isfinite(h)), math.nan)
     if not math.isfinite(heading):  # too steep for any heading: still say how it would stand, nose downhill
         heading = float(best_heading(east, north, 89.0, 89.0))
@@ -63,20 +65,21 @@ def judge_ground(
     )
 
 
-def _shaded(mission: Mission, looks: tuple[Look, ...], turn_deg: float) -> Callable[[Any], Any] | None:
-    """Per grid heading: whether the mast shades what the link needs among the satellites in view; None: none is."""
+def _shaded(
+    mission: Mission, looks: tuple[Look, ...], turn_deg: float, how: Callable[..., Any]
+) -> Callable[[Any], Any] | None:
+    """Per grid heading: whether the mast shades any (`how` np.any) or all of the satellites in view; None: none is."""
     trailer = mission.trailer
     azimuths = [look.azimuth_deg - turn_deg for look in looks if look.clear]
     if not azimuths:
         return None
-    needed = np.any if mission.sky.need == "all" else np.all
 
     def shaded(headings: Any) -> Any:
         each = mast_in_beam(
             np.asarray(headings)[:, None], np.array(azimuths)[None, :], trailer.mast_ahead_of_dish_m,
             trailer.mast_right_of_dish_m, trailer.dish_diameter_m, trailer.mast_width_m,
         )  # fmt: skip
-        return needed(each, axis=1)
+        return how(each, axis=1)
 
     return shaded
 

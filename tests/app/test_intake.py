@@ -62,6 +62,9 @@ def test_an_empty_file_and_too_many_bytes_are_refused(tmp_path, monkeypatch):
         ("power_lines.geojson", "power_lines", "line"),
         ("must_serve.geojson", "must_serve", "point"),
         ("spots.geojson", "spots", "point"),
+        ("structures.geojson", "structures", "polygon"),
+        ("water.geojson", "water", "line"),
+        ("soft_ground.geojson", "soft_ground", "polygon"),
         ("mission.toml", "mission", "mission"),
     ],
 )

@@ -203,6 +203,30 @@ def test_area_and_places() -> None:
         assert not flood.contains(place)
 
 
+def test_structures_and_wet_ground_leave_roads_and_named_spots_alone(road_lines, spots, ground) -> None:
+    """So that the five good-looking spots still lose for their own reasons, and nothing stands on a road."""
+    structures, water, soft = layer("structures"), layer("water"), layer("soft_ground")
+    roads = gpd.read_file(FOLDER / "roads.geojson").to_crs(UTM).geometry.union_all()
+    buildings = structures[structures.geom_type == "Polygon"]
+    assert len(buildings) >= 10
+    assert buildings.distance(roads).min() >= 8
+    assert set(structures.geom_type) == {"Polygon", "LineString", "Point"}
+    assert soft.distance(roads).min() > 15
+    for name, place in spots.items():
+        near = min(frame.distance(Point(place)).min() for frame in (structures, water, soft))
+        assert near > 30, name
+    # the water lies where the ground says: along each course the ground is the lowest within 60 m, but for 3 m
+    z, transform = ground
+    lowest = ndimage.minimum_filter(z, 13)
+    for course in layer("water").geometry:
+        line = course.exterior if course.geom_type == "Polygon" else course
+        x, y = np.array([line.interpolate(d).coords[0] for d in np.arange(50, line.length, 200)]).T
+        row, col = (np.round(v).astype(int) for v in cell(transform, x, y))
+        inside = (row >= 0) & (row < z.shape[0]) & (col >= 0) & (col < z.shape[1])
+        row, col = row[inside], col[inside]
+        assert np.median(z[row, col] - lowest[row, col]) < 6
+
+
 # --- the roads -------------------------------------------------------------------------------------------------
 
 
