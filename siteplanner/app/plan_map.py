@@ -29,9 +29,12 @@ from siteplanner.outputs.map_shapes import (
     aim_shapes,
     donor_marks,
     drive_shapes,
+    eastward,
     feature,
+    in_one_piece,
     must_serve_marks,
     overlay_shapes,
+    picture_bounds,
     point,
     spot_mark,
     staging_mark,
@@ -118,7 +121,7 @@ def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> 
     fmap.add_child(Piece("MAP.options.renderer = L.canvas({tolerance: 6, padding: 0.3});"))
     fmap.add_child(Picture(parts["relief"], bounds, name="Relief", control=False, class_name="sp-relief", z_index=1))
     for name, features, order in parts["layers"]:
-        _shapes(Shapes, features, name, order).add_to(fmap)
+        _shapes(Shapes, in_one_piece(features, plan.scene.elevation), name, order).add_to(fmap)
     folium.LayerControl(collapsed=True).add_to(fmap)
     view = parts["view"] if around is None else _bounds_of(plan, [(around.spot.latitude, around.spot.longitude)])
     fmap.fit_bounds(view, padding=(24, 24), max_zoom=15)
@@ -172,7 +175,7 @@ def _bounds_of(plan: Plan, places: list[tuple[float, float]]) -> list[list[float
     """South-west and north-east of the incident area and of places (latitude, longitude)."""
     west, south, east, north = plan.scene.area.total_bounds
     lon, lat = plan.scene.elevation.lonlat([west, west, east, east], [south, north, south, north])
-    lats, lons = [*lat, *(p[0] for p in places)], [*lon, *(p[1] for p in places)]
+    lats, lons = [*lat, *(p[0] for p in places)], eastward([*lon, *(p[1] for p in places)], plan.scene.elevation)
     return [[float(min(lats)), float(min(lons))], [float(max(lats)), float(max(lons))]]
 
 
@@ -195,20 +198,21 @@ def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) 
     group = folium.FeatureGroup(name="Spots", control=False)
     picture = _ground_picture(work, ground, chosen, picture_url)
     if picture is not None:
-        Picture(picture[0], picture[1], control=False, class_name="sp-classes", z_index=4).add_to(group)
+        at = picture_bounds(picture[1], plan.scene.elevation)
+        Picture(picture[0], at, control=False, class_name="sp-classes", z_index=4).add_to(group)
     if chosen is not None:
         key = spot_key(chosen)
         for kind, make, order in (("aim", aim_shapes, 40), ("drive", drive_shapes, 50)):
             features = _kept(work, f"{kind} {key}", lambda make=make: _labels_let_clicks_through(make(chosen, plan)))
             if features:
-                _shapes(GroupShapes, features, kind, order).add_to(group)
+                _shapes(GroupShapes, in_one_piece(features, plan.scene.elevation), kind, order).add_to(group)
     served = must_serve_features(plan, chosen)
     if served:
-        _shapes(GroupShapes, served, "Must-serve points", 60).add_to(group)
+        _shapes(GroupShapes, in_one_piece(served, plan.scene.elevation), "Must-serve points", 60).add_to(group)
     shown_plan = replace(plan, spots=(chosen,), rejected=()) if alone and chosen is not None else plan
     marks = spot_features(shown_plan, chosen, None if alone else work.asked)
     if marks:
-        _shapes(GroupShapes, marks, "Spots", 62).add_to(group)
+        _shapes(GroupShapes, in_one_piece(marks, plan.scene.elevation), "Spots", 62).add_to(group)
     return group
 
 

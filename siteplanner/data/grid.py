@@ -60,6 +60,13 @@ class Grid:
         t = self.transform
         return (np.asarray(y) - t.f) / t.e - 0.5, (np.asarray(x) - t.c) / t.a - 0.5
 
+    @cached_property
+    def crosses_180(self) -> bool:
+        """Whether the 180th meridian runs through it; a map then writes longitudes east of it as above 180."""
+        west, south, east, north = self.bounds
+        longitude, _ = self.lonlat(np.array([west, west, east, east]), np.array([south, north, south, north]))
+        return bool(np.ptp(longitude) > 180)
+
     def cell(self, x: float, y: float) -> tuple[int, int] | None:
         """The cell that holds a point, or None outside the raster."""
         row, col = (int(np.floor(v + 0.5)) for v in self.rowcol(x, y))

@@ -7,6 +7,7 @@ into web-mercator rows first; the relief is shaded there, with the cell size on 
 from __future__ import annotations
 
 import io
+import math
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,8 @@ from siteplanner.data.grid import Grid
 from siteplanner.outputs.palettes import RELIEF_COLOURS, rgb
 
 EARTH_RADIUS_M = 6378137.0  # of the sphere of EPSG:3857
+# web mercator about the 180th meridian: for ground on both sides of it, in one piece; longitudes then pass 180
+ACROSS_180 = "+proj=merc +a=6378137 +b=6378137 +lon_0=180 +nadgrids=@null +units=m +no_defs"
 MAX_PIXELS = 4096  # a side; beyond, browsers on tablets refuse or blur an image
 Bounds = tuple[tuple[float, float], tuple[float, float]]
 """South-west and north-east corner as latitude, longitude."""
@@ -38,10 +41,11 @@ def to_mercator(
     Web mercator: EPSG Guidance Note 7-2, section 3.2.1.2; its scale factor is 1 / cos(latitude).
     """
     from rasterio.transform import array_bounds
-    from rasterio.warp import Resampling, calculate_default_transform, reproject, transform_bounds
+    from rasterio.warp import Resampling, calculate_default_transform, reproject
 
     floats = np.issubdtype(grid.values.dtype, np.floating)
-    source_crs, target_crs = rasterio_crs(grid.crs), "EPSG:3857"
+    middle_deg = 180.0 if grid.crosses_180 else 0.0
+    source_crs, target_crs = rasterio_crs(grid.crs), ACROSS_180 if grid.crosses_180 else "EPSG:3857"
     rows, cols = grid.shape
     corners = array_bounds(rows, cols, grid.transform)
     new, width, height = calculate_default_transform(source_crs, target_crs, cols, rows, *corners)
@@ -72,7 +76,9 @@ def to_mercator(
         init_dest_nodata=bool(floats),
         resampling=method,
     )
-    west, south, east, north = transform_bounds(target_crs, "EPSG:4326", *array_bounds(height, width, new))
+    left, bottom, right, top = (v / EARTH_RADIUS_M for v in array_bounds(height, width, new))
+    west, east = (middle_deg + math.degrees(v) for v in (left, right))
+    south, north = (math.degrees(math.atan(math.sinh(v))) for v in (bottom, top))
     return out, new.a * _cosine(new, height), ((south, west), (north, east))
 
 

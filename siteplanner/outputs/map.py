@@ -13,8 +13,11 @@ from siteplanner.outputs.map_shapes import (
     aim_shapes,
     donor_marks,
     drive_shapes,
+    eastward,
+    in_one_piece,
     must_serve_marks,
     overlay_shapes,
+    picture_bounds,
     spot_marks,
     staging_mark,
     table_shapes,
@@ -146,13 +149,15 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     def classes(key: str, made: tuple[bytes, Any] | None, name: str, show: bool, z_index: int) -> Picture | None:
         if made is None:
             return None
-        layer = Picture(url(made[0]), made[1], name=name, show=show, class_name="sp-classes", z_index=z_index)
+        at = picture_bounds(made[1], plan.scene.elevation)
+        layer = Picture(url(made[0]), at, name=name, show=show, class_name="sp-classes", z_index=z_index)
         fmap.add_child(layer, name=key)
         return layer
 
     def shapes(key: str, features: list[dict[str, Any]], name: str, order: int, show: bool = True) -> Shapes | None:
         if not features:
             return None
+        features = in_one_piece(features, plan.scene.elevation)
         used = {f["properties"]["k"] for f in features}
         day, night = ({k: s for k, s in styles.items() if k in used} for styles in (STYLES, NIGHT))
         layer = Shapes(features, name=name, styles=day, night=night, order=order, show=show)
@@ -190,7 +195,10 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         spots.append(
             {
                 "id": f"spot:{ranked.rank}",
-                "at": [round(ranked.spot.latitude, 6), round(ranked.spot.longitude, 6)],
+                "at": [
+                    round(ranked.spot.latitude, 6),
+                    round(eastward([ranked.spot.longitude], plan.scene.elevation)[0], 6),
+                ],
                 "aim": shapes(
                     f"aim_{ranked.rank}",
                     aim_shapes(ranked, plan),
@@ -226,7 +234,7 @@ def _view(plan: Plan) -> list[list[float]]:
     places = [(plan.mission.staging.latitude, plan.mission.staging.longitude)]
     if plan.best:
         places.append((plan.best.spot.latitude, plan.best.spot.longitude))
-    lats, lons = [*lat, *(p[0] for p in places)], [*lon, *(p[1] for p in places)]
+    lats, lons = [*lat, *(p[0] for p in places)], eastward([*lon, *(p[1] for p in places)], plan.scene.elevation)
     return [[min(lats), min(lons)], [max(lats), max(lons)]]
 
 

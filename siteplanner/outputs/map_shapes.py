@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.aiming import both_bearings
 from siteplanner.outputs.backhaul_text import donor_words, up_text
+from siteplanner.outputs.basemap import Bounds
 from siteplanner.outputs.panel import rejected_popup, score_text, spot_popup
 from siteplanner.outputs.text import distance_text, named, number_text, percent_text, place_text, shown, time_text
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
@@ -43,6 +44,32 @@ def _rounded(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: _rounded(item) for key, item in value.items()}
     return [_rounded(item) for item in value] if isinstance(value, (tuple, list)) else value
+
+
+def in_one_piece(features: list[Feature], grid: Grid) -> list[Feature]:
+    """Features of a plan that lies on both sides of the 180th meridian, with longitudes that run on past 180."""
+    if not grid.crosses_180:
+        return features
+    return [{**f, "geometry": {**f["geometry"], "coordinates": _eastward(f["geometry"]["coordinates"])}}
+            for f in features]  # fmt: skip
+
+
+def _eastward(places: Any) -> Any:
+    if isinstance(places[0], (list, tuple)):
+        return [_eastward(place) for place in places]
+    return [places[0] + 360 if places[0] < 0 else places[0], *places[1:]]
+
+
+def eastward(longitudes: Iterable[float], grid: Grid) -> list[float]:
+    """The same for plain longitudes."""
+    return [lon + 360 if lon < 0 and grid.crosses_180 else lon for lon in longitudes]
+
+
+def picture_bounds(bounds: Bounds, grid: Grid) -> Bounds:
+    """Corners of a picture of a part of the grid's ground, likewise."""
+    (south, west), (north, east) = bounds
+    west, east = eastward([west, east], grid)
+    return (south, west), (north, east)
 
 
 def feature(identity: str, geometry: dict[str, Any], kind: str, **properties: str) -> Feature:

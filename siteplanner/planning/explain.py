@@ -44,6 +44,8 @@ def explain(plan: Plan, latitude: float, longitude: float) -> Explanation:
 def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: float, scores: list[float]) -> Explanation:
     """As `explain`, with the scores of the spots to rank against."""
     grid = judge.study.elevation
+    if 180 < longitude <= 360:  # as a map in one piece across the 180th meridian writes it
+        longitude -= 360
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
         raise InputError(
             f"{latitude}, {longitude} is not a place on Earth.",

@@ -84,3 +84,30 @@ def test_a_satellite_that_stands_too_low_is_said_to_be_so(tmp_path):
     assert reason.startswith("80 deg stands ")
     assert reason.endswith(" deg up; 5.0 deg is needed.")
 
+
+
+def test_the_map_across_the_180th_meridian_is_not_torn(tmp_path):
+    """Everything that is drawn lies within a tenth of a degree, east of the meridian as longitudes above 180."""
+    from siteplanner.outputs.basemap import to_mercator
+    from siteplanner.outputs.map_shapes import in_one_piece, picture_bounds, spot_marks, table_shapes
+    from siteplanner.outputs.write import write_outputs
+
+    made = plan(load_mission(plain_mission(tmp_path / "m", 60.0, 179.9995, [-175.0])))
+    grid = made.scene.elevation
+    assert grid.crosses_180
+    values, _, ((south, west), (north, east)) = to_mercator(grid)
+    assert np.isfinite(values).any()
+    assert 179.9 < west < 180 < east < 180.1
+    assert 59.9 < south < 60 < north < 60.1
+    shapes = [*spot_marks(made), *table_shapes(made.scene.area, grid, "area", "Incident area")]
+    for shape in in_one_piece(shapes, grid):
+        places = np.ravel(shape["geometry"]["coordinates"])[::2]
+        assert (places > 179.9).all()
+        assert (places < 180.1).all()
+    assert picture_bounds(((59.9, -179.99), (60.0, -179.98)), grid) == ((59.9, pytest.approx(180.01)),
+                                                                       (60.0, pytest.approx(180.02)))  # fmt: skip
+    files = {f.name for f in write_outputs(made, tmp_path / "out")}
+    assert {"map.html", "crew.pdf", "package.gpkg", "routes.gpx", "plan.json"} <= files
+    east_spot = next(r.spot for r in made.spots if r.spot.name == "east side")
+    # a click on such a map gives a longitude above 180
+    assert explain(made, east_spot.latitude, east_spot.longitude + 360).passes
