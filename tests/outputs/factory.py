@@ -227,7 +227,7 @@ def _roads(start: tuple[float, float], names: list[str], grid: Grid) -> RoadNetw
         "maxheight": ["4.5", "", "3", "4.5"],
         "maxweight": ["40", "", "", "12"],
         "maxwidth": ["3"] * 4,
-        "maxlength": [""] * 4,
+        "maxlength": ["18", "", "", "18"],
         "surface": ["asphalt", "gravel", "gravel", "asphalt"],
         "incline": ["5%", "8%", "4%", "3%"],
     }
