@@ -11,7 +11,9 @@ from siteplanner.app.why import ways_words
 from siteplanner.outputs.figures_profile import profile_svg, profile_words
 from siteplanner.outputs.text import clean, grade_text
 from siteplanner.planning.model import Access, Evaluation, Plan, RankedSpot
-from siteplanner.roads.directions import Step, directions
+from siteplanner.planning.radio import one_way_words, radio_lines
+from siteplanner.planning.told import told_of
+from siteplanner.roads.directions import Step
 
 SEVERITY_WORDS = {"caution": "CAUTION: ", "warning": "Watch: ", "note": ""}
 
@@ -51,7 +53,21 @@ def turns(plan: Plan, e: Evaluation, units: Units) -> str:
         for number, step in enumerate(steps_of(plan, e.access), 1)
     ]
     rows.append((str(len(rows) + 1), units.distance(e.access.drive_distance_m), last_leg(e.access, units), ""))
-    return style.head("Turn by turn") + style.table(rows, ("", "After", "Do", "Watch"), figures=(1,))
+    told = told_of(plan, e.access)
+    more = [
+        (what, units.said(words))
+        for what, words in (
+            ("Other way", told.alternative.sentence if told.alternative else ""),
+            ("Turning", told.turning.sentence if told.turning else ""),
+            ("One way in", one_way_words(told)),
+        )
+        if words
+    ]
+    return (
+        style.head("Turn by turn")
+        + style.table(rows, ("", "After", "Do", "Watch"), figures=(1,))
+        + (style.table(more) if more else "")
+    )
 
 
 def last_leg(access: Access, units: Units) -> str:
@@ -60,7 +76,7 @@ def last_leg(access: Access, units: Units) -> str:
 
 def steps_of(plan: Plan, access: Access) -> tuple[Step, ...]:
     """Decision points of the drive."""
-    return directions(plan.scene.roads, access.route, plan.scene.elevation, clean(plan.mission.staging.name))
+    return told_of(plan, access).steps
 
 
 def directions_text(plan: Plan, ranked: RankedSpot, units: Units, where: str) -> str:
@@ -88,3 +104,8 @@ def copy_block(plan: Plan, ranked: RankedSpot, units: Units, where: str) -> None
     if text:
         st.html(style.head("Directions to copy or to read over a radio"))
         st.code(text, language=None, wrap_lines=True)
+    access = ranked.evaluation.access
+    if access is not None:
+        st.html(style.head("The same in words for the radio"))
+        lines = radio_lines(ranked.spot, access, told_of(plan, access))
+        st.code("\n".join(clean(line) for line in lines), language=None, wrap_lines=True)

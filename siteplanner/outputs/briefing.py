@@ -11,11 +11,14 @@ from typing import Any
 from siteplanner.outputs.sheets import sheet_content
 from siteplanner.outputs.sheets_fonts import BREAK, ISOLATE, POP
 from siteplanner.outputs.sheets_words import NO_BREAK
+from siteplanner.outputs.text import clean
 from siteplanner.planning.model import Plan, RankedSpot
+from siteplanner.planning.radio import radio_lines
+from siteplanner.planning.told import told_of
 
 MOST_BYTES = 2000
 CUT = "(cut to 2 kB: the sheet has more)"
-LONGEST_LINE = 420
+LONGEST_LINE, LONGEST_SPOKEN = 420, 900
 
 
 def briefing(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> str | None:
@@ -30,14 +33,41 @@ def briefing(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> str | N
 def briefing_text(plan: Plan) -> str:
     """All three, one after the other, each to be sent by itself."""
     made = [briefing(plan, kind) for kind in ("commander", "driver", "crew")]
-    return ("\n" + "-" * 20 + "\n").join(text for text in made if text)
+    return ("\n" + "-" * 20 + "\n").join(text for text in (*made, *radio_texts(plan)) if text)
 
 
-def _plain(line: str) -> str:
+def radio_texts(plan: Plan, ranked: RankedSpot | None = None) -> list[str]:
+    """The drive to a spot (the best by default) and the other way there, to be read over a radio; each at most 2 kB.
+
+    A drive that needs more is told in parts that say so: turns are never cut off.
+    """
+    ranked = ranked or plan.best
+    access = ranked.evaluation.access if ranked is not None else None
+    if ranked is None or access is None:
+        return []
+    told = told_of(plan, access)
+    drives = [radio_lines(ranked.spot, access, told)]
+    if told.alternative is not None and told.alternative.route is not None:
+        drives.append(radio_lines(ranked.spot, access, told, told.alternative_steps, alternative=True))
+    out = []
+    for lines in drives:
+        parts: list[list[str]] = [[]]
+        for line in (_plain(clean(line), LONGEST_SPOKEN) for line in lines):
+            used = sum(len(held.encode()) + 1 for held in parts[-1])
+            if parts[-1] and used + len(line.encode()) > MOST_BYTES - 40:
+                parts.append([])
+            parts[-1].append(line)
+        for number, part in enumerate(parts, 1):
+            head = "Radio" if len(parts) == 1 else f"Radio, part {number} of {len(parts)}"
+            out.append("\n".join([f"{head}:", *part]) + "\n")
+    return out
+
+
+def _plain(line: str, longest: int = LONGEST_LINE) -> str:
     for mark in (BREAK, ISOLATE, POP):
         line = line.replace(mark, "")
     line = line.replace(NO_BREAK, " ")
-    return line if len(line) <= LONGEST_LINE else line[: LONGEST_LINE - 1].rstrip() + "…"
+    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
 
 
 def _fit(lines: list[str]) -> str:

@@ -13,6 +13,7 @@ from shapely.affinity import rotate, translate
 from shapely.geometry import LineString, Point, Polygon, box
 
 from siteplanner.data.grid import Grid
+from siteplanner.outputs.drive_layers import drive_layers
 from siteplanner.outputs.geopackage_styles import STYLES, add_styles
 from siteplanner.outputs.map_pictures import main_limit, probability_grid
 from siteplanner.outputs.palettes import SERVICE_CLASSES
@@ -36,6 +37,11 @@ TITLES: dict[str, str] = {
     "footprints": "Trailer with outriggers, parking heading",
     "routes": "Drives from staging",
     "last_legs": "Last legs over ground",
+    "alternatives": "Other ways to drive",
+    "decision_points": "Decision points of the drives, with words and coordinates",
+    "hazards_on_drives": "Hazards on the drives, in driving order",
+    "turning_places": "Last turning place before each spot",
+    "cut_segments": "Road without a way round: its loss cuts a spot off",
     "incident_area": "Incident area",
     "must_serve": "Must-serve points, service from each spot",
     "roads": "Roads: for the rig or why not",
@@ -115,8 +121,11 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
     made["donor_links"] = _donor_links(plan)
     donors = scene.overlays.get("donor_sites")
     made["donor_sites"] = [] if donors is None else _overlay(donors, ("name", "height_m", "frequency_mhz"))
+    drives = drive_layers(plan)
+    made["cut_segments"], made["alternatives"] = drives.pop("cut_segments"), drives.pop("alternatives")
     for name, kind in (("routes", "route"), ("last_legs", "leg")):
         made[name] = [_way(ranked, kind) for ranked in plan.spots if ranked.evaluation.access is not None]
+    made.update(drives)
     made["footprints"] = [
         {"rank": r.rank, "spot": clean(r.spot.name), "heading_true_deg": _known(r.evaluation.ground.heading_deg),
          "geometry": footprint(plan, r.evaluation)}
@@ -207,6 +216,8 @@ def _way(ranked: RankedSpot, kind: str) -> dict[str, Any]:
         **row,
         "distance_m": _known(access.drive_distance_m, 0),
         "drive_time_min": _known(access.drive_time_s / 60, 1),
+        "drive_time_low_min": _known(access.drive_low_s / 60, 1),
+        "drive_time_high_min": _known(access.drive_high_s / 60, 1),
         "worst_grade_pct": _known(access.worst_grade_pct, 1),
         "limits_not_stated": clean("; ".join(access.unknown)),
         "geometry": access.route.line,

@@ -59,6 +59,11 @@ STYLES: dict[str, Style] = {
         ),
     ),
     "last_legs": Style("line", BLUE, 2.0, dashed=True),
+    "alternatives": Style("line", BLUE, 2.0, dashed=True),
+    "cut_segments": Style("line", DARK_VERMILION, 5.0),
+    "decision_points": Style("point", "#ffffff", 6.0, BLUE),
+    "hazards_on_drives": Style("point", INK, 7.0, DARK_VERMILION),
+    "turning_places": Style("point", INK, 9.0, "#ffffff"),
     "roads": Style(
         "line",
         INK,

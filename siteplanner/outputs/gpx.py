@@ -15,9 +15,12 @@ from siteplanner.outputs.aiming import aim
 from siteplanner.outputs.panel import CAUTION, score_text
 from siteplanner.outputs.text import distance_text, grid_text, time_text, xml_text
 from siteplanner.planning.model import Access, Plan, RankedSpot
+from siteplanner.planning.told import Told, told_of
+from siteplanner.roads.directions import Step
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
+OTHER_WAY = 100
 
 
 def _point(tag: str, latitude: float, longitude: float, elevation_m: float | None, **children: str) -> str:
@@ -44,14 +47,27 @@ def _waypoints(plan: Plan) -> Iterator[str]:
         yield _point(
             "wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}", desc=words, type="spot"
         )
-    told = set()
-    for ranked in plan.spots:
-        for hazard in _hazards(ranked, plan):
-            if hazard not in told:
-                told.add(hazard)
-                kind, text, hx, hy = hazard
-                lon, lat = grid.lonlat(hx, hy)
-                yield _point("wpt", float(lat), float(lon), None, name=f"Hazard: {kind}", desc=text, type="hazard")
+    said = set()
+    for ranked, told in _told(plan):
+        for number, step in enumerate(told.steps, 1):
+            key = (step.text, round(step.x, 1), round(step.y, 1))
+            if key not in said:
+                said.add(key)
+                name = f"{ranked.spot.name}{number}: {step.text}"
+                where = f"{grid_text(step.grid_reference)}. {step.degrees_minutes}"
+                height = float(grid.sample(step.x, step.y))
+                yield _point("wpt", step.latitude, step.longitude, height, name=name, desc=where, type="decision")
+        for hazard in told.hazards:
+            key = (hazard.kind + hazard.text, round(hazard.x, 1), round(hazard.y, 1))
+            if key not in said:
+                said.add(key)
+                yield _point("wpt", hazard.latitude, hazard.longitude, None, name=f"Hazard: {hazard.kind}",
+                             desc=hazard.text, type="hazard")  # fmt: skip
+        turning = told.turning
+        if turning is not None and turning.place is not None:
+            yield _point("wpt", turning.latitude, turning.longitude, None,
+                         name=f"Turning place before spot {ranked.spot.name}", desc=turning.sentence,
+                         type="turning place")  # fmt: skip
     frame = plan.scene.overlays.get("hazards")
     if frame is not None:
         names = frame["name"] if "name" in frame.columns else [""] * len(frame)
@@ -70,58 +86,38 @@ def _waypoints(plan: Plan) -> Iterator[str]:
                 )
 
 
-def _hazards(ranked: RankedSpot, plan: Plan) -> list[tuple[str, str, float, float]]:
-    """Kind, text and place of each hazard on the drive."""
-    access = ranked.evaluation.access
-    if access is None:
-        return []
-    out = []
-    route, network = access.route, plan.scene.roads
-    for segment, start, end in zip(route.segments, route.start_m, route.end_m, strict=True):
-        low, high = sorted((float(start), float(end)))
-        out += [
-            (hazard.kind, hazard.text, round(hazard.x, 1), round(hazard.y, 1))
-            for hazard in network.hazards[int(segment)]
-            if hazard.stretch or low - 1 <= hazard.along_m <= high + 1
-        ]
-    return out
+def _told(plan: Plan) -> list[tuple[RankedSpot, Told]]:
+    """The spots that can be driven to, with what is told of the drive."""
+    found = [(ranked, ranked.evaluation.access) for ranked in plan.spots]
+    return [(ranked, told_of(plan, access)) for ranked, access in found if access is not None]
 
 
-def _route(ranked: RankedSpot, access: Access, plan: Plan) -> str:
+def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ...], about: str) -> str:
     """Decision points with the words of each turn; the last one is the spot itself."""
-    from siteplanner.roads.directions import directions
-
     spot, grid = ranked.spot, plan.scene.elevation
     points = []
-    for step in directions(plan.scene.roads, access.route, grid):
-        warnings = [str(getattr(hazard, "text", hazard)) for hazard in step.hazards]
-        desc = ". ".join([f"At {distance_text(step.running_m)}", *warnings])
-        height = float(grid.sample(step.x, step.y))
+    for step in steps:
+        desc = ". ".join([f"At {distance_text(step.running_m)}", *(hazard.text for hazard in step.hazards)])
         points.append(
-            _point(
-                "rtept",
-                step.latitude,
-                step.longitude,
-                height,
-                name=step.text,
-                cmt=grid_text(str(step.grid_reference)),
-                desc=desc,
-                type=step.kind,
-            )
-        )
+            _point("rtept", step.latitude, step.longitude, float(grid.sample(step.x, step.y)), name=step.text,
+                   cmt=grid_text(step.grid_reference), desc=desc, type=step.kind)
+        )  # fmt: skip
     points.append(
-        _point(
-            "rtept",
-            spot.latitude,
-            spot.longitude,
-            spot.elevation_m,
-            name=f"Spot {spot.name}",
-            cmt=grid_text(spot.grid_reference),
-            desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
-            type="spot",
-        )
-    )
-    return f"<rte>{_about(ranked, access)}{''.join(points)}</rte>"
+        _point("rtept", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}",
+               cmt=grid_text(spot.grid_reference), desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
+               type="spot")
+    )  # fmt: skip
+    return f"<rte>{about}{''.join(points)}</rte>"
+
+
+def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> str:
+    """The alternative as a route of its own; empty where there is none."""
+    if told.alternative is None or told.alternative.route is None:
+        return ""
+    name = xml_text(f"Other way to spot {ranked.spot.name}")
+    words = xml_text(f"{told.alternative.sentence} {CAUTION}")
+    about = f"<name>{name}</name><desc>{words}</desc><number>{OTHER_WAY + ranked.rank}</number>"
+    return _route(ranked, access, plan, told.alternative_steps, about)
 
 
 def _about(ranked: RankedSpot, access: Access) -> str:
@@ -154,12 +150,19 @@ def _track_points(xy: np.ndarray, heights_m: Iterable[float], plan: Plan) -> str
 def routes_gpx(plan: Plan) -> str:
     """The drives as GPX 1.1 text (UTF-8).
 
-    Waypoints: staging point, listed spots, hazards on the drives and hazard areas. For each spot that can be
-    driven to: a route of decision points with the words of the turns, and a track with elevations in metres
+    Waypoints: staging point, listed spots, decision points, hazards on the drives, turning places and hazard areas.
+    For each spot that can be driven to: a route of decision points with the words of the turns, a second one where
+    there is another way (its number is OTHER_WAY more), and a track with elevations in metres
     (smoothed road heights on the drive, ground heights on the last leg).
     """
     drives = [(ranked, ranked.evaluation.access) for ranked in plan.spots]
-    routes = "\n".join(_route(r, access, plan) for r, access in drives if access is not None)
+    made, others = [], []
+    for r, access in drives:
+        if access is not None:
+            told = told_of(plan, access)
+            made.append(_route(r, access, plan, told.steps, _about(r, access)))
+            others.append(_other_way(r, access, plan, told))
+    routes = "\n".join([*made, *filter(None, others)])
     tracks = "\n".join(_track(r, access, plan) for r, access in drives if access is not None)
     waypoints = "\n".join(_waypoints(plan))
     return (

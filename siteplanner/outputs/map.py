@@ -11,6 +11,7 @@ from siteplanner.outputs.basemap import relief_picture
 from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
 from siteplanner.outputs.map_shapes import (
     aim_shapes,
+    decision_shapes,
     donor_marks,
     drive_shapes,
     eastward,
@@ -38,6 +39,7 @@ STYLES: dict[str, dict[str, Any]] = {
     "area": {"color": "#000000", "weight": 3, "fill": False},
     "route_edge": {"color": "#FFFFFF", "weight": 9, "opacity": 0.9, "interactive": False},
     "route": {"color": BLUE, "weight": 5, "opacity": 1},
+    "other_way": {"color": BLUE, "weight": 4, "opacity": 0.8, "dashArray": "10 8"},
     "leg": {"color": BLUE, "weight": 5, "opacity": 1, "dashArray": "1 8", "lineCap": "round"},
     "sector": {"color": INK, "weight": 1, "opacity": 0.6, "fillColor": INK, "fillOpacity": 0.10},
     "bearing": {"color": INK, "weight": 3},
@@ -68,6 +70,7 @@ NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright line
     "area": {"color": "#F2E9D4"},
     "route_edge": {"color": "#000000"},
     "route": {"color": SKY_BLUE},
+    "other_way": {"color": SKY_BLUE},
     "leg": {"color": SKY_BLUE},
     "sector": {"color": "#F2E9D4", "fillColor": "#F2E9D4"},
     "bearing": {"color": "#F2E9D4"},
@@ -212,6 +215,9 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
                 "service": service[index] if index < len(service) else None,
             }
         )
+    if plan.best is not None:  # on demand: too much for a first look
+        best = plan.best
+        shapes("decisions", decision_shapes(best, plan), f"Decision points to {words[best.rank]}", 55, False)
     folium.LayerControl(collapsed=True).add_to(fmap)
     fmap.fit_bounds(_view(plan), padding=(24, 24), max_zoom=15)
     fmap.add_child(_Behaviour(_config(plan), layers, spots, page), name="behaviour")

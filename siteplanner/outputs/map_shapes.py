@@ -20,6 +20,7 @@ from siteplanner.outputs.basemap import Bounds
 from siteplanner.outputs.panel import rejected_popup, score_text, spot_popup
 from siteplanner.outputs.text import distance_text, named, number_text, percent_text, place_text, shown, time_text
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+from siteplanner.planning.told import told_of
 
 Feature = dict[str, Any]
 SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
@@ -146,7 +147,29 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
             feature(f"leg_edge:{ranked.rank}", leg, "route_edge"),
             feature(f"leg:{ranked.rank}", leg, "leg", t=label),
         ]
+    told = access.told
+    if told is not None and told.alternative is not None and told.alternative.route is not None:
+        line, tip = geojson(told.alternative.route.line, grid), f"Other way to spot {named(ranked.spot.name)}: "
+        out.insert(0, feature(f"other:{ranked.rank}", line, "other_way", t=tip + named(told.alternative.sentence)))
+    if told is not None and told.turning is not None and told.turning.place is not None:
+        turning = told.turning
+        out.append(
+            feature(f"turning:{ranked.rank}", point(turning.longitude, turning.latitude), "label",
+                    i='<span class="sp-label">turn</span>', t=f"Turning place. {named(turning.sentence)}")
+        )  # fmt: skip
     return out
+
+
+def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
+    """The numbered decision points of one spot's drive."""
+    access = ranked.evaluation.access
+    if access is None:
+        return []
+    return [
+        feature(f"step:{ranked.rank}:{number}", point(step.longitude, step.latitude), "label",
+                i=f'<span class="sp-label">{number}</span>', t=f"{number}. {named(step.text)}")
+        for number, step in enumerate(told_of(plan, access).steps, 1)
+    ]  # fmt: skip
 
 
 def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:

@@ -21,6 +21,7 @@ from siteplanner.outputs.text import (
     time_text,
 )
 from siteplanner.planning.model import Access, Coverage, Evaluation, Plan, RankedSpot
+from siteplanner.planning.radio import one_way_words
 from siteplanner.planning.words import CAUTIONS, best_look, firmness_sentence, recommendation
 
 CAUTION = (
@@ -107,12 +108,21 @@ def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str
 
 def _access_rows(access: Access) -> list[tuple[str, str]]:
     ways = "not worked out" if access.ways_out is None else str(access.ways_out)
+    if access.ways_out == 1:
+        ways = f"One way in and out. {one_way_words(access.told) if access.told else ''}".strip()
+    span = ""
+    if access.drive_low_s == access.drive_low_s:
+        span = f" ({shown(time_text(access.drive_low_s))} to {shown(time_text(access.drive_high_s))})"
     rows = [
-        ("Drive", f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}"),
+        ("Drive", f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}{span}"),
         ("Steepest", shown(grade_text(access.worst_grade_pct))),
         ("Last leg", shown(distance_text(access.last_leg_m)) + " over ground"),
-        ("Ways out", shown(ways)),
+        ("Ways out", named(ways)),
     ]
+    if access.told is not None and access.told.alternative is not None:
+        rows.append(("Other way", named(access.told.alternative.sentence)))
+    if access.told is not None and access.told.turning is not None:
+        rows.append(("Turning", named(access.told.turning.sentence)))
     if access.unknown:
         rows.append(("Not stated by the road data", "; ".join(named(item) for item in access.unknown)))
     return rows
@@ -270,6 +280,7 @@ def legend_html(plan: Plan) -> str:
         f'<li><i class="sp-line {kind}"></i>{words}</li>'
         for kind, words in (
             ("sp-route", "Drive to the chosen spot"),
+            ("sp-otherway", "Another way to drive, where there is one"),
             ("sp-leg", "Last leg over ground"),
             ("sp-area", "Incident area"),
             ("sp-open", "Road the rig can use"),

@@ -11,6 +11,7 @@ from siteplanner.outputs.panel import CAUTION, score_text
 from siteplanner.outputs.text import distance_text, grid_text, percent_text, time_text, xml_text
 from siteplanner.planning.backhaul import backhaul_sentence
 from siteplanner.planning.model import Plan, RankedSpot
+from siteplanner.planning.told import told_of
 
 # KML colours are alpha, blue, green, red
 _STYLES = (
@@ -19,6 +20,7 @@ _STYLES = (
     '<Style id="link"><LineStyle><color>ff597a00</color><width>3</width></LineStyle></Style>'
     '<Style id="no_link"><LineStyle><color>ff72645a</color><width>2</width></LineStyle></Style>'
     '<Style id="donor"><IconStyle><color>ff597a00</color></IconStyle></Style>'
+    '<Style id="other"><LineStyle><color>99b27200</color><width>2</width></LineStyle></Style>'
     '<Style id="area"><LineStyle><color>ff000000</color><width>3</width></LineStyle>'
     "<PolyStyle><fill>0</fill></PolyStyle></Style>"
 )
@@ -62,6 +64,7 @@ def places_kml(plan: Plan) -> str:
     drives: list[str] = []
     links: list[str] = []
     donors: dict[tuple[str, str], str] = {}  # name and coordinates -> mark
+    turns: list[str] = []
     for ranked in plan.spots:
         spot, access = ranked.spot, ranked.evaluation.access
         at = f"<Point><coordinates>{spot.longitude:.7f},{spot.latitude:.7f}</coordinates></Point>"
@@ -93,6 +96,17 @@ def places_kml(plan: Plan) -> str:
                     "drive",
                 )
             )
+            told = told_of(plan, access)
+            if told.alternative is not None and told.alternative.route is not None:
+                xy = shapely.get_coordinates(told.alternative.route.line)
+                line = (
+                    f"<LineString><tessellate>1</tessellate><coordinates>{_coordinates(xy, plan)}"
+                    "</coordinates></LineString>"
+                )
+                drives.append(_placemark(f"Other way to spot {spot.name}", told.alternative.sentence, line, "other"))
+            for number, step in enumerate(told.steps, 1):
+                at = f"<Point><coordinates>{step.longitude:.7f},{step.latitude:.7f}</coordinates></Point>"
+                turns.append(_placemark(f"{spot.name}{number}", f"{step.text}. {grid_text(step.grid_reference)}", at))
     areas = []
     for number, polygon in enumerate(shapely.get_parts(shapely.force_2d(plan.scene.area.geometry.values)), 1):
         rings = [polygon.exterior, *polygon.interiors]
@@ -108,6 +122,7 @@ def places_kml(plan: Plan) -> str:
         for name, items in (
             ("Places", marks),
             ("Drives", drives),
+            ("Decision points", turns),
             ("Donor sites", list(donors.values())),
             ("Donor links", links),
             ("Incident area", areas),

@@ -20,10 +20,13 @@ from siteplanner.outputs.sheets_words import (
     minutes_range,
     turning_place,
 )
-from siteplanner.outputs.text import bearing_text, distance_text, grade_text, number_text, time_text
+from siteplanner.outputs.text import bearing_text, distance_text, grade_text, grid_text, number_text, time_text
 from siteplanner.planning.model import Access, Plan, RankedSpot, Spot
 from siteplanner.planning.on_site import on_site
+from siteplanner.planning.radio import one_way_words
+from siteplanner.planning.told import told_of
 from siteplanner.planning.words import CAUTIONS
+from siteplanner.roads.grade_bands import EDGES_PCT
 
 SEVERITY_MARK = {"caution": "!!", "warning": "!", "note": ""}
 
@@ -39,8 +42,13 @@ def code_svg(uri: str) -> str:
     return out.getvalue().decode()
 
 
-def profile_svg(distance_m: np.ndarray, elevation_m: np.ndarray, width: float = 180, height: float = 30) -> str | None:
-    """Height along the drive, in millimetres; None where no height is known."""
+def profile_svg(
+    distance_m: np.ndarray, elevation_m: np.ndarray, width: float = 180, height: float = 30,
+    grade_pct: np.ndarray | None = None,
+) -> str | None:  # fmt: skip
+    """Height along the drive, in millimetres; None where no height is known. The line is the thicker the steeper:
+    below 5 %, to 8 %, to 12 %, above.
+    """
     known = np.isfinite(elevation_m)
     if known.sum() < 2 or distance_m[-1] <= 0:
         return None
@@ -61,6 +69,14 @@ def profile_svg(distance_m: np.ndarray, elevation_m: np.ndarray, width: float = 
         f'<path d="M{line}" fill="none" stroke="#000" stroke-width="0.5"/>'
         f'<path d="M{left} {top}V{top + h}H{left + w}" fill="none" stroke="#000" stroke-width="0.3"/>'
     )
+    if grade_pct is not None:
+        steep = np.abs(np.nan_to_num(grade_pct[known]))
+        for a, b in zip(keep[:-1].tolist(), keep[1:].tolist(), strict=True):
+            band = int(np.searchsorted(EDGES_PCT[1:], steep[a : b + 1].max(), side="right"))
+            if band:
+                ends = "L".join("{:.2f} {:.2f}".format(*at(float(d[k]), float(z[k]))) for k in (a, b))
+                pen = f'stroke="#000" stroke-width="{0.5 + 0.4 * band:g}" stroke-linecap="round"'
+                out += f'<path d="M{ends}" fill="none" {pen}/>'
     for level in (low, high) if high - low > 1 else (low,):
         y = at(0, level)[1]
         out += (
@@ -116,20 +132,23 @@ def _bearing(plan: Plan, access: Access, spot: Spot) -> float:
 
 def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     """Plain data for `sheet_driver.typ`; None where no road leads to the spot."""
-    from siteplanner.roads.directions import directions
-
     e, spot = ranked.evaluation, ranked.spot
     access = e.access
     if access is None:
         return None
     route = access.route
     start = name_in_text(plan.mission.staging.name, 50)
-    steps = directions(plan.scene.roads, route, plan.scene.elevation, short(plan.mission.staging.name, 50))
+    told = told_of(plan, access)
+    steps = told.steps
     names = {str(name) for name in plan.scene.roads.name if name} | {plan.mission.staging.name}
     site = on_site(plan, ranked)
     timeline = site.timeline
-    place = turning_place(plan, access)
-    if place is None:
+    place = turning_place(plan, access) if told.turning is None else None
+    if told.turning is not None:
+        turning = name_in_text(told.turning.sentence, 400)
+        if told.turning.place is not None:
+            turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
+    elif place is None:
         turning = "None known before the spot: look for room to turn before you leave the road."
     else:
         at = f"at the junction with {name_in_text(place.name, 40)}" if place.name else "at a junction"
@@ -150,15 +169,21 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         if math.isfinite(route.up_grade_pct)
         else "not known"
     )
-    svg = profile_svg(route.profile_distance_m, route.profile_elevation_m)
-    own = [f for f in e.findings if f.severity != "note"]
+    svg = profile_svg(route.profile_distance_m, route.profile_elevation_m, grade_pct=route.profile_grade_pct)
+    one_way = access.ways_out == 1
+    own = [f for f in e.findings if f.severity != "note" and not (one_way and f.code == "one_way_in")]
+    alone = name_in_text(f"One way in and out. {one_way_words(told)} Agree when to leave.", 300)
+    other = "not worked out" if told.alternative is None else name_in_text(told.alternative.sentence, 300)
+    span = time_text(access.drive_time_s)
+    if math.isfinite(access.drive_low_s):
+        span += f" ({time_text(access.drive_low_s)} to {time_text(access.drive_high_s)})"
     return {
         "title": "Driver sheet",
         "mission": short(plan.mission.name, 90),
         "heading": f"To spot {name_in_text(spot.name, 60)} from {start}",
         "aid": PLANNING_AID,
         "summary": [
-            ("Drive", f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)} with the last leg"),
+            ("Drive", f"{distance_text(access.drive_distance_m)}, {span}, last leg included"),
             ("Grades", worst),
             ("Climb, descent", f"{number_text(route.climb_m, 0, 'm')} up, {number_text(route.descent_m, 0, 'm')} down"),
             (
@@ -173,17 +198,23 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "where": coordinates(spot.latitude, spot.longitude, spot.grid_reference),
         "uri": geo_uri(spot),
         "code_svg": code_svg(geo_uri(spot)),
+        "other_way": other,
+        "bands": [[band.label, distance_text(band.length_m)] for band in told.bands if band.length_m >= 1],
+        "places": [[str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
+                   for n, s in enumerate(steps, 1)],
         "map_svg": driver_map(plan, ranked, 112, 88, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
         "map_alt": "Map of the drive from staging S to the spot, with the numbered steps of the list.",
         "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
+        "dashed: another way; T: turning place; "
         "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",
         "profile_svg": svg or "",
-        "profile_alt": "Height of the road along the drive, from staging to the spot.",
+        "profile_alt": "Height of the road along the drive, from staging to the spot; the thicker the steeper.",
         "steps": [
             {
                 "n": str(n),
                 "at": f"{s.running_m / 1000:.1f}",
-                "text": stop if s.kind == "arrive" else set_apart(short(s.text, 200), names),
+                "text": (f"{stop} {name_in_text(s.too_far, 90)}." if s.too_far else stop) if s.kind == "arrive"
+                else set_apart(short(s.text, 200), names),
                 "go": distance_text(s.distance_m) if s.distance_m > 0 else "",
                 "grid": s.grid_reference,
                 "hazards": [hazard_line(h) for h in s.hazards],
@@ -194,6 +225,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "turning": turning,
         "rig": rig_limits(plan, ranked),
         "cautions": [
+            *([["!!", alone]] if one_way else []),
             *([SEVERITY_MARK[f.severity], finding_text(f)] for f in own),
             *(["!!", text] for text in hazard_words(plan, ranked) if "goes through" in text),
             ["!!", CAUTIONS[2]],

@@ -269,7 +269,12 @@ def driver_map(
     access = ranked.evaluation.access
     assert access is not None  # no drive, no driver's map
     view = fit(shapely.union_all([access.route.line, access.last_leg]).bounds, width, height)
-    body = relief_image(plan, view) + _roads(plan, view) + _overlays(plan, view) + _drive(ranked, view)
+    body = relief_image(plan, view) + _roads(plan, view) + _overlays(plan, view)
+    told = access.told
+    if told is not None and told.alternative is not None and told.alternative.route is not None:
+        dashes = 'fill="none" stroke="#000" stroke-width="0.6" stroke-dasharray="2 1"'
+        body += path(told.alternative.route.line, view, dashes)
+    body += _drive(ranked, view)
     x0, y0 = access.route.line.coords[0][:2]
     body += furniture(view, _grid_north(plan, x0, y0))
     taken = [view.at(x0, y0), view.at(ranked.spot.x, ranked.spot.y)]
@@ -278,5 +283,8 @@ def driver_map(
         if all(math.dist(here, other) > 4.2 for other in taken):
             taken.append(here)
             body += mark(view, x, y, label, "step", 1.6)
+    turn = told.turning.place if told is not None and told.turning is not None else None
+    if turn is not None and all(math.dist(view.at(turn.x, turn.y), other) > 3 for other in taken):
+        body += mark(view, turn.x, turn.y, "T", "other", 1.6)
     body += mark(view, x0, y0, "S", "staging") + _spot(view, ranked, "spot")
     return svg(view, body)

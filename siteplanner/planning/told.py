@@ -109,12 +109,16 @@ def tell_route(
     hazards = placed([*hazards_along(network, route), *lines], grid)
     steps = directions(network, route, grid, start)
     if lines:
+        lines = list(placed(lines, grid))
         until = [*(s.running_m for s in steps[1:]), np.inf]
-        steps = tuple(
-            replace(step, hazards=tuple(h for h in hazards if step.running_m <= h.running_m < end))
-            for step, end in zip(steps, until, strict=True)
-        )
+        steps = tuple(_with_lines(step, lines, end) for step, end in zip(steps, until, strict=True))
     return Told(steps, hazards, grade_bands(route), cuts_of(network, route, ways, grid))
+
+
+def _with_lines(step: Step, lines: list[HazardAhead], until_m: float) -> Step:
+    """The step with the overhead lines up to the next one among its hazards."""
+    mine = [*step.hazards, *(line for line in lines if step.running_m <= line.running_m < until_m)]
+    return replace(step, hazards=tuple(sorted(mine, key=lambda hazard: hazard.running_m)))
 
 
 def lines_above(route: Route, overlays: dict[str, GeoDataFrame]) -> list[HazardAhead]:

@@ -209,7 +209,7 @@ def test_nothing_leaves_the_paper_whatever_the_names(names, paper):
 
 
 def _long_drive(monkeypatch, steps):
-    from siteplanner.roads import directions as room
+    from siteplanner.planning import told as room
 
     real = room.directions
 
@@ -459,7 +459,7 @@ def test_briefings_say_what_the_sheets_say(plan):
         assert caution in driver
     assert f"Drive: {plan.best.evaluation.access.drive_distance_m / 1000:.1f} km" in driver
     assert f"{100 * plan.best.evaluation.coverage.share:.0f} % of the incident area" in commander
-    assert briefing_text(plan).count("-" * 20) == 2
+    assert briefing_text(plan).count("-" * 20) == 3  # and the drive for the radio
 
 
 def test_what_to_check_on_arrival_stands_on_both_sheets_with_a_box(plan, texts):

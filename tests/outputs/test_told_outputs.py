@@ -1,0 +1,175 @@
+"""What is told of a drive reaches every output: other way, decision points, turning place, one way in, square code."""
+
+from __future__ import annotations
+
+import io
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+
+import gpxpy
+import numpy as np
+import pyogrio
+import pytest
+from PIL import Image
+from pypdf import PdfReader
+
+from siteplanner.outputs.briefing import MOST_BYTES, briefing, briefing_text, radio_texts
+from siteplanner.outputs.geopackage import write_geopackage
+from siteplanner.outputs.gpx import OTHER_WAY, routes_gpx
+from siteplanner.outputs.map_shapes import decision_shapes, drive_shapes
+from siteplanner.outputs.panel import spot_popup
+from siteplanner.outputs.places import places_kml
+from siteplanner.outputs.sheets import PAGES, sheet_content, sheet_pdf, sheet_png
+from siteplanner.outputs.sheets_words import geo_uri
+from siteplanner.outputs.text import grid_text
+from siteplanner.planning.told import Cut, place_at, tell_route
+from siteplanner.planning.turn_round import Turning
+from siteplanner.planning.words import recommendation
+from siteplanner.roads.alternatives import Alternative
+from siteplanner.roads.directions import directions
+from siteplanner.roads.turning import TurningPlace
+
+
+@pytest.fixture(scope="module")
+def told_plan(plan):
+    """The factory's plan with the best spot's drive told in full; the drive to the second spot is its other way."""
+    scene, best = plan.scene, plan.spots[0]
+    access, grid, roads = best.evaluation.access, plan.scene.elevation, plan.scene.roads
+    told = tell_route(roads, access.route, grid, None, scene.overlays, "County yard")
+    line = roads.seg_geometry[int(access.route.segments[-1])]
+    ends = (place_at(grid, *line.coords[k][:2]) for k in (0, -1))
+    other = plan.spots[1].evaluation.access.route
+    x, y = line.coords[0][:2]
+    place = place_at(grid, x, y)
+    told = replace(
+        told,
+        cuts=(Cut("Mill Lane", line.length, *ends, (int(access.route.segments[-1]),), line),),
+        alternative=Alternative(other, 900.0, 720.0, 3400.0, "Ridge Road", "Mill Lane",
+                                "By Ridge Road instead of Mill Lane, 12 min longer, 3.4 km farther."),
+        alternative_steps=directions(roads, other, grid, "County yard"),
+        turning=Turning(False, 11.3, TurningPlace("junction", "Bluff Road", 900.0, 400.0, x, y), place.latitude,
+                        place.longitude, place.degrees_minutes, place.grid_reference, 450.0, None,
+                        "No room to turn at the spot by the map. Turn before it: the junction with Bluff Road, 400 m "
+                        "before the stop."),
+    )  # fmt: skip
+    access = replace(access, told=told, ways_out=1, drive_low_s=0.85 * access.drive_time_s,
+                     drive_high_s=1.4 * access.drive_time_s)  # fmt: skip
+    first = replace(best, evaluation=replace(best.evaluation, access=access))
+    return replace(plan, spots=(first, *plan.spots[1:]))
+
+
+def test_one_way_in_is_said_everywhere(told_plan):
+    best = told_plan.best
+    assert "one way in" in recommendation(told_plan)
+    assert "one way in" in " ".join(sheet_content(told_plan, "commander")["sentence"].split())
+    assert "One way in and out. No way round if this is lost: Mill Lane" in spot_popup(best)
+    driver = sheet_content(told_plan, "driver")
+    assert driver["cautions"][0][0] == "!!"
+    assert driver["cautions"][0][1].startswith("One way in and out. No way round if this is lost: ")
+    assert "One way in and out" in briefing(told_plan, "driver")
+    assert "one way in" in briefing(told_plan, "commander")
+    assert "One way in and out" in radio_texts(told_plan)[0]
+    second = replace(told_plan, spots=told_plan.spots[1:])  # two ways out there
+    assert second.best.evaluation.access.ways_out == 2
+    for text in (spot_popup(second.best), briefing(second, "driver"), recommendation(second), *radio_texts(second)):
+        assert "one way in" not in text.lower()
+
+
+def test_gpx_holds_decision_points_and_the_other_way(told_plan):
+    read = gpxpy.parse(routes_gpx(told_plan))
+    other = read.routes[-1]
+    assert other.number == OTHER_WAY + 1
+    assert other.name == "Other way to spot A"
+    assert other.description.startswith("By Ridge Road instead of Mill Lane, 12 min longer")
+    told = told_plan.best.evaluation.access.told
+    assert [p.name for p in other.points] == [*(s.text for s in told.alternative_steps), "Spot A"]
+    decisions = [p for p in read.waypoints if p.type == "decision"]
+    assert [p.name for p in decisions[: len(told.steps)]] == [f"A{n}: {s.text}" for n, s in enumerate(told.steps, 1)]
+    assert decisions[0].description == f"{grid_text(told.steps[0].grid_reference)}. {told.steps[0].degrees_minutes}"
+    assert [p.name for p in read.waypoints if p.type == "turning place"] == ["Turning place before spot A"]
+
+
+def test_kml_holds_the_other_way_and_the_turns(told_plan):
+    names = [e.text for e in ET.fromstring(places_kml(told_plan)).iter("{http://www.opengis.net/kml/2.2}name")]
+    assert "Other way to spot A" in names
+    assert "Decision points" in names
+    assert "A1" in names
+
+
+def test_geopackage_layers_of_the_drives(told_plan, tmp_path):
+    path = write_geopackage(told_plan, tmp_path / "package.gpkg")
+    told = told_plan.best.evaluation.access.told
+    steps = pyogrio.read_dataframe(path, layer="decision_points")
+    mine = steps[steps["rank"] == 1]
+    assert list(mine["text"]) == [s.text for s in told.steps]
+    assert mine.geometry.x.to_list() == pytest.approx([s.x for s in told.steps])
+    assert list(mine["grid_reference"]) == [s.grid_reference for s in told.steps]
+    other = pyogrio.read_dataframe(path, layer="alternatives").iloc[0]
+    assert (other["longer_min"], other["shared_m"]) == (12.0, 900.0)
+    cut = pyogrio.read_dataframe(path, layer="cut_segments").iloc[0]
+    assert cut["name"] == "Mill Lane"
+    assert cut.geometry.length == pytest.approx(told.cuts[0].length_m)
+    assert pyogrio.read_dataframe(path, layer="turning_places").iloc[0]["back_up_m"] == 450
+    hazards = pyogrio.read_dataframe(path, layer="hazards_on_drives")
+    assert len(hazards[hazards["rank"] == 1]) == len(told.hazards) > 0
+    routes = pyogrio.read_dataframe(path, layer="routes")
+    assert routes["drive_time_low_min"][0] < routes["drive_time_min"][0] < routes["drive_time_high_min"][0]
+
+
+def test_the_map_draws_the_other_way_dashed_and_the_turning_place(told_plan):
+    found = {f["id"]: f["properties"] for f in drive_shapes(told_plan.best, told_plan)}
+    assert found["other:1"]["k"] == "other_way"
+    assert "Ridge Road" in found["other:1"]["t"]
+    assert "turn" in found["turning:1"]["i"]
+    assert "other:2" not in {f["id"] for f in drive_shapes(told_plan.spots[1], told_plan)}
+    steps = decision_shapes(told_plan.best, told_plan)
+    assert len(steps) == len(told_plan.best.evaluation.access.told.steps)
+
+
+def test_the_driver_s_sheet_holds_it_on_two_pages(told_plan):
+    pages = PdfReader(io.BytesIO(sheet_pdf(told_plan, "driver"))).pages
+    assert len(pages) <= PAGES["driver"] == 2
+    text = " ".join("".join(page.extract_text() for page in pages).split())
+    told = told_plan.best.evaluation.access.told
+    for step in told.steps:
+        assert grid_text(step.grid_reference) in text
+        assert f"{step.latitude:.6f}, {step.longitude:.6f}" in text
+        assert step.degrees_minutes in text
+    assert "By Ridge Road instead of Mill Lane, 12 min longer" in text
+    assert "Turn before it: the junction with Bluff Road" in text
+    held = [band.label for band in told.bands if band.length_m >= 1]
+    assert held
+    assert all(label in text for label in held)
+
+
+def test_an_independent_reader_reads_the_printed_square_code(told_plan):
+    """zxing-cpp reads the page as a camera would; the sheet is made with segno."""
+    import zxingcpp
+
+    page = Image.open(io.BytesIO(sheet_png(told_plan, "driver", ppi=150)[0])).convert("L")
+    (code,) = zxingcpp.read_barcodes(np.asarray(page))
+    assert code.text == geo_uri(told_plan.best.spot)
+    assert "QR" in str(code.format)
+    # RFC 5870: geo:latitude,longitude in WGS 84
+    latitude, longitude = (float(v) for v in code.text.removeprefix("geo:").split(","))
+    spot = told_plan.best.spot
+    assert (latitude, longitude) == pytest.approx((spot.latitude, spot.longitude), abs=5.1e-7)
+
+
+def test_radio_blocks_fit_and_lose_no_turn(told_plan):
+    texts = radio_texts(told_plan)
+    assert all(len(text.encode()) <= MOST_BYTES for text in texts)
+    assert all(text in briefing_text(told_plan) for text in texts)
+    everything = "\n".join(texts)
+    told = told_plan.best.evaluation.access.told
+    for number in range(1, len(told.steps) + 1):
+        assert f"\n{number}. " in everything
+    assert "Other way to spot A." in everything
+    assert "12 minutes longer" in everything
+    long = replace(told, steps=tuple(replace(s, action=s.action + " x" * 200) for s in told.steps * 3))
+    access = replace(told_plan.best.evaluation.access, told=long)
+    best = replace(told_plan.best, evaluation=replace(told_plan.best.evaluation, access=access))
+    parts = radio_texts(told_plan, best)
+    assert parts[0].startswith("Radio, part 1 of ")
+    assert all(len(text.encode()) <= MOST_BYTES for text in parts)
+    assert all(f"\n{n}. " in "\n".join(parts) for n in range(1, 3 * len(told.steps) + 1))
