@@ -96,7 +96,8 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
         "paper": {"letter": "us-letter", "a4": "a4"}[plan.mission.sheets.paper],
     }
     places = [FONT_FOLDER, *sorted({path.parent for path in extra})]
-    for size in SIZES_PT:
+
+    def at(size: float) -> Any:
         compiler = typst.Compiler(
             input=str(FOLDER / f"sheet_{kind}.typ"),
             root=str(FOLDER),
@@ -104,8 +105,17 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
             ignore_system_fonts=True,
             sys_inputs={**inputs, "size": f"{size:g}"},
         )
-        if int(json.loads(compiler.query("<pages>", field="value", one=True))) <= PAGES[kind]:
-            return compiler
+        fits = int(json.loads(compiler.query("<pages>", field="value", one=True))) <= PAGES[kind]
+        return compiler if fits else None
+
+    # smaller letters never need more pages, so halving finds the largest that fit
+    best, low, high = None, 0, len(SIZES_PT)
+    while low < high:
+        middle = (low + high) // 2
+        made = at(SIZES_PT[middle])
+        best, low, high = (made, low, middle) if made is not None else (best, middle + 1, high)
+    if best is not None:
+        return best
     raise OutputError(
         f"The {kind} sheet does not fit on {PAGES[kind]} page(s).",
         remedy="Shorten names or notes in the mission; plan.json and the briefing hold everything.",

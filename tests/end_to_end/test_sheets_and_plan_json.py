@@ -18,9 +18,11 @@ from datetime import datetime, timedelta
 import pytest
 from pypdf import PdfReader
 
+from siteplanner.outputs.briefing import briefing
 from siteplanner.outputs.sheets import sheet_pdf
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.record import plan_record
+from tests.outputs.cautions import ROWS
 
 INVISIBLE = dict.fromkeys(map(ord, "\u200b\u2060\u2068\u2069\u00a0 \n\t\u200e\u200f"))
 FOOT_M, MILE_M, MPH = 0.3048, 1609.344, 0.44704
@@ -242,3 +244,26 @@ def test_other_figures_would_be_found_missing(told):
 def test_no_figure_is_a_computer_s_word_for_unknown(told, kind):
     _, _, raw = told
     assert not re.findall(r"\b(?:nan|None|inf|null|NaT)\b|\de[-+]\d", raw[kind])
+
+
+@pytest.mark.parametrize(("kind", "words"), ROWS)
+def test_cautions_stand_on_the_samples_sheets(told, kind, words):
+    _, texts, _ = told
+    assert squeezed(words) in texts[kind]
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_briefings_of_the_samples_fit_two_thousand_bytes(request, sample):
+    plan = request.getfixturevalue(sample)
+    spot = json.loads(json_text(plan_record(plan)))["spots"][0]
+    for kind in KINDS:
+        text = briefing(plan, kind)
+        assert 600 < len(text.encode("utf-8")) <= 2000
+        assert all(part in text for part in place(spot))
+        assert "! " in text  # cautions are in
+    crew_text = briefing(plan, "crew")
+    look = max(spot["sky"], key=lambda k: k["margin_deg"])
+    assert f"{angle(look['azimuth_deg'])} true" in crew_text
+    assert f"Mast stop: {spot['coverage']['mast_height_m']:.0f} m" in crew_text
+    assert all(f"{bearing(b)} true" in crew_text for b in spot["coverage"]["sector_bearings_deg"])
+    assert "Carbon monoxide" in crew_text

@@ -30,6 +30,7 @@ from siteplanner.outputs.sheets_words import clock_range, coordinates, degrees_m
 from siteplanner.outputs.text import FOOT_M, grid_text, percent_text
 from siteplanner.planning.skyline import TreeLimit
 from siteplanner.planning.words import CAUTIONS
+from tests.outputs.cautions import CAUTION_SHEETS, ROWS
 from tests.outputs.factory import HOSTILE, make_plan
 
 KINDS = ("commander", "driver", "crew")
@@ -143,25 +144,13 @@ def test_crew_figures_are_those_of_plan_json(plan, texts, tmp_path):
     has(text, f"{spot['timeline']['fuel_low_h']:.0f} h at high burn, {spot['timeline']['fuel_likely_h']:.0f} h likely")
 
 
-# who must read what: overhead lines, unseen ground, the road, the unit's own dangers
-@pytest.mark.parametrize(
-    ("kind", "words"),
-    [
-        ("crew", CAUTIONS[0]), ("crew", CAUTIONS[1]), ("crew", CAUTIONS[3]), ("driver", CAUTIONS[1]),
-        ("driver", CAUTIONS[2]), ("driver", "look up before you drive under"), ("crew", "Carbon monoxide kills"),
-        ("crew", "hang your tag"), ("crew", "Stay out of the dish's beam"), ("crew", "stow above 50 mph"),
-        ("crew", "tracking is lost above 45 mph"), ("crew", "29 CFR 1926.1408"), ("crew", "mast fall"),
-        ("driver", "Nobody between rig and trailer"), ("driver", "Not stated is not safe"),
-        ("commander", "29 CFR 1926.1408"), ("crew", "at least once a quarter"),
-    ],
-)  # fmt: skip
+@pytest.mark.parametrize(("kind", "words"), ROWS)
 def test_cautions_stand_with_whom_they_protect(texts, kind, words):
     has(texts[kind], words)
 
 
-@pytest.mark.parametrize("kind", KINDS)
-def test_every_sheet_defers_to_manual_and_codes(texts, kind):
-    has(texts[kind], "The unit's manual, local codes, the landowner and licensed practice come first.")
+def test_the_table_of_cautions_leaves_none_out():
+    assert set(CAUTIONS) <= set(CAUTION_SHEETS)
 
 
 def test_findings_that_can_hurt_reach_their_reader():
@@ -206,6 +195,51 @@ def test_nothing_leaves_the_paper_whatever_the_names(names, paper):
         width, height = Image.open(io.BytesIO(pages[0])).size
         # Letter 8.5 x 11 in; A4 210 x 297 mm (ISO 216)
         assert (width, height) == pytest.approx((425, 550) if paper == "letter" else (413.4, 584.6), abs=1.5)
+
+
+def text_places(page):
+    """(x, y) in points of every piece of text, from the lower left corner of the paper, as pypdf walks the page."""
+    found = []
+
+    def visit(text, matrix, text_matrix, font, size):
+        if text.strip():
+            a, b, c, d, e, f = (float(v) for v in matrix)
+            x, y = float(text_matrix[4]), float(text_matrix[5])
+            found.append((a * x + c * y + e, b * x + d * y + f))
+
+    page.extract_text(visitor_text=visit)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("names", "paper"),
+    [(LONG, "letter"), (RTL, "a4")],
+    ids=["long letter", "right to left a4"],
+)
+def test_every_word_starts_inside_the_margins(names, paper, monkeypatch):
+    plan = make_plan(names=names)
+    plan = replace(plan, mission=plan.mission.model_copy(update={"sheets": Sheets(paper=paper)}))
+    _long_drive(monkeypatch, 30)
+    for kind in KINDS:
+        pages = PdfReader(io.BytesIO(sheet_pdf(plan, kind))).pages
+        assert len(pages) <= PAGES[kind]
+        for page in pages:
+            places = text_places(page)
+            assert len(places) > 20
+            left, low, right, high = (float(v) for v in page.mediabox)
+            margin = 12 / 25.4 * 72 - 1  # 12 mm either side
+            for x, y in places:
+                assert left + margin <= x <= right - margin, (kind, x, y)
+                assert low + 12 <= y <= high - 20, (kind, x, y)
+
+
+def test_the_sheets_need_no_colour(plan):
+    """Nothing is told by hue: no coloured ink at all, and letters as dark as print can be."""
+    for kind in KINDS:
+        for page in sheet_png(plan, kind, ppi=60):
+            pixels = np.asarray(Image.open(io.BytesIO(page)).convert("RGB")).astype(int)
+            assert int((pixels.max(axis=2) - pixels.min(axis=2)).max()) <= 8
+            assert (pixels.max(axis=2) < 60).mean() > 0.005
 
 
 def _long_drive(monkeypatch, steps):
