@@ -213,7 +213,7 @@ EXPECTED = {"commander": commander, "driver": driver, "crew": crew}
 def test_every_figure_of_plan_json_stands_on_its_sheet(told, kind):
     record, texts, _ = told
     expected = EXPECTED[kind](record)
-    assert len(expected) >= 15
+    assert len(expected) >= 12
     missing = [words for words in expected if squeezed(words) not in texts[kind]]
     assert not missing
 
@@ -259,7 +259,7 @@ def test_briefings_of_the_samples_fit_two_thousand_bytes(request, sample):
     for kind in KINDS:
         text = briefing(plan, kind)
         assert 600 < len(text.encode("utf-8")) <= 2000
-        assert all(part in text for part in place(spot))
+        assert [part for part in place(spot) if squeezed(part) not in squeezed(text)] == []
         assert "! " in text  # cautions are in
     crew_text = briefing(plan, "crew")
     look = max(spot["sky"], key=lambda k: k["margin_deg"])
