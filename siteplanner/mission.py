@@ -252,6 +252,9 @@ class Sky(_Part):
         description="The middle of 11.7 to 12.2 GHz, fixed-satellite downlink of the Americas (ITU Radio Regulations, "
         "Article 5, from memory).",
     )
+    link_margin_db: float = Field(
+        3.0, ge=0, le=30, description="What the link has to spare in clear sky, for rain. Common practice, no source."
+    )
 
 
 class OpenSky(_Part):

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from siteplanner.outputs.text import FOOT_M, bearing_text, number_text
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+from siteplanner.planning.rain import rain_sentence
 from siteplanner.planning.sun_outage import outage_sentence
 
 
@@ -84,6 +85,15 @@ def sun_words(plan: Plan, evaluation: Evaluation) -> list[str]:
         return []
     works = {look.satellite_name for look in evaluation.sky if look.clear}
     return [outage_sentence(one) for one in plan.sun.satellites if one.satellite_name in works]
+
+
+def rain_words(plan: Plan, evaluation: Evaluation) -> list[str]:
+    """What rain does to each satellite that works at this spot, or why there is no figure."""
+    if plan.rain is None or not evaluation.dish_wanted:
+        return []
+    works = {look.satellite_name for look in evaluation.sky if look.clear}
+    said = [rain_sentence(link, plan.rain.margin_db) for link in plan.rain.links if link.satellite_name in works]
+    return said or ([plan.rain.note] if plan.rain.note else [])
 
 
 def sky_sentences(evaluation: Evaluation) -> list[str]:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from siteplanner.data.forecast import WindForecast
     from siteplanner.data.vectors import InputRecord
     from siteplanner.planning.magnetic import Magnetic
+    from siteplanner.planning.rain import Rain
     from siteplanner.planning.skyline import Skyline
     from siteplanner.planning.slots import VisibleArc
     from siteplanner.planning.sun_outage import SunOutages
@@ -320,6 +321,7 @@ class Plan:
     timings_s: dict[str, float] = field(default_factory=dict)
     forecast: WindForecast | None = None
     sun: SunOutages | None = None  # None: not worked out
+    rain: Rain | None = None  # None: not worked out
     extra: dict[str, Any] = field(default_factory=dict)
 
     @property

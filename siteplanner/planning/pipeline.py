@@ -22,11 +22,12 @@ from siteplanner.planning.limits import rule_ground
 from siteplanner.planning.magnetic import day_of, magnetic
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot, Scene
 from siteplanner.planning.progress import Progress, Stages
+from siteplanner.planning.rain import rain
 from siteplanner.planning.reuse import Kept, Reuse
 from siteplanner.planning.scoring import firmness, rank
 from siteplanner.planning.sky_margin import sky_margin
 from siteplanner.planning.study import Study, load_study
-from siteplanner.planning.sun_outage import SunOutages, sun_outages
+from siteplanner.planning.sun_outage import sun_outages
 
 NEIGHBOURS = 8  # cells looked at around each of the best spots
 
@@ -106,7 +107,8 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         scene=scene_of(judge),
         timings_s=stages.timings_s,
         forecast=forecast,
-        sun=sun_of(study),
+        sun=sun_outages(mission, *centre_of(study)),
+        rain=rain(mission, *centre_of(study)),
         extra={
             "firmness": firmness(listed),
             "search": search,
@@ -214,12 +216,12 @@ def software() -> dict[str, str]:
     }
 
 
-def sun_of(study: Study) -> SunOutages:
-    """Sun outages in the middle of the incident area: good to a few seconds for every spot around it."""
+def centre_of(study: Study) -> tuple[float, float, float]:
+    """Latitude, longitude and height of the middle of the incident area: where sun and rain are worked out once."""
     centre = study.area.geometry.union_all().centroid
     longitude, latitude = (float(v) for v in study.elevation.lonlat(centre.x, centre.y))
     height = float(study.elevation.sample(centre.x, centre.y))
-    return sun_outages(study.mission, latitude, longitude, height if np.isfinite(height) else 0.0)
+    return latitude, longitude, height if np.isfinite(height) else 0.0
 
 
 def _magnetic_findings(study: Study) -> list[Finding]:

@@ -11,6 +11,7 @@ from siteplanner.planning.backhaul import backhaul_sentence
 from siteplanner.planning.drive_record import access_record
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
+from siteplanner.planning.rain import Rain, rain_sentence
 from siteplanner.planning.site_wind import SiteWind
 from siteplanner.planning.skyline import Skyline
 from siteplanner.planning.sun_outage import SunOutages, outage_sentence
@@ -36,6 +37,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "rulings": [asdict(share) for share in plan.rulings],
         "search": plan.extra.get("search", {}),
         "sun_outages": _sun_record(plan.sun),
+        "rain": _rain_record(plan.rain),
         "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
         "rejected": [
             {**evaluation_record(e), "failed": [{"limit": c, "reason": r} for c, r in e.failed]} for e in plan.rejected
@@ -82,6 +84,14 @@ def _skyline_record(figure: Skyline) -> dict[str, Any]:
             {name: v if isinstance(v, str) else round(v, 1) for name, v in asdict(t).items()} for t in figure.trees
         ],
     }
+
+
+def _rain_record(made: Rain | None) -> dict[str, Any] | None:
+    """`links` is null where the optional package is absent; `note` then says so."""
+    if made is None:
+        return None
+    links = [{**asdict(link), "sentence": rain_sentence(link, made.margin_db)} for link in made.links]
+    return {**asdict(made), "links": links or None}
 
 
 def _sun_record(sun: SunOutages | None) -> dict[str, Any] | None:
