@@ -128,6 +128,7 @@ class Staging(_Part):
     name: str = "Staging"
     latitude: float = Field(ge=-90, le=90, description="WGS 84 degrees; where UTM ends (80 S, 84 N) `crs` is needed.")
     longitude: float = Field(ge=-180, le=180, description="WGS 84 degrees, east positive.")
+    rig_available: bool = Field(True, description="Whether a rig can start here; if not, the place is only shown.")
 
 
 class Trailer(_Part):
@@ -569,7 +570,10 @@ class Mission(_Part):
     name: str = "Unnamed mission"
     note: str = ""
     layers: Layers
-    staging: Staging
+    staging: Staging = Field(description="One table, or several as [[staging]]; the first is the main one.")
+    further_staging: tuple[Staging, ...] = Field(
+        (), description="More staging points; each spot takes the one whose rig arrives first."
+    )
     crs: str | None = Field(None, description="Metric CRS to work in; None: the local UTM zone.")
     trailer: Trailer = Trailer()
     rig: Rig = Rig()
@@ -587,6 +591,34 @@ class Mission(_Part):
     times: Times = Times()
     sheets: Sheets = Sheets()
     base: Path = Field(default=Path("."), exclude=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _many_stagings(cls, data: Any) -> Any:
+        """A list of staging points is the first and the further ones."""
+        if isinstance(data, dict) and isinstance(data.get("staging"), (list, tuple)) and data["staging"]:
+            first, *rest = data["staging"]
+            return {**data, "staging": first, "further_staging": [*rest, *data.get("further_staging", ())]}
+        return data
+
+    @model_validator(mode="after")
+    def _a_rig_somewhere(self) -> Mission:
+        if not self.starts:
+            raise ValueError("at least one staging point needs rig_available = true")
+        names = [s.name for s in self.stagings]
+        if len(set(names)) < len(names):
+            raise ValueError("staging points need different names")
+        return self
+
+    @property
+    def stagings(self) -> tuple[Staging, ...]:
+        """All staging points, the main one first."""
+        return (self.staging, *self.further_staging)
+
+    @property
+    def starts(self) -> tuple[Staging, ...]:
+        """The staging points where a rig can start."""
+        return tuple(s for s in self.stagings if s.rig_available)
 
     def path(self, relative: str) -> Path:
         """A layer's path as an absolute one."""

@@ -167,7 +167,7 @@ def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
 
 def _view(plan: Plan) -> list[list[float]]:
     """South-west and north-east of incident area, staging point and the best spot."""
-    places = [(plan.mission.staging.latitude, plan.mission.staging.longitude)]
+    places = [(s.latitude, s.longitude) for s in plan.mission.stagings]
     return _bounds_of(plan, places + [(r.spot.latitude, r.spot.longitude) for r in plan.spots[:1]])
 
 

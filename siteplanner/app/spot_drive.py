@@ -13,6 +13,7 @@ from siteplanner.outputs.text import clean, grade_text
 from siteplanner.planning.model import Access, Evaluation, Plan, RankedSpot
 from siteplanner.planning.radio import one_way_words, radio_lines
 from siteplanner.planning.told import told_of
+from siteplanner.planning.words import starting_place
 from siteplanner.roads.directions import Step
 
 SEVERITY_WORDS = {"caution": "CAUTION: ", "warning": "Watch: ", "note": ""}
@@ -24,7 +25,10 @@ def drive(e: Evaluation, units: Units) -> str:
     if a is None:
         return style.head("Drive") + style.note("out", "No way in.", "No road that the rig can use reaches this spot.")
     rows = [
-        ("From staging", f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}"),
+        (f"From {clean(starting_place(e))}", f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}"),
+        *((f"From {clean(s.name)} instead", "no way for the rig" if s.drive_time_s is None
+           else f"{units.distance(s.drive_distance_m or 0.0)}, {minutes(s.drive_time_s / 60)}")
+          for s in a.by_staging[1:]),
         ("Steepest", grade_text(a.worst_grade_pct)),
         ("Last leg over ground", units.distance(a.last_leg_m)),
         ("Ways out", ways_words(a.ways_out)),

@@ -19,7 +19,7 @@ from siteplanner.outputs.map_pictures import main_limit, probability_grid
 from siteplanner.outputs.palettes import SERVICE_CLASSES
 from siteplanner.outputs.text import clean
 from siteplanner.planning.backhaul import backhaul_sentence
-from siteplanner.planning.model import Evaluation, Plan, RankedSpot
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot, start_of
 from siteplanner.planning.on_site import on_site
 
 if TYPE_CHECKING:
@@ -124,7 +124,7 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
     drives = drive_layers(plan)
     made["cut_segments"], made["alternatives"] = drives.pop("cut_segments"), drives.pop("alternatives")
     for name, kind in (("routes", "route"), ("last_legs", "leg")):
-        made[name] = [_way(ranked, kind) for ranked in plan.spots if ranked.evaluation.access is not None]
+        made[name] = [_way(plan, ranked, kind) for ranked in plan.spots if ranked.evaluation.access is not None]
     made.update(drives)
     made["footprints"] = [
         {"rank": r.rank, "spot": clean(r.spot.name), "heading_true_deg": _known(r.evaluation.ground.heading_deg),
@@ -132,9 +132,11 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
         for r in plan.spots
         if math.isfinite(r.evaluation.ground.heading_deg)
     ]  # fmt: skip
-    staging = plan.mission.staging
-    place = Point(*(float(v) for v in scene.elevation.from_lonlat(staging.longitude, staging.latitude)))
-    made["staging"] = [{"name": clean(staging.name), "geometry": place}]
+    made["staging"] = [
+        {"name": clean(s.name), "rig_available": s.rig_available,
+         "geometry": Point(*(float(v) for v in scene.elevation.from_lonlat(s.longitude, s.latitude)))}
+        for s in plan.mission.stagings
+    ]  # fmt: skip
     made["rejected_spots"] = [
         {"name": clean(e.spot.name), "why_not": clean(" ".join(reason for _, reason in e.failed)),
          "geometry": Point(e.spot.x, e.spot.y)}
@@ -206,7 +208,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     }
 
 
-def _way(ranked: RankedSpot, kind: str) -> dict[str, Any]:
+def _way(plan: Plan, ranked: RankedSpot, kind: str) -> dict[str, Any]:
     access = ranked.evaluation.access
     assert access is not None  # the caller has looked
     row: dict[str, Any] = {"rank": ranked.rank, "spot": clean(ranked.spot.name)}
@@ -214,6 +216,7 @@ def _way(ranked: RankedSpot, kind: str) -> dict[str, Any]:
         return {**row, "length_m": _known(access.last_leg_m, 1), "geometry": access.last_leg}
     return {
         **row,
+        "staging": clean(start_of(plan.mission, access).name),
         "distance_m": _known(access.drive_distance_m, 0),
         "drive_time_min": _known(access.drive_time_s / 60, 1),
         "drive_time_low_min": _known(access.drive_low_s / 60, 1),

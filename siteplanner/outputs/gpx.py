@@ -35,12 +35,14 @@ def _point(tag: str, latitude: float, longitude: float, elevation_m: float | Non
 
 def _waypoints(plan: Plan) -> Iterator[str]:
     """Staging point, spots, and what the drives pass that can hurt."""
-    staging, grid = plan.mission.staging, plan.scene.elevation
-    x, y = grid.from_lonlat(staging.longitude, staging.latitude)
-    height = float(grid.sample(x, y))
-    yield _point(
-        "wpt", staging.latitude, staging.longitude, height, name=staging.name, desc="Staging point", type="staging"
-    )
+    grid = plan.scene.elevation
+    for staging in plan.mission.stagings:
+        x, y = grid.from_lonlat(staging.longitude, staging.latitude)
+        desc = "Staging point" if staging.rig_available else "Staging point, no rig there"
+        yield _point(
+            "wpt", staging.latitude, staging.longitude, float(grid.sample(x, y)), name=staging.name, desc=desc,
+            type="staging",
+        )  # fmt: skip
     for ranked in plan.spots:
         spot = ranked.spot
         words = f"Rank {ranked.rank}, score {score_text(ranked)}. {grid_text(spot.grid_reference)}. {aim(ranked)}"

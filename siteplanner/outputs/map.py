@@ -237,7 +237,7 @@ def _view(plan: Plan) -> list[list[float]]:
     """South-west and north-east of what must be seen at once: incident area, staging point, best spot."""
     west, south, east, north = plan.scene.area.total_bounds
     lon, lat = plan.scene.elevation.lonlat([west, west, east, east], [south, north, south, north])
-    places = [(plan.mission.staging.latitude, plan.mission.staging.longitude)]
+    places = [(s.latitude, s.longitude) for s in plan.mission.stagings]
     if plan.best:
         places.append((plan.best.spot.latitude, plan.best.spot.longitude))
     lats, lons = [*lat, *(p[0] for p in places)], eastward([*lon, *(p[1] for p in places)], plan.scene.elevation)

@@ -366,14 +366,15 @@ def must_serve_marks(plan: Plan) -> list[Feature]:
 
 
 def staging_mark(plan: Plan) -> list[Feature]:
-    """Where the tow starts."""
-    staging = plan.mission.staging
+    """Where the tow starts; several are S1, S2 and so on."""
+    places = plan.mission.stagings
     return [
         feature(
-            "staging:1",
+            f"staging:{n}",
             point(staging.longitude, staging.latitude),
             "staging",
-            i='<span class="sp-staging">S</span>',
-            t=f"Staging point {named(staging.name)}",
+            i=f'<span class="sp-staging">S{n if len(places) > 1 else ""}</span>',
+            t=f"Staging point {named(staging.name)}" + ("" if staging.rig_available else ", no rig there"),
         )
+        for n, staging in enumerate(places, 1)
     ]

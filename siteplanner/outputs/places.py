@@ -53,13 +53,13 @@ def _spot_words(ranked: RankedSpot) -> str:
 
 def places_kml(plan: Plan) -> str:
     """The plan's places as KML text (UTF-8). Descriptions are plain text; markup in names stays text."""
-    staging = plan.mission.staging
     marks = [
         _placemark(
             staging.name,
-            "Staging point",
+            "Staging point" if staging.rig_available else "Staging point, no rig there",
             f"<Point><coordinates>{staging.longitude:.7f},{staging.latitude:.7f}</coordinates></Point>",
         )
+        for staging in plan.mission.stagings
     ]
     drives: list[str] = []
     links: list[str] = []

@@ -52,6 +52,8 @@ def facts(ranked: RankedSpot, site: OnSite) -> list[tuple[str, str]]:
         rows.append(("By the clock", clock_range(early, late)))
     if e.access is not None:
         rows.append(("Drive", f"{distance_text(e.access.drive_distance_m)}, {time_text(e.access.drive_time_s)}"))
+        if e.access.by_staging:
+            rows.append(("Rig from", name_in_text(e.access.by_staging[0].name, 50)))
         rows.append(("Steepest", grade_text(e.access.worst_grade_pct)))
         ways = e.access.ways_out
         rows.append(("Ways in", "not worked out" if ways is None else WAYS.get(ways, "two or more")))

@@ -21,7 +21,7 @@ from siteplanner.outputs.sheets_words import (
     turning_place,
 )
 from siteplanner.outputs.text import bearing_text, distance_text, grade_text, grid_text, number_text, time_text
-from siteplanner.planning.model import Access, Plan, RankedSpot, Spot
+from siteplanner.planning.model import Access, Plan, RankedSpot, Spot, start_of
 from siteplanner.planning.on_site import on_site
 from siteplanner.planning.radio import one_way_words
 from siteplanner.planning.told import told_of
@@ -130,6 +130,15 @@ def _bearing(plan: Plan, access: Access, spot: Spot) -> float:
     return (math.degrees(math.atan2(east, north)) + plan.scene.elevation.convergence_deg(spot.x, spot.y)) % 360
 
 
+def other_starts(access: Access) -> str:
+    """The staging points that were not chosen, with what the drive from them takes."""
+    return "; ".join(
+        f"{name_in_text(s.name, 40)} "
+        + ("no way for the rig" if s.drive_time_s is None else time_text(s.drive_time_s))
+        for s in access.by_staging[1:]
+    )
+
+
 def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     """Plain data for `sheet_driver.typ`; None where no road leads to the spot."""
     e, spot = ranked.evaluation, ranked.spot
@@ -137,10 +146,11 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     if access is None:
         return None
     route = access.route
-    start = name_in_text(plan.mission.staging.name, 50)
+    staging = start_of(plan.mission, access).name
+    start = name_in_text(staging, 50)
     told = told_of(plan, access)
     steps = told.steps
-    names = {str(name) for name in plan.scene.roads.name if name} | {plan.mission.staging.name}
+    names = {str(name) for name in plan.scene.roads.name if name} | {staging}
     site = on_site(plan, ranked)
     timeline = site.timeline
     place = turning_place(plan, access) if told.turning is None else None
@@ -184,6 +194,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "aid": PLANNING_AID,
         "summary": [
             ("Drive", f"{distance_text(access.drive_distance_m)}, {span}, last leg included"),
+            *([("Other starts", other_starts(access))] if len(access.by_staging) > 1 else []),
             ("Grades", worst),
             ("Climb, descent", f"{number_text(route.climb_m, 0, 'm')} up, {number_text(route.descent_m, 0, 'm')} down"),
             (

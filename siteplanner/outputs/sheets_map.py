@@ -17,7 +17,7 @@ import shapely
 
 from siteplanner.outputs.basemap import shade
 from siteplanner.outputs.map_pictures import probability_grid
-from siteplanner.planning.model import Plan, RankedSpot
+from siteplanner.planning.model import Plan, RankedSpot, start_of
 
 FONT = 'font-family="DejaVu Sans"'
 PICTURE_SIDE = 520  # pixels of the relief's longer side: about 150 a printed inch
@@ -238,10 +238,12 @@ def _spot(view: View, ranked: RankedSpot, kind: str) -> str:
 def commander_map(plan: Plan, width: float, height: float, points: list[tuple[str, float, float]]) -> str:
     """Area, service, first and second spot, drive, hazards; `points` are (label, longitude, latitude)."""
     spots = plan.spots[:2]
-    staging = plan.mission.staging
     grid = plan.scene.elevation
-    sx, sy = (float(v) for v in grid.from_lonlat(staging.longitude, staging.latitude))
-    shapes = [shapely.box(*plan.scene.area.total_bounds), shapely.Point(sx, sy)]
+    # of several staging points the ones that a rig leaves for these spots
+    starts = list(dict.fromkeys(start_of(plan.mission, r.evaluation.access) for r in spots)) or [plan.mission.staging]
+    stands = [tuple(float(v) for v in grid.from_lonlat(s.longitude, s.latitude)) for s in starts]
+    sx, sy = stands[0]
+    shapes = [shapely.box(*plan.scene.area.total_bounds), *(shapely.Point(*p) for p in stands)]
     shapes += [shapely.Point(r.spot.x, r.spot.y) for r in spots]
     shapes += [r.evaluation.access.route.line for r in spots[:1] if r.evaluation.access]
     view = fit(shapely.total_bounds(np.array(shapes, object)).tolist(), width, height)
@@ -256,7 +258,9 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
     for label, lon, lat in points:
         px, py = grid.from_lonlat(lon, lat)
         body += mark(view, float(px), float(py), label, "point", 1.7)
-    body += mark(view, sx, sy, "S", "staging")
+    for start, (x, y) in reversed(list(zip(starts, stands, strict=True))):
+        several = len(plan.mission.stagings) > 1
+        body += mark(view, x, y, f"S{plan.mission.stagings.index(start) + 1}" if several else "S", "staging")
     for r in reversed(spots):
         body += _spot(view, r, "spot" if r.rank == 1 else "other")
     return svg(view, body)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -34,6 +35,7 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
         "ways_out": access.ways_out,
         "one_way_in": None if access.ways_out is None else access.ways_out == 1,
         "unknown_limits": list(access.unknown),
+        "by_staging": [asdict(start) for start in access.by_staging],
     }
     if told is None:
         return record

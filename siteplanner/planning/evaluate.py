@@ -22,6 +22,7 @@ from siteplanner.planning.model import (
     Ground,
     Look,
     Spot,
+    Start,
 )
 from siteplanner.planning.reuse import Reuse
 from siteplanner.planning.ruling import LIMITS, Ruling, codes_of
@@ -137,14 +138,24 @@ def judge_sky(
 
 
 def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | None:
-    """Drive from staging to the road point of the last leg, then over ground; None when there is no way."""
+    """Drive from staging to the road point of the last leg, then over ground; None when there is no way.
+
+    Of several staging points the one whose rig arrives first.
+    """
     study, rig = judge.study, judge.study.mission.rig
     grid = study.elevation
     path = judge.way.path_cells(*cell)
     if not path:
         return None
     x, y = (float(v) for v in grid.xy(*path[0]))
-    access = nearest_access(study.network, study.tree, x, y, max_offset_m=1.5 * grid.cell_size_m)
+    # of several staging points only those count whose roads touch this very cell, not one beyond a closed bridge
+    for cells in (1.5,) if len(study.trees) == 1 else (0.75, 1.5):
+        found = [nearest_access(study.network, t, x, y, max_offset_m=cells * grid.cell_size_m) for t in study.trees]
+        if any(found):
+            break
+    arrivals = [np.inf if a is None else a.arrival_s for a in found]
+    first = int(np.argmin(arrivals))
+    access, tree = found[first], study.trees[first]
     if access is None:
         return None
     leg = judge.way.line(grid, *cell, access.x, access.y)
@@ -154,9 +165,17 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
         leg = LineString([(access.x, access.y), (spot.x, spot.y)])
     # the driver is told of the spot itself, not of the cell where the last leg starts
     access = replace(access, target_x=spot.x, target_y=spot.y, offset_m=float(leg.length))
-    route = route_to(study.network, study.tree, access)
-    low, seconds, high = drive_range(route.time_s, leg.length / (rig.last_leg_speed_kmh / 3.6))
-    ways = ways_out(study.network, access, study.tree)
+    route = route_to(study.network, tree, access)
+    leg_s = leg.length / (rig.last_leg_speed_kmh / 3.6)
+    low, seconds, high = drive_range(route.time_s, leg_s)
+    ways = ways_out(study.network, access, tree)
+    starts = []
+    for start, other, arriving in zip(study.mission.starts, study.trees, found, strict=True):
+        drive = None if arriving is None else route_to(study.network, other, arriving)
+        starts.append(Start(start.name, None if drive is None else drive_range(drive.time_s, leg_s)[1],
+                            None if drive is None else drive.distance_m))  # fmt: skip
+    # the chosen one leads, also where another arrives at the same second
+    starts = [starts.pop(first), *sorted(starts, key=lambda s: np.inf if s.drive_time_s is None else s.drive_time_s)]
     return Access(
         route.distance_m,
         seconds,
@@ -169,6 +188,7 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
         ways,
         drive_low_s=low,
         drive_high_s=high,
+        by_staging=tuple(starts) if len(starts) > 1 else (),
     )
 
 
@@ -251,10 +271,11 @@ def _why_no_way(study: Study, spot: Spot) -> str:
     name = str(network.name[nearest]) or "the road beside it"
     if not network.drivable[nearest]:
         return f"{text} Not {name}: {network.reason[nearest]}."
-    shut = () if study.tree.reached[nearest] else closures_before(study.tree, nearest)
+    reached = bool(study.reached[nearest])
+    shut = () if reached else tuple(dict.fromkeys(c for t in study.trees for c in closures_before(t, nearest)))
     if shut:
         return f"{text} The drive from staging does not reach {name}: closed before it by {' and '.join(shut)}."
-    if not study.tree.reached[nearest]:
+    if not reached:
         return f"{text} The drive from staging does not reach {name}: a limit or a gap in the roads lies before it."
     return f"{text} {name} is near, but the ground between is too steep or closed."
 

@@ -155,7 +155,7 @@ def _sky_of(study: Study, satellite_longitude_deg: float, ceiling: float, tick: 
 
 def road_cells(study: Study) -> np.ndarray:
     """Cells touched by roads that the rig can drive and reach from the staging point."""
-    network, reached = study.network, study.tree.reached
+    network, reached = study.network, study.reached
     return burn(
         [shape for shape, ok in zip(network.seg_geometry, reached, strict=True) if ok],
         study.elevation,

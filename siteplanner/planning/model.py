@@ -16,7 +16,7 @@ import numpy as np
 
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
-from siteplanner.mission import Mission
+from siteplanner.mission import Mission, Staging
 
 BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
 Verdict = Literal["works", "fails", "unknown"]
@@ -171,10 +171,20 @@ class Coverage:
     probability: np.ndarray | None = None  # per area cell, same order as Plan.area_rows/cols
 
 
+@dataclass(frozen=True)
+class Start:
+    """One staging point as one spot sees it; None where its rig cannot get to the spot's road."""
+
+    name: str
+    drive_time_s: float | None  # last leg included
+    drive_distance_m: float | None
+
+
 @dataclass(frozen=True, eq=False)
 class Access:
-    """The way from the staging point to the spot. `drive_time_s` is the likely time, last leg included; low and high
-    are those of `planning.timeline`.
+    """The way from the staging point to the spot; of several staging points, from the one that arrives first.
+
+    `drive_time_s` is the likely time, last leg included; low and high are those of `planning.timeline`.
     """
 
     drive_distance_m: float
@@ -189,6 +199,7 @@ class Access:
     drive_low_s: float = float("nan")
     drive_high_s: float = float("nan")
     told: Told | None = None  # for listed spots, user's spots and explained points; None elsewhere
+    by_staging: tuple[Start, ...] = ()  # every staging point with a rig, earliest first; () for only one
 
 
 @dataclass(frozen=True)
@@ -254,6 +265,13 @@ class Evaluation:
     def dish_used(self) -> bool:
         """Whether the satellite dish carries the traffic here (or nothing was judged)."""
         return not self.backhauls or (self.backhaul is not None and self.backhaul.kind == "geostationary")
+
+
+def start_of(mission: Mission, access: Access | None) -> Staging:
+    """The staging point that a drive starts from."""
+    if access is not None and access.by_staging:
+        return next(s for s in mission.starts if s.name == access.by_staging[0].name)
+    return mission.starts[0]
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -80,6 +80,7 @@ class Study:
     staging_xy: tuple[float, float]
     inputs: tuple[InputRecord, ...]
     findings: tuple[Finding, ...] = field(default_factory=tuple)
+    further_trees: tuple[DriveTree, ...] = ()  # of the other staging points with a rig
     donors: tuple[Donor, ...] = ()  # judged ones: of the layer, where a donor link is wanted
 
     @cached_property
@@ -105,6 +106,16 @@ class Study:
         mapped = None if water is None else burn(water.geometry, self.elevation, all_touched=True)
         area = 1e6 * self.mission.site.channel_area_km2
         return height_above_drainage_m(self.elevation.values, self.flow, area, mapped)
+
+    @property
+    def trees(self) -> tuple[DriveTree, ...]:
+        """Drive times from each staging point with a rig, in the order of `mission.starts`."""
+        return (self.tree, *self.further_trees)
+
+    @property
+    def reached(self) -> np.ndarray:
+        """Road segments that a rig can drive to from any staging point."""
+        return np.logical_or.reduce([tree.reached for tree in self.trees])
 
     @property
     def crs(self) -> CRS:
@@ -225,11 +236,13 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         whole_area = unary_union(list(area.geometry))
         findings += scale_findings(crs, lonlat_shape)
         findings += plausible_area(whole_area)
-        findings += plausible_staging(mission.staging.longitude, mission.staging.latitude, lonlat_shape)
+        for start in mission.stagings:
+            findings += plausible_staging(start.longitude, start.latitude, lonlat_shape)
 
-        staging_xy = _project(Point(mission.staging.longitude, mission.staging.latitude), WGS84, crs)
+        places = [_project(Point(s.longitude, s.latitude), WGS84, crs) for s in mission.starts]
+        staging_xy = places[0]
         search = whole_area.buffer(mission.search.radius_m)
-        everything = unary_union([search, staging_xy]).envelope
+        everything = unary_union([search, *places]).envelope
         overlays: dict[str, GeoDataFrame] = {}
         donors = _read_donors(mission, search, crs, take, overlays, findings)
         tick(0.1)
@@ -335,9 +348,9 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
             restrictions=road_layers.restrictions,
             when=mission.times.dispatch,
         )
-        tree = drive_tree(network, staging_xy.x, staging_xy.y)
+        trees = tuple(drive_tree(network, place.x, place.y) for place in places)
         findings += network.findings
-        findings += tree.findings
+        findings += starts_findings(trees, mission)
 
     with stages.stage("Measuring slope"):
         slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m).astype(np.float32))
@@ -374,7 +387,8 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         search_ground=search_ground,
         overlays=overlays,
         network=network,
-        tree=tree,
+        tree=trees[0],
+        further_trees=trees[1:],
         staging_xy=(staging_xy.x, staging_xy.y),
         inputs=tuple(inputs),
         findings=tuple(findings),
@@ -431,6 +445,17 @@ def _read_with_donors(
             )
         )
         return elevation
+
+
+def starts_findings(trees: Sequence[DriveTree], mission: Mission) -> list[Finding]:
+    """Findings of the drive times; with several staging points each says whose it is, unless all say the same."""
+    if len(trees) == 1:
+        return list(trees[0].findings)
+    out = []
+    for tree, start in zip(trees, mission.starts, strict=True):
+        for f in tree.findings:
+            out.append(replace(f, message=f"From {start.name}: {f.message[0].lower()}{f.message[1:]}"))
+    return out
 
 
 def _project(shape: Any, source: CRS, target: CRS) -> Any:

@@ -12,6 +12,7 @@ from siteplanner.core.geodesy import degrees_minutes
 from siteplanner.data.grid import Grid
 from siteplanner.data.grid_reference import grid_reference
 from siteplanner.mission import Mission, Staging
+from siteplanner.planning.model import start_of
 from siteplanner.planning.turn_round import Turning, turn_round
 from siteplanner.roads.alternatives import Alternative, alternative_to
 from siteplanner.roads.directions import Step, directions
@@ -72,9 +73,10 @@ class Told:
 def tell(judge: Judge, spot: Spot, access: Access) -> Told:
     """The whole of it, for spots that are handed over."""
     study = judge.study
-    start = start_words(study.mission)
+    start = start_words(study.mission, access)
     told = tell_route(study.network, access.route, study.elevation, access.ways, study.overlays, start)
-    alternative = alternative_to(study.network, study.tree, access.route)
+    tree = study.trees[study.mission.starts.index(start_of(study.mission, access))]
+    alternative = alternative_to(study.network, tree, access.route)
     other: tuple[Step, ...] = ()
     if alternative.route is not None:
         other = directions(study.network, alternative.route, study.elevation, start)
@@ -88,13 +90,13 @@ def told_of(plan: Plan, access: Access) -> Told:
     """What was told of a drive, or what the plan's scene alone can tell of it."""
     if access.told is not None:
         return access.told
-    scene, start = plan.scene, start_words(plan.mission)
+    scene, start = plan.scene, start_words(plan.mission, access)
     return tell_route(scene.roads, access.route, scene.elevation, access.ways, scene.overlays, start)
 
 
-def start_words(mission: Mission) -> str:
+def start_words(mission: Mission, access: Access | None = None) -> str:
     """What the start is called in directions: the name that the user gave it, if any."""
-    name = mission.staging.name.strip()
+    name = start_of(mission, access).name.strip()
     return name if name and name != Staging.model_fields["name"].default else "the staging point"
 
 

@@ -28,6 +28,11 @@ def backhaul_clause(e: Evaluation) -> list[str]:
     return [] if used is None else [f"has {math.floor(100 * used.margin + 1e-9)} % of open sky for the terminal"]
 
 
+def starting_place(e: Evaluation) -> str:
+    """Where the rig comes from: `staging`, or the name of the chosen one among several."""
+    return e.access.by_staging[0].name if e.access is not None and e.access.by_staging else "staging"
+
+
 def because(spot: RankedSpot) -> str:
     """Why this spot, in one clause a criterion."""
     e = spot.evaluation
@@ -43,7 +48,7 @@ def because(spot: RankedSpot) -> str:
     elif look is not None:
         parts.append(f"sees {look.satellite_name} {look.margin_deg:.0f} deg above the skyline")
     if e.access is not None:
-        parts.append(f"is {e.access.drive_time_s / 60:.0f} min by road from staging")
+        parts.append(f"is {e.access.drive_time_s / 60:.0f} min by road from {starting_place(e)}")
     parts.append(f"stands on {e.ground.slope_deg:.1f} deg of slope")
     return ", ".join(parts[:-1]) + " and " + parts[-1] if len(parts) > 1 else parts[0]
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -9,10 +11,20 @@ from shapely.geometry import LineString, Point, box
 
 from siteplanner import explain, load_mission, plan
 from siteplanner.errors import InputError
+from siteplanner.mission import mission_from_dict
+from siteplanner.outputs.briefing import briefing
 from siteplanner.outputs.geopackage import layers
+from siteplanner.outputs.map_shapes import staging_mark
 from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
+from siteplanner.outputs.sheets_driver import driver_content
+from siteplanner.planning.evaluate import evaluate
+from siteplanner.planning.record import plan_record
 from siteplanner.planning.road_layers import read_road_layers
+from siteplanner.planning.words import recommendation
+from siteplanner.roads.closures import read_dangers
 from siteplanner.roads.directions import directions
+from siteplanner.roads.network import build_network
+from siteplanner.roads.routing import drive_tree
 from tests.planning.conftest import CRS, at, write_mission
 
 
@@ -133,3 +145,91 @@ def test_a_closure_file_that_cannot_be_read_names_its_field(tmp_path):
         read(load_mission(path))
     assert error.value.field == "layers.closures"
     assert error.value.file.endswith("shut.geojson")
+
+
+@pytest.fixture(scope="module")
+def two_starts(tmp_path_factory):
+    """The closed bridge, a second yard beyond it, and a third without a rig."""
+    folder = tmp_path_factory.mktemp("starts")
+    save(folder, "shut.gpkg", [BRIDGE], name=["Bridge out"])
+    path = write_mission(folder, layers='closures = "shut.gpkg"')
+    east = gpd.GeoSeries([Point(at(2250, 900)), Point(at(1510, 900))], crs=CRS).to_crs(4326)
+    with open(path, encoding="utf-8") as file:
+        text = file.read().replace("[staging]", '[[staging]]\nname = "West yard"')
+    for name, at_, rig in (("East yard", east.iloc[0], "true"), ("Bench camp", east.iloc[1], "false")):
+        text += (f'\n[[staging]]\nname = "{name}"\nlatitude = {at_.y:.8f}\nlongitude = {at_.x:.8f}\n'
+                 f"rig_available = {rig}\n")  # fmt: skip
+    with open(path, "w", encoding="utf-8") as file:
+        file.write(text)
+    return plan(load_mission(path))
+
+
+def test_each_spot_takes_the_staging_point_that_arrives_first(valley_plan, two_starts):
+    assert [s.name for s in two_starts.mission.stagings] == ["West yard", "East yard", "Bench camp"]
+    sides = {}
+    for r in two_starts.extra["all_spots"]:
+        access, side = r.evaluation.access, "west" if r.spot.x < at(1000, 0)[0] else "east"
+        sides[side] = access.by_staging
+        # the bridge parts them: one yard each, the other has no way, the camp has no rig
+        assert [s.name for s in access.by_staging] == (
+            ["West yard", "East yard"] if side == "west" else ["East yard", "West yard"])  # fmt: skip
+        assert access.by_staging[0].drive_time_s == access.drive_time_s
+        assert access.by_staging[0].drive_distance_m == access.drive_distance_m
+        assert access.by_staging[1].drive_time_s is None
+        assert access.route.line.coords[0][0] - at(0, 0)[0] == pytest.approx(200 if side == "west" else 2250, abs=0.1)
+    assert set(sides) == {"west", "east"}  # the second yard brings the far side back
+    assert all(r.evaluation.access.by_staging == () for r in valley_plan.spots)
+
+
+def test_which_rig_comes_from_where_is_said(two_starts):
+    best = two_starts.best
+    first, second = (s.name for s in best.evaluation.access.by_staging)
+    assert f"min by road from {first}" in recommendation(two_starts)
+    content = driver_content(two_starts, best)
+    assert first in content["heading"]
+    assert ("Other starts", f"{second} no way for the rig") in [(a, bare(b)) for a, b in content["summary"]]
+    assert first in briefing(two_starts, "driver")
+    assert f"from {first}" in briefing(two_starts, "commander")
+    record = plan_record(two_starts)
+    assert [s["name"] for s in record["spots"][0]["access"]["by_staging"]] == [first, second]
+    again = mission_from_dict(record["mission"], base=record["mission_folder"])
+    assert again.stagings == two_starts.mission.stagings
+    marks = [f["properties"] for f in staging_mark(two_starts)]
+    assert ["S1" in m["i"] for m in marks] == [True, False, False]
+    assert "Bench camp" in marks[2]["t"]
+    assert marks[2]["t"].endswith(", no rig there")
+    assert layers(two_starts)["staging"]["rig_available"].tolist() == [True, True, False]
+    assert set(layers(two_starts)["routes"]["staging"]) <= {"West yard", "East yard"}
+
+
+def bare(text):
+    return "".join(c for c in text.replace("\u00a0", " ") if c.isprintable())
+
+
+def test_of_two_yards_with_a_way_the_nearer_one_is_chosen(two_starts):
+    study = two_starts.extra["judge"].study
+    open_network = build_network(
+        gpd.read_file(two_starts.mission.path("roads.gpkg")), elevation=study.elevation, rig=study.mission.rig,
+        speeds=study.mission.speeds, dangers=read_dangers(study.overlays["hazards"], False)[1])  # fmt: skip
+    trees = [drive_tree(open_network, *at(x, 900)) for x in (200, 2250)]
+    judge = replace(two_starts.extra["judge"], study=replace(
+        study, network=open_network, tree=trees[0], further_trees=(trees[1],)))  # fmt: skip
+    for r in two_starts.extra["all_spots"]:
+        starts = evaluate(judge, r.spot).access.by_staging
+        x = r.spot.x - at(0, 0)[0]
+        assert None not in [s.drive_time_s for s in starts]
+        assert starts[0].drive_time_s <= starts[1].drive_time_s
+        if r.spot.y < at(0, 960)[1] and abs(x - 1225) > 100:  # beside Valley Road the way is as the crow flies
+            assert starts[0].name == ("West yard" if x < 1225 else "East yard")
+
+
+@pytest.mark.parametrize(("places", "words"), [
+    ([{"name": "a", "rig_available": False}], "rig_available = true"),
+    ([{"name": "a"}, {"name": "a"}], "different names"),
+    ([], "staging"),
+])  # fmt: skip
+def test_staging_points_that_cannot_be(places, words):
+    data = {"layers": {"elevation": "a", "incident_area": "b", "roads": "c"},
+            "staging": [{"latitude": 1.0, "longitude": 2.0, **p} for p in places]}  # fmt: skip
+    with pytest.raises(InputError, match=words):
+        mission_from_dict(data)
