@@ -39,7 +39,7 @@ function sitePlannerMap(map, config, pictures) {
       if (!span || !icon.classList.contains("sp-icon")) return;
       var kind = span.classList.contains("sp-mark") ? (span.classList.contains("sp-chosen") ? 1 :
         span.classList.contains("sp-best") ? 2 : span.classList.contains("sp-out") ? 4 : 3) :
-        span.classList.contains("sp-label") ? 5 : 0;
+        span.classList.contains("sp-label") ? 5 : span.classList.contains("sp-closure") ? 4 : 0;
       items.push({layer: layer, icon: icon, span: span, kind: kind, at: map.latLngToContainerPoint(layer.getLatLng()),
         wide: span.offsetWidth / 2 + 1, high: span.offsetHeight / 2 + 1, number: items.length});
     });
