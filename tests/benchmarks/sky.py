@@ -55,7 +55,7 @@ def main() -> None:
     copy_s = best_s(z.copy, 7)
     print(f"{cells} x {cells} cells, relief {np.ptp(z):.0f} m; a copy takes {copy_s:.4f} s")
     rows, cols = np.meshgrid(np.linspace(0, cells - 1, WALKED_ROWS).astype(int), np.arange(cells), indexing="ij")
-    head = ("azimuth", "limit", "turned", "open %", "1 thread", "2 threads", "walk / sweep", "sweep / copy")
+    head = ("azimuth", "limit", "turned", "open %", "1 thread", "2 threads", "walk / sweep", "sweep / copy", "equal %")
     print(" ".join(f"{h:>12}" for h in head))
     for azimuth in (180.0, 215.0, 123.4, 270.0):
         for limit in (8.0, 12.0, 25.0):
@@ -66,10 +66,13 @@ def main() -> None:
             two = best_s(lambda a=azimuth, b=limit: sky_state(z, CELL_M, a, b, 2.0, threads=2))
             walk = best_s(lambda a=azimuth, b=limit: sky_state_at(z, CELL_M, rows, cols, a, b, 2.0, known=known), 1)
             walk *= cells / WALKED_ROWS
+            walked = sky_state_at(z, CELL_M, rows, cols, azimuth, limit, 2.0, known=known)
+            equal = np.mean(sky_state(z, CELL_M, azimuth, limit, 2.0)[rows, cols] == walked)
             turned = "yes" if abs(col_step) > abs(row_step) else "no"
             print(
                 f"{azimuth:12.1f} {limit:12.0f} {turned:>12} {100 * np.mean(found == OPEN):12.3f} {one:10.3f} s "
-                f"{two:10.3f} s {walk / one:12.1f} {one / copy_s:12.1f}"
+                f"{two:10.3f} s {walk / one:12.1f} {one / copy_s:12.1f} "
+                f"{100 * equal:12.4f}"
             )
     varying = best_s(
         lambda: sky_state_varying(z, CELL_M, lambda r, c: 215 + 1e-4 * c, lambda r, c: 12 + 1e-4 * r, 2.0), 1
