@@ -1,9 +1,8 @@
-"""Downloads: every output file of the plan, one by one and as one zip."""
+"""Downloads: sheets of the spot in hand, text to read over a radio, every output file one by one and as one zip."""
 
 from __future__ import annotations
 
 import re
-import zipfile
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -17,17 +16,20 @@ from siteplanner.app.running import Run
 from siteplanner.app.session import Work
 from siteplanner.app.start import say_error
 from siteplanner.mission import Mission
-from siteplanner.planning.model import Plan
+from siteplanner.outputs.briefing import briefing
+from siteplanner.outputs.text import clean
+from siteplanner.planning.model import Plan, RankedSpot
 
 WORDS: dict[str, tuple[str, str]] = {
     "plan.json": ("The whole plan as data, with every figure and the fingerprint of each input", "application/json"),
     "map.html": ("The map in one file: opens in any browser without a network", "text/html"),
-    "commander.pdf": ("Sheet for the incident commander", "application/pdf"),
-    "driver.pdf": ("Sheet for the driver", "application/pdf"),
-    "crew.pdf": ("Sheet for the set-up crew", "application/pdf"),
+    "commander.pdf": ("Sheet for the incident commander, best spot", "application/pdf"),
+    "driver.pdf": ("Sheet for the driver, best spot", "application/pdf"),
+    "crew.pdf": ("Sheet for the set-up crew, best spot", "application/pdf"),
+    "briefing.txt": ("The three sheets as short text for a weak link", "text/plain"),
     "ranking.csv": ("The ranking for a spreadsheet", "text/csv"),
     "routes.gpx": ("Drives and turns for a navigation device", "application/gpx+xml"),
-    "places.kml": ("Spots, areas and drives for globe viewers", "application/xml"),
+    "places.kml": ("Spots, areas and drives for globes and phones", "application/xml"),
     "package.gpkg": ("All layers for a GIS", "application/geopackage+sqlite3"),
     "coverage.tif": ("Predicted service of the best spot, for a GIS", "image/tiff"),
     "ruling.tif": ("The first limit that rules each cell out, for a GIS", "image/tiff"),
@@ -36,12 +38,16 @@ WORDS: dict[str, tuple[str, str]] = {
 }
 
 
+BUNDLE = "package.zip"
+
+
 def page() -> None:
     """Write the outputs once for the plan as it stands, then offer them."""
     work = work_now()
     plan = need_plan(work)
     if plan is None:
         return
+    brief(work, plan)
     key = f"outputs {plan.mission.weights.model_dump_json()}"
     run = work.memory.get(key)
     if run is None:
@@ -61,22 +67,69 @@ def page() -> None:
     offer(work, plan, run.result)
 
 
+SHEETS = {"commander": "Commander", "driver": "Driver", "crew": "Set-up crew"}
+
+
+def brief(work: Work, plan: Plan) -> None:
+    """The sheets of the spot in hand, and the same as short text. The commander's is always about the best spot."""
+    chosen = work.spot()
+    name = style.button_text(chosen.spot.name) if chosen is not None else ""
+    st.html(style.head("Sheets" if chosen is None else f"Sheets for spot {clean(chosen.spot.name)}"))
+    columns = st.columns(len(SHEETS))
+    for column, (kind, words) in zip(columns, SHEETS.items(), strict=True):
+        ranked = None if kind == "commander" else chosen
+        if kind != "commander" and (ranked is None or (kind == "driver" and ranked.evaluation.access is None)):
+            continue
+        column.download_button(
+            f"{words} sheet" + (f", spot {name}" if ranked is not None else ""),
+            partial(_sheet, plan, kind, ranked),
+            file_name(kind, ranked),
+            "application/pdf",
+            on_click="ignore",
+            width="stretch",
+            key=f"sheet_{kind}",
+        )
+    st.html(style.head("To read over a radio, or to paste into a message"))
+    radio_text(plan, chosen)
+
+
+@st.fragment
+def radio_text(plan: Plan, chosen: RankedSpot | None) -> None:
+    """One sheet as short text with a copy button; each fits 2 kB."""
+    kinds = [kind for kind in SHEETS if briefing(plan, kind, chosen) is not None]
+    kind = (
+        st.segmented_control(
+            "For whom",
+            kinds,
+            format_func=SHEETS.__getitem__,
+            default=kinds[0],
+            key="radio_kind",
+            label_visibility="collapsed",
+        )
+        or kinds[0]
+    )
+    st.code(briefing(plan, kind, chosen) or "", language=None, wrap_lines=True)
+
+
+def _sheet(plan: Plan, kind: str, ranked: RankedSpot | None) -> bytes:
+    """A sheet as PDF, made when it is asked for. The spot may be another than the one that the files hold."""
+    from siteplanner.outputs.sheets import sheet_pdf
+
+    return sheet_pdf(plan, kind, ranked) or b""
+
+
+def file_name(kind: str, ranked: RankedSpot | None) -> str:
+    """`driver_B.pdf`: the spot's name as far as any file system takes it."""
+    name = re.sub(r"[^A-Za-z0-9]+", "_", ranked.spot.name).strip("_")[:30] if ranked is not None else ""
+    return f"{kind}_{name}.pdf" if name else f"{kind}.pdf"
+
+
 def write_job(plan: Plan, folder: Path, mission: Mission, progress: Callable[[str, float], None]) -> list[Path]:
-    """Every output and one zip of them all."""
+    """Every output; the zip of them all comes last."""
     from siteplanner.outputs.write import write_outputs
 
     files = write_outputs(plan, folder, progress=progress)
-    progress("Packing the zip", 1.0)
-    bundle = folder / "deployment_package.zip"
-    with zipfile.ZipFile(bundle, "w", zipfile.ZIP_DEFLATED) as archive:
-        for file in files:
-            archive.write(file, f"{folder_name(mission.name)}/{file.name}")
-    return [*files, bundle]
-
-
-def folder_name(mission_name: str) -> str:
-    """The mission's name as a folder name in the zip."""
-    return re.sub(r"[^a-z0-9]+", "_", mission_name.lower()).strip("_")[:60] or "mission"
+    return [*(f for f in files if f.name != BUNDLE), *(f for f in files if f.name == BUNDLE)]
 
 
 @st.fragment(run_every=0.6)
@@ -93,7 +146,7 @@ def offer(work: Work, plan: Plan, files: list[Path]) -> None:
     if plan is not work.planned:
         st.info("These files hold the ranking under the weights that you set on the Decide page.")
     st.html(style.head("Everything in one file"))
-    _row(bundle, "All files below in one zip", "application/zip", primary=True)
+    _row(bundle, "All files below in one zip, with a list of their fingerprints", "application/zip", primary=True)
     st.html(style.head("One by one"))
     order = list(WORDS)
     for file in sorted(files[:-1], key=lambda f: (order.index(f.name) if f.name in order else len(order), f.name)):
@@ -103,8 +156,16 @@ def offer(work: Work, plan: Plan, files: list[Path]) -> None:
 
 def _row(file: Path, words: str, kind: str, *, primary: bool = False) -> None:
     button, text = st.columns([2, 5], vertical_alignment="center")
-    button.download_button(plain(file.name), file.read_bytes(), file.name, kind, on_click="ignore", width="stretch",
-                           key=f"get_{file.name}", type="primary" if primary else "secondary")
+    button.download_button(
+        plain(file.name),
+        file.read_bytes(),
+        file.name,
+        kind,
+        on_click="ignore",
+        width="stretch",
+        key=f"get_{file.name}",
+        type="primary" if primary else "secondary",
+    )
     text.text(f"{words} ({size(file.stat().st_size)})")
 
 

@@ -76,6 +76,22 @@ CSS = """<style>
 button[kind="primary"], button[kind="secondary"] { min-height: 44px; }
 button[kind="primary"] p { color: light-dark(#FFFFFF, #15171B); }
 iframe[title*="folium"] { border: 1px solid color-mix(in srgb, currentColor 25%, transparent); border-radius: 4px; }
+@page { margin: 12mm; }
+@media print {
+  .stApp header, .stSidebar, [data-testid="stSidebar"], .stAppToolbar, .stButton, .stDownloadButton, .stPopover,
+  .stForm, .stSelectbox, .stMultiSelect, .stButtonGroup, .stTextInput, .stElementToolbar { display: none !important; }
+  html, body, .stApp { color-scheme: light !important; background: #fff !important; }
+  .stApp, .stMain, .stAppViewContainer, [data-testid="stAppViewContainer"], [data-testid="stMain"], #root, body, html {
+    height: auto !important; overflow: visible !important; position: static !important; }
+  .stMainBlockContainer { padding: 0 !important; max-width: none; }
+  .stApp :is(p, td, th, h1, h2, h3, b, li, bdi, code, pre, .sp-legend span):not(.sp-key) { color: #000 !important; }
+  .stCode pre, .stCode { background: #fff !important; }
+  .stHorizontalBlock { display: block !important; }
+  .stColumn { width: 100% !important; min-width: 0 !important; }
+  iframe { max-width: 100% !important; }
+  .sp-head, h3 { break-after: avoid; }
+  tr, .sp-note, .sp-answer, figure, iframe { break-inside: avoid; }
+}
 </style>"""
 
 

@@ -102,6 +102,9 @@ function sitePlannerMap(map, config, pictures) {
   }
   map.spLight = light;
   map.on("layeradd", function (event) { if (dark && event.layer.light) event.layer.light(true); });
+  var before = false;  // paper is white, whatever the screen is
+  window.addEventListener("beforeprint", function () { before = dark; if (dark) light(false); });
+  window.addEventListener("afterprint", function () { if (before) light(true); });
   if (config.around) {
     var follow = function () {
       var night = false;
