@@ -11,7 +11,7 @@ from siteplanner.app import style
 from siteplanner.app.labels import Units, degrees, minutes
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.why import ways_words
-from siteplanner.outputs.text import clean, grade_text, named, parts_that_add_up, percent_text, place_text, shown
+from siteplanner.outputs.text import grade_text, named, parts_that_add_up, percent_text, place_text, shown
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.words import best_look
 
@@ -55,8 +55,9 @@ def _row(label: str, texts: list[str], values: list[float], scale: float, *, mor
     best: tuple[int, ...] = ()
     if more is not None and known and len(set(texts)) > 1:
         top = max(known) if more else min(known)
-        word = texts[next(n for n, v in enumerate(values) if v == top)]
-        best = tuple(n for n, text in enumerate(texts) if text == word)
+        word = texts[values.index(top)]
+        best = tuple(n for n, text in enumerate(texts) if text == word or abs(values[n] - top) < 1e-9)
+        best = best if len(best) < len(texts) else ()  # more of something beyond full marks is not better
     return Row(label, tuple(texts), apart, best)
 
 
@@ -231,20 +232,21 @@ def picker(work: Work, plan: Plan) -> None:
     """Which spots stand side by side; the first two until the user says otherwise."""
     keys = [spot_key(r) for r in plan.spots]
     held = [key for key in work.memory.get("compared", []) if key in keys]
-    names = {spot_key(r): f"{clean(r.spot.name)} ({place_text(r.rank)})" for r in plan.spots}
-    work.memory["compared"] = st.multiselect(
+    names = {spot_key(r): style.button_text(r.spot.name) for r in plan.spots}
+    picked = st.pills(
         "Spots side by side, two or three",
         keys,
+        selection_mode="multi",
         default=held or keys[:2],
-        max_selections=MOST,
         format_func=lambda key: names[key],
         key=f"compare_{work.edition}_{'_'.join(sorted(keys))}",
     )
+    work.memory["compared"] = list(picked)
 
 
 def chosen_for(work: Work, plan: Plan) -> list[RankedSpot]:
-    """The spots picked, as the plan of the moment ranks them."""
-    held = work.memory.get("compared") or [spot_key(r) for r in plan.spots[:2]]
+    """The spots picked, as the plan of the moment ranks them; None picked yet: the first two."""
+    held = work.memory.get("compared", [spot_key(r) for r in plan.spots[:2]])
     return [r for r in plan.spots if spot_key(r) in held]
 
 
@@ -253,4 +255,5 @@ def table_or_word(work: Work, plan: Plan, units: Units) -> str:
     spots = chosen_for(work, plan)
     if len(spots) < 2:
         return f'<p class="sp-small">{shown("Pick at least two spots.")}</p>'
-    return compare_table(plan, spots, units)
+    more = f'<p class="sp-small">{shown("Three at most: the best of those picked are shown.")}</p>'
+    return (more if len(spots) > MOST else "") + compare_table(plan, spots[:MOST], units)

@@ -90,13 +90,6 @@ def ground_pictures(work: Work) -> list[str]:
     return [*([SERVICE] if plan.spots else []), RULED_OUT, *sky, SLOPE, RELIEF]
 
 
-def _kept(work: Work, key: str, make: Any) -> Any:
-    """Made once for each plan."""
-    if key not in work.memory:
-        work.memory[key] = make()
-    return work.memory[key]
-
-
 def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> folium.Map:
     """Relief, roads, areas, lines and the staging point, with the readout under the pointer.
 
@@ -104,7 +97,7 @@ def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> 
     """
     plan = work.planned
     assert plan is not None
-    parts = _kept(work, "base", partial(_base_parts, plan, picture_url))
+    parts = work.once("base", partial(_base_parts, plan, picture_url))
     bounds = parts["bounds"]
     fmap = folium.Map(
         location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2],
@@ -203,7 +196,7 @@ def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) 
     if chosen is not None:
         key = spot_key(chosen)
         for kind, make, order in (("aim", aim_shapes, 40), ("drive", drive_shapes, 50)):
-            features = _kept(work, f"{kind} {key}", lambda make=make: _labels_let_clicks_through(make(chosen, plan)))
+            features = work.once(f"{kind} {key}", lambda make=make: _labels_let_clicks_through(make(chosen, plan)))
             if features:
                 _shapes(GroupShapes, in_one_piece(features, plan.scene.elevation), kind, order).add_to(group)
     served = must_serve_features(plan, chosen)
@@ -280,13 +273,13 @@ def _ground_picture(work: Work, ground: str, chosen: RankedSpot | None, picture_
     assert plan is not None
     made: Any = None
     if ground == SERVICE and chosen is not None:
-        made = _kept(work, f"service {spot_key(chosen)}", lambda: _stored(service_picture(chosen, plan), picture_url))
+        made = work.once(f"service {spot_key(chosen)}", lambda: _stored(service_picture(chosen, plan), picture_url))
     elif ground == RULED_OUT:
-        made = _kept(work, "ruling", lambda: _stored(ruling_picture(plan), picture_url))
+        made = work.once("ruling", lambda: _stored(ruling_picture(plan), picture_url))
     elif ground == SKY:
-        made = _kept(work, "sky", lambda: _stored(sky_picture(plan), picture_url))
+        made = work.once("sky", lambda: _stored(sky_picture(plan), picture_url))
     elif ground == SLOPE:
-        made = _kept(work, "slope", lambda: _stored(slope_picture(plan), picture_url))
+        made = work.once("slope", lambda: _stored(slope_picture(plan), picture_url))
     return made
 
 

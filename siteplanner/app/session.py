@@ -17,7 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from siteplanner.mission import Mission, mission_from_dict
 
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 MAX_HELD = 12  # pieces of work; a plan of a county takes some hundred MB
 IDLE_S = 24 * 3600.0
 ADDRESS_KEY = "work"
+T = TypeVar("T")
 
 
 @dataclass(eq=False)
@@ -135,6 +136,12 @@ class Work:
     def busy_elsewhere(self, is_active: Callable[[str], bool], mine: str) -> bool:
         """Whether another page that is open now holds this work."""
         return any(is_active(s) for s in self.pages if s != mine)
+
+    def once(self, key: str, make: Callable[[], T]) -> T:
+        """What `make` gives, made once for the plan in hand."""
+        if key not in self.memory:
+            self.memory[key] = make()
+        return cast(T, self.memory[key])
 
     def stop(self) -> None:
         for run in (self.check, self.run):

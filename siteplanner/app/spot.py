@@ -53,7 +53,12 @@ def page() -> None:
         the_map(work, plan, ranked)
     with right:
         st.html(raise_and_aim(e, units) + drive(e, units))
-    drawing(timeline_svg(plan, ranked), "Time to on air, and the hours after", "timeline")
+    key = spot_key(ranked)
+    drawing(
+        work.once(f"timeline {key}", lambda: timeline_svg(plan, ranked)),
+        "Time to on air, and the hours after",
+        "timeline",
+    )
     st.html(on_air(e))
     profile(plan, ranked, units)
     st.html(turns(plan, e, units))
@@ -62,8 +67,13 @@ def page() -> None:
         left, right = st.columns(2, gap="medium")
     left.html(park(e, units) + on_arrival(plan, ranked))
     with right:
-        drawing(stand_svg(plan, ranked), "Where to stand, which way to point", "stand", narrow=True)
-    if drawing(horizon_svg(e), "Skyline and satellites", "horizon"):
+        drawing(
+            work.once(f"stand {key}", lambda: stand_svg(plan, ranked)),
+            "Where to stand, which way to point",
+            "stand",
+            narrow=True,
+        )
+    if drawing(work.once(f"horizon {key}", lambda: horizon_svg(e)), "Skyline and satellites", "horizon"):
         st.html(skyline_words(plan, e, units))
     with st.container(key="spot-service"):
         left, right = st.columns(2, gap="medium")

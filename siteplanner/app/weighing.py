@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
+from siteplanner.app.labels import plain
 from siteplanner.app.mission_form import WEIGHTS
 from siteplanner.app.session import Work
 from siteplanner.mission import Weights
+from siteplanner.outputs.text import clean
+from siteplanner.planning.explain import reweigh
 from siteplanner.planning.pipeline import rescore
 from siteplanner.planning.scoring import CRITERIA
 
@@ -30,13 +33,30 @@ def weights(work: Work) -> None:
     first = slider_values(work, kept, applies)
     for name in applies:
         kept[name] = st.slider(WEIGHTS[name], 0.0, top, first[name], 0.5, format="%.1f", key=slider_key(work, name))
+    line = st.empty()
     st.button("Back to the mission's weights", on_click=reset_weights, args=(work,), disabled=kept == start)
     if sum(kept.values()) <= 0:
         st.warning("At least one weight must be above 0; the last ranking stays.")
         return
     wanted = Weights(**kept)
     if work.plan is None or wanted != work.plan.mission.weights:
-        work.plan = planned if wanted == planned.mission.weights else rescore(planned, wanted)
+        # from the ranking of the moment: it holds the details of every spot that was ever listed
+        work.plan = planned if wanted == planned.mission.weights else rescore(work.plan or planned, wanted)
+        if work.asked is not None:
+            work.asked = reweigh(work.asked, work.plan)
+    line.caption(plain(firmness_of(work)))
+
+
+def firmness_of(work: Work) -> str:
+    """Which spot leads under the weights of the moment, and how firmly."""
+    plan = work.plan
+    firm = plan.extra.get("firmness") if plan is not None else None
+    if plan is None or plan.best is None or not firm or len(plan.spots) < 2:
+        return ""
+    return (
+        f"First now: {clean(plan.best.spot.name)}, {firm['lead_points']:.1f} points ahead; it stays first in "
+        f"{100 * firm['first_stays_first']:.0f} % of weight changes by up to half."
+    )
 
 
 def slider_key(work: Work, name: str) -> str:

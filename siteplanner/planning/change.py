@@ -13,6 +13,13 @@ from siteplanner.planning.explain import Explanation
 from siteplanner.planning.model import Evaluation, Plan
 from siteplanner.planning.ruling import LIMITS
 
+GROUND = {
+    "structure": "It would have to lie farther from the structure, so that outriggers and mast have their room.",
+    "water": "It would have to lie farther from the water.",
+    "trees_on_spot": "The trees would have to be gone, or the point lie in a gap between them: look on site.",
+    "soft_ground": "The ground would have to bear the rig: dry, frozen or matted, and tried on foot first.",
+}
+
 
 @dataclass(frozen=True)
 class NearestPass:
@@ -64,6 +71,8 @@ def _change(code: str, e: Evaluation, mission: Mission) -> str:
         return "The area would have to be lifted by whoever set it, or the point lie outside it."
     if code == "no_data":
         return "Elevation data would have to cover the point and the cells beside it."
+    if code in GROUND:
+        return GROUND[code]
     return f"The limit would have to be lifted where the point lies: {LIMITS.get(code, code).lower()}."
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from siteplanner.data.grid_reference import grid_reference
@@ -77,6 +77,16 @@ def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: flo
         1 + sum(s > total for s in scores) if passes else None,
         () if compass is None or compass.finding is None else (compass.finding,),
     )
+
+
+def reweigh(found: Explanation, plan: Plan) -> Explanation:
+    """The same judgement under the plan's weights; nothing physical is computed again."""
+    criteria = score(found.evaluation, plan.mission)
+    total = float(sum(c.contribution for c in criteria))
+    if not found.passes:
+        return replace(found, criteria=criteria)
+    rank = 1 + sum(r.score > total for r in plan.extra["all_spots"])
+    return replace(found, criteria=criteria, score=total, would_rank=rank)
 
 
 def explain_record(

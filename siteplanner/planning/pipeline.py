@@ -158,6 +158,8 @@ def rescore(old: Plan, weights: Weights) -> Plan:
     known = {(r.spot.x, r.spot.y): r.evaluation for r in old.spots}
     ranked = rank([known.get((r.spot.x, r.spot.y), r.evaluation) for r in old.extra["all_spots"]], mission)
     listed = listed_in_detail(old.extra["judge"], listed_of(ranked, mission))
+    detailed = {(r.spot.x, r.spot.y): r.evaluation for r in listed}  # kept, so that the next weights need not ask again
+    ranked = tuple(replace(r, evaluation=detailed.get((r.spot.x, r.spot.y), r.evaluation)) for r in ranked)
     extra = {**old.extra, "firmness": firmness(listed), "all_spots": ranked}
     return replace(old, mission=mission, spots=listed, extra=extra)
 

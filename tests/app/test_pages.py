@@ -125,8 +125,8 @@ def test_the_printed_link_budget_adds_up_and_ends_in_the_plans_margin():
 def test_directions_to_copy_are_those_of_the_drive():
     plan = make_plan()
     ranked = plan.spots[0]
-    text = spot_drive.directions_text(plan, ranked, Units(), "here")
     steps = spot_drive.steps_of(plan, ranked.evaluation.access)
+    text = spot_drive.directions_text(plan, ranked, Units(), "here")
     lines = text.split("\n")
     assert lines[0].startswith("Drive to spot A at here: ")
     assert [line.split(". ")[0] for line in lines if line[0].isdigit()] == [str(n + 1) for n in range(len(steps))]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
@@ -12,11 +13,15 @@ import sys
 import time
 import zipfile
 from pathlib import Path
-from urllib.parse import urlsplit
+from urllib.parse import parse_qs, urlsplit
 
+import numpy as np
 import pytest
+from PIL import Image
+from pypdf import PdfReader
 
 from siteplanner.demo import sample_mission
+from tests.browser.conftest import is_far
 
 pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]
@@ -94,8 +99,24 @@ def ready_map(page) -> None:
         return i && i.complete && i.naturalWidth > 100; }""")
 
 
-def test_commander_plans_the_sample_and_decides(app, page, chromium, tmp_path):
-    page.context.set_default_timeout(30_000)
+class Planned:
+    """The sample, planned once in the app: the address of the work, and what plan.json says of it."""
+
+    def __init__(self, url: str, token: str, record: dict) -> None:
+        self.url, self.token, self.record = url, token, record
+
+    def at(self, page: str) -> str:
+        return f"{self.url}/{page}?work={self.token}"
+
+
+@pytest.fixture(scope="module")
+def planned(app, chromium):
+    """The way from the first page to a plan, walked once for all stories; each then opens the same work."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 800})
+    far = []
+    context.on("request", lambda request: is_far(request.url) and far.append(request.url))
+    context.set_default_timeout(60_000)
+    page = context.new_page()
     page.goto(app.url)
     page.get_by_role("button", name="Open the sample").click()
     page.get_by_role("button", name="Plan this mission").wait_for(timeout=LONG_MS)
@@ -107,12 +128,48 @@ def test_commander_plans_the_sample_and_decides(app, page, chromium, tmp_path):
     page.locator(".sp-answer .say").wait_for(timeout=LONG_MS)
     ready_map(page)
     clock("start to ranked map", start)
+    token = parse_qs(urlsplit(page.url).query)["work"][0]
+    page.get_by_role("link", name="5 Downloads").click()
+    with page.expect_download(timeout=LONG_MS) as caught:
+        page.get_by_role("button", name="plan.json").click(timeout=LONG_MS)
+    record = json.loads(Path(caught.value.path()).read_text("utf-8"))
+    context.close()
+    assert not far, far
+    return Planned(app.url, token, record)
+
+
+def test_commander_decides(app, planned, page, chromium, tmp_path):
+    page.context.set_default_timeout(60_000)
+    record = planned.record
+    page.goto(planned.at("decide"))
+    ready_map(page)
     say = page.locator(".sp-answer .say").inner_text()
-    assert say.startswith("Park at")
-    assert rows(page).count() == 10
+    assert say.startswith(record["recommendation"].split(": it ")[0])
+    best = record["spots"][0]
+    assert f"{best['latitude']:.5f}, {best['longitude']:.5f}" in say
+    assert rows(page).count() == len(record["spots"]) == 10
     for src in frame(page).locator(".leaflet-image-layer").evaluate_all("all => all.map(i => i.src)"):
         assert urlsplit(src).hostname == "127.0.0.1"
         assert "map_pictures" in src
+    # every figure of the table is that of plan.json
+    for row, spot in zip(rows(page).all(), record["spots"], strict=True):
+        cells = row.locator("td").all_inner_texts()
+        assert cells[0].strip() == spot["name"]
+        assert f"{spot['score']:.1f}" in cells[2]
+        assert cells[3] == f"{100 * spot['coverage']['share']:.0f} %"
+        assert cells[5] == f"{spot['access']['drive_time_s'] / 60:.0f} min"
+        assert cells[7] == f"{spot['ground']['slope_deg']:.1f}°"
+        assert cells[8] == f"{spot['on_air']['likely_min']:.0f} min"
+    # no mark lies on another at the opening zoom
+    page.wait_for_timeout(300)
+    boxes = frame(page).locator(".sp-icon > .sp-mark").evaluate_all(
+        "all => all.map(e => e.getBoundingClientRect()).map(r => [r.left, r.top, r.right, r.bottom])")
+    assert len(boxes) >= 10
+    for n, one in enumerate(boxes):
+        for other in boxes[n + 1 :]:
+            across = min(one[2], other[2]) - max(one[0], other[0])
+            down = min(one[3], other[3]) - max(one[1], other[1])
+            assert across <= 1 or down <= 1, (one, other)
 
     # the table leads the map
     start = time.monotonic()
@@ -144,6 +201,29 @@ def test_commander_plans_the_sample_and_decides(app, page, chromium, tmp_path):
     page.get_by_role("button", name="Ask").click()
     page.get_by_text("lies outside the elevation of this plan").wait_for()
 
+    # two spots side by side: what differs most stands in front, and the reasons say which way
+    table = page.locator(".sp-compare")
+    assert table.locator("thead th").all_inner_texts()[1].startswith("A")
+    served = [s["coverage"]["share"] for s in record["spots"][:2]]
+    line = page.locator(".sp-over").first.inner_text()
+    assert line.startswith("A over B because")
+    assert f"it serves {100 * served[0]:.0f} % of the incident area, not {100 * served[1]:.0f} %" in line
+    kinds = table.locator("tbody tr").evaluate_all("all => all.map(row => row.className)")
+    assert kinds == sorted(kinds, reverse=True)  # differs before alike
+    assert kinds[0] == "differs"
+    page.locator(".st-key-compare").get_by_role("button", name="C", exact=True).click()
+    table.locator("thead th", has_text=re.compile("^C")).wait_for()
+
+    # layers with their legends; a drive that reaches the map keeps its own
+    for choice, words in (("Ruled out", "Passes every limit"), ("Sky margin", "too little"), ("Slope", "the limit")):
+        shown = frame(page).locator("img.sp-classes")
+        src = shown.evaluate("i => i.src") if shown.count() else ""
+        page.get_by_role("radiogroup").get_by_text(choice, exact=True).click()
+        page.locator(".sp-legend", has_text=words).first.wait_for()
+        page.wait_for_function("""old => { const f = document.querySelector('iframe[title*=folium]');
+            const i = f.contentDocument.querySelector('img.sp-classes');
+            return i && i.src !== old && i.complete && i.naturalWidth > 100; }""", arg=src)
+
     # a weight moves the ranking at once
     before = page.locator("tr[data-key] .score").all_inner_texts()
     page.get_by_role("button", name="Weights").click()
@@ -169,9 +249,12 @@ def test_commander_plans_the_sample_and_decides(app, page, chromium, tmp_path):
     # everything about the spot, in US units and as a grid reference
     page.get_by_role("button", name="Everything about spot").click()
     page.get_by_text("Raise and aim").wait_for()
+    page.get_by_text("Before anyone acts on this").wait_for()
+    for drawn in ("timeline", "profile", "stand", "horizon"):
+        page.locator(f".st-key-drawing_{drawn} svg").wait_for()
     text = page.locator(".stMainBlockContainer").inner_text()
     for word in ("magnetic", "Tongue points to", "lift", "By mast stop", "Must-serve points", "Link budget", "Turn by",
-                 "On air after", "treat every line as energised"):
+                 "On air after", "treat every line as energised", "Along the drive", "Skyline and satellites"):
         assert word in text
     page.get_by_test_id("stExpandSidebarButton").click()
     page.get_by_text("US (ft, mi, lb)").click()
@@ -181,14 +264,9 @@ def test_commander_plans_the_sample_and_decides(app, page, chromium, tmp_path):
 
     # the plan to take away
     page.get_by_role("link", name="5 Downloads").click()
-    with page.expect_download(timeout=LONG_MS) as caught:
-        page.get_by_role("button", name="plan.json").click(timeout=LONG_MS)
-    record = json.loads(Path(caught.value.path()).read_text("utf-8"))
-    assert say.startswith(record["recommendation"].split(": it ")[0])
-    assert len(record["spots"]) == 10
     assert [f"{s['score']:.1f}" for s in record["spots"]] == before
     with page.expect_download() as caught:
-        page.get_by_role("button", name="deployment_package.zip").click()
+        page.get_by_role("button", name="package.zip").click()
     held = shutil.copy(caught.value.path(), tmp_path / "all.zip")
     names = {Path(n).name for n in zipfile.ZipFile(held).namelist()}
     assert {"plan.json", "map.html", "ranking.csv", "routes.gpx"} <= names
@@ -206,8 +284,77 @@ def test_commander_plans_the_sample_and_decides(app, page, chromium, tmp_path):
     assert not app.far_sockets()
 
 
+def test_dispatcher_briefs_the_driver(app, planned, page):
+    page.context.set_default_timeout(60_000)
+    spot = planned.record["spots"][1]
+    page.goto(planned.at("decide"))
+    rows(page).nth(1).click()
+    selected(page, spot["name"])
+    page.get_by_role("button", name=f"Everything about spot {spot['name']}").click()
+    say = page.locator(".sp-answer .say", has_text=f"Spot {spot['name']}")
+    say.wait_for()
+    assert f"{spot['latitude']:.5f}, {spot['longitude']:.5f}" in say.inner_text()
+    # the drive: figures of the plan, directions to read, the same to copy
+    page.get_by_text("Before anyone acts on this").wait_for()
+    text = page.locator(".stMainBlockContainer").inner_text()
+    access = spot["access"]
+    assert f"{access['drive_distance_m'] / 1000:.1f} km, {access['drive_time_s'] / 60:.0f} min" in text
+    block = page.locator(".stCode").first.inner_text()
+    assert block.startswith(f"Drive to spot {spot['name']} at {spot['latitude']:.5f}, {spot['longitude']:.5f}")
+    assert re.search(r"^1\. At 0 m: Leave ", block, re.M)
+    # another format of coordinates, everywhere on the page
+    page.get_by_test_id("stExpandSidebarButton").click()
+    page.get_by_text("Degrees and minutes", exact=True).click()
+    minutes = re.compile(r"44° \d\d\.\d{3}′ N 113° \d\d\.\d{3}′ W")
+    page.locator(".sp-answer .say", has_text=minutes).wait_for()
+    page.locator(".stCode", has_text=minutes).first.wait_for()
+    page.get_by_text("Grid reference", exact=True).click()
+    page.locator(".sp-answer .say", has_text=re.compile(" ".join(re.fullmatch(
+        r"(\d+[A-Z])([A-Z]{2})(\d{5})(\d{5})", spot["grid_reference"].replace(" ", "")).groups()))).wait_for()
+    # sheet, route and radio text
+    page.get_by_role("link", name="5 Downloads").click()
+    with page.expect_download(timeout=LONG_MS) as caught:
+        page.get_by_role("button", name=f"Driver sheet, spot {spot['name']}").click()
+    assert caught.value.suggested_filename == f"driver_{spot['name']}.pdf"
+    sheet = "".join(page_.extract_text() for page_ in PdfReader(caught.value.path()).pages)
+    assert f"To spot {spot['name']}" in " ".join(sheet.split())
+    with page.expect_download(timeout=LONG_MS) as caught:
+        page.get_by_role("button", name="routes.gpx").click(timeout=LONG_MS)
+    gpx = Path(caught.value.path()).read_text("utf-8")
+    assert gpx.count("<rte>") == len(planned.record["spots"])
+    page.get_by_role("radiogroup").get_by_text("Driver", exact=True).click()
+    radio = page.locator(".stCode", has_text=f"To spot {spot['name']} from")
+    radio.wait_for()
+    assert f"{spot['latitude']:.6f}, {spot['longitude']:.6f}" in radio.inner_text()
+    assert f"Drive: {access['drive_distance_m'] / 1000:.1f} km" in radio.inner_text()
+    assert len(radio.inner_text().encode()) <= 2100
+    assert not app.far_sockets()
+
+
+def test_pages_print_without_their_controls_and_the_map_is_dark_by_night(planned, page, chromium):
+    context = chromium.new_context(viewport={"width": 820, "height": 1180}, color_scheme="dark")
+    night = context.new_page()
+    night.set_default_timeout(60_000)
+    night.goto(planned.at("decide"))
+    ready_map(night)
+    assert frame(night).locator("html.sp-dark").count() == 1
+    # the relief as drawn and the page behind it are dark: mean luminance of the screen, 0..255
+    shot = np.asarray(Image.open(io.BytesIO(night.locator("iframe[title*=folium]").screenshot())).convert("L"))
+    assert shot.mean() < 90
+    assert night.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    for name in ("Weights", "Everything about spot"):
+        assert night.get_by_role("button", name=name).is_visible()
+    night.emulate_media(media="print")
+    for name in ("Weights", "Everything about spot", "Ask"):
+        assert not night.get_by_role("button", name=name).is_visible()
+    text = " ".join(p.extract_text() for p in PdfReader(io.BytesIO(night.pdf(format="Letter"))).pages)
+    for words in ("Park at", "Compare spots", "Your spots that are ruled out", "Why here"):
+        assert words in text
+    context.close()
+
+
 def test_gis_person_brings_files_with_hostile_names(app, page, tmp_path):
-    page.context.set_default_timeout(30_000)
+    page.context.set_default_timeout(60_000)
     points = json.loads((SAMPLE / "must_serve.geojson").read_text("utf-8"))
     for feature in points["features"]:
         feature["properties"]["name"] = HOSTILE_NAME
