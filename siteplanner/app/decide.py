@@ -11,6 +11,7 @@ from typing import Any
 import streamlit as st
 
 from siteplanner.app import compare, places, style
+from siteplanner.app.figure import put
 from siteplanner.app.frame import go, need_plan, units_now, work_now
 from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
@@ -78,7 +79,7 @@ def ranking_side(work: Work, units: Units, slots: tuple[Any, Any, Any, Any]) -> 
     top.html(answer(plan, units))
     ranking_table(plan, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
     table.html(compare.table_or_word(work, plan, units))
-    own.html(ruled_out_by_name(plan, units) or " ")
+    put(ruled_out_by_name(plan, units), own)
     if chosen is not None:
         points.html(breakdown(chosen))
         words = f"Everything about spot {style.button_text(chosen.spot.name)}"

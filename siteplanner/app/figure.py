@@ -7,6 +7,7 @@ whatever could run is left out.
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import streamlit as st
 import streamlit.components.v2 as components
@@ -40,6 +41,14 @@ export default function (component) {
 _drawing = components.component("siteplanner_drawing", html="<figure></figure>", css=CSS, js=JS)
 _GREY = re.compile(r'(fill|stroke)="#([0-9a-fA-F]{3}|[0-9a-fA-F]{6})"')
 _PAGE, _TEXT = rgb(NIGHT_PAPER), rgb(NIGHT_INK)
+
+
+def put(text: str, where: Any = st) -> None:
+    """HTML into the page or a part of it; nothing, which Streamlit refuses, only empties a slot."""
+    if text.strip():
+        where.html(text)
+    elif hasattr(where, "empty") and where is not st:
+        where.empty()
 
 
 def drawing(svg: str | None, title: str, key: str, *, narrow: bool = False) -> bool:

@@ -6,6 +6,7 @@ the chosen spot touch.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -196,7 +197,7 @@ def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) 
     if chosen is not None:
         key = spot_key(chosen)
         for kind, make, order in (("aim", aim_shapes, 40), ("drive", drive_shapes, 50)):
-            features = work.once(f"{kind} {key}", lambda make=make: _labels_let_clicks_through(make(chosen, plan)))
+            features = work.once(f"{kind} {key}", partial(_drawn, make, chosen, plan))
             if features:
                 _shapes(GroupShapes, in_one_piece(features, plan.scene.elevation), kind, order).add_to(group)
     served = must_serve_features(plan, chosen)
@@ -207,6 +208,10 @@ def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) 
     if marks:
         _shapes(GroupShapes, in_one_piece(marks, plan.scene.elevation), "Spots", 62).add_to(group)
     return group
+
+
+def _drawn(make: Callable[[RankedSpot, Plan], list[Feature]], chosen: RankedSpot, plan: Plan) -> list[Feature]:
+    return _labels_let_clicks_through(make(chosen, plan))
 
 
 def _labels_let_clicks_through(features: list[Feature]) -> list[Feature]:

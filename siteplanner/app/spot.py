@@ -7,13 +7,13 @@ import streamlit as st
 from siteplanner.app import places, style
 from siteplanner.app.compare import total
 from siteplanner.app.decide import choose
-from siteplanner.app.figure import drawing
+from siteplanner.app.figure import drawing, put
 from siteplanner.app.frame import need_plan, units_now, work_now
 from siteplanner.app.labels import Units, by_severity, degrees, plain
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.spot_drive import copy_block, drive, profile, turns
 from siteplanner.app.why import score_table
-from siteplanner.outputs.aiming import both_bearings, compass_words, rain_words, sun_words, tree_rows
+from siteplanner.outputs.aiming import both_bearings, compass_words, sun_words, tree_rows
 from siteplanner.outputs.backhaul_text import POLARISATION, backhaul_lines, donor_rows, up_text
 from siteplanner.outputs.figures import horizon_svg
 from siteplanner.outputs.figures_timeline import timeline_svg
@@ -59,9 +59,9 @@ def page() -> None:
         "Time to on air, and the hours after",
         "timeline",
     )
-    st.html(on_air(e))
+    put(on_air(e))
     profile(plan, ranked, units)
-    st.html(turns(plan, e, units))
+    put(turns(plan, e, units))
     copy_block(plan, ranked, units, places.written(s.latitude, s.longitude, units.place))
     with st.container(key="spot-ground"):
         left, right = st.columns(2, gap="medium")
@@ -74,11 +74,13 @@ def page() -> None:
             narrow=True,
         )
     if drawing(work.once(f"horizon {key}", lambda: horizon_svg(e)), "Skyline and satellites", "horizon"):
-        st.html(skyline_words(plan, e, units))
+        put(skyline_words(plan, e, units))
     with st.container(key="spot-service"):
         left, right = st.columns(2, gap="medium")
-    left.html(service(e.coverage, e, units) + style.head("Score") + score_table(ranked.criteria) if e.coverage else "")
-    right.html(budget(e))
+    put(
+        (service(e.coverage, e, units) + style.head("Score") + score_table(ranked.criteria) if e.coverage else ""), left
+    )
+    put(budget(e), right)
     cautions(e, units)
 
 
@@ -231,7 +233,7 @@ def skyline_words(plan: Plan, e: Evaluation, units: Units) -> str:
     rows = [(r.satellite_name, *r.heights) for r in tree_rows(e)]
     away = [f"{units.length(d)} away" for d in TREE_DISTANCES_M]
     trees = style.table(rows, ("A tree in the line may be up to", *away), figures=(1, 2, 3)) if rows else ""
-    return trees + style.bullets("", [*arc, *sun_words(plan, e), *rain_words(plan, e)])
+    return trees + style.bullets("", [*arc, *sun_words(plan, e)])
 
 
 def on_air(e: Evaluation) -> str:

@@ -179,6 +179,35 @@ def test_without_a_plan_a_page_says_where_to_go(name):
     assert [e.value for e in app.info] == ["There is no plan yet. Choose a mission on the first page and run it."]
 
 
+def bare_plan():
+    """A plan with the least it can hold: no service, no way in, no times, none of the user's spots."""
+    made = make_plan(3, coverage=False, rejected=0)
+    without = {"access": None, "on_air": None, "findings": ()}
+    spots = tuple(replace(r, evaluation=replace(r.evaluation, **without)) for r in made.spots)
+    return replace(made, spots=spots, extra={**made.extra, "all_spots": spots})
+
+
+@pytest.mark.parametrize("name", ["decide", "spot"])
+@pytest.mark.parametrize("made", [bare_plan, make_plan])
+def test_pages_are_drawn_whatever_a_plan_lacks(name, made):
+    def page_of(name, plan):
+        from importlib import import_module
+
+        import streamlit as st
+
+        from siteplanner.app import frame, session, start
+
+        work = session.Work("token")
+        work.draft = {}
+        work.take(plan)
+        st.session_state[frame.WORK] = work
+        st.session_state[frame.PAGES] = {"start": st.Page(start.page, title="Start")}
+        import_module(f"siteplanner.app.{name}").page()
+
+    app = AppTest.from_function(page_of, args=(name, made())).run(timeout=60)
+    assert [e.value for e in app.exception] == []
+
+
 def test_a_failing_page_is_a_sentence(app, monkeypatch, capfd):
     def broken(work):
         raise InputError("The *sample* is gone.", remedy="Build it again.")
