@@ -13,7 +13,7 @@ from siteplanner.app.labels import Units, by_severity, degrees, plain
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.spot_drive import copy_block, drive, profile, turns
 from siteplanner.app.why import score_table
-from siteplanner.outputs.aiming import both_bearings, compass_words, sun_words, tree_rows
+from siteplanner.outputs.aiming import both_bearings, compass_words, rain_words, sun_words, tree_rows
 from siteplanner.outputs.backhaul_text import POLARISATION, backhaul_lines, donor_rows, up_text
 from siteplanner.outputs.figures import horizon_svg
 from siteplanner.outputs.figures_timeline import timeline_svg
@@ -233,7 +233,7 @@ def skyline_words(plan: Plan, e: Evaluation, units: Units) -> str:
     rows = [(r.satellite_name, *r.heights) for r in tree_rows(e)]
     away = [f"{units.length(d)} away" for d in TREE_DISTANCES_M]
     trees = style.table(rows, ("A tree in the line may be up to", *away), figures=(1, 2, 3)) if rows else ""
-    return trees + style.bullets("", [*arc, *sun_words(plan, e)])
+    return trees + style.bullets("", [*arc, *sun_words(plan, e), *rain_words(plan, e)])
 
 
 def on_air(e: Evaluation) -> str:
