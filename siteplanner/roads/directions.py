@@ -120,8 +120,10 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
 
 def _depart(network: RoadNetwork, route: Route, grid: Grid, start: str) -> _Point:
     name = called(network, int(route.segments[0]))
+    toward = _toward(network, route, 0, grid)
+    words = f"leave {start} on {name}, toward the {toward}" if toward else f"start at {start} on {name}"
     return _Point(
-        f"leave {start} on {name}, toward the {_toward(network, route, 0, grid)}",
+        words,
         "depart", str(network.name[route.segments[0]]), 0.0, 0,
     )  # fmt: skip
 

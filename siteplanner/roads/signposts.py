@@ -35,7 +35,9 @@ def is_ramp(network: RoadNetwork, segment: int) -> bool:
 
 
 def wind(true_bearing_deg: float) -> str:
-    """The nearest of eight winds in words."""
+    """The nearest of eight winds in words; empty for an unknown bearing."""
+    if true_bearing_deg != true_bearing_deg:
+        return ""
     return WINDS[round(true_bearing_deg / 45.0) % 8]
 
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from siteplanner.mission import Rig
 from siteplanner.roads.hazards_ahead import hazards_along
 from siteplanner.roads.signposts import junction_words, turn_words, wind
+from siteplanner.roads.turning import carry_on_m, last_turning_place
 from tests.roads.test_directions import MAIN, drive, texts
 
 EAST = ([(0, 1000), (500, 1000)], {"name": "East Lane"})
@@ -139,3 +141,14 @@ def test_steps_hold_their_parts_and_three_coordinates():
     assert turn.degrees_minutes == f"{degrees:02.0f}° {minutes:06.3f}′ N, 111° 00.000′ W"
     assert np.isnan(steps[-1].bearing_deg)
     assert steps[0].past == ""
+
+
+def test_a_spot_at_the_start_itself_has_no_way_to_tell():
+    """No distance, so no bearing: said without a wind, and never a crash."""
+    network, route, steps = drive([MAIN], (0, 500), (20, 500))
+    assert route.distance_m == 0
+    assert texts(steps)[0] == "Start at the staging point on Main Road"
+    assert steps[0].toward == ""
+    assert hazards_along(network, route) == ()
+    assert carry_on_m(network, route) is None
+    assert last_turning_place(network, route, Rig()) is None
