@@ -213,6 +213,11 @@ def _junction(
     toward = _toward(network, route, leg + 1, grid)
     ways = [float(wrap_180_deg(_direction(network, s, node, away=True) - arriving)) for s in others]
     if not others:  # a bend: only a new name is worth a word
+        # right behind a turn it is that turn that is looked back at, not a bend
+        if new and new != old and abs(turn) >= STRAIGHT_DEG and running - route.running_m[leg] >= SHORT_M:
+            side = "right" if turn > 0 else "left"
+            words = f"follow the bend to the {side}: the road becomes {new}, toward the {toward}"
+            return _Point(words, "continue", new, running, leg + 1)
         if new and new != old:
             return _Point(f"continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
         return None

@@ -155,3 +155,41 @@ def test_one_way_streets_are_kept(layer, net):
             word = oneway[net.source_row[segment]]
             assert not (word == "yes" and ahead < 0)
             assert not (word == "-1" and ahead > 0)
+
+
+READ = {1: ((0.6, 0.3), (0.3, 0.75)), 2: ((0.9, 0.1), (0.15, 0.9)), 3: ((0.5, 0.95), (0.45, 0.05))}
+
+
+def test_directions_are_those_that_were_read_against_the_map(net, grid):
+    """The table in data/README.md: each step there was read against a drawing of the extract. Angles are measured
+    again here, on the ellipsoid, from the route's line alone."""
+    table: dict[int, dict[int, tuple[float, str, str, float]]] = {n: {} for n in READ}
+    for line in (Path(__file__).parent / "data" / "README.md").read_text(encoding="utf-8").splitlines():
+        cells = [cell.strip() for cell in line.strip("|").split("|")]
+        if len(cells) == 7 and cells[0].isdigit():
+            assert cells[6].startswith("right")
+            table[int(cells[0])][int(cells[1])] = (float(cells[2]), cells[3], cells[4], float(cells[5]))
+    x0, y0, x1, y1 = net.bounds
+    turns = 0
+    for number, (start, end) in READ.items():
+        tree = drive_tree(net, x0 + start[0] * (x1 - x0), y0 + start[1] * (y1 - y0))
+        route = route_to(net, tree, nearest_access(net, tree, x0 + end[0] * (x1 - x0), y0 + end[1] * (y1 - y0)))
+        steps = directions(net, route, grid)
+        assert set(table[number]) == set(range(1, len(steps) - 1))
+        for k, (at, kind, text, turn) in table[number].items():
+            step = steps[k]
+            assert (step.kind, step.text) == (kind, text)
+            assert step.running_m == pytest.approx(at, abs=0.6)
+            before = min(25, (step.running_m - steps[k - 1].running_m) * 0.9)
+            after = min(25, step.distance_m * 0.9)
+            places = [grid.lonlat(*route.line.interpolate(step.running_m + d).coords[0]) for d in (-before, 0, after)]
+            into, out = (GEOD.inv(*a, *b)[0] for a, b in pairwise(places))
+            measured = (out - into + 180) % 360 - 180
+            assert measured == pytest.approx(turn, abs=1.0)
+            if kind.startswith("turn"):
+                turns += 1
+                assert ("right" in kind) == (measured > 0), text
+            elif kind == "continue":
+                assert ("bend to the right" in text) <= (measured > 25), text
+                assert ("bend to the left" in text) <= (measured < -25), text
+    assert turns >= 25
