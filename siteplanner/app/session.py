@@ -19,6 +19,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
+from siteplanner.app.drawing import Drawn, load
 from siteplanner.mission import Mission, mission_from_dict
 
 if TYPE_CHECKING:
@@ -50,6 +51,11 @@ class Work:
     brought: list[Brought] = field(default_factory=list)
     saved: set[str] = field(default_factory=set)  # uploads that were dealt with, by Streamlit's id
     refused: dict[str, SiteplannerError] = field(default_factory=dict)
+    drawn: list[Drawn] = field(default_factory=list)  # shapes that are part of the mission
+    pending: list[Drawn] = field(default_factory=list)  # shapes as they stand in the list, used or not
+    drawn_edition: int = 0  # rises when the map of shapes starts afresh
+    replaced: dict[str, str] = field(default_factory=dict)  # role -> the file that a drawn one stands for
+    ground: tuple[Any, dict[str, Any]] | None = None  # what the map of shapes lies over
     check: Run | None = None
     run: Run | None = None
     opening: Run | None = None  # an earlier plan on its way from the disk
@@ -74,16 +80,28 @@ class Work:
         self.kept = self.lend()
         self.draft, self.base, self.origin = draft, base, origin
         self.edition, self.revision = self.edition + 1, 0
-        self.note, self.opening = "", None
+        self.note, self.opening, self.ground = "", None, None
+        self.drawn = load(base) if base.is_dir() else []
+        self.pending, self.replaced = list(self.drawn), {}
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
         self.memory.clear()
+
+    def seeds(self) -> list[Drawn]:
+        """Shapes that the map starts with; the same until it starts afresh."""
+        key = (self.edition, self.drawn_edition)
+        if self.memory.get("seeds", (None,))[0] != key:
+            self.memory["seeds"] = (key, list(self.pending))
+        return cast(list, self.memory["seeds"][1])
 
     def take(self, plan: Plan) -> None:
         """A plan has come; its best spot is in hand until another is chosen."""
         self.plan = self.planned = plan
         self.kept = plan.extra.get("kept", self.kept)
         self.chosen = self.asked = None
+        seeds = self.memory.get("seeds")
         self.memory.clear()
+        if seeds is not None:
+            self.memory["seeds"] = seeds
 
     def lend(self) -> Kept | None:
         """What the next check or run may take over: each result is compared by content before it is."""

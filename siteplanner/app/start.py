@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import traceback
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import bring, earlier_work, style
+from siteplanner.app import bring, draw, earlier_work, style
 from siteplanner.app.frame import go, units_now, work_now
 from siteplanner.app.labels import by_severity, error_text, plain
 from siteplanner.app.mission_form import mission_form
@@ -32,12 +34,29 @@ def page() -> None:
     except SiteplannerError as error:
         say_error(error)
     if work.draft is None:
+        if any(b.role == "elevation" for b in work.brought):
+            draw.expander(work)
         return
     st.divider()
     st.subheader(plain(work.draft.get("name") or "Unnamed mission"), anchor=False)
     st.text(work.origin)
-    vetted(work)
-    settings(work)
+    if work.note:
+        st.warning(plain(work.note))
+    part(vetted, work)
+    part(draw.expander, work)
+    part(settings, work)
+
+
+def part(draw_it: Callable[[Work], None], work: Work) -> None:
+    """One part of the page; an error in it is a sentence there, and the others still work."""
+    try:
+        draw_it(work)
+    except SiteplannerError as error:
+        say_error(error)
+    except Exception as error:
+        # the page shows a sentence; the terminal keeps the rest for whoever mends the program
+        traceback.print_exc()
+        st.error(f"This part of the page failed ({type(error).__name__}). Load the page again; the rest still works.")
 
 
 def _persists() -> bool:

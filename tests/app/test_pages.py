@@ -232,3 +232,22 @@ def test_a_taken_port_and_a_wrong_one_are_named():
     assert 1024 <= serve.free_port(0) <= 65535
     with pytest.raises(InputError, match="not a port"):
         serve.free_port(70000)
+
+
+def test_a_failing_part_leaves_the_rest_of_the_page(app, monkeypatch, capfd):
+    """The vetting fails in an unforeseen way: its place says so, the settings below are still drawn."""
+    from siteplanner.app import start
+
+    work = session.work_of(None)
+    work.draft = {"name": "Half of it", "layers": {"elevation": ["a.tif"], "incident_area": "b", "roads": "c"}}
+
+    def broken(work):
+        raise ZeroDivisionError("deliberately")
+
+    monkeypatch.setattr(start, "vetted", broken)
+    app.query_params[session.ADDRESS_KEY] = work.token
+    app.run()
+    assert not app.exception
+    assert "This part of the page failed (ZeroDivisionError)" in app.error[0].value
+    assert "Mission name" in [t.label for t in app.text_input]
+    assert "ZeroDivisionError: deliberately" in capfd.readouterr().err
