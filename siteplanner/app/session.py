@@ -141,7 +141,7 @@ class Work:
         draft, base, files, origin = dict(self.draft or {}), self.base, self.files, self.origin
 
         def keep(plan: Plan) -> None:
-            if not any(mine for mine, _ in plan.extra.get("reused", {}).values()):
+            if plan.extra.get("reused", {}).get("coverage", (0, 0))[0] == 0:  # the long part was not taken over
                 pace.remember(earlier.pace_file(), pace_kind(plan.mission), plan.timings_s)
             try:
                 earlier.keep(plan, draft, base, files, origin, earlier.owner_of(self.token))
