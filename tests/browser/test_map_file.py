@@ -113,7 +113,7 @@ def test_marks_never_lie_on_one_another(page, saved, plan, zoom):
     assert page.evaluate(OVERLAPS) == []
     for ranked in plan.spots:
         assert _mark(page, ranked.spot.name).is_visible()
-    leaders = page.locator("i.sp-leader:has(+ .sp-mark)")
+    leaders = page.locator(".sp-icon:has(.sp-mark) > i.sp-leader")
     moved = leaders.evaluate_all("all => all.filter(i => i.style.display !== 'none').length")
     assert (moved > 0) == (zoom < 0)  # close together from afar, each on its place from near
 
