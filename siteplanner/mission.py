@@ -498,7 +498,16 @@ class Speeds(_Part):
     service: float = 20
     track: float = 15
     unpaved_factor: float = Field(0.7, gt=0, le=1, description="Times the class speed off pavement.")
-    weather_factor: float = Field(1.0, gt=0, le=1, description="Night, rain, smoke: below 1.")
+    weather_factor: float = Field(
+        1.0, gt=0, le=1, description="Times every speed; below 1 in rain, snow, smoke or fog. A sign still caps."
+    )
+    night_factor: float = Field(
+        1.0,
+        gt=0,
+        le=1,
+        description="Times every speed, as weather_factor does: set it below 1 (0.8, say) when the rig drives in the "
+        "dark on unlit or unknown roads; nothing sets it by the hour of dispatch. Common practice, no source.",
+    )
 
 
 class Wind(_Part):

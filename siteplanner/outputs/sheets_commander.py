@@ -131,7 +131,8 @@ def wind_words(site: OnSite, limits: tuple[float, float]) -> list[str]:
 
 
 def _assumptions(plan: Plan) -> list[str]:
-    radio, factor = plan.mission.radio, plan.mission.speeds.weather_factor
+    radio, speeds = plan.mission.radio, plan.mission.speeds
+    factor = speeds.weather_factor * speeds.night_factor
     slower = "" if factor == 1 else f" times {factor:g}"
     out = [
         f"Handsets at {radio.handset_height_m:g} m, {radio.frequency_mhz:g} MHz, {radio.tx_power_dbm:g} dBm a sector, "
