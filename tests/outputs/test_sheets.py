@@ -19,7 +19,7 @@ from pypdf import PdfReader
 
 from siteplanner.data.forecast import WindForecast
 from siteplanner.errors import Finding, InputError
-from siteplanner.mission import Sheets, Times
+from siteplanner.mission import Sheets, Speeds, Times
 from siteplanner.outputs import write
 from siteplanner.outputs.briefing import MOST_BYTES, briefing, briefing_text
 from siteplanner.outputs.sheets import PAGES, sheet_content, sheet_pdf, sheet_png
@@ -295,6 +295,17 @@ def test_a_forecast_reaches_commander_and_crew(plan):
     for kind in ("commander", "crew"):
         text = pdf_text(sheet_pdf(windy, kind))
         has(text, "Above the stow limit: 2026-06-01 06:00 to 2026-06-01 08:00 (2.0 h)", "not a rating of the mast")
+
+
+def test_weather_and_night_are_told_with_the_drive(plan):
+    def drive(**factors):
+        mission = plan.mission.model_copy(update={"speeds": Speeds(**factors)})
+        told = sheet_content(replace(plan, mission=mission), "commander")["assumptions"]
+        return next(line for line in told if line.startswith("Drive at towing speeds"))
+
+    assert drive().startswith("Drive at towing speeds, no traffic")
+    assert drive(night_factor=0.8).startswith("Drive at towing speeds times 0.8, no traffic")
+    assert drive(night_factor=0.8, weather_factor=0.5).startswith("Drive at towing speeds times 0.4, no traffic")
 
 
 def test_no_spot_passes():

@@ -228,7 +228,7 @@ def test_a_steep_deck_is_still_steep():
 @pytest.mark.parametrize("turned", [False, True])
 def test_a_bridge_that_ends_at_a_junction_reaches_the_ground_there(turned):
     """Past the abutment the road parts to both sides: nothing continues the bridge, its own end must hold the deck."""
-    gorge = ground(lambda x, y: 500 + 0.03 * (x - 350) - 60 * np.exp(-(((x - 500) / 40) ** 2)), cell_m=5.0)
+    gorge = ground(lambda x, y: 500 + 0.03 * (x - 350) + 0.05 * y - 60 * np.exp(-(((x - 500) / 40) ** 2)), cell_m=5.0)
     ends = [(350, 0), (650, 0)]
     net = network(road((0, 0), (350, 0)), road(*(ends[::-1] if turned else ends), bridge="yes"),
                   road((650, -400), (650, 0), (650, 400)), elevation=gorge)  # fmt: skip
