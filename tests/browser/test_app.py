@@ -12,6 +12,8 @@ import subprocess
 import sys
 import time
 import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
@@ -54,17 +56,16 @@ class App:
         return [line for line in lines if not near.search(line)]
 
 
-@pytest.fixture(scope="module")
-def app(tmp_path_factory):
-    """`siteplanner app` with an empty home, on a port of its own."""
-    place = tmp_path_factory.mktemp("app")
-    (place / "home").mkdir()
+@contextmanager
+def served(place: Path) -> Iterator[App]:
+    """`siteplanner app` with its home and work in `place`, on a port of its own; it must stop without a traceback."""
+    (place / "home").mkdir(exist_ok=True)
     (place / "sitecustomize.py").write_text(WATCH)
     env = {k: v for k, v in os.environ.items() if not k.lower().endswith("_proxy")}
     env |= {"HOME": str(place / "home"), "SITEPLANNER_WORK": str(place / "work"),
             "PYTHONPATH": f"{place}{os.pathsep}{ROOT}", "PYTHONUNBUFFERED": "1",
             "SITEPLANNER_TEST_SOCKETS": str(place / "sockets")}
-    log = (place / "log").open("w")
+    log = (place / "log").open("a")
     process = subprocess.Popen([sys.executable, "-m", "siteplanner", "app", "--port", "0"], env=env, cwd=place,
                                stdout=subprocess.PIPE, stderr=log, text=True)
     line = process.stdout.readline()
@@ -74,6 +75,13 @@ def app(tmp_path_factory):
     process.send_signal(signal.SIGINT)
     assert process.wait(timeout=20) == 130
     assert "Traceback" not in (place / "log").read_text()
+
+
+@pytest.fixture(scope="module")
+def app(tmp_path_factory):
+    """One app for the stories of this file, with an empty home."""
+    with served(tmp_path_factory.mktemp("app")) as running:
+        yield running
 
 
 def clock(words: str, start: float) -> None:

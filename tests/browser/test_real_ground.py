@@ -1,0 +1,114 @@
+"""A commander on real ground: plan, draw what the map lacks, plan again, and find the work after the server stopped."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.browser.conftest import is_far
+from tests.browser.test_app import LONG_MS, frame, ready_map, rows, served
+
+pytestmark = pytest.mark.browser
+
+
+def plan_json(page) -> dict:
+    page.get_by_role("link", name="5 Downloads").click()
+    with page.expect_download(timeout=LONG_MS) as caught:
+        page.get_by_role("button", name="plan.json").click(timeout=LONG_MS)
+    return json.loads(Path(caught.value.path()).read_text("utf-8"))
+
+
+def figures_on_screen_are_those_of(record: dict, page) -> None:
+    """Sentence, table and the first spot's page against plan.json."""
+    page.get_by_role("link", name="3 Decide").click()
+    ready_map(page)
+    best = record["spots"][0]
+    say = page.locator(".sp-answer .say").inner_text()
+    assert say.startswith(record["recommendation"].split(": it ")[0])
+    assert f"{best['latitude']:.5f}, {best['longitude']:.5f}" in say
+    assert rows(page).count() == len(record["spots"])
+    for row, spot in zip(rows(page).all(), record["spots"], strict=True):
+        cells = row.locator("td").all_inner_texts()
+        assert cells[0].strip() == spot["name"]
+        assert f"{spot['score']:.1f}" in cells[2]
+        assert cells[3] == f"{100 * spot['coverage']['share']:.0f} %"
+        assert cells[5] == f"{spot['access']['drive_time_s'] / 60:.0f} min"
+        assert cells[7] == f"{spot['ground']['slope_deg']:.1f}°"
+        assert cells[8] == f"{spot['on_air']['likely_min']:.0f} min"
+    page.get_by_role("button", name="Everything about spot").click()
+    page.get_by_text("Raise and aim").wait_for()
+    page.locator(".st-key-drawing_horizon svg").wait_for()
+    text = page.locator(".stMainBlockContainer").inner_text()
+    for bearing in best["coverage"]["sector_bearings_deg"]:
+        assert f"{bearing % 360:03.0f}°" in text
+    used = next(look for look in best["sky"] if look["clear"])
+    assert f"{used['azimuth_deg']:03.0f}°" in text
+    assert f"{used['elevation_deg']:.1f}°" in text
+    for point in best["coverage"]["must_serve"]:
+        assert point["name"] in text
+
+
+def test_commander_on_real_ground(chromium, tmp_path):
+    context = chromium.new_context(viewport={"width": 1280, "height": 800})
+    context.set_default_timeout(60_000)
+    far: list[str] = []
+    context.on("request", lambda request: is_far(request.url) and far.append(request.url))
+    page = context.new_page()
+    with served(tmp_path) as app:
+        page.goto(app.url)
+        page.get_by_role("combobox", name="Sample").click()
+        page.get_by_role("option", name="Real Hills").click()
+        page.get_by_role("button", name="Open the sample").click()
+        page.get_by_role("button", name="Plan this mission").click(timeout=LONG_MS)
+        page.locator(".sp-answer .say").wait_for(timeout=LONG_MS)
+        first = plan_json(page)
+        figures_on_screen_are_those_of(first, page)
+
+        # what the map lacks is drawn: a camp, and an area to keep out of
+        page.get_by_role("link", name="1 Start").click()
+        page.get_by_text("Draw on the map:").click()
+        frame(page).locator(".leaflet-draw-draw-marker").wait_for()
+        page.wait_for_timeout(1000)
+
+        def click(x: float, y: float) -> None:
+            ground = page.locator("iframe[title*=folium]")
+            ground.scroll_into_view_if_needed()
+            box = ground.bounding_box()
+            page.mouse.click(box["x"] + box["width"] * x, box["y"] + box["height"] * y)
+            page.wait_for_timeout(200)
+
+        frame(page).locator(".leaflet-draw-draw-marker").click()
+        click(0.5, 0.5)
+        page.get_by_label("Name of point 1").fill("Camp 2")
+        page.keyboard.press("Enter")
+        frame(page).locator(".leaflet-draw-draw-polygon").click()
+        for place in ((0.6, 0.3), (0.7, 0.3), (0.7, 0.45), (0.6, 0.3)):
+            click(*place)
+        page.get_by_label(re.compile("Name of area")).wait_for()
+        page.get_by_role("button", name="Use these shapes").click()
+        page.wait_for_timeout(2500)  # the check starts anew and takes the button away until it is done
+        page.get_by_role("button", name="Plan this mission").click(timeout=LONG_MS)
+        page.locator(".sp-answer .say").wait_for(timeout=LONG_MS)
+        page.get_by_role("link", name="2 Run").click()
+        page.get_by_text(re.compile("kept from the last run")).first.wait_for()
+        second = plan_json(page)
+        names = {point["name"] for point in second["spots"][0]["coverage"]["must_serve"]}
+        assert names == {p["name"] for p in first["spots"][0]["coverage"]["must_serve"]} | {"Camp 2"}
+        figures_on_screen_are_those_of(second, page)
+        assert not app.far_sockets()
+    page.close()
+
+    # the server is gone and comes back: the plan opens again without a run
+    with served(tmp_path) as app:
+        page = context.new_page()
+        page.goto(app.url)
+        page.get_by_text("Earlier work").click()
+        page.get_by_role("button", name="Open", exact=True).first.click()
+        page.locator(".sp-answer .say").wait_for()
+        figures_on_screen_are_those_of(second, page)
+        assert not app.far_sockets()
+    context.close()
+    assert not far, far
