@@ -135,6 +135,39 @@ def test_a_wall_one_cell_away():
     assert math.tan(math.radians(angle)) == pytest.approx(48 / 10 - 10 / (2 * EARTH_M), abs=1e-12)
 
 
+@pytest.mark.parametrize("azimuth", [90.0, 60.0, 120.0])
+def test_a_step_up_to_level_ground(azimuth):
+    """Closed form: of a plateau H higher from x = e on, the edge stands highest, (H - h)/d less the curve's d/2a, at
+    d = e / sin(azimuth)."""
+    z = np.zeros((801, 801), np.float32)
+    z[:, 500:] = 60.0
+    d = 1000.0 / math.sin(math.radians(azimuth))
+    got = math.tan(math.radians(horizon_deg(z, 10.0, 400, 400, azimuth, 2.0)))
+    # samples stand 5 m apart along the ray and the edge is drawn over one cell: 15 m of distance at most
+    nearest, farthest = (58 / far - far / (2 * EARTH_M) for far in (d - 15, d + 15))
+    assert farthest <= got <= nearest
+    if azimuth == 90.0:
+        assert got == pytest.approx(58 / d - d / (2 * EARTH_M), abs=1e-9)
+
+
+@pytest.mark.parametrize("off_deg", [0.0, 5.0, 12.0])
+def test_a_cone(off_deg):
+    """Closed form: a cone of height Z and slope s with its apex at D. Toward the apex the skyline is the apex,
+    (Z - h)/D; at an angle p beside it the largest (Z - s sqrt(D^2 - 2 D x cos p + x^2) - h)/x, taken here at
+    every centimetre of the ray; both less the curve's x/2a."""
+    top, slope, far, eye = 400.0, 0.5, 2000.0, 2.0
+    y, x = np.mgrid[-300:301, -50:451] * 10.0
+    z = np.maximum(top - slope * np.hypot(x - far, y), 0.0)
+    p = math.radians(off_deg)
+    steps = np.arange(5.0, 4000.0, 0.01)
+    over = top - slope * np.sqrt(far**2 - 2 * far * steps * math.cos(p) + steps**2)
+    tangent = ((np.maximum(over, 0) - eye) / steps - steps / (2 * EARTH_M)).max()
+    got = math.tan(math.radians(horizon_deg(z, 10.0, 300, 50, 90.0 + off_deg, eye)))
+    if off_deg == 0.0:
+        assert tangent == pytest.approx((top - eye) / far - far / (2 * EARTH_M), abs=1e-6)
+    assert got == pytest.approx(tangent, abs=3e-4)  # a cone drawn in cells of 10 m lies up to 0.6 m off its curve
+
+
 def test_the_dip_over_a_plain():
     # closed form: the true horizon of an eye h above a sphere lies sqrt(2h/a) below level, sqrt(2ah) away
     z = np.zeros((5, 2001))
