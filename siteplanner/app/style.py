@@ -34,6 +34,7 @@ CSS = """<style>
 .sp-table thead th { font-weight: 600; opacity: .75; font-size: 13px; }
 .sp-table tbody th { font-weight: 400; opacity: .75; }
 .sp-table .num { text-align: right; white-space: nowrap; }
+@media (max-width: 900px) { .sp-table .num:last-child { white-space: normal; } }
 .sp-table tfoot td, .sp-table tfoot th { font-weight: 700; border-bottom: 0;
   border-top: 2px solid color-mix(in srgb, currentColor 60%, transparent); opacity: 1; }
 .sp-table tr.sum td, .sp-table tr.sum th { font-weight: 700; opacity: 1; }

@@ -71,7 +71,11 @@ def served(place: Path) -> Iterator[App]:
     line = process.stdout.readline()
     found = re.search(r"http://127\.0\.0\.1:\d+", line)
     assert found, f"no address: {line!r} {(place / 'log').read_text()[-2000:]}"
-    yield App(found[0], process, place / "sockets")
+    try:
+        yield App(found[0], process, place / "sockets")
+    except BaseException:  # a failed story must not leave a server behind
+        process.kill()
+        raise
     process.send_signal(signal.SIGINT)
     assert process.wait(timeout=20) == 130
     assert "Traceback" not in (place / "log").read_text()
