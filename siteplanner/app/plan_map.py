@@ -16,12 +16,12 @@ import folium
 from siteplanner.app import style
 from siteplanner.app.session import Work, spot_key
 from siteplanner.outputs.map import NIGHT, STYLES
+from siteplanner.outputs.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
 from siteplanner.outputs.map_pictures import (
     readable_ruling,
     ruling_picture,
     service_picture,
     sky_picture,
-    sky_steps,
     slope_picture,
 )
 from siteplanner.outputs.map_shapes import (
@@ -55,9 +55,6 @@ from siteplanner.outputs.palettes import (
     INK,
     PASSES_COLOUR,
     SERVICE_CLASSES,
-    SKY_COLOURS,
-    SLOPE_COLOURS,
-    UNKNOWN_COLOUR,
     ruling_colours,
 )
 from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
@@ -66,7 +63,7 @@ from siteplanner.planning.explain import Explanation
 from siteplanner.planning.model import Plan, RankedSpot
 from siteplanner.planning.ruling import BITS, OUTSIDE
 
-SERVICE, RULED_OUT, SKY, SLOPE, RELIEF = "Service", "Ruled out", "Sky margin", "Slope", "Relief only"
+SERVICE, RULED_OUT, SKY, SLOPE, RELIEF = "Service", "Ruled out", SKY_TITLE, "Slope", "Relief only"
 CHOSEN_CSS = """
 .sp-icon .sp-chosen { min-width: 36px; height: 36px; border-radius: 18px; font-size: 18px; line-height: 28px;
   background: #fff; color: #0B4F82; border: 4px solid #0B4F82; }
@@ -87,7 +84,7 @@ def ground_pictures(work: Work) -> list[str]:
     """Which pictures of the ground this plan can show."""
     plan = work.planned
     assert plan is not None
-    sky = [SKY] if plan.scene.margin_of is not None else []  # worked out when it is first shown, not before
+    sky = [SKY] if sky_shown(plan) else []  # worked out when it is first shown, not before
     return [*([SERVICE] if plan.spots else []), RULED_OUT, *sky, SLOPE, RELIEF]
 
 
@@ -306,29 +303,9 @@ def legend(plan: Plan, ground: str) -> str:
         if any(r.code not in BITS for r in plan.rulings):
             rows.append((INK, "Another limit"))
     elif ground == SKY:
-        word = "Satellite above the skyline"
-        behind, least, good, wide = sky_steps(plan)
-        words = (
-            "behind it",
-            f"up to {least:g}°, too little",
-            f"up to {good:g}°",
-            f"up to {wide:g}°",
-            f"above {wide:g}°",
-        )
-        rows = [
-            *zip(SKY_COLOURS, words if least > behind else ("behind it", *words[1:]), strict=True),
-            (UNKNOWN_COLOUR, "not known"),
-        ]
+        word, rows = sky_words(plan), sky_rows(plan)
     elif ground == SLOPE:
-        word = "Slope of the ground"
-        limit = plan.mission.trailer.max_slope_deg
-        steps = (
-            f"up to {limit / 2:g}°",
-            f"up to {limit:g}°, the limit",
-            f"up to {2 * limit:g}°",
-            f"above {2 * limit:g}°",
-        )
-        rows = list(zip(SLOPE_COLOURS, steps, strict=True))
+        word, rows = SLOPE_TITLE, slope_rows(plan)
     return style.legend(rows, word) if rows else style.legend([], "No picture over the relief")
 
 

@@ -8,7 +8,14 @@ from typing import Any
 import folium
 
 from siteplanner.outputs.basemap import relief_picture
-from siteplanner.outputs.map_pictures import readable_ruling, ruling_picture, service_picture, slope_picture
+from siteplanner.outputs.map_legend import SKY_TITLE, SLOPE_TITLE
+from siteplanner.outputs.map_pictures import (
+    readable_ruling,
+    ruling_picture,
+    service_picture,
+    sky_picture,
+    slope_picture,
+)
 from siteplanner.outputs.map_shapes import (
     aim_shapes,
     decision_shapes,
@@ -32,6 +39,7 @@ from siteplanner.planning.model import Plan
 from siteplanner.planning.ruling import BITS, OUTSIDE
 
 SERVICE_LAYERS = 5  # spots that get a picture of predicted service; each adds to the size of the page
+GROUND_PICTURES = ("slope", "sky", "ruling")  # of the whole ground, one switch each
 PictureUrl = Callable[[bytes], str]
 """Where a picture (WebP bytes) is fetched from; the saved page writes it into itself."""
 
@@ -100,7 +108,8 @@ class _Behaviour(Piece):
         super().__init__("", name="behaviour")
         self.config, self.layers, self.spots, self.page = config, layers, spots, page
         service = [spot["service"] for spot in spots]
-        self.pictures = [p for p in (layers.get("slope"), layers.get("ruling"), *service) if p is not None]
+        ground = [layers.get(key) for key in GROUND_PICTURES]
+        self.pictures = [p for p in (*ground, *service) if p is not None]
 
     def script(self) -> str:
         """The browser file and the calls that start it."""
@@ -168,7 +177,8 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         return layer
 
     words = spot_words(plan)
-    layers["slope"] = classes("slope", slope_picture(plan), "Slope of the ground", False, 2)
+    layers["slope"] = classes("slope", slope_picture(plan), SLOPE_TITLE, False, 2)
+    layers["sky"] = classes("sky", sky_picture(plan), SKY_TITLE, False, 2)
     layers["ruling"] = classes("ruling", ruling_picture(plan), "Ground ruled out", False, 3)
     service = [
         classes(

@@ -1,4 +1,4 @@
-"""The plan's rasters as pictures for the map: relief, predicted service, ruling, slope, and a readable ruling."""
+"""The plan's rasters as pictures for the map: predicted service, ruling, sky margin, slope, and a readable ruling."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from affine import Affine
 
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.basemap import Bounds, class_picture, png, to_mercator
+from siteplanner.outputs.map_legend import sky_shown, sky_steps
 from siteplanner.outputs.palettes import (
     INK,
     PASSES_COLOUR,
     SERVICE_CLASSES,
     SKY_COLOURS,
+    SKY_UNKNOWN_COLOUR,
     SLOPE_COLOURS,
-    UNKNOWN_COLOUR,
     ruling_colours,
 )
 from siteplanner.planning.model import Plan, RankedSpot, RulingShare
@@ -95,16 +96,10 @@ def slope_picture(plan: Plan) -> tuple[bytes, Bounds]:
     return class_picture(plan.scene.slope.with_values(classes), {n: (c, 0.6) for n, c in enumerate(SLOPE_COLOURS, 1)})
 
 
-def sky_steps(plan: Plan) -> tuple[float, float, float, float]:
-    """Upper ends of the sky margin's classes but the last, in degrees: behind the skyline, short of the limit, ..."""
-    least = plan.mission.sky.min_margin_deg
-    return 0.0, least, max(10.0, least + 5), max(20.0, least + 15)
-
-
 def sky_picture(plan: Plan) -> tuple[bytes, Bounds] | None:
-    """Margin of the clearest satellite above the skyline in five classes; grey where it is not known, clear outside
-    the search ground. None: the plan holds no such raster."""
-    grid = plan.scene.sky_margin
+    """Margin of the satellite that decides above the skyline in five classes and one for not known; clear outside
+    the search ground. None: the plan holds no such raster, or wants no dish."""
+    grid = plan.scene.sky_margin if sky_shown(plan) else None
     if grid is None:
         return None
     classes = (np.digitize(np.nan_to_num(grid.values, nan=0.0), sky_steps(plan)) + 1).astype(np.uint8)
@@ -117,7 +112,7 @@ def sky_picture(plan: Plan) -> tuple[bytes, Bounds] | None:
     classes[~np.isfinite(grid.values)] = unknown
     classes[~inside | ((held & OUTSIDE) != 0)] = 0
     table = {n: (colour, 0.62) for n, colour in enumerate(SKY_COLOURS, 1)}
-    return class_picture(grid.with_values(classes), {**table, unknown: (UNKNOWN_COLOUR, 0.7)})
+    return class_picture(grid.with_values(classes), {**table, unknown: (SKY_UNKNOWN_COLOUR, 0.62)})
 
 
 def readable_ruling(plan: Plan) -> tuple[bytes, Bounds]:

@@ -42,7 +42,7 @@ SERVICE_CLASSES: tuple[tuple[float, str, str], ...] = (  # from probability, col
 )
 SLOPE_COLOURS = ("#FFFFD4", "#FED98E", "#FE9929", "#CC4C02")  # ColorBrewer YlOrBr, four classes
 SKY_COLOURS = ("#810F7C", "#8856A7", "#8C96C6", "#B3CDE3", "#EDF8FB")  # ColorBrewer BuPu: dark where the sky is shut
-UNKNOWN_COLOUR = "#DDDDDD"  # Tol: missing data
+SKY_UNKNOWN_COLOUR = RULING_COLOURS["sky_unknown"]  # the same ground in the same colour as where it is ruled out
 RELIEF_COLOURS = ("#E4E6DA", "#EDE9DC", "#E6DFD0", "#DAD5CE", "#F2F1EE")  # pale, so that everything stands out
 
 INK, PAPER = "#1C2430", "#FBFAF7"  # text and panel by day

@@ -5,7 +5,8 @@ from __future__ import annotations
 from siteplanner.errors import Finding
 from siteplanner.outputs.aiming import aim, both_bearings
 from siteplanner.outputs.backhaul_text import backhaul_fact, backhaul_lines, names_in
-from siteplanner.outputs.palettes import PASSES_COLOUR, SERVICE_CLASSES, SLOPE_COLOURS, ruling_colours
+from siteplanner.outputs.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
+from siteplanner.outputs.palettes import PASSES_COLOUR, SERVICE_CLASSES, ruling_colours
 from siteplanner.outputs.text import (
     bearing_text,
     distance_text,
@@ -267,9 +268,8 @@ def legend_html(plan: Plan) -> str:
     colours = ruling_colours([r.code for r in plan.rulings])
     service = "".join(_swatch(colour, shown(words)) for _, colour, words in SERVICE_CLASSES)
     service += _swatch("transparent", "no colour: below 50 &#37;")
-    limit = plan.mission.trailer.max_slope_deg
-    slopes = (f"up to {limit / 2:.1f}°", f"up to {limit:.1f}°, the limit", f"up to {2 * limit:.1f}°", "steeper")
-    steep = "".join(_swatch(c, shown(w)) for c, w in zip(SLOPE_COLOURS, slopes, strict=True))
+    steep = "".join(_swatch(c, shown(w)) for c, w in slope_rows(plan))
+    sky = "".join(_swatch(c, shown(w)) for c, w in sky_rows(plan)) if sky_shown(plan) else ""
     ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
         _swatch(
             colours[r.code],
@@ -307,7 +307,8 @@ def legend_html(plan: Plan) -> str:
         + "<p>Share of the search ground; a cell with several limits has the colour of the first. "
         "No colour: outside the search ground, not checked.</p>"
         + f"<ul>{ruled}</ul>"
-        + _switch("slope", "Slope of the ground")
+        + (_switch("sky", SKY_TITLE) + f"<p>{shown(sky_words(plan))}.</p><ul>{sky}</ul>" if sky else "")
+        + _switch("slope", SLOPE_TITLE)
         + f"<ul>{steep}</ul>"
         + f'<h3>Lines</h3><ul class="sp-lines">{lines}</ul></section>'
     )

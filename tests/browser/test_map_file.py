@@ -198,8 +198,11 @@ def test_one_picture_of_the_ground_at_a_time_and_the_legend_follows(page, saved)
     page.check("input[data-layer=ruling]")
     assert not page.is_checked("input[data-layer=service]")
     assert page.locator("img.sp-classes").count() == 1
-    page.check("input[data-layer=slope]")
+    page.check("input[data-layer=sky]")
     assert not page.is_checked("input[data-layer=ruling]")
+    assert page.locator("img.sp-classes").evaluate("i => i.complete && i.naturalWidth > 100")
+    page.check("input[data-layer=slope]")
+    assert not page.is_checked("input[data-layer=sky]")
     page.uncheck("input[data-layer=slope]")
     assert page.locator("img.sp-classes").count() == 0
 

@@ -253,6 +253,14 @@ def _ruling(grid: Grid, slope: Grid) -> Grid:
     return grid.with_values(values)
 
 
+def sky_margin(grid: Grid, ruling: Grid) -> Grid:
+    """Invented: from behind the skyline in the west to wide open in the east, not known in the far north-west."""
+    y, x = np.mgrid[0:ROWS, 0:COLS].astype(np.float32)
+    values = np.where(ruling.values == OUTSIDE, np.nan, x / 5 - 12)
+    values[(y < 60) & (x < 100)] = np.nan
+    return grid.with_values(values.astype(np.float32))
+
+
 def make_plan(
     spots: int = 6,
     *,
@@ -415,6 +423,7 @@ def make_plan(
             overlays=overlays,
             area_rows=rows,
             area_cols=cols,
+            margin_of=lambda: sky_margin(grid, ruling),
         ),
         extra={"firmness": {"first_stays_first": 0.81, "lead_points": 2.4, "runner_up_better_on": "ground"}}
         if spots > 1

@@ -12,7 +12,7 @@ from PIL import Image
 from pyproj import Geod
 
 from siteplanner.outputs import map as planmap
-from siteplanner.outputs import map_pictures, map_shapes, panel
+from siteplanner.outputs import map_legend, map_pictures, map_shapes, panel
 from siteplanner.outputs.page import file_text
 from siteplanner.outputs.road_shapes import road_shapes
 from siteplanner.outputs.text import percent_text
@@ -116,6 +116,7 @@ def test_layers_are_switched_in_plain_words(plan):
     names = list(control.overlays)
     assert names == [
         "Slope of the ground",
+        "Sky margin",
         "Ground ruled out",
         *(f"Predicted service from spot {n}" for n in "ABCDE"),
         "Water",
@@ -236,6 +237,55 @@ def test_service_below_half_is_clear_and_classes_match_the_legend(plan):
     colours = {tuple(c) for c in np.asarray(Image.open(io.BytesIO(content)).convert("RGBA")).reshape(-1, 4).tolist()}
     solid = {f"#{r:02X}{g:02X}{b:02X}" for r, g, b, a in colours if a}
     assert solid == {colour for _, colour, _ in map_pictures.SERVICE_CLASSES}
+
+
+def _solid(content: bytes) -> set[str]:
+    colours = np.unique(np.asarray(Image.open(io.BytesIO(content)).convert("RGBA")).reshape(-1, 4), axis=0).tolist()
+    return {f"#{r:02X}{g:02X}{b:02X}" for r, g, b, a in colours if a}
+
+
+def test_the_sky_margin_has_the_classes_that_its_legend_names(plan):
+    content, bounds = map_pictures.sky_picture(plan)
+    rows = map_legend.sky_rows(plan)
+    assert [words for _, words in rows] == [
+        "behind it", "up to 2°, too little", "up to 10°", "up to 20°", "above 20°", "not known",
+    ]  # fmt: skip
+    assert _solid(content) == {colour for colour, _ in rows}
+    assert len(content) < 20_000  # the whole page stays small
+    # cells of one row: 1 deg short of the limit, just above it, and the one place that nobody knows
+    pixels = np.asarray(Image.open(io.BytesIO(content)).convert("RGBA"))
+    grid = plan.scene.elevation
+    for (row, col), meant in (((110, 55), 0), ((110, 68), 1), ((110, 76), 2), ((110, 112), 3), ((110, 180), 4),
+                              ((45, 95), 5), ((2, 2), None)):  # fmt: skip
+        lon, lat = (float(v) for v in grid.lonlat(*grid.xy(row, col)))
+        (south, west), (north, east) = bounds
+        top, here, low = (np.log(np.tan(np.pi / 4 + np.radians(v) / 2)) for v in (north, lat, south))
+        pixel = pixels[
+            int((top - here) / (top - low) * pixels.shape[0]), int((lon - west) / (east - west) * pixels.shape[1])
+        ]
+        found = "#" + "".join(f"{v:02X}" for v in pixel[:3].tolist()) if pixel[3] else None
+        assert found == (None if meant is None else rows[meant][0]), (row, col)
+
+
+def test_the_class_of_too_little_is_left_out_where_no_margin_is_asked_for(plan):
+    sky = plan.mission.sky.model_copy(update={"min_margin_deg": 0.0})
+    free = replace(plan, mission=plan.mission.model_copy(update={"sky": sky}))
+    assert [words for _, words in map_legend.sky_rows(free)][:2] == ["behind it", "up to 10°"]
+    assert _solid(map_pictures.sky_picture(free)[0]) == {colour for colour, _ in map_legend.sky_rows(free)}
+
+
+def test_the_sky_margin_says_which_satellite_and_is_left_out_where_no_dish_is_wanted(plan):
+    assert map_legend.sky_words(plan).startswith("Satellite above the skyline")
+    two = (*plan.mission.sky.satellites, plan.mission.sky.satellites[0])
+    for need, which in (("any", "The clearest satellite"), ("all", "The satellite with the least margin")):
+        sky = plan.mission.sky.model_copy(update={"satellites": two, "need": need})
+        mission = plan.mission.model_copy(update={"sky": sky})
+        assert map_legend.sky_words(replace(plan, mission=mission)).startswith(which)
+    backhaul = plan.mission.backhaul.model_copy(update={"wanted": ("open_sky",)})
+    none = replace(plan, mission=plan.mission.model_copy(update={"backhaul": backhaul}))
+    assert map_pictures.sky_picture(none) is None
+    assert 'data-layer="sky"' not in panel.legend_html(none)
+    assert 'data-layer="sky"' in panel.legend_html(plan)
 
 
 @pytest.mark.parametrize("made", [make_plan(0), make_plan(1, coverage=False, rejected=0)], ids=["no spot", "bare spot"])

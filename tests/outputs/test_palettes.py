@@ -108,6 +108,12 @@ def test_limits_can_be_told_apart(sight):
 
 
 @pytest.mark.parametrize("sight", SIGHT)
+def test_unknown_sky_looks_like_no_known_margin(sight):
+    unknown = _lab(palettes.SKY_UNKNOWN_COLOUR, sight)
+    assert min(float(np.linalg.norm(unknown - _lab(c, sight))) for c in palettes.SKY_COLOURS) > 40
+
+
+@pytest.mark.parametrize("sight", SIGHT)
 @pytest.mark.parametrize(
     "colours",
     [[c for _, c, _ in palettes.SERVICE_CLASSES], list(palettes.SLOPE_COLOURS), list(palettes.SKY_COLOURS[::-1])],

@@ -200,7 +200,7 @@ function sitePlannerPage(map, config) {
   var buttons = Array.prototype.slice.call(document.querySelectorAll("button[data-spot]"));
   function choose(index, move) {
     if (!spots[index]) return;
-    var other = ["ruling", "slope"].some(function (key) { return layers[key] && map.hasLayer(layers[key]); });
+    var other = ["ruling", "sky", "slope"].some(function (key) { return layers[key] && map.hasLayer(layers[key]); });
     var service = chosen < 0 || (spots[chosen].service ? map.hasLayer(spots[chosen].service) : !other);
     chosen = index;
     spots.forEach(function (spot, i) {
