@@ -444,7 +444,7 @@ class Search(_Part):
     cell_size_m: float | None = Field(
         None, gt=0.5, description="None: that of the finest elevation raster, at least 5 m."
     )
-    spacing_m: float = Field(200.0, gt=0, description="No two candidate spots are closer.")
+    spacing_m: float = Field(200.0, gt=0, description="No two candidate spots that use the same backhaul are closer.")
     max_spots: int = Field(200, ge=1, le=5000, description="Candidate spots evaluated in full.")
     refined_spots: int = Field(
         5,

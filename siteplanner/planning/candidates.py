@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 import numpy as np
@@ -13,6 +14,8 @@ from siteplanner.planning.model import Spot
 from siteplanner.planning.study import Study
 
 PROMINENCE_RADIUS_M = 600.0
+MOST_ASKED = 1500  # cells that are asked one by one what they are good for, a few ms each
+KindOf = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
 
 def merit(study: Study, way: GroundWay) -> np.ndarray:
@@ -54,30 +57,64 @@ def thin(rows: np.ndarray, cols: np.ndarray, value: np.ndarray, spacing_cells: f
 
 
 def choose_cells(
-    feasible: np.ndarray, value: np.ndarray, cell_size_m: float, spacing_m: float, max_spots: int
+    feasible: np.ndarray,
+    value: np.ndarray,
+    cell_size_m: float,
+    spacing_m: float,
+    max_spots: int,
+    kind_of: KindOf | None = None,
+    also: Sequence[np.ndarray] = (),
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """(rows, cols, spacing used) of at most `max_spots` feasible cells at least `spacing_m` apart.
 
     Where more would fit, the spacing is widened until they do not, so that the set still covers all the ground.
+
+    `kind_of(rows, cols)` tells the kind of each cell, 0 and up, negative for ground of no use: each kind is thinned by
+    itself, so that no cell stands back for one of another kind; ground of no use counts only where there is no other.
+    Asked of the best cell of each small block and of the best one under each mask of `also` (bool, as `feasible`), of
+    about MOST_ASKED cells at most: blocks grow until there are so few.
     """
-    rows, cols = np.nonzero(feasible)
-    if not len(rows):
-        return rows, cols, spacing_m
-    v = value[rows, cols]
+    if not feasible.any():
+        return np.empty(0, int), np.empty(0, int), spacing_m
     # first the best cell of each small block: far fewer points for the greedy choice, same diversity
     block = max(1, int(spacing_m / cell_size_m / 4))
-    if block > 1:
-        key = (rows // block) * (feasible.shape[1] // block + 1) + cols // block
-        order = np.lexsort((cols, rows, -np.round(v, 9), key))
-        first = np.concatenate(([True], np.diff(key[order]) != 0))
-        keep = np.sort(order[first])
-        rows, cols, v = rows[keep], cols[keep], v[keep]
+    rows, cols = _best_of_blocks(feasible, value, block, also)
+    while kind_of is not None and len(rows) > MOST_ASKED:
+        block = max(block + 1, int(block * np.sqrt(len(rows) / MOST_ASKED)))
+        rows, cols = _best_of_blocks(feasible, value, block, also)
+    v = value[rows, cols]
+    kinds = np.zeros(len(rows), int) if kind_of is None else np.asarray(kind_of(rows, cols), int)
+    useful = sorted(set(kinds[kinds >= 0].tolist())) or [-1]
+
+    def of_kinds(wanted: Sequence[int], spacing: float) -> np.ndarray:
+        parts = [np.flatnonzero(kinds == k if k >= 0 else kinds < 0) for k in wanted]
+        return np.concatenate([part[thin(rows[part], cols[part], v[part], spacing / cell_size_m)] for part in parts])
+
     used = spacing_m
-    picked = thin(rows, cols, v, used / cell_size_m)
-    while len(picked) > max_spots:
+    picked = of_kinds(useful, used)
+    while len(picked) > max(max_spots, len(useful)):
         used *= max(1.05, float(np.sqrt(len(picked) / max_spots)) * 0.98)
-        picked = thin(rows, cols, v, used / cell_size_m)
+        picked = of_kinds(useful, used)
+    picked = picked[:max_spots]
     return rows[picked], cols[picked], used
+
+
+def _best_of_blocks(
+    feasible: np.ndarray, value: np.ndarray, block: int, also: Sequence[np.ndarray]
+) -> tuple[np.ndarray, np.ndarray]:
+    """(rows, cols), by row then column, of the best feasible cell of each block x block cells, and of the best one
+    under each mask."""
+    chosen = np.zeros(feasible.shape, bool)
+    for mask in (feasible, *(feasible & m for m in also)):
+        rows, cols = np.nonzero(mask)
+        if block > 1:
+            key = (rows // block) * (feasible.shape[1] // block + 1) + cols // block
+            order = np.lexsort((cols, rows, -np.round(value[rows, cols], 9), key))
+            keep = order[np.concatenate(([True], np.diff(key[order]) != 0))] if len(order) else order
+            rows, cols = rows[keep], cols[keep]
+        chosen[rows, cols] = True
+    rows, cols = np.nonzero(chosen)
+    return rows, cols
 
 
 def cells_around(

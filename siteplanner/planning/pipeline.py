@@ -15,12 +15,14 @@ from siteplanner.data.records import InputRecord
 from siteplanner.errors import Cancelled, Finding
 from siteplanner.mission import Mission, Weights
 from siteplanner.planning import warm_up
-from siteplanner.planning.candidates import cells_around, choose_cells, letters, merit, spot_at, user_spots
+from siteplanner.planning.backhaul import alternatives_possible
+from siteplanner.planning.backhaul_ground import first_working
+from siteplanner.planning.candidates import KindOf, cells_around, choose_cells, letters, merit, spot_at, user_spots
 from siteplanner.planning.detail import in_detail, listed_in_detail
 from siteplanner.planning.evaluate import Judge, evaluate
-from siteplanner.planning.limits import rule_ground
+from siteplanner.planning.limits import rule_ground, sky_hits
 from siteplanner.planning.magnetic import day_of, magnetic
-from siteplanner.planning.model import Evaluation, Plan, RankedSpot, Scene
+from siteplanner.planning.model import Backhaul, Evaluation, Plan, RankedSpot, Scene, Spot
 from siteplanner.planning.progress import Progress, Stages
 from siteplanner.planning.rain import rain
 from siteplanner.planning.reuse import Kept, Reuse
@@ -63,12 +65,13 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
             wait()
     judge = Judge(study, ruling, way, reuse)
 
-    with stages.stage("Choosing candidate spots"):
+    with stages.stage("Choosing candidate spots") as tick:
         grid = study.elevation
         guess = merit(study, way)
         rows, cols, spacing = choose_cells(
-            ruling.feasible, guess, grid.cell_size_m, mission.search.spacing_m, mission.search.max_spots
-        )
+            ruling.feasible, guess, grid.cell_size_m, mission.search.spacing_m, mission.search.max_spots,
+            *_by_backhaul(study, reuse, tick),
+        )  # fmt: skip
         named = user_spots(study)
         candidates = [
             spot_at(grid, int(r), int(c), f"candidate {n}") for n, (r, c) in enumerate(zip(rows, cols, strict=True), 1)
@@ -120,12 +123,28 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
     )
 
 
+def _by_backhaul(study: Study, reuse: Reuse, tick: Callable[[float], None]) -> tuple[KindOf | None, list[np.ndarray]]:
+    """What `choose_cells` asks so that the best ground for each wanted backhaul stays; nothing where the ground is
+    ruled out for the dish already."""
+    if not alternatives_possible(study):
+        return None, []
+
+    def kinds(rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
+        return reuse.watched("choices", study, partial(first_working, tick=tick), rows, cols)
+
+    if "geostationary" not in study.mission.backhaul.wanted:
+        return kinds, []
+    blocked, unknown, _ = reuse.watched("sky_limit", study, partial(sky_hits, tick=lambda share: tick(0.0)))
+    return kinds, [~blocked & ~unknown]
+
+
 def refine(
     judge: Judge, evaluations: list[Evaluation], guess: np.ndarray, spacing_m: float, tick: Callable[[float], None]
 ) -> list[Evaluation]:
     """Move each of the best searched spots to the best-scoring cell close by; user's spots stay where they are.
 
-    A move must raise the score and keep the spacing to every other searched spot, so the set stays diverse.
+    A move must raise the score and keep the spacing to every other searched spot that uses the same backhaul, so the
+    set stays diverse.
     """
     study = judge.study
     mission, grid = study.mission, study.elevation
@@ -136,17 +155,28 @@ def refine(
         cell = grid.cell(r.spot.x, r.spot.y)
         assert cell is not None  # searched spots stand on cells
         around = cells_around(judge.ruling.feasible, guess, *cell, spacing_m / 2 / grid.cell_size_m, NEIGHBOURS)
-        others = [(e.spot.x, e.spot.y) for e in kept.values() if e.spot.origin == "search" and e is not r.evaluation]
+        others = [e for e in kept.values() if e.spot.origin == "search" and e is not r.evaluation]
+
+        def room(spot: Spot, used: Backhaul | None, others: list[Evaluation] = others) -> bool:
+            alike = [e.spot for e in others if _kind(e.backhaul) == _kind(used)]
+            return all(np.hypot(spot.x - s.x, spot.y - s.y) >= spacing_m for s in alike)
+
         moves = []
         for row, col in around:
             spot = spot_at(grid, row, col, r.spot.name)
-            if all(np.hypot(spot.x - x, spot.y - y) >= spacing_m for x, y in others):
-                moves.append(evaluate(judge, spot))
+            if room(spot, r.evaluation.backhaul):
+                move = evaluate(judge, spot)
+                if room(spot, move.backhaul):
+                    moves.append(move)
         better = rank([r.evaluation, *moves], mission)
         if better and better[0].evaluation is not r.evaluation:
             del kept[id(r.evaluation)]
             kept[id(better[0].evaluation)] = better[0].evaluation
     return list(kept.values())
+
+
+def _kind(backhaul: Backhaul | None) -> str:
+    return "" if backhaul is None else backhaul.kind
 
 
 def rescore(old: Plan, weights: Weights) -> Plan:

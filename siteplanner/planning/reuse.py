@@ -25,6 +25,7 @@ WORDS = {  # steps worth telling, in the order told
     "elevation": "Elevation",
     "roads": "Road network",
     "sky_limit": "Satellite line over the ground",
+    "choices": "Backhaul of the ground",
     "coverage": "Coverage",
     "sky": "Sky of the spots",
     "access": "Routes",

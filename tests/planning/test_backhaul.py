@@ -12,7 +12,11 @@ from siteplanner import explain, load_mission, plan
 from siteplanner.core.propagation import SPEED_OF_LIGHT_M_S
 from siteplanner.errors import InputError
 from siteplanner.planning.backhaul import MOST_DONORS, backhaul_sentence, clause
+from siteplanner.planning.backhaul_ground import first_working
+from siteplanner.planning.candidates import choose_cells, spot_at
+from siteplanner.planning.evaluate import evaluate
 from siteplanner.planning.record import plan_record
+from siteplanner.planning.scoring import score
 from siteplanner.planning.words import because, recommendation
 from tests.planning.canyon import DONOR, SPOTS, at, ground, write_canyon
 
@@ -171,6 +175,40 @@ class TestFigures:
         assert "% of open sky" in because(by_name["behind the butte"])
         assert "above the skyline" in because(by_name["on the plain"])
         assert clause(by_name["on the plain"].evaluation.backhauls[0]).startswith("satellite south, clear by ")
+
+
+class TestChosenGround:
+    def test_the_best_ground_of_every_backhaul_is_among_the_candidates(self, canyon_plan):
+        """Twin: a part of the ground, cell by cell with the judge of spots; what ranks first under each backhaul."""
+        judge = canyon_plan.extra["judge"]
+        study, grid = judge.study, judge.study.elevation
+        rows, cols = np.nonzero(judge.ruling.feasible)
+        x, _ = grid.xy(rows, cols)
+        part = (x > at(2100, 0)[0]) & (x < at(2460, 0)[0]) & (rows % 3 == 0) & (cols % 3 == 0)
+        rows, cols = rows[part], cols[part]
+        scores, kinds = {}, np.full(grid.shape, -1)
+        value, feasible = np.zeros(grid.shape), np.zeros(grid.shape, bool)
+        for row, col in zip(rows.tolist(), cols.tolist(), strict=True):
+            e = evaluate(judge, spot_at(grid, row, col, ""))
+            feasible[row, col] = True
+            if e.backhaul is not None:
+                kinds[row, col] = study.mission.backhaul.wanted.index(e.backhaul.kind)
+                scores[row, col] = sum(c.contribution for c in score(e, study.mission))
+                value[row, col] = scores[row, col]
+        assert first_working(study, rows, cols).tolist() == kinds[rows, cols].tolist()
+        assert set(kinds[rows, cols].tolist()) >= {0, 2}
+        chosen = choose_cells(feasible, value, 10.0, 100.0, 8, lambda r, c: first_working(study, r, c))
+        kept = set(zip(chosen[0].tolist(), chosen[1].tolist(), strict=True))
+        for kind in set(kinds[kinds >= 0].tolist()):
+            first = max((cell for cell in scores if kinds[cell] == kind), key=lambda cell: scores[cell])
+            # blocks of 2 x 2 cells: a lone best cell of its kind may stand back for its block's best
+            assert any(max(abs(first[0] - r), abs(first[1] - c)) < 2 and kinds[r, c] == kind for r, c in kept)
+        assert max(scores, key=lambda cell: scores[cell]) in kept
+
+    def test_ground_of_no_use_takes_no_place_from_ground_of_use(self, canyon_plan):
+        searched = [e for e in (r.evaluation for r in canyon_plan.extra["all_spots"]) if e.spot.origin == "search"]
+        assert len(searched) == canyon_plan.extra["search"]["candidates"]  # all candidates have a backhaul
+        assert {e.backhaul.kind for e in searched} >= {"geostationary", "donor_link"}
 
 
 class TestOrderAndChoice:

@@ -65,3 +65,52 @@ def test_letters(number, name):
 )
 def test_grid_reference(latitude, longitude, reference):
     assert grid_reference(latitude, longitude) == reference
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000), st.floats(10.0, 60.0), st.integers(3, 30))
+def test_no_cell_stands_back_for_one_of_another_kind(seed, spacing, most):
+    """Twin: over all cells by themselves. The best cell of each kind is always kept, and so is, within the spacing of
+    every cell, one of its kind that is worth as much."""
+    rng = np.random.default_rng(seed)
+    feasible, value = rng.random((24, 30)) < 0.4, rng.random((24, 30))
+    kinds = np.where(rng.random((24, 30)) < 0.1, 1, np.where(rng.random((24, 30)) < 0.05, 0, rng.integers(-1, 3)))
+    feasible[0, 0] = True
+    rows, cols, used = choose_cells(feasible, value, 10.0, spacing, most, lambda r, c: kinds[r, c])
+    assert len(rows) <= most
+    chosen = list(zip(rows.tolist(), cols.tolist(), kinds[rows, cols].tolist(), strict=True))
+    for kind in {int(k) for k in kinds[feasible] if k >= 0}:
+        cells = [(r, c) for r, c in np.argwhere(feasible & (kinds == kind)).tolist()]
+        mine = [(r, c) for r, c, k in chosen if k == kind]
+        assert max(cells, key=lambda cell: value[cell]) in mine
+        for r, c in cells:
+            near = [value[a, b] for a, b in mine if 10 * np.hypot(a - r, b - c) < used + 1e-6]
+            assert near, (r, c)
+            assert max(near) >= value[r, c]
+        if len(mine) > 1:
+            assert pdist(np.array(mine)).min() * 10 >= used - 1e-6
+    assert len({k < 0 for *_, k in chosen}) == 1  # ground of no use only where there is no other
+
+
+def test_few_spots_go_to_the_preferred_kinds_and_much_ground_is_asked_of_its_best_cells_only(monkeypatch):
+    kinds = np.arange(400).reshape(20, 20) % 4 - 1
+    value = np.random.default_rng(3).random((20, 20))
+    asked = []
+
+    def kind_of(rows, cols):
+        asked.append(len(rows))
+        return kinds[rows, cols]
+
+    rows, cols, _ = choose_cells(np.ones((20, 20), bool), value, 10.0, 30.0, 2, kind_of)
+    assert kinds[rows, cols].tolist() == [0, 1]
+    monkeypatch.setattr("siteplanner.planning.candidates.MOST_ASKED", 60)
+    rare = np.zeros((20, 20), bool)
+    rare[4, 5] = True  # not the best of its block; the one cell under a mask is asked too
+    rows, cols, _ = choose_cells(np.ones((20, 20), bool), value, 10.0, 30.0, 40, kind_of, [rare])
+    assert asked == [400, asked[1]]
+    assert 20 <= asked[1] <= 61
+    for masks, found in (([], False), ([rare], True)):
+        rows, cols, _ = choose_cells(
+            np.ones((20, 20), bool), value, 10.0, 30.0, 40, lambda r, c: np.where(rare[r, c], 0, -1), masks
+        )
+        assert ((rows.tolist(), cols.tolist()) == ([4], [5])) == found
