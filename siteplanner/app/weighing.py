@@ -7,13 +7,12 @@ import streamlit as st
 from siteplanner.app.labels import plain
 from siteplanner.app.mission_form import WEIGHTS
 from siteplanner.app.session import Work
+from siteplanner.app.weight_panel import weight_panel
 from siteplanner.mission import Weights
 from siteplanner.outputs.text import clean
 from siteplanner.planning.explain import reweigh
 from siteplanner.planning.pipeline import rescore
 from siteplanner.planning.scoring import CRITERIA
-
-SLIDERS = "_sliders"
 
 
 def weights(work: Work) -> None:
@@ -21,18 +20,16 @@ def weights(work: Work) -> None:
     planned = work.planned
     assert planned is not None
     start = planned.mission.weights.model_dump()
-    applies = [
-        name
+    applies = {
+        name: WEIGHTS[name]
         for name in CRITERIA
         if name != "must_serve"
         or any(r.evaluation.coverage and r.evaluation.coverage.must_serve for r in planned.spots)
-    ]
+    }
     kept = work.memory.setdefault("weights", dict(start))
     st.caption("How much each thing counts. The ranking follows at once.")
-    top = max(10.0, *start.values())
-    first = slider_values(work, kept, applies)
-    for name in applies:
-        kept[name] = st.slider(WEIGHTS[name], 0.0, top, first[name], 0.5, format="%.1f", key=slider_key(work, name))
+    turn = f"{work.edition} {id(planned)} {work.memory.get('weights_turn', 0)}"
+    weight_panel(applies, kept, max(10.0, *start.values()), turn, kept.update)
     line = st.empty()
     st.button("Back to the mission's weights", on_click=reset_weights, args=(work,), disabled=kept == start)
     if sum(kept.values()) <= 0:
@@ -59,22 +56,7 @@ def firmness_of(work: Work) -> str:
     )
 
 
-def slider_key(work: Work, name: str) -> str:
-    """The slider's name in the session: another plan, another visit or a reset makes other sliders."""
-    return f"weight_{name}_{work.edition}_{id(work.planned)}_{st.session_state.get(SLIDERS, (0, {}))[0]}"
-
-
-def slider_values(work: Work, kept: dict[str, float], names: list[str]) -> dict[str, float]:
-    """Where the sliders start. A slider that is set afterwards forgets it while its panel is shut, so sliders that
-    must start elsewhere are new ones."""
-    if slider_key(work, names[0]) not in st.session_state:
-        turn = st.session_state.get(SLIDERS, (0, {}))[0]
-        st.session_state[SLIDERS] = (turn + 1, {name: float(value) for name, value in kept.items()})
-    return st.session_state[SLIDERS][1]
-
-
 def reset_weights(work: Work) -> None:
-    """Back to the mission's own; the old sliders go with what the browser holds of them."""
+    """Back to the mission's own; the sliders start again."""
     work.memory.pop("weights", None)
-    turn = st.session_state.get(SLIDERS, (0, {}))[0]
-    st.session_state[SLIDERS] = (turn + 1, {})
+    work.memory["weights_turn"] = work.memory.get("weights_turn", 0) + 1

@@ -1,8 +1,7 @@
 """How long a commander waits: `python -m tests.benchmarks.app` starts the app, plans the sample, works the Decide page.
 
 Each line is a median over several turns in one headless browser, from the input to the answer on the screen, with its
-goal, and as a ratio to drawing the whole page again (another coordinate format) in the same run. Streamlit's sliders
-wait 0.2 s for further moves before they send anything; that wait is part of the weight's figure.
+goal, and as a ratio to drawing the whole page again (another coordinate format) in the same run.
 """
 
 from __future__ import annotations
@@ -56,8 +55,8 @@ def turns(page: Any) -> dict[str, list[float]]:
             timed(
                 page,
                 box.click,
-                "sign => document.querySelector('.sp-answer .say').textContent.includes(sign)"
-                " && (sign !== '.' || !document.querySelector('.sp-answer .say').textContent.includes('′'))",
+                "sign => { const said = document.querySelector('.sp-answer .say')?.textContent || '';"
+                " return said.includes(sign) && (sign !== '.' || !said.includes('′')); }",
                 sign,
             )
         )

@@ -1,0 +1,95 @@
+"""Sliders for the weights: each movement is sent at once, so that the ranking follows the hand.
+
+The sliders of the page's own kit wait a fifth of a second before they say anything; that wait was half of the time
+between a weight and its ranking. Text reaches the screen by `textContent` only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import streamlit as st
+import streamlit.components.v2 as components
+
+from siteplanner.app.style import CRITERION_COLOURS
+
+KEY = "weight_panel"
+CSS = """
+:host { display: block; }
+label { display: grid; grid-template-columns: 1fr auto; gap: 0 12px; padding: 5px 0 3px; color: var(--st-text-color);
+  font: 15px/1.3 var(--st-font); font-variant-numeric: tabular-nums; }
+label i { display: inline-block; width: 10px; height: 10px; margin-right: 7px; }
+output { font-weight: 700; text-align: right; }
+output small { font-weight: 400; font-size: 13px; opacity: .8; margin-left: 8px; display: inline-block; width: 62px; }
+input { grid-column: 1 / -1; width: 100%; height: 30px; margin: 0; accent-color: var(--st-primary-color);
+  cursor: pointer; }
+input:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: 1px; border-radius: 4px; }
+"""
+JS = """
+const PAUSE_MS = 120;  // between two sendings while a slider is being dragged
+export default function (component) {
+  const { data, parentElement, setTriggerValue } = component;
+  const host = parentElement.querySelector("#host");
+  host.tell = setTriggerValue;
+  if (host.dataset.turn === data.turn) return;  // what the hand moves is never moved back under it
+  host.dataset.turn = data.turn;
+  host.replaceChildren();
+  let sent = 0, waiting = null;
+  const inputs = new Map();
+  const say = () => {
+    const sum = [...inputs.values()].reduce((all, [input]) => all + Number(input.value), 0);
+    inputs.forEach(([input, value, share]) => {
+      value.textContent = Number(input.value).toFixed(1);
+      share.textContent = sum > 0 ? Math.round(100 * input.value / sum) + " % of all" : "";
+      input.setAttribute("aria-valuetext", value.textContent + " " + share.textContent);
+    });
+  };
+  const send = () => {
+    waiting = null;
+    sent = performance.now();
+    host.tell("moved", { turn: data.turn,
+      values: Object.fromEntries([...inputs].map(([name, [input]]) => [name, Number(input.value)])) });
+  };
+  data.sliders.forEach((item) => {
+    const label = host.appendChild(document.createElement("label"));
+    const words = label.appendChild(document.createElement("span"));
+    words.appendChild(document.createElement("i")).style.background = item.colour;
+    words.appendChild(document.createTextNode(item.words));
+    const output = label.appendChild(document.createElement("output"));
+    const value = output.appendChild(document.createElement("span"));
+    const share = output.appendChild(document.createElement("small"));
+    const input = label.appendChild(document.createElement("input"));
+    Object.assign(input, { type: "range", min: 0, max: data.top, step: 0.5, value: item.value });
+    input.setAttribute("aria-label", item.words);
+    inputs.set(item.name, [input, value, share]);
+    input.oninput = () => {
+      say();
+      if (waiting !== null) return;
+      const left = sent + PAUSE_MS - performance.now();
+      if (left <= 0) send(); else waiting = setTimeout(send, left);
+    };
+  });
+  say();
+}
+"""
+_panel = components.component("siteplanner_weights", html='<div id="host"></div>', css=CSS, js=JS)
+
+
+def weight_panel(
+    words: Mapping[str, str], values: Mapping[str, float], top: float, turn: str, on_move: Callable[[dict], None]
+) -> None:
+    """Draw one slider per entry of `words` from 0 to `top`; `on_move` gets all values whenever one moves.
+
+    Sliders start at `values` and then belong to the user's hand; another `turn` makes them start again.
+    """
+
+    def moved() -> None:
+        sent = st.session_state[KEY].get("moved")
+        if sent and sent.get("turn") == turn:  # nothing of sliders that have been replaced since
+            on_move({name: float(value) for name, value in sent["values"].items() if name in words})
+
+    sliders = [
+        {"name": name, "words": text, "value": values[name], "colour": CRITERION_COLOURS.get(name, "#777777")}
+        for name, text in words.items()
+    ]
+    _panel(key=KEY, data={"sliders": sliders, "top": top, "turn": turn}, on_moved_change=moved)
