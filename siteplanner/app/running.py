@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import threading
 import time
@@ -38,6 +39,7 @@ class Run:
     error: SiteplannerError | None = None
     seconds: float = 0.0
     seen: bool = False  # the page has acted on the end
+    after: Callable[[], None] | None = None  # done in the same thread when the end is known
     _stop: threading.Event = field(default_factory=threading.Event)
     _thread: threading.Thread | None = None
     _since: float = 0.0
@@ -127,6 +129,8 @@ class Run:
         gc.freeze()
         self.seconds = time.monotonic() - self._since
         self.state = end
+        if self.after is not None and end == "done":
+            self.after()
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,6 +152,24 @@ def check_job(mission: Mission, progress: Callable[[str, float], None], previous
     reuse = Reuse(previous)
     study = load_study(mission, Stages(progress), reuse)
     return Checked(study.inputs, study.findings, study, reuse.kept)
+
+
+_READY = threading.Lock()  # taken for good by the first who makes ready
+
+
+def make_ready() -> None:
+    """While the findings are being read: load what a plan needs once in a program's life (3 s of libraries and tables).
+
+    A failure here is no news: the plan meets the same and says it.
+    """
+    if not _READY.acquire(blocking=False):
+        return
+    with contextlib.suppress(Exception):
+        from siteplanner.planning.pipeline import plan  # noqa: F401
+        from siteplanner.planning.rain import attenuation_db
+
+        attenuation_db(0.0, 0.0, 0.0, 45.0, 45.0, 12.0, 1.0, 1.0)
+        gc.freeze()
 
 
 def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None,

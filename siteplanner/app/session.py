@@ -115,14 +115,14 @@ class Work:
 
     def begin_check(self) -> None:
         """Vet the layers in the background. Raises InputError for a mission that is not one."""
-        from siteplanner.app.running import Run, check_job
+        from siteplanner.app.running import Run, check_job, make_ready
 
         assert self.draft is not None
         mission = mission_from_dict(self.draft, base=self.base)
         lent = self.lend()
         if self.check is not None:
             self.check.cancel()
-        self.check = Run(mission, partial(check_job, previous=lent)).start()
+        self.check = Run(mission, partial(check_job, previous=lent), after=make_ready).start()
 
     def begin_plan(self, mission: Mission) -> None:
         """Plan in the background, from what is known already; the plan is kept on disk when it is there."""

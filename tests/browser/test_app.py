@@ -245,12 +245,9 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     page.wait_for_timeout(500)  # the panel takes the focus as it opens
     start = time.monotonic()
     slider.press("Home")
-    for _ in range(100):
-        if (after := page.locator("tr[data-key] .score").all_inner_texts()) != before:
-            break
-        page.wait_for_timeout(50)
+    page.wait_for_function("""before => [...document.querySelectorAll('tr[data-key] .score')]
+        .map(e => e.textContent).join() !== before""", arg=",".join(before), polling="raf")
     clock("weight to ranking", start)
-    assert after != before
     page.get_by_role("button", name="Back to the mission's weights").click()
     for _ in range(100):
         if page.locator("tr[data-key] .score").all_inner_texts() == before:
@@ -366,7 +363,7 @@ def test_pages_print_without_their_controls_and_the_map_is_dark_by_night(planned
     context.close()
 
 
-def test_gis_person_brings_files_with_hostile_names(app, page, tmp_path):
+def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_path):
     page.context.set_default_timeout(60_000)
     points = json.loads((SAMPLE / "must_serve.geojson").read_text("utf-8"))
     for feature in points["features"]:
@@ -408,6 +405,18 @@ def test_gis_person_brings_files_with_hostile_names(app, page, tmp_path):
     page.get_by_text("The run was cancelled").wait_for()
     clock("cancel to stopped", start)
     page.get_by_role("button", name="Run it again").click()
+    # a second user neither waits for the run nor sees it
+    page.get_by_role("button", name="Cancel").wait_for()
+    other = chromium.new_context()
+    stranger = other.new_page()
+    stranger.set_default_timeout(60_000)
+    start = time.monotonic()
+    stranger.goto(app.url)
+    stranger.get_by_role("button", name="Open the sample").wait_for()
+    clock("first page for a second user during a run", start)
+    assert page.get_by_role("button", name="Cancel").is_visible()
+    assert FAR_IMAGE not in stranger.locator(".stApp").inner_text()
+    other.close()
     page.locator(".sp-answer .say").wait_for(timeout=LONG_MS)
     ready_map(page)
     assert HOSTILE_NAME.split(" ")[0] in page.locator(".sp-answer .over").inner_text()
