@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -39,9 +40,24 @@ def judge_backhauls(
         elif kind == "open_sky":
             out.append(by_open_sky(study, spot, cell))
         else:
-            mast = coverage.mast_height_m if coverage is not None else max(study.mission.trailer.mast_stops_m)
-            out.append(by_donor(study, spot, cell, declination_deg, mast))
+            out.append(by_donor(study, spot, cell, declination_deg, stops_from(study, coverage)))
     return tuple(out)
+
+
+def stops_from(study: Study, coverage: Coverage | None) -> tuple[float, ...]:
+    """Mast stops that a donor link is asked at, lowest first: the one chosen for the coverage and all above it."""
+    stops = study.mission.trailer.mast_stops_m
+    least = coverage.mast_height_m if coverage is not None else max(stops)
+    return tuple(s for s in stops if s >= least)
+
+
+def stop_for_link(study: Study, coverage: Coverage | None, backhauls: tuple[Backhaul, ...]) -> float | None:
+    """The higher mast stop that the link in use needs; None where the stop of the coverage does."""
+    used = next((b for b in backhauls if b.verdict == "works"), None)
+    if coverage is None or used is None or not used.donors or study.mission.backhaul.donor_link.antenna_height_m:
+        return None
+    need = used.donors[0].antenna_height_m
+    return need if need > coverage.mast_height_m else None
 
 
 def by_satellite(study: Study, looks: tuple[Look, ...]) -> Backhaul:
@@ -122,18 +138,54 @@ def sky_dome(study: Study, spot: Spot, cell: tuple[int, int], height_m: float, m
     return dome_share(horizon, possible_horizon_deg(horizon, known_to, study.blocks.ceiling_m - eye), min_elevation_deg)
 
 
-def by_donor(study: Study, spot: Spot, cell: tuple[int, int], declination_deg: float | None, mast_m: float) -> Backhaul:
-    """The best of the links to the nearest donor sites."""
+def by_donor(
+    study: Study, spot: Spot, cell: tuple[int, int], declination_deg: float | None, stops_m: tuple[float, ...]
+) -> Backhaul:
+    """The best of the links to the nearest donor sites; each from the lowest of the rising mast stops where it works.
+
+    A link that works at a lower stop goes before one that needs a higher mast.
+    """
     link = study.mission.backhaul.donor_link
     nearest = sorted(study.donors, key=lambda d: (math.hypot(d.x - spot.x, d.y - spot.y), d.name))[:MOST_DONORS]
     if not nearest:
         return Backhaul(
             "donor_link", "fails", f"no donor site within {link.max_distance_m / 1000:g} km", math.nan, "dB"
         )
-    paths = [donor_path(study, spot, cell, donor, declination_deg, mast_m) for donor in nearest]
+    paths = [lowest_path(study, spot, cell, donor, declination_deg, stops_m) for donor in nearest]
     paths.sort(key=_best_first)
     best = paths[0]
     return Backhaul("donor_link", best.verdict, best.reason, best.margin_db, "dB", donors=tuple(paths[:KEPT_DONORS]))
+
+
+def lowest_path(
+    study: Study, spot: Spot, cell: tuple[int, int], donor: Donor, declination_deg: float | None,
+    stops_m: tuple[float, ...],
+) -> DonorPath:
+    """The path from the lowest mast stop at which it works; where it works at none, from the lowest one at which that
+    is not known, else from the highest. The reason says which stop; an antenna of its own height has no stops.
+    """  # fmt: skip
+    if study.mission.backhaul.donor_link.antenna_height_m:
+        stops_m = stops_m[-1:]
+    tried: list[DonorPath] = []
+    for stop in stops_m:
+        tried.append(donor_path(study, spot, cell, donor, declination_deg, stop))
+        if tried[-1].verdict == "works" or not _height_matters(tried[-1]):
+            break
+    best = min(tried, key=lambda p: (_ORDER[p.verdict], p.antenna_height_m * (-1 if p.verdict == "fails" else 1)))
+    lower = tuple(p.antenna_height_m for p in tried if p.antenna_height_m < best.antenna_height_m)
+    if not lower:
+        return best
+    at = f"at {best.antenna_height_m:g} m of mast, not at {lower[-1]:g} m"
+    if best.verdict == "unknown":
+        at = f"at {best.antenna_height_m:g} m of mast; {tried[0].reason} at {lower[0]:g} m"
+    elif best.verdict == "fails":
+        at = f"even at {best.antenna_height_m:g} m of mast"
+    return replace(best, reason=f"{best.reason} ({at})", not_at_m=lower)
+
+
+def _height_matters(path: DonorPath) -> bool:
+    """Whether a higher mast could change the verdict: not where the donor is too far or too near, or off the map."""
+    return math.isfinite(path.clearance_share)
 
 
 def _best_first(path: DonorPath) -> tuple[int, float, float, float]:
@@ -141,7 +193,7 @@ def _best_first(path: DonorPath) -> tuple[int, float, float, float]:
         return value if math.isfinite(value) else -1e9
 
     if path.verdict == "works":
-        return 0, -known(path.margin_db), path.distance_m, 0.0
+        return 0, path.antenna_height_m, -known(path.margin_db), path.distance_m
     return _ORDER[path.verdict], -known(path.clearance_share), -known(path.margin_db), path.distance_m
 
 
@@ -315,6 +367,7 @@ def backhaul_findings(study: Study, backhauls: tuple[Backhaul, ...]) -> list[Fin
             )
         )
     if used.kind == "donor_link":
+        out += _higher_mast(used.donors[0])
         out.append(
             Finding(
                 "donor_agreement",
@@ -335,6 +388,21 @@ def backhaul_findings(study: Study, backhauls: tuple[Backhaul, ...]) -> list[Fin
             )
         )
     return out
+
+
+def _higher_mast(path: DonorPath) -> list[Finding]:
+    """Where the link, not the coverage, sets the mast."""
+    if not path.not_at_m:
+        return []
+    return [
+        Finding(
+            "mast_raised_for_link",
+            "note",
+            f"The link to {path.name} works with the mast at {path.antenna_height_m:g} m, not at "
+            f"{path.not_at_m[-1]:g} m. For coverage alone {path.not_at_m[0]:g} m would be enough.",
+            "Raise the mast to the stop that the sheet names; the predicted service is that of this stop.",
+        )
+    ]
 
 
 def _used_words(used: Backhaul) -> str:

@@ -44,4 +44,4 @@ def works(study: Study, spot: Spot, cell: tuple[int, int], kind: str) -> bool:
         return bool(seen.clear.any() if mission.sky.need == "any" else seen.clear.all())
     if kind == "open_sky":
         return by_open_sky(study, spot, cell).verdict == "works"
-    return by_donor(study, spot, cell, None, max(mission.trailer.mast_stops_m)).verdict == "works"
+    return by_donor(study, spot, cell, None, mission.trailer.mast_stops_m[-1:]).verdict == "works"

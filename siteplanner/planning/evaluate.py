@@ -11,7 +11,7 @@ from shapely.geometry import Point
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Sky
-from siteplanner.planning.backhaul import backhaul_findings, broken_backhaul, judge_backhauls
+from siteplanner.planning.backhaul import backhaul_findings, broken_backhaul, judge_backhauls, stop_for_link
 from siteplanner.planning.ground_way import GroundWay
 from siteplanner.planning.limits import line_keep_away_m
 from siteplanner.planning.magnetic import day_of, magnetic
@@ -89,6 +89,9 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     findings += [*standing_findings(study, ground), *around.findings]
     coverage = judge.step("coverage", predict_coverage, study, spot, cell)
     backhauls = judge_backhauls(study, spot, cell, sky, coverage, compass.declination_deg)
+    higher = stop_for_link(study, coverage, backhauls)
+    if higher is not None:
+        coverage = judge.step("coverage", predict_coverage, study, spot, cell, higher)
     failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls)
     findings += backhaul_findings(study, backhauls)
     if access is not None:

@@ -128,6 +128,7 @@ class DonorPath:
     loss_db: float
     level_dbm: float
     margin_db: float  # over the least level and the fade margin
+    not_at_m: tuple[float, ...] = ()  # lower mast stops that were asked too and at which it is not known to work
 
 
 @dataclass(frozen=True)

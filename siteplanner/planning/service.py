@@ -35,9 +35,10 @@ def sector_pattern(radio: Radio) -> SectorPattern:
     )
 
 
-def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int]) -> Coverage:
+def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int], least_stop_m: float | None = None) -> Coverage:
     """Path loss to every cell of the area from every mast stop; best bearings; the lowest stop that is good enough.
 
+    `least_stop_m`: a stop that something else needs (a donor link); the mast stands no lower.
     Bearings in the answer are true; the kernels work in grid bearings.
     """
     grid, radio, cells = study.elevation, study.mission.radio, study.area_cells
@@ -63,6 +64,8 @@ def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int]) -> Coverag
         max_radius_m=radio.max_radius_m,
     )
     chosen = lowest_good_stop(aim.shares, trailer.mast_stop_tolerance)
+    if least_stop_m is not None:
+        chosen = max(chosen, int(np.searchsorted(stops, least_stop_m)))
     bearings = aim.bearings_deg[chosen]
     probability, margin = served_probability(
         loss[chosen],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from siteplanner import explain, load_mission, plan
 from siteplanner.core.propagation import SPEED_OF_LIGHT_M_S
 from siteplanner.errors import InputError
-from siteplanner.planning.backhaul import MOST_DONORS, backhaul_sentence, clause
+from siteplanner.planning.backhaul import MOST_DONORS, backhaul_sentence, by_donor, clause
 from siteplanner.planning.backhaul_ground import first_working
 from siteplanner.planning.candidates import choose_cells, spot_at
 from siteplanner.planning.evaluate import evaluate
@@ -177,6 +178,61 @@ class TestFigures:
         assert clause(by_name["on the plain"].evaluation.backhauls[0]).startswith("satellite south, clear by ")
 
 
+class TestMastStops:
+    """A bank across the canyon 500 m ahead of the spot, 2.9 km from the donor at 30 m. By hand, from 8, 12 and 15 m of
+    mast the ray is 11.8, 15.1 and 17.6 m up there (less 0.07 m of bulge); 0.6 of the first Fresnel radius is 2.8 m."""
+
+    def banked(self, canyon_plan, height_m):
+        judge = canyon_plan.extra["judge"]
+        grid = judge.study.elevation
+        x, _ = grid.xy(0, np.arange(grid.shape[1]))
+        values = grid.values.copy()
+        values[:, abs(x - at(1505, 0)[0]) < 16] += height_m
+        spot = judged(canyon_plan, "canyon floor").spot
+        return replace(judge, study=_with_ground(judge.study, values)), spot, grid.cell(spot.x, spot.y)
+
+    @pytest.mark.parametrize(
+        ("height_m", "stop", "not_at", "words"),
+        [
+            (5.0, 8.0, (), "to spare"),
+            (12.0, 12.0, (8.0,), "to spare (at 12 m of mast, not at 8 m)"),
+            (14.0, 15.0, (8.0, 12.0), "to spare (at 15 m of mast, not at 12 m)"),
+            (16.0, 15.0, (8.0, 12.0), "0.60 needed (even at 15 m of mast)"),
+            (25.0, 15.0, (8.0, 12.0), "blocked at 0.49 km (even at 15 m of mast)"),
+        ],
+    )
+    def test_the_lowest_stop_that_clears(self, canyon_plan, height_m, stop, not_at, words):
+        judge, spot, cell = self.banked(canyon_plan, height_m)
+        link = by_donor(judge.study, spot, cell, None, (8.0, 12.0, 15.0))
+        assert link.verdict == ("works" if height_m < 15 else "fails")
+        assert (link.donors[0].antenna_height_m, link.donors[0].not_at_m) == (stop, not_at)
+        assert link.reason.endswith(words)
+        for alone in (8.0, 12.0, 15.0):  # twin: each stop by itself
+            works = by_donor(judge.study, spot, cell, None, (alone,)).verdict == "works"
+            assert works == (link.verdict == "works" and alone >= stop)
+
+    def test_an_antenna_of_its_own_height_has_no_stops(self, canyon_plan):
+        judge, spot, cell = self.banked(canyon_plan, 12.0)
+        link = judge.study.mission.backhaul.donor_link.model_copy(update={"antenna_height_m": 6.0})
+        found = by_donor(_with_link(judge.study, link), spot, cell, None, (8.0, 12.0, 15.0))
+        assert (found.verdict, found.reason) == ("fails", "blocked at 0.49 km")
+        assert found.donors[0].not_at_m == ()
+
+    def test_the_mast_of_the_spot_is_raised_for_the_link_that_it_uses(self, canyon_plan):
+        judge, spot, _ = self.banked(canyon_plan, 12.0)
+        trailer = judge.study.mission.trailer.model_copy(update={"mast_stop_tolerance": 1.0})  # coverage: any stop does
+        mission = judge.study.mission.model_copy(update={"trailer": trailer})
+        judge = replace(judge, study=replace(judge.study, mission=mission), reuse=None)
+        e = evaluate(judge, spot)
+        assert e.donor is not None
+        assert e.coverage.mast_height_m == e.donor.antenna_height_m == 12.0
+        assert dict(e.coverage.share_by_stop)[12.0] == pytest.approx(e.coverage.share)
+        assert "(at 12 m of mast, not at 8 m)" in backhaul_sentence(e)
+        (told,) = [f for f in e.findings if f.code == "mast_raised_for_link"]
+        assert "12 m, not at 8 m" in told.message
+        assert "8 m would be enough" in told.message
+
+
 class TestChosenGround:
     def test_the_best_ground_of_every_backhaul_is_among_the_candidates(self, canyon_plan):
         """Twin: a part of the ground, cell by cell with the judge of spots; what ranks first under each backhaul."""
@@ -275,8 +331,6 @@ class TestBadAndUnknown:
         assert math.isnan(off.margin_db)
 
     def test_a_hole_in_the_ground_is_not_known_and_a_blocked_path_stays_blocked(self, canyon_plan):
-        from siteplanner.planning.backhaul import by_donor
-
         judge = canyon_plan.extra["judge"]
         grid = judge.study.elevation
         x, _ = grid.xy(0, np.arange(grid.shape[1]))
@@ -288,12 +342,10 @@ class TestBadAndUnknown:
             ("behind the dam", "fails", "blocked at 0.15 km"),
         ):
             spot = judged(canyon_plan, name).spot
-            link = by_donor(study, spot, study.elevation.cell(spot.x, spot.y), None, 12.0)
+            link = by_donor(study, spot, study.elevation.cell(spot.x, spot.y), None, (12.0,))
             assert (link.verdict, link.reason) == (verdict, words)
 
     def test_too_far_and_too_weak_are_told_apart(self, canyon_plan):
-        from siteplanner.planning.backhaul import by_donor
-
         judge = canyon_plan.extra["judge"]
         spot = judged(canyon_plan, "canyon floor").spot
         cell = judge.study.elevation.cell(spot.x, spot.y)
@@ -303,33 +355,25 @@ class TestBadAndUnknown:
             ({"antenna_height_m": 3.0, "min_clearance": 2.9}, "of the first Fresnel radius is clear, 2.90 needed"),
         ):
             link = judge.study.mission.backhaul.donor_link.model_copy(update=change)
-            found = by_donor(_with_link(judge.study, link), spot, cell, None, 12.0)
+            found = by_donor(_with_link(judge.study, link), spot, cell, None, (12.0,))
             assert found.verdict == "fails"
             assert words in found.reason
 
     def test_many_donors_are_cut_to_the_nearest(self, canyon_plan):
-        from dataclasses import replace
-
-        from siteplanner.planning.backhaul import by_donor
-
         study = canyon_plan.extra["judge"].study
         (donor,) = study.donors
         many = tuple(replace(donor, name=f"{n:02d}", x=donor.x - 10 * n) for n in range(MOST_DONORS + 15))
         spot = judged(canyon_plan, "canyon floor").spot
-        link = by_donor(replace(study, donors=many), spot, study.elevation.cell(spot.x, spot.y), None, 12.0)
+        link = by_donor(replace(study, donors=many), spot, study.elevation.cell(spot.x, spot.y), None, (12.0,))
         assert {p.name for p in link.donors} <= {f"{n:02d}" for n in range(15, 25)}  # the nearest ten
         assert link.donors[0].margin_db == max(p.margin_db for p in link.donors)
 
 
 def _with_ground(study, values):
-    from dataclasses import replace
-
     return replace(study, elevation=study.elevation.with_values(values))
 
 
 def _with_link(study, link):
-    from dataclasses import replace
-
     backhaul = study.mission.backhaul.model_copy(update={"donor_link": link})
     return replace(study, mission=study.mission.model_copy(update={"backhaul": backhaul}))
 
