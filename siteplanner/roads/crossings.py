@@ -15,14 +15,17 @@ def _expand(first: np.ndarray, count: np.ndarray) -> tuple[np.ndarray, np.ndarra
     return np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count) + first[k], k
 
 
-def _inside(xy: np.ndarray, first: np.ndarray, edges: np.ndarray, line: np.ndarray,
-            window: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Edges of line[k] that overlap window[k], as (edge's first vertex, k)."""
+def _inside(box: tuple[np.ndarray, ...], first: np.ndarray, edges: np.ndarray, line: np.ndarray,
+            window: tuple[np.ndarray, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """Edges of line[k] that overlap window[k], as (edge's first vertex, k). `box`: low and high x and y of the edges.
+
+    One side after the other, each only for what the sides before let through.
+    """
     edge, k = _expand(first[line], edges[line])
-    p, q, w = xy[edge], xy[edge + 1], window[k]
-    hit = ((np.maximum(p[:, 0], q[:, 0]) >= w[:, 0]) & (np.minimum(p[:, 0], q[:, 0]) <= w[:, 2])
-           & (np.maximum(p[:, 1], q[:, 1]) >= w[:, 1]) & (np.minimum(p[:, 1], q[:, 1]) <= w[:, 3]))
-    return edge[hit], k[hit]
+    for low, high, least, most in ((*box[:2], *window[:2]), (*box[2:], *window[2:])):
+        hit = np.flatnonzero((high[edge] >= least[k]) & (low[edge] <= most[k]))
+        edge, k = edge[hit], k[hit]
+    return edge, k
 
 
 def _meet(p: np.ndarray, p2: np.ndarray, q: np.ndarray, q2: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -54,8 +57,9 @@ def find_crossings(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarra
     box = shapely.bounds(lines)
     a, b = shapely.STRtree(lines).query(lines)
     a, b = a[a < b], b[a < b]
-    window = np.column_stack([np.maximum(box[a, :2], box[b, :2]) - TOUCH_M,
-                              np.minimum(box[a, 2:], box[b, 2:]) + TOUCH_M])
+    window = tuple(edge for axis in (0, 1) for edge in (
+        np.maximum(box[a, axis], box[b, axis]) - TOUCH_M, np.minimum(box[a, axis + 2], box[b, axis + 2]) + TOUCH_M))
+    sides = tuple(np.ascontiguousarray(of(v[:-1], v[1:])) for v in xy.T for of in (np.minimum, np.maximum))
     total = np.cumsum(edges[a] + edges[b])
     steps = np.arange(_CHUNK, int(total[-1]) + _CHUNK, _CHUNK) if len(a) else np.empty(0, int)
     cuts = np.searchsorted(total, steps, side="right").tolist()
@@ -65,8 +69,9 @@ def find_crossings(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarra
         if high <= low:
             continue
         part = slice(low, high)
-        edge_a, k_a = _inside(xy, first, edges, a[part], window[part])
-        edge_b, k_b = _inside(xy, first, edges, b[part], window[part])
+        part_window = tuple(w[part] for w in window)
+        edge_a, k_a = _inside(sides, first, edges, a[part], part_window)
+        edge_b, k_b = _inside(sides, first, edges, b[part], part_window)
         n = high - low
         per_b = np.bincount(k_b, minlength=n)
         first_b = np.cumsum(per_b) - per_b

@@ -83,8 +83,10 @@ def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None)
 def unknown_finding(unknown: np.ndarray, usable: np.ndarray, length_m: np.ndarray) -> Finding | None:
     """On what share of the roads for the rig each limit is not stated. One entry per segment in all arrays."""
     total = float(length_m[usable].sum())
+    kinds: dict[tuple[str, ...], int] = {}
+    kind = np.array([kinds.setdefault(words, len(kinds)) for words in unknown[usable]], np.int64)
     missing: dict[str, float] = {}
-    for words, metres in zip(unknown[usable].tolist(), length_m[usable].tolist(), strict=True):
+    for words, metres in zip(kinds, np.bincount(kind, length_m[usable], len(kinds)).tolist(), strict=True):
         for word in words:
             missing[word] = missing.get(word, 0.0) + metres
     if not missing:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 FORD = "ford"
+_SAME_M = 1e-3  # vertices this close are one
 
 
 class Barrier(NamedTuple):
@@ -51,7 +52,12 @@ def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray
     geometry[shapely.is_missing(geometry) | shapely.is_empty(geometry)] = None
     kind = shapely.get_type_id(geometry)
     points = np.flatnonzero(kind == 0)
-    parts, row = shapely.get_parts(shapely.force_2d(geometry), return_index=True)
+    if shapely.has_z(geometry).any():
+        geometry = shapely.force_2d(geometry)
+    if (kind == 1).all():
+        parts, row = geometry, np.arange(len(geometry))
+    else:
+        parts, row = shapely.get_parts(geometry, return_index=True)
     ring = shapely.get_type_id(parts) == 2
     parts[ring] = shapely.linestrings(shapely.get_coordinates(parts[ring]), indices=shapely.get_coordinates(
         parts[ring], return_index=True)[1]) if ring.any() else parts[ring]
@@ -61,11 +67,13 @@ def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray
     finite[index[~np.isfinite(xy).all(axis=1)]] = False
     good = ok & finite
     parts, row = parts[good], row[good]
-    free = ~has_ids(roads)[row]
-    parts[free] = shapely.remove_repeated_points(parts[free], 1e-3)
-    long = shapely.length(parts) > 1e-3
+    free = ~has_ids(roads)[row] & _repeats(parts)
+    parts[free] = shapely.remove_repeated_points(parts[free], _SAME_M)
+    long = shapely.length(parts) > _SAME_M
     parts, row = parts[long], row[long]
-    lost = len(roads) - len(np.union1d(np.unique(row), points))
+    used = np.zeros(len(roads), bool)
+    used[row] = used[points] = True
+    lost = int((~used).sum())
     if lost:
         findings.append(Finding(
             "road_geometry_skipped", "warning",
@@ -73,6 +81,15 @@ def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray
             "Repair these rows if a road is missing from the map.",
         ))
     return parts, row, points
+
+
+def _repeats(lines: np.ndarray) -> np.ndarray:
+    """Lines with neighbouring vertices in one place."""
+    xy, owner = shapely.get_coordinates(lines, return_index=True)
+    step = np.hypot(np.diff(xy[:, 0]), np.diff(xy[:, 1]))
+    out = np.zeros(len(lines), bool)
+    out[owner[1:][(step <= _SAME_M) & (np.diff(owner) == 0)]] = True
+    return out
 
 
 def has_ids(roads: GeoDataFrame) -> np.ndarray:

@@ -48,7 +48,10 @@ def _locate(lines: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
 def _keys(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """One number for each different point at a millimetre, 0, 1, 2 ..."""
     kx, ky = np.round(x / _KEY_M).astype(np.int64), np.round(y / _KEY_M).astype(np.int64)
-    order = np.lexsort((ky, kx))
+    if len(x) and int(np.ptp(kx)) + 1 < 2**62 // (int(np.ptp(ky)) + 1):  # both fit into one number: sorts faster
+        order = np.argsort((kx - kx.min()) * (int(np.ptp(ky)) + 1) + (ky - ky.min()))
+    else:
+        order = np.lexsort((ky, kx))
     fresh = np.ones(len(x), bool)
     fresh[1:] = (np.diff(kx[order]) != 0) | (np.diff(ky[order]) != 0)
     out = np.empty(len(x), np.int64)
@@ -112,7 +115,7 @@ class _Vertices:
         line_all = np.concatenate([self.line, line.astype(self.line.dtype)])
         along_all = np.concatenate([self.along, along])
         new = np.concatenate([np.zeros(n_old, bool), np.ones(len(line), bool)])
-        order = np.lexsort((new, along_all, line_all))
+        order = self._merged(line, along)
         x_all, y_all = np.concatenate([self.x, x])[order], np.concatenate([self.y, y])[order]
         split = np.concatenate([self.split, np.ones(len(line), bool)])[order]
         line_s, along_s, new_s = line_all[order], along_all[order], new[order]
@@ -136,6 +139,26 @@ class _Vertices:
         count = np.bincount(self.line)
         self.last = np.cumsum(count) - 1
         self.first = self.last - count + 1
+
+
+    def _merged(self, line: np.ndarray, along: np.ndarray) -> np.ndarray:
+        """Old vertices and new ones (numbered after them) by line and distance along it, new ones behind.
+
+        The old ones are in order already, so the few new ones are let in between.
+        """
+        new = np.lexsort((along, line))
+        line, along = line[new], along[new]
+        lines = np.unique(line)
+        count = self.last[lines] + 1 - self.first[lines]
+        index = np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count)
+        index += np.repeat(self.first[lines], count)
+        both_line, both_along = np.concatenate([self.line[index], line]), np.concatenate([self.along[index], along])
+        order = np.lexsort((np.arange(len(both_line)) >= len(index), both_along, both_line))
+        is_new = order >= len(index)
+        before = np.cumsum(~is_new)[is_new]  # old vertices of the touched lines that go before each new one
+        into = np.append(index, 0)[np.maximum(before - 1, 0)] + 1
+        head = self.first[line]  # before the first vertex of its line
+        return np.insert(np.arange(len(self.x)), np.maximum(into * (before > 0), head), len(self.x) + new)
 
 
 def _shared_ids(v: _Vertices) -> None:
@@ -170,8 +193,21 @@ def _shared_vertices(v: _Vertices, level: np.ndarray, strict: bool) -> None:
     v.split |= shared
 
 
+def _runs_one_way(lines: np.ndarray) -> np.ndarray:
+    """Lines whose every step gains on their chord: they cannot meet themselves. Cheap, so that few are looked at."""
+    xy, owner = shapely.get_coordinates(lines, return_index=True)
+    first = np.flatnonzero(np.diff(owner, prepend=-1))
+    chord = xy[np.append(first[1:], len(xy)) - 1] - xy[first]
+    gain = (np.diff(xy, axis=0) * chord[owner[1:]]).sum(axis=1)
+    back = (gain <= 0) & (np.diff(owner) == 0)
+    out = np.ones(len(lines), bool)
+    out[owner[1:][back]] = False
+    return out
+
+
 def _self_crossings(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    loops = np.flatnonzero(~shapely.is_simple(lines))
+    loops = np.flatnonzero(~_runs_one_way(lines))
+    loops = loops[~shapely.is_simple(lines[loops])]
     owner, points = [np.empty(0, int)], [np.empty((0, 2))]
     for i in loops:
         pieces = shapely.get_parts(shapely.node(lines[i]))

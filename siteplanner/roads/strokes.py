@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 
+LOOK_M = 10.0  # a segment's direction at its end is taken over this. Common practice
 STRAIGHT_DEG = 45.0  # a side road does not continue a road. Common practice
 
 
@@ -44,19 +45,21 @@ class Strokes:
         return np.where(self.reverse[place], self.length_m[place] - run, run)
 
 
-def _outward(pieces: np.ndarray, length_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Unit directions from each end into its segment, over 10 m; shape (2 n, 2) with start, end, start ..."""
-    reach = np.minimum(10.0, length_m)
+def _outward(xy: np.ndarray, first: np.ndarray) -> np.ndarray:
+    """Unit directions from each end into its segment, over 10 m; shape (2 n, 2) with start, end, start ...
+
+    `xy`: vertices of all segments, `first` the first of each.
+    """
+    last = np.append(first[1:], len(xy)) - 1
+    step = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)
+    step[first] = 1.0  # a gap, so that no two segments share a place on the axis
+    s = np.cumsum(step)
+    reach = np.minimum(LOOK_M, s[last] - s[first])
     ends = []
-    for sign in (1, -1):
-        at = shapely.get_coordinates(shapely.line_interpolate_point(pieces, 0.0 if sign > 0 else length_m))
-        ahead = shapely.get_coordinates(
-            shapely.line_interpolate_point(pieces, reach if sign > 0 else length_m - reach)
-        )
-        ends.append(ahead - at)
+    for at, place in ((first, s[first] + reach), (last, s[last] - reach)):
+        ends.append(np.column_stack([np.interp(place, s, v) for v in xy.T]) - xy[at])
     d = np.stack(ends, axis=1).reshape(-1, 2)
-    size = np.hypot(d[:, 0], d[:, 1])
-    return d / np.maximum(size, 1e-12)[:, None], size
+    return d / np.maximum(np.hypot(d[:, 0], d[:, 1]), 1e-12)[:, None]
 
 
 def _partners(node: np.ndarray, direction: np.ndarray) -> np.ndarray:
@@ -91,8 +94,9 @@ def _partners(node: np.ndarray, direction: np.ndarray) -> np.ndarray:
 def find_strokes(pieces: np.ndarray, start_node: np.ndarray, end_node: np.ndarray) -> Strokes:
     """Chain segments into strokes. Parameters: LineStrings and their end nodes, one each per segment."""
     n = len(pieces)
-    length_m = shapely.length(pieces)
-    direction, _ = _outward(pieces, length_m)
+    xy, owner = shapely.get_coordinates(pieces, return_index=True)
+    head = np.flatnonzero(np.diff(owner, prepend=-1))
+    direction = _outward(xy, head)
     node = np.stack([start_node, end_node], axis=1).reshape(-1)
     partner = _partners(node, direction).tolist()
     order, reverse, stroke = [], [], []
@@ -110,15 +114,17 @@ def find_strokes(pieces: np.ndarray, start_node: np.ndarray, end_node: np.ndarra
             stroke.append(count)
             e = partner[e ^ 1]
         count += 1
-    return _lay_out(pieces, np.array(order, int), np.array(reverse, bool), np.array(stroke, int))
+    return _lay_out(xy, head, np.array(order, int), np.array(reverse, bool), np.array(stroke, int))
 
 
-def _lay_out(pieces: np.ndarray, order: np.ndarray, reverse: np.ndarray, stroke: np.ndarray) -> Strokes:
-    lines = pieces[order].copy()
-    lines[reverse] = shapely.reverse(lines[reverse])
-    xy, place = shapely.get_coordinates(lines, return_index=True)
+def _lay_out(xy: np.ndarray, head: np.ndarray, order: np.ndarray, reverse: np.ndarray, stroke: np.ndarray) -> Strokes:
+    """`xy`: vertices of all segments in their order, `head` the first of each."""
+    count = np.diff(np.append(head, len(xy)))[order]
+    first = np.cumsum(count) - count
+    place = np.repeat(np.arange(len(order)), count)
+    start, way = np.where(reverse, head[order] + count - 1, head[order]), np.where(reverse, -1, 1)
+    xy = xy[start[place] + way[place] * (np.arange(len(xy)) - first[place])]
     step = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)
-    first = np.flatnonzero(np.diff(place, prepend=-1))
     step[first] = 0.0
     step[first[1:][np.diff(stroke) != 0]] = 1.0
     s = np.cumsum(step)
