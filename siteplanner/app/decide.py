@@ -34,7 +34,7 @@ def page() -> None:
         return
     top = st.empty()
     if not plan.spots:
-        top.html(answer(plan, units))
+        top.html(answer(plan, units) + kept_note(work))
         nothing_passes(plan, units)
         map_side(work, units)
         return
@@ -76,7 +76,7 @@ def ranking_side(work: Work, units: Units, slots: tuple[Any, Any, Any, Any]) -> 
     assert plan is not None
     line.html('<p class="sp-small">Press a line to see the spot on the map.</p>')
     top, points, own, table = slots
-    top.html(answer(plan, units))
+    top.html(answer(plan, units) + kept_note(work))
     ranking_table(plan, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
     table.html(compare.table_or_word(work, plan, units))
     put(ruled_out_by_name(plan, units), own)
@@ -124,6 +124,11 @@ def answer(plan: Plan, units: Units) -> str:
         + (f'<p class="firm">{named(firm)}</p>' if firm else "")
         + "</div>"
     )
+
+
+def kept_note(work: Work) -> str:
+    """That this plan is not on the disk, when it is not."""
+    return style.note("warning", "Take care.", work.note) if work.note else ""
 
 
 def nothing_passes(plan: Plan, units: Units) -> None:

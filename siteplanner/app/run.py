@@ -8,7 +8,7 @@ from siteplanner.app import pace, style
 from siteplanner.app.earlier import pace_file
 from siteplanner.app.frame import go, work_now
 from siteplanner.app.labels import by_severity, minutes, plain
-from siteplanner.app.running import SAVING, Run
+from siteplanner.app.running import Run
 from siteplanner.app.session import Work, pace_kind
 from siteplanner.app.start import finding_note, say_error
 from siteplanner.planning.progress import SHARES
@@ -61,7 +61,7 @@ def watch(run: Run) -> None:
     done = dict(run.stages)
     rows = [(("✓ " if name in done else "▸ " if name == run.stage else "   ") + name,
              f"{done[name]:.1f} s" if name in done else "now" if name == run.stage else "")
-            for name in (*SHARES, SAVING)]
+            for name in SHARES]
     st.html(style.table(rows, figures=(1,)))
     st.caption("You may close or leave this page; the run goes on and the plan is kept on this computer. The first run "
                "on a machine compiles once, up to a minute. The time left is an estimate.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import gc
 import threading
@@ -15,8 +16,8 @@ from siteplanner.errors import Cancelled, SiteplannerError
 from siteplanner.mission import Mission
 from siteplanner.planning.progress import SHARES
 
-SAVING = "Saving the plan on this computer"
 SPARE_S = 0.3  # how often what a run has made is set apart from the garbage collector
+CLOSING_S = 30.0  # what the program waits at its end for plans that are still being written
 State = Literal["running", "done", "failed", "cancelled"]
 
 
@@ -39,7 +40,7 @@ class Run:
     error: SiteplannerError | None = None
     seconds: float = 0.0
     seen: bool = False  # the page has acted on the end
-    after: Callable[[], None] | None = None  # done in the same thread when the end is known
+    after: Callable[[Any], None] | None = None  # gets the result when the page can have it; the program waits for it
     _stop: threading.Event = field(default_factory=threading.Event)
     _thread: threading.Thread | None = None
     _since: float = 0.0
@@ -128,9 +129,16 @@ class Run:
             end = "failed"
         gc.freeze()
         self.seconds = time.monotonic() - self._since
+        if self.after is None or end != "done":
+            self.state = end
+            return
+        _FINISHING.add(self)
         self.state = end
-        if self.after is not None and end == "done":
-            self.after()
+        try:
+            self.after(self.result)
+        finally:
+            gc.freeze()
+            _FINISHING.discard(self)
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,9 +162,6 @@ def check_job(mission: Mission, progress: Callable[[str, float], None], previous
     return Checked(study.inputs, study.findings, study, reuse.kept)
 
 
-_READY = threading.Lock()  # taken for good by the first who makes ready
-
-
 def make_ready() -> None:
     """While the findings are being read: load what a plan needs once in a program's life (3 s of libraries and tables).
 
@@ -164,22 +169,33 @@ def make_ready() -> None:
     """
     if not _READY.acquire(blocking=False):
         return
-    with contextlib.suppress(Exception):
-        from siteplanner.planning.pipeline import plan  # noqa: F401
-        from siteplanner.planning.rain import attenuation_db
 
-        attenuation_db(0.0, 0.0, 0.0, 45.0, 45.0, 12.0, 1.0, 1.0)
-        gc.freeze()
+    def load() -> None:
+        with contextlib.suppress(Exception):
+            from siteplanner.planning.pipeline import plan  # noqa: F401
+            from siteplanner.planning.rain import attenuation_db
+
+            attenuation_db(0.0, 0.0, 0.0, 45.0, 45.0, 12.0, 1.0, 1.0)
+            gc.freeze()
+
+    threading.Thread(target=load, name="siteplanner-ready", daemon=True).start()
 
 
-def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None,
-             keep: Callable[[Any], None] | None = None) -> Any:
-    """The main job. The result is the plan; `keep` gets it, so that it is safe even when the page is closed."""
+def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Any:
+    """The main job. The result is the plan."""
     progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
     from siteplanner.planning.pipeline import plan
 
-    made = plan(mission, progress, previous)
-    if keep is not None:
-        progress(SAVING, 1.0)
-        keep(made)
-    return made
+    return plan(mission, progress, previous)
+
+
+_READY = threading.Lock()  # taken for good by the first who makes ready
+_FINISHING: set[Run] = set()  # runs whose result is on the screen and not yet on the disk
+
+
+@atexit.register
+def _finish() -> None:
+    """The program ends only when plans that have been shown have also been written."""
+    until = time.monotonic() + CLOSING_S
+    for run in list(_FINISHING):
+        run.wait(max(0.0, until - time.monotonic()))

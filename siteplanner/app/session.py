@@ -122,17 +122,17 @@ class Work:
         lent = self.lend()
         if self.check is not None:
             self.check.cancel()
-        self.check = Run(mission, partial(check_job, previous=lent), after=make_ready).start()
+        self.check = Run(mission, partial(check_job, previous=lent), after=lambda _: make_ready()).start()
 
     def begin_plan(self, mission: Mission) -> None:
-        """Plan in the background, from what is known already; the plan is kept on disk when it is there."""
+        """Plan in the background, from what is known already; the plan is kept on disk once it can be shown."""
         from siteplanner.app.running import Run, plan_job
 
         lent = self.lend()
         if self.run is not None:
             self.run.cancel()
         self.note, self.opening = "", None
-        self.run = Run(mission, partial(plan_job, previous=lent, keep=self._keeper())).start()
+        self.run = Run(mission, partial(plan_job, previous=lent), after=self._keeper()).start()
 
     def _keeper(self) -> Callable[[Plan], None]:
         """Writes a plan into the earlier work as the mission stands now."""
@@ -145,9 +145,10 @@ class Work:
                 pace.remember(earlier.pace_file(), pace_kind(plan.mission), plan.timings_s)
             try:
                 earlier.keep(plan, draft, base, files, origin, earlier.owner_of(self.token))
-            except OSError as error:
-                self.note = (f"This plan could not be kept on this computer ({error.strerror or error}). It is lost "
-                             "when the program ends: take the deployment package from Downloads.")
+            except Exception as error:  # a plan that is on the screen is not lost for this
+                why = (error.strerror if isinstance(error, OSError) else None) or f"{type(error).__name__}: {error}"
+                self.note = (f"This plan could not be kept on this computer ({why}). It is lost when the program "
+                             "ends: take the deployment package from Downloads.")
 
         return keep
 

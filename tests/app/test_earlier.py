@@ -209,3 +209,13 @@ def test_stage_times_are_remembered_by_kind(tmp_path):
         pace.remember(file, "z", SECONDS)
         file.parent.chmod(0o700)
         assert pace.earlier_run(file, "z") is None
+
+
+def test_a_plan_that_cannot_be_written_stays_on_the_screen_with_a_word(place):
+    work = session.Work("token")
+    work.draft = {"at": object()}  # nothing that JSON can hold
+    work.base = place
+    work._keeper()(make_plan())
+    assert "could not be kept on this computer (TypeError" in work.note
+    assert "deployment package" in work.note
+    assert not earlier.listed()

@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from siteplanner.app import session
+from siteplanner.app import running, session
 from siteplanner.app.running import Run
 from siteplanner.demo import sample_mission
 from siteplanner.errors import InputError
@@ -90,3 +90,36 @@ def test_the_longest_unused_work_is_dropped_with_its_files(monkeypatch):
     session.work_of(None)
     assert session.work_of(first.token) is not first
     assert not folder.exists()
+
+
+def test_the_program_waits_for_a_result_that_is_shown_but_not_yet_written(mission):
+    go_on, written = threading.Event(), []
+
+    def write(result):
+        go_on.wait(5)
+        written.append(result)
+
+    run = Run(mission, lambda *_: 42, after=write).start()
+    until = time.monotonic() + 5
+    while run.state == "running" and time.monotonic() < until:
+        time.sleep(0.01)
+    assert run.state == "done"
+    assert run.result == 42
+    assert not written
+    threading.Timer(0.1, go_on.set).start()
+    running._finish()
+    assert written == [42]
+    run.wait(5)
+    assert run not in running._FINISHING
+
+
+def test_nothing_is_written_of_a_run_that_failed(mission):
+    written = []
+
+    def job(*_):
+        raise InputError("no", remedy="none")
+
+    run = Run(mission, job, after=written.append).start()
+    run.wait(5)
+    assert run.state == "failed"
+    assert not written
