@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from siteplanner.outputs.text import FOOT_M, bearing_text, number_text
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
-from siteplanner.planning.rain import rain_sentence
+from siteplanner.planning.rain import margin_sentence, rain_sentence
 from siteplanner.planning.sun_outage import outage_sentence
 
 
@@ -93,7 +93,15 @@ def rain_words(plan: Plan, evaluation: Evaluation) -> list[str]:
         return []
     works = {look.satellite_name for look in evaluation.sky if look.clear}
     said = [rain_sentence(link, plan.rain.margin_db) for link in plan.rain.links if link.satellite_name in works]
-    return said or ([plan.rain.note] if plan.rain.note else [])
+    return [*margin_words(plan, evaluation), *(said or ([plan.rain.note] if plan.rain.note else []))]
+
+
+def margin_words(plan: Plan, evaluation: Evaluation) -> list[str]:
+    """Link margin in clear sky and in rain, one sentence a satellite that works at this spot."""
+    if not evaluation.dish_wanted:
+        return []
+    clear_sky_db = plan.mission.sky.link_margin_db
+    return [margin_sentence(plan.rain, look.satellite_name, clear_sky_db) for look in evaluation.sky if look.clear]
 
 
 def sky_sentences(evaluation: Evaluation) -> list[str]:

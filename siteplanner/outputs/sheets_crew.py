@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from siteplanner.outputs.aiming import compass_words, declination_deg, sun_words
+from siteplanner.outputs.aiming import compass_words, declination_deg, margin_words, sun_words
 from siteplanner.outputs.backhaul_text import POLARISATION, donor_rows, terminal_text
 from siteplanner.outputs.figures_timeline import timeline_svg
 from siteplanner.outputs.sheets_commander import weakest_points, wind_words
@@ -220,7 +220,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "jack_note": f"{raise_first_words(e.ground)} Lift above the highest corner. Jack travel "
         f"{trailer.jack_travel_m:g} m; pads on soft ground.",
         "dish": _dish(ranked),
-        "sun": [name_in_text(s, 300) for s in sun_words(plan, e)] if e.dish_wanted else [],
+        "sun": [name_in_text(s, 300) for s in (*margin_words(plan, e), *sun_words(plan, e))],
         "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None and e.dish_wanted else "",
         "look_for": f"{LOOK_FOR} {tree_words(e)}".strip() if e.dish_wanted else "",
         "links": [[name_in_text(row[0], 30), *row[1:]] for row in donor_rows(e)],

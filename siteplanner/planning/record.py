@@ -11,7 +11,7 @@ from siteplanner.planning.backhaul import backhaul_sentence
 from siteplanner.planning.drive_record import access_record
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.on_site import on_site
-from siteplanner.planning.rain import Rain, rain_sentence
+from siteplanner.planning.rain import Rain, margin_sentence, rain_sentence
 from siteplanner.planning.site_wind import SiteWind
 from siteplanner.planning.skyline import Skyline
 from siteplanner.planning.sun_outage import SunOutages, outage_sentence
@@ -90,7 +90,16 @@ def _rain_record(made: Rain | None) -> dict[str, Any] | None:
     """`links` is null where the optional package is absent; `note` then says so."""
     if made is None:
         return None
-    links = [{**asdict(link), "sentence": rain_sentence(link, made.margin_db)} for link in made.links]
+    links = [
+        {
+            **asdict(link),
+            "margin_1_pct_db": made.margin_db - link.attenuation_1_pct_db,
+            "margin_01_pct_db": made.margin_db - link.attenuation_01_pct_db,
+            "sentence": rain_sentence(link, made.margin_db),
+            "margin_sentence": margin_sentence(made, link.satellite_name, made.margin_db),
+        }
+        for link in made.links
+    ]
     return {**asdict(made), "links": links or None}
 
 

@@ -10,7 +10,7 @@ import pytest
 from pyproj import Geod
 
 from siteplanner.core.dome import DomeShare, Sector
-from siteplanner.outputs.aiming import aim
+from siteplanner.outputs.aiming import aim, rain_words
 from siteplanner.outputs.backhaul_text import (
     backhaul_fact,
     backhaul_lines,
@@ -26,6 +26,7 @@ from siteplanner.outputs.places import places_kml
 from siteplanner.outputs.sheets_commander import commander_content
 from siteplanner.outputs.sheets_crew import crew_content
 from siteplanner.planning.model import Backhaul
+from siteplanner.planning.rain import Rain, RainLink
 from tests.outputs.factory import DONOR_XY, HOSTILE
 
 
@@ -175,3 +176,12 @@ def test_hostile_donor_names_stay_text(hostile_plan):
             assert "<script" not in words
             assert "{{" not in words
     assert any("<" in name for name in HOSTILE)
+
+
+def test_the_dish_s_margin_in_rain_stands_on_the_crew_sheet_or_is_said_to_be_unknown(plan):
+    assert crew_content(plan, plan.spots[0])["sun"][0] == (
+        "Link margin toward slot 103 W: 3 dB in clear sky, in rain not known."
+    )
+    wet = replace(plan, rain=Rain(11.95, 3.0, (RainLink("slot 103 W", -103.0, 0.9, 2.0, 99.99),), ""))
+    assert "88 hours of a year 2.1 dB or less" in crew_content(wet, wet.spots[0])["sun"][0]
+    assert [w for w in rain_words(wet, wet.spots[0].evaluation) if w.startswith("Rain toward slot 103 W: 3 dB")]

@@ -4,12 +4,22 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 
 import pytest
 
 from siteplanner.mission import Layers, Mission, Satellite, Sky, Staging
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.rain import ABSENT, attenuation_db, available_pct, rain, rain_sentence
+from siteplanner.planning.rain import (
+    ABSENT,
+    Rain,
+    RainLink,
+    attenuation_db,
+    available_pct,
+    margin_sentence,
+    rain,
+    rain_sentence,
+)
 from siteplanner.planning.record import plan_record
 
 LONDON = (51.5, -0.14, 31.382984, 31.07699124, 0.0)  # latitude, longitude, height, elevation, polarization tilt
@@ -48,6 +58,56 @@ def test_of_a_mission():
     assert rain_sentence(link, 3.0).startswith("Rain toward south: 3 dB of margin hold 99.9")
 
 
+# ITU-R SG 3 validation examples, CG-3M3J-13-ValEx rev 5.1, sheet "P.838-3 Sp.Att": mm/h, GHz, elevation, tilt, dB/km
+@pytest.mark.parametrize(
+    ("rate", "ghz", "elevation", "tilt", "loss"),
+    [
+        (26.48052, 14.25, 31.07699124, 0.0, 1.58130839),
+        (33.936232, 29.0, 40.232036, 0.0, 6.278460),
+        (63.626681, 14.25, 48.241171, 90.0, 3.729013),
+    ],
+)
+def test_specific_attenuation_as_published(rate, ghz, elevation, tilt, loss):
+    models = pytest.importorskip("itur.models", reason="the optional extra `rain` is not installed")
+    found = models.itu838.rain_specific_attenuation(rate, ghz, elevation, tilt)
+    assert float(getattr(found, "value", found)) == pytest.approx(loss, rel=1e-5)
+
+
+# the same file, sheets "P.839-4 Rain_Height" (km) and "P.837-7 Rp" (mm/h exceeded for 0.01 % of the year)
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "rain_height_km"),
+    [(51.5, -0.14, 2.452733), (25.78, -80.22, 4.569461), (28.717, 77.30, 5.258204), (33.94, 18.43, 2.563303)],
+)
+def test_rain_height_as_published(latitude, longitude, rain_height_km):
+    models = pytest.importorskip("itur.models", reason="the optional extra `rain` is not installed")
+    found = models.itu839.rain_height(latitude, longitude)
+    assert float(getattr(found, "value", found)) == pytest.approx(rain_height_km, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "rate"), [(51.5, -0.14, 26.480520), (41.9, 12.49, 33.936232), (25.78, -80.22, 78.298293)]
+)
+def test_rain_rate_as_published(latitude, longitude, rate):
+    models = pytest.importorskip("itur.models", reason="the optional extra `rain` is not installed")
+    found = models.itu837.rainfall_rate(latitude, longitude, 0.01)
+    assert float(getattr(found, "value", found)) == pytest.approx(rate, rel=1e-5)
+
+
+def test_the_margin_in_rain_stands_beside_the_clear_sky_one():
+    """By hand: 3 dB less 0.9 dB leaves 2.1, less 3.44 dB lacks 0.4; where it just holds, nothing is lost."""
+    made = Rain(11.95, 3.0, (RainLink("south", -113.0, 0.9, 3.44, 99.9),), "")
+    assert margin_sentence(made, "south", 3.0) == (
+        "Link margin toward south: 3 dB in clear sky; in the wettest 88 hours of a year 2.1 dB or less, in the wettest "
+        "9 hours -0.4 dB or less (below 0 the link is lost)."
+    )
+    dry = replace(made, links=(replace(made.links[0], attenuation_01_pct_db=3.04),))
+    assert margin_sentence(dry, "south", 3.0).endswith("in the wettest 9 hours 0.0 dB or less.")
+    for unknown in (None, replace(made, links=())):
+        assert margin_sentence(unknown, "south", 3.0) == (
+            "Link margin toward south: 3 dB in clear sky, in rain not known."
+        )
+
+
 def test_without_the_package_there_is_a_note_and_no_figure(monkeypatch):
     monkeypatch.setitem(sys.modules, "itur", None)
     made = rain(mission(), 44.6, -113.0, 1500.0)
@@ -63,3 +123,7 @@ def test_the_plan_carries_it(valley_plan):
         assert record["note"] == ABSENT
     else:
         assert [link["satellite_name"] for link in record["links"]] == ["south"]
+        (link,) = record["links"]
+        assert link["margin_1_pct_db"] == pytest.approx(3.0 - link["attenuation_1_pct_db"])
+        assert link["margin_1_pct_db"] > link["margin_01_pct_db"]
+        assert link["margin_sentence"].startswith("Link margin toward south: 3 dB in clear sky; ")
