@@ -192,7 +192,8 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
                 exits += 1
             continue
         point = _with_surface(network, leg, here, onto, running,
-                              _junction(network, route, grid, leg, node, running, others, passed))
+                              _junction(network, route, grid, leg, node, running, others, passed,
+                                        _bend_ahead(network, route, leg + 1, at_node)))
         if point is not None:
             points.append(point)
             passed = None
@@ -204,11 +205,14 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
 
 def _junction(
     network: RoadNetwork, route: Route, grid: Grid, leg: int, node: int, running: float, others: list[int],
-    passed: tuple[str, float] | None,
+    passed: tuple[str, float] | None, look_m: float,
 ) -> _Point | None:  # fmt: skip
     here, onto = int(route.segments[leg]), int(route.segments[leg + 1])
     arriving = _driven(route, running - _look(network, here), running)
-    turn = float(wrap_180_deg(_driven(route, running, running + _look(network, onto)) - arriving))
+    first = float(wrap_180_deg(_driven(route, running, running + _look(network, onto)) - arriving))
+    turn = float(wrap_180_deg(_driven(route, running, running + look_m) - arriving))
+    if turn * first <= 0 or abs(turn) < abs(first):  # it bends back: what is seen at the junction counts
+        turn = first
     old, new = str(network.name[here]), str(network.name[onto])
     toward = _toward(network, route, leg + 1, grid)
     ways = [float(wrap_180_deg(_direction(network, s, node, away=True) - arriving)) for s in others]
@@ -239,7 +243,8 @@ def _junction(
         rival = min(ahead, key=abs)
         if abs(turn) < STRAIGHT_DEG and abs(rival) > abs(turn) + 20 and (new == old or not new):
             return None
-        side = "left" if all(turn < w for w in ahead) else "right" if all(turn > w for w in ahead) else "straight on"
+        # side by side as far as both are looked at: the arms are seen over one segment only
+        side = "left" if all(first < w for w in ahead) else "right" if all(first > w for w in ahead) else "straight on"
         return _Point(f"keep {side} at the fork {onto_words}", f"keep {side}", new, running, leg + 1, near)
     if abs(turn) < STRAIGHT_DEG:
         if new and new != old:
@@ -296,6 +301,25 @@ def _leaving(network: RoadNetwork, route: Route, leg: int, grid: Grid, over_m: f
 def _look(network: RoadNetwork, segment: int) -> float:
     longest = YARD_LOOK_M if network.highway[segment] in YARD_CLASSES else LOOK_M
     return float(np.clip(network.length_m[segment], SHORT_M, longest))
+
+
+def _bend_ahead(network: RoadNetwork, route: Route, leg: int, at_node: dict[int, list[int]]) -> float:
+    """Metres over which the way taken is looked at: beyond a short segment's end where nothing else leaves there.
+
+    A carriageway that bends away just behind a fork is felt as one turn with it, wherever its line is cut.
+    """
+    look = _look(network, int(route.segments[leg]))
+    if look < float(network.length_m[route.segments[leg]]):
+        return look
+    longest = YARD_LOOK_M if network.highway[route.segments[leg]] in YARD_CLASSES else LOOK_M
+    start = float(route.running_m[leg])
+    while leg + 1 < len(route.segments) and float(route.running_m[leg + 1]) - start < longest:
+        segment = int(route.segments[leg])
+        node = int(network.seg_to[segment] if route.directions[leg] > 0 else network.seg_from[segment])
+        if set(at_node.get(node, ())) - {segment, int(route.segments[leg + 1])}:
+            break
+        leg += 1
+    return max(look, min(longest, float(route.running_m[leg + 1]) - start))
 
 
 def _driven(route: Route, start_m: float, end_m: float) -> float:

@@ -112,6 +112,22 @@ def test_straight_on_past_junctions_is_silent_and_helps_to_find_the_turn():
     assert texts(steps)[1:-1] == ["400 m past Mill Lane, turn right onto Ford Lane, toward the east"]
 
 
+def test_a_bend_just_behind_a_fork_is_told_as_the_turn_that_it_is():
+    """The way leaves at 36 degrees left and has turned by 63 after 30 m; its line is cut after 15 m. By hand:
+    15 m at 36 deg, then 15 m due west: 23.8 m west, 12.1 m north, atan(23.8 / 12.1) = 63 deg."""
+    bend, cut = (-9.0, 1012.0), (-300, 1012)
+    ahead = [(0, 1000), (0, 2000)], {"name": "Main Road"}
+    short, on = ([(0, 1000), bend], {"name": "West Street"}), ([bend, cut], {"name": "West Street"})
+    for crossing, words in (([], "Turn left onto West Street, toward the west"),
+                            # a street between the two pieces: a place to go wrong, told for what is seen first
+                            ([([bend, (-9, 1300)], {"name": "Mid Street"})],
+                             "Keep left at the fork onto West Street, toward the west")):  # fmt: skip
+        steps = texts(drive([MAIN, ahead, short, on, *crossing], (0, 0), cut)[2])
+        assert steps[1] == words
+    back = [([(0, 1000), bend], {"name": "West Street"}), ([bend, (-4, 1030), (-90, 1500)], {"name": "West Street"})]
+    assert texts(drive([MAIN, ahead, *back], (0, 0), (-90, 1500))[2])[1].startswith("Keep left at the fork")
+
+
 def test_a_fork_says_which_side_to_keep():
     fork = [MAIN, ([(0, 1000), (200, 1600)], {"name": "East Fork"}), ([(0, 1000), (-200, 1600)], {"name": "West Fork"})]
     assert texts(drive(fork, (0, 0), (200, 1600))[2])[1] == "Keep right at the fork onto East Fork, toward the north"
