@@ -256,6 +256,11 @@ def _print_explanation(result: dict[str, Any]) -> None:
             f"{line['weight']:.2f} = {line['contribution']:.1f} points",
             highlight=False,
         )
+    starts = [(s["name"], s["drive_time_s"]) for s in (result["access"] or {}).get("by_staging", ())]
+    if starts:
+        from siteplanner.planning.words import starts_sentence
+
+        stdout.print(f"  {escape(starts_sentence(starts))}", highlight=False)
     backhaul = result["backhaul"]
     if [b["kind"] for b in backhaul["wanted"]] not in ([], ["geostationary"]):
         stdout.print(f"  {escape(backhaul['sentence'])}", highlight=False)

@@ -638,6 +638,23 @@ class Mission(_Part):
         return self.model_dump(mode="json")
 
 
+def _as_written(place: tuple[int | str, ...], data: dict[str, Any]) -> str:
+    """A field as the user wrote it, items of a list counted from 1: `staging[2].latitude`, `sky.satellites[1]`."""
+    given = data.get("staging")
+    if isinstance(given, (list, tuple)) and given and place:
+        further = len(given) - 1  # of them were given under [[staging]]; see `Mission._many_stagings`
+        if place[0] == "staging":
+            place = ("staging", 0, *place[1:])
+        elif place[0] == "further_staging" and len(place) > 1 and isinstance(place[1], int):
+            number = place[1]
+            moved = ("staging", number + 1) if number < further else ("further_staging", number - further)
+            place = (*moved, *place[2:])
+    out = ""
+    for part in place:
+        out += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if out else part
+    return out
+
+
 def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str | None = None) -> Mission:
     """Check a mission given as plain data.
 
@@ -647,8 +664,8 @@ def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str
         return Mission.model_validate({**data, "base": Path(base)})
     except ValidationError as error:
         first, *others = error.errors()
-        field = ".".join(str(part) for part in first["loc"]) or "(top level)"
-        more = "".join(f" Also {'.'.join(map(str, o['loc']))}: {o['msg']}." for o in others[:8])
+        field = _as_written(first["loc"], data) or "(top level)"
+        more = "".join(f" Also {_as_written(o['loc'], data)}: {o['msg']}." for o in others[:8])
         remedy = {
             "missing": "Add the field.",
             "extra_forbidden": "Remove it or mend the spelling; README lists the fields.",

@@ -38,6 +38,9 @@ def test_json_and_toml_say_the_same(tmp_path):
     assert again.parameters() == mission.parameters()
 
 
+SECOND = "\n[[staging]]\nname = 'East yard'\nlatitude = 95.0\nlongitude = -113.0\n"
+
+
 @pytest.mark.parametrize(
     ("text", "field", "words"),
     [
@@ -47,6 +50,14 @@ def test_json_and_toml_say_the_same(tmp_path):
         (GOOD + "\n[trailer]\nmast_stops_m = []\n", "trailer.mast_stops_m", "at least 1"),
         (GOOD + "\n[trailer]\nmast_stops_m = [0.2]\n", "trailer.mast_stops_m", "between 1 and 100"),
         (GOOD.replace("44.9", "95.0"), "staging.latitude", "90"),
+        (GOOD.replace("[staging]", "[[staging]]").replace("44.9", "95.0"), "staging[1].latitude", "90"),
+        (GOOD.replace("[staging]", "[[staging]]") + SECOND, "staging[2].latitude", "90"),
+        (GOOD + SECOND.replace("[[staging]]", "[[further_staging]]"), "further_staging[1].latitude", "90"),
+        (
+            GOOD.replace("[staging]", "[[staging]]") + "\n[[staging]]\nname = 'B'\nlatitude = 44\nlongitude = -113\n"
+            + SECOND.replace("[[staging]]", "[[further_staging]]"), "further_staging[1].latitude", "90",
+        ),
+        (GOOD + "\n[sky]\nsatellites = [{longitude_deg = 200}]\n", "sky.satellites[1].longitude_deg", "180"),
         (GOOD + "\n[weights]\ncoverage=0\nmust_serve=0\nsky=0\nground=0\naccess=0\n", "weights", "above 0"),
     ],
 )

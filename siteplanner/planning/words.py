@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from siteplanner.planning.model import Evaluation, Ground, Look, Plan, RankedSpot
 
@@ -31,6 +32,20 @@ def backhaul_clause(e: Evaluation) -> list[str]:
 def starting_place(e: Evaluation) -> str:
     """Where the rig comes from: `staging`, or the name of the chosen one among several."""
     return e.access.by_staging[0].name if e.access is not None and e.access.by_staging else "staging"
+
+
+def starts_sentence(starts: Sequence[tuple[str, float | None]]) -> str:
+    """`The drive starts at West yard, 14 min. Not from East yard, 20 min; Camp, no way for the rig.`
+
+    `starts`: (name, seconds of the drive, None for no way) of several staging points, the chosen one first; '' for
+    fewer than two.
+    """
+    if len(starts) < 2:
+        return ""
+    first, *others = (
+        f"{name}, {'no way for the rig' if seconds is None else f'{seconds / 60:.0f} min'}" for name, seconds in starts
+    )
+    return f"The drive starts at {first}. Not from {'; '.join(others)}."
 
 
 def because(spot: RankedSpot) -> str:

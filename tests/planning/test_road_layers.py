@@ -10,6 +10,7 @@ import pytest
 from shapely.geometry import LineString, Point, box
 
 from siteplanner import explain, load_mission, plan
+from siteplanner.cli import _print_explanation
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
 from siteplanner.outputs.briefing import briefing
@@ -18,9 +19,9 @@ from siteplanner.outputs.map_shapes import staging_mark
 from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
 from siteplanner.outputs.sheets_driver import driver_content
 from siteplanner.planning.evaluate import evaluate
-from siteplanner.planning.record import plan_record
+from siteplanner.planning.record import evaluation_record, plan_record
 from siteplanner.planning.road_layers import read_road_layers
-from siteplanner.planning.words import recommendation
+from siteplanner.planning.words import recommendation, starts_sentence
 from siteplanner.roads.closures import read_dangers
 from siteplanner.roads.directions import directions
 from siteplanner.roads.network import build_network
@@ -181,7 +182,7 @@ def test_each_spot_takes_the_staging_point_that_arrives_first(valley_plan, two_s
     assert all(r.evaluation.access.by_staging == () for r in valley_plan.spots)
 
 
-def test_which_rig_comes_from_where_is_said(two_starts):
+def test_which_rig_comes_from_where_is_said(two_starts, capsys):
     best = two_starts.best
     first, second = (s.name for s in best.evaluation.access.by_staging)
     assert f"min by road from {first}" in recommendation(two_starts)
@@ -194,6 +195,15 @@ def test_which_rig_comes_from_where_is_said(two_starts):
     assert [s["name"] for s in record["spots"][0]["access"]["by_staging"]] == [first, second]
     again = mission_from_dict(record["mission"], base=record["mission_folder"])
     assert again.stagings == two_starts.mission.stagings
+    said = starts_sentence([(s.name, s.drive_time_s) for s in best.evaluation.access.by_staging])
+    minutes = f"{best.evaluation.access.drive_time_s / 60:.0f} min"
+    assert said == f"The drive starts at {first}, {minutes}. Not from {second}, no way for the rig."
+    found = explain(two_starts, best.spot.latitude, best.spot.longitude)
+    _print_explanation({
+        **evaluation_record(found.evaluation), "passes": True, "would_rank": 1, "in_search_ground": True, "failed": [],
+        "criteria": {}, "sky_sentences": [],
+    })  # fmt: skip
+    assert said in " ".join(capsys.readouterr().out.split())
     marks = [f["properties"] for f in staging_mark(two_starts)]
     assert ["S1" in m["i"] for m in marks] == [True, False, False]
     assert "Bench camp" in marks[2]["t"]
