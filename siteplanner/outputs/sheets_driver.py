@@ -27,6 +27,7 @@ from siteplanner.planning.radio import one_way_words
 from siteplanner.planning.told import told_of
 from siteplanner.planning.words import CAUTIONS
 from siteplanner.roads.grade_bands import EDGES_PCT
+from siteplanner.roads.limits import USUAL
 
 SEVERITY_MARK = {"caution": "!!", "warning": "!", "note": ""}
 
@@ -120,7 +121,7 @@ def rig_limits(plan: Plan, ranked: RankedSpot) -> list[tuple[str, str]]:
         ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / 0.3048:.0f} ft)"),
     ]
     unknown = access.unknown if access else ()
-    rows.append(("Not stated", name_in_text("; ".join(unknown), 260) if unknown else "nothing missing in the data"))
+    rows.append(("Not stated", f"{name_in_text('; '.join(unknown), 260)}. {USUAL}" if unknown else USUAL))
     return rows
 
 

@@ -42,6 +42,7 @@ _NO_FIGURE = {
     "default", "below_default", "no_indications", "no_sign", "none", "unsigned", "unknown", "variable",
     "signals", "walk", "no", "implicit", "national",
 }
+LEFT_OPEN = {"below_default", "unknown", "variable", "signals"}  # of these: there may well be a limit
 _NUMBER = re.compile(r"(\d+(?:\.\d+)?|\.\d+)(?:\s+([a-z]+))?")
 _FEET_INCHES = re.compile(r"(\d+(?:\.\d+)?)\s*(?:'|ft)(?:\s*(\d+(?:\.\d+)?)\s*(?:\"|''|in))?")
 _ZONE = re.compile(r"[a-z]{2}:[a-z0-9_:.]+")  # maxspeed=RU:urban, a rule of the country and no figure

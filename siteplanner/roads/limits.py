@@ -1,6 +1,14 @@
 """Which road lines the rig must not use, and which limits the data do not state.
 
 A broken limit rules a line out with its reason. A missing figure is unknown: shown on the way, not forbidden.
+
+Which missing figure is told (common practice, no source): signs for height, weight, width and length stand where a
+road takes less than the law allows, so a tag is missing on nearly every ordinary public road and means nothing there;
+to tell it of each road would hide where it matters. Told is what a structure or a minor road may hold back: weight
+and width on bridges; height and width in tunnels; height below what passes over the road; height, weight and width on
+unpaved, service and private roads and tracks; and anywhere a limit that is spoken of without a figure
+(`maxheight=variable`, a mistake). A missing length is never told: it is
+posted hardly anywhere, and what is too long fails at bends.
 """
 
 from __future__ import annotations
@@ -20,7 +28,9 @@ _FIGURES = (
     ("maxwidth_m", "width", lambda rig: rig.width_m, "m"),
     ("maxlength_m", "length limit", lambda rig: rig.length_m, "m"),
 )
-UNKNOWN_NAMES = ("height limit", "weight limit", "width", "length limit", "surface", "grade", "direction", NOT_KNOWN)
+UNKNOWN_NAMES = ("height limit", "weight limit", "width", "surface", "grade", "direction", NOT_KNOWN)
+USUAL = "No other limit is in the data, as is usual on ordinary roads: signs on the road go before the map."
+_MINOR = ("service", "track", "")
 
 
 def _words_limit(tags: RoadTags, rig: Rig, i: int) -> list[str]:
@@ -95,9 +105,17 @@ def unknown_finding(unknown: np.ndarray, usable: np.ndarray, length_m: np.ndarra
     told = ", ".join(f"{word} {'below 1' if share < 0.5 else f'{share:.0f}'} %" for share, word in shares)
     return Finding(
         "road_limits_not_stated", "note",
-        f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none.",
+        f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none. Missing height, "
+        "weight, width and length limits are left out on ordinary roads, where none is usual.",
         "Signs on the road go before the map; ask someone who has driven it with a trailer.",
     )  # fmt: skip
+
+
+def with_unknown(unknown: np.ndarray, segments: np.ndarray, word: str) -> None:
+    """Add one of UNKNOWN_NAMES to the limits not stated on some segments, in its place. Changes `unknown`."""
+    for i in segments.tolist():
+        words = {*unknown[i], word}
+        unknown[i] = tuple(name for name in UNKNOWN_NAMES if name in words)
 
 
 def _texts(reasons: list[list[str]]) -> np.ndarray:
@@ -109,8 +127,12 @@ def _texts(reasons: list[list[str]]) -> np.ndarray:
 def _unknown(tags: RoadTags, timed: dict[int, Timed]) -> np.ndarray:
     at_times = np.zeros(len(tags.highway), bool)
     at_times[[i for i, rule in timed.items() if rule.state == "not known"]] = True
+    minor = np.isin(tags.road_class, _MINOR) | np.isin(tags.access, ("private", "permit")) | (tags.unpaved == 1)
+    height, weight, width = tags.doubtful.T
     missing = np.column_stack([
-        np.isnan(tags.maxheight_m), np.isnan(tags.maxweight_t), np.isnan(tags.maxwidth_m), np.isnan(tags.maxlength_m),
+        np.isnan(tags.maxheight_m) & (minor | tags.tunnel | height),
+        np.isnan(tags.maxweight_t) & (minor | tags.bridge | weight),
+        np.isnan(tags.maxwidth_m) & (minor | tags.bridge | tags.tunnel | width),
         (tags.surface == "") & (tags.tracktype == "") & (tags.smoothness == ""),
         np.zeros(len(tags.highway), bool), tags.direction == "changes", at_times,
     ])

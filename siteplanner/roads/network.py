@@ -30,7 +30,7 @@ from siteplanner.roads.closures import (
 from siteplanner.roads.conditions import Timed, timed_findings, timed_hazard, timed_lines
 from siteplanner.roads.grades import base_length_m, road_profile
 from siteplanner.roads.hazards import Hazard, collect_hazards, find_bends
-from siteplanner.roads.limits import judge_lines, unknown_finding
+from siteplanner.roads.limits import judge_lines, unknown_finding, with_unknown
 from siteplanner.roads.lines import Barrier, barrier_points, flags, part_nodes, road_lines, vertex_ids
 from siteplanner.roads.noding import REACH_M, SNAP_M, Noded, node_lines
 from siteplanner.roads.speeds import line_speed_kmh, point_speed_kmh
@@ -238,6 +238,9 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     if no_grade.any():
         with_grade = {u: (*u, "grade") for u in set(unknown[no_grade])}
         unknown[no_grade] = _objects([with_grade[u] for u in unknown[no_grade]])
+    under = _under(noded, row, tags, pieces)
+    low = under[:, 0].astype(np.int64)
+    with_unknown(unknown, low[np.isnan(tags.maxheight_m[row[low]])], "height limit")
     drivable = reason == ""
     one = tags.direction[row]
     first, along, profile_height, profile_grade = _profiles_by_segment(
@@ -249,7 +252,7 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
         tags, rig, line=row, pieces=pieces, length_m=length_m, usable=(tags.road_class != "")[row],
         bends=bends, steep_pct=steep_pct,
         steep_along_m=_where_steepest(first, along, profile_grade, steep_pct, by_sign),
-        base_m=base_m, under=_under(noded, row, tags, pieces), points=_points(barriers, pieces),
+        base_m=base_m, under=under, points=_points(barriers, pieces),
     )
     return RoadNetwork(
         crs=crs, node_x=noded.node_x, node_y=noded.node_y, seg_from=noded.start_node, seg_to=noded.end_node,

@@ -48,6 +48,7 @@ class RoadTags:
     roundabout: np.ndarray
     one_lane: np.ndarray
     unreadable: np.ndarray  # sentence about a limit that is written against the rules, or ''
+    doubtful: np.ndarray  # (n, 3) bool: a height, weight or width limit is spoken of without a figure
 
 
 class _Columns:
@@ -84,8 +85,10 @@ class _Columns:
 
 
 def _figures(columns: _Columns, keys: tuple[str, ...], reader: Callable[[Any], read.Reading],
-             unreadable: np.ndarray, findings: list[Finding]) -> np.ndarray:
-    """The smallest figure among several keys; mistakes go into `unreadable` and the findings."""
+             unreadable: np.ndarray, findings: list[Finding], doubtful: np.ndarray | None) -> np.ndarray:
+    """The smallest figure among several keys; mistakes go into `unreadable` and the findings, and with words that
+    leave a limit open into `doubtful`.
+    """
     out = np.full(len(unreadable), np.nan)
     for key in keys:
         if not columns.has(key):
@@ -94,6 +97,10 @@ def _figures(columns: _Columns, keys: tuple[str, ...], reader: Callable[[Any], r
         readings = read.read_column(raw, reader)
         out = np.fmin(out, np.array([r.value for r in readings], float))
         wrong = [i for i, r in enumerate(readings) if r.state == "mistake"]
+        if doubtful is not None:
+            doubtful[wrong] = True
+            doubtful[[i for i, r in enumerate(readings)
+                      if r.state == "unposted" and read.tag_text(raw[i]) in read.LEFT_OPEN]] = True
         if not wrong:
             continue
         for i in wrong:
@@ -160,8 +167,11 @@ def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
     findings: list[Finding] = []
     unreadable = np.full(len(frame), "", object)
 
-    def figure(*keys: str, reader: Callable[[Any], read.Reading] = read.length_m) -> np.ndarray:
-        return _figures(columns, keys, reader, unreadable, findings)
+    doubtful = np.zeros((len(frame), 3), bool)
+
+    def figure(*keys: str, reader: Callable[[Any], read.Reading] = read.length_m, doubt: int | None = None
+               ) -> np.ndarray:
+        return _figures(columns, keys, reader, unreadable, findings, None if doubt is None else doubtful[:, doubt])
 
     highway = columns.words("highway")
     surface, tracktype = columns.words("surface"), columns.words("tracktype")
@@ -189,15 +199,15 @@ def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
         tracktype=tracktype, smoothness=columns.words("smoothness"),
         direction=objects(directions), access=objects(access), barrier=columns.words("barrier"),
         locked=columns.flags("locked"), timed=timed,
-        maxheight_m=figure("maxheight", "maxheight:physical"),
-        maxweight_t=figure("maxweight", "maxgcweight", reader=read.mass_t),
-        maxwidth_m=figure("maxwidth", "maxwidth:physical", "width"),
+        maxheight_m=figure("maxheight", "maxheight:physical", doubt=0),
+        maxweight_t=figure("maxweight", "maxgcweight", reader=read.mass_t, doubt=1),
+        maxwidth_m=figure("maxwidth", "maxwidth:physical", "width", doubt=2),
         maxlength_m=figure("maxlength"),
         maxspeed_kmh=figure("maxspeed", reader=read.speed_kmh),
         incline_pct=figure("incline", reader=read.incline_pct),
         trailer=columns.words("trailer"), ford=columns.flags("ford"), bridge=columns.flags("bridge"),
         tunnel=columns.flags("tunnel"), level=np.array(storeys, int),
         roundabout=np.isin(junction, ("roundabout", "circular")) | (columns.words("oneway") == "roundabout"),
-        one_lane=(lanes == "1") | columns.flags("narrow"), unreadable=unreadable,
+        one_lane=(lanes == "1") | columns.flags("narrow"), unreadable=unreadable, doubtful=doubtful,
     )
     return tags, findings

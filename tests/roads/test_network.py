@@ -68,13 +68,42 @@ def test_another_rig_gets_another_answer():
 def test_missing_limits_are_unknown_and_stated_ones_are_not():
     net = network(road((0, 0), (500, 0)), road((0, 9), (500, 9), maxheight="4", maxweight="20", width="6",
                                                surface="asphalt"), road((0, 20), (500, 20), oneway="reversible"))
-    assert net.unknown[0] == ("height limit", "weight limit", "width", "length limit", "surface", "grade")
-    assert net.unknown[1] == ("length limit", "grade")
+    assert net.unknown[0] == ("surface", "grade")  # an ordinary road: a limit without a sign is usual there
+    assert net.unknown[1] == ("grade",)
     assert "direction" in net.unknown[2]
     mistake = network(road((0, 0), (500, 0), maxheight="12t"))
     assert "height limit" in mistake.unknown[0]
     assert [h.kind for h in mistake.hazards[0]] == ["unreadable"]
     assert mistake.hazards[0][0].severity == "caution"
+
+
+@pytest.mark.parametrize(("tags", "told"), [
+    ({"highway": "primary"}, ()), ({"highway": "residential", "maxheight": "none"}, ()),
+    ({"bridge": "yes"}, ("weight limit", "width")), ({"bridge": "yes", "maxweight": "20"}, ("width",)),
+    ({"tunnel": "yes"}, ("height limit", "width")), ({"tunnel": "yes", "maxheight": "4", "maxwidth": "3"}, ()),
+    ({"highway": "track"}, ("height limit", "weight limit", "width")), ({"highway": "service", "width": "4"},
+                                                                       ("height limit", "weight limit")),
+    ({"access": "private"}, ("height limit", "weight limit", "width")),
+    ({"surface": "gravel"}, ("height limit", "weight limit", "width")),
+    ({"maxheight": "below_default"}, ("height limit",)), ({"maxweight": "variable"}, ("weight limit",)),
+    ({"maxlength": "unknown"}, ()),
+])  # fmt: skip
+def test_a_missing_limit_is_told_where_one_is_to_be_feared(tags, told):
+    net = network(road((0, 0), (500, 0), **{"surface": "asphalt", **tags}))
+    assert net.unknown[0] == (*told, "grade")
+
+
+def test_a_missing_height_is_told_below_a_bridge_and_only_there():
+    rows = [road((0, -50), (0, 50), bridge="yes", layer="1", surface="asphalt", maxweight="40", width="8")]
+    for limit in ({}, {"maxheight": "4.2"}):
+        net = network(road((-500, 0), (-200, 0), surface="asphalt"), road((-200, 0), (300, 0), surface="asphalt",
+                                                                         **limit), *rows)  # fmt: skip
+        below = net.unknown[np.flatnonzero(net.source_row == 1)[0]]
+        assert below == (("grade",) if limit else ("height limit", "grade"))
+        assert net.unknown[np.flatnonzero(net.source_row == 0)[0]] == ("grade",)
+    (found,) = [f for f in net.findings if f.code == "road_limits_not_stated"]
+    assert "grade 100 %" in found.message
+    assert "none is usual" in found.message
 
 
 def test_hazards_of_one_road():
@@ -303,11 +332,12 @@ def test_bridges_and_tunnels_without_figures_are_warnings():
 
 def test_limits_that_are_not_stated_are_counted_by_length():
     full = {"maxheight": "4", "maxweight": "20", "width": "6", "maxlength": "20", "surface": "asphalt"}
-    net = network(road((0, 0), (300, 0), **full), road((0, 90), (700, 90), **{**full, "maxheight": "default"}),
+    net = network(road((0, 0), (300, 0), **full), road((0, 90), (700, 90), **{**full, "maxheight": "variable"}),
                   road((0, 200), (9000, 200), access="no"))  # fmt: skip
     found = next(f for f in net.findings if f.code == "road_limits_not_stated")
     assert found.message == ("Not stated on the roads for the rig, by length: grade 100 %, height limit 70 %. "
-                             "Not stated is not the same as none.")  # fmt: skip
+                             "Not stated is not the same as none. Missing height, weight, width and length limits are "
+                             "left out on ordinary roads, where none is usual.")  # fmt: skip
     flat = ground(lambda x, y: 0 * x)
     assert not [f for f in network(road((0, 0), (300, 0), **full), elevation=flat).findings
                 if f.code == "road_limits_not_stated"]  # fmt: skip

@@ -221,7 +221,8 @@ def test_no_road_for_the_rig_is_an_error_with_a_remedy():
 
 def test_route_tells_grades_climb_and_unknown_limits():
     hill = ground(lambda x, y: 200 + 0.1 * np.maximum(0, 500 - np.abs(x - 500)))  # a ridge 50 m high at x = 500
-    net = network(road((0, 0), (1000, 0), maxheight="5"), road((1000, 0), (1500, 0), maxweight="20"), elevation=hill)
+    net = network(road((0, 0), (1000, 0), highway="service", maxheight="5"),
+                  road((1000, 0), (1500, 0), highway="service", maxweight="20"), elevation=hill)
     tree = drive_tree(net, EAST, NORTH)
     route = route_to(net, tree, nearest_access(net, tree, EAST + 1500, NORTH))
     assert (route.up_grade_pct, route.down_grade_pct) == pytest.approx((10, 10), abs=0.01)
