@@ -28,6 +28,7 @@ from siteplanner.outputs.map_shapes import (
     OVERLAYS,
     Feature,
     aim_shapes,
+    decision_shapes,
     donor_marks,
     drive_shapes,
     eastward,
@@ -193,7 +194,7 @@ def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) 
         Picture(picture[0], at, control=False, class_name="sp-classes", z_index=4).add_to(group)
     if chosen is not None:
         key = spot_key(chosen)
-        for kind, make, order in (("aim", aim_shapes, 40), ("drive", drive_shapes, 50)):
+        for kind, make, order in (("aim", aim_shapes, 40), ("drive", drive_shapes, 50), ("steps", decision_shapes, 55)):
             features = work.once(f"{kind} {key}", partial(_drawn, make, chosen, plan))
             if features:
                 _shapes(GroupShapes, in_one_piece(features, plan.scene.elevation), kind, order).add_to(group)
@@ -345,6 +346,7 @@ def lines_legend(plan: Plan) -> str:
     marks = [
         ("sp-key-spot", "A", "Spot" if plan.spots else ""),
         ("sp-key-out", "×", "Spot that is ruled out"),
+        ("sp-key-staging", "1", "Decision point, as on the driver's sheet" if plan.spots else ""),
         ("sp-key-must", "", "Must-serve point"),
         ("sp-key-staging", "S", "Staging point"),
         ("sp-key-donor", "▲", "Donor site" if "donor_sites" in plan.scene.overlays else ""),

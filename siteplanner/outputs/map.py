@@ -166,13 +166,15 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         fmap.add_child(layer, name=key)
         return layer
 
-    def shapes(key: str, features: list[dict[str, Any]], name: str, order: int, show: bool = True) -> Shapes | None:
+    def shapes(
+        key: str, features: list[dict[str, Any]], name: str, order: int, show: bool = True, control: bool = True
+    ) -> Shapes | None:
         if not features:
             return None
         features = in_one_piece(features, plan.scene.elevation)
         used = {f["properties"]["k"] for f in features}
         day, night = ({k: s for k, s in styles.items() if k in used} for styles in (STYLES, NIGHT))
-        layer = Shapes(features, name=name, styles=day, night=night, order=order, show=show)
+        layer = Shapes(features, name=name, styles=day, night=night, order=order, show=show, control=control)
         fmap.add_child(layer, name=key)
         return layer
 
@@ -222,12 +224,17 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
                 "drive": shapes(
                     f"drive_{ranked.rank}", drive_shapes(ranked, plan), f"Drive to {words[ranked.rank]}", 50, first
                 ),
+                "decisions": shapes(
+                    f"decisions_{ranked.rank}",
+                    decision_shapes(ranked, plan),
+                    f"Decision points to {words[ranked.rank]}",
+                    55,
+                    first,
+                    control=False,
+                ),
                 "service": service[index] if index < len(service) else None,
             }
         )
-    if plan.best is not None:  # on demand: too much for a first look
-        best = plan.best
-        shapes("decisions", decision_shapes(best, plan), f"Decision points to {words[best.rank]}", 55, False)
     folium.LayerControl(collapsed=True).add_to(fmap)
     fmap.fit_bounds(_view(plan), padding=(24, 24), max_zoom=15)
     fmap.add_child(_Behaviour(_config(plan), layers, spots, page), name="behaviour")

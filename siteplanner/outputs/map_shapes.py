@@ -73,7 +73,7 @@ def picture_bounds(bounds: Bounds, grid: Grid) -> Bounds:
     return (south, west), (north, east)
 
 
-def feature(identity: str, geometry: dict[str, Any], kind: str, **properties: str) -> Feature:
+def feature(identity: str, geometry: dict[str, Any], kind: str, **properties: str | int) -> Feature:
     """One GeoJSON feature; see `page.Shapes` for the properties."""
     return {"type": "Feature", "id": identity, "geometry": geometry, "properties": {"k": kind, **properties}}
 
@@ -161,13 +161,13 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
 
 
 def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
-    """The numbered decision points of one spot's drive."""
+    """The decision points of one spot's drive, with the numbers and words of the driver's sheet."""
     access = ranked.evaluation.access
     if access is None:
         return []
     return [
-        feature(f"step:{ranked.rank}:{number}", point(step.longitude, step.latitude), "label",
-                i=f'<span class="sp-label">{number}</span>', t=f"{number}. {named(step.text)}")
+        feature(f"step:{ranked.rank}:{number}", point(step.longitude, step.latitude), "step",
+                i=f'<span class="sp-step">{number}</span>', t=f"{number}. {named(step.text)}", z=-2000)
         for number, step in enumerate(told_of(plan, access).steps, 1)
     ]  # fmt: skip
 

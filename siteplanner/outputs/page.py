@@ -144,7 +144,8 @@ class Shapes(Layer):
     """Vector features as one `L.geoJSON` layer.
 
     Each feature's properties may hold: `k` (key into `styles`, path options of Leaflet), `t` (tooltip HTML),
-    `p` (popup HTML), `i` (marker HTML, points only). HTML parts are made with `text.shown`.
+    `p` (popup HTML), `i` (marker HTML, points only), `z` (a marker below 0 lies under the others).
+    HTML parts are made with `text.shown`.
     `night`: what replaces parts of a style in the night view.
     `order`: layers with a higher number are drawn above, however they are switched on and off.
     """
@@ -185,7 +186,8 @@ class Shapes(Layer):
               if (f.properties.i === undefined)
                 return L.circleMarker(at, styles[f.properties.k] || {{}});
               return L.marker(at, {{icon: L.divIcon({{className: "sp-icon", html: f.properties.i,
-                iconSize: null}}), riseOnHover: true, keyboard: Boolean(f.properties.p),
+                iconSize: null}}), riseOnHover: true,
+                zIndexOffset: f.properties.z || 0, keyboard: Boolean(f.properties.p),
                 interactive: Boolean(f.properties.p || f.properties.t)}});
             }},
             onEachFeature: function (f, one) {{

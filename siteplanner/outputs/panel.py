@@ -244,6 +244,8 @@ def spots_html(plan: Plan) -> str:
     )
 
 
+DECISIONS = "Decision points of the drive"
+DECISION_WORDS = "Numbered as on the driver's sheet. Point at one for its words; where they lie close, zoom in."
 GROUND_LINES = (
     ("sp-structure", "Building, fence, tank", "structures"),
     ("sp-water", "Water", "water"),
@@ -310,6 +312,7 @@ def legend_html(plan: Plan) -> str:
         + (_switch("sky", SKY_TITLE) + f"<p>{shown(sky_words(plan))}.</p><ul>{sky}</ul>" if sky else "")
         + _switch("slope", SLOPE_TITLE)
         + f"<ul>{steep}</ul>"
+        + (_switch("decisions", DECISIONS) + f"<p>{shown(DECISION_WORDS)}</p>" if plan.spots else "")
         + f'<h3>Lines</h3><ul class="sp-lines">{lines}</ul></section>'
     )
 

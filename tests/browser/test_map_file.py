@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 
 from siteplanner.outputs.map import build_map, map_html
+from siteplanner.outputs.map_shapes import decision_shapes
 from siteplanner.outputs.page import Raw, data_uri, inline, script_json
 from siteplanner.outputs.panel import score_text
 from siteplanner.outputs.text import place_text
@@ -205,6 +206,22 @@ def test_one_picture_of_the_ground_at_a_time_and_the_legend_follows(page, saved)
     assert not page.is_checked("input[data-layer=sky]")
     page.uncheck("input[data-layer=slope]")
     assert page.locator("img.sp-classes").count() == 0
+
+
+def test_decision_points_follow_the_chosen_drive_and_stay_off_when_switched_off(page, saved, plan):
+    _open(page, saved)
+    switch, marks = page.locator("input[data-layer=decisions]"), page.locator("span.sp-step")
+    counts = [len(decision_shapes(ranked, plan)) for ranked in plan.spots[:2]]
+    assert min(counts) > 1
+    assert switch.is_checked()
+    assert marks.all_inner_texts() == [str(n) for n in range(1, counts[0] + 1)]
+    page.click("button[data-spot='1']")
+    assert marks.count() == counts[1]
+    switch.uncheck()
+    assert marks.count() == 0
+    page.click("button[data-spot='0']")
+    assert not switch.is_checked()
+    assert marks.count() == 0
 
 
 def test_night_view_is_dark(page, saved):

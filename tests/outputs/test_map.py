@@ -133,7 +133,6 @@ def test_layers_are_switched_in_plain_words(plan):
         "Staging point",
         "Spots",
         *(f"{words} spot {n}" for n in "ABCDEF" for words in ("Sectors and dish at", "Drive to")),
-        "Decision points to spot A",
     ]
 
 

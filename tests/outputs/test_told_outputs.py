@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
@@ -20,9 +21,10 @@ from siteplanner.outputs.map_shapes import decision_shapes, drive_shapes
 from siteplanner.outputs.panel import spot_popup
 from siteplanner.outputs.places import places_kml
 from siteplanner.outputs.sheets import PAGES, sheet_content, sheet_pdf, sheet_png
+from siteplanner.outputs.sheets_driver import driver_content
 from siteplanner.outputs.sheets_words import geo_uri
 from siteplanner.outputs.text import grid_text
-from siteplanner.planning.told import Cut, place_at, tell_route
+from siteplanner.planning.told import Cut, place_at, tell_route, told_of
 from siteplanner.planning.turn_round import Turning
 from siteplanner.planning.words import recommendation
 from siteplanner.roads.alternatives import Alternative
@@ -124,6 +126,18 @@ def test_the_map_draws_the_other_way_dashed_and_the_turning_place(told_plan):
     assert "other:2" not in {f["id"] for f in drive_shapes(told_plan.spots[1], told_plan)}
     steps = decision_shapes(told_plan.best, told_plan)
     assert len(steps) == len(told_plan.best.evaluation.access.told.steps)
+
+
+def test_decision_points_have_the_numbers_of_the_driver_s_sheet_for_every_spot(told_plan):
+    for ranked in told_plan.spots[:2]:
+        sheet = driver_content(told_plan, ranked)["steps"]
+        marks = decision_shapes(ranked, told_plan)
+        assert [re.search(r">(\d+)<", m["properties"]["i"])[1] for m in marks] == [row["n"] for row in sheet]
+        assert [m["properties"]["t"].split(". ", 1)[0] for m in marks] == [row["n"] for row in sheet]
+        assert {m["properties"]["k"] for m in marks} == {"step"}
+        steps = told_of(told_plan, ranked.evaluation.access).steps
+        for mark, step in zip(marks, steps, strict=True):
+            assert mark["geometry"]["coordinates"] == pytest.approx([step.longitude, step.latitude], abs=1e-6)
 
 
 def test_the_driver_s_sheet_holds_it_on_two_pages(told_plan):

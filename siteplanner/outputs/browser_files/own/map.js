@@ -39,7 +39,7 @@ function sitePlannerMap(map, config, pictures) {
       if (!span || !icon.classList.contains("sp-icon")) return;
       var kind = span.classList.contains("sp-mark") ? (span.classList.contains("sp-chosen") ? 1 :
         span.classList.contains("sp-best") ? 2 : span.classList.contains("sp-out") ? 4 : 3) :
-        span.classList.contains("sp-label") ? 5 : span.classList.contains("sp-closure") ? 4 : 0;
+        span.classList.contains("sp-label") ? 5 : span.classList.contains("sp-step") ? 6 : span.classList.contains("sp-closure") ? 4 : 0;
       items.push({layer: layer, icon: icon, span: span, kind: kind, at: map.latLngToContainerPoint(layer.getLatLng()),
         wide: span.offsetWidth / 2 + 1, high: span.offsetHeight / 2 + 1, number: items.length});
     });
@@ -55,14 +55,14 @@ function sitePlannerMap(map, config, pictures) {
       }
       var seen = item.at.x > -40 && item.at.y > -40 && item.at.x < size.x + 40 && item.at.y < size.y + 40;
       if (item.kind === 0 || !seen) fits(0, 0);
-      else RINGS.some(function (ring) {
+      else (item.kind === 6 ? RINGS.slice(0, 3) : RINGS).some(function (ring) {
         for (var n = 0; n < (ring ? TURNS : 1); n++) {
           var turn = 2 * Math.PI * (n % 2 ? -Math.ceil(n / 2) : n / 2) / TURNS;
           if (fits(ring * Math.sin(turn), -ring * Math.cos(turn))) return true;
         }
         return false;
       });
-      var lost = !found && seen && item.kind === 5;
+      var lost = !found && seen && item.kind >= 5;
       found = found || {x: 0, y: 0, box: [item.at.x - item.wide, item.at.y - item.high, item.at.x + item.wide,
         item.at.y + item.high]};
       if (!lost) taken.push(found.box);
@@ -179,10 +179,10 @@ function sitePlannerPage(map, config) {
     if (on) map.addLayer(layer); else map.removeLayer(layer);
   }
 
-  // switches of the legend; `service` is that of the chosen spot
+  // switches of the legend; `service` and `decisions` are those of the chosen spot
   var switches = Array.prototype.slice.call(document.querySelectorAll("input[data-layer]"));
   function layerOf(key) {
-    return key === "service" ? (spots[chosen] || {}).service : layers[key];
+    return key === "service" || key === "decisions" ? (spots[chosen] || {})[key] : layers[key];
   }
   function refresh() {
     switches.forEach(function (box) {
@@ -202,10 +202,12 @@ function sitePlannerPage(map, config) {
     if (!spots[index]) return;
     var other = ["ruling", "sky", "slope"].some(function (key) { return layers[key] && map.hasLayer(layers[key]); });
     var service = chosen < 0 || (spots[chosen].service ? map.hasLayer(spots[chosen].service) : !other);
+    var steps = chosen < 0 || !spots[chosen].decisions || map.hasLayer(spots[chosen].decisions);
     chosen = index;
     spots.forEach(function (spot, i) {
       put(spot.drive, i === index);
       put(spot.aim, i === index);
+      put(spot.decisions, i === index && steps);
       if (i !== index) put(spot.service, false);
     });
     put(spots[index].service, service);
