@@ -116,7 +116,7 @@ def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> 
         _shapes(Shapes, in_one_piece(features, plan.scene.elevation), name, order).add_to(fmap)
     folium.LayerControl(collapsed=True).add_to(fmap)
     view = parts["view"] if around is None else _bounds_of(plan, [(around.spot.latitude, around.spot.longitude)])
-    fmap.fit_bounds(view, padding=(24, 24), max_zoom=15)
+    fmap.fit_bounds(view, padding_top_left=(64, 24), padding_bottom_right=(24, 24), max_zoom=15)  # beside the buttons
     fmap.add_child(Piece(parts["behaviour"]))
     return fmap
 

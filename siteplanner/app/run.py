@@ -79,13 +79,13 @@ def record(work: Work, run: Run) -> None:
         st.warning(plain(work.note))
     kept = reused_sentences(plan.extra.get("reused", {}))
     if kept:
-        st.info("Only what your change touches was worked out again. " + " ".join(kept))
+        st.info("What had been worked out before and has not changed was not worked out again. " + " ".join(kept))
     if st.button("Show the answer", type="primary"):
         go("decide")
     left, right = st.columns([1, 2], gap="large")
     with left:
         st.html(style.head("Stages") + style.table(
-            [(n, f"{s:.1f} s") for n, s in plan.timings_s.items()], ("Stage", "Time"), figures=(1,)))
+            [(n, f"{s:.1f}\u00a0s") for n, s in plan.timings_s.items()], ("Stage", "Time"), figures=(1,)))
     with right:
         rows = [(r.label, f"{100 * r.share:.1f} %", f"{100 * r.only_share:.1f} %", r.nearest_to_pass)
                 for r in plan.rulings]

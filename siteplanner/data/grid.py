@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from affine import Affine
 from numpy.typing import ArrayLike
-from pyproj import CRS, Transformer
+from pyproj import CRS, Proj, Transformer
 
 from siteplanner.errors import InputError
 
@@ -103,6 +103,10 @@ class Grid:
     def _from_lonlat(self) -> Transformer:
         return Transformer.from_crs(WGS84, self.crs, always_xy=True)
 
+    @cached_property
+    def _projection(self) -> Proj:
+        return Proj(self.crs)
+
     def lonlat(self, x, y):
         """WGS 84 longitude and latitude in degrees of metres in the CRS."""
         return self._to_lonlat.transform(x, y)
@@ -120,6 +124,4 @@ class Grid:
     def convergence_deg(self, x: float, y: float) -> float:
         """Grid convergence: true bearing = grid bearing + this (degrees, clockwise from north)."""
         lon, lat = self.lonlat(x, y)
-        from pyproj import Proj
-
-        return float(Proj(self.crs).get_factors(lon, lat).meridian_convergence)
+        return float(self._projection.get_factors(lon, lat).meridian_convergence)

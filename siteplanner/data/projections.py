@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from pyproj import CRS, Proj
+from pyproj import CRS, Proj, Transformer
 from pyproj.exceptions import CRSError
 
 from siteplanner.data.grid import WGS84
@@ -115,3 +115,9 @@ def wgs84_point(x: float, y: float, crs: CRS) -> tuple[float, float]:
 
     lon, lat = Transformer.from_crs(crs, WGS84, always_xy=True).transform(x, y)
     return float(lon), float(lat)
+
+
+def written_place(crs: CRS, x: float, y: float) -> str:
+    """Metres of a CRS as `latitude, longitude` in degrees, to a metre, for a sentence that somebody looks up."""
+    longitude, latitude = Transformer.from_crs(crs, 4326, always_xy=True).transform(x, y)
+    return f"{latitude:.5f}, {longitude:.5f}"

@@ -236,7 +236,7 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
             }
         )
     folium.LayerControl(collapsed=True).add_to(fmap)
-    fmap.fit_bounds(_view(plan), padding=(24, 24), max_zoom=15)
+    fmap.fit_bounds(_view(plan), padding_top_left=(64, 24), padding_bottom_right=(24, 24), max_zoom=15)
     fmap.add_child(_Behaviour(_config(plan), layers, spots, page), name="behaviour")
     return fmap
 

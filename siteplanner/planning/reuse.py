@@ -232,14 +232,14 @@ def _is_watchable(kind: type) -> bool:
 
 
 def reused_sentences(tally: Mapping[str, tuple[int, int]]) -> list[str]:
-    """What was kept from the run before, in words; empty when nothing was."""
+    """What was taken over from the check or the run before, in words; empty when nothing was."""
     out = []
     for step, words in WORDS.items():
         mine, all_ = tally.get(step, (0, 0))
         if not mine:
             continue
         if all_ == 1:
-            out.append(f"{words} kept from the last run.")
+            out.append(f"{words} taken over.")
         else:
-            out.append(f"{words} kept from the last run for {mine} of {all_} places.")
+            out.append(f"{words} taken over for {mine} of {all_} places.")
     return out

@@ -148,8 +148,10 @@ def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray)
     known = np.nonzero(np.isfinite(margin))[0]
     if not len(known):
         return ()
-    order = known[np.argsort(margin[known], kind="stable")]
-    cell = order[len(order) // 2]
+    values = margin[known]
+    middle = np.partition(values, len(values) // 2)[len(values) // 2]
+    # of cells with the same margin, the one that a stable sort would put in the middle
+    cell = known[values == middle][len(values) // 2 - np.count_nonzero(values < middle)]
     # the pattern gain follows from margin = margin without pattern + gain
     gain = float(margin[cell]) - float(margin_db(params, float(loss[cell]), 0.0))
     return tuple(budget(params, float(loss[cell]), gain))

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from siteplanner.data.grid import Grid
 from siteplanner.data.osm import WAY, TurnRestriction
+from siteplanner.data.projections import written_place
 from siteplanner.errors import Finding, InputError, Severity
 from siteplanner.mission import Rig, Speeds
 from siteplanner.roads.arcs import Arcs, quickest_arcs
@@ -171,7 +172,7 @@ def build_network(
         findings.append(Finding(
             "road_ends_joined", "note",
             f"{len(noded.mended)} road ends missed another road by up to {noded.mended[:, 2].max():.1f} m and were "
-            f"joined to it (first at {x:.0f} E {y:.0f} N of the plan's grid, {gap:.1f} m).",
+            f"joined to it (the first by {gap:.1f} m at {written_place(crs, x, y)}).",
             "Look at these junctions if a route turns where no turn is possible.",
         ))
     timed = timed_lines(tags, rig, when)

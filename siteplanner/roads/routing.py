@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import connected_components
 from shapely.geometry import LineString
 from shapely.ops import substring
 
+from siteplanner.data.projections import written_place
 from siteplanner.errors import Finding, InputError
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.search import Search, search
@@ -131,7 +132,7 @@ def _unreached_finding(tree: DriveTree) -> Finding | None:
         f"{len(parts)} part{'s' if len(parts) > 1 else ''} of the road network ({total / 1000:.1f} km the rig could "
         f"use) cannot be reached from the staging point. The longest has {worst.length_m / 1000:.1f} km; "
         f"it comes within {worst.gap_m:.0f} m of a reached road at "
-        f"{worst.reached_x:.0f} E {worst.reached_y:.0f} N of the plan's grid.",
+        f"{written_place(tree.network.crs, worst.reached_x, worst.reached_y)}.",
         "Check for a gap in the road data there, or a closure, limit or one-way rule that parts the network.",
     )
 

@@ -176,7 +176,7 @@ def test_what_was_kept_is_told_in_words(first):
     assert reused_sentences(old.extra["reused"]) == []
     tally = {"elevation": (1, 1), "coverage": (9, 12), "roads": (0, 1), "skyline": (3, 3)}
     assert reused_sentences(tally) == [
-        "Elevation kept from the last run.", "Coverage kept from the last run for 9 of 12 places."]
+        "Elevation taken over.", "Coverage taken over for 9 of 12 places."]
 
 
 def test_a_step_sees_no_more_than_it_is_noted_for(first):
