@@ -23,7 +23,7 @@ from siteplanner.outputs.text import (
 )
 from siteplanner.planning.model import Access, Coverage, Evaluation, Plan, RankedSpot
 from siteplanner.planning.radio import one_way_words
-from siteplanner.planning.words import CAUTIONS, best_look, firmness_sentence, recommendation
+from siteplanner.planning.words import CAUTIONS, best_look, firmness_sentence, lift_doubt_words, recommendation
 
 CAUTION = (
     "A planning aid made from map data: check ground, wires, road limits and weather on site. "
@@ -161,7 +161,8 @@ def spot_popup(ranked: RankedSpot) -> str:
         ),
     ]
     if jacks:
-        rows.append(("Jack lifts, m", shown(jacks)))
+        doubt = lift_doubt_words(ground)
+        rows.append(("Jack lifts, m", shown(jacks) + (f"<br>{shown(doubt)}" if doubt else "")))
     if evaluation.backhauls:
         rows.append(("Backhaul", backhaul_html(evaluation)))
     if evaluation.coverage:

@@ -40,6 +40,7 @@ from siteplanner.planning.on_site import OnSite, on_site
 from siteplanner.planning.words import (
     CAUTIONS,
     drainage_words,
+    lift_doubt_words,
     raise_first_words,
     swing_words,
 )
@@ -217,8 +218,8 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         ],
         "clear": _clear_distances(plan, ranked, site, fall),
         "jacks": [[label, lift_text(e.ground.jack_differences_m.get(key))] for key, label in CORNERS],
-        "jack_note": f"{raise_first_words(e.ground)} Lift above the highest corner. Jack travel "
-        f"{trailer.jack_travel_m:g} m; pads on soft ground.",
+        "jack_note": f"{raise_first_words(e.ground)} Lift above the highest corner. "
+        f"{lift_doubt_words(e.ground)} Jack travel {trailer.jack_travel_m:g} m; pads on soft ground.",
         "dish": _dish(ranked),
         "sun": [name_in_text(s, 300) for s in (*margin_words(plan, e), *sun_words(plan, e))],
         "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None and e.dish_wanted else "",

@@ -78,6 +78,8 @@ class Ground:
     steep_chance: float = math.nan  # chance that the true slope is above the limit
     raise_first: str = ""  # the jack at the lowest corner; '': level within a centimetre
     outrigger_differences_m: dict[str, float] = field(default_factory=dict)  # as the jacks', at the outriggers' pads
+    lift_uncertainty_m: float = math.nan  # one standard deviation of the lift between two far corners
+    bumps_m: float = math.nan  # largest distance of the cells under the trailer from the plane; NaN: no cells that fine
     nose_off_way_out_deg: float = math.nan  # angle between nose and way out, 0..180
     mast_in_beam: bool = False  # the mast stands in the line of every satellite that is clear (one that is needed)
     swing_room_m: float = math.nan  # radius of the largest free circle at the spot, capped at twice the rig's need

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -48,6 +49,7 @@ def judge_ground(
     wide = jack_lifts_m(east, north, heading, size[0], size[1] + 2 * trailer.outrigger_reach_m)
     lowest = max(lifts, key=lambda name: lifts[name])
     unsure = slope_uncertainty(study, plane)
+    seen = plane.fitted and study.source_cell_m <= 1.5 * grid.cell_size_m  # cells of the source lie under the trailer
     return Ground(
         slope_deg=plane.slope_deg,
         heading_deg=(heading + turn) % 360,
@@ -60,6 +62,8 @@ def judge_ground(
         steep_chance=float(chance_above(plane.slope_deg, trailer.max_slope_deg, unsure)),
         raise_first=lowest if lifts[lowest] > LEVEL_M else "",
         outrigger_differences_m={name: float(v) for name, v in wide.items()},
+        lift_uncertainty_m=lift_uncertainty_m(plane if seen else replace(plane, fitted=False), unsure, *size),
+        bumps_m=plane.relief_m if seen else math.nan,
         nose_off_way_out_deg=math.nan if out is None else abs(float(wrap_180_deg(heading - out))),
         mast_in_beam=shaded is not None and bool(shaded(np.array([heading]))[0]),
     )
@@ -114,6 +118,17 @@ def slope_uncertainty(study: Study, plane: Footprint) -> float:
     return math.degrees(math.atan(noise * plane.gradient_sd_per_m))
 
 
+def lift_uncertainty_m(plane: Footprint, slope_uncertainty_deg: float, length_m: float, width_m: float) -> float:
+    """One standard deviation of the lift between diagonal corners of the jacks, metres.
+
+    The plane's tilt over the diagonal, and, where cells lie under the trailer, their spread about the plane at both
+    ends (error of the raster and bumps together): variances add. Coarser cells say nothing of bumps; those come on top.
+    """
+    tilt = math.tan(math.radians(slope_uncertainty_deg)) * math.hypot(length_m, width_m)
+    bump = plane.noise_m if plane.fitted and math.isfinite(plane.noise_m) else 0.0
+    return math.sqrt(tilt**2 + 2 * bump**2)
+
+
 def standing_findings(study: Study, ground: Ground) -> list[Finding]:
     """What may go wrong with the stand on a spot that passes."""
     out = []
@@ -127,6 +142,20 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
                 f"{ground.slope_uncertainty_deg:.1f} deg; the chance that it is above the limit of {limit:.1f} deg is "
                 f"{max(1, round(100 * ground.steep_chance))} %.",
                 "Check with a level before you unhitch.",
+            )
+        )
+    lift, reach = max(ground.jack_differences_m.values(), default=math.nan), study.mission.trailer.jack_travel_m
+    bumps = ground.bumps_m if math.isfinite(ground.bumps_m) else 0.0
+    off = max(ground.lift_uncertainty_m, bumps)
+    if lift <= reach < lift + off:
+        out.append(
+            Finding(
+                "jacks_may_not_reach",
+                "note",
+                f"A jack may not reach: the largest lift of {lift:.2f} m is that of a level plane under the trailer, "
+                + (f"the ground leaves it by up to {bumps:.2f} m" if bumps >= off else f"known to about {off:.2f} m")
+                + f"; the jacks travel {reach:.2f} m.",
+                "Bring blocks for the low corner, or move to smoother ground close by.",
             )
         )
     if ground.mast_in_beam:

@@ -130,6 +130,17 @@ def raise_first_words(ground: Ground) -> str:
     return f"Raise the {ground.raise_first.replace('_', ' ')} corner first: it is the lowest."
 
 
+def lift_doubt_words(ground: Ground) -> str:
+    """`Lifts give or take 0.22 m; bumps that the elevation does not show come on top.`; '' where not known."""
+    doubt = ground.lift_uncertainty_m
+    if doubt != doubt:
+        return ""
+    text = f"Lifts give or take {max(0.01, doubt):.2f} m"
+    if ground.bumps_m == ground.bumps_m:
+        return f"{text}: the ground under the trailer leaves the plane by up to {ground.bumps_m:.2f} m."
+    return f"{text}; bumps that the elevation does not show come on top."
+
+
 def swing_words(ground: Ground, need_m: float) -> str:
     """Whether the rig can turn round at the spot, as far as the data show; '' where that was not worked out."""
     room = ground.swing_room_m

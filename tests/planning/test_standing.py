@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString
 
+from siteplanner.core.terrain import footprint
 from siteplanner.mission import Layers
 from siteplanner.planning.model import Look
 from siteplanner.planning.standing import (
@@ -18,7 +19,7 @@ from siteplanner.planning.standing import (
     stand_breaks,
     standing_findings,
 )
-from siteplanner.planning.words import drainage_words, raise_first_words, swing_words
+from siteplanner.planning.words import drainage_words, lift_doubt_words, raise_first_words, swing_words
 from tests.planning.open_ground import spot_in, study_on
 
 
@@ -148,6 +149,40 @@ def test_the_lowest_corner_is_raised_first():
     assert max(wide.values()) >= max(lifts.values())
     _, flat = stand(slope())
     assert (flat.raise_first, raise_first_words(flat)) == ("", "Level as it stands, to a centimetre.")
+
+
+def test_lifts_are_told_with_their_doubt():
+    # 10 m cells, 0.8 m a cell: a gradient's part known to 0.034641 (above), over the diagonal of 6.0 x 2.4 m
+    _, coarse = stand(slope(north=0.02))
+    assert coarse.lift_uncertainty_m == pytest.approx(0.034641 * math.hypot(6.0, 2.4), rel=1e-4)
+    assert math.isnan(coarse.bumps_m)  # no cell that fine
+    assert lift_doubt_words(coarse) == "Lifts give or take 0.22 m; bumps that the elevation does not show come on top."
+    # 1 m cells: the spread about the plane counts at both ends; one cell under the trailer stands 0.3 m out
+    values = slope(north=0.02, cell=1.0)
+    values[20, 21] += 0.3
+    study, fine = stand(values, 1.0, layers={"elevation_error_m": 0.0})
+    assert 0.25 < fine.bumps_m < 0.3  # the plane follows the bump a little
+    plane = footprint(study.elevation.values, 1.0, 20, 20, 6.0, 2.4, study.mission.trailer.outrigger_reach_m)
+    tilt = plane.noise_m * plane.gradient_sd_per_m * math.hypot(6.0, 2.4)
+    assert fine.lift_uncertainty_m == pytest.approx(math.sqrt(tilt**2 + 2 * plane.noise_m**2), rel=1e-3)
+    assert lift_doubt_words(fine).endswith(f"leaves the plane by up to {fine.bumps_m:.2f} m.")
+    # drawn from wide source cells: smooth only because nobody looked
+    _, drawn = stand(slope(north=0.02, cell=1.0), 1.0, source=30.0)
+    assert math.isnan(drawn.bumps_m)
+    assert lift_doubt_words(replace(drawn, lift_uncertainty_m=math.nan)) == ""
+
+
+@pytest.mark.parametrize(("bump", "told"), [(0.0, False), (0.3, True)])
+def test_a_bump_beyond_the_jacks_is_told_on_a_spot_that_passes(bump, told):
+    # 5 % along the trailer lift 6.0 m x 0.05 = 0.3 m of the 0.45 m that the jacks travel
+    values = slope(north=0.05, cell=1.0)
+    values[20, 21] += bump
+    study, ground = stand(values, 1.0, layers={"elevation_error_m": 0.02})
+    assert stand_breaks(study, ground) == []
+    found = [f for f in standing_findings(study, ground) if f.code == "jacks_may_not_reach"]
+    assert bool(found) == told
+    if told:
+        assert f"the ground leaves it by up to {ground.bumps_m:.2f} m; the jacks travel 0.45 m" in found[0].message
 
 
 def test_words_for_room_and_water():
