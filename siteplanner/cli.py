@@ -72,7 +72,8 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
         from siteplanner.planning.pipeline import plan as make_plan
         from siteplanner.planning.record import plan_record
 
-        made = make_plan(mission, progress)
+        with _named(mission_path):
+            made = make_plan(mission, progress)
         files = write_outputs(made, out, progress=progress)
     record = plan_record(made)
     if as_json:
@@ -102,7 +103,8 @@ def check(
         from siteplanner.planning.progress import Stages
         from siteplanner.planning.study import load_study
 
-        study = load_study(loaded, Stages(progress))
+        with _named(mission):
+            study = load_study(loaded, Stages(progress))
     rows: list[dict[str, Any]] = [
         {
             "layer": i.role,
@@ -202,6 +204,19 @@ def open_app(
     from siteplanner.app.serve import serve
 
     raise typer.Exit(serve(port))
+
+
+@contextmanager
+def _named(mission: Path) -> Iterator[None]:
+    """A field of the mission that is at fault is told with the mission's file."""
+    from siteplanner.errors import InputError
+
+    try:
+        yield
+    except InputError as error:
+        if error.file is not None or error.field is None:
+            raise
+        raise InputError(error.what, remedy=error.remedy, file=mission, field=error.field) from error
 
 
 def _print_plan(record: dict[str, Any]) -> None:

@@ -8,7 +8,10 @@ of the trade without a published source.
 from __future__ import annotations
 
 import json
+import os
+import re
 import tomllib
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -20,7 +23,7 @@ MPH = 0.44704  # m/s, exact (0.3048 * 5280 / 3600)
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True, allow_inf_nan=False)
 
 
 def _listed(value: Any) -> Any:
@@ -191,11 +194,14 @@ class Rig(_Part):
     """Tow vehicle and trailer together."""
 
     mass_kg: float = Field(
-        5000.0, gt=0, description="Trailer at 4,000 lb (1,814 kg) plus a loaded tow vehicle. Common practice."
+        5000.0,
+        gt=0,
+        le=100_000,
+        description="Trailer at 4,000 lb (1,814 kg) plus a loaded tow vehicle. Common practice.",
     )
-    height_m: float = Field(3.2, gt=0, description="Stowed dish and mast. Common practice.")
-    width_m: float = Field(2.5, gt=0, description="Mirrors folded. Common practice.")
-    length_m: float = Field(13.0, gt=0, description="Bumper to bumper. Common practice.")
+    height_m: float = Field(3.2, gt=0, le=10, description="Stowed dish and mast. Common practice.")
+    width_m: float = Field(2.5, gt=0, le=10, description="Mirrors folded. Common practice.")
+    length_m: float = Field(13.0, gt=0, le=60, description="Bumper to bumper. Common practice.")
     max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")
     turning_radius_m: float = Field(
         10.06, gt=0, description="Car with camper trailer (P/T), 33 ft; from memory of AASHTO."
@@ -206,9 +212,9 @@ class Rig(_Part):
     worst_tracktype: Literal["grade1", "grade2", "grade3", "grade4", "grade5"] = Field(
         "grade3", description="OpenStreetMap `tracktype`: softer tracks are refused. Common practice."
     )
-    worst_smoothness: str = Field(
-        "bad", description="OpenStreetMap `smoothness`: `very_bad` needs high clearance (OSM wiki)."
-    )
+    worst_smoothness: Literal[
+        "excellent", "good", "intermediate", "bad", "very_bad", "horrible", "very_horrible", "impassable"
+    ] = Field("bad", description="OpenStreetMap `smoothness`: `very_bad` needs high clearance (OSM wiki).")
     fords: Literal["exclude", "caution"] = Field(
         "caution", description="Whether roads with a ford are ruled out. Depth is never in the data. Common practice."
     )
@@ -440,7 +446,7 @@ class Site(_Part):
 class Search(_Part):
     """How widely and how finely spots are looked for."""
 
-    radius_m: float = Field(3000.0, gt=0, description="Search ground: this far beyond the incident area.")
+    radius_m: float = Field(3000.0, gt=0, le=100_000, description="Search ground: this far beyond the incident area.")
     cell_size_m: float | None = Field(
         None, gt=0.5, description="None: that of the finest elevation raster, at least 5 m."
     )
@@ -631,7 +637,9 @@ class Mission(_Part):
 
     def path(self, relative: str) -> Path:
         """A layer's path as an absolute one."""
-        return (self.base / relative).resolve()
+        if re.match(r"[a-z][a-z0-9+.-]+:/", relative, re.IGNORECASE):
+            return Path(relative)  # an address, not a place beside the mission: refused as such where it is read
+        return Path(os.path.realpath(self.base / relative))  # unlike Path.resolve, goes through loops of links
 
     def parameters(self) -> dict[str, Any]:
         """Every parameter as used, ready for JSON."""
@@ -665,14 +673,53 @@ def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str
     except ValidationError as error:
         first, *others = error.errors()
         field = _as_written(first["loc"], data) or "(top level)"
-        more = "".join(f" Also {_as_written(o['loc'], data)}: {o['msg']}." for o in others[:8])
-        remedy = {
-            "missing": "Add the field.",
-            "extra_forbidden": "Remove it or mend the spelling; README lists the fields.",
-        }.get(first["type"], "Mend the value; README lists the fields with their ranges.")
+        more = "".join(f" Also {_as_written(o['loc'], data)}: {_in_words(o)}." for o in others[:8])
+        remedies = {"missing": "Add the field.", "extra_forbidden": f"Remove it or mend the spelling; {_WHERE}."}
+        remedy = remedies.get(first["type"], f"Mend the value; {_WHERE}.")
+        got = "" if first["type"] in ("missing", "extra_forbidden") else f" (got {_short(first.get('input'))})"
         raise InputError(
-            f"{first['msg']} (got {first.get('input')!r:.80}).{more}", remedy=remedy, file=file, field=field
+            f"{_in_words(first)}{got}.{more}", remedy=remedy, file=file, field=field
         ) from None
+
+
+_WHERE = "siteplanner/mission.py lists every field with its range, data_samples/ holds examples"
+
+
+def _short(value: Any) -> str:
+    return repr(value.isoformat(" ") if hasattr(value, "isoformat") else value)[:80]
+
+
+def _in_words(error: Any) -> str:
+    """One fault in plain words: the checker's own sentences speak of tuples and extra inputs."""
+    kind, loc, about = error["type"], error["loc"], error.get("ctx", {})
+    if kind == "missing":
+        return "This field is missing"
+    if kind == "extra_forbidden":
+        part: Any = Mission
+        for name in loc[:-1]:
+            kept = part.model_fields.get(name) if isinstance(name, str) else None
+            part = kept.annotation if kept is not None and hasattr(kept.annotation, "model_fields") else None
+            if part is None:
+                return "There is no such field"
+        close = get_close_matches(str(loc[-1]), part.model_fields, n=2, cutoff=0.6)
+        return "There is no such field" + (f"; close: {', '.join(close)}" if close else "")
+    words = {
+        "too_short": f"At least {about.get('min_length')} value is needed",
+        "tuple_type": 'A list is needed, e.g. ["a", "b"]',
+        "string_type": "Text in quotes is needed",
+        "float_parsing": "A number is needed, without quotes and with a decimal dot",
+        "float_type": "A number is needed",
+        "finite_number": "A number that is not infinite and not NaN is needed",
+        "model_type": "A table of fields is needed",
+        "timezone_aware": "The time needs its offset from UTC, e.g. 2026-06-03T04:40:00-06:00",
+    }
+    bound = {"greater_than": ("gt", "more than"), "greater_than_equal": ("ge", "at least"),
+             "less_than": ("lt", "less than"), "less_than_equal": ("le", "at most")}.get(kind)  # fmt: skip
+    if bound is not None:
+        return f"The value must be {bound[1]} {about[bound[0]]:g}"
+    if kind == "literal_error":
+        return f"One of {about['expected']} is needed"
+    return words.get(kind, str(error["msg"]).removeprefix("Value error, "))
 
 
 def load_mission(path: str | Path) -> Mission:
@@ -685,7 +732,12 @@ def load_mission(path: str | Path) -> Mission:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise InputError("There is no such file.", remedy="Check the path.", file=path) from None
-    except (OSError, UnicodeDecodeError) as error:
+    except IsADirectoryError:
+        raise InputError("This is a folder.", remedy="Name the mission file in it.", file=path) from None
+    except UnicodeDecodeError:
+        raise InputError("This is not a text file in UTF-8.", remedy="Name the mission file (.toml or .json), or save "
+                         "it in UTF-8.", file=path) from None  # fmt: skip
+    except OSError as error:
         raise InputError(
             f"The mission cannot be read ({error}).", remedy="Give a UTF-8 text file.", file=path
         ) from None

@@ -47,15 +47,18 @@ SECOND = "\n[[staging]]\nname = 'East yard'\nlatitude = 95.0\nlongitude = -113.0
         (GOOD.replace('roads = "roads.geojson"', ""), "layers.roads", "Add the field"),
         (GOOD + "\n[trailor]\nlength_m = 3\n", "trailor", "spelling"),
         (GOOD + "\n[trailer]\nmax_slope_deg = 95\n", "trailer.max_slope_deg", "less than 45"),
-        (GOOD + "\n[trailer]\nmast_stops_m = []\n", "trailer.mast_stops_m", "at least 1"),
+        (GOOD + "\n[trailer]\nmast_stops_m = []\n", "trailer.mast_stops_m", "At least 1"),
         (GOOD + "\n[trailer]\nmast_stops_m = [0.2]\n", "trailer.mast_stops_m", "between 1 and 100"),
         (GOOD.replace("44.9", "95.0"), "staging.latitude", "90"),
         (GOOD.replace("[staging]", "[[staging]]").replace("44.9", "95.0"), "staging[1].latitude", "90"),
         (GOOD.replace("[staging]", "[[staging]]") + SECOND, "staging[2].latitude", "90"),
         (GOOD + SECOND.replace("[[staging]]", "[[further_staging]]"), "further_staging[1].latitude", "90"),
         (
-            GOOD.replace("[staging]", "[[staging]]") + "\n[[staging]]\nname = 'B'\nlatitude = 44\nlongitude = -113\n"
-            + SECOND.replace("[[staging]]", "[[further_staging]]"), "further_staging[1].latitude", "90",
+            GOOD.replace("[staging]", "[[staging]]")
+            + "\n[[staging]]\nname = 'B'\nlatitude = 44\nlongitude = -113\n"
+            + SECOND.replace("[[staging]]", "[[further_staging]]"),
+            "further_staging[1].latitude",
+            "90",
         ),
         (GOOD + "\n[sky]\nsatellites = [{longitude_deg = 200}]\n", "sky.satellites[1].longitude_deg", "180"),
         (GOOD + "\n[weights]\ncoverage=0\nmust_serve=0\nsky=0\nground=0\naccess=0\n", "weights", "above 0"),
@@ -92,3 +95,37 @@ def test_every_parameter_has_a_default_and_a_description_where_it_is_not_plain()
     """Each number of the mission has a default; the only fields to give are layers and staging."""
     required = [name for name, f in Mission.model_fields.items() if f.is_required()]
     assert required == ["layers", "staging"]
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ("[rig]\nheight_m = 320\n", "must be at most 10"),
+        ("[rig]\nheight_m = '3,2'\n", "decimal dot"),
+        ("[rig]\nworst_smoothness = 'terrible'\n", "'very_bad'"),
+        ("[rig]\nhight_m = 3\n", "close: height_m"),
+        ("[search]\nspacing_m = inf\n", "not infinite"),
+        ("[search]\nradius_m = 1e9\n", "must be at most 100000"),
+        ("[times]\ndispatch = 2026-06-03T04:40:00\n", "offset from UTC"),
+    ],
+)
+def test_faults_are_told_in_plain_words(tmp_path, more, words):
+    with pytest.raises(InputError) as caught:
+        load_mission(write(tmp_path, GOOD + "\n" + more))
+    assert words in caught.value.what
+    assert "Input should" not in str(caught.value)
+    assert "README lists" not in caught.value.remedy  # it does not
+
+
+def test_paths_of_layers_never_break(tmp_path):
+    """A circle of links and an address are refused where the layer is read, so both must come through."""
+    mission = load_mission(write(tmp_path, GOOD))
+    (tmp_path / "a.tif").symlink_to(tmp_path / "b.tif")
+    (tmp_path / "b.tif").symlink_to(tmp_path / "a.tif")
+    assert mission.path("a.tif").parent == tmp_path.resolve()
+    assert str(mission.path("https://maps.test/a.tif")).startswith("https:/maps")
+
+
+def test_a_folder_or_a_picture_is_no_mission(tmp_path):
+    with pytest.raises(InputError, match="folder"):
+        load_mission(tmp_path)

@@ -7,6 +7,7 @@ by mail must not do that, so the first bytes pick one driver of the lists below 
 from __future__ import annotations
 
 import re
+from difflib import get_close_matches
 from pathlib import Path
 from xml.parsers import expat
 
@@ -47,9 +48,10 @@ def local_file(path: str | Path) -> Path:
         )
     full = Path(path).absolute()
     if full.is_dir():
-        raise InputError("This is a folder.", remedy="Name a file in it.", file=text)
+        raise InputError("This is a folder.", remedy="Name the file in it; where several are allowed, list them: "
+                         '["a", "b"].', file=text)  # fmt: skip
     if not full.exists():
-        raise InputError("There is no such file.", remedy="Check the path.", file=text)
+        raise _not_there(full, text)
     if not full.is_file():
         raise InputError("This is not a plain file.", remedy="Name a plain file.", file=text)
     try:
@@ -61,6 +63,23 @@ def local_file(path: str | Path) -> Path:
             f"The file cannot be read ({error.strerror}).", remedy="Check its permissions.", file=text
         ) from None
     return full
+
+
+def _not_there(full: Path, text: str) -> InputError:
+    if full.is_symlink():
+        return InputError("This link leads nowhere, or round in a circle.", remedy="Name the file itself.", file=text)
+    if "*" in full.name or "?" in full.name:
+        return InputError("There is no such file; patterns with * are not read.",
+                          remedy='List the files: ["a", "b"].', file=text)  # fmt: skip
+    try:
+        names = {p.name.lower(): p.name for p in full.parent.iterdir() if p.is_file()}
+    except OSError:
+        return InputError(
+            "There is no such file, nor a folder that could hold it.", remedy="Check the path.", file=text
+        )
+    close = [names[n] for n in get_close_matches(full.name.lower(), names, n=2, cutoff=0.75)]
+    hint = f" Close, in the same folder: {', '.join(close)}." if close else ""
+    return InputError(f"There is no such file.{hint}", remedy="Check the path.", file=text)
 
 
 def _head(path: Path, size: int = 4096) -> bytes:
@@ -228,10 +247,18 @@ def raster_driver(path: Path) -> str:
     if re.match(rb"(ncols|nrows|xllc|yllc|xllcenter|cellsize|dx|dy|nodata_value)\s", text):
         return "AAIGrid"
     if ending == ".hgt":
+        if not re.match(r"[NS]\d\d[EW]\d\d\d", path.name, re.IGNORECASE):  # the file itself holds no position
+            raise InputError("The name of an HGT file says where it lies, and this one does not.",
+                             remedy="Give it back the name of its south-west corner, e.g. N38W079.hgt.",
+                             file=path)  # fmt: skip
         return "SRTMHGT"
     if ending == ".dem":
         return "USGSDEM"
-    if text.startswith((b"<vrtdataset", b"<gdal_wms", b"<wms_", b"<wcs", b"<?xml", b"{")):
+    if text.startswith(b"<vrtdataset"):
+        raise InputError("A raster that only names other files or hosts is refused.",
+                         remedy='Name those files themselves, e.g. elevation = ["a.tif", "b.tif"]; they are mosaicked.',
+                         file=path)  # fmt: skip
+    if text.startswith((b"<gdal_wms", b"<wms_", b"<wcs", b"<?xml", b"{")):
         raise InputError("A raster that only names other files or hosts is refused.", remedy=_RASTER_REMEDY, file=path)
     if head.startswith(b"PK\x03\x04"):
         raise InputError("Rasters in an archive are not read.", remedy="Unpack it and name the raster.", file=path)

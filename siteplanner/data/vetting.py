@@ -103,7 +103,8 @@ def plausible_staging(
         if abs(latitude) <= 90 and away_km(longitude, latitude) <= 50:
             raise InputError(
                 f"The staging point lies {distance:,.0f} km from the incident area; {words}.",
-                remedy="Mend the staging point.", field="staging",
+                remedy="Mend whichever of the two is wrong: the staging point, or the coordinates in the layer of the "
+                "incident area.", field="staging",
             )  # fmt: skip
     return (Finding("staging_far_away", "warning",
                     f"The staging point lies {distance:,.0f} km from the incident area.",

@@ -137,7 +137,7 @@ def _classes(highway: np.ndarray, has_column: bool, is_line: np.ndarray, finding
             "road_class_unknown", "warning",
             f"{len(strange)} road classes are not OpenStreetMap words and count as `unclassified`: "
             f"{', '.join(strange[:8])}.",
-            "Give OpenStreetMap values of `highway`; `check` lists the lines.",
+            "Give OpenStreetMap values of `highway`.",
         ))
     return np.array([*("unclassified" if c is None else c for c in found), None], object)[:-1]
 

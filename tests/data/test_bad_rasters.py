@@ -386,3 +386,15 @@ def test_ground_without_extent(write_raster):
 
 def test_no_path_at_all():
     refused(match="No raster is given", file=False)
+
+
+def test_names_that_lead_nowhere_say_what_to_do(tmp_path, write_raster):
+    there = write_raster(ground(), ORIGIN, unit="m")
+    assert there.name in refused(there.with_name(there.name.upper()[:-1]), match="no such file", file=False).what
+    assert "List" in refused(tmp_path / "tiles_*.tif", match="patterns").remedy
+    (tmp_path / "a.tif").symlink_to(tmp_path / "a.tif")
+    refused(tmp_path / "a.tif", match="round in a circle")
+    (tmp_path / "myhills.hgt").write_bytes(bytes(2 * 1201 * 1201))
+    assert "N38W079.hgt" in refused(tmp_path / "myhills.hgt", match="where it lies").remedy
+    (tmp_path / "t.vrt").write_text("<VRTDataset></VRTDataset>")
+    assert "mosaicked" in refused(tmp_path / "t.vrt", match="names other files").remedy
