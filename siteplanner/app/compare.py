@@ -11,6 +11,7 @@ from siteplanner.app import style
 from siteplanner.app.labels import Units, degrees, minutes
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.why import ways_words
+from siteplanner.outputs.backhaul_text import backhaul_fact
 from siteplanner.outputs.text import grade_text, named, parts_that_add_up, percent_text, place_text, shown
 from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.words import best_look
@@ -23,6 +24,9 @@ SAY = {  # criterion -> how a difference is said
     "ground": "the ground slopes {0}, not {1}",
     "access": "the drive takes {0}, not {1}",
 }
+
+
+OTHER_BACKHAUL = "its backhaul is better ({0}, not {1})"
 
 
 @dataclass(frozen=True)
@@ -87,6 +91,8 @@ def criterion_text(ranked: RankedSpot, name: str) -> str:
         return percent_text(c.value / 100)
     if name == "access":
         return minutes(e.access.drive_time_s / 60) if e.access else "not known"
+    if name == "sky" and not _by_dish(e):
+        return " ".join(backhaul_fact(e))
     if name == "sky":
         look = best_look(e)
         return degrees(look.margin_deg) if look else "not known"
@@ -181,13 +187,18 @@ def over(one: RankedSpot, other: RankedSpot) -> str:
         lead = c.contribution - theirs[c.name].contribution if c.name in theirs else 0.0
         texts = [criterion_text(r, c.name) for r in (one, other)] if c.name in theirs else ["", ""]
         if lead >= 0.05 and texts[0] != texts[1]:
-            reasons.append((lead, f"{SAY[c.name].format(*texts)} ({lead:+.1f} points)"))
+            say = SAY[c.name] if c.name != "sky" or all(_by_dish(r.evaluation) for r in (one, other)) else OTHER_BACKHAUL
+            reasons.append((lead, f"{say.format(*texts)} ({lead:+.1f} points)"))
     said = [text for _, text in sorted(reasons, reverse=True)]
     ways = [_ways(r.evaluation) for r in (one, other)]
     if ways[0] > ways[1] > 0:
         said.append("more than one road leads out" if ways[1] == 1 else f"{ways[0]} roads lead out, not {ways[1]}")
     pair = f"{one.spot.name} over {other.spot.name}"
     return f"{pair} because {'; '.join(said)}." if said else f"{pair}: no criterion speaks for it."
+
+
+def _by_dish(e: Evaluation) -> bool:
+    return e.backhaul is None or e.dish_used
 
 
 def _ways(e: Evaluation) -> int:

@@ -28,6 +28,7 @@ th { text-align: right; font-weight: 600; font-size: 13px; padding: 4px 5px; opa
 td { text-align: right; padding: 0 5px; height: 40px; border-top: 1px solid var(--st-border-color);
   white-space: nowrap; }
 th:nth-child(-n+2), td:nth-child(-n+2) { text-align: left; }
+td.long { white-space: normal; min-width: 96px; font-size: 14px; line-height: 1.2; }
 td:nth-child(1) { white-space: normal; overflow-wrap: anywhere; max-width: 130px; }
 td:nth-child(2) { font-size: 14px; opacity: .8; }
 tbody tr { cursor: pointer; }
@@ -84,7 +85,7 @@ export default function (component) {
       piece.style.background = part.colour;
       piece.title = part.words;
     });
-    item.cells.forEach((text) => make("td", text, row));
+    item.cells.forEach((text) => make("td", text, row, text.length > 10 ? "long" : ""));
     row.onclick = () => choose(row);
     row.onkeydown = (event) => {
       const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];

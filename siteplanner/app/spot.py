@@ -206,21 +206,25 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
         else ""
     )
     compass = f'<p class="sp-small">{shown(compass_words(e))}</p>'
-    return style.head("Raise and aim") + big + style.table(rows) + dish + compass + backhaul(e)
+    return style.head("Raise and aim") + big + style.table(rows) + dish + compass + backhaul(e, units)
 
 
-def backhaul(e: Evaluation) -> str:
+def backhaul(e: Evaluation, units: Units) -> str:
     """Every wanted backhaul with its verdict, in order of preference, and how to aim a link."""
     if not e.backhauls or (len(e.backhauls) == 1 and e.dish_used):
         return ""
-    rows = [(f"{n}. {verdict}", text) for n, (verdict, text) in enumerate(backhaul_lines(e), 1)]
+    away = [d.distance_m for b in e.backhauls for d in b.donors]
+    rows = [(f"{n}. {verdict}".replace(" ", "\u00a0"), text) for n, (verdict, text) in enumerate(backhaul_lines(e), 1)]
     links = (
         style.table(
-            donor_rows(e),
-            ("Donor", "True", "Magnetic", "Tilt", "Distance", "Clear", "Spare", "Link"),
+            [
+                (name if verdict == "works" else f"{name} ({verdict})", *aim, units.distance(metres), clear, spare)
+                for (name, *aim, _, clear, spare, verdict), metres in zip(donor_rows(e), away, strict=True)
+            ],
+            ("Donor", "True", "Magnetic", "Tilt", "Distance", "Clear", "Spare"),
             figures=(1, 2, 3, 4, 5, 6),
         )
-        if any(b.donors for b in e.backhauls)
+        if away
         else ""
     )
     note = f'<p class="sp-small">{shown(POLARISATION)}</p>' if links else ""

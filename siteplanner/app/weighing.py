@@ -21,7 +21,7 @@ def weights(work: Work) -> None:
     assert planned is not None
     start = planned.mission.weights.model_dump()
     applies = {
-        name: WEIGHTS[name]
+        name: "Backhaul" if name == "sky" and planned.mission.backhaul.wanted != ("geostationary",) else WEIGHTS[name]
         for name in CRITERIA
         if name != "must_serve"
         or any(r.evaluation.coverage and r.evaluation.coverage.must_serve for r in planned.spots)
