@@ -187,7 +187,8 @@ def over(one: RankedSpot, other: RankedSpot) -> str:
         lead = c.contribution - theirs[c.name].contribution if c.name in theirs else 0.0
         texts = [criterion_text(r, c.name) for r in (one, other)] if c.name in theirs else ["", ""]
         if lead >= 0.05 and texts[0] != texts[1]:
-            say = SAY[c.name] if c.name != "sky" or all(_by_dish(r.evaluation) for r in (one, other)) else OTHER_BACKHAUL
+            link = c.name == "sky" and not all(_by_dish(r.evaluation) for r in (one, other))
+            say = OTHER_BACKHAUL if link else SAY[c.name]
             reasons.append((lead, f"{say.format(*texts)} ({lead:+.1f} points)"))
     said = [text for _, text in sorted(reasons, reverse=True)]
     ways = [_ways(r.evaluation) for r in (one, other)]
