@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +23,17 @@ _LOWER_CASE = frozenset(
         "barrier", "incline", "ref", "junction", "closes_roads",
     )
 )  # fmt: skip
+
+_FEET = {"ft": "ft", "feet": "ft", "in": "in", "inch": "in", "inches": "in", "cm": "cm", "m": "m"}
+_POUNDS = {"lb": "lbs", "lbs": "lbs", "pounds": "lbs", "kg": "kg", "t": "t"}
+_UNITS_OF = {
+    **dict.fromkeys(("maxheight", "maxwidth", "maxlength", "width"), _FEET),
+    "maxweight": _POUNDS,  # tons are left alone: three kinds of them
+    "maxspeed": {"mph": "mph", "kmh": "km/h", "kph": "km/h"},
+}
+_MEASURED = frozenset(_UNITS_OF)
+_UNIT_AT_END = re.compile(r"[_ .(-]([A-Za-z]+)\)?$")
+_BARE = re.compile(r"\d+(?:\.\d+)?")
 
 
 def plain(frame: GeoDataFrame) -> GeoDataFrame:
@@ -93,4 +105,20 @@ def named(
     frame = frame.rename(columns=pushed).rename(columns=renamed) if renamed else frame
     for second, first in shared.items():
         frame[second] = frame[first]
+    own_names = {wanted: own for own, wanted in renamed.items()}
+    for wanted in _MEASURED & set(frame.columns):
+        _with_unit(frame, wanted, own_names.get(wanted, wanted), path, findings)
     return frame
+
+
+def _with_unit(frame: GeoDataFrame, wanted: str, own: str, path: Path, findings: list[Finding]) -> None:
+    """A unit at the end of a column's own name (CLEAR_FT) goes to its bare numbers, which would read as metres."""
+    found = _UNIT_AT_END.search(own)
+    unit = _UNITS_OF[wanted].get(found[1].lower()) if found else None
+    if unit is None:
+        return
+    bare = frame[wanted].map(lambda v: bool(_BARE.fullmatch(str(v).strip())))
+    if bare.any():
+        frame[wanted] = [f"{float(str(v)):.12g} {unit}" if b else v for v, b in zip(frame[wanted], bare, strict=True)]
+        findings.append(Finding("column_unit", "note", f"The name of column {own} gives its unit: {int(bare.sum()):,} "
+                                f"values without one were read in {unit}.", "", path.name))  # fmt: skip

@@ -319,8 +319,14 @@ def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, wi
                 f"The ground is unknown on {100 * share:.2f} % of the needed ground "
                 f"({int((unknown & needed).sum()):,} cells). Unknown ground is never taken for clear.",
                 "Give rasters that cover it.", role))  # fmt: skip
-    low = float(np.nanmin(values))
-    if low < LOWEST_M:
+    low, high = float(np.nanmin(values)), float(np.nanmax(values))
+    if high < -1 and role == "elevation":
+        findings.append(Finding(
+            "elevation_all_below_sea", "caution",
+            f"All ground lies below sea level ({low:,.0f} to {high:,.0f} m): depths counted downward turn hills into "
+            "pits, and slopes, sky and drives would be wrong.",
+            "Compare with a known height; if they are depths, turn their sign.", role))  # fmt: skip
+    elif low < LOWEST_M:
         findings.append(Finding(
             "elevation_below_sea", "warning",
             f"The lowest height is {low:,.0f} m: sea floor, or cells that mean unknown.",

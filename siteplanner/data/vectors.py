@@ -205,6 +205,9 @@ def _parts(
         raise _unreadable(error, path) from None
     if driver == "GPX":
         found: list[tuple[str, str | None]] = [(connection, n) for n, _ in layers if _GPX_LAYERS.get(n) in kinds]
+        if kinds == {"polygon"}:
+            raise InputError("A GPX file holds waypoints, routes and tracks, but no areas.",
+                             remedy=f"Draw the {role} as a polygon, e.g. in GeoJSON or KML.", file=path)  # fmt: skip
         return found or [(connection, layers[0][0])]
     if driver == "LIBKML" and layer is None:
         return [(connection, name) for name, _ in layers]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "check_target_crs", "elevation_covers", "plausible_area", "plausible_staging", "points_on_ground",
-    "scale_findings", "usable_numbers",
+    "satellites_in_sight", "scale_findings", "usable_numbers",
 ]  # fmt: skip
 
 
@@ -109,6 +109,27 @@ def plausible_staging(
     return (Finding("staging_far_away", "warning",
                     f"The staging point lies {distance:,.0f} km from the incident area.",
                     "Check its coordinates."),)  # fmt: skip
+
+
+def satellites_in_sight(slots: dict[str, float], area: BaseGeometry, longitude_field: str) -> tuple[Finding, ...]:
+    """A caution where every named orbital slot (name -> longitude, degrees east) is below the level at the area.
+
+    `area`: WGS 84 shape. Says so when turning a longitude's sign brings the slot up: west is negative.
+    """
+    from siteplanner.core.geodesy import look_angles
+
+    centre = area.centroid
+
+    def up(longitude: float) -> bool:
+        return float(look_angles(centre.y, centre.x, 0.0, longitude)[1]) > 0
+
+    if not slots or any(up(longitude) for longitude in slots.values()):
+        return ()
+    turned = [longitude for longitude in slots.values() if up(-longitude)]
+    hint = f" West is negative: {turned[0]:g} may be meant as {-turned[0]:g}." if turned else ""
+    return (Finding("satellites_below_level", "caution",
+                    f"No satellite stands above the level at the incident area: {', '.join(list(slots)[:4])}.{hint}",
+                    f"Check {longitude_field}."),)  # fmt: skip
 
 
 def plausible_area(area: BaseGeometry) -> tuple[Finding, ...]:

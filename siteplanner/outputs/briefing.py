@@ -131,10 +131,10 @@ def _crew(c: dict[str, Any]) -> list[str]:
         *links,
         c["terminal"],
         c["arc"],
-        _pairs(c["mast"]) + " " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
+        _pairs(c["mast"]) + ". " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
         c["wind"][0],
-        "Keep away from antennas (47 CFR 1.1310; ICNIRP): "
-        + "; ".join(f"{r[0]} {r[1]}; {r[2]}" for r in c["exposure"]),
+        "Keep away from the front of antennas, the longer counts: "
+        + "; ".join(f"{r[0]} {r[1]} by 47 CFR 1.1310, {r[2]} by ICNIRP" for r in c["exposure"]),
         f"Fuel: {c['fuel']}",
         "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
         *(f"! {label}: {text}" for label, text in c["cautions"][4:]),

@@ -120,8 +120,8 @@ def rig_limits(plan: Plan, ranked: RankedSpot) -> list[tuple[str, str]]:
         ("Steepest grade", f"{rig.max_grade_pct:g} %"),
         ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / 0.3048:.0f} ft)"),
     ]
-    unknown = access.unknown if access else ()
-    rows.append(("Not stated", f"{name_in_text('; '.join(unknown), 260)}. {USUAL}" if unknown else USUAL))
+    unknown = "; ".join(access.unknown if access else ()).replace(" not stated on ", " on ")  # the label says it
+    rows.append(("Not stated", f"{name_in_text(unknown, 260)}. {USUAL}" if unknown else USUAL))
     return rows
 
 

@@ -29,6 +29,7 @@ from siteplanner.data.vetting import (
     plausible_area,
     plausible_staging,
     points_on_ground,
+    satellites_in_sight,
     scale_findings,
     usable_numbers,
 )
@@ -238,6 +239,9 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         findings += plausible_area(whole_area)
         for start in mission.stagings:
             findings += plausible_staging(start.longitude, start.latitude, lonlat_shape)
+        if "geostationary" in mission.backhaul.wanted:
+            slots = {s.name or f"{s.longitude_deg:g}": s.longitude_deg for s in mission.sky.satellites}
+            findings += satellites_in_sight(slots, lonlat_shape, "sky.satellites.longitude_deg")
 
         places = [_project(Point(s.longitude, s.latitude), WGS84, crs) for s in mission.starts]
         staging_xy = places[0]

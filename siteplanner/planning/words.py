@@ -54,7 +54,7 @@ def because(spot: RankedSpot) -> str:
     parts = []
     if e.coverage is not None:
         parts.append(
-            f"serves {100 * e.coverage.share:.0f} % of the incident area with the mast at "
+            f"serves {_share(e.coverage.share)} of the incident area with the mast at "
             f"{e.coverage.mast_height_m:g} m"
         )
     look = best_look(e)
@@ -168,3 +168,9 @@ CAUTIONS: tuple[str, ...] = (
 
 def _spoken(name: str) -> str:
     return name if " " in name else f"spot {name}"
+
+
+def _share(share: float) -> str:
+    """A share 0..1 as per cent; nearly all is never told as all, a little never as nothing."""
+    percent = 100 * share
+    return "above 99 %" if 99 < percent < 100 else "below 1 %" if 0 < percent < 1 else f"{percent:.0f} %"

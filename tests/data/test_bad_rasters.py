@@ -398,3 +398,8 @@ def test_names_that_lead_nowhere_say_what_to_do(tmp_path, write_raster):
     assert "N38W079.hgt" in refused(tmp_path / "myhills.hgt", match="where it lies").remedy
     (tmp_path / "t.vrt").write_text("<VRTDataset></VRTDataset>")
     assert "mosaicked" in refused(tmp_path / "t.vrt", match="names other files").remedy
+
+
+def test_depths_counted_downward_are_told(write_raster):
+    assert "elevation_all_below_sea" in codes(read(write_raster(-ground() - 10, ORIGIN, unit="m")))
+    assert "elevation_all_below_sea" not in codes(read(write_raster(ground(), ORIGIN, unit="m", name="b.tif")))

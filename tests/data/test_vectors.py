@@ -402,3 +402,22 @@ def test_several_shapefiles_in_a_zip(write, tmp_path):
     path = zipped(tmp_path / "two.zip", members)
     refused(path, "Several layers fit")
     assert read(path, layer="b").record.count == 1
+
+
+@pytest.mark.parametrize(
+    ("own", "wanted", "value", "read_as"),
+    [("CLEAR_FT", "maxheight", 12.5, "12.5 ft"), ("LOAD_LBS", "maxweight", 16000, "16000 lbs"),
+     ("SPD_MPH", "maxspeed", 35, "35 mph"), ("LOAD_TONS", "maxweight", 8, 8), ("CLEAR", "maxheight", 3.5, 3.5)],
+)  # fmt: skip
+def test_a_unit_in_a_column_name_goes_to_its_numbers(write, own, wanted, value, read_as):
+    """A bridge of 12.5 ft read as 12.5 m would be driven under."""
+    path = write([LineString([(LON, LAT), (LON + 0.01, LAT)])], **{own: [value]})
+    layer = read(path, role="roads", kinds=["line"], column_map={wanted: own})
+    assert layer.frame[wanted].tolist() == [read_as]
+    assert ("column_unit" in codes(layer)) == isinstance(read_as, str)
+
+
+def test_a_gpx_holds_no_areas(tmp_path):
+    path = tmp_path / "a.gpx"
+    path.write_text('<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><wpt lat="1" lon="2"/></gpx>')
+    refused(path, "no areas")

@@ -18,6 +18,7 @@ from siteplanner.data.vetting import (
     plausible_area,
     plausible_staging,
     points_on_ground,
+    satellites_in_sight,
     scale_findings,
     usable_numbers,
 )
@@ -205,3 +206,12 @@ def test_extent_in_words():
     assert extent_words((-84.5, -10, 3.25, 36.5)) == (
         "longitude 84.5000 W to 3.2500 E, latitude 10.0000 S to 36.5000 N"
     )
+
+
+def test_a_satellite_with_the_sign_turned_is_told():
+    sign = -1 if LON < 0 else 1
+    assert satellites_in_sight({"good": LON + 5, "bad": -LON}, AREA, "f") == ()
+    (finding,) = satellites_in_sight({"slot": LON + 180}, AREA, "f")
+    assert finding.severity == "caution"
+    (finding,) = satellites_in_sight({"slot": -sign * abs(LON)}, AREA, "f")
+    assert f"{LON:g}" in finding.message

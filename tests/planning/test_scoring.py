@@ -97,3 +97,10 @@ def test_firmness_of_a_sure_and_of_a_close_first_place():
     assert 0.05 < result["first_stays_first"] < 0.95
     assert result["runner_up_better_on"] == {"A": "access", "B": "coverage"}[close[0].spot.name]
     assert firmness(close) == result  # same plan, same figure
+
+
+def test_nearly_all_is_never_told_as_all():
+    """The sheets print "above 99 %" in their table; the sentence above it must not say 100 %."""
+    from siteplanner.planning.words import _share
+
+    assert [_share(s) for s in (0.0, 0.004, 0.5, 0.996, 1.0)] == ["0 %", "below 1 %", "50 %", "above 99 %", "100 %"]
