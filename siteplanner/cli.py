@@ -343,6 +343,8 @@ def run(call: Callable[[], Any]) -> int:
     """Exit code of a command."""
     try:
         result = call()
+        if result == 130:  # the command line library has turned Ctrl-C into a code, without a word
+            raise KeyboardInterrupt
     except SiteplannerError as error:
         stderr.print(
             f"{'Stopped' if isinstance(error, Cancelled) else 'Error'}: {error}",

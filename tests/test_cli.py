@@ -119,3 +119,15 @@ def test_no_spot_is_exit_code_1_with_everything_written(tmp_path):
     assert done.returncode == 1, done.stderr
     assert "No spot passes every limit" in done.stdout
     assert (tmp_path / "out" / "map.html").exists()
+
+
+def test_an_interrupt_is_told_however_it_arrives(capsys):
+    """The command line library hands Ctrl-C on as an exception or, since newer versions, as the bare code 130."""
+    from siteplanner import cli
+
+    def stop():
+        raise KeyboardInterrupt
+
+    for call in (stop, lambda: 130):
+        assert cli.run(call) == 130
+        assert "nothing was written" in capsys.readouterr().err
