@@ -28,7 +28,7 @@ th { text-align: right; font-weight: 600; font-size: 13px; padding: 4px 5px; opa
 td { text-align: right; padding: 0 5px; height: 40px; border-top: 1px solid var(--st-border-color);
   white-space: nowrap; }
 th:nth-child(-n+2), td:nth-child(-n+2) { text-align: left; }
-td.long { white-space: normal; min-width: 96px; font-size: 14px; line-height: 1.2; }
+td.long { white-space: normal; min-width: 74px; font-size: 14px; line-height: 1.2; }
 td:nth-child(1) { white-space: normal; overflow-wrap: anywhere; max-width: 130px; }
 td:nth-child(2) { font-size: 14px; opacity: .8; }
 tbody tr { cursor: pointer; }
@@ -131,7 +131,7 @@ def _row(ranked: RankedSpot, serve: bool, dish: bool) -> dict[str, Any]:
         cells.append(percent_text(sum(p.probability for p in points) / len(points)) if points else "not known")
     cells += [
         minutes(e.access.drive_time_s / 60) if e.access else "not known",
-        (degrees(look.margin_deg, 0) if look else "not known") if dish else " ".join(backhaul_fact(e)),
+        (degrees(look.margin_deg, 0) if look else "not known") if dish else " ".join(backhaul_fact(e)).removesuffix(" to spare"),
         degrees(e.ground.slope_deg),
         f"{e.on_air.likely_min:.0f} min" if e.on_air else "not known",
     ]
