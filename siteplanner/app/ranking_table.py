@@ -16,7 +16,7 @@ from siteplanner.app.session import spot_key
 from siteplanner.app.style import CRITERION_COLOURS
 from siteplanner.outputs.backhaul_text import backhaul_fact
 from siteplanner.outputs.text import clean, parts_that_add_up, percent_text, place_text
-from siteplanner.planning.model import Plan, RankedSpot
+from siteplanner.planning.model import Evaluation, Plan, RankedSpot
 from siteplanner.planning.words import best_look
 
 KEY = "ranking"
@@ -131,7 +131,7 @@ def _row(ranked: RankedSpot, serve: bool, dish: bool) -> dict[str, Any]:
         cells.append(percent_text(sum(p.probability for p in points) / len(points)) if points else "not known")
     cells += [
         minutes(e.access.drive_time_s / 60) if e.access else "not known",
-        (degrees(look.margin_deg, 0) if look else "not known") if dish else " ".join(backhaul_fact(e)).removesuffix(" to spare"),
+        (degrees(look.margin_deg, 0) if look else "not known") if dish else _backhaul_cell(e),
         degrees(e.ground.slope_deg),
         f"{e.on_air.likely_min:.0f} min" if e.on_air else "not known",
     ]
@@ -152,6 +152,10 @@ def _row(ranked: RankedSpot, serve: bool, dish: bool) -> dict[str, Any]:
         "cells": cells,
         "parts": parts,
     }
+
+
+def _backhaul_cell(e: Evaluation) -> str:
+    return " ".join(backhaul_fact(e)).removesuffix(" to spare")
 
 
 def ranking_table(plan: Plan, chosen: str | None, on_choose: Callable[[str], None]) -> None:
