@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import ast
+import json
 import re
 import subprocess
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -84,16 +86,72 @@ def test_the_core_opens_no_file_and_leans_on_little(path):
     assert "open" not in calls
 
 
+def loaded_with(path: Path, known: dict[str, Path]) -> set[str]:
+    """The modules of ours that must be there before this one's body has run: packages above it, and its imports.
+
+    Imports within functions run later; those under `if TYPE_CHECKING` never.
+    """
+
+    def with_packages(name: str) -> set[str]:
+        parts = name.split(".")
+        return {".".join(parts[:n]) for n in range(1, len(parts) + 1)}
+
+    needed, stack = with_packages(dotted(path)), list(ast.parse(path.read_text(encoding="utf-8")).body)
+    while stack:
+        node = stack.pop()
+        if isinstance(node, ast.Import):
+            needed |= {n for a in node.names if a.name in known for n in with_packages(a.name)}
+        elif isinstance(node, ast.ImportFrom) and node.module in known:
+            inner = {f"{node.module}.{a.name}" for a in node.names} & set(known)
+            needed |= with_packages(node.module).union(*map(with_packages, inner))
+        elif isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            stack += node.orelse
+        elif not isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.Lambda)):
+            stack += ast.iter_child_nodes(node)
+    return needed - {dotted(path)}
+
+
+LOAD_ALONE = """
+import importlib, json, sys
+order, needs = json.load(sys.stdin)
+ours, wrong = {}, []
+for name in order:
+    for held in [m for m in sys.modules if m.split('.')[0] == 'siteplanner']:
+        del sys.modules[held]
+    for held in ours:  # a package must not hand out what this module has not asked for
+        package, _, last = held.rpartition('.')
+        if package:
+            vars(ours[package]).pop(last, None)
+    for held in needs[name]:
+        sys.modules[held] = ours[held]
+        package, _, last = held.rpartition('.')
+        if package:
+            setattr(ours[package], last, ours[held])
+    try:
+        ours[name] = importlib.import_module(name)
+    except Exception as error:
+        wrong.append(f'{name}: {type(error).__name__}: {error}')
+        break
+    more = {m for m in sys.modules if m.split('.')[0] == 'siteplanner'} - {*needs[name], name}
+    if more:
+        wrong.append(f'{name} loads {sorted(more)} by a way that this test does not see')
+        break
+sys.exit('\\n'.join(wrong) or 0)
+"""
+
+
 def test_each_module_loads_alone():
-    """A fresh interpreter a group would hide cycles; one process with the module table cleared does not."""
-    names = [dotted(p) for p in modules() if p.name != "__main__.py"]
-    code = (
-        "import importlib, sys\n"
-        f"for name in {names!r}:\n"
-        "    for held in [m for m in sys.modules if m.split('.')[0] == 'siteplanner']: del sys.modules[held]\n"
-        "    importlib.import_module(name)\n"
+    """By induction, each body run once: no cycle, and each loads while of ours only what it asks for is there."""
+    known = {dotted(p): p for p in modules() if p.name != "__main__.py"}
+    direct = {name: loaded_with(path, known) for name, path in known.items()}
+    order = list(TopologicalSorter(direct).static_order())  # a cycle is an error that names it
+    needs: dict[str, set[str]] = {}
+    for name in order:
+        needs[name] = direct[name].union(*(needs[n] for n in direct[name]))
+    said = json.dumps([order, {name: sorted(held) for name, held in needs.items()}])
+    done = subprocess.run(
+        [sys.executable, "-c", LOAD_ALONE], input=said, capture_output=True, text=True, timeout=300, check=False
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 0, done.stderr[-2000:]
 
 
