@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+
 import streamlit as st
 
 from siteplanner.app import places, style
