@@ -35,7 +35,7 @@ def road_shapes(plan: Plan) -> list[Feature]:
         elif reason:
             kind, words = "shut", f"{words}: ruled out for the rig: {named(reason)}"
         elif unknown:
-            kind, words = "unsure", f"{words}: not stated: {named(', '.join(unknown))}"
+            kind, words = "unsure", f"{words}: not stated or not sure: {named(', '.join(unknown))}"
         else:
             kind = "open"
         groups[kind].append(feature(f"road:{i}", geojson(network.seg_geometry[i], grid), kind, t=words))

@@ -15,7 +15,7 @@ from siteplanner.core.terrain import Footprint, attitude, best_heading, footprin
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
 from siteplanner.planning.model import Access, Ground, Look, Spot
-from siteplanner.planning.study import Study
+from siteplanner.planning.study import Study, elevation_error_m
 
 LEVEL_ROLL_DEG = 1.0  # less roll than this counts as none, so that the nose can point the way out; common practice
 LEVEL_M = 0.01  # lifts below this are level; common practice
@@ -94,14 +94,6 @@ def way_out_deg(access: Access | None) -> float | None:
         return None
     (x1, y1), (x0, y0) = access.last_leg.coords[-1][:2], access.last_leg.coords[-2][:2]
     return float(np.degrees(np.arctan2(x0 - x1, y0 - y1)) % 360)
-
-
-def elevation_error_m(mission: Mission, source_cell_m: float) -> float:
-    """Noise of one cell's height: the mission's, or by the source's cells (see `layers.elevation_error_m`)."""
-    given = mission.layers.elevation_error_m
-    if given is not None:
-        return given
-    return 0.1 if source_cell_m <= 3 else 0.8 if source_cell_m <= 15 else 2.0
 
 
 def slope_uncertainty(study: Study, plane: Footprint) -> float:

@@ -127,6 +127,14 @@ class Study:
         return frame if frame is not None and len(frame) else None
 
 
+def elevation_error_m(mission: Mission, source_cell_m: float) -> float:
+    """Noise of one cell's height: the mission's, or by the source's cells (see `layers.elevation_error_m`)."""
+    given = mission.layers.elevation_error_m
+    if given is not None:
+        return given
+    return 0.1 if source_cell_m <= 3 else 0.8 if source_cell_m <= 15 else 2.0
+
+
 def area_cells(area: GeoDataFrame, like: Grid, coverage_cell_m: float | None) -> AreaCells:
     """The cells of the served share, thinned evenly to at most MAX_AREA_CELLS unless the mission says finer.
 
@@ -351,6 +359,8 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
             dangers=road_layers.dangers,
             restrictions=road_layers.restrictions,
             when=mission.times.dispatch,
+            elevation_error_m=elevation_error_m(mission, elevation.source_cell_m),
+            source_cell_m=elevation.source_cell_m,
         )
         trees = tuple(drive_tree(network, place.x, place.y) for place in places)
         findings += network.findings

@@ -1,9 +1,14 @@
 """Grades of roads from an elevation raster whose noise must not invent cliffs.
 
 The grade at a point is the slope of the least-squares line through the elevations within a base length around
-it. On a plane that is exact; white noise of sigma metres, sampled every d metres, leaves a standard error of
-sigma * sqrt(12 d / base^3) (the ordinary least-squares slope): for 1 m of noise on cells of 10 m about 3 % over the
-50 m that such cells are told over. A longer base would be calmer (1 % over 100 m) and would hide a short pitch that
+it. On a plane that is exact; independent errors of sigma metres, one every d metres, leave a standard error of
+sigma / sqrt(sum (s - mean s)^2) (variance of the ordinary least-squares slope), which for a full base is
+sigma * sqrt(12 d / base^3): for 1 m of noise on cells of 10 m about 3 % over the 50 m that such cells are told over.
+d is the source's cell; where fewer than two of those lie in the base, the slope is that between two of them and the
+error sigma * sqrt(2) / d. Neighbouring errors are alike in real data, so that grades are rather better known.
+
+The driving speed takes the grade over a longer base where that is needed to know it to 1 %: noise would otherwise
+slow a level road down here and there. A longer base would be calmer (1 % over 100 m) and would hide a short pitch that
 is too steep for the rig: 60 m of 18 % read 13 % over 100 m.
 """
 
@@ -17,6 +22,7 @@ from siteplanner.data.grid import Grid
 from siteplanner.roads.strokes import Samples, Strokes
 
 SHORTEST_BASE_M, LONGEST_BASE_M = 40.0, 100.0
+SPEED_ERROR_PCT, SPEED_BASE_M = 1.0, 300.0  # the grade for the speed is known to this, over at most this base
 
 
 def base_length_m(cell_size_m: float) -> float:
@@ -24,12 +30,30 @@ def base_length_m(cell_size_m: float) -> float:
     return float(np.clip(5.0 * cell_size_m, SHORTEST_BASE_M, LONGEST_BASE_M))
 
 
+def speed_base_m(base_m: float, error_m: float, spacing_m: float) -> float:
+    """Length the grade for the driving speed is taken over: its standard error is at most 1 %, as far as 300 m reach.
+
+    sigma * sqrt(12 d / base^3) solved for the base; never below the base that grades are told over.
+    """
+    wanted = (12.0 * spacing_m * (100.0 * error_m / SPEED_ERROR_PCT) ** 2) ** (1 / 3)
+    return float(np.clip(wanted, base_m, max(base_m, SPEED_BASE_M)))
+
+
+def near_words(grade_pct: float, error_pct: float, limit_pct: float) -> str:
+    """`grade 14 ± 3 % against a limit of 15 %`: for a grade closer to the rig's limit than it is known."""
+    return f"grade {grade_pct:.0f} ± {max(error_pct, 1):.0f} % against a limit of {limit_pct:.3g} %"
+
+
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """At each sample: the smoothed road height and the grade in percent, rising along the stroke. NaN unknown."""
+    """At each sample: the smoothed road height, the grade in percent, rising along the stroke, its standard error and
+    the calmer grade for the driving speed. NaN unknown.
+    """
 
     elevation_m: np.ndarray
     grade_pct: np.ndarray
+    error_pct: np.ndarray
+    calm_grade_pct: np.ndarray
 
 
 def _span(elevation_m: np.ndarray, samples: Samples, off_ground: np.ndarray) -> np.ndarray:
@@ -52,15 +76,33 @@ def samples_joined(samples: Samples) -> np.ndarray:
 
 
 def road_profile(elevation: Grid, strokes: Strokes, samples: Samples, off_ground: np.ndarray,
-                 base_m: float) -> Profile:
+                 base_m: float, error_m: float = 0.0, spacing_m: float = 0.0) -> Profile:
     """Heights and grades along all strokes.
 
     Parameters: `off_ground` marks (per segment) bridges and tunnels; `base_m` is the length a grade is told
-    over. NaN where less than half the base length of known ground lies on the road around a sample.
+    over; `error_m` one standard deviation of a height, independent every `spacing_m`. NaN where less than half the
+    base length of known ground lies on the road around a sample.
     """
     raw = elevation.sample(*strokes.xy(samples.s))
     raw = _span(raw, samples, off_ground[strokes.order])
     known = np.isfinite(raw)
+    fitted, slope, spread = _fit(strokes, samples, raw, known, base_m)
+    error = np.zeros(len(slope))
+    if error_m > 0 and spacing_m > 0:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            error = 100 * error_m * np.fmin(np.sqrt(spacing_m / spread), np.sqrt(2) / spacing_m)
+    calm = slope
+    if (long_m := speed_base_m(base_m, error_m, spacing_m)) > base_m:
+        over = _fit(strokes, samples, raw, known, long_m)[1]
+        calm = np.where(np.isfinite(over), over, slope)
+    return Profile(np.where(known, np.where(np.isfinite(fitted), fitted, raw), np.nan),
+                   *(np.where(known, v, np.nan) for v in (100 * slope, np.where(np.isfinite(slope), error, np.nan),
+                                                          100 * calm)))
+
+
+def _fit(strokes: Strokes, samples: Samples, raw: np.ndarray, known: np.ndarray,
+         base_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(height of the least-squares line at each sample, its slope, metres^3 of spread about its middle)."""
     w = np.where(known, samples.weight_m, 0.0)
     centre = float(raw[known].mean()) if known.any() else 0.0
     z = np.where(known, raw - centre, 0.0)
@@ -79,8 +121,8 @@ def road_profile(elevation: Grid, strokes: Strokes, samples: Samples, off_ground
     sss, ssz = window(w * s * s), window(w * s * z)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_s, mean_z = ss / sw, sz / sw
-        slope = (ssz - ss * mean_z) / (sss - ss * mean_s)
+        spread = sss - ss * mean_s
+        slope = (ssz - ss * mean_z) / spread
     enough = sw >= base_m / 2
     slope = np.where(enough, slope, np.nan)
-    fitted = np.where(enough, mean_z + slope * (s - mean_s), np.nan) + centre
-    return Profile(np.where(known, np.where(enough, fitted, raw), np.nan), np.where(known, 100 * slope, np.nan))
+    return np.where(enough, mean_z + slope * (s - mean_s), np.nan) + centre, slope, spread

@@ -10,6 +10,7 @@ import shapely
 from siteplanner.errors import Severity
 from siteplanner.mission import Rig
 from siteplanner.roads.attributes import BARRIERS
+from siteplanner.roads.grades import near_words
 from siteplanner.roads.strokes import Strokes, bend_radius_m
 from siteplanner.roads.tags import RoadTags
 
@@ -126,13 +127,15 @@ def tags_with_hazards(tags: RoadTags, rig: Rig) -> np.ndarray:
 
 def collect_hazards(
     tags: RoadTags, rig: Rig, *, line: np.ndarray, pieces: np.ndarray, length_m: np.ndarray, usable: np.ndarray,
-    bends: Bends, steep_pct: np.ndarray, steep_along_m: np.ndarray, base_m: float, under: np.ndarray,
+    bends: Bends, steep_pct: np.ndarray, steep_along_m: np.ndarray, base_m: float, near: np.ndarray,
+    grade_error_pct: np.ndarray, under: np.ndarray,
     points: list[tuple[str, Severity, str, int, float]],
 ) -> tuple[tuple[Hazard, ...], ...]:
     """Hazards of each segment, in order along it.
 
     Parameters (one per segment): `line` the road line it was cut from, `steep_pct` the steepest grade with its
-    sign and place; `under` rows of (segment, along, x, y) that pass below something; `points` (kind, severity,
+    sign and place, `near` whether its error (`grade_error_pct`) leaves open if it breaks the rig's limit; `under`
+    rows of (segment, along, x, y) that pass below something; `points` (kind, severity,
     words, segment, along) from barriers and fords. `usable` marks lines for vehicles; others get none.
     """
     found: dict[int, list[Hazard]] = {}
@@ -172,9 +175,13 @@ def collect_hazards(
                     f": tighter than the rig's {rig.turning_radius_m:.0f} m" if tight else ""),
                 along, x, y, radius)
     with np.errstate(invalid="ignore"):
-        steep = np.flatnonzero(usable & (np.abs(steep_pct) >= STEEP_SHARE * rig.max_grade_pct))
+        steep = np.flatnonzero(usable & (near | (np.abs(steep_pct) >= STEEP_SHARE * rig.max_grade_pct)))
     for segment in steep.tolist():
-        add(segment, "steep", "warning", f"grade {abs(steep_pct[segment]):.0f} % over {base_m:.0f} m",
+        told: Severity = "warning"
+        text = f"grade {abs(steep_pct[segment]):.0f} % over {base_m:.0f} m"
+        if near[segment]:
+            text, told = near_words(abs(steep_pct[segment]), grade_error_pct[segment], rig.max_grade_pct), "caution"
+        add(segment, "steep", told, text,
             steep_along_m[segment], *point(segment, steep_along_m[segment]), steep_pct[segment])
     none: tuple[Hazard, ...] = ()
     return tuple(tuple(sorted(found[k], key=lambda h: h.along_m)) if k in found else none

@@ -29,6 +29,7 @@ _FIGURES = (
     ("maxlength_m", "length limit", lambda rig: rig.length_m, "m"),
 )
 UNKNOWN_NAMES = ("height limit", "weight limit", "width", "surface", "grade", "direction", NOT_KNOWN)
+NEAR = "grade for certain"  # grades closer to the rig's limit than they are known
 USUAL = "No other limit is in the data, as is usual on ordinary roads: signs on the road go before the map."
 _MINOR = ("service", "track", "")
 
@@ -97,7 +98,7 @@ def unknown_finding(unknown: np.ndarray, usable: np.ndarray, length_m: np.ndarra
     kind = np.array([kinds.setdefault(words, len(kinds)) for words in unknown[usable]], np.int64)
     missing: dict[str, float] = {}
     for words, metres in zip(kinds, np.bincount(kind, length_m[usable], len(kinds)).tolist(), strict=True):
-        for word in words:
+        for word in map(kind_of, words):
             missing[word] = missing.get(word, 0.0) + metres
     if not missing:
         return None
@@ -109,6 +110,11 @@ def unknown_finding(unknown: np.ndarray, usable: np.ndarray, length_m: np.ndarra
         "weight, width and length limits are left out on ordinary roads, where none is usual.",
         "Signs on the road go before the map; ask someone who has driven it with a trailer.",
     )  # fmt: skip
+
+
+def kind_of(word: str) -> str:
+    """A limit not stated without its figures, so that roads can be counted by it."""
+    return NEAR if "±" in word else word
 
 
 def with_unknown(unknown: np.ndarray, segments: np.ndarray, word: str) -> None:

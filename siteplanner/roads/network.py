@@ -29,7 +29,7 @@ from siteplanner.roads.closures import (
     with_dangers,
 )
 from siteplanner.roads.conditions import Timed, timed_findings, timed_hazard, timed_lines
-from siteplanner.roads.grades import base_length_m, road_profile
+from siteplanner.roads.grades import base_length_m, near_words, road_profile
 from siteplanner.roads.hazards import Hazard, collect_hazards, find_bends
 from siteplanner.roads.limits import judge_lines, unknown_finding, with_unknown
 from siteplanner.roads.lines import Barrier, barrier_points, flags, part_nodes, road_lines, vertex_ids
@@ -73,6 +73,7 @@ class RoadNetwork:
     up_grade_pct: np.ndarray
     down_grade_pct: np.ndarray
     worst_grade_pct: np.ndarray
+    grade_error_pct: np.ndarray  # one standard error of the worst; 0 for a posted one
     mean_speed_kmh: np.ndarray
     forward_s: np.ndarray
     backward_s: np.ndarray
@@ -136,6 +137,8 @@ def build_network(
     dangers: Sequence[Closure] = (),
     restrictions: Sequence[TurnRestriction] = (),
     when: datetime | None = None,
+    elevation_error_m: float = 0.0,
+    source_cell_m: float | None = None,
 ) -> RoadNetwork:
     """Build the network from road lines with OpenStreetMap keys as columns (any may be missing).
 
@@ -147,6 +150,9 @@ def build_network(
     all that they cross or just miss. `closures`: area in the same CRS that must not be driven through, or several
     with their names; `dangers`: areas whose roads stay open and carry a hazard. `restrictions`: signed turns, by
     the ways of the column `osm_way`. `when`: time of dispatch, for access by season and hours; None: not known.
+    `elevation_error_m`: one standard deviation of a height, independent every `source_cell_m` (None: the raster's
+    own cells); a grade from elevation closer to the rig's limit than its standard error leaves the road unsure: open
+    with a caution below the limit, shut above it, and both say so.
 
     Raises InputError for a CRS that is missing or not metric, or when no usable line is left.
     """
@@ -177,7 +183,8 @@ def build_network(
         ))
     timed = timed_lines(tags, rig, when)
     findings += timed_findings(timed, tags.name, when is not None)
-    network = _assemble(crs, noded, row[noded.line], tags, elevation, rig, speeds, shut, timed, barriers, findings)
+    network = _assemble(crs, noded, row[noded.line], tags, elevation, rig, speeds, shut, timed, barriers, findings,
+                        elevation_error_m, source_cell_m or 0.0)
     storey = tags.level[network.source_row]
     network = replace(
         network, drawn=drawn[network.source_row],
@@ -193,7 +200,7 @@ def build_network(
 
 def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation: Grid | None, rig: Rig,
               speeds: Speeds, shut: Sequence[Closure], timed: dict[int, Timed], barriers: list[Barrier],
-              findings: list[Finding]) -> RoadNetwork:
+              findings: list[Finding], error_m: float, source_cell_m: float) -> RoadNetwork:
     pieces = noded.piece
     length_m = shapely.length(pieces)
     strokes = find_strokes(pieces, noded.start_node, noded.end_node)
@@ -201,10 +208,12 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     samples = sample_strokes(strokes, base_m / 8)
     order, place = strokes.order, samples.place
     grade = np.full(len(samples.s), np.nan)
-    height = grade.copy()
+    height, error, calm = grade.copy(), grade.copy(), grade.copy()
     if elevation is not None:
-        profile = road_profile(elevation, strokes, samples, (tags.bridge | tags.tunnel)[row], base_m)
+        profile = road_profile(elevation, strokes, samples, (tags.bridge | tags.tunnel)[row], base_m, error_m,
+                               max(source_cell_m, elevation.cell_size_m))
         grade, height = profile.grade_pct, profile.elevation_m
+        error, calm = profile.error_pct, profile.calm_grade_pct
     forward = np.where(strokes.reverse[place], -grade, grade)  # rising along the segment as drawn
     posted = tags.incline_pct[row]
     by_sign = np.isfinite(posted)  # a sign beats the raster
@@ -214,19 +223,23 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     lowest = np.where(by_sign, posted, lowest)
     up, down = np.maximum(steepest, 0.0), np.maximum(-lowest, 0.0)
     worst = np.maximum(up, down)
+    grade_error = np.where(by_sign, 0.0, samples.per_segment(error, order, np.fmax))
+    # the grade and the limit lie closer than the grade is known
+    near = ~by_sign & (np.abs(worst - rig.max_grade_pct) < grade_error)
 
     level_kmh = line_speed_kmh(tags, speeds)[row]
     seg_of_sample = order[place]
     radius = bend_radius_m(strokes, place, samples.s, np.pi * rig.turning_radius_m / 2)
-    v = point_speed_kmh(level_kmh[seg_of_sample], np.where(by_sign[seg_of_sample], posted[seg_of_sample], grade),
+    v = point_speed_kmh(level_kmh[seg_of_sample], np.where(by_sign[seg_of_sample], posted[seg_of_sample], calm),
                         radius) / 3.6
     seconds = samples.per_segment(samples.weight_m / v, order, np.add)
 
     line_reason, line_unknown = judge_lines(tags, rig, timed)
     reason, unknown = line_reason[row], line_unknown[row]
     for i in np.flatnonzero(~by_sign & (worst > rig.max_grade_pct + 1e-9)).tolist():
-        _append(reason, i, f"grade {worst[i]:.0f} % over {base_m:.0f} m (from elevation) is above the rig's "
-                           f"{rig.max_grade_pct:.3g} %")
+        likely = f"{near_words(worst[i], grade_error[i], rig.max_grade_pct)}: more likely too steep than not"
+        plain = f"grade {worst[i]:.0f} % over {base_m:.0f} m (from elevation) is above the rig's "
+        _append(reason, i, likely if near[i] else f"{plain}{rig.max_grade_pct:.3g} %")
     bends = find_bends(strokes, rig)
     if rig.tight_bends == "exclude":
         tight = bends.radius_m < rig.turning_radius_m
@@ -242,6 +255,8 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     under = _under(noded, row, tags, pieces)
     low = under[:, 0].astype(np.int64)
     with_unknown(unknown, low[np.isnan(tags.maxheight_m[row[low]])], "height limit")
+    for i in np.flatnonzero(near).tolist():
+        unknown[i] = (*unknown[i], near_words(worst[i], grade_error[i], rig.max_grade_pct))
     drivable = reason == ""
     one = tags.direction[row]
     first, along, profile_height, profile_grade = _profiles_by_segment(
@@ -253,7 +268,7 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
         tags, rig, line=row, pieces=pieces, length_m=length_m, usable=(tags.road_class != "")[row],
         bends=bends, steep_pct=steep_pct,
         steep_along_m=_where_steepest(first, along, profile_grade, steep_pct, by_sign),
-        base_m=base_m, under=under, points=_points(barriers, pieces),
+        base_m=base_m, near=near, grade_error_pct=grade_error, under=under, points=_points(barriers, pieces),
     )
     return RoadNetwork(
         crs=crs, node_x=noded.node_x, node_y=noded.node_y, seg_from=noded.start_node, seg_to=noded.end_node,
@@ -261,7 +276,8 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
         surface=tags.surface[row], unpaved=tags.unpaved[row], for_vehicles=(tags.road_class != "")[row],
         roundabout=tags.roundabout[row], drivable=drivable, reason=reason, unknown=unknown, closed=closed,
         drawn=np.zeros(len(pieces), bool), up_grade_pct=up,
-        down_grade_pct=down, worst_grade_pct=worst, mean_speed_kmh=3.6 * length_m / seconds,
+        down_grade_pct=down, worst_grade_pct=worst, grade_error_pct=grade_error,
+        mean_speed_kmh=3.6 * length_m / seconds,
         forward_s=np.where(drivable & (one != "backward"), seconds, np.inf),
         backward_s=np.where(drivable & (one != "forward"), seconds, np.inf),
         source_row=row, hazards=hazards, grade_base_m=base_m, profile_first=first, profile_along_m=along,

@@ -15,6 +15,7 @@ from shapely.ops import substring
 
 from siteplanner.data.projections import written_place
 from siteplanner.errors import Finding, InputError
+from siteplanner.roads.limits import NEAR, kind_of
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.search import Search, search
 
@@ -332,12 +333,14 @@ def _unknown_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]
     total = sum(abs(b - a) for _, a, b in legs)
     missing: dict[str, float] = {}
     for seg, a, b in legs:
-        for word in network.unknown[seg]:
+        for word in map(kind_of, network.unknown[seg]):
             missing[word] = missing.get(word, 0.0) + abs(b - a)
+    near = missing.pop(NEAR, 0.0)
     alike: dict[str, list[str]] = {}  # limits that lack on the same length are told in one sentence
     for word, m in missing.items():
         alike.setdefault(f"{m / 1000:.1f}", []).append(word)
-    return tuple(
+    unsure = (f"grade not known well enough on {near / 1000:.1f} of {total / 1000:.1f} km",) if near else ()
+    return unsure + tuple(
         f"{', '.join(words[:-1]) + ' and ' if words[1:] else ''}{words[-1]} not stated on {km} of {total / 1000:.1f} km"
         for km, words in alike.items()
     )

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from siteplanner.planning.arrival import arrival_checks
 from siteplanner.planning.record import plan_record
+from siteplanner.planning.study import elevation_error_m
 from siteplanner.roads.hazards import Hazard
 
 
@@ -74,3 +76,13 @@ def test_the_record_holds_them_for_every_spot(valley_plan):
     for spot, ranked in zip(plan_record(valley_plan)["spots"], valley_plan.spots, strict=True):
         assert [c["code"] for c in spot["arrival_checks"]] == [c.code for c in arrival_checks(valley_plan, ranked)]
         assert all(set(c) == {"code", "text", "why", "who"} for c in spot["arrival_checks"])
+
+
+def test_the_roads_know_how_sure_their_grades_are(valley_plan):
+    """The study hands the elevation's error on: the least-squares slope's, `roads.grades`."""
+    roads, mission = valley_plan.scene.roads, valley_plan.mission
+    sigma_m = elevation_error_m(mission, valley_plan.scene.elevation.cell_size_m)
+    known = roads.grade_error_pct[(roads.length_m > 3 * roads.grade_base_m) & (roads.grade_error_pct > 0)]
+    full = 100 * sigma_m * np.sqrt(12 * valley_plan.scene.elevation.cell_size_m / roads.grade_base_m**3)
+    assert len(known)
+    assert known == pytest.approx(full, rel=0.3)

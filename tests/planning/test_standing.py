@@ -14,11 +14,11 @@ from siteplanner.core.terrain import footprint
 from siteplanner.mission import Layers
 from siteplanner.planning.model import Look
 from siteplanner.planning.standing import (
-    elevation_error_m,
     judge_ground,
     stand_breaks,
     standing_findings,
 )
+from siteplanner.planning.study import elevation_error_m
 from siteplanner.planning.words import drainage_words, lift_doubt_words, raise_first_words, swing_words
 from tests.planning.open_ground import spot_in, study_on
 

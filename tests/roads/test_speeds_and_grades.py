@@ -15,6 +15,7 @@ from siteplanner.mission import Rig, Speeds
 from siteplanner.roads.attributes import CLASSES
 from siteplanner.roads.grades import base_length_m
 from siteplanner.roads.network import build_network
+from siteplanner.roads.routing import drive_tree, nearest_access, route_to
 from siteplanner.roads.speeds import grade_factor, line_speed_kmh, point_speed_kmh
 from siteplanner.roads.tags import read_tags
 from tests.roads.drawn import ground, layer, network, road
@@ -237,3 +238,57 @@ def test_a_bridge_that_ends_at_a_junction_reaches_the_ground_there(turned):
     heights = net.profile_elevation_m[deck]
     assert net.worst_grade_pct[bridge] == pytest.approx(3, abs=0.1)
     assert heights[[0, -1]] == pytest.approx([509, 500] if turned else [500, 509], abs=0.1)
+
+
+def bumpy(seed, slope_pct=0.0, sigma_m=1.0):
+    rng = np.random.default_rng(seed)
+    return ground(lambda x, y: 100 + slope_pct / 100 * x + rng.normal(0, sigma_m, x.shape))
+
+
+def test_the_error_of_a_grade_is_that_of_a_least_squares_line():
+    """sigma sqrt(12 d / base^3) for a full base (variance of the least-squares slope, heights sigma apart every d), and
+    sigma sqrt(2) / d between two heights; 1 m on cells of 10 m over 50 m: 3.1 %."""
+    net = network(road((0, 0), (1000, 0)), elevation=bumpy(1, 0), elevation_error_m=1.0)
+    # a window of 50 m holds samples at both its ends, which stand for 3 m beyond it each
+    assert net.grade_error_pct[0] == pytest.approx(100 * np.sqrt(12 * 10 / 50**3), rel=0.1)
+    half = network(road((0, 0), (1000, 0)), elevation=bumpy(1, 0), elevation_error_m=0.5)
+    assert half.grade_error_pct[0] == pytest.approx(net.grade_error_pct[0] / 2)
+    coarse = network(road((0, 0), (1000, 0)), elevation=bumpy(1, 0), elevation_error_m=1.0, source_cell_m=60.0)
+    assert coarse.grade_error_pct[0] == pytest.approx(100 * np.sqrt(2) / 60, rel=1e-6)
+    posted = network(road((0, 0), (1000, 0), incline="14%"), elevation=bumpy(1, 0), elevation_error_m=1.0)
+    assert (posted.grade_error_pct[0], posted.hazards[0][0].severity) == (0, "warning")
+    # against the spread of grades that are read off level ground, along a row of cells; bilinear heights smooth it
+    many = [network(road((0, 505), (1000, 505)), elevation=bumpy(k)).profile_grade_pct for k in range(12)]
+    assert np.std(np.concatenate(many)) == pytest.approx(net.grade_error_pct[0], rel=0.25)
+
+
+@pytest.mark.parametrize(("slope_pct", "state"), [(9.0, "open"), (13.0, "unsure"), (17.0, "likely"), (21.0, "shut")])
+def test_a_grade_closer_to_the_limit_than_it_is_known_is_told_as_unsure(slope_pct, state):
+    plane = ground(lambda x, y: slope_pct / 100 * x)
+    sure = network(road((0, 0), (1000, 0)), elevation=plane, rig=Rig(max_grade_pct=15))
+    assert sure.drivable[0] == (slope_pct < 15)
+    net = network(road((0, 0), (1000, 0)), elevation=plane, rig=Rig(max_grade_pct=15), elevation_error_m=1.0)
+    words = f"grade {slope_pct:.0f} ± 3 % against a limit of 15 %"
+    assert net.drivable[0] == (slope_pct < 15)  # the likelier answer rules
+    assert (words in net.unknown[0]) == (state in ("unsure", "likely"))
+    assert (net.reason[0] == f"{words}: more likely too steep than not") == (state == "likely")
+    assert [(h.severity, h.text == words) for h in net.hazards[0]] == [
+        ("caution", True) if state in ("unsure", "likely") else ("warning", False)]  # fmt: skip
+    if state == "unsure":
+        tree = drive_tree(net, *net.seg_geometry[0].coords[0])
+        route = route_to(net, tree, nearest_access(net, tree, *net.seg_geometry[0].coords[-1]))
+        assert route.unknown[0] == "grade not known well enough on 1.0 of 1.0 km"
+        assert [f.message for f in route.findings] == [f"On the way: {words}."]
+        (about,) = [f for f in net.findings if f.code == "road_limits_not_stated"]
+        assert "grade for certain 100 %" in about.message
+
+
+def test_noise_does_not_slow_a_level_road_and_a_long_climb_does():
+    """Level: 30 km/h as on the plane. 8 % all the way keeps 0.7 of it (`grade_factor`)."""
+    level_s = network(road((0, 0), (1500, 0)), elevation=ground(lambda x, y: 0 * x)).forward_s[0]
+    raw = [network(road((0, 0), (1500, 0)), elevation=bumpy(k)).forward_s[0] for k in range(6)]
+    calm = [network(road((0, 0), (1500, 0)), elevation=bumpy(k), elevation_error_m=1.0).forward_s[0] for k in range(6)]
+    assert calm == pytest.approx([level_s] * 6, rel=1e-9)
+    assert min(raw) > 1.001 * level_s
+    climb = network(road((0, 0), (1500, 0)), elevation=bumpy(1, 8.0), elevation_error_m=1.0).forward_s[0]
+    assert climb == pytest.approx(level_s / 0.7, rel=0.02)
