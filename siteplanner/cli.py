@@ -90,6 +90,56 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
 
 
 @app.command()
+def batch(
+    missions: Annotated[list[Path], typer.Argument(help="Mission files (TOML or JSON), or folders that hold them.")],
+    out: OutOption = Path("siteplanner_out/batch"),
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Plan many missions, each into a folder of its own; one that fails does not stop the others."""
+    from siteplanner.outputs.batch import SUMMARY, Outcome, plan_many
+
+    done: list[Outcome] = []
+
+    def told(outcome: Outcome) -> None:
+        done.append(outcome)
+        style = {"planned": "green", "failed": "bold red"}.get(outcome.state, "yellow")
+        words = outcome.row.get("recommendation") or outcome.row.get("problem") or ""
+        stderr.print(f"{outcome.mission}: {outcome.state}. {words}", style=style, markup=False, highlight=False,
+                     soft_wrap=True)  # fmt: skip
+
+    files = _mission_files(missions)
+    try:
+        with _bar(quiet) as progress:
+            plan_many(files, out, progress=progress, told=told)
+    except (KeyboardInterrupt, Cancelled):
+        kept = f"What is finished stands in {out.resolve()}; run the others again."
+        raise Cancelled(f"Interrupted after {len(done)} of {len(files)} missions.", remedy=kept) from None
+    if as_json:
+        _print_json([outcome.row for outcome in done])
+    print(f"Table: {(out / SUMMARY).resolve()}", file=sys.stderr if as_json else sys.stdout)
+    states = {outcome.state for outcome in done}
+    raise typer.Exit(2 if "failed" in states else 1 if "no spot passes" in states else 0)
+
+
+def _mission_files(given: list[Path]) -> list[Path]:
+    """Files as given; a folder stands for the mission files in it and in the folders just below."""
+    from siteplanner.errors import InputError
+
+    out: list[Path] = []
+    for path in given:
+        if not path.is_dir():
+            out.append(path)
+            continue
+        found = sorted({*path.glob("*.toml"), *path.glob("*/mission.toml")})
+        if not found:
+            raise InputError("There is no mission file in this folder.", remedy="Name a folder with a .toml file in "
+                             "it, or with folders that hold a mission.toml.", file=path)  # fmt: skip
+        out += found
+    return out
+
+
+@app.command()
 def check(
     mission: Annotated[Path, typer.Argument(help="The mission file (TOML or JSON).")],
     as_json: JsonOption = False,

@@ -1,0 +1,86 @@
+"""Many missions in one go: each in its own folder, one table, nothing finished is lost."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+from siteplanner import cli
+from siteplanner.errors import Cancelled
+from siteplanner.outputs.batch import SUMMARY, folder_names, plan_many
+from tests.planning.conftest import write_mission
+
+FEW = "refined_spots = 1\nlisted_spots = 2"
+
+
+def table(out: Path) -> list[dict[str, str]]:
+    with (out / SUMMARY).open(encoding="utf-8-sig", newline="") as held:
+        return list(csv.DictReader(held))
+
+
+@pytest.fixture
+def broken(tmp_path):
+    path = tmp_path / "broken" / "mission.toml"
+    path.parent.mkdir()
+    path.write_text('name = "=cmd()"\n[layers]\nelevation = "e.tif"\nincident_area = "gone.gpkg"\nroads = "r"\n'
+                    "[staging]\nlatitude = 44\nlongitude = -113\n", encoding="utf-8")
+    return path
+
+
+def test_each_mission_has_its_folder_and_a_failed_one_stops_no_other(tmp_path, broken):
+    first = Path(write_mission(tmp_path / "north", search=FEW))
+    second = Path(write_mission(tmp_path / "south", search=FEW, radio="frequency_mhz = 700"))
+    stages, heard = [], []
+    outcomes = plan_many([first, broken, second], tmp_path / "out", only=("plan.json", "ranking.csv"),
+                         progress=lambda stage, share: stages.append((stage, share)), told=heard.append)
+    assert [o.state for o in outcomes] == ["planned", "failed", "planned"]
+    assert heard == outcomes
+    shares = [share for _, share in stages]
+    assert shares == sorted(shares)
+    assert stages[0][0].startswith("1 of 3, north: ")
+    rows = table(tmp_path / "out")
+    assert [row["folder"] for row in rows] == ["north", "", "south"]
+    for row in (rows[0], rows[2]):
+        record = json.loads((tmp_path / "out" / row["folder"] / "plan.json").read_text("utf-8"))
+        best = record["spots"][0]
+        assert float(row["latitude"]) == pytest.approx(best["latitude"], abs=1e-6)
+        assert float(row["score_of_100"]) == pytest.approx(best["score"], abs=0.006)
+        assert row["recommendation"] == record["recommendation"]
+    assert rows[1]["mission"] == "'=cmd()"  # no spreadsheet runs it
+    assert "gone.gpkg" in rows[1]["problem"]
+    assert "Remedy:" in rows[1]["problem"]
+
+
+def test_what_is_finished_stands_in_the_table_when_the_rest_is_stopped(tmp_path, broken):
+    other = Path(write_mission(tmp_path / "late"))
+
+    def stop(stage, share):
+        if "late" in stage:
+            raise Cancelled()
+
+    with pytest.raises(Cancelled):
+        plan_many([broken, other], tmp_path / "out", progress=stop)
+    assert [row["state"] for row in table(tmp_path / "out")] == ["failed"]
+    assert {p.name for p in (tmp_path / "out").iterdir()} == {SUMMARY}
+
+
+def test_folders_are_told_apart_and_stay_inside():
+    given = ("/a/Öst/mission.toml", "/b/öst/Mission.toml", "/c/../x y;z.toml", "/d/....toml")
+    names = folder_names([Path(p) for p in given])
+    assert names == ["Öst", "öst-2", "x_y_z", "mission"]
+
+
+def test_the_command_takes_a_folder_and_says_what_failed(tmp_path, broken, capfd):
+    code = cli.run(lambda: cli.app(args=["batch", str(tmp_path), "--out", str(tmp_path / "out"), "--quiet"],
+                                   standalone_mode=False))
+    said = capfd.readouterr()
+    assert code == 2
+    assert "failed" in said.err
+    assert "gone.gpkg" in said.err
+    assert said.out.strip().endswith(SUMMARY)
+    code = cli.run(lambda: cli.app(args=["batch", str(tmp_path / "out")], standalone_mode=False))
+    assert code == 2
+    assert "no mission file in this folder" in capfd.readouterr().err
