@@ -334,7 +334,7 @@ def test_zero_voids_are_doubted(write_raster):
 
 
 def test_sea_floor_is_doubted(write_raster):
-    assert codes(read(write_raster(ground() - 2000, ORIGIN, unit="m"))) == ["elevation_below_sea"]
+    assert codes(read(write_raster(ground() - 2000, ORIGIN, unit="m"))) == ["elevation_all_below_sea"]
 
 
 def test_stored_statistics_are_not_believed(write_raster):

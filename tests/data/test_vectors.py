@@ -145,7 +145,7 @@ def test_gpx_by_kind(tmp_path):
     path.write_text(text)
     assert list(read(path, kinds=["point"]).frame["name"]) == ["Camp"]
     assert sorted(read(path, kinds=["line"]).frame["name"]) == ["track", "way"]
-    refused(path, "No usable polygon|holds no feature", kinds=["polygon"])
+    refused(path, "holds waypoints, routes and tracks, but no areas", kinds=["polygon"])
 
 
 def test_shapefile_in_a_zip(write, tmp_path):

@@ -156,7 +156,7 @@ def driver(record):
         f"nose at {bearing(spot['ground']['heading_deg'])} true",
         f"Height{rig['height_m']:g} m ({rig['height_m'] / FOOT_M:.1f} ft)",
         f"Mass{rig['mass_kg']:,.0f} kg ({rig['mass_kg'] / 0.45359237:,.0f} lb)",
-        *spot["access"]["unknown_limits"],
+        *(words.replace(" not stated on ", " on ") for words in spot["access"]["unknown_limits"]),  # the label says it
         *place(spot),
     ]
 

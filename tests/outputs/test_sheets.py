@@ -103,7 +103,7 @@ def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
         f"{rig['turning_radius_m']:g} m",
         f"{route.climb_m:.0f} m up, {route.descent_m:.0f} m down",
         f"{round(spot['ground']['heading_deg']) % 360:03d}° true",
-        *spot["access"]["unknown_limits"],
+        *(words.replace(" not stated on ", " on ") for words in spot["access"]["unknown_limits"]),  # the label says it
     )
     from siteplanner.roads.directions import directions
 
