@@ -32,7 +32,7 @@ def drive(e: Evaluation, units: Units) -> str:
         ("Steepest", grade_text(a.worst_grade_pct)),
         ("Last leg over ground", units.distance(a.last_leg_m)),
         ("Ways out", ways_words(a.ways_out)),
-        ("Not stated by the road data", units.said("; ".join(a.unknown)) or "nothing"),
+        ("Not known from the road data", units.said("; ".join(a.unknown)) or "nothing"),
     ]
     return style.head("Drive") + style.table(rows)
 

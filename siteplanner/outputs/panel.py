@@ -128,7 +128,7 @@ def _access_rows(access: Access) -> list[tuple[str, str]]:
     if access.told is not None and access.told.turning is not None:
         rows.append(("Turning", named(access.told.turning.sentence)))
     if access.unknown:
-        rows.append(("Not stated by the road data", "; ".join(named(item) for item in access.unknown)))
+        rows.append(("Not known from the road data", "; ".join(named(item) for item in access.unknown)))
     return rows
 
 

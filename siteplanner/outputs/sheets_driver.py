@@ -121,7 +121,7 @@ def rig_limits(plan: Plan, ranked: RankedSpot) -> list[tuple[str, str]]:
         ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / 0.3048:.0f} ft)"),
     ]
     unknown = "; ".join(access.unknown if access else ()).replace(" not stated on ", " on ")  # the label says it
-    rows.append(("Not stated", f"{name_in_text(unknown, 260)}. {USUAL}" if unknown else USUAL))
+    rows.append(("Not known", f"{name_in_text(unknown, 260)}. {USUAL}" if unknown else USUAL))
     return rows
 
 

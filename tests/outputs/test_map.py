@@ -98,7 +98,7 @@ def test_popup_tells_sky_drive_coverage_and_findings(plan):
         "35&#176; true (027&#176; magnetic)",
         "climb",
         "On air",
-        "Not stated by the road data",
+        "Not known from the road data",
     ):
         assert words in popup, words
 
