@@ -248,12 +248,14 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     page.wait_for_function("""before => [...document.querySelectorAll('tr[data-key] .score')]
         .map(e => e.textContent).join() !== before""", arg=",".join(before), polling="raf")
     clock("weight to ranking", start)
+    page.wait_for_timeout(2000)  # the map follows the new first place; a press before it has is sometimes lost
     page.get_by_role("button", name="Back to the mission's weights").click()
     for _ in range(100):
         if page.locator("tr[data-key] .score").all_inner_texts() == before:
             break
         page.wait_for_timeout(50)
     assert page.locator("tr[data-key] .score").all_inner_texts() == before
+    page.wait_for_timeout(2000)
     page.keyboard.press("Escape")
 
     # everything about the spot, in US units and as a grid reference
