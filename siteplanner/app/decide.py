@@ -1,7 +1,7 @@
 """Decide: the answer, the ranking beside the map, the weights, two or three spots compared, why here or why not here.
 
-Two parts of the page are drawn on their own (Streamlit's fragments): the ranking, so that a weight does not draw the
-map again, and the map, so that a click on the ground does not draw the ranking again.
+Parts of the page are drawn on their own (Streamlit's fragments): the ranking, so that it follows a weight before the
+rest does, the map, so that a click on the ground does not draw the ranking again, and the comparison.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from siteplanner.planning.words import firmness_sentence, recommendation
 
 MAP_KEY = "plan_map"
 MAP_HEIGHT = 420
-DRAWN = "drawn"  # what the map shows, in the work's memory: the map is drawn again when it has changed
+DRAWN = "drawn"  # ranking and spot that the page shows, in the work's memory: it is drawn again when they change
 
 
 def page() -> None:
@@ -38,35 +38,31 @@ def page() -> None:
         nothing_passes(plan, units)
         map_side(work, units)
         return
-    work.memory[DRAWN] = on_map(work)
+    work.memory[DRAWN] = (plan, work.spot())
+    top.html(answer(plan, units) + kept_note(work))
     with st.container(key="two-sides"):
         left, right = st.columns([6, 7], gap="medium")
-    with st.container(key="points"):
-        one, other = st.columns(2, gap="medium")
-    points, own = one.empty(), other.empty()
-    st.html(style.head("Compare spots", large=True))
-    with st.container(key="compare"):
-        pick, table = st.container(), st.empty()
     with left:
-        ranking_side(work, units, (top, points, own, table))
+        ranking_side(work)
     with right:
         map_side(work, units)
-    with pick:
-        compare_side(work, units, table)
-
-
-def on_map(work: Work) -> tuple[Any, ...]:
-    """What of the ranking the map depends on: which spots are listed, which is first, which is in hand."""
-    plan, chosen = work.plan, work.spot()
-    assert plan is not None
-    keys = [spot_key(r) for r in plan.spots]
-    return (tuple(sorted(keys)), keys[:1], spot_key(chosen) if chosen else None)
+    with st.container(key="points"):
+        points, own = st.columns(2, gap="medium")
+        chosen = work.spot()
+        if chosen is not None:
+            points.html(breakdown(chosen))
+        put(ruled_out_by_name(plan, units), own)
+    st.html(style.head("Compare spots", large=True))
+    with st.container(key="compare"):
+        compare_side(work, units)
 
 
 @st.fragment
-def ranking_side(work: Work, units: Units, slots: tuple[Any, Any, Any, Any]) -> None:
-    """Weights and ranking; what follows from it is written into places elsewhere on the page: the answer, the chosen
-    spot's points, the user's spots that are out, the comparison."""
+def ranking_side(work: Work) -> None:
+    """Weights and ranking: a weight moves the ranking before anything else is drawn, the rest of the page follows.
+
+    A fragment draws inside itself only; what follows from a new ranking is drawn with the whole page.
+    """
     from siteplanner.app.ranking_table import ranking_table
 
     line, button = st.columns([5, 2], vertical_alignment="bottom")
@@ -75,17 +71,13 @@ def ranking_side(work: Work, units: Units, slots: tuple[Any, Any, Any, Any]) -> 
     plan, chosen = work.plan, work.spot()
     assert plan is not None
     line.html('<p class="sp-small">Press a line to see the spot on the map.</p>')
-    top, points, own, table = slots
-    top.html(answer(plan, units) + kept_note(work))
     ranking_table(plan, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
-    table.html(compare.table_or_word(work, plan, units))
-    put(ruled_out_by_name(plan, units), own)
     if chosen is not None:
-        points.html(breakdown(chosen))
         words = f"Everything about spot {style.button_text(chosen.spot.name)}"
         if st.button(words, type="primary", width="stretch", key="to_spot"):
             go("spot")
-    if work.memory.get(DRAWN) != on_map(work):
+    drawn = work.memory.get(DRAWN)
+    if drawn is None or drawn[0] is not plan or drawn[1] is not chosen:
         st.rerun()
 
 
@@ -97,12 +89,12 @@ def map_side(work: Work, units: Units) -> None:
 
 
 @st.fragment
-def compare_side(work: Work, units: Units, table: Any) -> None:
-    """Which spots stand side by side; the table itself is also drawn when weights change."""
+def compare_side(work: Work, units: Units) -> None:
+    """Which spots stand side by side, and their comparison."""
     plan = work.plan
     assert plan is not None
     compare.picker(work, plan)
-    table.html(compare.table_or_word(work, plan, units))
+    st.html(compare.table_or_word(work, plan, units))
 
 
 def answer(plan: Plan, units: Units) -> str:

@@ -34,6 +34,9 @@ OPTIONS: dict[str, str] = {  # passed as flags: they win over a user's own confi
     "client.showErrorLinks": "false",
     "client.toolbarMode": "viewer",
     "runner.magicEnabled": "false",
+    # never "you have that message already": the browser forgets large ones (the map) when turns overlap, and then gives
+    # up its connection for good; sending them again costs nothing on this machine
+    "global.minCachedMessageSize": "1e12",
 }
 # Options that not every release knows: as environment variables a release that lacks one passes over it.
 # Only these names may be asked for, so that no web page elsewhere can reach the server under a name of its own.

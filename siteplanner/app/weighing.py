@@ -28,10 +28,9 @@ def weights(work: Work) -> None:
     }
     kept = work.memory.setdefault("weights", dict(start))
     st.caption("How much each thing counts. The ranking follows at once.")
-    turn = f"{work.edition} {id(planned)} {work.memory.get('weights_turn', 0)}"
-    weight_panel(applies, kept, max(10.0, *start.values()), turn, kept.update)
+    turn = f"{work.edition} {id(planned)}"
+    kept.update(weight_panel(applies, kept, start, max(10.0, *start.values()), turn))
     line = st.empty()
-    st.button("Back to the mission's weights", on_click=reset_weights, args=(work,), disabled=kept == start)
     if sum(kept.values()) <= 0:
         st.warning("At least one weight must be above 0; the last ranking stays.")
         return
@@ -54,9 +53,3 @@ def firmness_of(work: Work) -> str:
         f"First now: {clean(plan.best.spot.name)}, {firm['lead_points']:.1f} points ahead; it stays first in "
         f"{100 * firm['first_stays_first']:.0f} % of weight changes by up to half."
     )
-
-
-def reset_weights(work: Work) -> None:
-    """Back to the mission's own; the sliders start again."""
-    work.memory.pop("weights", None)
-    work.memory["weights_turn"] = work.memory.get("weights_turn", 0) + 1

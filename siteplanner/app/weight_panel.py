@@ -1,14 +1,14 @@
 """Sliders for the weights: each movement is sent at once, so that the ranking follows the hand.
 
 The sliders of the page's own kit wait a fifth of a second before they say anything; that wait was half of the time
-between a weight and its ranking. Text reaches the screen by `textContent` only.
+between a weight and its ranking. What is sent is the state of all sliders, not the event that one moved: events of
+turns that overlap can be lost, the state that comes last counts. Text reaches the screen by `textContent` only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
-import streamlit as st
 import streamlit.components.v2 as components
 
 from siteplanner.app.style import CRITERION_COLOURS
@@ -23,14 +23,19 @@ output { font-weight: 700; text-align: right; }
 output small { font-weight: 400; font-size: 13px; opacity: .8; margin-left: 8px; display: inline-block; width: 62px; }
 input { grid-column: 1 / -1; width: 100%; height: 30px; margin: 0; accent-color: var(--st-primary-color);
   cursor: pointer; }
-input:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: 1px; border-radius: 4px; }
+button { min-height: 44px; margin-top: 10px; padding: 4px 14px; font: 15px/1.3 var(--st-font); cursor: pointer;
+  color: var(--st-text-color); background: var(--st-background-color); border: 1px solid var(--st-border-color);
+  border-radius: 8px; }
+button:disabled { opacity: .5; cursor: default; }
+button:focus-visible, input:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: 1px;
+  border-radius: 4px; }
 """
 JS = """
 const PAUSE_MS = 120;  // between two sendings while a slider is being dragged
 export default function (component) {
-  const { data, parentElement, setTriggerValue } = component;
+  const { data, parentElement, setStateValue } = component;
   const host = parentElement.querySelector("#host");
-  host.tell = setTriggerValue;
+  host.tell = setStateValue;
   if (host.dataset.turn === data.turn) return;  // what the hand moves is never moved back under it
   host.dataset.turn = data.turn;
   host.replaceChildren();
@@ -43,13 +48,21 @@ export default function (component) {
       share.textContent = sum > 0 ? Math.round(100 * input.value / sum) + " % of all" : "";
       input.setAttribute("aria-valuetext", value.textContent + " " + share.textContent);
     });
+    reset.disabled = data.sliders.every((item) => Number(inputs.get(item.name)[0].value) === item.first);
   };
   const send = () => {
     waiting = null;
     sent = performance.now();
-    host.tell("moved", { turn: data.turn,
+    host.tell("weights", { turn: data.turn,
       values: Object.fromEntries([...inputs].map(([name, [input]]) => [name, Number(input.value)])) });
   };
+  const moved = () => {
+    say();
+    if (waiting !== null) return;
+    const left = sent + PAUSE_MS - performance.now();
+    if (left <= 0) send(); else waiting = setTimeout(send, left);
+  };
+  const reset = document.createElement("button");
   data.sliders.forEach((item) => {
     const label = host.appendChild(document.createElement("label"));
     const words = label.appendChild(document.createElement("span"));
@@ -62,13 +75,14 @@ export default function (component) {
     Object.assign(input, { type: "range", min: 0, max: data.top, step: 0.5, value: item.value });
     input.setAttribute("aria-label", item.words);
     inputs.set(item.name, [input, value, share]);
-    input.oninput = () => {
-      say();
-      if (waiting !== null) return;
-      const left = sent + PAUSE_MS - performance.now();
-      if (left <= 0) send(); else waiting = setTimeout(send, left);
-    };
+    input.oninput = moved;
   });
+  reset.textContent = data.back;
+  reset.onclick = () => {
+    data.sliders.forEach((item) => { inputs.get(item.name)[0].value = item.first; });
+    moved();
+  };
+  host.appendChild(reset);
   say();
 }
 """
@@ -76,20 +90,19 @@ _panel = components.component("siteplanner_weights", html='<div id="host"></div>
 
 
 def weight_panel(
-    words: Mapping[str, str], values: Mapping[str, float], top: float, turn: str, on_move: Callable[[dict], None]
-) -> None:
-    """Draw one slider per entry of `words` from 0 to `top`; `on_move` gets all values whenever one moves.
+    words: Mapping[str, str], values: Mapping[str, float], first: Mapping[str, float], top: float, turn: str
+) -> dict[str, float]:
+    """Draw one slider per entry of `words` from 0 to `top`, and a button back to `first`. Returns where they stand.
 
     Sliders start at `values` and then belong to the user's hand; another `turn` makes them start again.
     """
-
-    def moved() -> None:
-        sent = st.session_state[KEY].get("moved")
-        if sent and sent.get("turn") == turn:  # nothing of sliders that have been replaced since
-            on_move({name: float(value) for name, value in sent["values"].items() if name in words})
-
     sliders = [
-        {"name": name, "words": text, "value": values[name], "colour": CRITERION_COLOURS.get(name, "#777777")}
+        {"name": name, "words": text, "value": values[name], "first": first[name],
+         "colour": CRITERION_COLOURS.get(name, "#777777")}
         for name, text in words.items()
-    ]
-    _panel(key=KEY, data={"sliders": sliders, "top": top, "turn": turn}, on_moved_change=moved)
+    ]  # fmt: skip
+    data = {"sliders": sliders, "top": top, "turn": turn, "back": "Back to the mission's weights"}
+    sent = _panel(key=KEY, data=data, default={"weights": None}, on_weights_change=lambda: None).weights
+    if not sent or sent.get("turn") != turn:  # nothing yet, or of sliders that have been replaced since
+        return {name: float(values[name]) for name in words}
+    return {name: float(sent["values"][name]) for name in words}

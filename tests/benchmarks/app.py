@@ -19,6 +19,7 @@ from statistics import median
 from typing import Any
 
 from tests.browser.conftest import chromium_path
+from tests.browser.test_app import SCORES
 
 ROOT = Path(__file__).parents[2]
 TURNS = 7
@@ -36,7 +37,6 @@ def timed(page: Any, act: Callable[[], None], done: str, arg: Any = None) -> flo
 
 
 MAP = "document.querySelector('iframe[title*=folium]').contentDocument"
-SCORES = "[...document.querySelectorAll('tr[data-key] .score')].map(e => e.textContent).join()"
 
 
 def scores(page: Any) -> str:

@@ -30,6 +30,9 @@ pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]
 SAMPLE = sample_mission().parent
 LONG_MS = 120_000  # for a plan on a slow, shared machine
+SCORES = """(() => { const shown = [...document.querySelectorAll('div')].map(e => e.shadowRoot)
+    .flatMap(root => root ? [...root.querySelectorAll('tr[data-key] .score')] : []).map(e => e.textContent);
+    if (!shown.length) throw new Error('no ranking'); return shown.join(); })()"""
 FAR_IMAGE = "![x](https://far.example/x.png)"
 HOSTILE_NAME = f"{FAR_IMAGE} <img src=x onerror=alert(1)> {{{{7*7}}}} *bold* :material/home: $x$"
 WATCH = """
@@ -154,6 +157,8 @@ def planned(app, chromium):
 def test_commander_decides(app, planned, page, chromium, tmp_path):
     page.context.set_default_timeout(60_000)
     record = planned.record
+    lost = []
+    page.on("websocket", lambda socket: socket.on("close", lambda *_: lost.append(socket.url)))
     page.goto(planned.at("decide"))
     ready_map(page)
     say = page.locator(".sp-answer .say").inner_text()
@@ -245,17 +250,18 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     page.wait_for_timeout(500)  # the panel takes the focus as it opens
     start = time.monotonic()
     slider.press("Home")
-    page.wait_for_function("""before => [...document.querySelectorAll('tr[data-key] .score')]
-        .map(e => e.textContent).join() !== before""", arg=",".join(before), polling="raf")
+    page.wait_for_function(f"before => {SCORES} !== before", arg=",".join(before), polling="raf")
     clock("weight to ranking", start)
-    page.wait_for_timeout(2000)  # the map follows the new first place; a press before it has is sometimes lost
+    # presses into turns that are still being drawn: none is lost, and the connection holds
+    same = f"before => {SCORES} === before"
+    for _ in range(5):
+        page.get_by_role("button", name="Back to the mission's weights").click()
+        page.wait_for_function(same, arg=",".join(before))
+        slider.press("Home")
     page.get_by_role("button", name="Back to the mission's weights").click()
-    for _ in range(100):
-        if page.locator("tr[data-key] .score").all_inner_texts() == before:
-            break
-        page.wait_for_timeout(50)
-    assert page.locator("tr[data-key] .score").all_inner_texts() == before
-    page.wait_for_timeout(2000)
+    page.wait_for_function(same, arg=",".join(before))
+    assert slider.input_value() == str(record["mission"]["weights"]["coverage"]).removesuffix(".0")
+    assert not lost
     page.keyboard.press("Escape")
 
     # everything about the spot, in US units and as a grid reference
