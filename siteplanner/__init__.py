@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from siteplanner.mission import load_mission
-    from siteplanner.planning.explain import explain
-    from siteplanner.planning.pipeline import plan
+    from siteplanner.planning.plan.explain import explain
+    from siteplanner.planning.plan.pipeline import plan
 
 __all__ = ["explain", "load_mission", "plan"]
 
 _HOME = {
     "load_mission": "siteplanner.mission",
-    "plan": "siteplanner.planning.pipeline",
-    "explain": "siteplanner.planning.explain",
+    "plan": "siteplanner.planning.plan.pipeline",
+    "explain": "siteplanner.planning.plan.explain",
 }
 
 

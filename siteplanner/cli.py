@@ -69,8 +69,8 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
     with _bar(quiet) as progress:
         progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
         from siteplanner.outputs.write import write_outputs
-        from siteplanner.planning.pipeline import plan as make_plan
-        from siteplanner.planning.record import plan_record
+        from siteplanner.planning.plan.pipeline import plan as make_plan
+        from siteplanner.planning.telling.record import plan_record
 
         with _named(mission_path):
             made = make_plan(mission, progress)
@@ -150,8 +150,8 @@ def check(
 
     loaded = load_mission(mission)
     with _bar(quiet) as progress:
-        from siteplanner.planning.progress import Stages
-        from siteplanner.planning.study import load_study
+        from siteplanner.planning.study.progress import Stages
+        from siteplanner.planning.study.study import load_study
 
         with _named(mission):
             study = load_study(loaded, Stages(progress))
@@ -212,9 +212,9 @@ def explain(
             f"The plan cannot be read ({error}).", remedy="Give the plan.json of a run.", file=plan_file
         ) from None
     with _bar(quiet) as progress:
-        from siteplanner.outputs.aiming import sky_sentences
-        from siteplanner.planning.explain import explain_record
-        from siteplanner.planning.record import evaluation_record
+        from siteplanner.outputs.words.aiming import sky_sentences
+        from siteplanner.planning.plan.explain import explain_record
+        from siteplanner.planning.telling.record import evaluation_record
 
         found = explain_record(record, latitude, longitude, file=plan_file, progress=progress)
     result = {
@@ -323,7 +323,7 @@ def _print_explanation(result: dict[str, Any]) -> None:
         )
     starts = [(s["name"], s["drive_time_s"]) for s in (result["access"] or {}).get("by_staging", ())]
     if starts:
-        from siteplanner.planning.words import starts_sentence
+        from siteplanner.planning.telling.words import starts_sentence
 
         stdout.print(f"  {escape(starts_sentence(starts))}", highlight=False)
     backhaul = result["backhaul"]

@@ -9,12 +9,13 @@ from pathlib import Path
 import streamlit as st
 
 from siteplanner.app import intake, style
+from siteplanner.app.frame import finding_note
 from siteplanner.app.intake import ROLES, UNUSED, Brought, roles_for
 from siteplanner.app.labels import error_text, plain
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import load_mission
-from siteplanner.outputs.text import clean
+from siteplanner.outputs.words.text import clean
 
 
 def own_files(work: Work) -> None:
@@ -101,7 +102,6 @@ def roles(work: Work) -> None:
             work.brought[number] = replace(item, role=picked)
             st.rerun()
         if item.findings:
-            from siteplanner.app.start import finding_note
 
             st.html("".join(finding_note(f) for f in item.findings))
 

@@ -11,10 +11,12 @@ from siteplanner.app import style
 from siteplanner.app.labels import Units, degrees, minutes
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.why import ways_words
-from siteplanner.outputs.backhaul_text import backhaul_fact
-from siteplanner.outputs.text import grade_text, named, parts_that_add_up, percent_text, place_text, shown
-from siteplanner.planning.model import Evaluation, Plan, RankedSpot
-from siteplanner.planning.words import best_look
+from siteplanner.outputs.words.backhaul_text import backhaul_fact
+from siteplanner.outputs.words.text import grade_text, named, parts_that_add_up, percent_text, place_text, shown
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.words import best_look
 
 MOST = 3
 SAY = {  # criterion -> how a difference is said

@@ -10,16 +10,17 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import compare, places, style
+from siteplanner.app import compare, coordinates, style
 from siteplanner.app.figure import put
 from siteplanner.app.frame import go, need_plan, units_now, work_now
 from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.weighing import weights
 from siteplanner.app.why import ask, score_table, the_point
-from siteplanner.outputs.text import named, parts_that_add_up, shown
-from siteplanner.planning.model import Plan, RankedSpot
-from siteplanner.planning.words import firmness_sentence, recommendation
+from siteplanner.outputs.words.text import named, parts_that_add_up, shown
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.words import firmness_sentence, recommendation
 
 MAP_KEY = "plan_map"
 MAP_HEIGHT = 420
@@ -104,7 +105,7 @@ def answer(plan: Plan, units: Units) -> str:
     where = ""
     if best is not None:
         spot = best.spot
-        where = f"<span>{shown(places.written(spot.latitude, spot.longitude, units.place))}</span>"
+        where = f"<span>{shown(coordinates.written(spot.latitude, spot.longitude, units.place))}</span>"
     rest, watch, danger = units.said(rest).partition(" Watch out: ")
     why = f'<p class="why">It {named(rest)}</p>' if joint else ""
     if watch:

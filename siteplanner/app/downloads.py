@@ -10,15 +10,15 @@ from pathlib import Path
 import streamlit as st
 
 from siteplanner.app import style
-from siteplanner.app.frame import need_plan, work_now
+from siteplanner.app.frame import need_plan, say_error, work_now
 from siteplanner.app.labels import plain
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
-from siteplanner.app.start import say_error
 from siteplanner.mission import Mission
-from siteplanner.outputs.briefing import briefing
-from siteplanner.outputs.text import clean
-from siteplanner.planning.model import Plan, RankedSpot
+from siteplanner.outputs.sheets.briefing import briefing
+from siteplanner.outputs.words.text import clean
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
 
 WORDS: dict[str, tuple[str, str]] = {
     "plan.json": ("The whole plan as data, with every figure and the fingerprint of each input", "application/json"),
@@ -113,7 +113,7 @@ def radio_text(plan: Plan, chosen: RankedSpot | None) -> None:
 
 def _sheet(plan: Plan, kind: str, ranked: RankedSpot | None) -> bytes:
     """A sheet as PDF, made when it is asked for. The spot may be another than the one that the files hold."""
-    from siteplanner.outputs.sheets import sheet_pdf
+    from siteplanner.outputs.sheets.printing import sheet_pdf
 
     return sheet_pdf(plan, kind, ranked) or b""
 

@@ -9,13 +9,14 @@ import numpy as np
 import shapely
 import streamlit as st
 
-from siteplanner.app import drawing, intake, places
+from siteplanner.app import coordinates, drawing, intake
 from siteplanner.app.drawing import Drawn
+from siteplanner.app.frame import say_error
 from siteplanner.app.labels import plain
 from siteplanner.app.roles import roles_of_layers
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
-from siteplanner.outputs.text import clean
+from siteplanner.outputs.words.text import clean
 
 HEIGHT, PIXELS = 430, 1400
 TOOLS = {"polygon": {"allowIntersection": False}, "rectangle": True, "polyline": True, "marker": True,
@@ -59,7 +60,7 @@ def type_places(work: Work) -> None:
     """For the keyboard: the same shapes from coordinates."""
     with st.expander("Type places instead"), st.form(f"typed_{work.drawn_edition}", clear_on_submit=True, border=False):
         kind: Any = st.selectbox("Shape", list(SHAPES), format_func=lambda k: SHAPES[k])
-        text = st.text_area("Places, one a line", placeholder=places.EXAMPLES)
+        text = st.text_area("Places, one a line", placeholder=coordinates.EXAMPLES)
         if st.form_submit_button("Add the shape"):
             made = drawing.typed(kind or "point", text)
             work.drawn_edition += 1
@@ -135,7 +136,7 @@ def background(work: Work) -> dict[str, Any] | None:
     if work.ground is not None and work.ground[0] == key:
         return work.ground[1]
     from siteplanner.app.served import picture_url
-    from siteplanner.outputs.basemap import relief_picture
+    from siteplanner.outputs.pictures.relief import relief_picture
 
     with st.spinner("Drawing the ground"):
         grid = study.elevation if study is not None else _coarse(work, rasters)
@@ -151,7 +152,7 @@ def background(work: Work) -> dict[str, Any] | None:
 
 
 def _layers(study: Any) -> list[tuple[str, list[dict[str, Any]], int]]:
-    from siteplanner.outputs.map_shapes import feature, geojson, table_shapes
+    from siteplanner.outputs.map.shapes import feature, geojson, table_shapes
 
     grid, network = study.elevation, study.network
     lines = [s for s, ok in zip(network.seg_geometry, network.for_vehicles, strict=True) if ok]
@@ -179,8 +180,8 @@ def draw_map(work: Work, ground: dict[str, Any]) -> Any:
     import folium
     from folium.plugins import Draw
 
-    from siteplanner.outputs.map import STYLES
-    from siteplanner.outputs.page import FILES, Picture, Raw, Shapes, data_uri, file_text
+    from siteplanner.outputs.map.map import STYLES
+    from siteplanner.outputs.map.page import FILES, Picture, Raw, Shapes, data_uri, file_text
 
     (south, west), (north, east) = ground["bounds"]
     fmap = folium.Map(location=[(south + north) / 2, (west + east) / 2], tiles=None, control_scale=True,
@@ -224,7 +225,6 @@ def downloads(work: Work) -> None:
 
 def expander(work: Work) -> None:
     """The section in its fold; an error in it leaves the page standing."""
-    from siteplanner.app.start import say_error
 
     with st.expander("Draw on the map: areas, closures, must-serve points, tracks"):
         try:

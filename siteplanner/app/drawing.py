@@ -12,7 +12,7 @@ from typing import Any
 import shapely
 from shapely.geometry import mapping, shape
 
-from siteplanner.app import places
+from siteplanner.app import coordinates
 from siteplanner.app.roles import Role, roles_of_layers
 from siteplanner.errors import InputError
 
@@ -95,7 +95,7 @@ def typed(kind: str, text: str) -> Drawn:
     corners = []
     for number, line in enumerate(filter(str.strip, text.splitlines()), 1):
         try:
-            latitude, longitude = places.read(line)
+            latitude, longitude = coordinates.read(line)
         except InputError as error:
             raise InputError(f"Line {number}: {error.what}", remedy=error.remedy) from None
         corners.append([longitude, latitude])

@@ -24,8 +24,8 @@ import numpy as np
 from siteplanner.app.roles import roles_of_layers
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission
-from siteplanner.planning.model import Plan
-from siteplanner.planning.saved import decoded, encoded
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.saved import decoded, encoded
 
 MAX_KEPT = 20
 MAX_BYTES = 8 << 30  # of one saved plan, unpacked
@@ -79,8 +79,8 @@ def keep(plan: Plan, draft: Mapping[str, Any], base: Path, files: Path, origin: 
     Raises OSError: the disk is full or may not be written.
     """
     from siteplanner.outputs.write import json_text
-    from siteplanner.planning.record import plan_record
-    from siteplanner.planning.words import recommendation
+    from siteplanner.planning.telling.record import plan_record
+    from siteplanner.planning.telling.words import recommendation
 
     place = root() / "plans"
     place.mkdir(parents=True, exist_ok=True)

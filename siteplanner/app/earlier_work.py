@@ -16,7 +16,7 @@ from siteplanner.app.running import Run
 from siteplanner.app.session import Work, others_open
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
-from siteplanner.outputs.text import clean
+from siteplanner.outputs.words.text import clean
 
 OPENING = "Opening the plan"
 

@@ -13,7 +13,7 @@ import streamlit as st
 import streamlit.components.v2 as components
 
 from siteplanner.app import style
-from siteplanner.outputs.palettes import NIGHT_INK, NIGHT_PAPER, PAPER, rgb
+from siteplanner.outputs.words.palettes import NIGHT_INK, NIGHT_PAPER, PAPER, rgb
 
 CSS = """
 :host { display: block; }

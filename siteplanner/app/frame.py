@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any, cast
 
 import streamlit as st
 
-from siteplanner.app.labels import Units
-from siteplanner.app.places import FORMATS
+from siteplanner.app import style
+from siteplanner.app.coordinates import FORMATS
+from siteplanner.app.labels import Units, error_text
 from siteplanner.app.session import Work
-from siteplanner.planning.model import Plan
+from siteplanner.errors import SiteplannerError
+from siteplanner.planning.plan.model import Plan
 
 PAGES = "_pages"
 WORK = "_work"
@@ -69,3 +72,15 @@ def need_plan(work: Work) -> Plan | None:
     if st.button("Go to the first page", type="primary"):
         go("start")
     return None
+
+
+def say_error(error: SiteplannerError) -> None:
+    """One sentence and the remedy."""
+    what, remedy = error_text(error)
+    st.error(f"{what}\n\n**What to do:** {remedy}")
+
+
+def finding_note(finding: Any) -> str:
+    """A finding with its file and remedy."""
+    where = f"{Path(finding.file).name}: " if finding.file else ""
+    return style.note(finding.severity, finding.severity.capitalize() + ".", where + finding.message, finding.remedy)

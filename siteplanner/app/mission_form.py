@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import places
+from siteplanner.app import coordinates
 from siteplanner.app.labels import Units
 from siteplanner.app.mission_text import parameter_rows, with_parameters
 from siteplanner.app.session import Work
@@ -34,7 +34,7 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
     full = {**defaults(), **draft}
     staging = full.get("staging") or {}
     has_place = staging.get("latitude") is not None and staging.get("longitude") is not None
-    at = places.written(staging["latitude"], staging["longitude"], units.place) if has_place else ""
+    at = coordinates.written(staging["latitude"], staging["longitude"], units.place) if has_place else ""
     key = f"{work.edition}_{work.revision}_{units.system}_{units.place}"
     trailer, rig, sky, radio, search = (full[k] for k in ("trailer", "rig", "sky", "radio", "search"))
     long, mass = units.length_unit, units.mass_unit
@@ -44,8 +44,8 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
         with one:
             name = st.text_input("Mission name", full.get("name") or "", max_chars=200)
             place_name = st.text_input("Staging point: name", staging.get("name") or "Staging", max_chars=100)
-            place = st.text_input("Staging point: where the tow starts", at, placeholder=places.EXAMPLES,
-                                  help=f"Written like {places.EXAMPLES}.")
+            place = st.text_input("Staging point: where the tow starts", at, placeholder=coordinates.EXAMPLES,
+                                  help=f"Written like {coordinates.EXAMPLES}.")
             satellites = st.text_input("Satellites: orbital longitudes", satellites_text(sky["satellites"]),
                                        help="Degrees east or west, e.g. 103 W, 121 W; a name may stand before a colon.")
         with two:
@@ -80,7 +80,7 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
     out = dict(full)
     out["name"] = name.strip() or "Unnamed mission"
     if place.strip() != at:
-        latitude, longitude = places.read(place)
+        latitude, longitude = coordinates.read(place)
         staging = {"latitude": latitude, "longitude": longitude}
     elif not has_place:
         raise InputError("The staging point is missing.", field="staging",

@@ -9,7 +9,7 @@ import json
 from collections.abc import Mapping
 from pathlib import Path
 
-from siteplanner.planning.progress import SHARES
+from siteplanner.planning.study.progress import SHARES
 
 LEAST_S, LEAST_PART = 2.0, 0.1  # a stage tells its pace after this long and this much of it. Common practice
 MAX_HELD = 40

@@ -15,16 +15,19 @@ import folium
 
 from siteplanner.app import style
 from siteplanner.app.session import Work, spot_key
-from siteplanner.outputs.map import NIGHT, STYLES
-from siteplanner.outputs.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
-from siteplanner.outputs.map_pictures import (
-    readable_ruling,
-    ruling_picture,
-    service_picture,
-    sky_picture,
-    slope_picture,
+from siteplanner.outputs.map.map import NIGHT, STYLES
+from siteplanner.outputs.map.page import (
+    Picture,
+    Piece,
+    Raw,
+    Shapes,
+    data_uri,
+    file_text,
+    parent_name,
+    script_json,
 )
-from siteplanner.outputs.map_shapes import (
+from siteplanner.outputs.map.road_shapes import closure_shapes, road_shapes
+from siteplanner.outputs.map.shapes import (
     OVERLAYS,
     Feature,
     aim_shapes,
@@ -42,27 +45,25 @@ from siteplanner.outputs.map_shapes import (
     staging_mark,
     table_shapes,
 )
-from siteplanner.outputs.page import (
-    Picture,
-    Piece,
-    Raw,
-    Shapes,
-    data_uri,
-    file_text,
-    parent_name,
-    script_json,
+from siteplanner.outputs.pictures.layers import (
+    readable_ruling,
+    ruling_picture,
+    service_picture,
+    sky_picture,
+    slope_picture,
 )
-from siteplanner.outputs.palettes import (
+from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
+from siteplanner.outputs.words.palettes import (
     INK,
     PASSES_COLOUR,
     SERVICE_CLASSES,
     ruling_colours,
 )
-from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
-from siteplanner.outputs.text import clean, named, percent_text, shown
-from siteplanner.planning.explain import Explanation
-from siteplanner.planning.model import Plan, RankedSpot
-from siteplanner.planning.ruling import BITS, OUTSIDE
+from siteplanner.outputs.words.text import clean, named, percent_text, shown
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.ruling import BITS, OUTSIDE
+from siteplanner.planning.plan.explain import Explanation
+from siteplanner.planning.plan.model import Plan
 
 SERVICE, RULED_OUT, SKY, SLOPE, RELIEF = "Service", "Ruled out", SKY_TITLE, "Slope", "Relief only"
 CHOSEN_CSS = """
@@ -122,7 +123,7 @@ def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> 
 
 
 def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
-    from siteplanner.outputs.basemap import relief_picture
+    from siteplanner.outputs.pictures.relief import relief_picture
 
     scene = plan.scene
     grid = scene.elevation

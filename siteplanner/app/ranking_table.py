@@ -14,10 +14,12 @@ import streamlit.components.v2 as components
 from siteplanner.app.labels import degrees, minutes
 from siteplanner.app.session import spot_key
 from siteplanner.app.style import CRITERION_COLOURS
-from siteplanner.outputs.backhaul_text import backhaul_fact
-from siteplanner.outputs.text import clean, parts_that_add_up, percent_text, place_text
-from siteplanner.planning.model import Evaluation, Plan, RankedSpot
-from siteplanner.planning.words import best_look
+from siteplanner.outputs.words.backhaul_text import backhaul_fact
+from siteplanner.outputs.words.text import clean, parts_that_add_up, percent_text, place_text
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.words import best_look
 
 KEY = "ranking"
 CSS = """

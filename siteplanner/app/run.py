@@ -6,13 +6,12 @@ import streamlit as st
 
 from siteplanner.app import pace, style
 from siteplanner.app.earlier import pace_file
-from siteplanner.app.frame import go, work_now
+from siteplanner.app.frame import finding_note, go, say_error, work_now
 from siteplanner.app.labels import by_severity, minutes, plain
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work, pace_kind
-from siteplanner.app.start import finding_note, say_error
-from siteplanner.planning.progress import SHARES
-from siteplanner.planning.reuse import reused_sentences
+from siteplanner.planning.study.progress import SHARES
+from siteplanner.planning.study.reuse import reused_sentences
 
 
 def page() -> None:

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from siteplanner.errors import Cancelled, SiteplannerError
 from siteplanner.mission import Mission
-from siteplanner.planning.progress import SHARES
+from siteplanner.planning.study.progress import SHARES
 
 SPARE_S = 0.3  # how often what a run has made is set apart from the garbage collector
 CLOSING_S = 30.0  # what the program waits at its end for plans that are still being written
@@ -153,9 +153,9 @@ class Checked:
 
 def check_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Checked:
     """Read and vet every layer, as `siteplanner check` does; `previous` (a Kept) need not be read again."""
-    from siteplanner.planning.progress import Stages
-    from siteplanner.planning.reuse import Reuse
-    from siteplanner.planning.study import load_study
+    from siteplanner.planning.study.progress import Stages
+    from siteplanner.planning.study.reuse import Reuse
+    from siteplanner.planning.study.study import load_study
 
     reuse = Reuse(previous)
     study = load_study(mission, Stages(progress), reuse)
@@ -172,8 +172,8 @@ def make_ready() -> None:
 
     def load() -> None:
         with contextlib.suppress(Exception):
-            from siteplanner.planning.pipeline import plan  # noqa: F401
-            from siteplanner.planning.rain import attenuation_db
+            from siteplanner.planning.plan.pipeline import plan  # noqa: F401
+            from siteplanner.planning.site.rain import attenuation_db
 
             attenuation_db(0.0, 0.0, 0.0, 45.0, 45.0, 12.0, 1.0, 1.0)
             gc.freeze()
@@ -184,7 +184,7 @@ def make_ready() -> None:
 def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Any:
     """The main job. The result is the plan."""
     progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
-    from siteplanner.planning.pipeline import plan
+    from siteplanner.planning.plan.pipeline import plan
 
     return plan(mission, progress, previous)
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import streamlit.components.v1 as components
 
-from siteplanner.outputs.page import FILES, HELD, UNUSED
+from siteplanner.outputs.map.page import FILES, HELD, UNUSED
 
 PICTURES = Path(mkdtemp(prefix="siteplanner-pictures-"))
 atexit.register(shutil.rmtree, PICTURES, ignore_errors=True)

@@ -26,9 +26,10 @@ if TYPE_CHECKING:
     from siteplanner.app.intake import Brought
     from siteplanner.app.running import Run
     from siteplanner.errors import SiteplannerError
-    from siteplanner.planning.explain import Explanation
-    from siteplanner.planning.model import Plan, RankedSpot
-    from siteplanner.planning.reuse import Kept
+    from siteplanner.planning.choose.ranked import RankedSpot
+    from siteplanner.planning.plan.explain import Explanation
+    from siteplanner.planning.plan.model import Plan
+    from siteplanner.planning.study.reuse import Kept
 
 MAX_HELD = 12  # pieces of work; a plan of a county takes some hundred MB
 IDLE_S = 24 * 3600.0

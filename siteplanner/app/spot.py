@@ -6,7 +6,7 @@ import math
 
 import streamlit as st
 
-from siteplanner.app import places, style
+from siteplanner.app import coordinates, style
 from siteplanner.app.compare import total
 from siteplanner.app.decide import choose
 from siteplanner.app.figure import drawing, put
@@ -15,17 +15,27 @@ from siteplanner.app.labels import Units, by_severity, degrees, plain
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.spot_drive import copy_block, drive, profile, turns
 from siteplanner.app.why import score_table
-from siteplanner.outputs.aiming import both_bearings, compass_words, rain_words, sun_words, tree_rows
-from siteplanner.outputs.backhaul_text import POLARISATION, backhaul_lines, donor_rows, up_text
-from siteplanner.outputs.figures import horizon_svg
-from siteplanner.outputs.figures_timeline import timeline_svg
-from siteplanner.outputs.sheets_site import site_svg
-from siteplanner.outputs.text import bearing_text, clean, named, parts_that_add_up, percent_text, place_text, shown
-from siteplanner.planning.arrival import arrival_checks
-from siteplanner.planning.model import Coverage, Evaluation, Plan, RankedSpot
-from siteplanner.planning.on_site import on_site
-from siteplanner.planning.skyline import TREE_DISTANCES_M
-from siteplanner.planning.words import (
+from siteplanner.outputs.sheets.figure_horizon import horizon_svg
+from siteplanner.outputs.sheets.figure_timeline import timeline_svg
+from siteplanner.outputs.sheets.site_plan import site_svg
+from siteplanner.outputs.words.aiming import both_bearings, compass_words, rain_words, sun_words, tree_rows
+from siteplanner.outputs.words.backhaul_text import POLARISATION, backhaul_lines, donor_rows, up_text
+from siteplanner.outputs.words.text import (
+    bearing_text,
+    clean,
+    named,
+    parts_that_add_up,
+    percent_text,
+    place_text,
+    shown,
+)
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.on_site import on_site
+from siteplanner.planning.spots.evaluation import Coverage, Evaluation
+from siteplanner.planning.spots.skyline import TREE_DISTANCES_M
+from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.words import (
     CAUTIONS,
     best_look,
     compass_point,
@@ -64,7 +74,7 @@ def page() -> None:
     put(on_air(e))
     profile(plan, ranked, units)
     put(turns(plan, e, units))
-    copy_block(plan, ranked, units, places.written(s.latitude, s.longitude, units.place))
+    copy_block(plan, ranked, units, coordinates.written(s.latitude, s.longitude, units.place))
     with st.container(key="spot-ground"):
         left, right = st.columns(2, gap="medium")
     left.html(park(e, units) + on_arrival(plan, ranked))
@@ -134,11 +144,11 @@ def stand_svg(plan: Plan, ranked: RankedSpot) -> str:
 def place(ranked: RankedSpot, units: Units) -> str:
     """Name and place, big; the other two coordinate formats below."""
     s = ranked.spot
-    others = [places.written(s.latitude, s.longitude, f) for f in places.FORMATS if f != units.place]
+    others = [coordinates.written(s.latitude, s.longitude, f) for f in coordinates.FORMATS if f != units.place]
     return (
         f'<div class="sp-answer"><p class="over">{place_text(ranked.rank).capitalize()} place, '
         f"{shown(total(ranked))} of 100</p>"
-        f'<p class="say">Spot {named(s.name)}: {shown(places.written(s.latitude, s.longitude, units.place))}</p>'
+        f'<p class="say">Spot {named(s.name)}: {shown(coordinates.written(s.latitude, s.longitude, units.place))}</p>'
         f'<p class="firm">{shown("   |   ".join(others))}, elevation {shown(units.length(s.elevation_m))}</p></div>'
     )
 

@@ -8,12 +8,14 @@ from siteplanner.app import style
 from siteplanner.app.figure import drawing
 from siteplanner.app.labels import Units, minutes
 from siteplanner.app.why import ways_words
-from siteplanner.outputs.figures_profile import profile_svg, profile_words
-from siteplanner.outputs.text import clean, grade_text
-from siteplanner.planning.model import Access, Evaluation, Plan, RankedSpot
-from siteplanner.planning.radio import one_way_words, radio_lines
-from siteplanner.planning.told import told_of
-from siteplanner.planning.words import starting_place
+from siteplanner.outputs.sheets.figure_profile import profile_svg, profile_words
+from siteplanner.outputs.words.text import clean, grade_text
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.detail import told_of
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import Access, Evaluation
+from siteplanner.planning.telling.radio import one_way_words, radio_lines
+from siteplanner.planning.telling.words import starting_place
 from siteplanner.roads.directions import Step
 
 SEVERITY_WORDS = {"caution": "CAUTION: ", "warning": "Watch: ", "note": ""}

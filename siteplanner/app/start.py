@@ -9,16 +9,16 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import bring, draw, earlier_work, style
-from siteplanner.app.frame import go, units_now, work_now
-from siteplanner.app.labels import by_severity, error_text, plain
+from siteplanner.app import bring, draw, earlier_work
+from siteplanner.app.frame import finding_note, go, say_error, units_now, work_now
+from siteplanner.app.labels import by_severity, plain
 from siteplanner.app.mission_form import mission_form
 from siteplanner.app.mission_text import mission_toml
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import load_mission, mission_from_dict
-from siteplanner.outputs.text import clean
+from siteplanner.outputs.words.text import clean
 
 WAYS = ("A sample", "My own files", "A mission file", "Earlier work")
 
@@ -64,12 +64,6 @@ def _persists() -> bool:
     import inspect
 
     return "persist_state" in inspect.signature(st.segmented_control).parameters
-
-
-def say_error(error: SiteplannerError) -> None:
-    """One sentence and the remedy."""
-    what, remedy = error_text(error)
-    st.error(f"{what}\n\n**What to do:** {remedy}")
 
 
 def sample(work: Work) -> None:
@@ -165,12 +159,6 @@ def vetted(work: Work) -> None:
         go("run")
     st.html("".join(finding_note(f) for f in by_severity(findings)))
     st.dataframe([layer_row(i) for i in inputs], hide_index=True, width="stretch")
-
-
-def finding_note(finding: Any) -> str:
-    """A finding with its file and remedy."""
-    where = f"{Path(finding.file).name}: " if finding.file else ""
-    return style.note(finding.severity, finding.severity.capitalize() + ".", where + finding.message, finding.remedy)
 
 
 def layer_row(record: Any) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from siteplanner.app.labels import plain
-from siteplanner.outputs.text import clean, named, shown
+from siteplanner.outputs.words.text import clean, named, shown
 
 CRITERION_COLOURS = {  # Okabe and Ito, Color Universal Design (2008); words always stand beside them
     "coverage": "#0072B2",

@@ -9,10 +9,10 @@ from siteplanner.app.mission_form import WEIGHTS
 from siteplanner.app.session import Work
 from siteplanner.app.weight_panel import weight_panel
 from siteplanner.mission import Weights
-from siteplanner.outputs.text import clean
-from siteplanner.planning.explain import reweigh
-from siteplanner.planning.pipeline import rescore
-from siteplanner.planning.scoring import CRITERIA
+from siteplanner.outputs.words.text import clean
+from siteplanner.planning.choose.scoring import CRITERIA
+from siteplanner.planning.plan.explain import reweigh
+from siteplanner.planning.plan.pipeline import rescore
 
 
 def weights(work: Work) -> None:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import streamlit as st
 
-from siteplanner.app import places, style
+from siteplanner.app import coordinates, style
 from siteplanner.app.labels import Units, degrees, error_text, minutes
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
-from siteplanner.outputs.aiming import both_bearings
-from siteplanner.outputs.backhaul_text import backhaul_lines
-from siteplanner.outputs.text import (
+from siteplanner.outputs.words.aiming import both_bearings
+from siteplanner.outputs.words.backhaul_text import backhaul_lines
+from siteplanner.outputs.words.text import (
     bearing_text,
     grade_text,
     named,
@@ -19,10 +19,12 @@ from siteplanner.outputs.text import (
     percent_text,
     shown,
 )
-from siteplanner.planning.change import changes, lead_needed, nearest_pass
-from siteplanner.planning.explain import Explanation, explain
-from siteplanner.planning.model import Criterion, Evaluation, Plan
-from siteplanner.planning.words import compass_point
+from siteplanner.planning.choose.ranked import Criterion
+from siteplanner.planning.plan.change import changes, lead_needed, nearest_pass
+from siteplanner.planning.plan.explain import Explanation, explain
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.words import compass_point
 
 
 def ask(work: Work, latitude: float, longitude: float) -> None:
@@ -50,10 +52,10 @@ def the_point(work: Work, units: Units) -> None:
         st.caption("Click any place on the map, or type one here.")
     with st.form("ask", border=False, clear_on_submit=False):
         box, button = st.columns([4, 1], vertical_alignment="bottom")
-        text = box.text_input("Place", placeholder=places.EXAMPLES, label_visibility="collapsed")
+        text = box.text_input("Place", placeholder=coordinates.EXAMPLES, label_visibility="collapsed")
         if button.form_submit_button("Ask", width="stretch"):
             try:
-                ask(work, *places.read(text))
+                ask(work, *coordinates.read(text))
             except SiteplannerError as wrong:
                 work.asked, work.memory["ask_error"] = None, wrong
             st.rerun()
@@ -62,7 +64,7 @@ def the_point(work: Work, units: Units) -> None:
 def verdict(found: Explanation, plan: Plan, units: Units) -> str:
     """In or out, every reason, what would have to change, every figure, and the score's parts."""
     spot = found.evaluation.spot
-    where = places.written(spot.latitude, spot.longitude, units.place)
+    where = coordinates.written(spot.latitude, spot.longitude, units.place)
     if found.passes:
         score = parts_that_add_up([c.contribution for c in found.criteria])[1]
         text = style.note(
@@ -103,7 +105,7 @@ def _nearest(found: Explanation, plan: Plan, units: Units) -> list[str]:
     near = nearest_pass(plan.scene.ruling, spot.x, spot.y)
     if near is None:
         return []
-    where = places.written(near.latitude, near.longitude, units.place)
+    where = coordinates.written(near.latitude, near.longitude, units.place)
     if near.distance_m < plan.scene.ruling.cell_size_m:
         return []
     return [

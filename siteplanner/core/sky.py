@@ -29,7 +29,7 @@ from siteplanner.core.horizon import (
     surface,
     usable,
 )
-from siteplanner.core.sky_sweep import BLOCKED, CLEAR, OPEN, UNKNOWN_GAP, Run, all_jobs, bounds, reach_m
+from siteplanner.core.sky_bounds import BLOCKED, CLEAR, OPEN, UNKNOWN_GAP, Run, all_jobs, bounds, reach_m
 
 Varying = np.ndarray | float | Callable[[float, float], float]
 

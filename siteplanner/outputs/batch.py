@@ -19,9 +19,9 @@ from typing import Any, Literal
 
 from siteplanner.errors import Cancelled, OutputError, SiteplannerError
 from siteplanner.mission import load_mission
-from siteplanner.outputs.text import csv_cell
-from siteplanner.planning.model import Plan
-from siteplanner.planning.progress import Progress
+from siteplanner.outputs.words.text import csv_cell
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.study.progress import Progress
 
 SUMMARY = "summary.csv"
 State = Literal["planned", "no spot passes", "failed"]
@@ -69,7 +69,7 @@ def _one(
     mission: Path, out: Path, name: str, kept: Any, only: Collection[str] | None, step: Progress
 ) -> tuple[Outcome, Any]:
     from siteplanner.outputs.write import write_outputs
-    from siteplanner.planning.pipeline import plan
+    from siteplanner.planning.plan.pipeline import plan
 
     start = time.monotonic()
     row: dict[str, Any] = {"mission_file": str(mission), "mission": None, "state": "failed", "folder": None}
@@ -97,7 +97,7 @@ def _one(
 
 
 def _best(plan: Plan) -> dict[str, Any]:
-    from siteplanner.planning.words import recommendation
+    from siteplanner.planning.telling.words import recommendation
 
     row: dict[str, Any] = {"recommendation": recommendation(plan)}
     row["cautions"] = sum(f.severity == "caution" for f in plan.findings)

@@ -7,9 +7,9 @@ import json
 import zipfile
 from pathlib import Path
 
-from siteplanner.outputs.text import clean
-from siteplanner.planning.model import Plan
-from siteplanner.planning.words import CAUTIONS, recommendation
+from siteplanner.outputs.words.text import clean
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.words import CAUTIONS, recommendation
 
 FIRST_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: same files, same bytes
 CONTENTS: dict[str, str] = {

@@ -18,8 +18,8 @@ from typing import Any
 import numpy as np
 
 from siteplanner.errors import OutputError
-from siteplanner.planning.model import Plan
-from siteplanner.planning.progress import Progress
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.study.progress import Progress
 
 Writer = Callable[[Plan, Path], Any]
 """Writes one output at a path; may write companions beside it, or nothing where the plan has nothing to say."""
@@ -56,63 +56,63 @@ def _write_text(path: Path, text: str, encoding: str = "utf-8") -> None:
 
 
 def _json(plan: Plan, path: Path) -> None:
-    from siteplanner.planning.record import plan_record
+    from siteplanner.planning.telling.record import plan_record
 
     _write_text(path, json_text(plan_record(plan)))
 
 
 def _map(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.map import map_html
+    from siteplanner.outputs.map.map import map_html
 
     _write_text(path, map_html(plan))
 
 
 def _csv(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.ranking import ranking_csv
+    from siteplanner.outputs.gis.ranking import ranking_csv
 
     _write_text(path, ranking_csv(plan), "utf-8-sig")
 
 
 def _gpx(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.gpx import routes_gpx
+    from siteplanner.outputs.gis.gpx import routes_gpx
 
     _write_text(path, routes_gpx(plan))
 
 
 def _kml(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.places import places_kml
+    from siteplanner.outputs.gis.kml import places_kml
 
     _write_text(path, places_kml(plan))
 
 
 def _ruling(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.rasters import write_ruling
+    from siteplanner.outputs.gis.tiffs import write_ruling
 
     write_ruling(plan, path)
 
 
 def _ruling_bits(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.rasters import write_ruling_bits
+    from siteplanner.outputs.gis.tiffs import write_ruling_bits
 
     write_ruling_bits(plan, path)
 
 
 def _coverage(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.rasters import write_coverage
+    from siteplanner.outputs.gis.tiffs import write_coverage
 
     if plan.best is not None:
         write_coverage(plan, plan.best, path)
 
 
 def _geopackage(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.geopackage import write_geopackage
+    from siteplanner.outputs.gis.geopackage import write_geopackage
 
     write_geopackage(plan, path)
 
 
 def _sheet(kind: str) -> Writer:
     def write(plan: Plan, path: Path) -> None:
-        from siteplanner.outputs.sheets import write_sheet
+        from siteplanner.outputs.sheets.printing import write_sheet
 
         write_sheet(plan, path, kind)
 
@@ -120,7 +120,7 @@ def _sheet(kind: str) -> Writer:
 
 
 def _briefing(plan: Plan, path: Path) -> None:
-    from siteplanner.outputs.briefing import briefing_text
+    from siteplanner.outputs.sheets.briefing import briefing_text
 
     _write_text(path, briefing_text(plan))
 

@@ -9,7 +9,7 @@ import pytest
 
 from siteplanner.app import compare
 from siteplanner.app.labels import Units
-from siteplanner.planning.model import Backhaul
+from siteplanner.planning.spots.lines import Backhaul
 from tests.outputs.factory import HOSTILE, make_plan
 
 

@@ -13,9 +13,9 @@ import pytest
 from siteplanner.app import earlier, pace, session
 from siteplanner.app.running import Run
 from siteplanner.errors import Cancelled, InputError
-from siteplanner.planning.progress import SHARES
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.reuse import Kept
+from siteplanner.planning.study.progress import SHARES
+from siteplanner.planning.study.reuse import Kept
+from siteplanner.planning.telling.record import plan_record
 from tests.outputs.factory import HOSTILE, make_plan
 
 

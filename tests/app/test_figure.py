@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 
 from siteplanner.app.figure import by_day_and_night
-from siteplanner.outputs.figures_profile import profile_svg
-from siteplanner.outputs.palettes import NIGHT_INK, NIGHT_PAPER, PAPER, contrast_ratio
+from siteplanner.outputs.sheets.figure_profile import profile_svg
+from siteplanner.outputs.words.palettes import NIGHT_INK, NIGHT_PAPER, PAPER, contrast_ratio
 from tests.outputs.factory import make_plan
 
 

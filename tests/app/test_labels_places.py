@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from siteplanner.app import places
+from siteplanner.app import coordinates
 from siteplanner.app.labels import Units, degrees, error_text, minutes, plain
 from siteplanner.errors import InputError
 from tests.outputs.factory import HOSTILE
@@ -67,7 +67,7 @@ MONUMENT = (38.889484, -77.035279)
     ],
 )
 def test_every_format_is_read(text):
-    latitude, longitude = places.read(text)
+    latitude, longitude = coordinates.read(text)
     assert latitude == pytest.approx(MONUMENT[0], abs=2e-5)  # 2 m: minutes to a thousandth
     assert longitude == pytest.approx(MONUMENT[1], abs=2e-5)
 
@@ -75,12 +75,12 @@ def test_every_format_is_read(text):
 @pytest.mark.parametrize("text", ["18SUJ2339407395", "18S UJ 23394 07395", "18s uj 23394 07395"])
 def test_a_grid_reference_is_read(text):
     # from memory: this reference is given for a house at 38.8977 N 77.0365 W, to four places (11 m)
-    assert places.read(text) == pytest.approx((38.8977, -77.0365), abs=1e-4)
+    assert coordinates.read(text) == pytest.approx((38.8977, -77.0365), abs=1e-4)
 
 
-@given(some.floats(-79.9, 83.9), some.floats(-179.9, 179.9), some.sampled_from(places.FORMATS))
+@given(some.floats(-79.9, 83.9), some.floats(-179.9, 179.9), some.sampled_from(coordinates.FORMATS))
 def test_what_is_written_is_read_again(latitude, longitude, style):
-    back = places.read(places.written(latitude, longitude, style))
+    back = coordinates.read(coordinates.written(latitude, longitude, style))
     assert back[0] == pytest.approx(latitude, abs=2e-5)
     # a metre of the grid is more degrees of longitude toward the poles: 1 / (111 km x cos 84) is 9e-5
     assert back[1] == pytest.approx(longitude, abs=2e-4)
@@ -105,6 +105,6 @@ def test_what_is_written_is_read_again(latitude, longitude, style):
 )
 def test_anything_else_is_refused_with_the_formats(text):
     with pytest.raises(InputError) as caught:
-        places.read(text)
+        coordinates.read(text)
     assert caught.value.field == "coordinates"
     assert caught.value.remedy

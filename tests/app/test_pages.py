@@ -15,8 +15,8 @@ from siteplanner.app.labels import Units
 from siteplanner.app.ranking_table import ranking_rows
 from siteplanner.app.why import score_table, verdict
 from siteplanner.errors import InputError
-from siteplanner.outputs.text import clean
-from siteplanner.planning.explain import Explanation
+from siteplanner.outputs.words.text import clean
+from siteplanner.planning.plan.explain import Explanation
 from tests.outputs.factory import HOSTILE, make_plan
 
 MAIN = str(Path(serve.__file__).with_name("main.py"))

@@ -18,7 +18,7 @@ import numpy as np
 
 from siteplanner.core.horizon import blocks, direction, horizon_deg
 from siteplanner.core.sky import sky_state, sky_state_at, sky_state_varying
-from siteplanner.core.sky_sweep import OPEN, bounds
+from siteplanner.core.sky_bounds import OPEN, bounds
 from siteplanner.core.terrain import slope_deg
 
 CELL_M = 10.0

@@ -22,7 +22,7 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
-from siteplanner.app import places
+from siteplanner.app import coordinates
 from siteplanner.demo import sample_mission
 from tests.browser.conftest import is_far
 
@@ -323,7 +323,7 @@ def test_dispatcher_briefs_the_driver(app, planned, page):
     # another format of coordinates, everywhere on the page
     page.get_by_test_id("stExpandSidebarButton").click()
     page.get_by_text("Degrees and minutes", exact=True).click()
-    minutes = places.written(spot["latitude"], spot["longitude"], "degrees and minutes")
+    minutes = coordinates.written(spot["latitude"], spot["longitude"], "degrees and minutes")
     page.locator(".sp-answer .say", has_text=minutes).wait_for()
     page.locator(".stCode", has_text=minutes).first.wait_for()
     page.get_by_text("Grid reference", exact=True).click()

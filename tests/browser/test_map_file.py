@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from siteplanner.outputs.map import build_map, map_html
-from siteplanner.outputs.map_shapes import decision_shapes
-from siteplanner.outputs.page import Raw, data_uri, inline, script_json
-from siteplanner.outputs.panel import score_text
-from siteplanner.outputs.text import place_text
-from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
+from siteplanner.outputs.map.map import build_map, map_html
+from siteplanner.outputs.map.page import Raw, data_uri, inline, script_json
+from siteplanner.outputs.map.shapes import decision_shapes
+from siteplanner.outputs.words.standard import score_text
+from siteplanner.outputs.words.text import place_text
+from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
 from tests.outputs.factory import HOSTILE, make_plan
 
 pytestmark = pytest.mark.browser

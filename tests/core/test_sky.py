@@ -20,7 +20,7 @@ from siteplanner.core.sky import (
     sky_state_at,
     sky_state_varying,
 )
-from siteplanner.core.sky_sweep import OPEN, bounds
+from siteplanner.core.sky_bounds import OPEN, bounds
 
 EARTH_M = 4 / 3 * 6_371_000.0  # ITU-R P.526-15 section 2, k = 4/3
 AZIMUTHS = (0.0, 61.7, 90.0, 123.4, 180.0, 215.0, 270.0, 333.3)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from siteplanner.core.horizon import horizon_reach
-from siteplanner.core.sky_margin import horizon_raster
+from siteplanner.core.horizon_raster import horizon_raster
 from tests.core.test_horizon import EARTH_M, hills
 from tests.core.test_sky import holed, terrain
 

@@ -9,7 +9,7 @@ import pytest
 
 from siteplanner import explain
 from siteplanner.outputs.write import write_outputs
-from siteplanner.planning.record import plan_record
+from siteplanner.planning.telling.record import plan_record
 
 
 def failed(plan, name):

@@ -18,10 +18,10 @@ from datetime import datetime, timedelta
 import pytest
 from pypdf import PdfReader
 
-from siteplanner.outputs.briefing import briefing
-from siteplanner.outputs.sheets import sheet_pdf
+from siteplanner.outputs.sheets.briefing import briefing
+from siteplanner.outputs.sheets.printing import sheet_pdf
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.record import plan_record
+from siteplanner.planning.telling.record import plan_record
 from tests.outputs.cautions import ROWS
 
 INVISIBLE = dict.fromkeys(map(ord, "\u200b\u2060\u2068\u2069\u00a0 \n\t\u200e\u200f"))

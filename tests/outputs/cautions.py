@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from siteplanner.planning.words import CAUTIONS
+from siteplanner.planning.telling.words import CAUTIONS
 
 EVERYONE = ("commander", "driver", "crew")
 # words -> sheets that carry them

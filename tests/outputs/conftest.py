@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from siteplanner.planning.model import Plan
+from siteplanner.planning.plan.model import Plan
 from tests.outputs.factory import HOSTILE, make_plan
 
 

@@ -18,24 +18,13 @@ from shapely.geometry import LineString, Point, Polygon, box
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
-from siteplanner.planning.model import (
-    Access,
-    Backhaul,
-    Coverage,
-    Criterion,
-    DonorPath,
-    Evaluation,
-    Ground,
-    Look,
-    OnAir,
-    Plan,
-    PointService,
-    RankedSpot,
-    RulingShare,
-    Scene,
-    Spot,
-)
-from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
+from siteplanner.planning.choose.ranked import Criterion, RankedSpot
+from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, RulingShare
+from siteplanner.planning.plan.model import Plan, Scene
+from siteplanner.planning.site.timeline import OnAir
+from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, Ground, PointService
+from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
+from siteplanner.planning.study.spot import Spot
 from siteplanner.roads.network import RoadNetwork, build_network
 from siteplanner.roads.routing import DriveTree, drive_tree, nearest_access, route_to
 

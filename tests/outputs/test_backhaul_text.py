@@ -10,23 +10,23 @@ import pytest
 from pyproj import Geod
 
 from siteplanner.core.dome import DomeShare, Sector
-from siteplanner.outputs.aiming import aim, rain_words
-from siteplanner.outputs.backhaul_text import (
+from siteplanner.outputs.gis.geopackage import write_geopackage
+from siteplanner.outputs.gis.kml import places_kml
+from siteplanner.outputs.map.panel import panel_html, spot_popup
+from siteplanner.outputs.map.shapes import aim_shapes, donor_marks, link_shapes
+from siteplanner.outputs.sheets.briefing import briefing
+from siteplanner.outputs.sheets.commander import commander_content
+from siteplanner.outputs.sheets.crew import crew_content
+from siteplanner.outputs.words.aiming import aim, rain_words
+from siteplanner.outputs.words.backhaul_text import (
     backhaul_fact,
     backhaul_lines,
     donor_rows,
     terminal_text,
     up_text,
 )
-from siteplanner.outputs.briefing import briefing
-from siteplanner.outputs.geopackage import write_geopackage
-from siteplanner.outputs.map_shapes import aim_shapes, donor_marks, link_shapes
-from siteplanner.outputs.panel import panel_html, spot_popup
-from siteplanner.outputs.places import places_kml
-from siteplanner.outputs.sheets_commander import commander_content
-from siteplanner.outputs.sheets_crew import crew_content
-from siteplanner.planning.model import Backhaul
-from siteplanner.planning.rain import Rain, RainLink
+from siteplanner.planning.site.rain import Rain, RainLink
+from siteplanner.planning.spots.lines import Backhaul
 from tests.outputs.factory import DONOR_XY, HOSTILE
 
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from siteplanner.mission import Satellite, Sky
-from siteplanner.outputs.figures import HEIGHT, LEFT, RIGHT, WIDTH, horizon_svg
-from siteplanner.planning.evaluate import judge_sky
-from siteplanner.planning.model import Evaluation, Ground
-from siteplanner.planning.skyline import skyline
+from siteplanner.outputs.sheets.figure_horizon import HEIGHT, LEFT, RIGHT, WIDTH, horizon_svg
+from siteplanner.planning.spots.evaluate import judge_sky
+from siteplanner.planning.spots.evaluation import Evaluation, Ground
+from siteplanner.planning.spots.skyline import skyline
 from tests.outputs.factory import HOSTILE
 from tests.planning.open_ground import spot_in, study_on
 

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from siteplanner.outputs.figures_profile import grade_bands, profile_svg, profile_words
+from siteplanner.outputs.sheets.figure_profile import grade_bands, profile_svg, profile_words
 from siteplanner.roads.directions import hazards_along
 from tests.outputs.factory import HOSTILE, make_plan
 

@@ -12,9 +12,9 @@ import pytest
 
 from siteplanner.data.forecast import WindForecast
 from siteplanner.mission import Power, Times
-from siteplanner.outputs.figures_timeline import SHADES, timeline_svg
-from siteplanner.planning.on_site import on_site
-from siteplanner.planning.timeline import light_spans, sun_times
+from siteplanner.outputs.sheets.figure_timeline import SHADES, timeline_svg
+from siteplanner.planning.plan.on_site import on_site
+from siteplanner.planning.site.timeline import light_spans, sun_times
 from tests.outputs.factory import HOSTILE, make_plan
 
 ZONE = timezone(timedelta(hours=-6))

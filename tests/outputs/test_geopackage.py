@@ -10,9 +10,9 @@ import xml.etree.ElementTree as ET
 import pyogrio
 import pytest
 
-from siteplanner.outputs.geopackage import TITLES, footprint, write_geopackage
-from siteplanner.outputs.geopackage_styles import STYLES
-from siteplanner.outputs.text import clean
+from siteplanner.outputs.gis.geopackage import TITLES, footprint, write_geopackage
+from siteplanner.outputs.gis.styles import STYLES
+from siteplanner.outputs.words.text import clean
 from tests.outputs.factory import HOSTILE, make_plan
 
 

@@ -8,8 +8,8 @@ import gpxpy
 import numpy as np
 import pytest
 
-from siteplanner.outputs.gpx import NAMESPACE, routes_gpx
-from siteplanner.outputs.text import clean
+from siteplanner.outputs.gis.gpx import NAMESPACE, routes_gpx
+from siteplanner.outputs.words.text import clean
 from tests.outputs.factory import make_plan
 
 # sequences of gpxType, wptType, rteType, trkType, trksegType, metadataType, as far as they are used

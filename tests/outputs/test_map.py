@@ -11,13 +11,16 @@ import pytest
 from PIL import Image
 from pyproj import Geod
 
-from siteplanner.outputs import map as planmap
-from siteplanner.outputs import map_legend, map_pictures, map_shapes, panel
-from siteplanner.outputs.page import file_text
-from siteplanner.outputs.road_shapes import road_shapes
-from siteplanner.outputs.text import percent_text
-from siteplanner.planning.model import Plan
-from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE
+from siteplanner.outputs.map import map as planmap
+from siteplanner.outputs.map import panel
+from siteplanner.outputs.map import pictures as map_pictures
+from siteplanner.outputs.map import shapes as map_shapes
+from siteplanner.outputs.map.page import file_text
+from siteplanner.outputs.map.road_shapes import road_shapes
+from siteplanner.outputs.words import map_legend
+from siteplanner.outputs.words.text import percent_text
+from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
+from siteplanner.planning.plan.model import Plan
 from tests.outputs.factory import make_plan
 
 

@@ -7,7 +7,7 @@ import re
 import folium
 import pytest
 
-from siteplanner.outputs import page
+from siteplanner.outputs.map import page
 
 
 def _render(*elements, title="x") -> str:

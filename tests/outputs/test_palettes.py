@@ -6,10 +6,10 @@ import re
 import numpy as np
 import pytest
 
-from siteplanner.outputs import palettes
-from siteplanner.outputs.map import NIGHT, STYLES
-from siteplanner.outputs.page import file_text
-from siteplanner.planning.ruling import LIMITS
+from siteplanner.outputs.map.map import NIGHT, STYLES
+from siteplanner.outputs.map.page import file_text
+from siteplanner.outputs.words import palettes
+from siteplanner.planning.limits.ruling import LIMITS
 
 # G. Machado, M. Oliveira, L. Fernandes, A Physiologically-based Model for Simulation of Color Vision Deficiency,
 # IEEE TVCG 15 (2009), tables for severity 1.0; from memory

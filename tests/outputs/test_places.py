@@ -4,8 +4,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from siteplanner.outputs.places import places_kml
-from siteplanner.outputs.text import clean
+from siteplanner.outputs.gis.kml import places_kml
+from siteplanner.outputs.words.text import clean
 
 KML = "{http://www.opengis.net/kml/2.2}"
 

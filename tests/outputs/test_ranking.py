@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from siteplanner.outputs.ranking import ranking_csv
+from siteplanner.outputs.gis.ranking import ranking_csv
 from tests.outputs.factory import HOSTILE, make_plan
 
 

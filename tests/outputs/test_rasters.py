@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 import rasterio
 
-from siteplanner.outputs import rasters
-from siteplanner.planning.ruling import BITS, OUTSIDE
+from siteplanner.outputs.gis import tiffs as rasters
+from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from tests.outputs.factory import make_plan
 
 

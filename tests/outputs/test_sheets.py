@@ -21,15 +21,15 @@ from siteplanner.data.forecast import WindForecast
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Sheets, Speeds, Times
 from siteplanner.outputs import write
-from siteplanner.outputs.briefing import MOST_BYTES, briefing, briefing_text
-from siteplanner.outputs.sheets import PAGES, sheet_content, sheet_pdf, sheet_png
-from siteplanner.outputs.sheets_fonts import BUILT_IN, FONT_FOLDER, MISSING, Printer, code_points, held
-from siteplanner.outputs.sheets_setup import aim_words, set_up_steps, steps_for_both, steps_total, tree_words, wind_sign
-from siteplanner.outputs.sheets_site import SIDE_MM, site_svg
-from siteplanner.outputs.sheets_words import clock_range, coordinates, degrees_minutes
-from siteplanner.outputs.text import FOOT_M, grid_text, percent_text
-from siteplanner.planning.skyline import TreeLimit
-from siteplanner.planning.words import CAUTIONS
+from siteplanner.outputs.sheets.briefing import MOST_BYTES, briefing, briefing_text
+from siteplanner.outputs.sheets.fonts import BUILT_IN, FONT_FOLDER, MISSING, Printer, code_points, held
+from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf, sheet_png
+from siteplanner.outputs.sheets.setup import aim_words, set_up_steps, steps_for_both, steps_total, tree_words, wind_sign
+from siteplanner.outputs.sheets.sheet_words import clock_range, coordinates, degrees_minutes
+from siteplanner.outputs.sheets.site_plan import SIDE_MM, site_svg
+from siteplanner.outputs.words.text import FOOT_M, grid_text, percent_text
+from siteplanner.planning.spots.skyline import TreeLimit
+from siteplanner.planning.telling.words import CAUTIONS
 from tests.outputs.cautions import CAUTION_SHEETS, ROWS
 from tests.outputs.factory import HOSTILE, make_plan
 
@@ -243,7 +243,7 @@ def test_the_sheets_need_no_colour(plan):
 
 
 def _long_drive(monkeypatch, steps):
-    from siteplanner.planning import told as room
+    from siteplanner.planning.spots import drive as room
 
     real = room.directions
 
@@ -279,7 +279,7 @@ def test_no_hazards_no_points_no_service():
 def test_the_skyline_has_its_place(plan, monkeypatch):
     """With a diagram of any shape the crew's sheet still keeps to two pages."""
     drawing = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 90 90"><rect width="90" height="90"/></svg>'
-    module = ModuleType("siteplanner.outputs.figures")
+    module = ModuleType("siteplanner.outputs.sheets.figure_horizon")
     module.__spec__ = importlib.machinery.ModuleSpec(module.__name__, None)
     module.horizon_svg = lambda evaluation: drawing
     monkeypatch.setitem(sys.modules, module.__name__, module)
@@ -508,7 +508,7 @@ def test_briefings_say_what_the_sheets_say(plan):
 
 
 def test_what_to_check_on_arrival_stands_on_both_sheets_with_a_box(plan, texts):
-    from siteplanner.planning.arrival import arrival_checks
+    from siteplanner.planning.telling.arrival import arrival_checks
 
     checks = arrival_checks(plan, plan.best)
     assert len(checks) > 5

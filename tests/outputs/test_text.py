@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from siteplanner.outputs import text
+from siteplanner.outputs.words import text
 from tests.outputs.factory import HOSTILE
 
 SURROGATES_TOO = st.text(st.characters(exclude_categories=()), max_size=60)

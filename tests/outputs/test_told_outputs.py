@@ -14,19 +14,20 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
-from siteplanner.outputs.briefing import MOST_BYTES, briefing, briefing_text, radio_texts
-from siteplanner.outputs.geopackage import write_geopackage
-from siteplanner.outputs.gpx import OTHER_WAY, routes_gpx
-from siteplanner.outputs.map_shapes import decision_shapes, drive_shapes
-from siteplanner.outputs.panel import spot_popup
-from siteplanner.outputs.places import places_kml
-from siteplanner.outputs.sheets import PAGES, sheet_content, sheet_pdf, sheet_png
-from siteplanner.outputs.sheets_driver import driver_content
-from siteplanner.outputs.sheets_words import geo_uri
-from siteplanner.outputs.text import grid_text
-from siteplanner.planning.told import Cut, place_at, tell_route, told_of
-from siteplanner.planning.turn_round import Turning
-from siteplanner.planning.words import recommendation
+from siteplanner.outputs.gis.geopackage import write_geopackage
+from siteplanner.outputs.gis.gpx import OTHER_WAY, routes_gpx
+from siteplanner.outputs.gis.kml import places_kml
+from siteplanner.outputs.map.panel import spot_popup
+from siteplanner.outputs.map.shapes import decision_shapes, drive_shapes
+from siteplanner.outputs.sheets.briefing import MOST_BYTES, briefing, briefing_text, radio_texts
+from siteplanner.outputs.sheets.driver import driver_content
+from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf, sheet_png
+from siteplanner.outputs.sheets.sheet_words import geo_uri
+from siteplanner.outputs.words.text import grid_text
+from siteplanner.planning.plan.detail import told_of
+from siteplanner.planning.spots.drive import place_at, tell_route
+from siteplanner.planning.spots.drive_facts import Cut, Turning
+from siteplanner.planning.telling.words import recommendation
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import directions
 from siteplanner.roads.turning import TurningPlace

@@ -13,7 +13,7 @@ from siteplanner.core.horizon import blocks, surface, usable
 from siteplanner.data.grid import Grid
 from siteplanner.data.projections import metric_crs
 from siteplanner.mission import Layers, Mission, Staging
-from siteplanner.planning.model import Spot
+from siteplanner.planning.study.spot import Spot
 
 
 def study_on(

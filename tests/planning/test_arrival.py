@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siteplanner.planning.arrival import arrival_checks
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.study import elevation_error_m
+from siteplanner.planning.study.study import elevation_error_m
+from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.record import plan_record
 from siteplanner.roads.hazards import Hazard
 
 

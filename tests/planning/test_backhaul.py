@@ -12,13 +12,13 @@ import pytest
 from siteplanner import explain, load_mission, plan
 from siteplanner.core.propagation import SPEED_OF_LIGHT_M_S
 from siteplanner.errors import InputError
-from siteplanner.planning.backhaul import MOST_DONORS, backhaul_sentence, by_donor, clause
-from siteplanner.planning.backhaul_ground import first_working
-from siteplanner.planning.candidates import choose_cells, spot_at
-from siteplanner.planning.evaluate import evaluate
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.scoring import score
-from siteplanner.planning.words import because, recommendation
+from siteplanner.planning.choose.scoring import score
+from siteplanner.planning.spots.backhaul import MOST_DONORS, backhaul_sentence, by_donor, clause
+from siteplanner.planning.spots.backhaul_ground import first_working
+from siteplanner.planning.spots.candidates import choose_cells, spot_at
+from siteplanner.planning.spots.evaluate import evaluate
+from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.words import because, recommendation
 from tests.planning.canyon import DONOR, SPOTS, at, ground, write_canyon
 
 A_E = 4 / 3 * 6_371_000.0  # ITU-R P.526-15 section 2

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.spatial.distance import pdist
 
 from siteplanner.data.grid_reference import grid_reference
-from siteplanner.planning.candidates import choose_cells, letters, thin
+from siteplanner.planning.spots.candidates import choose_cells, letters, thin
 
 
 @settings(max_examples=40, deadline=None)
@@ -103,7 +103,7 @@ def test_few_spots_go_to_the_preferred_kinds_and_much_ground_is_asked_of_its_bes
 
     rows, cols, _ = choose_cells(np.ones((20, 20), bool), value, 10.0, 30.0, 2, kind_of)
     assert kinds[rows, cols].tolist() == [0, 1]
-    monkeypatch.setattr("siteplanner.planning.candidates.MOST_ASKED", 60)
+    monkeypatch.setattr("siteplanner.planning.spots.candidates.MOST_ASKED", 60)
     rare = np.zeros((20, 20), bool)
     rare[4, 5] = True  # not the best of its block; the one cell under a mask is asked too
     rows, cols, _ = choose_cells(np.ones((20, 20), bool), value, 10.0, 30.0, 40, kind_of, [rare])

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siteplanner.planning.change import changes, lead_needed, nearest_pass
-from siteplanner.planning.explain import Explanation
-from siteplanner.planning.ruling import LIMITS
+from siteplanner.planning.limits.ruling import LIMITS
+from siteplanner.planning.plan.change import changes, lead_needed, nearest_pass
+from siteplanner.planning.plan.explain import Explanation
 from tests.outputs.factory import make_plan
 
 

@@ -12,9 +12,9 @@ from siteplanner.core.clutter import height_gain_db
 from siteplanner.core.coverage import path_loss_stops_db
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
-from siteplanner.planning.progress import Stages
-from siteplanner.planning.service import area_loss_db
-from siteplanner.planning.study import load_study
+from siteplanner.planning.spots.service import area_loss_db
+from siteplanner.planning.study.progress import Stages
+from siteplanner.planning.study.study import load_study
 from tests.planning.conftest import ORIGIN_X, ORIGIN_Y, at, write_mission
 
 COVER = 'land_cover = "cover.tif"\nland_cover_classes = {"1" = "open", "2" = "suburban"}'

@@ -7,7 +7,7 @@ import pytest
 
 from siteplanner import explain, load_mission, plan
 from siteplanner.errors import InputError
-from siteplanner.planning.words import recommendation
+from siteplanner.planning.telling.words import recommendation
 from tests.planning.edge_of_the_map import plain_mission
 
 
@@ -88,8 +88,8 @@ def test_a_satellite_that_stands_too_low_is_said_to_be_so(tmp_path):
 
 def test_the_map_across_the_180th_meridian_is_not_torn(tmp_path):
     """Everything that is drawn lies within a tenth of a degree, east of the meridian as longitudes above 180."""
-    from siteplanner.outputs.basemap import to_mercator
-    from siteplanner.outputs.map_shapes import in_one_piece, picture_bounds, spot_marks, table_shapes
+    from siteplanner.outputs.map.shapes import in_one_piece, picture_bounds, spot_marks, table_shapes
+    from siteplanner.outputs.pictures.relief import to_mercator
     from siteplanner.outputs.write import write_outputs
 
     made = plan(load_mission(plain_mission(tmp_path / "m", 60.0, 179.9995, [-175.0])))

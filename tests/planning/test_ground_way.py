@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pyproj import CRS
 
 from siteplanner.data.grid import Grid
-from siteplanner.planning.ground_way import find_ground_way
+from siteplanner.planning.limits.ground_way import find_ground_way
 
 CELL = 10.0
 

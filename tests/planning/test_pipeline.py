@@ -14,9 +14,9 @@ from siteplanner import explain, load_mission, plan
 from siteplanner.core.clearance import mast_keep_away_m
 from siteplanner.errors import Cancelled, InputError
 from siteplanner.mission import Weights
-from siteplanner.planning.pipeline import rescore
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.ruling import BITS, codes_of
+from siteplanner.planning.limits.ruling import BITS, codes_of
+from siteplanner.planning.plan.pipeline import rescore
+from siteplanner.planning.telling.record import plan_record
 from tests.planning.conftest import at, write_mission
 
 
@@ -257,7 +257,7 @@ def test_a_margin_above_the_satellite_is_a_finding_and_no_traceback(tmp_path):
 def test_the_recommendation_names_what_could_go_wrong(valley_plan):
     from dataclasses import replace
 
-    from siteplanner.planning.words import watch
+    from siteplanner.planning.telling.words import watch
 
     best = valley_plan.best
     e = best.evaluation

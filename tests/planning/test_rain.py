@@ -10,7 +10,7 @@ import pytest
 
 from siteplanner.mission import Layers, Mission, Satellite, Sky, Staging
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.rain import (
+from siteplanner.planning.site.rain import (
     ABSENT,
     Rain,
     RainLink,
@@ -20,7 +20,7 @@ from siteplanner.planning.rain import (
     rain,
     rain_sentence,
 )
-from siteplanner.planning.record import plan_record
+from siteplanner.planning.telling.record import plan_record
 
 LONDON = (51.5, -0.14, 31.382984, 31.07699124, 0.0)  # latitude, longitude, height, elevation, polarization tilt
 

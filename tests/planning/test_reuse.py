@@ -16,9 +16,9 @@ import rasterio
 from shapely.geometry import LineString, Point, box
 
 from siteplanner import load_mission, plan
-from siteplanner.planning.fingerprint import Digests, fingerprint
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.reuse import Reuse, reused_sentences
+from siteplanner.planning.study.fingerprint import Digests, fingerprint
+from siteplanner.planning.study.reuse import Reuse, reused_sentences
+from siteplanner.planning.telling.record import plan_record
 from tests.planning.conftest import CRS, at, write_mission
 
 SEARCH = "max_spots = 4\nrefined_spots = 1\nspacing_m = 300\nlisted_spots = 2\ncoverage_cell_m = 40"

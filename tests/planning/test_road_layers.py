@@ -13,15 +13,15 @@ from siteplanner import explain, load_mission, plan
 from siteplanner.cli import _print_explanation
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
-from siteplanner.outputs.briefing import briefing
-from siteplanner.outputs.geopackage import layers
-from siteplanner.outputs.map_shapes import staging_mark
-from siteplanner.outputs.road_shapes import closure_shapes, road_shapes
-from siteplanner.outputs.sheets_driver import driver_content
-from siteplanner.planning.evaluate import evaluate
-from siteplanner.planning.record import evaluation_record, plan_record
-from siteplanner.planning.road_layers import read_road_layers
-from siteplanner.planning.words import recommendation, starts_sentence
+from siteplanner.outputs.gis.geopackage import layers
+from siteplanner.outputs.map.road_shapes import closure_shapes, road_shapes
+from siteplanner.outputs.map.shapes import staging_mark
+from siteplanner.outputs.sheets.briefing import briefing
+from siteplanner.outputs.sheets.driver import driver_content
+from siteplanner.planning.spots.evaluate import evaluate
+from siteplanner.planning.study.road_layers import read_road_layers
+from siteplanner.planning.telling.record import evaluation_record, plan_record
+from siteplanner.planning.telling.words import recommendation, starts_sentence
 from siteplanner.roads.closures import read_dangers
 from siteplanner.roads.directions import directions
 from siteplanner.roads.network import build_network

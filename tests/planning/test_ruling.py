@@ -6,7 +6,7 @@ from affine import Affine
 from pyproj import CRS
 
 from siteplanner.data.grid import Grid
-from siteplanner.planning.ruling import BITS, LIMITS, OUTSIDE, codes_of, rule
+from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, codes_of, rule
 
 GRID = Grid(np.zeros((2, 4), np.float32), Affine(10, 0, 500_000, 0, -10, 5_000_000), CRS.from_epsg(32612))
 

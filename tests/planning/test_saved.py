@@ -11,9 +11,9 @@ import pytest
 from siteplanner import explain
 from siteplanner.errors import InputError
 from siteplanner.mission import Weights
-from siteplanner.planning.pipeline import rescore
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.saved import decoded, encoded
+from siteplanner.planning.plan.pipeline import rescore
+from siteplanner.planning.plan.saved import decoded, encoded
+from siteplanner.planning.telling.record import plan_record
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +53,8 @@ def test_no_object_hides_in_the_arrays_and_shared_parts_are_written_once(valley_
 
 @pytest.mark.parametrize("bad", [
     '{"dataclass": "os:system", "fields": {}}', '{"dataclass": "siteplanner.app.serve:serve", "fields": {}}',
-    '{"dataclass": "siteplanner.planning.model:replace", "fields": {}}', '{"array": "a0"}', '{"odd": 1}', "[]", "7",
+    '{"dataclass": "siteplanner.planning.plan.model:replace", "fields": {}}', '{"array": "a0"}',
+    '{"odd": 1}', "[]", "7",
     '{"model": "siteplanner.mission:Path", "base": "", "value": {}}', '{"ref": 5}',
 ])
 def test_a_file_made_to_do_harm_or_damaged_is_refused(bad):

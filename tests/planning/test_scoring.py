@@ -8,8 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from siteplanner.mission import Weights, mission_from_dict
-from siteplanner.planning.model import Access, Coverage, Evaluation, Ground, Look, PointService, Spot
-from siteplanner.planning.scoring import firmness, measure, rank, score
+from siteplanner.planning.choose.scoring import firmness, measure, rank, score
+from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, Ground, PointService
+from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.study.spot import Spot
 
 MISSION = mission_from_dict(
     {
@@ -101,6 +103,6 @@ def test_firmness_of_a_sure_and_of_a_close_first_place():
 
 def test_nearly_all_is_never_told_as_all():
     """The sheets print "above 99 %" in their table; the sentence above it must not say 100 %."""
-    from siteplanner.planning.words import _share
+    from siteplanner.planning.telling.words import _share
 
     assert [_share(s) for s in (0.0, 0.004, 0.5, 0.996, 1.0)] == ["0 %", "below 1 %", "50 %", "above 99 %", "100 %"]

@@ -14,13 +14,13 @@ import rasterio
 from shapely.geometry import LineString, Point, box
 
 from siteplanner import load_mission
-from siteplanner.planning.evaluate import Judge, evaluate
-from siteplanner.planning.limits import rule_ground
-from siteplanner.planning.progress import Stages
-from siteplanner.planning.ruling import codes_of
-from siteplanner.planning.site_limits import footprint_reach_m, structure_room_m
-from siteplanner.planning.study import load_study
-from siteplanner.planning.surroundings import look_round, swing_room_m, worst_tree
+from siteplanner.planning.limits.cells import rule_ground
+from siteplanner.planning.limits.ruling import codes_of
+from siteplanner.planning.limits.site_limits import footprint_reach_m, structure_room_m
+from siteplanner.planning.spots.evaluate import Judge, evaluate
+from siteplanner.planning.spots.surroundings import look_round, swing_room_m, worst_tree
+from siteplanner.planning.study.progress import Stages
+from siteplanner.planning.study.study import load_study
 from tests.planning.conftest import CELL, CRS, HEIGHT, at, valley, write_mission
 from tests.planning.open_ground import spot_in
 

@@ -10,8 +10,8 @@ import pytest
 from siteplanner.core.geodesy import look_angles
 from siteplanner.core.horizon import horizon_reach
 from siteplanner.mission import Satellite
-from siteplanner.planning.ruling import BITS, OUTSIDE
-from siteplanner.planning.sky_margin import margin_toward, sky_margin, step_for
+from siteplanner.planning.limits.ruling import BITS, OUTSIDE
+from siteplanner.planning.spots.margin_raster import margin_toward, sky_margin, step_for
 
 
 @pytest.fixture(scope="module")

@@ -13,16 +13,16 @@ from siteplanner.core.geodesy import look_angles
 from siteplanner.core.horizon import horizon_deg
 from siteplanner.mission import Satellite, Sky
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.evaluate import judge_sky
-from siteplanner.planning.pipeline import rescore
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.skyline import (
+from siteplanner.planning.plan.pipeline import rescore
+from siteplanner.planning.spots.evaluate import judge_sky
+from siteplanner.planning.spots.skyline import (
     TREE_DISTANCES_M,
     arc_longitudes,
     line_height_m,
     possible_horizon_deg,
     skyline,
 )
+from siteplanner.planning.telling.record import plan_record
 from tests.planning.open_ground import spot_in, study_on
 
 HALF_CURVATURE = 1 / (2 * 4 / 3 * 6_371_000.0)  # ITU-R P.526-15 section 2, k = 4/3

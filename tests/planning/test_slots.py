@@ -11,14 +11,15 @@ import pytest
 from siteplanner import explain
 from siteplanner.core.geodesy import look_angles, visible_arc_deg
 from siteplanner.mission import Satellite, Sky
-from siteplanner.outputs.aiming import sky_sentences, tree_sentences
-from siteplanner.outputs.figures import horizon_svg
+from siteplanner.outputs.sheets.figure_horizon import horizon_svg
+from siteplanner.outputs.words.aiming import sky_sentences, tree_sentences
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.evaluate import judge_sky
-from siteplanner.planning.model import Evaluation, Ground
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.skyline import skyline
-from siteplanner.planning.slots import look_at, slot_text, visible_arc
+from siteplanner.planning.site.slot_names import slot_text
+from siteplanner.planning.spots.evaluate import judge_sky
+from siteplanner.planning.spots.evaluation import Evaluation, Ground
+from siteplanner.planning.spots.skyline import skyline
+from siteplanner.planning.spots.slots import look_at, visible_arc
+from siteplanner.planning.telling.record import plan_record
 from tests.planning.open_ground import spot_in, study_on
 
 SOUTH, EAST, FAR = (

@@ -12,14 +12,14 @@ from shapely.geometry import LineString
 
 from siteplanner.core.terrain import footprint
 from siteplanner.mission import Layers
-from siteplanner.planning.model import Look
-from siteplanner.planning.standing import (
+from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.spots.standing import (
     judge_ground,
     stand_breaks,
     standing_findings,
 )
-from siteplanner.planning.study import elevation_error_m
-from siteplanner.planning.words import drainage_words, lift_doubt_words, raise_first_words, swing_words
+from siteplanner.planning.study.study import elevation_error_m
+from siteplanner.planning.telling.words import drainage_words, lift_doubt_words, raise_first_words, swing_words
 from tests.planning.open_ground import spot_in, study_on
 
 

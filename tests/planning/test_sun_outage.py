@@ -11,8 +11,7 @@ import pytest
 from siteplanner.core.geodesy import look_angles
 from siteplanner.mission import Layers, Mission, Satellite, Sky, Staging
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.sun_outage import (
+from siteplanner.planning.site.sun_outage import (
     SatelliteOutages,
     beam_deg,
     half_width_deg,
@@ -21,6 +20,7 @@ from siteplanner.planning.sun_outage import (
     outages_of,
     sun_outages,
 )
+from siteplanner.planning.telling.record import plan_record
 
 MOUNTAIN = timezone(timedelta(hours=-6))
 FIRST = datetime(2026, 6, 3, 4, 40, tzinfo=MOUNTAIN)

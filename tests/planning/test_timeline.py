@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime, timedelta, timezone
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -17,16 +16,16 @@ from siteplanner.data.forecast import WindForecast, read_forecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import InputError
 from siteplanner.mission import MPH, Layers, Mission, Power, Staging, Times
-from siteplanner.planning.keep_away import keep_away
-from siteplanner.planning.model import Spot
-from siteplanner.planning.record import plan_record
-from siteplanner.planning.site_wind import site_wind
-from siteplanner.planning.timeline import pert, sun_elevations_deg, sun_times, time_on_air, timeline
+from siteplanner.planning.site.keep_away import keep_away
+from siteplanner.planning.site.site_wind import site_wind
+from siteplanner.planning.site.timeline import pert, sun_elevations_deg, sun_times, time_on_air, timeline
+from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.record import plan_record
 
 LAYERS = Layers(elevation=("dem.tif",), incident_area="area.geojson", roads="roads.gpkg")
 STAGING = Staging(latitude=44.0, longitude=-113.0)
 MISSION = Mission(layers=LAYERS, staging=STAGING)
-ACCESS = SimpleNamespace(route=SimpleNamespace(time_s=1800.0), drive_time_s=1860.0)
+DRIVE = (1800.0, 60.0)  # seconds on the road, seconds over the last leg
 
 
 # two textbook pages and closed forms of (a + 4m + b) / 6 and (b - a) / 6
@@ -40,7 +39,7 @@ def test_pert(points, mean, spread):
 
 def test_on_air_by_hand():
     """Hitch 10/15/25, drive 25.5/30/42, leg 0.7/1/3, set-up 30/45/60, acquisition 3/6/15."""
-    air = time_on_air(MISSION, ACCESS)
+    air = time_on_air(MISSION, *DRIVE)
     means = [95 / 6, 187.5 / 6, 7.7 / 6, 45.0, 7.0]
     spread = np.sqrt(sum(s**2 for s in (15 / 6, 16.5 / 6, 2.3 / 6, 5.0, 2.0)))
     assert air.likely_min == pytest.approx(sum(means))
@@ -52,7 +51,7 @@ def test_on_air_by_hand():
 def test_the_range_holds_about_nine_cases_in_ten():
     """Against 200,000 draws from the beta distributions with PERT's mean. PERT's spread is itself an approximation:
     here the range holds 86 %, hence the tolerance."""
-    air = time_on_air(MISSION, ACCESS)
+    air = time_on_air(MISSION, *DRIVE)
     rng = np.random.default_rng(1)
     total = np.zeros(200_000)
     for _, low, likely, high in air.parts:
@@ -69,8 +68,7 @@ def test_one_skewed_part_never_ends_before_its_own_low():
         staging=STAGING,
         trailer={"hitch_up_min": (10, 10, 60), "set_up_min": (0, 0, 0), "acquisition_min": (0, 0, 0)},
     )
-    access = SimpleNamespace(route=SimpleNamespace(time_s=0.0), drive_time_s=0.0)
-    assert time_on_air(mission, access).low_min == 10.0
+    assert time_on_air(mission, 0.0, 0.0).low_min == 10.0
 
 
 # NREL SPA report examples as stored with pvlib's tests; USNO tables for 39 N 105 W
@@ -135,7 +133,7 @@ def _timeline(hour):
     zone = timezone(timedelta(hours=-7))
     times = Times(dispatch=datetime(2015, 8, 2, hour, 0, tzinfo=zone), shift_h=10)
     mission = MISSION.model_copy(update={"times": times, "power": Power(fuel_tank_l=100, refuel_at_share=0.2)})
-    return timeline(mission, ACCESS, 39.0, -105.0, 1600.0)
+    return timeline(mission, *DRIVE, 39.0, -105.0, 1600.0)
 
 
 def test_light_on_arrival_fuel_and_relief():
@@ -150,7 +148,7 @@ def test_light_on_arrival_fuel_and_relief():
     # 100 l at 1.5, 2.5, 4 l/h; 80 l down to the reserve
     assert (noon.fuel_low_h, noon.fuel_likely_h) == pytest.approx((25, 40))
     assert (noon.refuel_low_h, noon.refuel_likely_h, noon.relief_h) == pytest.approx((20, 32, 10))
-    assert timeline(MISSION, ACCESS, 39.0, -105.0, 0.0).light is None
+    assert timeline(MISSION, *DRIVE, 39.0, -105.0, 0.0).light is None
 
 
 def _ridge_grid(height=60.0, half=150.0):

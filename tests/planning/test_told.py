@@ -14,11 +14,12 @@ from shapely.geometry import LineString, box
 
 from siteplanner import explain
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.radio import one_way_words, radio_lines, spoken
-from siteplanner.planning.record import evaluation_record
-from siteplanner.planning.timeline import three_points
-from siteplanner.planning.told import cuts_of, lines_above, told_of
-from siteplanner.planning.turn_round import room_to_turn
+from siteplanner.planning.plan.detail import told_of
+from siteplanner.planning.site.timeline import three_points
+from siteplanner.planning.spots.drive import cuts_of, lines_above
+from siteplanner.planning.spots.turn_round import room_to_turn
+from siteplanner.planning.telling.radio import one_way_words, radio_lines, spoken
+from siteplanner.planning.telling.record import evaluation_record
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 from tests.planning.conftest import at
@@ -53,7 +54,8 @@ def test_explained_points_are_told(valley_plan):
 
 
 def test_the_drive_s_range_is_the_timeline_s(valley_plan, lay_by, record):
-    parts = {name: points for name, *points in three_points(valley_plan.mission, lay_by.evaluation.access)}
+    parts = {name: points for name, *points in three_points(
+        valley_plan.mission, lay_by.evaluation.access.route.time_s, lay_by.evaluation.access.last_leg_s)}
     low, likely, high = (60 * (a + b) for a, b in zip(parts["Drive"], parts["Last leg"], strict=True))
     told = record["drive_time_low_s"], record["drive_time_s"], record["drive_time_high_s"]
     assert told == pytest.approx((low, likely, high), abs=0.05)

@@ -4,12 +4,12 @@ import os
 import subprocess
 import sys
 
-from siteplanner.planning import warm_up
+from siteplanner.planning.plan import warm_up
 
 
 def test_a_child_fills_an_empty_cache_and_a_full_one_starts_none(tmp_path):
     code = (
-        "from siteplanner.planning import warm_up\n"
+        "from siteplanner.planning.plan import warm_up\n"
         "child = warm_up.start()\n"
         "assert child is not None\n"
         "warm_up.finish(child)\n"

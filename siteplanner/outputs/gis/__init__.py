@@ -1,0 +1,1 @@
+"""Files for GIS, navigation devices and tables."""

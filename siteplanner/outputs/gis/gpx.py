@@ -1,0 +1,180 @@
+"""Drive routes for navigation devices: GPX 1.1 with a route and a track for each listed spot.
+
+Schema: Topografix, GPX 1.1 Schema Documentation (http://www.topografix.com/GPX/1/1/): element order `metadata`,
+`wpt`, `rte`, `trk`; WGS 84 degrees; elevations in metres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+import shapely
+
+from siteplanner.outputs.words.aiming import aim
+from siteplanner.outputs.words.standard import CAUTION, score_text
+from siteplanner.outputs.words.text import distance_text, grid_text, time_text, xml_text
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.detail import told_of
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.drive_facts import Told
+from siteplanner.planning.spots.evaluation import Access
+from siteplanner.roads.directions import Step
+
+NAMESPACE = "http://www.topografix.com/GPX/1/1"
+SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
+OTHER_WAY = 100
+
+
+def _point(tag: str, latitude: float, longitude: float, elevation_m: float | None, **children: str) -> str:
+    """A waypoint-like element; `children` are given in the order of the schema (name, cmt, desc, sym, type)."""
+    inner = ""
+    if elevation_m is not None and np.isfinite(elevation_m):
+        inner += f"<ele>{elevation_m:.1f}</ele>"
+    inner += "".join(f"<{name}>{xml_text(text)}</{name}>" for name, text in children.items() if text)
+    longitude = (longitude + 180) % 360 - 180  # the schema wants -180 <= longitude < 180
+    return f'<{tag} lat="{latitude:.7f}" lon="{longitude:.7f}">{inner}</{tag}>'
+
+
+def _waypoints(plan: Plan) -> Iterator[str]:
+    """Staging point, spots, and what the drives pass that can hurt."""
+    grid = plan.scene.elevation
+    for staging in plan.mission.stagings:
+        x, y = grid.from_lonlat(staging.longitude, staging.latitude)
+        desc = "Staging point" if staging.rig_available else "Staging point, no rig there"
+        yield _point(
+            "wpt", staging.latitude, staging.longitude, float(grid.sample(x, y)), name=staging.name, desc=desc,
+            type="staging",
+        )  # fmt: skip
+    for ranked in plan.spots:
+        spot = ranked.spot
+        words = f"Rank {ranked.rank}, score {score_text(ranked)}. {grid_text(spot.grid_reference)}. {aim(ranked)}"
+        yield _point(
+            "wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}", desc=words, type="spot"
+        )
+    said = set()
+    for ranked, told in _told(plan):
+        for number, step in enumerate(told.steps, 1):
+            key = (step.text, round(step.x, 1), round(step.y, 1))
+            if key not in said:
+                said.add(key)
+                name = f"{ranked.spot.name}{number}: {step.text}"
+                where = f"{grid_text(step.grid_reference)}. {step.degrees_minutes}"
+                height = float(grid.sample(step.x, step.y))
+                yield _point("wpt", step.latitude, step.longitude, height, name=name, desc=where, type="decision")
+        for hazard in told.hazards:
+            key = (hazard.kind + hazard.text, round(hazard.x, 1), round(hazard.y, 1))
+            if key not in said:
+                said.add(key)
+                yield _point("wpt", hazard.latitude, hazard.longitude, None, name=f"Hazard: {hazard.kind}",
+                             desc=hazard.text, type="hazard")  # fmt: skip
+        turning = told.turning
+        if turning is not None and turning.place is not None:
+            yield _point("wpt", turning.latitude, turning.longitude, None,
+                         name=f"Turning place before spot {ranked.spot.name}", desc=turning.sentence,
+                         type="turning place")  # fmt: skip
+    frame = plan.scene.overlays.get("hazards")
+    if frame is not None:
+        names = frame["name"] if "name" in frame.columns else [""] * len(frame)
+        for geometry, name in zip(frame.geometry, names, strict=True):
+            if geometry is not None and not geometry.is_empty:
+                middle = geometry.representative_point()
+                lon, lat = grid.lonlat(middle.x, middle.y)
+                yield _point(
+                    "wpt",
+                    float(lat),
+                    float(lon),
+                    None,
+                    name=f"Hazard area: {name}" if name else "Hazard area",
+                    desc="A point inside the hazard area of the mission.",
+                    type="hazard",
+                )
+
+
+def _told(plan: Plan) -> list[tuple[RankedSpot, Told]]:
+    """The spots that can be driven to, with what is told of the drive."""
+    found = [(ranked, ranked.evaluation.access) for ranked in plan.spots]
+    return [(ranked, told_of(plan, access)) for ranked, access in found if access is not None]
+
+
+def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ...], about: str) -> str:
+    """Decision points with the words of each turn; the last one is the spot itself."""
+    spot, grid = ranked.spot, plan.scene.elevation
+    points = []
+    for step in steps:
+        desc = ". ".join([f"At {distance_text(step.running_m)}", *(hazard.text for hazard in step.hazards)])
+        points.append(
+            _point("rtept", step.latitude, step.longitude, float(grid.sample(step.x, step.y)), name=step.text,
+                   cmt=grid_text(step.grid_reference), desc=desc, type=step.kind)
+        )  # fmt: skip
+    points.append(
+        _point("rtept", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}",
+               cmt=grid_text(spot.grid_reference), desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
+               type="spot")
+    )  # fmt: skip
+    return f"<rte>{about}{''.join(points)}</rte>"
+
+
+def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> str:
+    """The alternative as a route of its own; empty where there is none."""
+    if told.alternative is None or told.alternative.route is None:
+        return ""
+    name = xml_text(f"Other way to spot {ranked.spot.name}")
+    words = xml_text(f"{told.alternative.sentence} {CAUTION}")
+    about = f"<name>{name}</name><desc>{words}</desc><number>{OTHER_WAY + ranked.rank}</number>"
+    return _route(ranked, access, plan, told.alternative_steps, about)
+
+
+def _about(ranked: RankedSpot, access: Access) -> str:
+    name = xml_text(f"Drive to spot {ranked.spot.name}")
+    words = f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}. {CAUTION}"
+    return f"<name>{name}</name><desc>{xml_text(words)}</desc><number>{ranked.rank}</number>"
+
+
+def _track(ranked: RankedSpot, access: Access, plan: Plan) -> str:
+    """The drive along the road and the last leg over ground, as two segments of one track."""
+    route = access.route
+    xy = shapely.get_coordinates(route.line)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    known = np.isfinite(route.profile_elevation_m)
+    heights = np.full(len(xy), np.nan)
+    if known.any():
+        heights = np.interp(along, route.profile_distance_m[known], route.profile_elevation_m[known])
+    drive = _track_points(xy, heights, plan)
+    leg_xy = shapely.get_coordinates(access.last_leg)
+    leg = _track_points(leg_xy, plan.scene.elevation.sample(leg_xy[:, 0], leg_xy[:, 1]), plan)
+    segments = f"<trkseg>{drive}</trkseg>" + (f"<trkseg>{leg}</trkseg>" if access.last_leg.length > 0 else "")
+    return f"<trk>{_about(ranked, access)}{segments}</trk>"
+
+
+def _track_points(xy: np.ndarray, heights_m: Iterable[float], plan: Plan) -> str:
+    lon, lat = plan.scene.elevation.lonlat(xy[:, 0], xy[:, 1])
+    return "".join(_point("trkpt", a, b, float(z)) for a, b, z in zip(lat, lon, heights_m, strict=True))
+
+
+def routes_gpx(plan: Plan) -> str:
+    """The drives as GPX 1.1 text (UTF-8).
+
+    Waypoints: staging point, listed spots, decision points, hazards on the drives, turning places and hazard areas.
+    For each spot that can be driven to: a route of decision points with the words of the turns, a second one where
+    there is another way (its number is OTHER_WAY more), and a track with elevations in metres
+    (smoothed road heights on the drive, ground heights on the last leg).
+    """
+    drives = [(ranked, ranked.evaluation.access) for ranked in plan.spots]
+    made, others = [], []
+    for r, access in drives:
+        if access is not None:
+            told = told_of(plan, access)
+            made.append(_route(r, access, plan, told.steps, _about(r, access)))
+            others.append(_other_way(r, access, plan, told))
+    routes = "\n".join([*made, *filter(None, others)])
+    tracks = "\n".join(_track(r, access, plan) for r, access in drives if access is not None)
+    waypoints = "\n".join(_waypoints(plan))
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<gpx version="1.1" creator="siteplanner" xmlns="{NAMESPACE}" '
+        'xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" '
+        f'xsi:schemaLocation="{NAMESPACE} {SCHEMA}">\n'
+        f"<metadata><name>{xml_text(plan.mission.name)}</name><desc>{xml_text(CAUTION)}</desc></metadata>\n"
+        f"{waypoints}\n{routes}\n{tracks}\n</gpx>\n"
+    )

@@ -1,0 +1,326 @@
+"""The words beside the map as HTML: headline, list of spots, legend, findings, and each spot's popup."""
+
+from __future__ import annotations
+
+from siteplanner.errors import Finding
+from siteplanner.outputs.words.aiming import aim, both_bearings
+from siteplanner.outputs.words.backhaul_text import backhaul_fact, backhaul_lines, names_in
+from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
+from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, ruling_colours
+from siteplanner.outputs.words.standard import CAUTION, score_text
+from siteplanner.outputs.words.text import (
+    bearing_text,
+    distance_text,
+    grade_text,
+    grid_text,
+    named,
+    number_text,
+    parts_that_add_up,
+    percent_text,
+    place_text,
+    sentence,
+    shown,
+    time_text,
+)
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation
+from siteplanner.planning.telling.radio import one_way_words
+from siteplanner.planning.telling.words import CAUTIONS, best_look, firmness_sentence, lift_doubt_words, recommendation
+
+SEVERITY_WORDS = {"caution": "Caution", "warning": "Warning", "note": "Note"}
+
+
+def _rows(rows: list[tuple[str, str]]) -> str:
+    """Two columns; the right one is HTML already."""
+    return "<table>" + "".join(f"<tr><th>{shown(a)}</th><td>{b}</td></tr>" for a, b in rows) + "</table>"
+
+
+def _table(head: list[str], body: list[list[str]], foot: list[str] | None = None) -> str:
+    """Cells of `body` and `foot` are HTML already; the first column is text, the others figures."""
+    top = "".join(f"<th>{shown(cell)}</th>" for cell in head)
+    rows = "".join("<tr>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>" for row in body)
+    end = "<tfoot><tr>" + "".join(f"<td>{cell}</td>" for cell in foot) + "</tr></tfoot>" if foot else ""
+    return f'<table class="sp-figures"><thead><tr>{top}</tr></thead><tbody>{rows}</tbody>{end}</table>'
+
+
+def score_table(ranked: RankedSpot) -> str:
+    """Value, weight and points of each criterion; the points shown add up to the score shown."""
+    points, total = parts_that_add_up([c.contribution for c in ranked.criteria])
+    body = [
+        [
+            named(c.label),
+            shown(number_text(c.value, 2 if abs(c.value) < 1 else 1 if abs(c.value) < 10 else 0, c.unit)),
+            f"{c.utility:.2f}",
+            f"{c.weight:.2f}",
+            f"{p:.1f}",
+        ]
+        for c, p in zip(ranked.criteria, points, strict=True)
+    ]
+    foot = ["Score, of 100", "", "", "", f"<b>{total:.1f}</b>"]
+    return _table(["Criterion", "Value", "Utility", "Weight", "Points"], body, foot)
+
+
+def sky_table(evaluation: Evaluation) -> str:
+    """Look angles, skyline and margin of each satellite."""
+    body = []
+    for look in evaluation.sky:
+        label = look.satellite_name or f"{look.satellite_longitude_deg:.1f}°"
+        angles = [number_text(v, 1, "°") for v in (look.elevation_deg, look.skew_deg, look.margin_deg)]
+        body.append(
+            [
+                named(label),
+                shown(bearing_text(look.azimuth_deg)),
+                shown(bearing_text(look.azimuth_magnetic_deg)),
+                *map(shown, angles),
+                "clear" if look.clear else "<b>not clear</b>",
+            ]
+        )
+    return _table(["Satellite", "True", "Magnetic", "Up", "Skew", "Margin", "Sky"], body) if body else ""
+
+
+def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str, str]]:
+    bearings = "<br>".join(shown(both_bearings(b, evaluation)) for b in coverage.sector_bearings_deg)
+    rows = [
+        (
+            "Predicted service",
+            f"{shown(percent_text(coverage.share))} of the incident area, "
+            f"{coverage.served_area_km2:.1f} km{shown('²')}",
+        ),
+        ("Mast", shown(number_text(coverage.mast_height_m, 0, "m"))),
+        ("Sectors", bearings or "none"),
+    ]
+    for point in coverage.must_serve:
+        rows.append(
+            (
+                "Must-serve",
+                f"{named(point.name)}: {shown(percent_text(point.probability))}, "
+                f"{shown(distance_text(point.distance_m))} at {shown(both_bearings(point.bearing_deg, evaluation))}",
+            )
+        )
+    return rows
+
+
+def _access_rows(access: Access) -> list[tuple[str, str]]:
+    ways = "not worked out" if access.ways_out is None else str(access.ways_out)
+    if access.ways_out == 1:
+        ways = f"One way in and out. {one_way_words(access.told) if access.told else ''}".strip()
+    span = ""
+    if access.drive_low_s == access.drive_low_s:
+        span = f" ({shown(time_text(access.drive_low_s))} to {shown(time_text(access.drive_high_s))})"
+    rows = [
+        ("Drive", f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}{span}"),
+        *(("From" if n == 0 else "Or from",
+           f"{named(s.name)}: " + shown("no way for the rig" if s.drive_time_s is None else time_text(s.drive_time_s)))
+          for n, s in enumerate(access.by_staging)),
+        ("Steepest", shown(grade_text(access.worst_grade_pct))),
+        ("Last leg", shown(distance_text(access.last_leg_m)) + " over ground"),
+        ("Ways out", named(ways)),
+    ]
+    if access.told is not None and access.told.alternative is not None:
+        rows.append(("Other way", named(access.told.alternative.sentence)))
+    if access.told is not None and access.told.turning is not None:
+        rows.append(("Turning", named(access.told.turning.sentence)))
+    if access.unknown:
+        rows.append(("Not known from the road data", "; ".join(named(item) for item in access.unknown)))
+    return rows
+
+
+def findings_list(findings: tuple[Finding, ...]) -> str:
+    """Findings as a list, the gravest first."""
+    if not findings:
+        return ""
+    order = {"caution": 0, "warning": 1, "note": 2}
+    items = "".join(
+        f'<li class="sp-{shown(f.severity)}"><b>{SEVERITY_WORDS.get(f.severity, "Note")}.</b> {named(f.message)}'
+        + (f" {named(f.remedy)}" if f.remedy else "")
+        + "</li>"
+        for f in sorted(findings, key=lambda f: order.get(f.severity, 3))
+    )
+    return f'<ul class="sp-findings">{items}</ul>'
+
+
+def spot_popup(ranked: RankedSpot) -> str:
+    """Everything the commander may ask about one spot."""
+    spot, evaluation, ground = ranked.spot, ranked.evaluation, ranked.evaluation.ground
+    where = f"{spot.latitude:.5f}, {spot.longitude:.5f}"
+    reference = f"{named(grid_text(spot.grid_reference))}<br>" if spot.grid_reference else ""
+    jacks = ", ".join(f"{key.replace('_', ' ')} {value:.2f}" for key, value in ground.jack_differences_m.items())
+    rows = [
+        ("Place", f"{reference}{shown(where)}<br>{shown(number_text(spot.elevation_m, 0, 'm'))} elevation"),
+        (
+            "Ground",
+            f"slope {shown(number_text(ground.slope_deg, 1, '°'))}, tongue toward "
+            f"{shown(both_bearings(ground.heading_deg, evaluation))}",
+        ),
+    ]
+    if jacks:
+        doubt = lift_doubt_words(ground)
+        rows.append(("Jack lifts, m", shown(jacks) + (f"<br>{shown(doubt)}" if doubt else "")))
+    if evaluation.backhauls:
+        rows.append(("Backhaul", backhaul_html(evaluation)))
+    if evaluation.coverage:
+        rows += _coverage_rows(evaluation.coverage, evaluation)
+    if evaluation.access:
+        rows += _access_rows(evaluation.access)
+    if evaluation.on_air:
+        air = evaluation.on_air
+        rows.append(
+            (
+                "On air",
+                f"{shown(time_text(60 * air.likely_min))} after dispatch "
+                f"({shown(time_text(60 * air.low_min))} to {shown(time_text(60 * air.high_min))})",
+            )
+        )
+    sky = sky_table(evaluation) if evaluation.dish_wanted else ""
+    return (
+        f'<div class="sp-spot"><h2>Spot {named(spot.name)}: {place_text(ranked.rank)} place</h2>'
+        f"{score_table(ranked)}{sky}{_rows(rows)}{findings_list(evaluation.findings)}</div>"
+    )
+
+
+def backhaul_html(evaluation: Evaluation) -> str:
+    """Every wanted backhaul, one a line, the one in use in bold."""
+    names = names_in(evaluation)
+    lines = []
+    for verdict, text in backhaul_lines(evaluation):
+        line = sentence(text, names)
+        lines.append(f"<b>{line}</b> (used)" if verdict == "used" else line)
+    return "<br>".join(lines)
+
+
+def rejected_popup(evaluation: Evaluation) -> str:
+    """Why a spot that was evaluated is out."""
+    why = "".join(f"<li>{named(sentence)}</li>" for _, sentence in evaluation.failed)
+    return f'<div class="sp-spot"><h2>Spot {named(evaluation.spot.name)}: ruled out</h2><ul>{why}</ul></div>'
+
+
+def headline_html(plan: Plan) -> str:
+    """The headline box: what to do, why, how firm, and the caution."""
+    head, joint, rest = recommendation(plan).partition(": it ")
+    because = f"It {rest}" if joint else ""
+    aiming = aim(plan.best) if plan.best else ""
+    names = [ranked.spot.name for ranked in plan.spots]
+    lines = "".join(f"<p>{sentence(line, names)}</p>" for line in (aiming, firmness_sentence(plan)) if line)
+    return (
+        f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
+        f"<h1>{sentence(head, names)}</h1>"
+        + (f"<p>{sentence(because, names)}</p>" if because else "")
+        + f'<p class="sp-caution"><b>Caution.</b> {shown(CAUTION)}</p>{lines}</header>'
+    )
+
+
+def spots_html(plan: Plan) -> str:
+    """The list of spots; the page's script pans to the spot whose button is pressed."""
+    if not plan.spots:
+        return ""
+    items = []
+    for index, ranked in enumerate(plan.spots):
+        evaluation = ranked.evaluation
+        share = percent_text(evaluation.coverage.share) if evaluation.coverage else "not known"
+        drive = time_text(evaluation.access.drive_time_s) if evaluation.access else "not known"
+        look = best_look(evaluation)
+        sky = f"sky margin {number_text(look.margin_deg, 0, '°')}" if look else "sky not known"
+        if not evaluation.dish_used:
+            label, figure = backhaul_fact(evaluation)
+            sky = f"{label.lower()} {figure}"
+        items.append(
+            f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
+            f'<span class="sp-mark">{named(ranked.spot.name)}</span>'
+            f'<span class="sp-name">{place_text(ranked.rank)} place</span>'
+            f'<span class="sp-score">{score_text(ranked)}</span>'
+            f'<span class="sp-facts">{shown(share)} served, {shown(drive)} drive, {shown(sky)}</span>'
+            "</button></li>"
+        )
+    return (
+        '<section class="sp-list"><h2>Ranked spots <small>score of 100</small></h2><ol>'
+        + "".join(items)
+        + "</ol></section>"
+    )
+
+
+DECISIONS = "Decision points of the drive"
+DECISION_WORDS = "Numbered as on the driver's sheet. Point at one for its words; where they lie close, zoom in."
+GROUND_LINES = (
+    ("sp-structure", "Building, fence, tank", "structures"),
+    ("sp-water", "Water", "water"),
+    ("sp-soft", "Soft ground", "soft_ground"),
+)
+
+
+DONOR_LINES = (("sp-link", "Donor link that works"), ("sp-dark-sky", "Donor link that does not, or not known"))
+
+
+def _swatch(colour: str, words: str, *, tall: bool = False) -> str:
+    row = ' class="sp-tall"' if tall else ""
+    return f'<li{row}><i class="sp-box" style="--c:{colour}"></i><span>{words}</span></li>'
+
+
+def _switch(key: str, words: str) -> str:
+    return f'<h3><label><input type="checkbox" data-layer="{key}"> {shown(words)}</label></h3>'
+
+
+def legend_html(plan: Plan) -> str:
+    """The legend, with switches for the layers and the share of ground that each limit rules out."""
+    colours = ruling_colours([r.code for r in plan.rulings])
+    service = "".join(_swatch(colour, shown(words)) for _, colour, words in SERVICE_CLASSES)
+    service += _swatch("transparent", "no colour: below 50 &#37;")
+    steep = "".join(_swatch(c, shown(w)) for c, w in slope_rows(plan))
+    sky = "".join(_swatch(c, shown(w)) for c, w in sky_rows(plan)) if sky_shown(plan) else ""
+    ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
+        _swatch(
+            colours[r.code],
+            f"{named(r.label)} <small>{shown(percent_text(r.share))} "
+            f"({shown(percent_text(r.only_share))} by this alone)</small>",
+            tall=True,
+        )
+        for r in plan.rulings
+    )
+    lines = "".join(
+        f'<li><i class="sp-line {kind}"></i>{words}</li>'
+        for kind, words in (
+            ("sp-route", "Drive to the chosen spot"),
+            ("sp-otherway", "Another way to drive, where there is one"),
+            ("sp-leg", "Last leg over ground"),
+            ("sp-area", "Incident area"),
+            ("sp-open", "Road the rig can use"),
+            ("sp-unsure", "Road with limits not stated"),
+            ("sp-shut", "Road ruled out for the rig"),
+            ("sp-closed", "Road closed"),
+            ("sp-power", "Power line"),
+            ("sp-danger", "Hazard area"),
+            ("sp-keep", "Keep-out area"),
+            *((css, words) for css, words, role in GROUND_LINES if role in plan.scene.overlays),
+            ("sp-sector", "Sector bearing"),
+            ("sp-dish", "Dish azimuth, sky clear"),
+            ("sp-dark-sky", "Dish azimuth, sky not clear"),
+            *(DONOR_LINES if any(b.donors for r in plan.spots for b in r.evaluation.backhauls) else ()),
+        )
+    )
+    return (
+        '<section class="sp-legend"><h2>Legend</h2>'
+        + (_switch("service", "Predicted probability of service") + f"<ul>{service}</ul>" if plan.spots else "")
+        + _switch("ruling", "Ground ruled out")
+        + "<p>Share of the search ground; a cell with several limits has the colour of the first. "
+        "No colour: outside the search ground, not checked.</p>"
+        + f"<ul>{ruled}</ul>"
+        + (_switch("sky", SKY_TITLE) + f"<p>{shown(sky_words(plan))}.</p><ul>{sky}</ul>" if sky else "")
+        + _switch("slope", SLOPE_TITLE)
+        + f"<ul>{steep}</ul>"
+        + (_switch("decisions", DECISIONS) + f"<p>{shown(DECISION_WORDS)}</p>" if plan.spots else "")
+        + f'<h3>Lines</h3><ul class="sp-lines">{lines}</ul></section>'
+    )
+
+
+def panel_html(plan: Plan) -> str:
+    """The whole panel of the saved page."""
+    findings = findings_list(plan.findings)
+    cautions = "".join(f"<li>{shown(text)}</li>" for text in CAUTIONS)
+    more = (
+        f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else ""
+    ) + f'<section class="sp-notes"><h2>Before anyone acts on this</h2><ul>{cautions}</ul></section>'
+    return (
+        '<aside id="sp-panel">' + headline_html(plan) + spots_html(plan) + legend_html(plan) + more + "</aside>"
+        '<div id="sp-buttons"><button type="button" id="sp-night" aria-pressed="false">Night view</button>'
+        '<button type="button" id="sp-hide" aria-pressed="false">Hide panel</button></div>'
+    )

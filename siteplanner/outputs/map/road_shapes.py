@@ -1,0 +1,62 @@
+"""The roads on the map: what the rig can use, what it must not use and why, and what the data do not state."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import shapely
+
+from siteplanner.outputs.map.shapes import Feature, feature, geojson, table_shapes
+from siteplanner.outputs.words.text import named, shown
+from siteplanner.planning.plan.model import Plan
+
+MAX_ROADS = 30_000  # lines; more would make the page too slow for a tablet, and are thinned to the nearest
+
+
+def road_shapes(plan: Plan) -> list[Feature]:
+    """One feature a road segment, of the kinds `open`, `unsure`, `shut` and `closed`; closed roads are drawn last.
+
+    Footpaths and other lines that no vehicle uses are left out.
+    """
+    network, grid = plan.scene.roads, plan.scene.elevation
+    near = _nearest(network.seg_geometry, plan)
+    groups: dict[str, list[Feature]] = {"open": [], "unsure": [], "shut": [], "closed": []}
+    for i in near:
+        if not network.for_vehicles[i]:
+            continue
+        reason, unknown = network.reason[i], network.unknown[i]
+        words = named(network.name[i] or "Road without a name")
+        if network.highway[i]:
+            words += f" ({shown(network.highway[i])})"
+        if network.drawn[i]:
+            words += ", drawn for this mission"
+        if network.closed[i]:
+            kind, words = "closed", f"{words}: {named(reason)}"
+        elif reason:
+            kind, words = "shut", f"{words}: ruled out for the rig: {named(reason)}"
+        elif unknown:
+            kind, words = "unsure", f"{words}: not stated or not sure: {named(', '.join(unknown))}"
+        else:
+            kind = "open"
+        groups[kind].append(feature(f"road:{i}", geojson(network.seg_geometry[i], grid), kind, t=words))
+    return groups["open"] + groups["unsure"] + groups["shut"] + groups["closed"]
+
+
+def closure_shapes(plan: Plan) -> list[Feature]:
+    """What closes roads, as the user marked it: a square with a cross on each point, lines and areas as they are."""
+    frame, grid = plan.scene.overlays.get("closures"), plan.scene.elevation
+    out = []
+    for shape in table_shapes(frame, grid, "closure", "Roads closed"):
+        if shape["geometry"]["type"] == "Point":
+            shape["properties"]["i"] = '<span class="sp-closure">&#215;</span>'
+        out.append(shape)
+    return out
+
+
+def _nearest(lines: Any, plan: Plan) -> list[int]:
+    """Numbers of the lines to draw: all, or those nearest to the incident area."""
+    if len(lines) <= MAX_ROADS:
+        return list(range(len(lines)))
+    area = shapely.union_all(plan.scene.area.geometry.values)
+    order = shapely.distance(lines, area).argsort(kind="stable")[:MAX_ROADS]
+    return sorted(int(i) for i in order)

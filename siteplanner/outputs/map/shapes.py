@@ -1,0 +1,383 @@
+"""What the map draws from the plan as GeoJSON features: spots, drives, aim, areas, hazards, roads.
+
+Every feature has an `id` that says what it is (`spot:1`, `road:17`), so that a click can be told apart. All
+text in the properties has passed through `text.shown`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from siteplanner.data.grid import Grid
+from siteplanner.outputs.map.panel import rejected_popup, spot_popup
+from siteplanner.outputs.pictures.relief import Bounds
+from siteplanner.outputs.words.aiming import both_bearings
+from siteplanner.outputs.words.backhaul_text import donor_words, up_text
+from siteplanner.outputs.words.standard import score_text
+from siteplanner.outputs.words.text import distance_text, named, number_text, percent_text, place_text, shown, time_text
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.detail import told_of
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import Evaluation
+
+Feature = dict[str, Any]
+SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
+TOLERANCE_M = 1.0  # lines are thinned by no more than this
+
+
+def geojson(geometry: BaseGeometry, grid: Grid) -> dict[str, Any]:
+    """A shape in the plan's CRS as GeoJSON: longitude and latitude to 1e-6 degrees (0.1 m)."""
+
+    def degrees(xy: np.ndarray) -> np.ndarray:
+        return np.column_stack(grid.lonlat(xy[:, 0], xy[:, 1]))
+
+    flat = shapely.force_2d(geometry)
+    if flat.geom_type not in {"Point", "MultiPoint"}:
+        flat = shapely.simplify(flat, TOLERANCE_M)
+    return _rounded(shapely.geometry.mapping(shapely.transform(flat, degrees)))
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, 6)
+    if isinstance(value, dict):
+        return {key: _rounded(item) for key, item in value.items()}
+    return [_rounded(item) for item in value] if isinstance(value, (tuple, list)) else value
+
+
+def in_one_piece(features: list[Feature], grid: Grid) -> list[Feature]:
+    """Features of a plan that lies on both sides of the 180th meridian, with longitudes that run on past 180."""
+    if not grid.crosses_180:
+        return features
+    return [{**f, "geometry": {**f["geometry"], "coordinates": _eastward(f["geometry"]["coordinates"])}}
+            for f in features]  # fmt: skip
+
+
+def _eastward(places: Any) -> Any:
+    if isinstance(places[0], (list, tuple)):
+        return [_eastward(place) for place in places]
+    return [places[0] + 360 if places[0] < 0 else places[0], *places[1:]]
+
+
+def eastward(longitudes: Iterable[float], grid: Grid) -> list[float]:
+    """The same for plain longitudes."""
+    return [lon + 360 if lon < 0 and grid.crosses_180 else lon for lon in longitudes]
+
+
+def picture_bounds(bounds: Bounds, grid: Grid) -> Bounds:
+    """Corners of a picture of a part of the grid's ground, likewise."""
+    (south, west), (north, east) = bounds
+    west, east = eastward([west, east], grid)
+    return (south, west), (north, east)
+
+
+def feature(identity: str, geometry: dict[str, Any], kind: str, **properties: str | int) -> Feature:
+    """One GeoJSON feature; see `page.Shapes` for the properties."""
+    return {"type": "Feature", "id": identity, "geometry": geometry, "properties": {"k": kind, **properties}}
+
+
+def point(longitude: float, latitude: float) -> dict[str, Any]:
+    """GeoJSON of a place."""
+    return {"type": "Point", "coordinates": [round(longitude, 6), round(latitude, 6)]}
+
+
+def _ray(evaluation: Evaluation, bearings_deg: Iterable[float], length_m: float) -> list[list[float]]:
+    """Ends of lines from the spot along true bearings, as longitude and latitude (geodesics on WGS 84)."""
+    from pyproj import Geod
+
+    bearings = list(bearings_deg)
+    spot, n = evaluation.spot, len(bearings)
+    lon, lat, _ = Geod(ellps="WGS84").fwd([spot.longitude] * n, [spot.latitude] * n, bearings, [length_m] * n)
+    return [[round(a, 6), round(b, 6)] for a, b in zip(lon, lat, strict=True)]
+
+
+def spot_mark(ranked: RankedSpot, style: str = "") -> tuple[str, str]:
+    """(mark, tooltip) of a spot as HTML. A spot has one name everywhere; its rank is said in words."""
+    words = f"Spot {named(ranked.spot.name)}: {place_text(ranked.rank)} place, score {score_text(ranked)}"
+    return f'<span class="sp-mark{style}">{named(ranked.spot.name)}</span>', words
+
+
+def spot_marks(plan: Plan) -> list[Feature]:
+    """The ranked spots as marks with their names, and the user's spots that were ruled out."""
+    out = []
+    for ranked in plan.spots:
+        mark, words = spot_mark(ranked, " sp-best" if ranked.rank == 1 else "")
+        out.append(
+            feature(
+                f"spot:{ranked.rank}",
+                point(ranked.spot.longitude, ranked.spot.latitude),
+                "spot",
+                i=mark,
+                t=words,
+                p=spot_popup(ranked),
+            )
+        )
+    for number, evaluation in enumerate(plan.rejected, 1):
+        spot = evaluation.spot
+        out.append(
+            feature(
+                f"rejected:{number}",
+                point(spot.longitude, spot.latitude),
+                "spot",
+                i=f'<span class="sp-mark sp-out">{shown("×")}</span>',
+                t=f"Spot {named(spot.name)}: ruled out",
+                p=rejected_popup(evaluation),
+            )
+        )
+    return out
+
+
+def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
+    """The drive and the last leg of one spot."""
+    access, grid = ranked.evaluation.access, plan.scene.elevation
+    if access is None:
+        return []
+    words = f"Drive to spot {named(ranked.spot.name)}: "
+    drive = f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}"
+    out = [
+        feature(f"drive_edge:{ranked.rank}", geojson(access.route.line, grid), "route_edge"),
+        feature(f"drive:{ranked.rank}", geojson(access.route.line, grid), "route", t=words + drive),
+    ]
+    if access.last_leg.length > 0:
+        leg = geojson(access.last_leg, grid)
+        label = f"Last leg to spot {named(ranked.spot.name)}: {shown(distance_text(access.last_leg_m))} over ground"
+        out += [
+            feature(f"leg_edge:{ranked.rank}", leg, "route_edge"),
+            feature(f"leg:{ranked.rank}", leg, "leg", t=label),
+        ]
+    told = access.told
+    if told is not None and told.alternative is not None and told.alternative.route is not None:
+        line, tip = geojson(told.alternative.route.line, grid), f"Other way to spot {named(ranked.spot.name)}: "
+        out.insert(0, feature(f"other:{ranked.rank}", line, "other_way", t=tip + named(told.alternative.sentence)))
+    if told is not None and told.turning is not None and told.turning.place is not None:
+        turning = told.turning
+        out.append(
+            feature(f"turning:{ranked.rank}", point(turning.longitude, turning.latitude), "label",
+                    i='<span class="sp-label">turn</span>', t=f"Turning place. {named(turning.sentence)}")
+        )  # fmt: skip
+    return out
+
+
+def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
+    """The decision points of one spot's drive, with the numbers and words of the driver's sheet."""
+    access = ranked.evaluation.access
+    if access is None:
+        return []
+    return [
+        feature(f"step:{ranked.rank}:{number}", point(step.longitude, step.latitude), "step",
+                i=f'<span class="sp-step">{number}</span>', t=f"{number}. {named(step.text)}", z=-2000)
+        for number, step in enumerate(told_of(plan, access).steps, 1)
+    ]  # fmt: skip
+
+
+def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
+    """Sector bearings as wedges one beamwidth wide with a middle line, the dish's azimuths, and donor links."""
+    evaluation = ranked.evaluation
+    start = [round(ranked.spot.longitude, 6), round(ranked.spot.latitude, 6)]
+    out = []
+    width = min(plan.mission.radio.beamwidth_deg, 360.0)
+    bearings = evaluation.coverage.sector_bearings_deg if evaluation.coverage else ()
+    for number, bearing in enumerate(bearings, 1):
+        words = f"Sector {number}: {shown(both_bearings(bearing, evaluation))}"
+        steps = np.linspace(bearing - width / 2, bearing + width / 2, max(2, int(width / 4)))
+        rim = _ray(evaluation, steps, SECTOR_LENGTH_M)
+        out.append(
+            feature(
+                f"sector:{ranked.rank}:{number}",
+                {"type": "Polygon", "coordinates": [[start, *rim, start]]},
+                "sector",
+                t=words,
+            )
+        )
+        end = _ray(evaluation, [bearing], 1.12 * SECTOR_LENGTH_M)[0]
+        out.append(
+            feature(
+                f"bearing:{ranked.rank}:{number}",
+                {"type": "LineString", "coordinates": [start, end]},
+                "bearing",
+                t=words,
+            )
+        )
+        out.append(
+            feature(
+                f"bearing_label:{ranked.rank}:{number}",
+                {"type": "Point", "coordinates": end},
+                "label",
+                i=f'<span class="sp-label">{number}: {shown(both_bearings(bearing, evaluation))}</span>',
+                t=words,
+            )
+        )
+    for number, look in enumerate(evaluation.sky if evaluation.dish_wanted else (), 1):
+        reach = (0.45 + 0.2 * number) * SECTOR_LENGTH_M  # satellites lie close together: labels must not
+        end = _ray(evaluation, [look.azimuth_deg], reach)[0]
+        state = "clear" if look.clear else "not clear"
+        words = (
+            f"Dish to {named(look.satellite_name or look.satellite_longitude_deg)}: "
+            f"{shown(both_bearings(look.azimuth_deg, evaluation))}, {shown(number_text(look.elevation_deg, 1, '°'))} "
+            f"up, margin {shown(number_text(look.margin_deg, 1, '°'))}, {state}"
+        )
+        line = {"type": "LineString", "coordinates": [start, end]}
+        out.append(feature(f"dish:{ranked.rank}:{number}", line, "dish" if look.clear else "dish_blocked", t=words))
+        if look.clear:
+            label = f'<span class="sp-label">dish {shown(both_bearings(look.azimuth_deg, evaluation))}</span>'
+            out.append(
+                feature(
+                    f"dish_label:{ranked.rank}:{number}",
+                    {"type": "Point", "coordinates": end},
+                    "label",
+                    i=label,
+                    t=words,
+                )
+            )
+    return out + link_shapes(ranked)
+
+
+def link_shapes(ranked: RankedSpot) -> list[Feature]:
+    """Lines from the spot to the donor sites it was judged for, with the reason; where one is too near the ground, a
+    mark at the place."""
+    evaluation = ranked.evaluation
+    start = [round(ranked.spot.longitude, 6), round(ranked.spot.latitude, 6)]
+    out = []
+    for number, path in enumerate((d for b in evaluation.backhauls for d in b.donors), 1):
+        end = [round(path.longitude, 6), round(path.latitude, 6)]
+        words = (
+            f"{named(donor_words(path))}; {shown(both_bearings(path.bearing_deg, evaluation))}, "
+            f"{shown(up_text(path.elevation_deg))}, {shown(distance_text(path.distance_m))}"
+        )
+        works = path.verdict == "works"
+        line = {"type": "LineString", "coordinates": [start, end]}
+        out.append(feature(f"link:{ranked.rank}:{number}", line, "link" if works else "link_blocked", t=words))
+        if path.verdict == "fails" and path.tightest_at_m == path.tightest_at_m:
+            place = _ray(evaluation, [path.bearing_deg], path.tightest_at_m)[0]
+            out.append(
+                feature(
+                    f"link_block:{ranked.rank}:{number}",
+                    point(*place),
+                    "label",
+                    i=f'<span class="sp-label">{shown("×")}</span>',
+                    t=words,
+                )
+            )
+    return out
+
+
+def donor_marks(plan: Plan) -> list[Feature]:
+    """The donor sites of the layer, with the height that it states."""
+    frame, grid = plan.scene.overlays.get("donor_sites"), plan.scene.elevation
+    if frame is None:
+        return []
+    out = []
+    for number, (geometry, row) in enumerate(
+        zip(frame.geometry, frame.drop(columns=frame.geometry.name).to_dict("records"), strict=True), 1
+    ):
+        if geometry is None or geometry.is_empty:
+            continue
+        words = f"Donor site {named(row['name'])}" if _told(row.get("name")) else f"Donor site {number}"
+        height = f"{shown(row['height_m'])} m" if _told(row.get("height_m")) else "height not stated"
+        out.append(
+            feature(
+                f"donor:{number}",
+                geojson(geometry.representative_point(), grid),
+                "donor",
+                i=f'<span class="sp-donor">{shown("▲")}</span>',
+                t=f"{words}, antenna {height}",
+            )
+        )
+    return out
+
+
+def table_shapes(frame: Any, grid: Grid, kind: str, words: str) -> list[Feature]:
+    """Rows of a layer, named by their column `name` where there is one; other known columns in the tooltip."""
+    if frame is None or not len(frame):
+        return []
+    out = []
+    plain = frame.drop(columns=frame.geometry.name)
+    for number, (geometry, row) in enumerate(zip(frame.geometry, plain.to_dict("records"), strict=True), 1):
+        if geometry is None or geometry.is_empty:
+            continue
+        parts = [words]
+        if _told(row.get("name")):
+            parts.append(named(row["name"]))
+        for column, label, unit in (("weight", "weight", ""), ("voltage_kv", "", "kV"), ("height_m", "height", "m")):
+            if _told(row.get(column)):
+                parts.append(f"{label} {shown(row[column])} {unit}".strip())
+        out.append(feature(f"{kind}:{number}", geojson(geometry, grid), kind, t=", ".join(parts)))
+    return out
+
+
+OVERLAYS: dict[str, tuple[str, str, str, int]] = {  # role -> (kind, one of them, name of the layer, order)
+    "water": ("water", "Water", "Water", 7),
+    "soft_ground": ("soft_ground", "Soft ground", "Soft ground", 8),
+    "hazards": ("hazard", "Hazard area", "Hazard areas", 10),
+    "keep_out": ("keep_out", "Keep-out area", "Keep-out areas", 11),
+    "structures": ("structure", "Structure", "Structures", 12),
+    "power_lines": ("power_line", "Power line", "Power lines", 31),
+}
+
+DRAWN_ELSEWHERE = {"must_serve", "closures", "extra_tracks", "donor_sites"}  # marks, and roads with their closures
+
+
+def overlay_shapes(plan: Plan) -> list[tuple[str, list[Feature], int]]:
+    """(name of the layer, features, order) of every layer that the plan holds beside area, roads and must-serve
+    points; a role without a look of its own is drawn as such under its own name."""
+    grid, out = plan.scene.elevation, []
+    for role, frame in plan.scene.overlays.items():
+        if role in DRAWN_ELSEWHERE:
+            continue
+        plain = role.replace("_", " ").capitalize()
+        kind, one, name, order = OVERLAYS.get(role, ("other", plain, plain, 15))
+        features = table_shapes(frame, grid, kind, one)
+        if features:
+            out.append((name, features, order))
+    return sorted(out, key=lambda layer: layer[2])
+
+
+def _told(value: Any) -> bool:
+    return value is not None and value == value and str(value) != ""
+
+
+def must_serve_marks(plan: Plan) -> list[Feature]:
+    """The must-serve points, with what the best spot gives each."""
+    frame, grid = plan.scene.overlays.get("must_serve"), plan.scene.elevation
+    if frame is None:
+        return []
+    best = plan.best.evaluation.coverage if plan.best else None
+    served = {p.name: p for p in best.must_serve} if best else {}
+    out = []
+    names = frame["name"] if "name" in frame.columns else [f"point {n + 1}" for n in range(len(frame))]
+    for number, (geometry, name) in enumerate(zip(frame.geometry, names, strict=True), 1):
+        if geometry is None or geometry.is_empty:
+            continue
+        words = f"Must-serve point {named(name)}"
+        if str(name) in served:
+            words += f": {shown(percent_text(served[str(name)].probability))} from the best spot"
+        out.append(
+            feature(
+                f"must_serve:{number}",
+                geojson(geometry.centroid, grid),
+                "must_serve",
+                i='<span class="sp-must"></span>',
+                t=words,
+            )
+        )
+    return out
+
+
+def staging_mark(plan: Plan) -> list[Feature]:
+    """Where the tow starts; several are S1, S2 and so on."""
+    places = plan.mission.stagings
+    return [
+        feature(
+            f"staging:{n}",
+            point(staging.longitude, staging.latitude),
+            "staging",
+            i=f'<span class="sp-staging">S{n if len(places) > 1 else ""}</span>',
+            t=f"Staging point {named(staging.name)}" + ("" if staging.rig_available else ", no rig there"),
+        )
+        for n, staging in enumerate(places, 1)
+    ]

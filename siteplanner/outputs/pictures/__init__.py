@@ -1,0 +1,1 @@
+"""Rasters as pictures: relief, classes in colour, all in one projection of maps."""

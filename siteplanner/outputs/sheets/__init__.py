@@ -1,0 +1,1 @@
+"""The printable sheets, their maps and figures."""

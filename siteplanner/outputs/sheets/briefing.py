@@ -1,0 +1,146 @@
+"""The sheets as short plain text for a weak link: each fits 2 kB, figures as on the printed sheet.
+
+Lines are put in by importance until the next one would not fit; what had to go is said at the end. The place
+and the cautions come first.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from siteplanner.outputs.sheets.fonts import BREAK, ISOLATE, POP
+from siteplanner.outputs.sheets.printing import sheet_content
+from siteplanner.outputs.sheets.sheet_words import NO_BREAK
+from siteplanner.outputs.words.text import clean
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.detail import told_of
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.radio import radio_lines
+
+MOST_BYTES = 2000
+CUT = "(cut to 2 kB: the sheet has more)"
+LONGEST_LINE, LONGEST_SPOKEN = 420, 900
+
+
+def briefing(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> str | None:
+    """A sheet (`commander`, `driver`, `crew`) as UTF-8 text of at most 2,000 bytes; None where there is none."""
+    content = sheet_content(plan, kind, ranked)
+    if content is None:
+        return None
+    lines = {"commander": _commander, "driver": _driver, "crew": _crew}[kind](content)
+    return _fit([_plain(line) for line in lines if line])
+
+
+def briefing_text(plan: Plan) -> str:
+    """All three, one after the other, each to be sent by itself."""
+    made = [briefing(plan, kind) for kind in ("commander", "driver", "crew")]
+    return ("\n" + "-" * 20 + "\n").join(text for text in (*made, *radio_texts(plan)) if text)
+
+
+def radio_texts(plan: Plan, ranked: RankedSpot | None = None) -> list[str]:
+    """The drive to a spot (the best by default) and the other way there, to be read over a radio; each at most 2 kB.
+
+    A drive that needs more is told in parts that say so: turns are never cut off.
+    """
+    ranked = ranked or plan.best
+    access = ranked.evaluation.access if ranked is not None else None
+    if ranked is None or access is None:
+        return []
+    told = told_of(plan, access)
+    drives = [radio_lines(ranked.spot, access, told)]
+    if told.alternative is not None and told.alternative.route is not None:
+        drives.append(radio_lines(ranked.spot, access, told, told.alternative_steps, alternative=True))
+    out = []
+    for lines in drives:
+        parts: list[list[str]] = [[]]
+        for line in (_plain(clean(line), LONGEST_SPOKEN) for line in lines):
+            used = sum(len(held.encode()) + 1 for held in parts[-1])
+            if parts[-1] and used + len(line.encode()) > MOST_BYTES - 40:
+                parts.append([])
+            parts[-1].append(line)
+        for number, part in enumerate(parts, 1):
+            head = "Radio" if len(parts) == 1 else f"Radio, part {number} of {len(parts)}"
+            out.append("\n".join([f"{head}:", *part]) + "\n")
+    return out
+
+
+def _plain(line: str, longest: int = LONGEST_LINE) -> str:
+    for mark in (BREAK, ISOLATE, POP):
+        line = line.replace(mark, "")
+    line = line.replace(NO_BREAK, " ")
+    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
+
+
+def _fit(lines: list[str]) -> str:
+    room = MOST_BYTES - len(CUT.encode()) - 1
+    out: list[str] = []
+    used = 0
+    for line in lines:
+        size = len(line.encode()) + 1
+        if used + size > room:
+            return "\n".join([*out, CUT]) + "\n"
+        out.append(line)
+        used += size
+    return "\n".join(out) + "\n"
+
+
+def _where(content: dict[str, Any]) -> str:
+    return "Where: " + "; ".join(value for _, value in content["where"]) if content["where"] else ""
+
+
+def _pairs(rows: list[list[str]]) -> str:
+    return ". ".join(f"{label}: {value}" for label, value in rows)
+
+
+def _commander(c: dict[str, Any]) -> list[str]:
+    return [
+        f"{c['title']}: {c['mission'][:60]}",
+        c["sentence"],
+        _where(c),
+        *(f"! {text}" for _, text in c["dangers"]),
+        _pairs(c["facts"]),
+        "Must-serve: " + "; ".join(f"{name} {share}" for _, name, share, _ in c["points"]) if c["points"] else "",
+        c["firmness"],
+        *c["wind"],
+        *(f"Limit {label}: {share} of the ground" for label, share, _ in c["rulings"][:4]),
+        "Check: " + " ".join(c["arrival"]),
+        c["aid"],
+        *(text for _, text in c["warnings"]),
+        *c["assumptions"],
+    ]
+
+
+def _driver(c: dict[str, Any]) -> list[str]:
+    lines = [c["heading"], _where(c), c["uri"], _pairs(c["summary"][:4])]
+    lines += [f"! {text}" for _, text in c["cautions"]]
+    for step in c["steps"]:
+        lines.append(f"{step['n']}. {step['at']} km {step['text']}")
+        lines += [f" - {h['at']} {h['mark']} {h['text']}".replace("  ", " ") for h in step["hazards"] if h["mark"]]
+    return [*lines, f"Turn: {c['turning']}", _pairs(c["rig"]), c["aid"]]
+
+
+def _crew(c: dict[str, Any]) -> list[str]:
+    dish = [f"Dish {r[0]}: {r[1]} true ({r[2]} magnetic), {r[3]} up, skew {r[4]}, {r[7]}" for r in c["dish"][:2]]
+    links = [f"Link to {r[0]}: {r[1]} true ({r[2]} magnetic), {r[3]}, {r[4]}, {r[7]}" for r in c["links"][:2]]
+    return [
+        c["heading"],
+        _where(c),
+        *(f"! {label}: {text}" for label, text in c["cautions"][:4]),
+        f"Nose {c['stand'][0][1]}",
+        "Jacks: " + ", ".join(f"{corner} {lift}" for corner, lift in c["jacks"]),
+        *dish,
+        *links,
+        c["terminal"],
+        c["arc"],
+        _pairs(c["mast"]) + ". " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
+        c["wind"][0],
+        "Keep away from the front of antennas, the longer counts: "
+        + "; ".join(f"{r[0]} {r[1]} by 47 CFR 1.1310, {r[2]} by ICNIRP" for r in c["exposure"]),
+        f"Fuel: {c['fuel']}",
+        "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
+        *(f"! {label}: {text}" for label, text in c["cautions"][4:]),
+        *c["wind"][1:],
+        c["light"],
+        *(f"{n}. {text} ({who}; {two} min, alone {one})" for n, text, who, two, one in c["steps"]),
+        c["aid"],
+    ]

@@ -1,0 +1,274 @@
+"""What the crew's sheet says: how to stand, aim, raise, power up, and go home unhurt."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from siteplanner.outputs.sheets.commander import weakest_points, wind_words
+from siteplanner.outputs.sheets.figure_timeline import timeline_svg
+from siteplanner.outputs.sheets.fonts import name_in_text, short
+from siteplanner.outputs.sheets.setup import (
+    LOOK_FOR,
+    TAKE_DOWN,
+    aim_words,
+    steps_for_both,
+    steps_total,
+    tree_words,
+    wind_sign,
+)
+from siteplanner.outputs.sheets.sheet_words import (
+    PLANNING_AID,
+    clock_range,
+    clock_text,
+    coordinates,
+    finding_text,
+    lamp,
+    line_near,
+    line_words,
+    minutes_range,
+    short_metres,
+    speed_text,
+)
+from siteplanner.outputs.sheets.site_plan import horizon_figure, site_svg
+from siteplanner.outputs.words.aiming import compass_words, declination_deg, margin_words, sun_words
+from siteplanner.outputs.words.backhaul_text import POLARISATION, donor_rows, terminal_text
+from siteplanner.outputs.words.text import bearing_text, number_text, percent_text
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.on_site import OnSite, on_site
+from siteplanner.planning.spots.backhaul import backhaul_sentence
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.words import (
+    CAUTIONS,
+    drainage_words,
+    lift_doubt_words,
+    raise_first_words,
+    swing_words,
+)
+
+CORNERS = (
+    ("front_left", "Front left"),
+    ("front_right", "Front right"),
+    ("rear_left", "Rear left"),
+    ("rear_right", "Rear right"),
+)
+EXHAUST_M = 6.096  # 20 ft from openings: US consumer-safety advice on portable generators, from memory
+
+
+def both(true_deg: float, declination: float | None) -> tuple[str, str]:
+    """True and magnetic bearing."""
+    magnetic = "not known" if declination is None else bearing_text(true_deg - declination)
+    return bearing_text(true_deg), magnetic
+
+
+def lift_text(lift_m: float | None) -> str:
+    """`0.11 m (4.3 in)`."""
+    return "not known" if lift_m is None or lift_m != lift_m else f"{lift_m:.2f} m ({lift_m / 0.0254:.1f} in)"
+
+
+def _dish(ranked: RankedSpot) -> list[list[str]]:
+    rows = []
+    for look in ranked.evaluation.sky if ranked.evaluation.dish_wanted else ():
+        magnetic = (
+            "not known" if look.azimuth_magnetic_deg is None else number_text(look.azimuth_magnetic_deg, 1, "deg")
+        )
+        state = "clear" if look.clear else "not known" if look.margin_deg != look.margin_deg else "blocked or too low"
+        rows.append(
+            [
+                name_in_text(look.satellite_name, 24),
+                number_text(look.azimuth_deg, 1, "deg"),
+                magnetic,
+                number_text(look.elevation_deg, 1, "deg"),
+                number_text(look.skew_deg, 1, "deg"),
+                number_text(look.horizon_deg, 1, "deg"),
+                number_text(look.margin_deg, 1, "deg"),
+                state,
+            ]
+        )
+    return rows
+
+
+def link_note(e: Evaluation) -> str:
+    """How to aim the link antenna; empty where no link was judged."""
+    if not any(b.donors for b in e.backhauls):
+        return ""
+    return (
+        "Bearings and tilts are of the link antenna at the spot; on the mast, set its turn against the sectors and its "
+        f"tilt before raising. {POLARISATION}"
+    )
+
+
+def _exposure(site: OnSite) -> list[list[str]]:
+    """Who, distance by each set of limits, share of the limit on the ground, and the limits themselves."""
+    who = {"public": "Public", "workers": "Crew who know of it"}
+    return [
+        [
+            who[row.people],
+            short_metres(row.main_beam_m),
+            short_metres(row.icnirp_main_beam_m),
+            percent_text(row.ground_share, 1),
+            f"{row.limit_mw_cm2:.3g} mW/cm²",
+            f"{row.icnirp_limit_w_m2:.3g} W/m²",
+        ]
+        for row in site.keep_away
+    ]
+
+
+def _exposure_note(site: OnSite) -> str:
+    rows = _exposure(site)
+    if not rows:
+        return ""
+    first = site.keep_away[0]
+    limits = " and ".join(f"{who.split()[0].lower()} {fcc}, {guideline}" for who, _, _, _, fcc, guideline in rows)
+    return (
+        f"In front of an antenna at its own height, keep the longer of the two. {first.band_mhz:g} MHz, "
+        f"{first.eirp_w:.0f} W EIRP a sector; limits: {limits} (47 CFR 1.1310 Table 1, OET Bulletin 65 eq. (8); "
+        "ICNIRP 2020 Table 5). Stay out of the dish's beam, between dish and feed above all; the manual gives its "
+        "distance. Radio off before anyone climbs or reaches up to an antenna."
+    )
+
+
+def _times(site: OnSite) -> list[list[str]]:
+    """Rows of part, range of its end, likely minute and likely clock time."""
+    timeline = site.timeline
+    if timeline is None:
+        return []
+    rows = []
+    for part in timeline.parts:
+        clock = "" if timeline.dispatch is None else clock_text(timeline.clock(part.end_mean_min))
+        rows.append(
+            [part.name, minutes_range(part.end_early_min, part.end_late_min), f"{part.end_mean_min:.0f} min", clock]
+        )
+    return rows
+
+
+def _fuel(plan: Plan, site: OnSite) -> str:
+    timeline = site.timeline
+    if timeline is None:
+        return "not known"
+    first, last = timeline.refuel_low_h, timeline.refuel_likely_h
+    when = ""
+    if timeline.dispatch is not None:
+        start, end = (timeline.clock(timeline.mean_min + 60 * h) for h in (first, last))
+        when = f" ({clock_range(start, end)})"
+    relief = "" if timeline.dispatch is None else f" ({clock_text(timeline.clock(60 * timeline.relief_h))})"
+    return (
+        f"{timeline.fuel_low_h:.0f} h at high burn, {timeline.fuel_likely_h:.0f} h likely, from "
+        f"{plan.mission.power.fuel_tank_l:g} l usable. Refuel {first:.0f} to {last:.0f} h after first service{when}, "
+        f"engine stopped and cool. Relief {timeline.relief_h:g} h after dispatch{relief}."
+    )
+
+
+def _clear_distances(plan: Plan, ranked: RankedSpot, site: OnSite, fall_m: float) -> list[tuple[str, str]]:
+    """What must stay clear around the trailer, each with its distance."""
+    near = line_near(plan, ranked.spot)
+    public = next((row for row in site.keep_away if row.people == "public"), None)
+    return [
+        ("Mast fall circle", f"{short_metres(fall_m)}: nobody who need not be there"),
+        ("Overhead lines", "none known: look" if near is None else f"{short_metres(near.need_m)} from the mast's foot"),
+        ("Antennas, front", "not known" if public is None else f"{short_metres(public.keep_m)}, public"),
+        ("Exhaust", f"{short_metres(EXHAUST_M, 0)} from openings and people, downwind"),
+    ]
+
+
+def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
+    """Plain data for `sheet_crew.typ`."""
+    e, spot, mission = ranked.evaluation, ranked.spot, plan.mission
+    trailer, wind = mission.trailer, mission.wind
+    declination = declination_deg(e)
+    site = on_site(plan, ranked)
+    coverage, timeline = e.coverage, site.timeline
+    people = mission.times.crew
+    used = e.backhaul.kind if e.backhaul else "geostationary"
+    slope = number_text(e.ground.slope_deg, 1, "deg")
+    stow, track = speed_text(wind.stow_limit_m_s), speed_text(wind.tracking_limit_m_s)
+    sign = wind_sign(wind.tracking_limit_m_s)
+    heading = both(e.ground.heading_deg, declination)
+    fall = mission.power_lines.mast_fall_factor * max(trailer.mast_stops_m)
+    arm = trailer.outrigger_reach_m
+    width = trailer.width_m + 2 * arm
+    public = next((row for row in site.keep_away if row.people == "public"), None)
+    radius = None if public is None else public.keep_m
+    found = [
+        f for f in (*plan.findings, *e.findings, *(site.wind.findings if site.wind else ())) if f.severity == "caution"
+    ]
+    picture = horizon_figure(ranked)
+    return {
+        "title": "Crew sheet",
+        "mission": short(mission.name, 90),
+        "heading": f"Set-up at spot {name_in_text(spot.name, 60)}",
+        "aid": PLANNING_AID,
+        "where": coordinates(spot.latitude, spot.longitude, spot.grid_reference),
+        "site_svg": site_svg(plan, ranked, fall, radius),
+        "site_alt": "Site drawing, true north up: trailer with outriggers on its heading, mast fall circle, dish and "
+        "sector directions, roads and lines near by.",
+        "site_key": "Drawing: dashed circle mast fall; grey band road; short dashes last leg; dash-dot overhead line; "
+        "hatched hazard; dotted keep-out; light grey water; fine dots soft ground; dark structures.",
+        "horizon_svg": picture or "",
+        "horizon_alt": "Skyline around the spot with the line to each satellite.",
+        "stand": [
+            ("Nose points to", f"{heading[0]} true, {heading[1]} magnetic"),
+            ("Footprint", f"{trailer.length_m:g} m by {width:.1f} m, outriggers {arm:.1f} m a side"),
+            ("Slope", f"{slope}; roll {number_text(e.ground.roll_deg, 1, 'deg')}, "
+             f"pitch {number_text(e.ground.pitch_deg, 1, 'deg')} before levelling"),
+            *([("Swing", swing)] if (swing := swing_words(e.ground, mission.rig.turning_radius_m)) else []),
+            ("Water", drainage_words(e.ground)),
+            ("Elevation data", f"cells of {e.ground.cell_size_m:g} m: nothing finer is known"
+             + ("" if e.ground.slope_uncertainty_deg != e.ground.slope_uncertainty_deg
+                else f"; slope give or take {number_text(e.ground.slope_uncertainty_deg, 1, 'deg')}")),
+        ],
+        "clear": _clear_distances(plan, ranked, site, fall),
+        "jacks": [[label, lift_text(e.ground.jack_differences_m.get(key))] for key, label in CORNERS],
+        "jack_note": f"{raise_first_words(e.ground)} Lift above the highest corner. "
+        f"{lift_doubt_words(e.ground)} Jack travel {trailer.jack_travel_m:g} m; pads on soft ground.",
+        "dish": _dish(ranked),
+        "sun": [name_in_text(s, 300) for s in (*margin_words(plan, e), *sun_words(plan, e))],
+        "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None and e.dish_wanted else "",
+        "look_for": f"{LOOK_FOR} {tree_words(e)}".strip() if e.dish_wanted else "",
+        "links": [[name_in_text(row[0], 30), *row[1:]] for row in donor_rows(e)],
+        "link_note": link_note(e),
+        "terminal": terminal_text(e),
+        "backhaul": name_in_text(backhaul_sentence(e), 420) if len(e.backhauls) > 1 or not e.dish_used else "",
+        "mast": [("Mast stop", number_text(coverage.mast_height_m, 0, "m"))] if coverage else [],
+        "sectors": [
+            [f"Sector {n}", *both(b, declination)]
+            for n, b in enumerate(coverage.sector_bearings_deg if coverage else (), 1)
+        ],
+        "aim": aim_words(coverage.sector_bearings_deg if coverage else (), mission.radio.sector_separation_deg),
+        "declination": compass_words(e),
+        "people": f"{people} {'people, a lead and a second' if people > 1 else 'person'}",
+        "steps": [[str(n), *row] for n, row in enumerate(steps_for_both(trailer, used), 1)],
+        "steps_total": steps_total(trailer),
+        "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
+        "wind": [
+            f"Stow the dish and lower the mast by the unit's manual; where it says nothing: tracking is lost above "
+            f"{track}{f' ({sign})' if sign else ''}, stow above {stow}.",
+            *wind_words(site, (wind.tracking_limit_m_s, wind.stow_limit_m_s))[1:],
+        ],
+        "times": _times(site),
+        "dispatch": "" if timeline is None or timeline.dispatch is None else f", {clock_text(timeline.dispatch)}",
+        "timeline_svg": timeline_svg(plan, ranked),
+        "timeline_alt": "Times to first service with their ranges; after it night, wind, refuelling and relief.",
+        "method": timeline.method if timeline else "",
+        "light": lamp(timeline),
+        "fuel": _fuel(plan, site),
+        "exposure": [row[:4] for row in _exposure(site)],
+        "exposure_note": _exposure_note(site),
+        "points": [
+            [name_in_text(p.name, 34), percent_text(p.probability), bearing_text(p.bearing_deg)]
+            for p in weakest_points(ranked)[:6]
+        ],
+        "arrival": [[name_in_text(c.text, 120), c.why, c.who] for c in arrival_checks(plan, ranked)],
+        "cautions": [
+            ["Wires", f"{CAUTIONS[0]} {line_words(plan, spot)}"],
+            ["Ground", CAUTIONS[1]],
+            ["Exhaust", "Carbon monoxide kills: generator in the open, exhaust downwind, "
+             f"{short_metres(EXHAUST_M, 0)} from doors, windows, intakes and tents. "
+             "Stop and cool before refuelling; no flame, extinguisher at hand."],
+            ["Lock and tag", "Before hands go into mast, winch, dish or generator: stop it, isolate it, lock it, hang "
+             "your tag, try to start it. Only who hung a tag takes it off."],
+            ["Manual first", CAUTIONS[3]],
+            *(["Finding", finding_text(f)] for f in found),
+        ],
+    }  # fmt: skip

@@ -1,0 +1,266 @@
+"""The horizon diagram as SVG: skyline, canopy, satellite arc and slots; legible in black and white.
+
+Drawn for print and screen alike: greys and patterns only, every mark explained below the drawing, a title and a
+description for readers who do not see it. All text from files passes `xml_text`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from itertools import pairwise
+
+import numpy as np
+
+from siteplanner.outputs.words.aiming import tree_rows
+from siteplanner.outputs.words.text import bearing_text, number_text, xml_text
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.spots.skyline import ArcPoint, Skyline
+from siteplanner.planning.spots.slots import BEAM_OFFSETS_DEG
+
+WIDTH, HEIGHT = 760.0, 346.0
+LEFT, RIGHT, TOP, BOTTOM = 44.0, 10.0, 14.0, 90.0  # room for axes and legend around the drawing
+FONT = 'font-family="DejaVu Sans, sans-serif"'
+WINDS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
+BEAM_HALF_DEG = float(BEAM_OFFSETS_DEG[-1])
+
+
+class _Frame:
+    """Bearings and elevations to places on the drawing; the equator's side of the sky is in the middle."""
+
+    def __init__(self, figure: Skyline) -> None:
+        self.west = 0.0 if figure.latitude_deg >= 0 else 180.0
+        heights = [*figure.highest_deg, *(p.elevation_deg for p in figure.arc)]
+        known = [h for h in heights if math.isfinite(h)]
+        self.low = 10.0 * math.floor((min([*known, 0.0]) - 1e-9) / 10) if min([*known, 0.0]) < -1 else -2.0
+        self.high = min(90.0, 10.0 * math.ceil((max([*known, 20.0]) + 12) / 10))
+
+    def x(self, bearing_deg: float) -> float:
+        return LEFT + ((bearing_deg - self.west) % 360) / 360 * (WIDTH - LEFT - RIGHT)
+
+    def y(self, elevation_deg: float) -> float:
+        share = (min(max(elevation_deg, self.low), self.high) - self.low) / (self.high - self.low)
+        return HEIGHT - BOTTOM - share * (HEIGHT - TOP - BOTTOM)
+
+
+def horizon_svg(evaluation: Evaluation) -> str | None:
+    """The horizon diagram of one spot, a whole SVG; None where the evaluation holds no skyline."""
+    figure = evaluation.skyline
+    if figure is None:
+        return None
+    frame = _Frame(figure)
+    key = hashlib.sha256(f"{evaluation.spot.x:.2f} {evaluation.spot.y:.2f}".encode()).hexdigest()[:8]
+    title = f"Horizon at {xml_text(evaluation.spot.name)}"
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
+        f'aria-labelledby="t{key} d{key}"><title id="t{key}">{title}</title>'
+        f'<desc id="d{key}">{xml_text(description(evaluation))}</desc>',
+        _patterns(key),
+        f'<rect width="{WIDTH:g}" height="{HEIGHT:g}" fill="#fff"/>',
+        _grid_lines(frame),
+        _ground(figure, frame, key),
+        _arc(figure.arc, frame),
+        _slots(evaluation.sky, figure, frame),
+        _axes(frame),
+        _legend(figure, key),
+        _trees(evaluation),
+        "</svg>",
+    ]
+    return "".join(parts)
+
+
+def description(evaluation: Evaluation) -> str:
+    """The diagram in words: each slot with its figures, and what is not known."""
+    figure = evaluation.skyline
+    assert figure is not None
+    words = [
+        f"{look.satellite_name}: bearing {bearing_text(look.azimuth_deg)} true, "
+        f"{number_text(look.elevation_deg, 1, 'deg')} up, skyline {number_text(look.horizon_deg, 1, 'deg')}, "
+        f"margin {number_text(look.margin_deg, 1, 'deg')}, {_state(look)}."
+        for look in evaluation.sky
+    ]
+    unknown = int(figure.unknown.sum())
+    if unknown:
+        words.append(f"In {unknown} of 360 degrees the elevation ends before the skyline is certain.")
+    return " ".join(["Skyline all round with the arc of geostationary satellites.", *words])
+
+
+def _state(look: Look) -> str:
+    if look.clear:
+        return "clear"
+    return "not known" if math.isnan(look.margin_deg) else "not clear"
+
+
+def _patterns(key: str) -> str:
+    return (
+        f'<defs><pattern id="c{key}" width="5" height="5" patternUnits="userSpaceOnUse" '
+        'patternTransform="rotate(45)"><rect width="5" height="5" fill="#fff"/>'
+        '<rect width="1.6" height="5" fill="#555"/></pattern>'
+        f'<pattern id="u{key}" width="7" height="7" patternUnits="userSpaceOnUse"><rect width="7" height="7" '
+        'fill="#fff"/><circle cx="2" cy="2" r="1" fill="#777"/></pattern></defs>'
+    )
+
+
+def _ground(figure: Skyline, frame: _Frame, key: str) -> str:
+    """Unseen ground that could stand higher (dots), canopy and roofs (hatched), bare ground (grey)."""
+    out = ""
+    if figure.unknown.any():
+        could = np.where(figure.unknown, figure.possible_deg, figure.highest_deg)
+        could = np.where(figure.unknown & np.isnan(could), 90.0, could)
+        out += _area(could, frame, f'fill="url(#u{key})" stroke="#777" stroke-width="0.6" stroke-dasharray="2 2"')
+    if figure.surface_deg is not None:
+        out += _area(figure.surface_deg, frame, f'fill="url(#c{key})" stroke="#000" stroke-width="0.8"')
+    return out + _area(figure.bare_deg, frame, 'fill="#b5b5b5" stroke="#000" stroke-width="1.2"')
+
+
+def _area(values: np.ndarray, frame: _Frame, style: str) -> str:
+    heights = np.where(np.isnan(values), frame.low, values)
+    start = int(frame.west)
+    line = "".join(
+        f"L{frame.x(start + k):.1f} {frame.y(float(heights[(start + k) % 360])):.1f}" for k in range(len(values))
+    )
+    floor, end = frame.y(frame.low), WIDTH - RIGHT
+    last = frame.y(float(heights[start % 360]))  # the full turn ends where it began
+    return f'<path d="M{LEFT:g} {floor:.1f}{line}L{end:g} {last:.1f}L{end:g} {floor:.1f}Z" {style}/>'
+
+
+ARC_STYLE = {
+    "clear": 'stroke="#000" stroke-width="2.2"',
+    "blocked": 'stroke="#000" stroke-width="1" stroke-dasharray="5 4"',
+    "unknown": 'stroke="#000" stroke-width="1.6" stroke-dasharray="1.5 3"',
+}
+
+
+def _arc(points: tuple[ArcPoint, ...], frame: _Frame) -> str:
+    """Piece by piece in the style of its far end; a piece over the drawing's seam is left out."""
+    out = []
+    for a, b in pairwise(points):
+        x0, x1 = frame.x(a.azimuth_deg), frame.x(b.azimuth_deg)
+        if abs(x1 - x0) > (WIDTH - LEFT - RIGHT) / 2:
+            continue
+        worst = a.state if a.state == b.state else "unknown" if "unknown" in (a.state, b.state) else "blocked"
+        out.append(
+            f'<path d="M{x0:.1f} {frame.y(a.elevation_deg):.1f}L{x1:.1f} {frame.y(b.elevation_deg):.1f}" '
+            f'fill="none" {ARC_STYLE[worst]}/>'
+        )
+    for p in points:
+        if abs(p.satellite_longitude_deg % 10) < 1e-6:
+            x, y = frame.x(p.azimuth_deg), frame.y(p.elevation_deg)
+            out.append(f'<path d="M{x:.1f} {y - 3:.1f}v6" stroke="#000" stroke-width="1"/>')
+    return "".join(out)
+
+
+def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame) -> str:
+    """Each named satellite that stands above the level horizon: beam with its margin, mark, name.
+
+    Names stand above marks and skyline, one above the other, tied to their mark by a thin line.
+    """
+    shown = [k for k in looks if k.elevation_deg >= 0 and math.isfinite(k.azimuth_deg)]
+    tops = [(frame.x(b), frame.y(h)) for b, h in enumerate(figure.highest_deg) if math.isfinite(h)]
+    places = [(frame.x(k.azimuth_deg), frame.y(k.elevation_deg)) for k in shown]
+    marks, names = "", ""
+    taken: list[tuple[float, float, float]] = []
+    for look, (x, y) in sorted(zip(shown, places, strict=True), key=lambda pair: -pair[1][1]):
+        half = BEAM_HALF_DEG / 360 * (WIDTH - LEFT - RIGHT)
+        foot = frame.y(look.elevation_deg - figure.margin_deg)
+        marks += (
+            f'<rect x="{x - half:.1f}" y="{y:.1f}" width="{2 * half:.1f}" height="{max(foot - y, 1):.1f}" '
+            'fill="#fff" fill-opacity="0.6" stroke="#000" stroke-width="0.8"/>'
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" stroke="#000" stroke-width="1.6" '
+            f'fill="{"#000" if look.clear else "#fff"}"/>'
+        )
+        label = f"{look.satellite_name}: {_state(look)}, margin {number_text(look.margin_deg, 1, 'deg')}"
+        label = label if len(label) <= 60 else label[:59] + "…"
+        wide = 6.4 * len(label)
+        middle = min(max(x, LEFT + wide / 2), WIDTH - RIGHT - wide / 2)
+        at = min(py for px, py in [*places, *tops] if abs(px - middle) < wide / 2 + 6 or px == x) - 12
+        while any(abs(at - t) < 14 and abs(middle - m) < (wide + w) / 2 for t, m, w in taken):
+            at -= 14
+        at = max(at, 10.0)
+        taken.append((at, middle, wide))
+        names += (
+            f'<path d="M{x:.1f} {y - 4:.1f}V{at:.1f}" stroke="#000" stroke-width="0.5"/>'
+            f'<rect x="{middle - wide / 2:.1f}" y="{at - 10:.1f}" width="{wide:.1f}" height="13" fill="#fff" '
+            'fill-opacity="0.85"/>'
+            f'<text x="{middle:.1f}" y="{at:.1f}" font-size="11" {FONT} text-anchor="middle">{xml_text(label)}</text>'
+        )
+    return names + marks
+
+
+def _grid_lines(frame: _Frame) -> str:
+    out = ""
+    for level in range(math.ceil(frame.low / 10) * 10, int(frame.high) + 1, 10):
+        y = frame.y(level)
+        width = 1.2 if level == 0 else 0.5
+        out += f'<path d="M{LEFT:g} {y:.1f}H{WIDTH - RIGHT:g}" stroke="#999" stroke-width="{width}"/>'
+        out += f'<text x="{LEFT - 5:g}" y="{y + 4:.1f}" font-size="11" {FONT} text-anchor="end">{level}°</text>'
+    return out
+
+
+def _axes(frame: _Frame) -> str:
+    base = HEIGHT - BOTTOM
+    out = (
+        f'<rect x="{LEFT:g}" y="{TOP:g}" width="{WIDTH - LEFT - RIGHT:g}" height="{base - TOP:g}" fill="none" '
+        'stroke="#000"/>'
+    )
+    for step in range(9):
+        bearing = (int(frame.west) + 45 * step) % 360
+        x = LEFT + step * 45 / 360 * (WIDTH - LEFT - RIGHT)
+        anchor = "end" if step == 8 else "middle"
+        out += f'<path d="M{x:.1f} {base:g}v5" stroke="#000"/>'
+        out += (
+            f'<text x="{x:.1f}" y="{base + 17:g}" font-size="11" {FONT} text-anchor="{anchor}">'
+            f"{WINDS[bearing]} {bearing:03d}°</text>"
+        )
+    return out
+
+
+def _trees(evaluation: Evaluation) -> str:
+    """How tall a tree may be in the line to the best satellite in view; on the last line of the drawing."""
+    rows = tree_rows(evaluation, clear_only=True)
+    if not rows:
+        return ""
+    row = max(rows, key=lambda r: next(k.margin_deg for k in evaluation.sky if k.satellite_name == r.satellite_name))
+    name = row.satellite_name if len(row.satellite_name) <= 24 else row.satellite_name[:23] + "…"
+    tall = ", ".join(f"{d:.0f} m away {h}" for d, h in zip(row.distances_m, row.heights, strict=True))
+    words = f"tallest tree in the line to {name}: {tall}"
+    return f'<text x="{LEFT:g}" y="{HEIGHT - 4:g}" font-size="11" {FONT}>{xml_text(words)}</text>'
+
+
+def _legend(figure: Skyline, key: str) -> str:
+    entries = [('<rect width="20" height="9" fill="#b5b5b5" stroke="#000"/>', "bare ground")]
+    if figure.surface_deg is not None:
+        entries.append((f'<rect width="20" height="9" fill="url(#c{key})" stroke="#000"/>', "trees and roofs"))
+    if figure.unknown.any():
+        entries.append(
+            (
+                f'<rect width="20" height="9" fill="url(#u{key})" stroke="#777"/>',
+                "beyond the data: could stand this high",
+            )
+        )
+    states = {p.state for p in figure.arc}
+    for state, words in (("clear", "arc clear"), ("blocked", "arc behind skyline"), ("unknown", "arc not known")):
+        if state in states:
+            entries.append((f'<path d="M0 5h20" {ARC_STYLE[state]}/>', words))
+    entries.append(
+        (
+            '<rect x="4" width="12" height="10" fill="#fff" stroke="#000" stroke-width="0.8"/>'
+            '<circle cx="10" cy="0" r="3.5" fill="#000"/>',
+            f"slot and beam with {figure.margin_deg:g}° margin; white: not clear",
+        )
+    )
+    x, y, out = LEFT, HEIGHT - BOTTOM + 30, ""
+    for mark, words in entries:
+        wide = 34 + 6.3 * len(words)
+        if x + wide > WIDTH - RIGHT:
+            x, y = LEFT, y + 18
+        out += (
+            f'<g transform="translate({x:.1f} {y:.1f})">{mark}'
+            f'<text x="25" y="9" font-size="11" {FONT}>{xml_text(words)}</text></g>'
+        )
+        x += wide
+    ticks = "bearings true; ticks on the arc: every 10° of orbital longitude"
+    return (
+        out + f'<text x="{WIDTH - RIGHT:g}" y="{HEIGHT - 20:g}" font-size="10" {FONT} text-anchor="end">{ticks}</text>'
+    )

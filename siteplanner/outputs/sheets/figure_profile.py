@@ -1,0 +1,230 @@
+"""The drive as a drawing: height along the way, grades in bands, hazards where they lie; and the same in a sentence."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+
+from siteplanner.outputs.words.text import FOOT_M, MILE_M, distance_text, number_text, xml_text
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.roads.directions import HazardAhead, hazards_along
+from siteplanner.roads.routing import Route
+
+WIDTH, HEIGHT = 760.0, 250.0
+LEFT, RIGHT, TOP, BOTTOM = 58.0, 12.0, 40.0, 76.0
+STRIP = 16.0  # height of the strip of grades
+BASE_M = 50.0  # grades are told over this length, as in the hazards
+FONT = 'font-family="DejaVu Sans, sans-serif"'
+Place = Callable[[float], float]
+FILLS = ("#f2f2f2", "#bdbdbd", "#6e6e6e", "#000")
+
+
+@dataclass(frozen=True)
+class Band:
+    """A stretch of one grade band: 0 up to a third of the rig's limit, 1 to two thirds, 2 to the limit, 3 above."""
+
+    start_m: float
+    end_m: float
+    band: int
+    worst_pct: float  # signed: positive climbs
+
+
+def grade_bands(route: Route, max_grade_pct: float) -> tuple[Band, ...]:
+    """Stretches of one band each along the drive, over `BASE_M`; unknown heights leave a gap.
+
+    The heights are those of the route's profile (metres, driving order), which are smoothed already.
+    """
+    d, z = route.profile_distance_m, route.profile_elevation_m
+    if len(d) < 2 or not d[-1] > d[0]:
+        return ()
+    edges = np.linspace(d[0], d[-1], max(int((d[-1] - d[0]) // BASE_M), 1) + 1)
+    grade = 100 * np.diff(np.interp(edges, d, z)) / np.diff(edges)
+    known = np.isfinite(grade)
+    steps = np.array([1 / 3, 2 / 3, 1.0]) * max_grade_pct
+    band = np.where(known, np.digitize(np.abs(np.nan_to_num(grade)), steps, right=True), -1)
+    out = []
+    for key, held in groupby(
+        range(len(band)), key=lambda k: (int(band[k]), bool(grade[k] > 0) if band[k] > 0 else False)
+    ):
+        run = list(held)
+        if key[0] >= 0:
+            worst = max((float(grade[k]) for k in run), key=abs)
+            out.append(Band(float(edges[run[0]]), float(edges[run[-1] + 1]), key[0], worst))
+    return tuple(out)
+
+
+def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False) -> str:
+    """Height, grades and hazards along the drive as a whole SVG; '' where no road leads to the spot or no height on
+    it is known. Greys only; every mark is explained below the drawing. `us`: feet and miles."""
+    access = ranked.evaluation.access
+    if access is None:
+        return ""
+    route = access.route
+    d, z = route.profile_distance_m, route.profile_elevation_m
+    known = np.isfinite(z)
+    if known.sum() < 2 or not d[-1] > 0:
+        return ""
+    end, low, high = float(d[-1]), float(z[known].min()), float(z[known].max())
+    span = max(high - low, 20.0)
+    floor = HEIGHT - BOTTOM - STRIP
+
+    def x(metres: float) -> float:
+        return LEFT + (WIDTH - LEFT - RIGHT) * metres / end
+
+    def y(level: float) -> float:
+        return floor - (floor - TOP) * (level - low) / span
+
+    keep = np.unique(np.linspace(0, len(d) - 1, min(len(d), 700)).astype(int))
+    key = hashlib.sha256(f"profile {ranked.spot.x:.2f} {ranked.spot.y:.2f} {us}".encode()).hexdigest()[:8]
+    body = _axes(x, y, end, low, high, floor, us)
+    body += _height(x, y, d[keep], z[keep], floor)
+    bands = grade_bands(route, plan.mission.rig.max_grade_pct)
+    for band in bands:
+        body += (
+            f'<rect x="{x(band.start_m):.1f}" y="{floor:.1f}" width="{x(band.end_m) - x(band.start_m):.1f}" '
+            f'height="{STRIP:g}" fill="{FILLS[band.band]}"/>'
+        )
+        if band.band and x(band.end_m) - x(band.start_m) > 14:
+            ink = "#fff" if band.band > 1 else "#000"
+            sign = "▲" if band.worst_pct > 0 else "▼"
+            middle = (x(band.start_m) + x(band.end_m)) / 2
+            body += (
+                f'<text x="{middle:.1f}" y="{floor + 12:.1f}" font-size="9" {FONT} text-anchor="middle" '
+                f'fill="{ink}">{sign}</text>'
+            )
+    body += (
+        f'<rect x="{LEFT:g}" y="{floor:.1f}" width="{WIDTH - LEFT - RIGHT:g}" height="{STRIP:g}" fill="none" '
+        'stroke="#000" stroke-width="0.8"/>'
+    )
+    body += _hazards(hazards_along(plan.scene.roads, route), x, y, d[known], z[known])
+    body += _legend(plan.mission.rig.max_grade_pct)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
+        f'aria-labelledby="t{key} d{key}"><title id="t{key}">Drive to {xml_text(ranked.spot.name)}</title>'
+        f'<desc id="d{key}">{xml_text(profile_words(plan, ranked))}</desc>'
+        f'<rect width="{WIDTH:g}" height="{HEIGHT:g}" fill="#fff"/>{body}</svg>'
+    )
+
+
+def profile_words(plan: Plan, ranked: RankedSpot) -> str:
+    """The profile in short sentences; '' where no road leads to the spot."""
+    access = ranked.evaluation.access
+    if access is None:
+        return ""
+    route = access.route
+    parts = [
+        f"{distance_text(access.drive_distance_m)} by road, {number_text(route.climb_m, 0, 'm')} up and "
+        f"{number_text(route.descent_m, 0, 'm')} down."
+    ]
+    bands = grade_bands(route, plan.mission.rig.max_grade_pct)
+    for words, grade, chosen in (
+        ("Steepest climb", route.up_grade_pct, [b for b in bands if b.worst_pct > 0]),
+        ("steepest descent", route.down_grade_pct, [b for b in bands if b.worst_pct < 0]),
+    ):
+        if chosen and round(grade) > 0:  # the figure is the route's own; the bands know where it lies
+            worst = max(chosen, key=lambda b: abs(b.worst_pct))
+            parts.append(f"{words} {grade:.0f} %, about {worst.start_m / 1000:.1f} km on")
+    steep = sum(b.end_m - b.start_m for b in bands if b.band >= 2)
+    limit = plan.mission.rig.max_grade_pct
+    text = parts[0] + (f" {', '.join(parts[1:])}." if len(parts) > 1 else "")
+    if bands:
+        text += (
+            f" {distance_text(steep)} steeper than {2 * limit / 3:.0f} %; the rig's limit is {limit:g} %."
+            if steep > 0
+            else f" Nowhere steeper than {2 * limit / 3:.0f} %; the rig's limit is {limit:g} %."
+        )
+    return text
+
+
+def _height(x: Place, y: Place, d: np.ndarray, z: np.ndarray, floor: float) -> str:
+    """The line of the road over its shade, piece by piece where heights are known."""
+    out = ""
+    for known, held in groupby(range(len(d)), key=lambda k: bool(np.isfinite(z[k]))):
+        run = list(held)
+        if not known or len(run) < 2:
+            continue
+        line = "L".join(f"{x(float(d[k])):.1f} {y(float(z[k])):.1f}" for k in run)
+        out += (
+            f'<path d="M{line}L{x(float(d[run[-1]])):.1f} {floor:.1f}L{x(float(d[run[0]])):.1f} {floor:.1f}Z" '
+            f'fill="#e0e0e0"/><path d="M{line}" fill="none" stroke="#000" stroke-width="2"/>'
+        )
+    return out
+
+
+def _axes(x: Place, y: Place, end: float, low: float, high: float, floor: float, us: bool) -> str:
+    unit, name = (FOOT_M, "ft") if us else (1.0, "m")
+    out = ""
+    for level in (low, high) if high - low > 1 else (low,):
+        out += (
+            f'<path d="M{LEFT:g} {y(level):.1f}H{WIDTH - RIGHT:g}" stroke="#999" stroke-width="0.6" '
+            'stroke-dasharray="3 3"/>'
+            f'<text x="{LEFT - 5:g}" y="{y(level) + 4:.1f}" font-size="11" {FONT} text-anchor="end">'
+            f"{level / unit:,.0f} {name}</text>"
+        )
+    long, words = (MILE_M, "mi") if us else (1000.0, "km")
+    step = next(s for s in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 1e9) if end / long / s <= 12)
+    for k in range(int(end / long / step + 1e-9) + 1):
+        at = x(k * step * long)
+        anchor = "start" if k == 0 else "end" if at > WIDTH - RIGHT - 10 else "middle"
+        label = f"{k * step:g}" + (f" {words}" if k == 0 else "")
+        out += (
+            f'<path d="M{at:.1f} {floor + STRIP:.1f}v5" stroke="#000"/>'
+            f'<text x="{at:.1f}" y="{floor + STRIP + 17:.1f}" font-size="11" {FONT} text-anchor="{anchor}">'
+            f"{label}</text>"
+        )
+    return out
+
+
+def _hazards(
+    hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, z: np.ndarray
+) -> str:
+    """A mark over the road for each hazard: black for cautions, white for warnings, a tick for notes; tooltips say
+    what it is."""
+    out = ""
+    for hazard in hazards:
+        at = x(hazard.running_m)
+        top = y(float(np.interp(hazard.running_m, d, z)))
+        words = f"<title>{xml_text(hazard.text)}, {hazard.running_m / 1000:.1f} km on</title>"
+        if hazard.severity == "note":
+            out += f'<g>{words}<path d="M{at:.1f} {top - 3:.1f}v-9" stroke="#000" stroke-width="2"/></g>'
+            continue
+        fill, ink = ("#000", "#fff") if hazard.severity == "caution" else ("#fff", "#000")
+        out += (
+            f'<g>{words}<path d="M{at:.1f} {top - 2:.1f}l-8 -16h16Z" fill="{fill}" stroke="#000" stroke-width="1.2"/>'
+            f'<text x="{at:.1f}" y="{top - 9.5:.1f}" font-size="8" {FONT} font-weight="bold" text-anchor="middle" '
+            f'fill="{ink}">!</text></g>'
+        )
+    return out
+
+
+def _legend(limit_pct: float) -> str:
+    third = limit_pct / 3
+    entries = [
+        (
+            f'<rect width="20" height="10" fill="{FILLS[0]}" stroke="#000" stroke-width="0.6"/>',
+            f"grade up to {third:.0f} %",
+        ),
+        (f'<rect width="20" height="10" fill="{FILLS[1]}"/>', f"up to {2 * third:.0f} %"),
+        (f'<rect width="20" height="10" fill="{FILLS[2]}"/>', f"up to {limit_pct:g} %, the rig's limit"),
+        (f'<rect width="20" height="10" fill="{FILLS[3]}"/>', "above it"),
+        ('<text y="9" font-size="10">▲ ▼</text>', "climb, descent"),
+        ('<path d="M10 12l-7 -13h14Z" fill="#000"/>', "caution"),
+        ('<path d="M10 12l-7 -13h14Z" fill="#fff" stroke="#000"/>', "warning"),
+        ('<path d="M10 11v-10" stroke="#000" stroke-width="2"/>', "worth knowing"),
+    ]
+    px, py, out = LEFT, HEIGHT - 40.0, ""
+    for mark, words in entries:
+        wide = 36 + 6.3 * len(words)
+        if px + wide > WIDTH - RIGHT:
+            px, py = LEFT, py + 19
+        out += (
+            f'<g transform="translate({px:.1f} {py:.1f})">{mark}'
+            f'<text x="25" y="9" font-size="11" {FONT}>{xml_text(words)}</text></g>'
+        )
+        px += wide
+    return out

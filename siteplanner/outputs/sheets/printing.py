@@ -1,0 +1,136 @@
+"""The printed sheets as accessible PDF (PDF/UA-1): one for the commander, one for the driver, one for the crew.
+
+Layout is in `*.typ`; the words and figures come from `commander`, `driver` and `crew`
+as plain data, so no text from a file is ever read as markup. The letters are made smaller step by step until the
+sheet keeps to its pages.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from siteplanner.errors import OutputError
+from siteplanner.outputs.sheets.commander import commander_content
+from siteplanner.outputs.sheets.crew import crew_content
+from siteplanner.outputs.sheets.driver import driver_content
+from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, held
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+
+FOLDER = Path(__file__).parent
+SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
+PAGES = {"commander": 1, "driver": 2, "crew": 2}
+MISSING_NOTE = "▯ stands for a letter that this font lacks: name a font in sheets.extra_fonts, or see plan.json."
+
+
+def sheet_content(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> dict[str, Any] | None:
+    """Words and drawings of a sheet (`commander`, `driver`, `crew`) for a spot, by default the best.
+
+    None where there is nothing to say: no spot passes, or no road leads there. The commander's sheet always is.
+    """
+    if kind == "commander":
+        content: dict[str, Any] | None = commander_content(plan)
+    else:
+        ranked = ranked or plan.best
+        if ranked is None:
+            return None
+        content = driver_content(plan, ranked) if kind == "driver" else crew_content(plan, ranked)
+    if content is None:
+        return None
+    printer = Printer(held(_extra_fonts(plan)))
+    made = printer.all(content)
+    made["missing"] = MISSING_NOTE if printer.missing else ""
+    made["made"] = f"{plan.software.get('name', 'siteplanner')} {plan.software.get('version', '')}, " + str(
+        plan.software.get("created", "no date")
+    ).replace("T", " ")
+    return made
+
+
+def _extra_fonts(plan: Plan) -> tuple[Path, ...]:
+    return tuple(plan.mission.path(name) for name in plan.mission.sheets.extra_fonts)
+
+
+def sheet_pdf(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> bytes | None:
+    """One sheet as PDF/UA-1 with its fonts inside; None where there is nothing to say.
+
+    Raises OutputError when it does not fit on its pages even in the smallest letters.
+    """
+    compiler = _compiler(plan, kind, ranked)
+    if compiler is None:
+        return None
+    return b"".join(_pages(compiler.compile(format="pdf", pdf_standards=["ua-1"], timestamp=_made_at(plan))))
+
+
+def sheet_png(plan: Plan, kind: str, ranked: RankedSpot | None = None, ppi: float = 100.0) -> list[bytes]:
+    """The same pages as pictures, one a page; empty where there is nothing to say."""
+    compiler = _compiler(plan, kind, ranked)
+    return [] if compiler is None else _pages(compiler.compile(format="png", ppi=ppi))
+
+
+def _pages(made: Any) -> list[bytes]:
+    return [bytes(page) for page in made] if isinstance(made, list) else [bytes(made)]
+
+
+def _made_at(plan: Plan) -> int:
+    """Seconds since 1970 at which the plan was made; 0 where it does not say, so that no clock gets in."""
+    from datetime import datetime
+
+    try:
+        return int(datetime.fromisoformat(str(plan.software.get("created"))).timestamp())
+    except ValueError:
+        return 0
+
+
+def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
+    """A compiler at the largest size of letters that keeps to the pages; None where there is nothing to say."""
+    content = sheet_content(plan, kind, ranked)
+    if content is None:
+        return None
+    import typst
+
+    extra = _extra_fonts(plan)
+    inputs = {
+        "data": json.dumps(content, ensure_ascii=False),
+        "fonts": json.dumps(["DejaVu Sans", *_families(extra)]),
+        "paper": {"letter": "us-letter", "a4": "a4"}[plan.mission.sheets.paper],
+    }
+    places = [FONT_FOLDER, *sorted({path.parent for path in extra})]
+
+    def at(size: float) -> Any:
+        compiler = typst.Compiler(
+            input=str(FOLDER / f"{kind}.typ"),
+            root=str(FOLDER),
+            font_paths=[str(place) for place in places],
+            ignore_system_fonts=True,
+            sys_inputs={**inputs, "size": f"{size:g}"},
+        )
+        fits = int(json.loads(compiler.query("<pages>", field="value", one=True))) <= PAGES[kind]
+        return compiler if fits else None
+
+    # smaller letters never need more pages, so halving finds the largest that fit
+    best, low, high = None, 0, len(SIZES_PT)
+    while low < high:
+        middle = (low + high) // 2
+        made = at(SIZES_PT[middle])
+        best, low, high = (made, low, middle) if made is not None else (best, middle + 1, high)
+    if best is not None:
+        return best
+    raise OutputError(
+        f"The {kind} sheet does not fit on {PAGES[kind]} page(s).",
+        remedy="Shorten names or notes in the mission; plan.json and the briefing hold everything.",
+    )
+
+
+def _families(paths: tuple[Path, ...]) -> list[str]:
+    from PIL import ImageFont
+
+    return [str(ImageFont.truetype(str(path)).getname()[0]) for path in paths]
+
+
+def write_sheet(plan: Plan, path: Path, kind: str) -> None:
+    """Write a sheet of the best spot; no file where there is nothing to say."""
+    made = sheet_pdf(plan, kind)
+    if made is not None:
+        Path(path).write_bytes(made)

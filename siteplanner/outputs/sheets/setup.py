@@ -1,0 +1,136 @@
+"""The set-up told in steps, for one person and for two; aiming, what to look for, and the way back down."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from siteplanner.core.wind import beaufort_number
+from siteplanner.mission import Trailer
+from siteplanner.outputs.words.text import number_text, parts_that_add_up
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.words import best_look
+
+HOUR_MIN = 60.0
+
+
+@dataclass(frozen=True)
+class SetUpStep:
+    """One step: what, who (lead, second, both; never letters, which name spots), minutes."""
+
+    text: str
+    who: str
+    minutes: float
+
+
+# what, who of two, share of the set-up time. Order and shares: common practice, no source
+_STEPS: tuple[tuple[str, str, float], ...] = (
+    ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "both", 4),
+    ("Park on the heading of this sheet, brake on, chock both wheels, then unhitch.", "both", 5),
+    ("Pads under all four jacks; level by the jack table, check with the level.", "both", 8),
+    ("Outriggers out and locked; earth rod and bonding as the manual says.", "lead", 4),
+    ("Generator: exhaust downwind and clear of people; fuel, oil, start, let it settle.", "second", 5),
+    ("Free the dish and start its search; stay out of its way. It searches while you go on.", "second", 2),
+    ("Look up again, clear the fall circle, raise the mast to the stop, set the lock.", "both", 7),
+    ("Turn the sectors to their bearings, lock the turn, guy as the manual says.", "lead", 4),
+    ("Radio on, keep-away tape round the mast, check service with a handset, log it.", "both", 6),
+)
+
+
+# what takes the place of the dish's own step, by the backhaul in use; a link antenna is set before the mast goes up
+_BACKHAUL_STEPS = {
+    "donor_link": "Link antenna: clamp it on the mast, turned against the sectors and tilted as this sheet says.",
+    "open_sky": "Open-sky terminal out, clear all round, on; stay out of its view. It searches while you go on.",
+}
+_DISH_STEP = "Free the dish"
+
+
+def set_up_steps(minutes: float, people: int, backhaul: str = "geostationary") -> list[SetUpStep]:
+    """The steps with whole minutes that add up to the set-up time; one person does all in the same order."""
+    shares = [share for _, _, share in _STEPS]
+    times, _ = parts_that_add_up([minutes * s / sum(shares) for s in shares], 0)
+    return [
+        SetUpStep(
+            _BACKHAUL_STEPS.get(backhaul, text) if text.startswith(_DISH_STEP) else text,
+            who if people > 1 else "lead",
+            time,
+        )
+        for (text, who, _), time in zip(_STEPS, times, strict=True)
+    ]
+
+
+def steps_for_both(trailer: Trailer, backhaul: str = "geostationary") -> list[tuple[str, str, str, str]]:
+    """Rows (what, who of two, minutes for two, minutes for one): two take the likely time, one the high one."""
+    two = set_up_steps(trailer.set_up_min[1], 2, backhaul)
+    one = set_up_steps(trailer.set_up_min[2], 1, backhaul)
+    return [(a.text, a.who, f"{a.minutes:.0f}", f"{b.minutes:.0f}") for a, b in zip(two, one, strict=True)]
+
+
+def steps_total(trailer: Trailer) -> str:
+    """Sum of the steps, held against the hour."""
+    two, one = trailer.set_up_min[1:]
+    over = [who for who, minutes in (("two", two), ("one", one)) if round(minutes) > HOUR_MIN]
+    text = f"{two:.0f} min for two, {one:.0f} min for one"
+    text += f": longer than the hour for {' and '.join(over)}. " if over else ", both inside the hour. "
+    low, _, high = trailer.acquisition_min
+    return (
+        f"{text}The dish searches {low:g} to {high:g} min by itself; the times count it after the set-up, to be safe. "
+        "Not on air after 60 min: stop, call, think."
+    )
+
+
+TAKE_DOWN = (
+    "Tell those who rely on the service; radio off.",
+    "Look up, clear the fall circle; mast down and pinned, guys last as the manual says.",
+    "Dish stowed and pinned.",
+    "Generator off, cool, fuel valve closed; earth rod out.",
+    "Outriggers in, jacks up, pads counted.",
+    "Hitch, chains, breakaway cable, lights: checked by walking round.",
+    "Chocks last. Leave nothing; log hours and faults.",
+)
+LOOK_FOR = (
+    "Dish: the receiver shows the right satellite and a steady level; a level that swings means wind or a loose "
+    "foot, none at all means a tree, a ridge or the wrong satellite. Skew: seen from behind the dish, + is clockwise."
+)
+
+
+def aim_words(bearings_deg: tuple[float, ...], separation: Literal["free", "even"] | float = "free") -> str:
+    """How to aim the sectors: each by itself, or all together by turning the mast."""
+    if not bearings_deg:
+        return "No sector bearing: the antenna serves all round."
+    how = "Take the bearings before the mast goes up, ten paces from steel, and pick a landmark on each. "
+    if len(bearings_deg) == 1:
+        how += "Turn the mast until the sector points at it, lock the turn."
+    elif separation == "free":
+        how += "Turn the mast until sector 1 points at its own, then each other sector on the mast; lock the turns."
+    else:
+        how += "The sectors are fixed to the mast: turn it until sector 1 points at its own, check the others, lock it."
+    return f"{how} Within 5° is good enough."
+
+
+def tree_words(evaluation: Evaluation) -> str:
+    """How tall a tree or bank toward the satellite may be; '' where that was not worked out."""
+    look = best_look(evaluation)
+    if evaluation.skyline is None or look is None:
+        return ""
+    rows = [t for t in evaluation.skyline.trees if t.satellite_name == look.satellite_name and math.isfinite(t.tree_m)]
+    tall = ", ".join(f"{number_text(t.tree_m, 0, 'm')} at {t.distance_m:.0f} m" for t in rows if t.tree_m >= 0)
+    return f"A tree or roof toward the satellite may stand no taller than {tall} from the dish." if tall else ""
+
+
+# what shows the wind without an instrument; after the land criteria of the Beaufort scale, in own words
+_SIGNS = {
+    5: "small trees sway",
+    6: "big branches move, wires hum",
+    7: "whole trees move, walking takes effort",
+    8: "twigs break off, walking is hard",
+    9: "branches break, roof tiles lift",
+    10: "trees are uprooted",
+}
+
+
+def wind_sign(speed_m_s: float) -> str:
+    """What a wind looks like without an instrument; '' for winds outside the table."""
+    number = beaufort_number(speed_m_s)
+    return f"Beaufort {number}: {_SIGNS[number]}" if number in _SIGNS else ""

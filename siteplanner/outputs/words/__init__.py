@@ -1,0 +1,1 @@
+"""Figures, names and colours as readers see them; text made harmless."""

@@ -1,0 +1,1 @@
+"""Scores and order of the spots that pass."""

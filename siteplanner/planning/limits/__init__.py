@@ -1,0 +1,1 @@
+"""What rules ground out: rasters, and the same limits at one spot."""

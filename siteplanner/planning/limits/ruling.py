@@ -1,0 +1,80 @@
+"""The ruling raster: for every cell of the search ground, which limits rule it out. One bit a limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from siteplanner.data.grid import Grid
+
+OUTSIDE = 1 << 15
+"""Marks cells outside the search ground; no limit was checked there."""
+
+LIMITS: dict[str, str] = {
+    "no_data": "Outside the elevation data",
+    "steep": "Too steep for the jacks",
+    "keep_out": "Keep-out area",
+    "hazard": "Hazard area",
+    "power_line": "Overhead line within reach of the mast",
+    "sky_blocked": "Satellite behind the skyline",
+    "sky_unknown": "Skyline toward the satellite not known",
+    "roadway": "On the roadway",
+    "no_way_in": "Too far from a road that the rig can reach",
+    "structure": "Too close to a structure",
+    "water": "In or beside water",
+    "trees_on_spot": "Trees on the spot",
+    "soft_ground": "Soft ground",
+}
+SPOT_LIMITS: dict[str, str] = {"no_backhaul": "No wanted backhaul works"}
+"""Limits judged at spots only: they have no bit, because no cell of the raster is ever marked with them."""
+BITS: dict[str, int] = {code: 1 << number for number, code in enumerate(LIMITS)}
+
+
+@dataclass(frozen=True)
+class RulingShare:
+    """How much of the search ground one limit rules out."""
+
+    code: str
+    label: str
+    share: float  # of the search ground, counting every cell the limit hits
+    only_share: float  # of the search ground, cells that no other limit hits
+    nearest_to_pass: str = ""  # how far the limit would have to relax, in words
+
+
+@dataclass(frozen=True, eq=False)
+class Ruling:
+    """`cells.values` is uint16: 0 passes, OUTSIDE, or a sum of BITS."""
+
+    cells: Grid
+    shares: tuple[RulingShare, ...]
+
+    @property
+    def feasible(self) -> np.ndarray:
+        return self.cells.values == 0
+
+
+def codes_of(value: int) -> list[str]:
+    """The limits named by one cell's value, in the order of LIMITS."""
+    return [code for code, bit in BITS.items() if value & bit]
+
+
+def rule(like: Grid, search_ground: np.ndarray, hits: dict[str, np.ndarray], relax: dict[str, str]) -> Ruling:
+    """Combine each limit's bool raster into the ruling.
+
+    `hits`: limit code -> True where it rules out (missing codes: the limit was not asked for).
+    `relax`: limit code -> how far it would have to relax for the nearest cell that only it rules out.
+    """
+    values = np.zeros(like.shape, np.uint16)
+    for code, hit in hits.items():
+        values[hit] |= np.uint16(BITS[code])
+    total = max(int(search_ground.sum()), 1)
+    shares = []
+    for code in LIMITS:
+        if code not in hits:
+            continue
+        inside = search_ground & hits[code]
+        only = int((values[search_ground] == BITS[code]).sum())
+        shares.append(RulingShare(code, LIMITS[code], float(inside.sum()) / total, only / total, relax.get(code, "")))
+    values[~search_ground] = OUTSIDE
+    return Ruling(like.with_values(values), tuple(shares))

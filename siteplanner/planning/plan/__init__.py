@@ -1,0 +1,1 @@
+"""The pipeline, the Plan value, and what is asked of it afterwards."""

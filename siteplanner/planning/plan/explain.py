@@ -1,0 +1,138 @@
+"""Why here, why not here: any point on the map, judged by the same code as the ranked spots."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from siteplanner.data.grid_reference import grid_reference
+from siteplanner.errors import Finding, InputError
+from siteplanner.mission import Mission, mission_from_dict
+from siteplanner.planning.choose.ranked import Criterion
+from siteplanner.planning.choose.scoring import score
+from siteplanner.planning.limits.cells import rule_ground
+from siteplanner.planning.limits.ruling import OUTSIDE
+from siteplanner.planning.plan.detail import in_detail
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluate import Judge, evaluate
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.study.progress import Progress, Stages
+from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.study.study import load_study
+
+
+@dataclass(frozen=True, eq=False)
+class Explanation:
+    """One point's judgement. `would_rank`: its place among the ranked spots if it passes, else None."""
+
+    evaluation: Evaluation
+    in_search_ground: bool
+    criteria: tuple[Criterion, ...]
+    score: float | None
+    would_rank: int | None
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def passes(self) -> bool:
+        return self.in_search_ground and not self.evaluation.failed
+
+
+def explain(plan: Plan, latitude: float, longitude: float) -> Explanation:
+    """Judge a WGS 84 point in degrees. Raises InputError for a point outside the elevation."""
+    return explain_with(
+        plan.extra["judge"], plan.mission, latitude, longitude, [r.score for r in plan.extra["all_spots"]]
+    )
+
+
+def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: float, scores: list[float]) -> Explanation:
+    """As `explain`, with the scores of the spots to rank against."""
+    grid = judge.study.elevation
+    if 180 < longitude <= 360:  # as a map in one piece across the 180th meridian writes it
+        longitude -= 360
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        raise InputError(
+            f"{latitude}, {longitude} is not a place on Earth.",
+            remedy="Give latitude then longitude in WGS 84 degrees.",
+            field="latitude, longitude",
+        )
+    x, y = (float(v) for v in grid.from_lonlat(longitude, latitude))
+    cell = grid.cell(x, y)
+    if cell is None:
+        raise InputError(
+            f"{latitude}, {longitude} lies outside the elevation of this plan.",
+            remedy="Give a point inside it, latitude first.",
+            field="latitude, longitude",
+        )
+    spot = Spot(
+        "this point", x, y, latitude, longitude, grid_reference(latitude, longitude), float(grid.sample(x, y)), "user"
+    )
+    evaluation = in_detail(judge, evaluate(judge, spot))
+    compass = evaluation.magnetic
+    inside = int(judge.ruling.cells.values[cell]) != OUTSIDE
+    criteria = score(evaluation, mission)
+    total = float(sum(c.contribution for c in criteria))
+    passes = inside and not evaluation.failed
+    return Explanation(
+        evaluation,
+        inside,
+        criteria,
+        total if passes else None,
+        1 + sum(s > total for s in scores) if passes else None,
+        () if compass is None or compass.finding is None else (compass.finding,),
+    )
+
+
+def reweigh(found: Explanation, plan: Plan) -> Explanation:
+    """The same judgement under the plan's weights; nothing physical is computed again."""
+    criteria = score(found.evaluation, plan.mission)
+    total = float(sum(c.contribution for c in criteria))
+    if not found.passes:
+        return replace(found, criteria=criteria)
+    rank = 1 + sum(r.score > total for r in plan.extra["all_spots"])
+    return replace(found, criteria=criteria, score=total, would_rank=rank)
+
+
+def explain_record(
+    record: dict,
+    latitude: float,
+    longitude: float,
+    *,
+    file: str | Path = "plan.json",
+    progress: Progress | None = None,
+) -> Explanation:
+    """As `explain` for a saved plan: layers are read again from where the mission found them.
+
+    A layer whose content has changed since then is a finding. Raises InputError for a record that is not a plan's
+    or a layer that is gone.
+    """
+    try:
+        mission = mission_from_dict(record["mission"], base=record["mission_folder"], file=str(file))
+        known = {i["file"]: i["sha256"] for i in record["inputs"]}
+        scores = [float(s["score"]) for s in record["spots"]]
+    except (KeyError, TypeError):
+        raise InputError(
+            "This is not a plan written by siteplanner.", remedy="Give the plan.json of a run.", file=file
+        ) from None
+    stages = Stages(progress)
+    study = load_study(mission, stages)
+    ruling, way, _ = rule_ground(study, stages)
+    changed = tuple(
+        Finding(
+            "input_changed",
+            "warning",
+            "This layer has changed since the plan was made.",
+            "Plan again before you rely on this.",
+            i.file,
+        )
+        for i in study.inputs
+        if known.get(i.file, i.sha256) != i.sha256
+    )
+    found = explain_with(Judge(study, ruling, way), mission, latitude, longitude, scores)
+    return Explanation(
+        found.evaluation,
+        found.in_search_ground,
+        found.criteria,
+        found.score,
+        found.would_rank,
+        (*changed, *found.findings),
+    )

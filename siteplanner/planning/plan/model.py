@@ -1,0 +1,79 @@
+"""The plan: the one value that every output is made from.
+
+Angles are degrees, bearings true and clockwise from north unless a name says `magnetic`; lengths metres;
+x and y are metres in the plan's CRS.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from siteplanner.data.grid import Grid
+from siteplanner.errors import Finding
+from siteplanner.mission import Mission
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.ruling import RulingShare
+from siteplanner.planning.spots.evaluation import Evaluation
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from siteplanner.data.forecast import WindForecast
+    from siteplanner.data.vectors import InputRecord
+    from siteplanner.planning.site.rain import Rain
+    from siteplanner.planning.site.sun_outage import SunOutages
+    from siteplanner.roads.network import RoadNetwork
+
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """What the map draws around the spots; all in the plan's CRS."""
+
+    elevation: Grid
+    ruling: Grid  # uint16, one bit per limit (ruling.BITS); 0: passes; cells outside the search ground: OUTSIDE
+    slope: Grid
+    area: GeoDataFrame
+    roads: RoadNetwork
+    overlays: dict[str, GeoDataFrame] = field(default_factory=dict)  # layers by their names in the mission
+    area_rows: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    area_cols: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    area_step: int = 1  # every step-th row and column of the elevation stands for the area
+    margin_of: Callable[[], Grid | None] | None = None  # works out `sky_margin`
+
+    @cached_property
+    def sky_margin(self) -> Grid | None:
+        """Sky margin of the satellite that decides, degrees, NaN unknown or outside the search ground.
+
+        See `planning.sky_margin.sky_margin`; the cells may be larger than the elevation's (own transform). Worked
+        out when first asked for, a few seconds for a county; None where there is nothing to say.
+        """
+        return None if self.margin_of is None else self.margin_of()
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The one value that every output is made from."""
+
+    mission: Mission
+    software: dict[str, str]
+    inputs: tuple[InputRecord, ...]
+    findings: tuple[Finding, ...]
+    rulings: tuple[RulingShare, ...]
+    spots: tuple[RankedSpot, ...]  # ranked, best first
+    rejected: tuple[Evaluation, ...]  # evaluated in full and failed a limit; user's spots always stand here or above
+    scene: Scene
+    timings_s: dict[str, float] = field(default_factory=dict)
+    forecast: WindForecast | None = None
+    sun: SunOutages | None = None  # None: not worked out
+    rain: Rain | None = None  # None: not worked out
+    extra: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def best(self) -> RankedSpot | None:
+        return self.spots[0] if self.spots else None

@@ -1,0 +1,293 @@
+"""The main job: one function from a mission to a plan."""
+
+from __future__ import annotations
+
+import platform
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+
+from siteplanner.data.forecast import WindForecast, read_forecast
+from siteplanner.data.records import InputRecord
+from siteplanner.errors import Cancelled, Finding
+from siteplanner.mission import Mission, Weights
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.scoring import firmness, rank
+from siteplanner.planning.limits.cells import rule_ground, sky_hits
+from siteplanner.planning.plan import warm_up
+from siteplanner.planning.plan.detail import in_detail, listed_in_detail
+from siteplanner.planning.plan.model import Plan, Scene
+from siteplanner.planning.site.magnetic import day_of, magnetic
+from siteplanner.planning.site.rain import rain
+from siteplanner.planning.site.sun_outage import sun_outages
+from siteplanner.planning.spots.backhaul_ground import first_working
+from siteplanner.planning.spots.candidates import (
+    KindOf,
+    cells_around,
+    choose_cells,
+    letters,
+    merit,
+    spot_at,
+    user_spots,
+)
+from siteplanner.planning.spots.evaluate import Judge, evaluate
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.lines import Backhaul
+from siteplanner.planning.spots.margin_raster import sky_margin
+from siteplanner.planning.study.progress import Progress, Stages
+from siteplanner.planning.study.reuse import Kept, Reuse
+from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.study.study import Study, load_study
+
+NEIGHBOURS = 8  # cells looked at around each of the best spots
+
+
+def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Kept | None = None) -> Plan:
+    """Plan one mission: load, rule, choose, evaluate, rank.
+
+    With the plan before it as `previous`, only what a change touches is worked out again; the answer is the same.
+    `progress(stage, share)` is called often with plain words and 0..1; raise `Cancelled` in it to stop.
+    Raises InputError for a layer or parameter that cannot be used. A `Cancelled` leaves with what was worked out so
+    far in its `kept`, for the next run.
+    """
+    before = (previous.extra.get("kept") if isinstance(previous, Plan) else previous) or Kept()
+    reuse = Reuse(before)
+    try:
+        return _plan(mission, Stages(progress), reuse)
+    except Cancelled as stopped:
+        stopped.kept = before.joined(reuse.kept)
+        raise
+
+
+def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
+    forecast: WindForecast | None = None
+    forecast_records: tuple[InputRecord, ...] = ()
+    if mission.layers.wind_forecast:
+        path = mission.path(mission.layers.wind_forecast)
+        forecast, record = read_forecast(path, mission.layers.wind_forecast_unit)
+        forecast_records = (record,)
+    with warm_up.another_core() as wait:
+        study = load_study(mission, stages, reuse)
+        ruling, way, sky_findings = rule_ground(study, stages, reuse)
+        with stages.stage("Compiling once on this machine"):
+            wait()
+    judge = Judge(study, ruling, way, reuse)
+
+    with stages.stage("Choosing candidate spots") as tick:
+        grid = study.elevation
+        guess = merit(study, way)
+        rows, cols, spacing = choose_cells(
+            ruling.feasible, guess, grid.cell_size_m, mission.search.spacing_m, mission.search.max_spots,
+            *_by_backhaul(study, reuse, tick),
+        )  # fmt: skip
+        named = user_spots(study)
+        candidates = [
+            spot_at(grid, int(r), int(c), f"candidate {n}") for n, (r, c) in enumerate(zip(rows, cols, strict=True), 1)
+        ]
+    with stages.stage("Evaluating spots") as tick:
+        everything = [*named, *candidates]
+        evaluations = [evaluate(judge, spot) for spot in stages.each(tick, everything, len(everything))]
+    with stages.stage("Ranking") as tick:
+        evaluations = refine(judge, evaluations, guess, spacing, tick)
+        ranked = name_spots(rank(evaluations, mission))
+        listed = listed_in_detail(judge, listed_of(ranked, mission))
+        rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
+    search = {
+        "search_ground_km2": float(study.search_ground.sum() * grid.cell_size_m**2 / 1e6),
+        "feasible_km2": float(ruling.feasible.sum() * grid.cell_size_m**2 / 1e6),
+        "cell_size_m": grid.cell_size_m,
+        "spacing_asked_m": mission.search.spacing_m,
+        "spacing_used_m": spacing,
+        "candidates": len(candidates),
+        "passed": len(ranked),
+        "user_spots": len(named),
+        "judged": len(evaluations),
+        "no_backhaul": sum(any(code == "no_backhaul" for code, _ in e.failed) for e in evaluations),
+        "area_cells": len(study.area_cells.rows),
+    }
+    return Plan(
+        mission=mission,
+        software=software(),
+        inputs=(*study.inputs, *forecast_records),
+        findings=tuple(
+            _unique([*study.findings, *sky_findings, *_magnetic_findings(study), *_search_findings(search)])
+        ),
+        rulings=ruling.shares,
+        spots=listed,
+        rejected=rejected,
+        scene=scene_of(judge),
+        timings_s=stages.timings_s,
+        forecast=forecast,
+        sun=sun_outages(mission, *centre_of(study)),
+        rain=rain(mission, *centre_of(study)),
+        extra={
+            "firmness": firmness(listed),
+            "search": search,
+            "judge": replace(judge, reuse=None),
+            "all_spots": ranked,
+            "kept": reuse.kept,
+            "reused": reuse.tally,
+        },
+    )
+
+
+def _by_backhaul(study: Study, reuse: Reuse, tick: Callable[[float], None]) -> tuple[KindOf | None, list[np.ndarray]]:
+    """What `choose_cells` asks so that the best ground for each wanted backhaul stays; nothing where the ground is
+    ruled out for the dish already."""
+    if not study.alternatives_possible:
+        return None, []
+
+    def kinds(rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
+        return reuse.watched("choices", study, partial(first_working, tick=tick), rows, cols)
+
+    if "geostationary" not in study.mission.backhaul.wanted:
+        return kinds, []
+    blocked, unknown, _ = reuse.watched("sky_limit", study, partial(sky_hits, tick=lambda share: tick(0.0)))
+    return kinds, [~blocked & ~unknown]
+
+
+def refine(
+    judge: Judge, evaluations: list[Evaluation], guess: np.ndarray, spacing_m: float, tick: Callable[[float], None]
+) -> list[Evaluation]:
+    """Move each of the best searched spots to the best-scoring cell close by; user's spots stay where they are.
+
+    A move must raise the score and keep the spacing to every other searched spot that uses the same backhaul, so the
+    set stays diverse.
+    """
+    study = judge.study
+    mission, grid = study.mission, study.elevation
+    ranked = [r for r in rank(evaluations, mission) if r.spot.origin == "search"][: mission.search.refined_spots]
+    kept = {id(e): e for e in evaluations}
+    for number, r in enumerate(ranked):
+        tick(number / len(ranked))
+        cell = grid.cell(r.spot.x, r.spot.y)
+        assert cell is not None  # searched spots stand on cells
+        around = cells_around(judge.ruling.feasible, guess, *cell, spacing_m / 2 / grid.cell_size_m, NEIGHBOURS)
+        others = [e for e in kept.values() if e.spot.origin == "search" and e is not r.evaluation]
+
+        def room(spot: Spot, used: Backhaul | None, others: list[Evaluation] = others) -> bool:
+            alike = [e.spot for e in others if _kind(e.backhaul) == _kind(used)]
+            return all(np.hypot(spot.x - s.x, spot.y - s.y) >= spacing_m for s in alike)
+
+        moves = []
+        for row, col in around:
+            spot = spot_at(grid, row, col, r.spot.name)
+            if room(spot, r.evaluation.backhaul):
+                move = evaluate(judge, spot)
+                if room(spot, move.backhaul):
+                    moves.append(move)
+        better = rank([r.evaluation, *moves], mission)
+        if better and better[0].evaluation is not r.evaluation:
+            del kept[id(r.evaluation)]
+            kept[id(better[0].evaluation)] = better[0].evaluation
+    return list(kept.values())
+
+
+def _kind(backhaul: Backhaul | None) -> str:
+    return "" if backhaul is None else backhaul.kind
+
+
+def rescore(old: Plan, weights: Weights) -> Plan:
+    """The same plan under other weights; nothing that ranks is computed again, names stay.
+
+    A spot that was not listed before gets its details (horizon diagram and the like) now.
+    """
+    mission = old.mission.model_copy(update={"weights": weights})
+    known = {(r.spot.x, r.spot.y): r.evaluation for r in old.spots}
+    ranked = rank([known.get((r.spot.x, r.spot.y), r.evaluation) for r in old.extra["all_spots"]], mission)
+    listed = listed_in_detail(old.extra["judge"], listed_of(ranked, mission))
+    detailed = {(r.spot.x, r.spot.y): r.evaluation for r in listed}  # kept, so that the next weights need not ask again
+    ranked = tuple(replace(r, evaluation=detailed.get((r.spot.x, r.spot.y), r.evaluation)) for r in ranked)
+    extra = {**old.extra, "firmness": firmness(listed), "all_spots": ranked}
+    return replace(old, mission=mission, spots=listed, extra=extra)
+
+
+def listed_of(ranked: Sequence[RankedSpot], mission: Mission) -> tuple[RankedSpot, ...]:
+    """The spots handed over: the best ones, and every spot that the user named, with its true rank."""
+    count = mission.search.listed_spots
+    return (*ranked[:count], *(r for r in ranked[count:] if r.spot.origin == "user"))
+
+
+def name_spots(ranked: Sequence[RankedSpot]) -> tuple[RankedSpot, ...]:
+    """Letters by first ranking (A is the first place then); the user's own names stay."""
+    out, number = [], 0
+    taken = {r.spot.name for r in ranked if r.spot.origin == "user"}
+    for r in ranked:
+        if r.spot.origin == "user":
+            out.append(r)
+            continue
+        name = letters(number)
+        while name in taken:
+            number += 1
+            name = letters(number)
+        number += 1
+        evaluation: Evaluation = replace(r.evaluation, spot=replace(r.spot, name=name))
+        out.append(replace(r, evaluation=evaluation))
+    return tuple(out)
+
+
+def scene_of(judge: Judge) -> Scene:
+    """What the map draws around the spots."""
+    study: Study = judge.study
+    return Scene(
+        elevation=study.elevation,
+        ruling=judge.ruling.cells,
+        slope=study.slope,
+        area=study.area,
+        roads=study.network,
+        overlays=study.overlays,
+        area_rows=study.area_cells.rows,
+        area_cols=study.area_cells.cols,
+        area_step=study.area_cells.step,
+        margin_of=partial(sky_margin, study),
+    )
+
+
+def software() -> dict[str, str]:
+    """Name and versions of what computed the plan."""
+    from importlib.metadata import version
+
+    return {
+        "name": "siteplanner",
+        "version": version("siteplanner"),
+        "python": platform.python_version(),
+        "numpy": np.__version__,
+        "created": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
+    }
+
+
+def centre_of(study: Study) -> tuple[float, float, float]:
+    """Latitude, longitude and height of the middle of the incident area: where sun and rain are worked out once."""
+    centre = study.area.geometry.union_all().centroid
+    longitude, latitude = (float(v) for v in study.elevation.lonlat(centre.x, centre.y))
+    height = float(study.elevation.sample(centre.x, centre.y))
+    return latitude, longitude, height if np.isfinite(height) else 0.0
+
+
+def _magnetic_findings(study: Study) -> list[Finding]:
+    """What keeps magnetic bearings from being given, told once for the whole mission: where it starts."""
+    staging = study.mission.staging
+    finding = magnetic(staging.latitude, staging.longitude, 0.0, day_of(study.mission)).finding
+    return [] if finding is None else [finding]
+
+
+def _search_findings(search: dict) -> list[Finding]:
+    out = []
+    if search["candidates"] and search["spacing_used_m"] > search["spacing_asked_m"]:
+        out.append(
+            Finding(
+                "spacing_widened",
+                "note",
+                f"More spots would fit than `search.max_spots`: candidates stand "
+                f"{search['spacing_used_m']:.0f} m apart instead of {search['spacing_asked_m']:.0f} m.",
+                "Raise search.max_spots for a finer search.",
+            )
+        )
+    return out
+
+
+def _unique(findings: Sequence[Finding]) -> list[Finding]:
+    return list(dict.fromkeys(findings))

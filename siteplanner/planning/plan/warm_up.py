@@ -1,0 +1,70 @@
+"""Compile the coverage kernels on another core while the layers are read.
+
+The first run on a machine compiles the numeric kernels (some 15 s of one core for coverage alone); numba keeps the
+result on disk. A child process does that while this one reads layers, and this one then finds it done. When the
+kernels are on disk already, nothing is started; when the child fails, this process compiles for itself.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+
+def compile_coverage() -> None:
+    """Call every coverage and aim kernel once on a tiny raster, so that each is compiled and kept."""
+    import numpy as np
+
+    from siteplanner.core.aim import best_aim
+    from siteplanner.core.antenna import SectorPattern
+    from siteplanner.core.coverage import directions, path_loss_stops_db
+    from siteplanner.core.link import LinkParameters
+
+    ground = np.random.default_rng(0).normal(0, 20, (40, 40)).astype(np.float32)
+    rows, cols = (a.ravel() for a in np.mgrid[0:40:3, 0:40:3])
+    stops = np.array([8.0, 12.0])
+    loss = path_loss_stops_db(ground, 10.0, 20, 20, stops, 1.5, 763.0, rows, cols)
+    distance, bearing, angle = directions(ground, 10.0, 20, 20, stops, 1.5, rows, cols)
+    best_aim(loss, bearing, angle, np.ones(len(rows)), LinkParameters(), SectorPattern(), distance_m=distance)
+
+
+def start() -> subprocess.Popen | None:
+    """Start the child if the kernels are not on disk yet; None when there is nothing to do or it cannot start."""
+    from siteplanner.core.coverage_rays import trace_intervals
+
+    kept = Path(trace_intervals.stats.cache_path)
+    if any(kept.glob("coverage_rays.*.nbi")):
+        return None
+    code = "from siteplanner.planning.plan.warm_up import compile_coverage; compile_coverage()"
+    try:
+        return subprocess.Popen(
+            [sys.executable, "-c", code], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+    except OSError:
+        return None
+
+
+def finish(child: subprocess.Popen | None, seconds: float = 120.0) -> None:
+    """Wait for the child; one that hangs is ended."""
+    if child is None:
+        return
+    try:
+        child.wait(seconds)
+    except subprocess.TimeoutExpired:
+        child.kill()
+        child.wait()
+
+
+@contextmanager
+def another_core() -> Iterator[Callable[[], None]]:
+    """Compile on another core during the block; the value waits for it. A block that fails ends the child."""
+    child = start()
+    try:
+        yield lambda: finish(child)
+    finally:
+        if child is not None and child.poll() is None:
+            child.kill()
+            child.wait()

@@ -1,0 +1,325 @@
+"""When the service starts and what comes after: three-point estimates, daylight, fuel, relief.
+
+Method: PERT (D. G. Malcolm, J. H. Roseboom, C. E. Clark, W. Fazar, Application of a technique for research and
+development program evaluation, Operations Research 7 (1959) 646-669): each part has mean (low + 4 likely + high)/6
+and standard deviation (high - low)/6; parts are taken as independent, so means and variances add up.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import lru_cache
+from itertools import pairwise
+
+from siteplanner.mission import Mission
+
+NINE_IN_TEN = 1.645
+"""Standard deviations either side that hold 90 % of a normal distribution."""
+DRIVE_LOW, DRIVE_HIGH = 0.85, 1.4  # of the drive time worked out; common practice, no source
+LEG_LOW, LEG_HIGH = 0.7, 3.0  # the last leg with a spotter, doors opened, ground walked; common practice, no source
+DRIVE_METHOD = (
+    f"Likely: class speeds less surface, grade, bends and weather; low and high: {DRIVE_LOW:g} and {DRIVE_HIGH:g} "
+    f"times that on the road, {LEG_LOW:g} and {LEG_HIGH:g} times the last leg at walking pace (common practice)."
+)
+METHOD = (
+    "PERT: per part mean (low + 4 x likely + high) / 6, spread (high - low) / 6, parts independent; "
+    "the range holds about 9 cases in 10."
+)
+MOST_SHOWN_H = 96.0  # of the hours after dispatch in a drawing
+ON_SITE_PARTS = 2  # set-up and acquisition: what comes after the arrival
+SUNRISE_DEG = -0.8333  # upper rim on the horizon, mean refraction; as in the almanacs
+CIVIL_DEG = -6.0  # civil twilight
+
+
+def pert(low: float, likely: float, high: float) -> tuple[float, float]:
+    """Mean and standard deviation of a three-point estimate (Malcolm et al. 1959)."""
+    return (low + 4 * likely + high) / 6, (high - low) / 6
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the way to first service; minutes. `end_*` count from dispatch to the part's end."""
+
+    name: str
+    low_min: float
+    likely_min: float
+    high_min: float
+    mean_min: float
+    end_early_min: float
+    end_mean_min: float
+    end_late_min: float
+
+
+@dataclass(frozen=True)
+class Light:
+    """Sun at the spot on the day of arrival. Times carry the dispatch time's offset; None: does not happen."""
+
+    dawn: datetime | None  # civil twilight starts
+    sunrise: datetime | None
+    sunset: datetime | None
+    dusk: datetime | None  # civil twilight ends
+    at_arrival: str  # day, twilight, dark
+    at_first_service: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class LightSpan:
+    """A time without full daylight at the spot; hours from dispatch."""
+
+    kind: str  # twilight, dark
+    start_h: float
+    end_h: float
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """From dispatch to relief. Hours of fuel count from first service, relief from dispatch."""
+
+    parts: tuple[Part, ...]
+    early_min: float
+    mean_min: float
+    late_min: float
+    method: str
+    dispatch: datetime | None
+    light: Light | None
+    fuel_low_h: float  # tank empty at the highest burn
+    fuel_likely_h: float
+    fuel_high_h: float
+    refuel_low_h: float  # reserve reached at the highest burn
+    refuel_likely_h: float
+    relief_h: float
+    nights: tuple[LightSpan, ...] = ()  # over `span_h` hours; empty without a dispatch time
+
+    @property
+    def span_h(self) -> float:
+        """Hours from dispatch that a drawing should show: past the likely refuelling and the relief."""
+        return span_h(self.late_min, self.refuel_likely_h, self.relief_h)
+
+    @property
+    def arrival(self) -> Part:
+        """The part that ends on the spot: the last leg."""
+        return self.parts[-ON_SITE_PARTS - 1]
+
+    def clock(self, minutes: float) -> datetime | None:
+        """A time of day so many minutes after dispatch; None when the dispatch time is not given."""
+        return None if self.dispatch is None else self.dispatch + timedelta(minutes=minutes)
+
+
+@dataclass(frozen=True)
+class OnAir:
+    """Minutes from dispatch to first service: (low, likely, high) per part; in all the range and the mean of
+    this module.
+    """
+
+    parts: tuple[tuple[str, float, float, float], ...]
+    low_min: float
+    likely_min: float
+    high_min: float
+    method: str
+
+
+def drive_range(drive: float, leg: float) -> tuple[float, float, float]:
+    """Low, likely and high time of a drive and its last leg, in the unit of both (see DRIVE_METHOD)."""
+    return DRIVE_LOW * drive + LEG_LOW * leg, drive + leg, DRIVE_HIGH * drive + LEG_HIGH * leg
+
+
+def three_points(mission: Mission, drive_s: float, last_leg_s: float) -> tuple[tuple[str, float, float, float], ...]:
+    """(part, low, likely, high minutes) in order, from the mission's figures and the drive worked out."""
+    trailer = mission.trailer
+    drive, leg = drive_s / 60, last_leg_s / 60
+    return (
+        ("Hitch up and walk round", *trailer.hitch_up_min),
+        ("Drive", *drive_range(drive, 0.0)),
+        ("Last leg", *drive_range(0.0, leg)),
+        ("Set up, level, raise the mast", *trailer.set_up_min),
+        ("Find the satellite, first service", *trailer.acquisition_min),
+    )
+
+
+def time_on_air(mission: Mission, drive_s: float, last_leg_s: float) -> OnAir:
+    """Minutes from dispatch to first service: mean, and the range that holds nine cases in ten."""
+    parts = _parts(three_points(mission, drive_s, last_leg_s))
+    last = parts[-1]
+    return OnAir(
+        tuple((p.name, p.low_min, p.likely_min, p.high_min) for p in parts),
+        last.end_early_min,
+        last.end_mean_min,
+        last.end_late_min,
+        METHOD,
+    )
+
+
+def _parts(points: tuple[tuple[str, float, float, float], ...]) -> tuple[Part, ...]:
+    out: list[Part] = []
+    mean_sum = variance = low_sum = high_sum = 0.0
+    for name, low, likely, high in points:
+        mean, spread = pert(low, likely, high)
+        mean_sum, variance = mean_sum + mean, variance + spread**2
+        low_sum, high_sum = low_sum + low, high_sum + high
+        reach = NINE_IN_TEN * math.sqrt(variance)
+        # never beyond what the parts allow: one skewed part alone would reach below its own low
+        early, late = max(mean_sum - reach, low_sum), min(mean_sum + reach, high_sum)
+        out.append(Part(name, low, likely, high, mean, early, mean_sum, late))
+    return tuple(out)
+
+
+def timeline(
+    mission: Mission, drive_s: float, last_leg_s: float, latitude: float, longitude: float, height_m: float
+) -> Timeline:
+    """The whole timeline of one spot; daylight only when the mission names the dispatch time."""
+    parts = _parts(three_points(mission, drive_s, last_leg_s))
+    last, power, times = parts[-1], mission.power, mission.times
+    low, likely, high = power.fuel_burn_l_per_h
+    usable = power.fuel_tank_l * (1 - power.refuel_at_share)
+    light: Light | None = None
+    nights: tuple[LightSpan, ...] = ()
+    if times.dispatch is not None:
+        light = daylight(
+            times.dispatch, parts[-ON_SITE_PARTS - 1], last, latitude=latitude, longitude=longitude, height_m=height_m
+        )
+        shown = span_h(last.end_late_min, usable / likely, times.shift_h)
+        nights = light_spans(times.dispatch, shown, latitude, longitude, height_m)
+    return Timeline(
+        parts=parts,
+        early_min=last.end_early_min,
+        mean_min=last.end_mean_min,
+        late_min=last.end_late_min,
+        method=METHOD,
+        dispatch=times.dispatch,
+        light=light,
+        fuel_low_h=power.fuel_tank_l / high,
+        fuel_likely_h=power.fuel_tank_l / likely,
+        fuel_high_h=power.fuel_tank_l / low,
+        refuel_low_h=usable / high,
+        refuel_likely_h=usable / likely,
+        relief_h=times.shift_h,
+        nights=nights,
+    )
+
+
+def span_h(late_min: float, refuel_likely_h: float, relief_h: float) -> float:
+    """Hours from dispatch that a drawing shows: likely refuelling and relief, a little more, at most `MOST_SHOWN_H`."""
+    return min(max(1.05 * (late_min / 60 + refuel_likely_h), 1.1 * relief_h, late_min / 60 + 1), MOST_SHOWN_H)
+
+
+def light_spans(
+    dispatch: datetime, hours: float, latitude: float, longitude: float, height_m: float
+) -> tuple[LightSpan, ...]:
+    """Twilight and dark at a place from dispatch on, in order, over so many hours.
+
+    Elevations by the NREL SPA every 5 minutes; a span starts and ends where a straight line between two of them
+    crosses the level, good to a few seconds. Times are those of a level horizon.
+    """
+    steps = max(math.ceil(hours * 12), 1)
+    at = [k * hours / steps for k in range(steps + 1)]
+    height = sun_elevations_deg([dispatch + timedelta(hours=h) for h in at], latitude, longitude, height_m)
+    cuts = [0.0]
+    for k in range(steps):
+        low, high = sorted((height[k], height[k + 1]))
+        crossed = [level for level in (CIVIL_DEG, SUNRISE_DEG) if low < level <= high]
+        cuts += sorted(at[k] + (c - height[k]) / (height[k + 1] - height[k]) * (at[k + 1] - at[k]) for c in crossed)
+    cuts.append(hours)
+    spans = []
+    for start, end in pairwise(cuts):
+        if end - start < 1e-9:
+            continue
+        # the sun's height inside the span says which it is
+        nearest = (start + end) / 2 / hours * steps
+        k = min(int(nearest), steps - 1)
+        inside = height[k] + (nearest - k) * (height[k + 1] - height[k])
+        word = light_word(inside)
+        if word != "day":
+            spans.append(LightSpan(word, start, end))
+    return tuple(spans)
+
+
+def daylight(
+    dispatch: datetime, arrival: Part, service: Part, *, latitude: float, longitude: float, height_m: float
+) -> Light:
+    """Sun times on the local day of the likely arrival, and the light between early arrival and late service.
+
+    Times are those of a level horizon: behind a ridge the sun is gone earlier.
+    """
+    on_day = dispatch + timedelta(minutes=arrival.end_mean_min)
+    dawn, sunrise, sunset, dusk = sun_times(on_day, latitude, longitude, height_m)
+    moments = [dispatch + timedelta(minutes=m) for m in (arrival.end_early_min, arrival.end_late_min)]
+    moments += [dispatch + timedelta(minutes=m) for m in (service.end_early_min, service.end_late_min)]
+    words = [light_word(h) for h in sun_elevations_deg(moments, latitude, longitude, height_m)]
+    at_arrival, at_service = _span(words[:2]), _span(words[2:])
+    if set(words) == {"day"}:
+        sentence = "Daylight from arrival to first service."
+    elif "dark" in words:
+        sentence = "Dark for at least part of the set-up: lamps for the work, a light on the mast and the guys."
+    else:
+        sentence = "Twilight during the set-up: have lamps ready."
+    return Light(dawn, sunrise, sunset, dusk, at_arrival, at_service, sentence)
+
+
+def _span(words: list[str]) -> str:
+    return words[0] if words[0] == words[1] else f"{words[0]} (early) to {words[1]} (late)"
+
+
+def light_word(sun_elevation_deg: float) -> str:
+    """Day, twilight (civil: enough to see the ground by) or dark."""
+    if sun_elevation_deg > SUNRISE_DEG:
+        return "day"
+    return "twilight" if sun_elevation_deg > CIVIL_DEG else "dark"
+
+
+def sun_elevations_deg(moments: list[datetime], latitude: float, longitude: float, height_m: float) -> list[float]:
+    """Geometric elevation of the sun's centre at moments that carry their offset (NREL SPA, by pvlib)."""
+    import pandas as pd
+    import pvlib
+
+    index = pd.DatetimeIndex(pd.to_datetime(moments, utc=True))
+    table = pvlib.solarposition.get_solarposition(index, latitude, longitude, altitude=height_m)
+    return [float(v) for v in table["elevation"]]
+
+
+def sun_times(
+    on_day: datetime, latitude: float, longitude: float, height_m: float = 0.0
+) -> tuple[datetime | None, datetime | None, datetime | None, datetime | None]:
+    """Civil dawn, sunrise, sunset and civil dusk of a local day, to the second; None for what does not happen.
+
+    The day is that of `on_day` in its own offset. Elevations by the NREL SPA at every 5 minutes, crossings by a
+    straight line refined once at 1 second.
+    """
+    return _sun_times(on_day.replace(hour=0, minute=0, second=0, microsecond=0), latitude, longitude, height_m)
+
+
+@lru_cache(maxsize=256)  # every sheet, the map and the record ask for the same spots' days
+def _sun_times(
+    start: datetime, latitude: float, longitude: float, height_m: float
+) -> tuple[datetime | None, datetime | None, datetime | None, datetime | None]:
+    moments = [start + timedelta(minutes=m) for m in range(0, 1441, 5)]
+    height = sun_elevations_deg(moments, latitude, longitude, height_m)
+    dawn, sunrise, sunset, dusk = (
+        None if k is None else _refined(moments[k], latitude, longitude, height_m, level_deg, rising)
+        for level_deg, rising in ((CIVIL_DEG, True), (SUNRISE_DEG, True), (SUNRISE_DEG, False), (CIVIL_DEG, False))
+        for k in [_crossed(height, level_deg, rising)]
+    )
+    return dawn, sunrise, sunset, dusk
+
+
+def _crossed(height: list[float], level_deg: float, rising: bool) -> int | None:
+    """The first step on which the sun passes the level upward (or downward)."""
+    for k in range(len(height) - 1):
+        up = height[k] <= level_deg < height[k + 1]
+        down = height[k] > level_deg >= height[k + 1]
+        if up if rising else down:
+            return k
+    return None
+
+
+def _refined(
+    begin: datetime, latitude: float, longitude: float, height_m: float, level_deg: float, rising: bool
+) -> datetime | None:
+    moments = [begin + timedelta(seconds=s) for s in range(301)]
+    height = sun_elevations_deg(moments, latitude, longitude, height_m)
+    k = _crossed(height, level_deg, rising)
+    if k is None:
+        return None
+    return moments[k] + timedelta(seconds=(level_deg - height[k]) / (height[k + 1] - height[k]))

@@ -1,0 +1,1 @@
+"""Candidate spots, and everything physical about one of them."""

@@ -1,0 +1,149 @@
+"""The drive to one spot, told: steps, hazards, grades, another way, turning round, what would cut the spot off."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from siteplanner.core.geodesy import degrees_minutes
+from siteplanner.data.grid import Grid
+from siteplanner.data.grid_reference import grid_reference
+from siteplanner.mission import Mission, Staging
+from siteplanner.planning.spots.drive_facts import Cut, Place, Told
+from siteplanner.planning.spots.evaluation import start_of
+from siteplanner.planning.spots.turn_round import turn_round
+from siteplanner.roads.alternatives import alternative_to
+from siteplanner.roads.directions import Step, directions
+from siteplanner.roads.grade_bands import grade_bands
+from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along, placed
+from siteplanner.roads.network import RoadNetwork
+from siteplanner.roads.routing import Route
+from siteplanner.roads.signposts import called
+from siteplanner.roads.ways_out import WaysOut
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from siteplanner.planning.spots.evaluate import Judge
+    from siteplanner.planning.spots.evaluation import Access
+    from siteplanner.planning.study.spot import Spot
+
+nan = float("nan")
+
+
+def tell(judge: Judge, spot: Spot, access: Access) -> Told:
+    """The whole of it, for spots that are handed over."""
+    study = judge.study
+    start = start_words(study.mission, access)
+    told = tell_route(study.network, access.route, study.elevation, access.ways, study.overlays, start)
+    tree = study.trees[study.mission.starts.index(start_of(study.mission, access))]
+    alternative = alternative_to(study.network, tree, access.route)
+    other: tuple[Step, ...] = ()
+    if alternative.route is not None:
+        other = directions(study.network, alternative.route, study.elevation, start)
+    return replace(
+        told, alternative=alternative, alternative_steps=other,
+        turning=turn_round(study, spot, access.route, access.last_leg_m),
+    )  # fmt: skip
+
+
+def start_words(mission: Mission, access: Access | None = None) -> str:
+    """What the start is called in directions: the name that the user gave it, if any."""
+    name = start_of(mission, access).name.strip()
+    return name if name and name != Staging.model_fields["name"].default else "the staging point"
+
+
+def tell_route(
+    network: RoadNetwork, route: Route, grid: Grid, ways: WaysOut | None, overlays: dict[str, GeoDataFrame],
+    start: str = "the staging point",
+) -> Told:  # fmt: skip
+    """Steps, hazards, grades and cuts of a route. Hazards are those of the roads and overhead lines;
+    each step holds those up to the next.
+    """
+    lines = lines_above(route, overlays)
+    hazards = placed([*hazards_along(network, route), *lines], grid)
+    steps = directions(network, route, grid, start)
+    if lines:
+        lines = list(placed(lines, grid))
+        until = [*(s.running_m for s in steps[1:]), np.inf]
+        steps = tuple(_with_lines(step, lines, end) for step, end in zip(steps, until, strict=True))
+    return Told(steps, hazards, grade_bands(route), cuts_of(network, route, ways, grid))
+
+
+def _with_lines(step: Step, lines: list[HazardAhead], until_m: float) -> Step:
+    """The step with the overhead lines up to the next one among its hazards."""
+    mine = [*step.hazards, *(line for line in lines if step.running_m <= line.running_m < until_m)]
+    return replace(step, hazards=tuple(sorted(mine, key=lambda hazard: hazard.running_m)))
+
+
+def lines_above(route: Route, overlays: dict[str, GeoDataFrame]) -> list[HazardAhead]:
+    """Overhead lines that the drive passes under. Hazard areas on the way are hazards of the roads already."""
+    frame = overlays.get("power_lines")
+    if frame is None or not len(frame):
+        return []
+    out = []
+    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
+    for name, shape in zip(names, frame.geometry, strict=True):
+        if shape is None or not route.line.intersects(shape):
+            continue
+        label = f" {name}" if isinstance(name, str) and name.strip() else ""
+        for part in shapely.get_parts(route.line.intersection(shape)):
+            running = min(route.line.project(shapely.Point(p)) for p in shapely.get_coordinates(part))
+            at = route.line.interpolate(running)
+            text = f"overhead line{label}: look up before you drive under"
+            out.append(HazardAhead(float(running), "overhead line", "warning", text, float(at.x), float(at.y), nan))
+    return out
+
+
+def place_at(grid: Grid, x: float, y: float) -> Place:
+    """A point of the plan's CRS with its coordinates."""
+    lon, lat = (float(v) for v in grid.lonlat(x, y))
+    return Place(float(x), float(y), lat, lon, degrees_minutes(lat, lon), grid_reference(lat, lon))
+
+
+def cuts_of(network: RoadNetwork, route: Route, ways: WaysOut | None, grid: Grid) -> tuple[Cut, ...]:
+    """The road sections without a way round, from the spot outward; neighbours of one name are one section."""
+    if ways is None:
+        return ()
+    groups: list[list[int]] = []
+    for segment in ways.cut_segments:
+        if groups and called(network, segment) == called(network, groups[-1][-1]) and _shared(
+                network, segment, groups[-1][-1]) >= 0:
+            groups[-1].append(segment)
+        else:
+            groups.append([segment])
+    out = []
+    for number, group in enumerate(groups):
+        nodes = _chain(network, route, group, groups[number + 1][0] if number + 1 < len(groups) else None)
+        first, last = (place_at(grid, network.node_x[n], network.node_y[n]) for n in nodes)
+        line = shapely.line_merge(shapely.multilinestrings(list(network.seg_geometry[group])))
+        length = float(network.length_m[group].sum())
+        out.append(Cut(called(network, group[0]), length, first, last, tuple(group), line))
+    return tuple(out)
+
+
+def _shared(network: RoadNetwork, a: int, b: int) -> int:
+    """The node that two segments share, or -1."""
+    mine = {int(network.seg_from[a]), int(network.seg_to[a])}
+    both = mine & {int(network.seg_from[b]), int(network.seg_to[b])}
+    return min(both) if both else -1
+
+
+def _chain(network: RoadNetwork, route: Route, group: list[int], following: int | None) -> tuple[int, int]:
+    """The outer nodes of a chain of segments, the one nearer to the spot first."""
+    if len(group) == 1 and group[0] in route.segments:
+        leg = int(np.flatnonzero(route.segments == group[0])[0])
+        near, far = int(network.seg_to[group[0]]), int(network.seg_from[group[0]])
+        return (near, far) if route.directions[leg] > 0 else (far, near)
+    ends = {int(network.seg_from[group[0]]), int(network.seg_to[group[0]])}
+    if len(group) == 1:
+        joint = _shared(network, group[0], following) if following is not None else -1
+        last = joint if joint >= 0 else int(network.seg_to[group[0]])
+        return next(iter(ends - {last}), last), last
+    first = next(iter(ends - {_shared(network, group[0], group[1])}), -1)
+    tail = {int(network.seg_from[group[-1]]), int(network.seg_to[group[-1]])}
+    last = next(iter(tail - {_shared(network, group[-1], group[-2])}), -1)
+    return (first if first >= 0 else min(ends)), (last if last >= 0 else min(tail))

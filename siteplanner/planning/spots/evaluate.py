@@ -1,0 +1,295 @@
+"""One spot, everything physical about it: ground, sky, coverage, access, time to on air."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
+from shapely.geometry import Point
+
+from siteplanner.errors import Finding
+from siteplanner.mission import Sky
+from siteplanner.planning.limits.cells import line_keep_away_m
+from siteplanner.planning.limits.ground_way import GroundWay
+from siteplanner.planning.limits.ruling import LIMITS, Ruling, codes_of
+from siteplanner.planning.limits.site_limits import site_breaks
+from siteplanner.planning.site.magnetic import day_of, magnetic
+from siteplanner.planning.site.timeline import drive_range, time_on_air
+from siteplanner.planning.spots.backhaul import backhaul_findings, broken_backhaul, judge_backhauls, stop_for_link
+from siteplanner.planning.spots.evaluation import Access, Evaluation, Ground, Start
+from siteplanner.planning.spots.lines import Backhaul, Look
+from siteplanner.planning.spots.service import predict_coverage
+from siteplanner.planning.spots.slots import look_at
+from siteplanner.planning.spots.standing import judge_ground, stand_breaks, standing_findings
+from siteplanner.planning.spots.surroundings import look_round
+from siteplanner.planning.study.reuse import Reuse
+from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.study.study import Study
+from siteplanner.roads.closed_off import closures_before
+from siteplanner.roads.routing import nearest_access, route_to
+from siteplanner.roads.ways_out import ways_out
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, eq=False)
+class Judge:
+    """A study with its ruling: all that a spot is judged by. `reuse` is there while a plan is made."""
+
+    study: Study
+    ruling: Ruling
+    way: GroundWay
+    reuse: Reuse | None = None
+
+    def step(self, name: str, function: Callable[..., T], root: Any, spot: Spot, *args: Any, also: Any = None) -> T:
+        """`function(root, spot, ...)`, or its result from the run before if all that it read is the same."""
+        if self.reuse is None:
+            return function(root, spot, *args)
+        return self.reuse.at_spot(name, root, function, spot, *args, also=also)
+
+
+def evaluate(judge: Judge, spot: Spot) -> Evaluation:
+    """Judge one spot. Limits that it breaks stand in `failed`; nothing here depends on weights."""
+    study = judge.study
+    grid = study.elevation
+    cell = grid.cell(spot.x, spot.y)
+    if cell is None or not np.isfinite(grid.values[cell]):
+        nothing = float("nan")
+        return Evaluation(
+            spot,
+            Ground(nothing, nothing, nothing, nothing, {}, nothing, grid.cell_size_m),
+            (),
+            None,
+            None,
+            None,
+            (("no_data", "There is no elevation here."),),
+        )
+    failed: list[tuple[str, str]] = []
+    findings: list[Finding] = []
+    access = judge.step("access", find_access, judge, spot, cell)
+    compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
+    sky = judge.step("sky", judge_sky, study, spot, cell, compass.declination_deg)
+    ground = judge_ground(study, spot, cell, access, sky)
+    around = look_round(study, spot, cell, access)
+    ground = replace(
+        ground,
+        swing_room_m=around.swing_room_m,
+        above_drainage_m=around.above_drainage_m,
+        slope_above_m=around.slope_above_m,
+        tree=around.tree,
+    )
+    findings += [*standing_findings(study, ground), *around.findings]
+    coverage = judge.step("coverage", predict_coverage, study, spot, cell)
+    backhauls = judge_backhauls(study, spot, cell, sky, coverage, compass.declination_deg)
+    higher = stop_for_link(study, coverage, backhauls)
+    if higher is not None:
+        coverage = judge.step("coverage", predict_coverage, study, spot, cell, higher)
+    failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls)
+    findings += backhaul_findings(study, backhauls)
+    if access is not None:
+        findings += access.route.findings
+        one_way = access.ways.finding(study.network) if access.ways is not None else None
+        if one_way is not None:
+            findings.append(one_way)
+    on_air = time_on_air(study.mission, access.route.time_s, access.last_leg_s) if access is not None else None
+    return Evaluation(
+        spot,
+        ground,
+        sky,
+        coverage,
+        access,
+        on_air,
+        tuple(failed),
+        tuple(findings),
+        magnetic=compass,
+        backhauls=backhauls,
+    )
+
+
+def judge_sky(
+    study: Study, spot: Spot, cell: tuple[int, int], declination_deg: float | None = None
+) -> tuple[Look, ...]:
+    """Look angles, exact skyline over the beam's width and margin for every satellite named."""
+    sky = study.mission.sky
+    seen = look_at(study, spot, cell, np.array([s.longitude_deg for s in sky.satellites]))
+    looks = []
+    for k, satellite in enumerate(sky.satellites):
+        azimuth = float(seen.azimuth_deg[k])
+        looks.append(
+            Look(
+                satellite.name or f"{satellite.longitude_deg:g} deg",
+                satellite.longitude_deg,
+                azimuth,
+                None if declination_deg is None else (azimuth - declination_deg) % 360,
+                float(seen.elevation_deg[k]),
+                float(seen.skew_deg[k]),
+                float(seen.horizon_deg[k]),
+                float(seen.margin_deg[k]),
+                float(seen.known_to_m[k]),
+                bool(seen.clear[k]),
+            )
+        )
+    return tuple(looks)
+
+
+def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | None:
+    """Drive from staging to the road point of the last leg, then over ground; None when there is no way.
+
+    Of several staging points the one whose rig arrives first.
+    """
+    study, rig = judge.study, judge.study.mission.rig
+    grid = study.elevation
+    path = judge.way.path_cells(*cell)
+    if not path:
+        return None
+    x, y = (float(v) for v in grid.xy(*path[0]))
+    # of several staging points only those count whose roads touch this very cell, not one beyond a closed bridge
+    for cells in (1.5,) if len(study.trees) == 1 else (0.75, 1.5):
+        found = [nearest_access(study.network, t, x, y, max_offset_m=cells * grid.cell_size_m) for t in study.trees]
+        if any(found):
+            break
+    arrivals = [np.inf if a is None else a.arrival_s for a in found]
+    first = int(np.argmin(arrivals))
+    access, tree = found[first], study.trees[first]
+    if access is None:
+        return None
+    leg = judge.way.line(grid, *cell, access.x, access.y)
+    if len(path) == 1:  # the road crosses the spot's own cell: straight from the road to the spot
+        from shapely.geometry import LineString
+
+        leg = LineString([(access.x, access.y), (spot.x, spot.y)])
+    # the driver is told of the spot itself, not of the cell where the last leg starts
+    access = replace(access, target_x=spot.x, target_y=spot.y, offset_m=float(leg.length))
+    route = route_to(study.network, tree, access)
+    leg_s = leg.length / (rig.last_leg_speed_kmh / 3.6)
+    low, seconds, high = drive_range(route.time_s, leg_s)
+    ways = ways_out(study.network, access, tree)
+    starts = []
+    for start, other, arriving in zip(study.mission.starts, study.trees, found, strict=True):
+        drive = None if arriving is None else route_to(study.network, other, arriving)
+        starts.append(Start(start.name, None if drive is None else drive_range(drive.time_s, leg_s)[1],
+                            None if drive is None else drive.distance_m))  # fmt: skip
+    # the chosen one leads, also where another arrives at the same second
+    starts = [starts.pop(first), *sorted(starts, key=lambda s: np.inf if s.drive_time_s is None else s.drive_time_s)]
+    return Access(
+        route.distance_m,
+        seconds,
+        route.worst_grade_pct,
+        float(leg.length),
+        ways.count,
+        route,
+        leg,
+        tuple(route.unknown),
+        ways,
+        drive_low_s=low,
+        drive_high_s=high,
+        by_staging=tuple(starts) if len(starts) > 1 else (),
+    )
+
+
+def broken_limits(
+    judge: Judge,
+    spot: Spot,
+    cell: tuple[int, int],
+    ground: Ground,
+    looks: tuple[Look, ...],
+    access: Access | None,
+    backhauls: tuple[Backhaul, ...],
+) -> list[tuple[str, str]]:
+    """Every limit that the exact figures break, as (code, sentence)."""
+    study, mission = judge.study, judge.study.mission
+    out: list[tuple[str, str]] = []
+    value = int(judge.ruling.cells.values[cell])
+    codes = codes_of(value) if value and value < (1 << 15) else []
+    out += stand_breaks(study, ground)
+    if mission.backhaul.wanted == ("geostationary",):
+        out += _broken_sky(backhauls[0], looks, mission.sky)
+    else:
+        out += broken_backhaul(backhauls)
+    if access is None:
+        out.append(("no_way_in", _why_no_way(study, spot)))
+    out += _near_lines(study, spot)
+    out += site_breaks(study, spot, cell, codes)
+    for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
+        frame = study.overlay(role)
+        if frame is None:
+            continue
+        hit = frame[frame.geometry.intersects(Point(spot.x, spot.y))]
+        if len(hit):
+            name = hit.iloc[0].get("name")
+            out.append((code, f"{LIMITS[code]}: {name}." if isinstance(name, str) and name else f"{LIMITS[code]}."))
+    said = {code for code, _ in out}
+    if "roadway" in codes and "roadway" not in said:
+        out.append(("roadway", f"Closer than {mission.trailer.road_setback_m:.0f} m to a road's centre line."))
+    if "no_data" in codes and "no_data" not in said:
+        out.append(("no_data", "The elevation beside this cell is not known."))
+    return out
+
+
+def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], sky: Sky) -> list[tuple[str, str]]:
+    """The limit where the dish is the only backhaul wanted."""
+    if dish.verdict == "works":
+        return []
+    code = "sky_unknown" if dish.verdict == "unknown" else "sky_blocked"
+    low = [look for look in looks if look.elevation_deg < sky.min_elevation_deg]
+    text = ""
+    if low:
+        names = ", ".join(
+            f"{look.satellite_name} stands {look.elevation_deg:.1f} deg up"
+            if look.elevation_deg >= 0
+            else f"{look.satellite_name} is below the horizon ({look.elevation_deg:.1f} deg)"
+            for look in low
+        )
+        text = f"{names}; {sky.min_elevation_deg:.1f} deg is needed."
+    margins = ", ".join(
+        f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if np.isfinite(look.margin_deg) else "not known")
+        for look in looks
+        if look not in low
+    )
+    if margins:
+        text = f"{text} Sky margin {margins}; {sky.min_margin_deg:.1f} deg is needed.".strip()
+    return [(code, text)]
+
+
+def _why_no_way(study: Study, spot: Spot) -> str:
+    """The sentence of the limit, with what is wrong with the nearest road when there is one close by."""
+    rig, network = study.mission.rig, study.network
+    text = f"No road that the rig can reach comes within {rig.last_leg_max_m:.0f} m over drivable ground."
+    roads = np.flatnonzero(network.for_vehicles)
+    if not len(roads):
+        return text
+    point = Point(spot.x, spot.y)
+    distance = np.array([network.seg_geometry[i].distance(point) for i in roads])
+    nearest = int(roads[int(np.argmin(distance))])
+    if distance.min() > rig.last_leg_max_m + study.elevation.cell_size_m:
+        return f"{text} The nearest road is {distance.min():.0f} m away."
+    name = str(network.name[nearest]) or "the road beside it"
+    if not network.drivable[nearest]:
+        return f"{text} Not {name}: {network.reason[nearest]}."
+    reached = bool(study.reached[nearest])
+    shut = () if reached else tuple(dict.fromkeys(c for t in study.trees for c in closures_before(t, nearest)))
+    if shut:
+        return f"{text} The drive from staging does not reach {name}: closed before it by {' and '.join(shut)}."
+    if not reached:
+        return f"{text} The drive from staging does not reach {name}: a limit or a gap in the roads lies before it."
+    return f"{text} {name} is near, but the ground between is too steep or closed."
+
+
+def _near_lines(study: Study, spot: Spot) -> list[tuple[str, str]]:
+    import pandas as pd
+
+    frame = study.overlay("power_lines")
+    if frame is None:
+        return []
+    voltages = pd.to_numeric(frame["voltage_kv"], errors="coerce") if "voltage_kv" in frame.columns else None
+    for number, shape in enumerate(frame.geometry):
+        voltage = None if voltages is None else float(voltages.iloc[number])
+        need = line_keep_away_m(study, voltage)
+        distance = shape.distance(Point(spot.x, spot.y))
+        if distance < need:
+            return [
+                ("power_line", f"An overhead line is {distance:.0f} m away; mast fall and clearance need {need:.0f} m.")
+            ]
+    return []

@@ -1,0 +1,174 @@
+"""What is known of one spot: ground, sky, service, access, times. All frozen, all plain data.
+
+Angles are degrees, bearings true and clockwise from north unless a name says `magnetic`; lengths metres;
+x and y are metres in the plan's CRS.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from siteplanner.errors import Finding
+from siteplanner.mission import Mission, Staging
+from siteplanner.planning.site.magnetic import Magnetic
+from siteplanner.planning.site.timeline import OnAir
+from siteplanner.planning.spots.drive_facts import Told
+from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
+from siteplanner.planning.spots.skyline import Skyline
+from siteplanner.planning.spots.slots import VisibleArc
+from siteplanner.planning.study.spot import Spot
+
+if TYPE_CHECKING:
+    from shapely.geometry import LineString
+
+    from siteplanner.roads.routing import Route
+    from siteplanner.roads.ways_out import WaysOut
+
+
+
+@dataclass(frozen=True)
+class Tree:
+    """The tree that reaches farthest over the trailer, from the surface's cells. Bearing true."""
+
+    height_m: float
+    distance_m: float
+    bearing_deg: float
+    reaches_trailer: bool
+
+
+@dataclass(frozen=True)
+class Ground:
+    """How the trailer would stand. Jack differences are lifts above the highest corner's ground, metres."""
+
+    slope_deg: float
+    heading_deg: float
+    roll_deg: float
+    pitch_deg: float
+    jack_differences_m: dict[str, float]  # front_left, front_right, rear_left, rear_right; all >= 0
+    relief_m: float  # largest distance of the ground cells from the fitted plane
+    cell_size_m: float  # what the elevation can tell: nothing finer than this
+    slope_uncertainty_deg: float = math.nan  # one standard deviation of a part of the slope, from the elevation's error
+    steep_chance: float = math.nan  # chance that the true slope is above the limit
+    raise_first: str = ""  # the jack at the lowest corner; '': level within a centimetre
+    outrigger_differences_m: dict[str, float] = field(default_factory=dict)  # as the jacks', at the outriggers' pads
+    lift_uncertainty_m: float = math.nan  # one standard deviation of the lift between two far corners
+    bumps_m: float = math.nan  # largest distance of the cells under the trailer from the plane; NaN: no cells that fine
+    nose_off_way_out_deg: float = math.nan  # angle between nose and way out, 0..180
+    mast_in_beam: bool = False  # the mast stands in the line of every satellite that is clear (one that is needed)
+    swing_room_m: float = math.nan  # radius of the largest free circle at the spot, capped at twice the rig's need
+    above_drainage_m: float = math.nan  # above the channel that it drains to; NaN: not known
+    slope_above_m: float = math.nan  # ground that drains onto the spot, per metre of width
+    tree: Tree | None = None  # the tree that reaches farthest; None: none in reach, or no surface
+
+
+@dataclass(frozen=True)
+class PointService:
+    """A must-serve point as one spot would serve it."""
+
+    name: str
+    latitude: float
+    longitude: float
+    probability: float
+    margin_db: float
+    distance_m: float
+    bearing_deg: float
+
+
+@dataclass(frozen=True, eq=False)
+class Coverage:
+    """Predicted service of the incident area."""
+
+    share: float  # expected share of the weighted area, 0..1
+    served_area_km2: float
+    mast_height_m: float
+    sector_bearings_deg: tuple[float, ...]
+    must_serve: tuple[PointService, ...]
+    share_by_stop: tuple[tuple[float, float], ...]  # (mast stop in metres, share with its own best bearings)
+    budget: tuple[tuple[str, float, str], ...] = ()  # (item, value, unit), adds up by hand
+    probability: np.ndarray | None = None  # per area cell, same order as Plan.area_rows/cols
+
+
+@dataclass(frozen=True)
+class Start:
+    """One staging point as one spot sees it; None where its rig cannot get to the spot's road."""
+
+    name: str
+    drive_time_s: float | None  # last leg included
+    drive_distance_m: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Access:
+    """The way from the staging point to the spot; of several staging points, from the one that arrives first.
+
+    `drive_time_s` is the likely time, last leg included; low and high are those of `planning.timeline`.
+    """
+
+    drive_distance_m: float
+    drive_time_s: float
+    worst_grade_pct: float
+    last_leg_m: float
+    ways_out: int | None  # 1: one way in, 2: two that share no road segment; None: not worked out
+    route: Route
+    last_leg: LineString
+    unknown: tuple[str, ...] = ()  # limits that the road data do not state along the route
+    ways: WaysOut | None = None  # with the segments whose loss cuts the spot off
+    drive_low_s: float = float("nan")
+    drive_high_s: float = float("nan")
+    told: Told | None = None  # for listed spots, user's spots and explained points; None elsewhere
+    by_staging: tuple[Start, ...] = ()  # every staging point with a rig, earliest first; () for only one
+
+    @property
+    def last_leg_s(self) -> float:
+        """Likely time over ground from the road to the spot."""
+        return max(self.drive_time_s - self.route.time_s, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Evaluation:
+    """Everything physical about one spot; no weights in it."""
+
+    spot: Spot
+    ground: Ground
+    sky: tuple[Look, ...]
+    coverage: Coverage | None
+    access: Access | None
+    on_air: OnAir | None
+    failed: tuple[tuple[str, str], ...] = ()  # (limit, sentence); empty: the spot passes
+    findings: tuple[Finding, ...] = ()
+    magnetic: Magnetic | None = None  # None: no elevation, so nothing was worked out
+    skyline: Skyline | None = None  # for listed spots, user's spots and explained points; None elsewhere
+    arc: VisibleArc | None = None  # the same
+    backhauls: tuple[Backhaul, ...] = ()  # every wanted one, in the mission's order
+
+    @property
+    def backhaul(self) -> Backhaul | None:
+        """The one used here: the first wanted that works."""
+        return next((b for b in self.backhauls if b.verdict == "works"), None)
+
+    @property
+    def donor(self) -> DonorPath | None:
+        """The donor link used here."""
+        used = self.backhaul
+        return used.donors[0] if used is not None and used.donors else None
+
+    @property
+    def dish_wanted(self) -> bool:
+        """Whether the mission wants the satellite dish at all."""
+        return not self.backhauls or any(b.kind == "geostationary" for b in self.backhauls)
+
+    @property
+    def dish_used(self) -> bool:
+        """Whether the satellite dish carries the traffic here (or nothing was judged)."""
+        return not self.backhauls or (self.backhaul is not None and self.backhaul.kind == "geostationary")
+
+
+def start_of(mission: Mission, access: Access | None) -> Staging:
+    """The staging point that a drive starts from."""
+    if access is not None and access.by_staging:
+        return next(s for s in mission.starts if s.name == access.by_staging[0].name)
+    return mission.starts[0]

@@ -1,0 +1,74 @@
+"""Lines from a spot to what carries its traffic: satellites, the open sky, donor sites. Values only.
+
+Angles are degrees, bearings true and clockwise from north unless a name says `magnetic`; lengths metres;
+x and y are metres in the plan's CRS.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from siteplanner.core.dome import DomeShare
+
+BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
+Verdict = Literal["works", "fails", "unknown"]
+
+
+@dataclass(frozen=True)
+class Look:
+    """The line from the dish to one satellite."""
+
+    satellite_name: str
+    satellite_longitude_deg: float
+    azimuth_deg: float
+    azimuth_magnetic_deg: float | None
+    elevation_deg: float
+    skew_deg: float
+    horizon_deg: float  # NaN where the skyline is not known
+    margin_deg: float  # NaN where the skyline is not known
+    known_to_m: float  # how far the elevation reaches along the line; inf when it is enough
+    clear: bool
+
+
+@dataclass(frozen=True)
+class DonorPath:
+    """The radio path from a spot to one donor site. NaN: not known, or not worked out because something else rules
+    the path out.
+    """
+
+    name: str
+    latitude: float
+    longitude: float
+    verdict: Verdict
+    reason: str  # why it works or not, as a clause
+    distance_m: float
+    bearing_deg: float
+    bearing_magnetic_deg: float | None
+    elevation_deg: float  # of the ray at the spot, level 0
+    antenna_height_m: float
+    donor_height_m: float
+    donor_height_stated: bool
+    frequency_mhz: float
+    clearance_share: float  # worst known clearance, in first Fresnel radii
+    tightest_at_m: float  # distance from the spot
+    clearance_m: float
+    unknown_from_m: float  # first unknown ground along the path; NaN: all known
+    loss_db: float
+    level_dbm: float
+    margin_db: float  # over the least level and the fade margin
+    not_at_m: tuple[float, ...] = ()  # lower mast stops that were asked too and at which it is not known to work
+
+
+@dataclass(frozen=True)
+class Backhaul:
+    """One wanted way for the traffic, judged at one spot."""
+
+    kind: BackhaulKind
+    verdict: Verdict
+    reason: str  # as a clause: "clear by 8.4 deg"
+    margin: float  # satellite: deg over the skyline; open sky: clear share 0..1, at least; donor: dB
+    unit: str
+    dome: DomeShare | None = None
+    min_elevation_deg: float | None = None  # of the open-sky terminal's cone
+    donors: tuple[DonorPath, ...] = ()  # best first

@@ -1,0 +1,101 @@
+"""Sky margin as a raster: how far the satellite stands above the skyline, for the ground that is searched.
+
+Each value is exact, by the rule of `core.horizon` along the centre of the beam (a spot's own figure is the least
+over the beam's width, so it is the same or lower). Where the elevation ends before the skyline is certain, a value
+stands only if what is known already blocks, or if the line of sight less the mission's margin has passed above the
+highest ground; it is then an upper bound. Everywhere else it is unknown: NaN.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from affine import Affine
+from pyproj import Proj
+from scipy.ndimage import map_coordinates
+
+from siteplanner.core.geodesy import look_angles
+from siteplanner.core.horizon_raster import LATTICE_CELLS, horizon_raster
+from siteplanner.data.grid import Grid
+from siteplanner.mission import Satellite
+
+if TYPE_CHECKING:
+    from siteplanner.planning.study.study import Study
+
+MOST_CELLS = 400_000  # cells of search ground worked out for a map layer; beyond, every second, third ... is taken
+
+
+def step_for(study: Study) -> int:
+    """Every how many-th row and column keeps a margin raster below MOST_CELLS cells."""
+    return max(1, math.ceil(math.sqrt(int(study.search_ground.sum()) / MOST_CELLS)))
+
+
+def sky_margin(study: Study, step: int | None = None) -> Grid | None:
+    """The margin that decides, degrees, float32: the best satellite's where any will do, the worst where all must.
+
+    Cells are `step` elevation cells wide (None: `step_for`), each with the exact value of its middle cell; NaN:
+    unknown or outside the search ground. Satellites that stand lower than `sky.min_elevation_deg` do not count
+    where any will do. None when there is no satellite left or no search ground.
+    """
+    sky = study.mission.sky
+    step = step_for(study) if step is None else step
+    found = [margin_toward(study, satellite, step) for satellite in sky.satellites]
+    known = [pair for pair in found if pair is not None]
+    if not known:
+        return None
+    stack = np.stack([margin.values for margin, _ in known])
+    if sky.need == "any":
+        low = np.stack([elevation < sky.min_elevation_deg for _, elevation in known])
+        stack[low] = -np.inf
+        best = np.fmax.reduce(stack)
+        gaps = np.isnan(stack).any(axis=0)
+        values = np.where((gaps & ~(best >= sky.min_margin_deg)) | np.isneginf(best), np.nan, best)
+    else:
+        worst = np.fmin.reduce(stack)
+        values = np.where(np.isnan(stack).any(axis=0) & ~(worst < sky.min_margin_deg), np.nan, worst)
+    return known[0][0].with_values(values.astype(np.float32)) if np.isfinite(values).any() else None
+
+
+def margin_toward(study: Study, satellite: Satellite, step: int = 1) -> tuple[Grid, np.ndarray] | None:
+    """(margin, the satellite's elevation) per cell toward one satellite, degrees; see `sky_margin` for the cells."""
+    grid, mission = study.elevation, study.mission
+    wanted = np.zeros(grid.shape, bool)
+    wanted[step // 2 :: step, step // 2 :: step] = study.search_ground[step // 2 :: step, step // 2 :: step]
+    rows, cols = (np.flatnonzero(wanted.any(axis=axis)) for axis in (1, 0))
+    if not len(rows):
+        return None
+
+    def angles(at_rows: np.ndarray, at_cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        lon, lat = grid.lonlat(*grid.xy(at_rows, at_cols))
+        azimuth, elevation, _ = look_angles(lat, lon, 0.0, satellite.longitude_deg)
+        return azimuth - Proj(grid.crs).get_factors(lon, lat).meridian_convergence, elevation
+
+    horizon, known_to = horizon_raster(
+        grid.values,
+        grid.cell_size_m,
+        lambda at_rows, at_cols: angles(at_rows, at_cols)[0],
+        mission.trailer.dish_height_m,
+        wanted,
+        obstacles_m=None if study.obstacles is None else study.obstacles.values,
+        known=study.blocks,
+    )
+    picked = np.s_[rows[0] : rows[-1] + 1 : step, cols[0] : cols[-1] + 1 : step]
+    axes = [np.arange(n[0], n[-1] + LATTICE_CELLS + 1, LATTICE_CELLS, dtype=float) for n in (rows, cols)]
+    places = np.meshgrid(*(np.arange(n[0], n[-1] + 1, step) for n in (rows, cols)), indexing="ij")
+    lattice = angles(*np.meshgrid(*axes, indexing="ij"))[1]
+    at = [(place - axis[0]) / LATTICE_CELLS for place, axis in zip(places, axes, strict=True)]
+    elevation = map_coordinates(lattice, at, order=1)
+    margin = elevation - horizon[picked]
+    eye = grid.values[picked] + mission.trailer.dish_height_m
+    # the rule of `evaluate.judge_sky`: a skyline cut short may block, but clears only above the highest ground
+    line = eye + known_to[picked] * np.tan(np.radians(elevation - mission.sky.min_margin_deg))
+    cut_short = np.isfinite(known_to[picked]) & (line < study.blocks.ceiling_m)
+    margin = np.where(cut_short & (margin >= mission.sky.min_margin_deg), np.nan, margin)
+    x, y = (float(v) for v in grid.xy(rows[0], cols[0]))
+    size = grid.cell_size_m * step
+    return (
+        Grid(margin.astype(np.float32), Affine(size, 0, x - size / 2, 0, -size, y + size / 2), grid.crs),
+        elevation,
+    )

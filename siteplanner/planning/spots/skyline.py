@@ -1,0 +1,180 @@
+"""The horizon diagram of one spot: skyline all round, the satellite arc over it, and how tall a tree may be.
+
+Bearings are true. The skyline follows the rule of `core.horizon`; where the elevation ends, what is known of it is a
+lower bound, and `possible_deg` says how high ground as high as the highest known could stand behind that end.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from siteplanner.core.geodesy import curvature_drop_m, look_angles, visible_arc_deg, wrap_180_deg
+from siteplanner.core.horizon import HALF_CURVATURE, horizon_reach
+
+if TYPE_CHECKING:
+    from siteplanner.planning.spots.lines import Look
+    from siteplanner.planning.study.spot import Spot
+    from siteplanner.planning.study.study import Study
+
+BEARINGS_DEG = np.arange(360.0)
+ARC_STEP_DEG = 2.0  # between drawn points of the arc, in orbital longitude
+TREE_DISTANCES_M = (30.0, 60.0, 100.0)
+
+
+@dataclass(frozen=True)
+class ArcPoint:
+    """One orbital longitude of the geostationary arc, above the level horizon."""
+
+    satellite_longitude_deg: float
+    azimuth_deg: float
+    elevation_deg: float
+    state: str  # clear, blocked, unknown
+
+
+@dataclass(frozen=True)
+class TreeLimit:
+    """What a crew can check by eye: how tall a thing at this distance toward the satellite may be."""
+
+    satellite_name: str
+    azimuth_deg: float
+    distance_m: float
+    line_m: float  # height above the level of the dish's ground that reaches the line of sight less its margin
+    tree_m: float  # the same above the ground at that place; NaN where that is not known, below 0: the ground blocks
+
+
+@dataclass(frozen=True, eq=False)
+class Skyline:
+    """One value a degree of true bearing, 0 to 359. `surface_deg` is None without a surface layer."""
+
+    bearings_deg: np.ndarray
+    bare_deg: np.ndarray  # NaN where nothing is known
+    surface_deg: np.ndarray | None
+    known_to_m: np.ndarray  # inf: complete
+    possible_deg: np.ndarray  # how high unseen ground could stand; the skyline itself where it is complete
+    arc: tuple[ArcPoint, ...]
+    trees: tuple[TreeLimit, ...]
+    margin_deg: float
+    latitude_deg: float
+
+    @property
+    def highest_deg(self) -> np.ndarray:
+        """What blocks the view: the surface where one is given, else the bare ground."""
+        return self.bare_deg if self.surface_deg is None else self.surface_deg
+
+    @property
+    def unknown(self) -> np.ndarray:
+        """True per bearing where the elevation ends before the skyline is certain."""
+        return np.isfinite(self.known_to_m) | ~np.isfinite(self.highest_deg)
+
+    def state(self, azimuth_deg: float, elevation_deg: float) -> str:
+        """clear, blocked or unknown for one direction, by straight lines between the whole degrees."""
+        low, possible = (float(_at(v, azimuth_deg)) for v in (self.highest_deg, self.possible_deg))
+        if elevation_deg <= low:
+            return "blocked"
+        return "clear" if elevation_deg > possible else "unknown"
+
+
+def _at(values: np.ndarray, azimuth_deg: float) -> float:
+    """Between whole degrees; unknown beside unknown."""
+    below = math.floor(azimuth_deg) % 360
+    share = azimuth_deg - math.floor(azimuth_deg)
+    left, right = float(values[below]), float(values[(below + 1) % 360])
+    return left if share == 0 else left + share * (right - left)
+
+
+def line_height_m(distance_m: ArrayLike, dish_height_m: float, elevation_deg: float) -> np.ndarray:
+    """Height above the level of the dish's ground at which a line of sight passes, metres. Broadcasts.
+
+    Closed form: dish height + d tan(elevation) + the Earth's curve over d (see `core.geodesy.curvature_drop_m`).
+    """
+    distance = np.asarray(distance_m, float)
+    return (dish_height_m + distance * math.tan(math.radians(elevation_deg)) + curvature_drop_m(distance))[()]
+
+
+def possible_horizon_deg(skyline_deg: np.ndarray, known_to_m: np.ndarray, above_m: float) -> np.ndarray:
+    """The highest that the horizon could be: ground `above_m` above the eye right where knowledge ends.
+
+    Where the horizon is complete, or even such ground would not show, it is the horizon itself.
+    """
+    ends = np.isfinite(known_to_m)
+    # seen from above, such ground stands highest at the distance of its own horizon
+    own_horizon_m = math.sqrt(max(-above_m, 0.0) / HALF_CURVATURE)
+    distance = np.maximum(np.where(ends, known_to_m, 1.0), own_horizon_m)
+    with np.errstate(divide="ignore"):
+        tangent = np.where(distance > 0, above_m / distance, np.inf) - distance * HALF_CURVATURE
+    return np.where(ends, np.fmax(skyline_deg, np.degrees(np.arctan(tangent))), skyline_deg)
+
+
+def arc_longitudes(latitude_deg: float, longitude_deg: float) -> np.ndarray:
+    """Orbital longitudes above the level horizon, whole multiples of the step and both ends; empty near a pole."""
+    west, east = (float(v) for v in visible_arc_deg(latitude_deg, longitude_deg, 0.0))
+    if not (math.isfinite(west) and math.isfinite(east)):
+        return np.empty(0)
+    span = (east - west) % 360
+    first = math.ceil(west / ARC_STEP_DEG) * ARC_STEP_DEG
+    inner = np.arange(first, west + span, ARC_STEP_DEG)
+    return np.asarray(wrap_180_deg(np.unique(np.round(np.concatenate(([west], inner, [west + span])), 9))))
+
+
+def skyline(study: Study, spot: Spot, looks: tuple[Look, ...]) -> Skyline | None:
+    """The diagram's figures for one spot; None outside the elevation."""
+    grid, sky = study.elevation, study.mission.sky
+    cell = grid.cell(spot.x, spot.y)
+    if cell is None or not np.isfinite(grid.values[cell]):
+        return None
+    height = study.mission.trailer.dish_height_m
+    bearings = BEARINGS_DEG - grid.convergence_deg(spot.x, spot.y)
+    walk = (grid.values, grid.cell_size_m, *cell, bearings, height)
+    bare, known_to = horizon_reach(*walk, known=study.blocks)
+    surface, eye = None, float(grid.values[cell]) + height
+    if study.obstacles is not None:
+        surface, known_to = horizon_reach(*walk, obstacles_m=study.obstacles.values, known=study.blocks)
+    highest = bare if surface is None else surface
+    possible = possible_horizon_deg(highest, known_to, study.blocks.ceiling_m - eye)
+    bare_figure = Skyline(BEARINGS_DEG, bare, surface, known_to, possible, (), (), sky.min_margin_deg, spot.latitude)
+    return Skyline(
+        BEARINGS_DEG,
+        bare,
+        surface,
+        known_to,
+        possible,
+        _arc(bare_figure, spot),
+        _trees(study, spot, looks),
+        sky.min_margin_deg,
+        spot.latitude,
+    )
+
+
+def _arc(figure: Skyline, spot: Spot) -> tuple[ArcPoint, ...]:
+    longitudes = arc_longitudes(spot.latitude, spot.longitude)
+    azimuths, elevations, _ = look_angles(spot.latitude, spot.longitude, spot.elevation_m, longitudes)
+    return tuple(
+        ArcPoint(float(longitude), float(a), float(e), figure.state(float(a), float(e)))
+        for longitude, a, e in zip(longitudes, np.atleast_1d(azimuths), np.atleast_1d(elevations), strict=True)
+        if math.isfinite(a)
+    )
+
+
+def _trees(study: Study, spot: Spot, looks: tuple[Look, ...]) -> tuple[TreeLimit, ...]:
+    grid, sky = study.elevation, study.mission.sky
+    turn = grid.convergence_deg(spot.x, spot.y)
+    ground = float(grid.sample(spot.x, spot.y))
+    distance = np.array(TREE_DISTANCES_M)
+    out = []
+    for look in looks:
+        limit = look.elevation_deg - sky.min_margin_deg
+        if limit <= 0 or not math.isfinite(look.azimuth_deg):
+            continue
+        line = line_height_m(distance, study.mission.trailer.dish_height_m, limit)
+        bearing = math.radians(look.azimuth_deg - turn)
+        there = grid.sample(spot.x + distance * math.sin(bearing), spot.y + distance * math.cos(bearing))
+        out += [
+            TreeLimit(look.satellite_name, look.azimuth_deg, float(d), float(h), float(ground + h - z))
+            for d, h, z in zip(distance, line, there, strict=True)
+        ]
+    return tuple(out)

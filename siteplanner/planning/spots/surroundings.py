@@ -1,0 +1,222 @@
+"""What is around a spot: room to swing the rig round, trees that could fall, water that could come."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from siteplanner.errors import Finding
+from siteplanner.planning.limits.site_limits import footprint_reach_m, nearest
+from siteplanner.planning.spots.evaluation import Access, Tree
+from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.study.study import Study
+
+ROOM_CAP = 2.0  # times the turning radius: more room than that is not measured
+MOST_TREE_M = 60.0  # taller things on a surface are rocks and towers, not trees that fall; common practice
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """NaN: not known."""
+
+    swing_room_m: float
+    above_drainage_m: float
+    slope_above_m: float
+    tree: Tree | None
+    findings: tuple[Finding, ...]
+
+
+def look_round(study: Study, spot: Spot, cell: tuple[int, int], access: Access | None) -> Surroundings:
+    """Facts and findings about the ground around one spot."""
+    room = swing_room_m(study, spot, cell)
+    above, slope_above = water_m(study, cell)
+    tree = worst_tree(study, spot, cell)
+    findings = [
+        *_tree_finding(study, tree),
+        *_structure_finding(study, spot),
+        *_water_findings(study, above, slope_above),
+        *_soft_finding(study, spot, access),
+        *_swing_finding(study, room),
+    ]
+    return Surroundings(room, above, slope_above, tree, tuple(findings))
+
+
+def mast_fall_m(study: Study) -> float:
+    """How far the mast reaches when it falls: the highest stop and what stands on it."""
+    return study.mission.power_lines.mast_fall_factor * max(study.mission.trailer.mast_stops_m)
+
+
+def swing_room_m(study: Study, spot: Spot, cell: tuple[int, int]) -> float:
+    """Radius of the largest free circle around or beside the spot, the spot inside it, at most twice the turning
+    radius.
+
+    Free of structures, water, keep-out and hazard areas, tall trees, and ground too steep for the last leg or of
+    unknown slope. Centres are tried on rings around the spot, a quarter of the turning radius apart, so the figure is
+    at most an eighth of that radius too small.
+    """
+    grid, rig = study.elevation, study.mission.rig
+    need = rig.turning_radius_m
+    cap = ROOM_CAP * need
+    rings = np.linspace(0, need, 5)
+    turn = np.radians(np.arange(0, 360, 22.5))
+    dx = np.concatenate([[0.0], *(r * np.sin(turn) for r in rings[1:])])
+    dy = np.concatenate([[0.0], *(r * np.cos(turn) for r in rings[1:])])
+    away = np.hypot(dx, dy)
+    clear = np.full(len(dx), cap)
+    points = shapely.points(spot.x + dx, spot.y + dy)
+    place = shapely.Point(spot.x, spot.y)
+    for role in ("structures", "water", "keep_out", "hazards"):
+        frame = study.overlay(role)
+        if frame is None:
+            continue
+        for i in frame.sindex.query(place, predicate="dwithin", distance=cap + need):
+            clear = np.minimum(clear, shapely.distance(points, frame.geometry.iloc[i]))
+    size = grid.cell_size_m
+    far = math.ceil((cap + need) / size) + 1
+    r0, c0 = max(0, cell[0] - far), max(0, cell[1] - far)
+    part = np.s_[r0 : cell[0] + far + 1, c0 : cell[1] + far + 1]
+    shut = ~(study.slope.values[part] <= rig.last_leg_max_slope_deg)
+    canopy = study.canopy_m
+    if canopy is not None:
+        shut |= canopy[part] >= study.mission.site.tree_height_m
+    rows, cols = np.nonzero(shut)
+    if len(rows):
+        x, y = grid.xy(rows + r0, cols + c0)
+        gap_x = np.maximum(np.abs(np.subtract.outer(dx, np.asarray(x) - spot.x)) - size / 2, 0)
+        gap_y = np.maximum(np.abs(np.subtract.outer(dy, np.asarray(y) - spot.y)) - size / 2, 0)
+        clear = np.minimum(clear, np.hypot(gap_x, gap_y).min(axis=1))
+    inside = away <= clear
+    return float(clear[inside].max()) if inside.any() else 0.0
+
+
+def water_m(study: Study, cell: tuple[int, int]) -> tuple[float, float]:
+    """(height above the first channel downstream, length of slope that drains onto the cell), metres."""
+    made = study.flow
+    block = cell[0] // made.step, cell[1] // made.step
+    area = float(made.area_m2[block])
+    return float(study.above_drainage_m[cell]), area / made.cell_size_m
+
+
+def worst_tree(study: Study, spot: Spot, cell: tuple[int, int]) -> Tree | None:
+    """The tall cell that reaches farthest over the footprint if it falls, among those that the mast or the trailer
+    could meet; None without one or without a surface.
+    """
+    canopy = study.canopy_m
+    if canopy is None:
+        return None
+    grid = study.elevation
+    reach, fall = footprint_reach_m(study.mission.trailer), mast_fall_m(study)
+    far = math.ceil((max(fall, MOST_TREE_M) + reach) / grid.cell_size_m) + 1
+    r0, c0 = max(0, cell[0] - far), max(0, cell[1] - far)
+    window = canopy[r0 : cell[0] + far + 1, c0 : cell[1] + far + 1]
+    rows, cols = np.nonzero(window >= study.mission.site.tree_height_m)
+    if not len(rows):
+        return None
+    height = np.minimum(window[rows, cols], MOST_TREE_M)
+    x, y = grid.xy(rows + r0, cols + c0)
+    dx, dy = np.asarray(x) - spot.x, np.asarray(y) - spot.y
+    half = grid.cell_size_m / 2  # the tree may stand anywhere in its cell
+    distance = np.hypot(np.maximum(np.abs(dx) - half, 0), np.maximum(np.abs(dy) - half, 0))
+    over = height - (distance - reach)
+    meets = (over > 0) | (distance <= fall)
+    if not meets.any():
+        return None
+    pick = int(np.lexsort((distance, -np.where(meets, over, -np.inf)))[0])
+    bearing = math.degrees(math.atan2(float(dx[pick]), float(dy[pick]))) + grid.convergence_deg(spot.x, spot.y)
+    return Tree(float(height[pick]), float(distance[pick]), bearing % 360, bool(over[pick] > 0))
+
+
+def _tree_finding(study: Study, tree: Tree | None) -> list[Finding]:
+    if tree is None:
+        return []
+    does = "could fall on the trailer" if tree.reaches_trailer else "is within reach of the mast"
+    return [
+        Finding(
+            "trees_near",
+            "caution" if tree.reaches_trailer else "warning",
+            f"A tree about {tree.height_m:.0f} m tall, {tree.distance_m:.0f} m away at "
+            f"{round(tree.bearing_deg) % 360:03d} deg true, {does} "
+            f"(surface less elevation, cells of {study.elevation.cell_size_m:g} m).",
+            "Look for dead and leaning trees; stay clear of their fall, and of branches when the mast moves.",
+        )
+    ]
+
+
+def _structure_finding(study: Study, spot: Spot) -> list[Finding]:
+    fall = mast_fall_m(study)
+    near = nearest(study.overlay("structures"), spot, fall)
+    if near is None:
+        return []
+    return [
+        Finding(
+            "structure_in_mast_fall",
+            "caution",
+            f"{near[1] or 'A structure'} is {near[0]:.0f} m away, inside the mast's fall circle of {fall:.1f} m.",
+            "Nobody in it or beside it while the mast moves; exhaust away from its openings.",
+        )
+    ]
+
+
+def _water_findings(study: Study, above_m: float, slope_above_m: float) -> list[Finding]:
+    site, out = study.mission.site, []
+    source = "mapped water and flow over the elevation" if study.overlay("water") is not None else (
+        "flow over the elevation"
+    )  # fmt: skip
+    low = above_m < site.low_ground_m
+    if low:
+        out.append(
+            Finding(
+                "low_ground",
+                "caution",
+                f"Low ground: about {above_m:.1f} m above the channel that it drains to ({source}). "
+                "Flash flood: check upstream.",
+                "Ask what the water does there; look for flood marks; keep the rig hitched when rain is near.",
+            )
+        )
+    if not low and slope_above_m >= site.runoff_length_m:
+        out.append(
+            Finding(
+                "runoff",
+                "warning",
+                f"Rain from about {slope_above_m:,.0f} m of slope above runs onto this spot (flow over the elevation).",
+                "Look for rills and wet soil; put the pads on high points, or cut a drain above the trailer.",
+            )
+        )
+    return out
+
+
+def _soft_finding(study: Study, spot: Spot, access: Access | None) -> list[Finding]:
+    frame = study.overlay("soft_ground")
+    if frame is None:
+        return []
+    remedy = "Probe with a rod, wide pads under every jack, check the level again after an hour."
+    near = nearest(frame, spot, footprint_reach_m(study.mission.trailer))
+    if near is not None:
+        name = f" ({near[1]})" if near[1] else ""
+        return [Finding("soft_ground", "warning", f"Soft ground{name} under the trailer: jacks may sink.", remedy)]
+    if access is not None and frame.intersects(access.last_leg).any():
+        return [
+            Finding(
+                "soft_last_leg", "warning", "The last leg crosses soft ground: the rig may bog down.",
+                "Walk it first; drive it only when it carries, with a line ready.",
+            )
+        ]  # fmt: skip
+    return []
+
+
+def _swing_finding(study: Study, room_m: float) -> list[Finding]:
+    need = study.mission.rig.turning_radius_m
+    if room_m >= need - 1e-9:
+        return []
+    return [
+        Finding(
+            "no_swing_room",
+            "warning",
+            f"The rig cannot swing round here: its turning circle has a radius of {need:.1f} m, the largest free one "
+            f"{room_m:.1f} m, as far as the data show.",
+            "Turn before the last leg and back in with a spotter, or unhitch and turn the trailer by hand.",
+        )
+    ]

@@ -1,0 +1,20 @@
+"""A place the trailer could stand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place the trailer could stand."""
+
+    name: str
+    x: float
+    y: float
+    latitude: float
+    longitude: float
+    grid_reference: str
+    elevation_m: float
+    origin: Literal["search", "user"] = "search"

@@ -1,0 +1,1 @@
+"""Sentences and records made from facts."""

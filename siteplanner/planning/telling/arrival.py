@@ -1,0 +1,121 @@
+"""What the data cannot tell about a spot, and what driver and crew look at on arrival because of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import Access
+
+FINE_CELL_M = 2.0  # a bank or a ditch beside a trailer still shows in such cells; common practice, no source
+SMALL_ROADS = ("track", "service", "unclassified")  # where gates stand
+
+
+@dataclass(frozen=True)
+class ArrivalCheck:
+    """One thing to look at. `text` says what, `why` what the data lack, `who` looks."""
+
+    code: str
+    text: str
+    why: str
+    who: Literal["driver", "crew"]
+
+
+def arrival_checks(plan: Plan, ranked: RankedSpot) -> tuple[ArrivalCheck, ...]:
+    """What this plan's data leave open at a spot, what can hurt someone first; nothing that they do tell."""
+    return (*_crew(plan, ranked), *_driver(plan, ranked.evaluation.access))
+
+
+def _given(plan: Plan, role: str) -> bool:
+    """Whether the mission brought the layer; what lies far away counts as brought."""
+    return bool(getattr(plan.mission.layers, role))
+
+
+def _crew(plan: Plan, ranked: RankedSpot) -> list[ArrivalCheck]:
+    e = ranked.evaluation
+    out = [
+        ArrivalCheck(
+            "wires",
+            "Look up: wires over the spot, beside it and over the last leg.",
+            "line data miss service drops" if _given(plan, "power_lines") else "no overhead lines were given",
+            "crew",
+        )
+    ]
+    cell = e.ground.cell_size_m
+    if cell > FINE_CELL_M:
+        out.append(
+            ArrivalCheck(
+                "level",
+                "Level on the ground before you unhitch: bank, ditch, step.",
+                f"elevation cells of {cell:g} m{_give_or_take(e.ground.slope_uncertainty_deg)}",
+                "crew",
+            )
+        )
+    if cell > FINE_CELL_M or not _given(plan, "surface"):
+        out.append(ArrivalCheck("trees", *_trees(plan, ranked), "crew"))
+    missing = (
+        ("soft_ground", "Soft ground: drive a heel or rod in; pads under every jack.", "no soft ground layer"),
+        ("structures", "Fences, walls, tanks: room for the outriggers and to swing the rig?", "no structures layer"),
+        ("water", "Ditch, culvert, stream bed: where would rain run?", "no water layer"),
+        ("hazards", "Slide, flood, fire: what has changed here?", "no hazard layer"),
+    )
+    out += [ArrivalCheck(role, text, why, "crew") for role, text, why in missing if not _given(plan, role)]
+    return [*out, ArrivalCheck("owner", "The landowner agrees; the noise bothers nobody.", "ask on site", "crew")]
+
+
+def _give_or_take(uncertainty_deg: float) -> str:
+    return "" if uncertainty_deg != uncertainty_deg else f", slope give or take {uncertainty_deg:.1f} deg"
+
+
+def _trees(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
+    e = ranked.evaluation
+    clear = [look for look in ranked.evaluation.sky if look.clear]
+    toward = f" ({round(clear[0].azimuth_deg) % 360:03d}° true)" if clear else ""
+    why = (
+        f"surface cells of {ranked.evaluation.ground.cell_size_m:g} m hide single trees"
+        if _given(plan, "surface")
+        else "no surface heights were given"
+    )
+    what = f"toward the satellite{toward}"
+    if e.donor is not None:
+        what = f"toward the donor site ({round(e.donor.bearing_deg) % 360:03d}° true)"
+    elif not e.dish_used and e.backhaul is not None:
+        what = f"all round, higher than {e.backhaul.min_elevation_deg or 0:.0f}° up,"
+    return f"Trees {what} and within reach of the mast.", why
+
+
+def _driver(plan: Plan, access: Access | None) -> list[ArrivalCheck]:
+    if access is None:
+        return []
+    out = []
+    roads, route = plan.scene.roads, access.route
+    gates = [
+        float(route.running_m[k]) / 1000
+        for k, segment in enumerate(route.segments)
+        if any(h.kind == "gate" for h in roads.hazards[int(segment)])
+    ]
+    private = any(h.kind == "private" for segment in route.segments for h in roads.hazards[int(segment)])
+    small = bool(np.isin(roads.highway[route.segments], SMALL_ROADS).any())
+    text, why = "", "locks are not in the data"
+    if gates:
+        text = f"Gates from km {', '.join(f'{km:.1f}' for km in gates[:3])}: who has the keys?"
+    elif private:
+        text = "Private road: owner asked, gates open?"
+    elif small:
+        text, why = "Locked gates on the small roads: ask before leaving.", "no gate is mapped"
+    if text:
+        out.append(ArrivalCheck("gates", text, why, "driver"))
+    if access.unknown:
+        out.append(
+            ArrivalCheck(
+                "road_limits",
+                f"Read signs and road: {', '.join(u.split(' not stated')[0] for u in access.unknown)}.",
+                "the road data do not state them all the way",
+                "driver",
+            )
+        )
+    return out

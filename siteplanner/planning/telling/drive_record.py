@@ -1,0 +1,167 @@
+"""A drive as plain data: what `plan.json` holds under `access`."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from siteplanner.planning.site.timeline import DRIVE_METHOD
+from siteplanner.planning.spots.drive_facts import Cut, Place, Told
+from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.radio import radio_lines
+from siteplanner.roads.alternatives import Alternative
+from siteplanner.roads.directions import Step
+from siteplanner.roads.grade_bands import GradeBand
+from siteplanner.roads.hazards_ahead import HazardAhead
+from siteplanner.roads.routing import Route
+
+PROFILE_POINTS = 400  # a longer profile is thinned; its highest, lowest and steepest points stay
+
+
+def access_record(spot: Spot, access: Access) -> dict[str, Any]:
+    """The figures of the drive, and what was told of it where it was told."""
+    route, told = access.route, access.told
+    record: dict[str, Any] = {
+        "drive_distance_m": access.drive_distance_m,
+        "drive_time_s": access.drive_time_s,
+        "drive_time_low_s": _known(access.drive_low_s, 1),
+        "drive_time_high_s": _known(access.drive_high_s, 1),
+        "drive_time_method": DRIVE_METHOD,
+        "worst_grade_pct": access.worst_grade_pct,
+        "last_leg_m": access.last_leg_m,
+        "ways_out": access.ways_out,
+        "one_way_in": None if access.ways_out is None else access.ways_out == 1,
+        "unknown_limits": list(access.unknown),
+        "by_staging": [asdict(start) for start in access.by_staging],
+    }
+    if told is None:
+        return record
+    return record | {
+        "cut_segments": [_cut(cut) for cut in told.cuts],
+        "directions": [_step(step) for step in told.steps],
+        "hazards": [_hazard(hazard) for hazard in told.hazards],
+        "grade_bands": [_band(band) for band in told.bands],
+        "profile": profile_record(route),
+        "alternative": None if told.alternative is None else _alternative(told.alternative, told),
+        "turning": None if told.turning is None else _turning(told),
+        "radio": list(radio_lines(spot, access, told)),
+    }
+
+
+def _known(value: float, digits: int) -> float | None:
+    return round(value, digits) if math.isfinite(value) else None
+
+
+def _step(step: Step) -> dict[str, Any]:
+    return {
+        "text": step.text,
+        "kind": step.kind,
+        "onto": step.name,
+        "distance_m": _known(step.distance_m, 1),
+        "running_m": _known(step.running_m, 1),
+        "latitude": _known(step.latitude, 7),
+        "longitude": _known(step.longitude, 7),
+        "degrees_minutes": step.degrees_minutes,
+        "grid_reference": step.grid_reference,
+        "bearing_true_deg": _known(step.bearing_deg, 1),
+        "toward": step.toward,
+        "continue_past": step.past,
+        "continue_past_m": _known(step.past_m, 1),
+        "too_far": step.too_far,
+    }
+
+
+def _hazard(hazard: HazardAhead) -> dict[str, Any]:
+    return {
+        "running_m": _known(hazard.running_m, 1),
+        "length_m": _known(hazard.length_m, 1),
+        "kind": hazard.kind,
+        "severity": hazard.severity,
+        "text": hazard.text,
+        "value": _known(hazard.value, 2),
+        "latitude": _known(hazard.latitude, 7),
+        "longitude": _known(hazard.longitude, 7),
+        "grid_reference": hazard.grid_reference,
+    }
+
+
+def _band(band: GradeBand) -> dict[str, Any]:
+    return {
+        "way": band.way,
+        "from_pct": _known(band.from_pct, 0),
+        "to_pct": _known(band.to_pct, 0),
+        "length_m": _known(band.length_m, 1),
+        "label": band.label,
+    }
+
+
+def _place(place: Place) -> dict[str, Any]:
+    return {
+        "latitude": _known(place.latitude, 7),
+        "longitude": _known(place.longitude, 7),
+        "degrees_minutes": place.degrees_minutes,
+        "grid_reference": place.grid_reference,
+    }
+
+
+def _cut(cut: Cut) -> dict[str, Any]:
+    return {"name": cut.name, "length_m": _known(cut.length_m, 1), "from": _place(cut.start), "to": _place(cut.end)}
+
+
+def _alternative(alternative: Alternative, told: Told) -> dict[str, Any]:
+    route = alternative.route
+    record: dict[str, Any] = {"exists": route is not None, "sentence": alternative.sentence}
+    if route is None:
+        return record
+    return record | {
+        "by": alternative.by,
+        "instead_of": alternative.instead_of,
+        "distance_m": route.distance_m,
+        "time_s": route.time_s,
+        "longer_s": alternative.longer_s,
+        "farther_m": alternative.farther_m,
+        "shared_m": alternative.shared_m,
+        "worst_grade_pct": route.worst_grade_pct,
+        "unknown_limits": list(route.unknown),
+        "directions": [_step(step) for step in told.alternative_steps],
+    }
+
+
+def _turning(told: Told) -> dict[str, Any]:
+    turning = told.turning
+    assert turning is not None
+    place = turning.place
+    return {
+        "at_spot": turning.at_spot,
+        "circle_radius_m": turning.need_m,
+        "back_up_m": _known(turning.back_m, 1),
+        "carry_on_m": turning.carry_on_m,
+        "sentence": turning.sentence,
+        "place": None if place is None else {
+            "kind": place.kind,
+            "name": place.name,
+            "before_the_stop_m": _known(place.back_m, 1),
+            "latitude": _known(turning.latitude, 7),
+            "longitude": _known(turning.longitude, 7),
+            "degrees_minutes": turning.degrees_minutes,
+            "grid_reference": turning.grid_reference,
+        },
+    }  # fmt: skip
+
+
+def profile_record(route: Route) -> dict[str, list[float | None]]:
+    """Distance, height and grade along the drive; unknown is None."""
+    d, z, g = route.profile_distance_m, route.profile_elevation_m, route.profile_grade_pct
+    keep = np.linspace(0, len(d) - 1, min(len(d), PROFILE_POINTS)).round().astype(int)
+    for values in (z, g):
+        if np.isfinite(values).any():
+            keep = np.append(keep, [np.nanargmin(values), np.nanargmax(values)])
+    keep = np.unique(keep)
+    return {
+        name: [_known(v, 1) for v in values[keep].tolist()]
+        for name, values in (("distance_m", d), ("elevation_m", z), ("grade_pct", g))
+    }

@@ -1,0 +1,204 @@
+"""The plan as plain data: what `plan.json` holds. Every figure shown anywhere comes from here or the same value."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import UTC
+from typing import Any
+
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.on_site import on_site
+from siteplanner.planning.site.rain import Rain, margin_sentence, rain_sentence
+from siteplanner.planning.site.site_wind import SiteWind
+from siteplanner.planning.site.sun_outage import SunOutages, outage_sentence
+from siteplanner.planning.site.timeline import Timeline
+from siteplanner.planning.spots.backhaul import backhaul_sentence
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.skyline import Skyline
+from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.drive_record import access_record
+from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
+
+FORMAT = 1
+
+
+def plan_record(plan: Plan) -> dict[str, Any]:
+    """The plan as a dict of plain values (NaN stays NaN here; the writer turns it into null)."""
+    return {
+        "format": FORMAT,
+        "software": plan.software,
+        "recommendation": recommendation(plan),
+        "firmness": {**plan.extra.get("firmness", {}), "sentence": firmness_sentence(plan)},
+        "cautions": list(CAUTIONS),
+        "crs": plan.scene.elevation.crs.to_string(),
+        "mission": plan.mission.parameters(),
+        "mission_folder": str(plan.mission.base.resolve()),
+        "inputs": [asdict(record) for record in plan.inputs],
+        "findings": [finding.as_dict() for finding in plan.findings],
+        "rulings": [asdict(share) for share in plan.rulings],
+        "search": plan.extra.get("search", {}),
+        "sun_outages": _sun_record(plan.sun),
+        "rain": _rain_record(plan.rain),
+        "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
+        "rejected": [
+            {**evaluation_record(e), "failed": [{"limit": c, "reason": r} for c, r in e.failed]} for e in plan.rejected
+        ],
+        "timings_s": plan.timings_s,
+    }
+
+
+def spot_record(ranked: RankedSpot) -> dict[str, Any]:
+    """One ranked spot; `score` is the sum of the criteria's contributions."""
+    return {
+        "rank": ranked.rank,
+        **evaluation_record(ranked.evaluation),
+        "score": ranked.score,
+        "criteria": {c.name: {k: v for k, v in asdict(c).items() if k != "name"} for c in ranked.criteria},
+    }
+
+
+def on_site_record(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
+    """What waits on the spot: the timeline, the wind, distances from the antennas, what to check on arrival."""
+    site = on_site(plan, ranked)
+    return {
+        "timeline": None if site.timeline is None else _timeline_record(site.timeline),
+        "wind": None if site.wind is None else _wind_record(site.wind),
+        "radio_exposure": [asdict(row) for row in site.keep_away],
+        "arrival_checks": [asdict(check) for check in arrival_checks(plan, ranked)],
+    }
+
+
+def _skyline_record(figure: Skyline) -> dict[str, Any]:
+    """One value a degree of true bearing from 0 to 359; angles to 0.01 deg, distances to 1 m."""
+    return {
+        "bearings_deg": "0 to 359, true, by 1",
+        "bare_deg": figure.bare_deg.round(2).tolist(),
+        "surface_deg": None if figure.surface_deg is None else figure.surface_deg.round(2).tolist(),
+        "known_to_m": figure.known_to_m.round(0).tolist(),  # null: complete
+        "possible_deg": figure.possible_deg.round(2).tolist(),
+        "unknown_bearings": int(figure.unknown.sum()),
+        "satellite_arc": [
+            {name: v if isinstance(v, str) else round(v, 2) for name, v in asdict(p).items()} for p in figure.arc
+        ],
+        "margin_deg": figure.margin_deg,
+        "tree_limits": [
+            {name: v if isinstance(v, str) else round(v, 1) for name, v in asdict(t).items()} for t in figure.trees
+        ],
+    }
+
+
+def _rain_record(made: Rain | None) -> dict[str, Any] | None:
+    """`links` is null where the optional package is absent; `note` then says so."""
+    if made is None:
+        return None
+    links = [
+        {
+            **asdict(link),
+            "margin_1_pct_db": made.margin_db - link.attenuation_1_pct_db,
+            "margin_01_pct_db": made.margin_db - link.attenuation_01_pct_db,
+            "sentence": rain_sentence(link, made.margin_db),
+            "margin_sentence": margin_sentence(made, link.satellite_name, made.margin_db),
+        }
+        for link in made.links
+    ]
+    return {**asdict(made), "links": links or None}
+
+
+def _sun_record(sun: SunOutages | None) -> dict[str, Any] | None:
+    """Times as in the dispatch time's offset and in UTC."""
+    if sun is None:
+        return None
+    return {
+        "latitude": sun.latitude,
+        "longitude": sun.longitude,
+        "first_day": sun.first_day.isoformat(),
+        "beam_deg": round(sun.beam_deg, 3),
+        "half_width_deg": round(sun.half_width_deg, 3),
+        "satellites": [
+            {
+                "satellite_name": one.satellite_name,
+                "satellite_longitude_deg": one.satellite_longitude_deg,
+                "sentence": outage_sentence(one),
+                "outages": [
+                    {
+                        "start_utc": o.start.astimezone(UTC).isoformat(timespec="seconds"),
+                        "end_utc": o.end.astimezone(UTC).isoformat(timespec="seconds"),
+                        "start": o.start.isoformat(timespec="seconds"),
+                        "end": o.end.isoformat(timespec="seconds"),
+                        "minutes": round(o.minutes, 1),
+                        "closest_deg": round(o.closest_deg, 3),
+                    }
+                    for o in one.outages
+                ],
+            }
+            for one in sun.satellites
+        ],
+    }
+
+
+def _timeline_record(timeline: Timeline) -> dict[str, Any]:
+    record = asdict(timeline)
+    record["dispatch"] = None if timeline.dispatch is None else timeline.dispatch.isoformat()
+    if timeline.light is not None:
+        for name in ("dawn", "sunrise", "sunset", "dusk"):
+            moment = getattr(timeline.light, name)
+            record["light"][name] = None if moment is None else moment.isoformat(timespec="seconds")
+    return record
+
+
+def _wind_record(wind: SiteWind) -> dict[str, Any]:
+    record = asdict(wind)
+    record["findings"] = [finding.as_dict() for finding in wind.findings]
+    return record
+
+
+def _backhaul_record(e: Evaluation) -> dict[str, Any]:
+    """Every wanted backhaul with its verdict and figures, in order of preference; `used` is null where none works."""
+    used = e.backhaul
+    return {
+        "used": None if used is None else used.kind,
+        "sentence": backhaul_sentence(e),
+        "wanted": [{"choice": place, **asdict(b)} for place, b in enumerate(e.backhauls, 1)],
+    }
+
+
+def evaluation_record(e: Evaluation) -> dict[str, Any]:
+    """What was found out about a spot."""
+    spot = e.spot
+    record: dict[str, Any] = {
+        "name": spot.name,
+        "origin": spot.origin,
+        "latitude": spot.latitude,
+        "longitude": spot.longitude,
+        "grid_reference": spot.grid_reference,
+        "elevation_m": spot.elevation_m,
+        "x": spot.x,
+        "y": spot.y,
+        "ground": asdict(e.ground),
+        "sky": [asdict(look) for look in e.sky],
+        "backhaul": _backhaul_record(e),
+        "magnetic": None if e.magnetic is None else asdict(e.magnetic),
+        "coverage": None,
+        "access": None,
+        "on_air": None,
+        "skyline": None if e.skyline is None else _skyline_record(e.skyline),
+        "visible_arc": None if e.arc is None else asdict(e.arc),
+        "findings": [finding.as_dict() for finding in e.findings],
+    }
+    if e.coverage is not None:
+        c = e.coverage
+        record["coverage"] = {
+            "share": c.share,
+            "served_area_km2": c.served_area_km2,
+            "mast_height_m": c.mast_height_m,
+            "sector_bearings_deg": list(c.sector_bearings_deg),
+            "must_serve": [asdict(p) for p in c.must_serve],
+            "share_by_stop": [{"mast_height_m": h, "share": s} for h, s in c.share_by_stop],
+            "budget_at_median_cell": [{"item": i, "value": v, "unit": u} for i, v, u in c.budget],
+        }
+    if e.access is not None:
+        record["access"] = access_record(spot, e.access)
+    if e.on_air is not None:
+        record["on_air"] = asdict(e.on_air)
+    return record
