@@ -105,8 +105,9 @@ def batch(
         done.append(outcome)
         style = {"planned": "green", "failed": "bold red"}.get(outcome.state, "yellow")
         words = outcome.row.get("recommendation") or outcome.row.get("problem") or ""
-        stderr.print(f"{outcome.mission}: {outcome.state}. {words}", style=style, markup=False, highlight=False,
-                     soft_wrap=True)  # fmt: skip
+        stderr.print(
+            f"{outcome.mission}: {outcome.state}. {words}", style=style, markup=False, highlight=False, soft_wrap=True
+        )
 
     files = _mission_files(missions)
     try:
@@ -133,8 +134,11 @@ def _mission_files(given: list[Path]) -> list[Path]:
             continue
         found = sorted({*path.glob("*.toml"), *path.glob("*/mission.toml")})
         if not found:
-            raise InputError("There is no mission file in this folder.", remedy="Name a folder with a .toml file in "
-                             "it, or with folders that hold a mission.toml.", file=path)  # fmt: skip
+            raise InputError(
+                "There is no mission file in this folder.",
+                remedy="Name a folder with a .toml file in it, or with folders that hold a mission.toml.",
+                file=path,
+            )
         out += found
     return out
 
@@ -283,8 +287,9 @@ def _print_plan(record: dict[str, Any]) -> None:
         stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
     if record["spots"]:
         dish = record["mission"]["backhaul"]["wanted"] == ["geostationary"]
-        table = Table("rank", "spot", "score", "served", "sky deg" if dish else "backhaul", "slope deg", "drive min",
-                      "mast m")  # fmt: skip
+        table = Table(
+            "rank", "spot", "score", "served", "sky deg" if dish else "backhaul", "slope deg", "drive min", "mast m"
+        )
         for spot in record["spots"]:
             margin = max((s["margin_deg"] for s in spot["sky"] if s["margin_deg"] == s["margin_deg"]), default=math.nan)
             table.add_row(

@@ -116,10 +116,21 @@ class Layers(_Part):
         return classes
 
     @field_validator(
-        "elevation", "surface", "closures", "extra_tracks", "keep_out", "hazards", "power_lines", "structures", "water",
-        "soft_ground", "must_serve", "spots", "donor_sites",
+        "elevation",
+        "surface",
+        "closures",
+        "extra_tracks",
+        "keep_out",
+        "hazards",
+        "power_lines",
+        "structures",
+        "water",
+        "soft_ground",
+        "must_serve",
+        "spots",
+        "donor_sites",
         mode="before",
-    )  # fmt: skip
+    )
     @classmethod
     def _one_is_a_list(cls, value: Any) -> Any:
         return _listed(value)
@@ -419,13 +430,16 @@ class Site(_Part):
     """The ground that a trailer stands on, and what stands, grows and flows beside it."""
 
     structure_clearance_m: float = Field(
-        3.0, ge=0, description="Between a structure and the trailer with its outriggers: walk round, doors, stakes. "
-        "Common practice."
-    )  # fmt: skip
+        3.0,
+        ge=0,
+        description="Between a structure and the trailer with its outriggers: walk round, doors, stakes. "
+        "Common practice.",
+    )
     water_setback_m: float = Field(
-        10.0, ge=0, description="The spot's centre keeps this far from mapped water: footprint and a soft bank. "
-        "Common practice."
-    )  # fmt: skip
+        10.0,
+        ge=0,
+        description="The spot's centre keeps this far from mapped water: footprint and a soft bank. Common practice.",
+    )
     tree_height_m: float = Field(
         3.0, gt=0, description="Surface less elevation that counts as a tree (or a roof). Common practice."
     )
@@ -677,9 +691,7 @@ def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str
         remedies = {"missing": "Add the field.", "extra_forbidden": f"Remove it or mend the spelling; {_WHERE}."}
         remedy = remedies.get(first["type"], f"Mend the value; {_WHERE}.")
         got = "" if first["type"] in ("missing", "extra_forbidden") else f" (got {_short(first.get('input'))})"
-        raise InputError(
-            f"{_in_words(first)}{got}.{more}", remedy=remedy, file=file, field=field
-        ) from None
+        raise InputError(f"{_in_words(first)}{got}.{more}", remedy=remedy, file=file, field=field) from None
 
 
 _WHERE = "siteplanner/mission.py lists every field with its range, data_samples/ holds examples"
@@ -713,8 +725,12 @@ def _in_words(error: Any) -> str:
         "model_type": "A table of fields is needed",
         "timezone_aware": "The time needs its offset from UTC, e.g. 2026-06-03T04:40:00-06:00",
     }
-    bound = {"greater_than": ("gt", "more than"), "greater_than_equal": ("ge", "at least"),
-             "less_than": ("lt", "less than"), "less_than_equal": ("le", "at most")}.get(kind)  # fmt: skip
+    bound = {
+        "greater_than": ("gt", "more than"),
+        "greater_than_equal": ("ge", "at least"),
+        "less_than": ("lt", "less than"),
+        "less_than_equal": ("le", "at most"),
+    }.get(kind)
     if bound is not None:
         return f"The value must be {bound[1]} {about[bound[0]]:g}"
     if kind == "literal_error":
@@ -735,8 +751,11 @@ def load_mission(path: str | Path) -> Mission:
     except IsADirectoryError:
         raise InputError("This is a folder.", remedy="Name the mission file in it.", file=path) from None
     except UnicodeDecodeError:
-        raise InputError("This is not a text file in UTF-8.", remedy="Name the mission file (.toml or .json), or save "
-                         "it in UTF-8.", file=path) from None  # fmt: skip
+        raise InputError(
+            "This is not a text file in UTF-8.",
+            remedy="Name the mission file (.toml or .json), or save it in UTF-8.",
+            file=path,
+        ) from None
     except OSError as error:
         raise InputError(
             f"The mission cannot be read ({error}).", remedy="Give a UTF-8 text file.", file=path

@@ -23,7 +23,8 @@ def own_files(work: Work) -> None:
     sent = st.file_uploader(
         "Drop all layers here: elevation, incident area, roads; if you have them surface heights, keep-out and hazard "
         "areas, power lines, structures, water, soft ground, must-serve points, spots. A mission.toml may come along.",
-        accept_multiple_files=True, key=f"drop_{work.token}",
+        accept_multiple_files=True,
+        key=f"drop_{work.token}",
         help="GeoTIFF and other rasters; GeoJSON, GeoPackage, Shapefile (all parts, or zipped), KML, KMZ, GPX, "
         "FlatGeobuf. The files stay on this computer.",
     )
@@ -94,7 +95,10 @@ def roles(work: Work) -> None:
         holds.text(held_words(item))
         options = [*roles_for(item.kind), UNUSED]
         picked = role.selectbox(
-            role_label(item.path), options, index=options.index(item.role), label_visibility="collapsed",
+            role_label(item.path),
+            options,
+            index=options.index(item.role),
+            label_visibility="collapsed",
             format_func=lambda r: ROLES[r].words if r in ROLES else "Not used",
             key=f"role_{item.path}_{item.kind}_{item.record.sha256[:8] if item.record else ''}_{item.role}",
         )
@@ -102,7 +106,6 @@ def roles(work: Work) -> None:
             work.brought[number] = replace(item, role=picked)
             st.rerun()
         if item.findings:
-
             st.html("".join(finding_note(f) for f in item.findings))
 
 
@@ -117,8 +120,11 @@ def held_words(item: Brought) -> str:
     if r is None:
         return ""
     box = ", ".join(f"{v:.3f}" for v in r.extent_lonlat)
-    unit = f"; heights in {r.unit}" if item.kind == "raster" and r.unit != "not stated" else (
-        "; unit of heights not stated" if item.kind == "raster" else "")
+    unit = (
+        f"; heights in {r.unit}"
+        if item.kind == "raster" and r.unit != "not stated"
+        else ("; unit of heights not stated" if item.kind == "raster" else "")
+    )
     return clean(f"{r.detail}; {r.crs}{unit}; west, south, east, north {box}")
 
 
@@ -129,12 +135,18 @@ def layer_choice(work: Work, number: int, item: Brought) -> None:
 
     name = st.text_input("Layer to read", key=f"layer_{item.path}_{number}")
     if name:
-        layer = read_layer(work.files / item.path, "layer", target_crs=WGS84, kinds={"polygon", "line", "point"},
-                           layer=name)
+        layer = read_layer(
+            work.files / item.path, "layer", target_crs=WGS84, kinds={"polygon", "line", "point"}, layer=name
+        )
         first = str(layer.frame.geometry.geom_type.iloc[0]).lower()
         kind: intake.Kind = "polygon" if "polygon" in first else "line" if "line" in first else "point"
-        work.brought[number] = Brought(f"{item.path}|{name}", kind, intake.guess_role(kind, name, ()),
-                                       replace(layer.record, detail=f"{len(layer.frame):,} {kind}s"), layer.findings)
+        work.brought[number] = Brought(
+            f"{item.path}|{name}",
+            kind,
+            intake.guess_role(kind, name, ()),
+            replace(layer.record, detail=f"{len(layer.frame):,} {kind}s"),
+            layer.findings,
+        )
         st.rerun()
 
 
@@ -148,8 +160,12 @@ def open_mission(work: Work, path: Path) -> None:
         stem, bar, layer = bare.partition("|")
         safe = intake.safe_name(stem)
         if safe not in held:
-            raise InputError(f"The mission names the layer {bare[:80]!r}, which is not among your files.",
-                             remedy="Drop it here too.", file=path.name, field="layers")
+            raise InputError(
+                f"The mission names the layer {bare[:80]!r}, which is not among your files.",
+                remedy="Drop it here too.",
+                file=path.name,
+                field="layers",
+            )
         return safe + bar + layer
 
     for role, value in data["layers"].items():

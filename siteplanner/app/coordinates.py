@@ -46,14 +46,20 @@ def read(text: str) -> tuple[float, float]:
     Without letters the first number is the latitude. Raises InputError, naming the formats, for anything else and
     for a place off the Earth.
     """
-    wrong = InputError(f"{text.strip()[:60]!r} is not a place that is understood.",
-                       remedy=f"Write it like {EXAMPLES}.", field="coordinates")
+    wrong = InputError(
+        f"{text.strip()[:60]!r} is not a place that is understood.",
+        remedy=f"Write it like {EXAMPLES}.",
+        field="coordinates",
+    )
     line = text.strip().replace("−", "-")
     grid = _GRID.match(re.sub(r"(?<=\d)\s+(?=\d)", "", line))
     if grid:
         if len(grid[4]) % 2:
-            raise InputError("A grid reference has as many figures east as north.",
-                             remedy="Write both halves with the same number of figures.", field="coordinates")
+            raise InputError(
+                "A grid reference has as many figures east as north.",
+                remedy="Write both halves with the same number of figures.",
+                field="coordinates",
+            )
         import mgrs
 
         try:
@@ -84,12 +90,15 @@ def _angle(parts: list[float], wrong: InputError) -> float:
     whole, rest = parts[0], parts[1:]
     if any(not 0 <= part < 60 for part in rest):
         raise wrong
-    size = abs(whole) + sum(part / 60 ** n for n, part in enumerate(rest, 1))
+    size = abs(whole) + sum(part / 60**n for n, part in enumerate(rest, 1))
     return -size if whole < 0 else size
 
 
 def _on_earth(latitude: float, longitude: float) -> tuple[float, float]:
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
-        raise InputError(f"{latitude:g}, {longitude:g} is not a place on Earth.",
-                         remedy="Give the latitude first, then the longitude.", field="coordinates")
+        raise InputError(
+            f"{latitude:g}, {longitude:g} is not a place on Earth.",
+            remedy="Give the latitude first, then the longitude.",
+            field="coordinates",
+        )
     return latitude, longitude

@@ -19,8 +19,14 @@ from siteplanner.errors import SiteplannerError
 from siteplanner.outputs.words.text import clean
 
 HEIGHT, PIXELS = 430, 1400
-TOOLS = {"polygon": {"allowIntersection": False}, "rectangle": True, "polyline": True, "marker": True,
-         "circle": False, "circlemarker": False}
+TOOLS = {
+    "polygon": {"allowIntersection": False},
+    "rectangle": True,
+    "polyline": True,
+    "marker": True,
+    "circle": False,
+    "circlemarker": False,
+}
 SHAPES = {"point": "Point", "line": "Line", "polygon": "Area"}
 SPRITE = "leaflet_draw/images/spritesheet.png"
 
@@ -31,16 +37,23 @@ def section(work: Work) -> None:
     if ground is None:
         st.caption("The map appears when the elevation has been read.")
         return
-    st.caption("Draw with the tools at the map's left edge: an area, a box, a line or a point. Then say below what "
-               "each shape is for. The pencil and the bin reshape and delete. Without a pointer, type places.")
+    st.caption(
+        "Draw with the tools at the map's left edge: an area, a box, a line or a point. Then say below what "
+        "each shape is for. The pencil and the bin reshape and delete. Without a pointer, type places."
+    )
     fmap = draw_map(work, ground)
     from streamlit_folium import st_folium
 
     from siteplanner.app.served import localise
 
     localise(fmap.get_root())
-    back = st_folium(fmap, key=f"draw_{work.edition}_{work.drawn_edition}", height=HEIGHT, use_container_width=True,
-                     returned_objects=["all_drawings"])
+    back = st_folium(
+        fmap,
+        key=f"draw_{work.edition}_{work.drawn_edition}",
+        height=HEIGHT,
+        use_container_width=True,
+        returned_objects=["all_drawings"],
+    )
     seen = (back or {}).get("all_drawings")
     if seen is not None:
         work.pending = drawing.after_drawing(work.pending, seen)
@@ -75,10 +88,20 @@ def listing(work: Work) -> list[Drawn]:
         what, name, bin_ = st.columns([4, 5, 2], vertical_alignment="bottom")
         roles = list(drawing.roles_of_shape(item.kind))
         kind = SHAPES[item.kind]
-        role: Any = what.selectbox(f"{kind} {number} is for", roles, index=roles.index(item.role),
-                                   key=f"for_{item.key}", format_func=lambda r: words[r])
-        called = name.text_input(f"Name of {kind.lower()} {number}", item.name, key=f"named_{item.key}", max_chars=100,
-                                 placeholder="e.g. Bridge out, Camp 2")
+        role: Any = what.selectbox(
+            f"{kind} {number} is for",
+            roles,
+            index=roles.index(item.role),
+            key=f"for_{item.key}",
+            format_func=lambda r: words[r],
+        )
+        called = name.text_input(
+            f"Name of {kind.lower()} {number}",
+            item.name,
+            key=f"named_{item.key}",
+            max_chars=100,
+            placeholder="e.g. Bridge out, Camp 2",
+        )
         if bin_.button(f"Remove {kind.lower()} {number}", key=f"bin_{item.key}", width="stretch"):
             work.pending = [d for d in work.pending if d.key != item.key]
             work.drawn_edition += 1
@@ -171,8 +194,12 @@ def _coarse(work: Work, names: list[str]) -> Any:
     west, south = min(b[0] for b in boxes), min(b[1] for b in boxes)
     east, north = max(b[2] for b in boxes), max(b[3] for b in boxes)
     cell_m = max((north - south) * 111_000 / 1000, 5.0)
-    return read_elevation([work.files / n for n in names], near=box(west, south, east, north), cell_size_m=cell_m,
-                          target_crs=metric_crs((west + east) / 2, (south + north) / 2)).grid
+    return read_elevation(
+        [work.files / n for n in names],
+        near=box(west, south, east, north),
+        cell_size_m=cell_m,
+        target_crs=metric_crs((west + east) / 2, (south + north) / 2),
+    ).grid
 
 
 def draw_map(work: Work, ground: dict[str, Any]) -> Any:
@@ -184,19 +211,33 @@ def draw_map(work: Work, ground: dict[str, Any]) -> Any:
     from siteplanner.outputs.map.page import FILES, Picture, Raw, Shapes, data_uri, file_text
 
     (south, west), (north, east) = ground["bounds"]
-    fmap = folium.Map(location=[(south + north) / 2, (west + east) / 2], tiles=None, control_scale=True,
-                      attribution_control=False, zoom_snap=0.5, max_zoom=18, zoom_start=12)
+    fmap = folium.Map(
+        location=[(south + north) / 2, (west + east) / 2],
+        tiles=None,
+        control_scale=True,
+        attribution_control=False,
+        zoom_snap=0.5,
+        max_zoom=18,
+        zoom_start=12,
+    )
     figure: Any = fmap.get_root()
     # our own map style paints the buttons' ground, so the tools' pictures are set again after it; light, they are seen
     sprite = data_uri((FILES / SPRITE).read_bytes(), "image/png")
-    tools = (f"html .leaflet-draw-toolbar a {{ background-image: url({sprite}); background-color: #FBFAF7;"
-             " background-repeat: no-repeat; background-size: 300px 30px; } .leaflet-container { font-size: 14px; }")
+    tools = (
+        f"html .leaflet-draw-toolbar a {{ background-image: url({sprite}); background-color: #FBFAF7;"
+        " background-repeat: no-repeat; background-size: 300px 30px; } .leaflet-container { font-size: 14px; }"
+    )
     figure.header.add_child(Raw(f"<style>{file_text('own/map.css')}{tools}</style>"), name="own_css")
-    fmap.add_child(Picture(ground["relief"], ground["bounds"], name="Relief", control=False, class_name="sp-relief",
-                           z_index=1))
+    fmap.add_child(
+        Picture(ground["relief"], ground["bounds"], name="Relief", control=False, class_name="sp-relief", z_index=1)
+    )
     for name, features, order in ground["layers"]:
-        Shapes(features, name=name, order=order, styles={f["properties"]["k"]: STYLES[f["properties"]["k"]]
-                                                         for f in features}).add_to(fmap)
+        Shapes(
+            features,
+            name=name,
+            order=order,
+            styles={f["properties"]["k"]: STYLES[f["properties"]["k"]] for f in features},
+        ).add_to(fmap)
     group = folium.FeatureGroup(name="Drawn", control=False).add_to(fmap)
     for item in work.seeds():
         _leaflet(item, folium).add_to(group)
@@ -219,8 +260,9 @@ def downloads(work: Work) -> None:
     for name in sorted({f"{drawing.PREFIX}{d.role}.geojson" for d in work.drawn}):
         path = Path(work.files) / name
         if path.is_file():
-            st.download_button(plain(f"Save {name}"), path.read_bytes(), clean(name), "application/geo+json",
-                               on_click="ignore")
+            st.download_button(
+                plain(f"Save {name}"), path.read_bytes(), clean(name), "application/geo+json", on_click="ignore"
+            )
 
 
 def expander(work: Work) -> None:

@@ -118,8 +118,10 @@ def load(folder: Path) -> list[Drawn]:
     for role in roles_of_layers():
         try:
             held = json.loads((folder / f"{PREFIX}{role}.geojson").read_text("utf-8"))
-            out += [Drawn(role, str((f["properties"] or {}).get("name") or ""), tidy(f["geometry"]))
-                    for f in held["features"]]
+            out += [
+                Drawn(role, str((f["properties"] or {}).get("name") or ""), tidy(f["geometry"]))
+                for f in held["features"]
+            ]
         except (OSError, ValueError, KeyError, TypeError):
             continue
     return out
@@ -134,8 +136,10 @@ def save(folder: Path, shapes: Sequence[Drawn]) -> dict[str, str]:
         if not mine:
             file.unlink(missing_ok=True)
             continue
-        features = [{"type": "Feature", "properties": {"name": d.name or f"Drawn {n}", "drawn": "yes"},
-                     "geometry": d.geometry} for n, d in enumerate(mine, 1)]
+        features = [
+            {"type": "Feature", "properties": {"name": d.name or f"Drawn {n}", "drawn": "yes"}, "geometry": d.geometry}
+            for n, d in enumerate(mine, 1)
+        ]
         staged = file.with_name(f".{file.name}.part")
         staged.write_text(json.dumps({"type": "FeatureCollection", "features": features}), "utf-8")
         staged.replace(file)
@@ -162,8 +166,11 @@ def with_drawn(layers: dict[str, Any], files: dict[str, str], before: dict[str, 
         elif out.get(role) == own:
             out[role] = before.pop(role, None)
             if out[role] is None and held.needed:
-                raise InputError(f"Without the drawn one there is no {held.words.lower()}.",
-                                 remedy="Draw another one, or bring a file.", field=f"layers.{role}")
+                raise InputError(
+                    f"Without the drawn one there is no {held.words.lower()}.",
+                    remedy="Draw another one, or bring a file.",
+                    field=f"layers.{role}",
+                )
     return out
 
 

@@ -102,9 +102,15 @@ def keep(plan: Plan, draft: Mapping[str, Any], base: Path, files: Path, origin: 
             _write_zip(staged / PLAN, text, arrays)
         (staged / "plan.json").write_text(json_text(plan_record(plan)), "utf-8")
         about = {
-            "name": plan.mission.name, "made": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
-            "best": recommendation(plan), "owner": owner, "origin": origin, "base": None if own else str(base),
-            "draft": dict(draft), "inputs": {i.file: i.sha256 for i in plan.inputs}, "whole": whole,
+            "name": plan.mission.name,
+            "made": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
+            "best": recommendation(plan),
+            "owner": owner,
+            "origin": origin,
+            "base": None if own else str(base),
+            "draft": dict(draft),
+            "inputs": {i.file: i.sha256 for i in plan.inputs},
+            "whole": whole,
         }
         (staged / ABOUT).write_text(json.dumps(about), "utf-8")
         done = place / stamp
@@ -128,8 +134,18 @@ def _about(folder: Path) -> Earlier | None:
     try:
         a = json.loads((folder / ABOUT).read_text("utf-8"))
         base = folder / FILES if a["base"] is None else Path(a["base"])
-        return Earlier(folder, str(a["name"]), str(a["made"]), str(a["best"]), str(a["owner"]), str(a["origin"]), base,
-                       dict(a["draft"]), dict(a["inputs"]), bool(a["whole"]) and (folder / PLAN).is_file())
+        return Earlier(
+            folder,
+            str(a["name"]),
+            str(a["made"]),
+            str(a["best"]),
+            str(a["owner"]),
+            str(a["origin"]),
+            base,
+            dict(a["draft"]),
+            dict(a["inputs"]),
+            bool(a["whole"]) and (folder / PLAN).is_file(),
+        )
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
@@ -142,8 +158,11 @@ def opened(earlier: Earlier) -> Plan:
                 raise InputError("The saved plan is larger than this program writes.", remedy="Run the mission again.")
             plan = decoded(held.read(TEXT).decode("utf-8"), _Arrays(held))
     except (OSError, zipfile.BadZipFile, KeyError) as error:
-        raise InputError(f"The saved plan cannot be read ({type(error).__name__}).",
-                         remedy="Run the mission again.", file=earlier.name) from None
+        raise InputError(
+            f"The saved plan cannot be read ({type(error).__name__}).",
+            remedy="Run the mission again.",
+            file=earlier.name,
+        ) from None
     return replace(plan, mission=plan.mission.model_copy(update={"base": earlier.base}))
 
 

@@ -42,8 +42,10 @@ def page(work: Work) -> None:
         return
     for number, item in enumerate(rows):
         entry(work, item, number)
-    st.caption(f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(earlier.root()))}. Whoever uses this "
-               "computer under this account can open them; work that is open on another page now is not shown.")
+    st.caption(
+        f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(earlier.root()))}. Whoever uses this "
+        "computer under this account can open them; work that is open on another page now is not shown."
+    )
 
 
 def entry(work: Work, item: Earlier, number: int) -> None:
@@ -54,19 +56,30 @@ def entry(work: Work, item: Earlier, number: int) -> None:
     if not item.whole:
         words.caption("Only its mission can be opened: run it again for the ranking.")
     named = " ".join(plain(item.name).split()[:4])
-    if button.button("Open", key=f"open_{item.folder.name}", width="stretch", help=f"Open {named}",
-                     type="primary" if number == 0 else "secondary"):
+    if button.button(
+        "Open",
+        key=f"open_{item.folder.name}",
+        width="stretch",
+        help=f"Open {named}",
+        type="primary" if number == 0 else "secondary",
+    ):
         reopen(work, item)
-    if more.button("Delete", key=f"forget_{item.folder.name}", width="stretch",
-                   help="Delete this plan and its files from this computer"):
+    if more.button(
+        "Delete",
+        key=f"forget_{item.folder.name}",
+        width="stretch",
+        help="Delete this plan and its files from this computer",
+    ):
         really_delete(item)
 
 
 @st.dialog("Delete this plan?")
 def really_delete(item: Earlier) -> None:
     """Asked once more: what is deleted does not come back."""
-    st.write(f"{plain(item.name)}, {plain(when(item.made))}. The plan and its own copy of your files are removed "
-             "from this computer.")
+    st.write(
+        f"{plain(item.name)}, {plain(when(item.made))}. The plan and its own copy of your files are removed "
+        "from this computer."
+    )
     if st.button("Delete it", type="primary"):
         earlier.forget(item)
         st.rerun()
@@ -78,8 +91,10 @@ def reopen(work: Work, item: Earlier) -> None:
     work.open(item.draft, item.base, f"Earlier work of {when(item.made)}")
     changed = earlier.changed_files(item, mission)
     if changed:
-        work.note = (f"Since this plan was made, these files have changed or gone: {', '.join(changed)}. "
-                     "The plan shows them as they were.")
+        work.note = (
+            f"Since this plan was made, these files have changed or gone: {', '.join(changed)}. "
+            "The plan shows them as they were."
+        )
     if item.whole:
         work.opening = Run(mission, partial(open_job, item=item)).start()
     else:

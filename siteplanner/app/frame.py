@@ -49,13 +49,25 @@ def side_panel() -> None:
     held = units_now()
     with st.sidebar:
         st.markdown("**Units**")
-        system: Any = st.radio("Lengths and masses", ["metric", "US"], index=int(held.is_us), key="units_system",
-                               format_func={"metric": "Metric (m, km, kg)", "US": "US (ft, mi, lb)"}.get)
-        place: Any = st.radio("Coordinates", FORMATS, index=FORMATS.index(held.place), key="units_place",
-                              format_func=lambda f: f[:1].upper() + f[1:])
+        system: Any = st.radio(
+            "Lengths and masses",
+            ["metric", "US"],
+            index=int(held.is_us),
+            key="units_system",
+            format_func={"metric": "Metric (m, km, kg)", "US": "US (ft, mi, lb)"}.get,
+        )
+        place: Any = st.radio(
+            "Coordinates",
+            FORMATS,
+            index=FORMATS.index(held.place),
+            key="units_place",
+            format_func=lambda f: f[:1].upper() + f[1:],
+        )
         st.caption("Bearings are true, clockwise from north, with magnetic beside them. Angles are degrees.")
-        st.caption("A planning aid. Check ground, wires, road limits and weather on site; local codes, the landowner "
-                   "and licensed practice come first.")
+        st.caption(
+            "A planning aid. Check ground, wires, road limits and weather on site; local codes, the landowner "
+            "and licensed practice come first."
+        )
     st.session_state[UNITS] = Units(system, place)
 
 

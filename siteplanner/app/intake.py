@@ -45,8 +45,13 @@ COLUMN_WORDS: dict[str, tuple[str, ...]] = {
     "water": ("waterway", "water"),
     "structures": ("building", "barrier"),
 }
-FALLBACK: dict[Kind, str] = {"raster": "elevation", "polygon": "incident_area", "line": "roads", "point": "must_serve",
-                             "table": "wind_forecast"}
+FALLBACK: dict[Kind, str] = {
+    "raster": "elevation",
+    "polygon": "incident_area",
+    "line": "roads",
+    "point": "must_serve",
+    "table": "wind_forecast",
+}
 MAX_FILES, MAX_BYTES = 200, 4 << 30
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)
 
@@ -93,11 +98,15 @@ def save(name: str, content: bytes | memoryview, folder: Path) -> Path:
         raise InputError("The file is empty (0 bytes).", remedy="Copy it again.", file=safe)
     others = [p for p in folder.iterdir() if p.is_file() and p.name != safe]
     if len(others) >= MAX_FILES:
-        raise InputError(f"There are {len(others)} files already.", remedy="Remove some, or zip a layer's parts.",
-                         file=safe)
+        raise InputError(
+            f"There are {len(others)} files already.", remedy="Remove some, or zip a layer's parts.", file=safe
+        )
     if sum(p.stat().st_size for p in others) + len(content) > MAX_BYTES:
-        raise InputError("The files together are larger than 4 GB.", remedy="Crop the rasters to the incident first, "
-                         "or name the files in a mission file and open that.", file=safe)
+        raise InputError(
+            "The files together are larger than 4 GB.",
+            remedy="Crop the rasters to the incident first, or name the files in a mission file and open that.",
+            file=safe,
+        )
     path = folder / safe
     staged = path.with_name(f".{safe}.part")
     staged.write_bytes(content)
@@ -156,8 +165,16 @@ def _look_at_raster(path: Path) -> Brought:
 
     with open_raster(path) as source:
         d = source.dataset
-        record = InputRecord("", path.name, sha256_of(path), crs_name(source.crs), source.unit or "not stated",
-                             source.extent_lonlat, d.width * d.height, f"{d.width:,} × {d.height:,} cells, {d.driver}")
+        record = InputRecord(
+            "",
+            path.name,
+            sha256_of(path),
+            crs_name(source.crs),
+            source.unit or "not stated",
+            source.extent_lonlat,
+            d.width * d.height,
+            f"{d.width:,} × {d.height:,} cells, {d.driver}",
+        )
         return Brought(path.name, "raster", guess_role("raster", path.name, ()), record, source.findings)
 
 
@@ -184,8 +201,9 @@ def _taken(path: Path, kinds: set[Any]) -> Brought:
 
     layer = read_layer(path, path.name, target_crs=WGS84, kinds=kinds)
     counts = layer.frame.geometry.geom_type.str.lower().str.removeprefix("multi").value_counts()
-    tally = {kind: sum(int(n) for name, n in counts.items() if kind in str(name))
-             for kind in ("polygon", "line", "point")}
+    tally = {
+        kind: sum(int(n) for name, n in counts.items() if kind in str(name)) for kind in ("polygon", "line", "point")
+    }
     kind: Any = max(tally, key=lambda k: tally[k])
     columns = tuple(str(c).lower() for c in layer.frame.columns)
     record = replace(layer.record, detail=f"{len(layer.frame):,} {kind}{'s' if len(layer.frame) != 1 else ''}")
@@ -238,12 +256,16 @@ def layers_of(brought: Iterable[Brought]) -> dict[str, Any]:
         if several:
             layers.setdefault(item.role, []).append(item.path)
         elif item.role in layers:
-            raise InputError(f"Two files are taken for {words.lower()}: {layers[item.role]} and {item.path}.",
-                             remedy="Choose another role for one of them.", field=f"layers.{item.role}")
+            raise InputError(
+                f"Two files are taken for {words.lower()}: {layers[item.role]} and {item.path}.",
+                remedy="Choose another role for one of them.",
+                field=f"layers.{item.role}",
+            )
         else:
             layers[item.role] = item.path
     missing = [ROLES[role].words.lower() for role in NEEDED if role not in layers]
     if missing:
-        raise InputError(f"Still missing: {', '.join(missing)}.", remedy="Bring the file, or choose its role below.",
-                         field="layers")
+        raise InputError(
+            f"Still missing: {', '.join(missing)}.", remedy="Bring the file, or choose its role below.", field="layers"
+        )
     return layers

@@ -36,8 +36,14 @@ def error_text(error: SiteplannerError) -> tuple[str, str]:
 
 
 _METRIC = re.compile(r"(?<![\w.,])(\d[\d,]*(?:\.\d+)?)\s(km/h|km²|km|m/s|m|kg)(?![\w/²])(?!\s*\()")
-_TO_US = {"km/h": (1000 / MILE_M, "mph"), "km²": ((1000 / MILE_M) ** 2, "sq mi"), "km": (1000 / MILE_M, "mi"),
-          "m/s": (3600 / MILE_M, "mph"), "m": (1 / FOOT_M, "ft"), "kg": (1 / POUND_KG, "lb")}
+_TO_US = {
+    "km/h": (1000 / MILE_M, "mph"),
+    "km²": ((1000 / MILE_M) ** 2, "sq mi"),
+    "km": (1000 / MILE_M, "mi"),
+    "m/s": (3600 / MILE_M, "mph"),
+    "m": (1 / FOOT_M, "ft"),
+    "kg": (1 / POUND_KG, "lb"),
+}
 
 
 @dataclass(frozen=True)

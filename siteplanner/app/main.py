@@ -27,8 +27,9 @@ def main() -> None:
     if st.query_params.get(ADDRESS_KEY) != work.token:
         st.query_params[ADDRESS_KEY] = work.token
     st.html(CSS)
-    pages = {name: st.Page(face, title=TITLES[name], url_path=name, default=name == "start")
-             for name, face in FACES.items()}
+    pages = {
+        name: st.Page(face, title=TITLES[name], url_path=name, default=name == "start") for name, face in FACES.items()
+    }
     st.session_state[PAGES] = pages
     page = st.navigation(list(pages.values()), position="top")
     side_panel()
@@ -40,8 +41,10 @@ def main() -> None:
     except Exception as error:
         # the page shows a sentence; the terminal keeps the rest for whoever mends the program
         traceback.print_exc()
-        st.error(f"This page failed ({type(error).__name__}). Load it again; if it stays, send the lines on the "
-                 "terminal to whoever looks after the program. Your plan is kept.")
+        st.error(
+            f"This page failed ({type(error).__name__}). Load it again; if it stays, send the lines on the "
+            "terminal to whoever looks after the program. Your plan is kept."
+        )
 
 
 if __name__ == "__main__":

@@ -14,16 +14,22 @@ from siteplanner.app.session import Work
 from siteplanner.errors import InputError
 from siteplanner.mission import Layers, Mission, Staging, Weights
 
-WEIGHTS = {"coverage": "Area served", "must_serve": "Must-serve points", "sky": "Clear sky", "ground": "Level ground",
-           "access": "Short drive"}
+WEIGHTS = {
+    "coverage": "Area served",
+    "must_serve": "Must-serve points",
+    "sky": "Clear sky",
+    "ground": "Level ground",
+    "access": "Short drive",
+}
 
 NEEDS = {"any": "One is enough", "all": "All are needed"}
 
 
 def defaults() -> dict[str, Any]:
     """Every default as plain data; layers and staging are for the user to give."""
-    data = Mission(layers=Layers(elevation=("x",), incident_area="x", roads="x"),
-                   staging=Staging(latitude=0, longitude=0)).parameters()
+    data = Mission(
+        layers=Layers(elevation=("x",), incident_area="x", roads="x"), staging=Staging(latitude=0, longitude=0)
+    ).parameters()
     return {k: v for k, v in data.items() if k not in ("layers", "staging", "name", "note")}
 
 
@@ -44,36 +50,64 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
         with one:
             name = st.text_input("Mission name", full.get("name") or "", max_chars=200)
             place_name = st.text_input("Staging point: name", staging.get("name") or "Staging", max_chars=100)
-            place = st.text_input("Staging point: where the tow starts", at, placeholder=coordinates.EXAMPLES,
-                                  help=f"Written like {coordinates.EXAMPLES}.")
-            satellites = st.text_input("Satellites: orbital longitudes", satellites_text(sky["satellites"]),
-                                       help="Degrees east or west, e.g. 103 W, 121 W; a name may stand before a colon.")
+            place = st.text_input(
+                "Staging point: where the tow starts",
+                at,
+                placeholder=coordinates.EXAMPLES,
+                help=f"Written like {coordinates.EXAMPLES}.",
+            )
+            satellites = st.text_input(
+                "Satellites: orbital longitudes",
+                satellites_text(sky["satellites"]),
+                help="Degrees east or west, e.g. 103 W, 121 W; a name may stand before a colon.",
+            )
         with two:
             frequency = st.number_input("Frequency, MHz", 30.0, 6000.0, float(radio["frequency_mhz"]), 1.0)
-            stops = st.text_input(f"Mast stops, {long}",
-                                  ", ".join(f"{units.from_m(s):.4g}" for s in trailer["mast_stops_m"]))
-            slope = st.number_input("Steepest ground to stand on, degrees", 0.5, 44.0,
-                                    float(trailer["max_slope_deg"]), 0.5)
-            radius = st.number_input(f"Search this far beyond the incident area, {long}", 50.0, 200_000.0,
-                                     round(units.from_m(search["radius_m"]), 1), 100.0)
+            stops = st.text_input(
+                f"Mast stops, {long}", ", ".join(f"{units.from_m(s):.4g}" for s in trailer["mast_stops_m"])
+            )
+            slope = st.number_input(
+                "Steepest ground to stand on, degrees", 0.5, 44.0, float(trailer["max_slope_deg"]), 0.5
+            )
+            radius = st.number_input(
+                f"Search this far beyond the incident area, {long}",
+                50.0,
+                200_000.0,
+                round(units.from_m(search["radius_m"]), 1),
+                100.0,
+            )
         with three:
             height = st.number_input(f"Rig height, {long}", 0.5, 30.0, round(units.from_m(rig["height_m"]), 2), 0.1)
-            kilograms = st.number_input(f"Rig mass, {mass}", 200.0, 150_000.0, round(units.from_kg(rig["mass_kg"]), 0),
-                                        100.0)
+            kilograms = st.number_input(
+                f"Rig mass, {mass}", 200.0, 150_000.0, round(units.from_kg(rig["mass_kg"]), 0), 100.0
+            )
             grade = st.number_input("Steepest road for the rig, %", 1.0, 60.0, float(rig["max_grade_pct"]), 1.0)
-            need = st.selectbox("Satellites in view", list(NEEDS), index=list(NEEDS).index(sky["need"]),
-                                format_func=lambda word: NEEDS[word])
+            need = st.selectbox(
+                "Satellites in view",
+                list(NEEDS),
+                index=list(NEEDS).index(sky["need"]),
+                format_func=lambda word: NEEDS[word],
+            )
         st.caption("Weights: how much each thing counts, against the others")
         columns = st.columns(len(WEIGHTS))
-        weights = {w: columns[n].number_input(words, 0.0, 100.0, float(full["weights"][w]), 0.5)
-                   for n, (w, words) in enumerate(WEIGHTS.items())}
+        weights = {
+            w: columns[n].number_input(words, 0.0, 100.0, float(full["weights"][w]), 0.5)
+            for n, (w, words) in enumerate(WEIGHTS.items())
+        }
         with st.expander("All other parameters, with their defaults"):
             st.caption("Change a value in the middle column; the right one says what it means.")
-            rows = parameter_rows({**full, "layers": full["layers"], "staging": staging if has_place else
-                                   {"latitude": 0, "longitude": 0}})
-            edited = st.data_editor(rows, key=f"parameters_{key}", hide_index=True, width="stretch", height=330,
-                                    disabled=["parameter", "meaning"],
-                                    column_config={"meaning": st.column_config.TextColumn(width="large")})
+            rows = parameter_rows(
+                {**full, "layers": full["layers"], "staging": staging if has_place else {"latitude": 0, "longitude": 0}}
+            )
+            edited = st.data_editor(
+                rows,
+                key=f"parameters_{key}",
+                hide_index=True,
+                width="stretch",
+                height=330,
+                disabled=["parameter", "meaning"],
+                column_config={"meaning": st.column_config.TextColumn(width="large")},
+            )
         if not st.form_submit_button("Apply and check the layers", type="primary"):
             return None
 
@@ -83,20 +117,28 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
         latitude, longitude = coordinates.read(place)
         staging = {"latitude": latitude, "longitude": longitude}
     elif not has_place:
-        raise InputError("The staging point is missing.", field="staging",
-                         remedy="Say where the tow starts, in any of the three coordinate formats.")
+        raise InputError(
+            "The staging point is missing.",
+            field="staging",
+            remedy="Say where the tow starts, in any of the three coordinate formats.",
+        )
     out["staging"] = {**staging, "name": place_name.strip() or "Staging"}
-    out["trailer"] = {**trailer, "max_slope_deg": slope,
-                      "mast_stops_m": _stops(stops, trailer["mast_stops_m"], units)}
-    out["rig"] = {**rig, "max_grade_pct": grade,
-                  "height_m": _same(height, rig["height_m"], units.from_m, units.to_m, 2),
-                  "mass_kg": _same(kilograms, rig["mass_kg"], units.from_kg, units.to_kg, 0)}
+    out["trailer"] = {**trailer, "max_slope_deg": slope, "mast_stops_m": _stops(stops, trailer["mast_stops_m"], units)}
+    out["rig"] = {
+        **rig,
+        "max_grade_pct": grade,
+        "height_m": _same(height, rig["height_m"], units.from_m, units.to_m, 2),
+        "mass_kg": _same(kilograms, rig["mass_kg"], units.from_kg, units.to_kg, 0),
+    }
     out["sky"] = {**sky, "need": need, "satellites": satellites_read(satellites)}
     out["radio"] = {**radio, "frequency_mhz": frequency}
     out["search"] = {**search, "radius_m": _same(radius, search["radius_m"], units.from_m, units.to_m, 1)}
     out["weights"] = Weights(**weights).model_dump() if sum(weights.values()) > 0 else weights
-    changed = {row["parameter"]: row["value"] for row, before in zip(edited, rows, strict=True)
-               if row["value"] != before["value"]}
+    changed = {
+        row["parameter"]: row["value"]
+        for row, before in zip(edited, rows, strict=True)
+        if row["value"] != before["value"]
+    }
     return with_parameters(out, changed)
 
 
@@ -110,8 +152,11 @@ def _stops(text: str, held: Any, units: Units) -> list[float]:
         return list(held)
     parts = re.findall(r"\d+(?:\.\d+)?", text)
     if not parts:
-        raise InputError("No mast stop is given.", remedy="List the heights at which the mast locks, e.g. 8, 12, 15.",
-                         field="trailer.mast_stops_m")
+        raise InputError(
+            "No mast stop is given.",
+            remedy="List the heights at which the mast locks, e.g. 8, 12, 15.",
+            field="trailer.mast_stops_m",
+        )
     return [units.to_m(float(part)) for part in parts]
 
 
@@ -133,13 +178,17 @@ def satellites_read(text: str) -> list[dict[str, Any]]:
         name, _, where = part.rpartition(":")
         found = re.fullmatch(r"\s*([-−+]?\d+(?:\.\d+)?)\s*°?\s*([EWew]?)\s*", where)
         if not found:
-            raise InputError(f"{part[:40]!r} is not an orbital longitude.", remedy="Write it like 103 W or -103.",
-                             field="sky.satellites")
+            raise InputError(
+                f"{part[:40]!r} is not an orbital longitude.",
+                remedy="Write it like 103 W or -103.",
+                field="sky.satellites",
+            )
         value = float(found[1].replace("−", "-"))
         value = -abs(value) if found[2].upper() == "W" else value
         side = "E" if value >= 0 else "W"
         out.append({"name": name.strip() or f"slot {abs(value):g} {side}", "longitude_deg": value})
     if not out:
-        raise InputError("No satellite is given.", remedy="Write at least one orbital longitude, e.g. 103 W.",
-                         field="sky.satellites")
+        raise InputError(
+            "No satellite is given.", remedy="Write at least one orbital longitude, e.g. 103 W.", field="sky.satellites"
+        )
     return out

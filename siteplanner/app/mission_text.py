@@ -12,8 +12,11 @@ from siteplanner.mission import Mission
 
 def mission_toml(data: Mapping[str, Any]) -> str:
     """Plain mission data as TOML 1.0; None is left out, because its absence says the same."""
-    lines = [f"{_key(key)} = {_value(value)}" for key, value in data.items()
-             if value is not None and not isinstance(value, Mapping)]
+    lines = [
+        f"{_key(key)} = {_value(value)}"
+        for key, value in data.items()
+        if value is not None and not isinstance(value, Mapping)
+    ]
     for key, value in data.items():
         if isinstance(value, Mapping):
             lines += ["", f"[{_key(key)}]"]
@@ -44,7 +47,8 @@ def parameter_rows(data: Mapping[str, Any]) -> list[dict[str, str]]:
     used = mission.parameters()
     return [
         {"parameter": name, "value": json.dumps(value, ensure_ascii=False), "meaning": meaning}
-        for name, value, meaning in _walk(Mission, used, "") if not name.startswith("layers.")
+        for name, value, meaning in _walk(Mission, used, "")
+        if not name.startswith("layers.")
     ]
 
 
@@ -69,8 +73,11 @@ def with_parameters(data: Mapping[str, Any], changed: Mapping[str, str]) -> dict
         try:
             value = json.loads(text)
         except ValueError:
-            raise InputError(f"{text[:40]!r} is not a value.", field=name,
-                             remedy='Write a number as 12.5, text as "text", a list as [8, 12, 15].') from None
+            raise InputError(
+                f"{text[:40]!r} is not a value.",
+                field=name,
+                remedy='Write a number as 12.5, text as "text", a list as [8, 12, 15].',
+            ) from None
         place = out
         *parents, last = name.split(".")
         for parent in parents:

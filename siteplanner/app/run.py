@@ -32,8 +32,10 @@ def page() -> None:
         work.take(run.result)
         go("decide")
     if run.state == "cancelled":
-        st.warning("The run was cancelled. What was worked out so far is used again when you run it again."
-                   + (" The plan before it is still there." if work.plan is not None else ""))
+        st.warning(
+            "The run was cancelled. What was worked out so far is used again when you run it again."
+            + (" The plan before it is still there." if work.plan is not None else "")
+        )
     if run.error is not None:
         say_error(run.error)
     if run.state != "done" and st.button("Run it again", type="primary"):
@@ -58,12 +60,18 @@ def watch(run: Run) -> None:
         run.cancel()
         st.rerun(scope="fragment")
     done = dict(run.stages)
-    rows = [(("✓ " if name in done else "▸ " if name == run.stage else "   ") + name,
-             f"{done[name]:.1f} s" if name in done else "now" if name == run.stage else "")
-            for name in SHARES]
+    rows = [
+        (
+            ("✓ " if name in done else "▸ " if name == run.stage else "   ") + name,
+            f"{done[name]:.1f} s" if name in done else "now" if name == run.stage else "",
+        )
+        for name in SHARES
+    ]
     st.html(style.table(rows, figures=(1,)))
-    st.caption("You may close or leave this page; the run goes on and the plan is kept on this computer. The first run "
-               "on a machine compiles once, up to a minute. The time left is an estimate.")
+    st.caption(
+        "You may close or leave this page; the run goes on and the plan is kept on this computer. The first run "
+        "on a machine compiles once, up to a minute. The time left is an estimate."
+    )
 
 
 def record(work: Work, run: Run) -> None:
@@ -72,8 +80,10 @@ def record(work: Work, run: Run) -> None:
     if plan is None:
         return
     search = plan.extra.get("search", {})
-    st.success(f"Done in {run.seconds:.0f} s: {len(plan.spots)} spots listed of {search.get('passed', 0)} that pass, "
-               f"{search.get('candidates', 0)} candidates evaluated.")
+    st.success(
+        f"Done in {run.seconds:.0f} s: {len(plan.spots)} spots listed of {search.get('passed', 0)} that pass, "
+        f"{search.get('candidates', 0)} candidates evaluated."
+    )
     if work.note:
         st.warning(plain(work.note))
     kept = reused_sentences(plan.extra.get("reused", {}))
@@ -83,13 +93,18 @@ def record(work: Work, run: Run) -> None:
         go("decide")
     left, right = st.columns([1, 2], gap="large")
     with left:
-        st.html(style.head("Stages") + style.table(
-            [(n, f"{s:.1f}\u00a0s") for n, s in plan.timings_s.items()], ("Stage", "Time"), figures=(1,)))
+        st.html(
+            style.head("Stages")
+            + style.table([(n, f"{s:.1f}\u00a0s") for n, s in plan.timings_s.items()], ("Stage", "Time"), figures=(1,))
+        )
     with right:
-        rows = [(r.label, f"{100 * r.share:.1f} %", f"{100 * r.only_share:.1f} %", r.nearest_to_pass)
-                for r in plan.rulings]
-        st.html(style.head("What ruled ground out") + style.table(
-            rows, ("Limit", "Of the search ground", "By this alone", "Nearest to pass"), figures=(1, 2)))
+        rows = [
+            (r.label, f"{100 * r.share:.1f} %", f"{100 * r.only_share:.1f} %", r.nearest_to_pass) for r in plan.rulings
+        ]
+        st.html(
+            style.head("What ruled ground out")
+            + style.table(rows, ("Limit", "Of the search ground", "By this alone", "Nearest to pass"), figures=(1, 2))
+        )
     if plan.findings:
         st.html(style.head("Findings") + "".join(finding_note(f) for f in by_severity(plan.findings)))
     st.html(style.head("Software") + style.table([(k, str(v)) for k, v in plan.software.items()]))

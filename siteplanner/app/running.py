@@ -117,15 +117,17 @@ class Run:
         except SiteplannerError as error:
             self.error, end = error, "failed"
         except MemoryError:
-            self.error = SiteplannerError("This machine ran out of memory.",
-                                          remedy="Set a larger search.cell_size_m or a smaller search radius.")
+            self.error = SiteplannerError(
+                "This machine ran out of memory.", remedy="Set a larger search.cell_size_m or a smaller search radius."
+            )
             end = "failed"
         except Exception as error:
             # the page shows one sentence; whoever mends the program finds the rest on the terminal
             traceback.print_exc()
             self.error = SiteplannerError(
                 f"The program failed ({type(error).__name__}: {error}).",
-                remedy="Try again; if it stays, send the lines on the terminal to whoever looks after it.")
+                remedy="Try again; if it stays, send the lines on the terminal to whoever looks after it.",
+            )
             end = "failed"
         gc.freeze()
         self.seconds = time.monotonic() - self._since

@@ -45,10 +45,22 @@ NEWER: dict[str, str] = {
     "STREAMLIT_LOGGER_HIDE_WELCOME_MESSAGE": "true",
 }
 THEMES: dict[str, dict[str, str]] = {  # by the browser's own wish for light or dark; contrast as on the saved map
-    "LIGHT": {"PRIMARY_COLOR": "#0B4F82", "BACKGROUND_COLOR": "#FBFAF7", "SECONDARY_BACKGROUND_COLOR": "#EFEDE6",
-              "TEXT_COLOR": "#1C2430", "BORDER_COLOR": "#D8D5CC", "LINK_COLOR": "#0B4F82"},
-    "DARK": {"PRIMARY_COLOR": "#8FBBDD", "BACKGROUND_COLOR": "#15171B", "SECONDARY_BACKGROUND_COLOR": "#23262C",
-             "TEXT_COLOR": "#D9CFC0", "BORDER_COLOR": "#373A41", "LINK_COLOR": "#8FBBDD"},
+    "LIGHT": {
+        "PRIMARY_COLOR": "#0B4F82",
+        "BACKGROUND_COLOR": "#FBFAF7",
+        "SECONDARY_BACKGROUND_COLOR": "#EFEDE6",
+        "TEXT_COLOR": "#1C2430",
+        "BORDER_COLOR": "#D8D5CC",
+        "LINK_COLOR": "#0B4F82",
+    },
+    "DARK": {
+        "PRIMARY_COLOR": "#8FBBDD",
+        "BACKGROUND_COLOR": "#15171B",
+        "SECONDARY_BACKGROUND_COLOR": "#23262C",
+        "TEXT_COLOR": "#D9CFC0",
+        "BORDER_COLOR": "#373A41",
+        "LINK_COLOR": "#8FBBDD",
+    },
 }
 LOOK = {f"STREAMLIT_THEME_{side}_{name}": value for side, held in THEMES.items() for name, value in held.items()}
 
@@ -71,8 +83,9 @@ def environment() -> dict[str, str]:
 def free_port(port: int) -> int:
     """The port asked for, or a free one for 0. Raises InputError: it is taken or not a port."""
     if not 0 <= port <= 65535:
-        raise InputError(f"{port} is not a port.", remedy="Give a number from 1024 to 65535, or 0 for a free one.",
-                         field="--port")
+        raise InputError(
+            f"{port} is not a port.", remedy="Give a number from 1024 to 65535, or 0 for a free one.", field="--port"
+        )
     with socket.socket() as probe:
         # a port in its closing wait is free for a server; Windows means something else by this option
         if os.name != "nt":
@@ -80,9 +93,11 @@ def free_port(port: int) -> int:
         try:
             probe.bind((HOST, port))
         except OSError:
-            raise InputError(f"Port {port} is taken by another program, perhaps by siteplanner itself.",
-                             remedy=f"Open http://{HOST}:{port} to see, or start with --port 0 for a free port.",
-                             field="--port") from None
+            raise InputError(
+                f"Port {port} is taken by another program, perhaps by siteplanner itself.",
+                remedy=f"Open http://{HOST}:{port} to see, or start with --port 0 for a free port.",
+                field="--port",
+            ) from None
         return int(probe.getsockname()[1])
 
 
@@ -123,8 +138,10 @@ def _wait_until_ready(server: subprocess.Popen, url: str) -> None:
     until = time.monotonic() + READY_S
     while time.monotonic() < until:
         if server.poll() is not None:
-            raise SiteplannerError(f"The app did not start (exit code {server.returncode}).",
-                                   remedy="Read the lines above; try another port with --port 0.")
+            raise SiteplannerError(
+                f"The app did not start (exit code {server.returncode}).",
+                remedy="Read the lines above; try another port with --port 0.",
+            )
         try:
             with opener.open(f"{url}/_stcore/health", timeout=2) as answer:
                 if answer.status == 200:

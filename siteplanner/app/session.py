@@ -108,8 +108,11 @@ class Work:
         """What the next check or run may take over: each result is compared by content before it is."""
         kept = self.kept
         for run in (self.check, self.run):
-            more = run.kept if run is not None and run.kept is not None else getattr(
-                run.result if run is not None else None, "kept", None)
+            more = (
+                run.kept
+                if run is not None and run.kept is not None
+                else getattr(run.result if run is not None else None, "kept", None)
+            )
             if more is not None:
                 kept = kept.joined(more) if kept is not None else more
         return kept
@@ -148,8 +151,10 @@ class Work:
                 earlier.keep(plan, draft, base, files, origin, earlier.owner_of(self.token))
             except Exception as error:  # a plan that is on the screen is not lost for this
                 why = (error.strerror if isinstance(error, OSError) else None) or f"{type(error).__name__}: {error}"
-                self.note = (f"This plan could not be kept on this computer ({why}). It is lost when the program "
-                             "ends: take the deployment package from Downloads.")
+                self.note = (
+                    f"This plan could not be kept on this computer ({why}). It is lost when the program "
+                    "ends: take the deployment package from Downloads."
+                )
 
         return keep
 

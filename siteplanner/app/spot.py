@@ -167,8 +167,11 @@ def park(e: Evaluation, units: Units) -> str:
         ("Slope, give or take", degrees(g.slope_uncertainty_deg)),
         ("Roll, pitch", f"{degrees(g.roll_deg)}, {degrees(g.pitch_deg)}"),
         *jacks,
-        *([("Lift, give or take", units.length(max(g.lift_uncertainty_m, 0.01), finest))]
-          if math.isfinite(g.lift_uncertainty_m) else []),
+        *(
+            [("Lift, give or take", units.length(max(g.lift_uncertainty_m, 0.01), finest))]
+            if math.isfinite(g.lift_uncertainty_m)
+            else []
+        ),
         ("First", raise_first_words(g) or "not known"),
         ("Water", drainage_words(g)),
         ("Bumps the data show", units.length(g.relief_m, 1)),

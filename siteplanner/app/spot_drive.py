@@ -28,9 +28,15 @@ def drive(e: Evaluation, units: Units) -> str:
         return style.head("Drive") + style.note("out", "No way in.", "No road that the rig can use reaches this spot.")
     rows = [
         (f"From {clean(starting_place(e))}", f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}"),
-        *((f"From {clean(s.name)} instead", "no way for the rig" if s.drive_time_s is None
-           else f"{units.distance(s.drive_distance_m or 0.0)}, {minutes(s.drive_time_s / 60)}")
-          for s in a.by_staging[1:]),
+        *(
+            (
+                f"From {clean(s.name)} instead",
+                "no way for the rig"
+                if s.drive_time_s is None
+                else f"{units.distance(s.drive_distance_m or 0.0)}, {minutes(s.drive_time_s / 60)}",
+            )
+            for s in a.by_staging[1:]
+        ),
         ("Steepest", grade_text(a.worst_grade_pct)),
         ("Last leg over ground", units.distance(a.last_leg_m)),
         ("Ways out", ways_words(a.ways_out)),

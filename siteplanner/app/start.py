@@ -26,9 +26,13 @@ WAYS = ("A sample", "My own files", "A mission file", "Earlier work")
 def page() -> None:
     """The first page."""
     work = work_now()
-    way = st.segmented_control("What do you want to plan with?", WAYS, default=WAYS[0], required=True, key="way",
-                               persist_state="session") if _persists() else st.segmented_control(
-        "What do you want to plan with?", WAYS, default=WAYS[0], key="way")
+    way = (
+        st.segmented_control(
+            "What do you want to plan with?", WAYS, default=WAYS[0], required=True, key="way", persist_state="session"
+        )
+        if _persists()
+        else st.segmented_control("What do you want to plan with?", WAYS, default=WAYS[0], key="way")
+    )
     try:
         {WAYS[0]: sample, WAYS[1]: bring.own_files, WAYS[2]: saved, WAYS[3]: earlier_work.page}[way or WAYS[0]](work)
     except SiteplannerError as error:
@@ -82,9 +86,12 @@ def sample(work: Work) -> None:
 def saved(work: Work) -> None:
     """A mission file that lies on this computer beside its layers."""
     box, button = st.columns([3, 1], vertical_alignment="bottom")
-    text = box.text_input("Mission file on this computer", placeholder="/path/to/mission.toml",
-                          help="TOML or JSON. Paths in it start from its own folder. To bring a file from elsewhere, "
-                          "choose My own files and drop it there with its layers.")
+    text = box.text_input(
+        "Mission file on this computer",
+        placeholder="/path/to/mission.toml",
+        help="TOML or JSON. Paths in it start from its own folder. To bring a file from elsewhere, "
+        "choose My own files and drop it there with its layers.",
+    )
     if button.button("Open the file", type="primary", width="stretch"):
         if not text.strip():
             raise InputError("No file is named.", remedy="Type the path of a mission file, or choose My own files.")
@@ -121,10 +128,12 @@ def settings(work: Work) -> None:
     from siteplanner.outputs.write import json_text
 
     left, right, _ = st.columns([1, 1, 2])
-    left.download_button("Save mission.toml", mission_toml(made), "mission.toml", "application/toml", width="stretch",
-                         on_click="ignore")
-    right.download_button("Save mission.json", json_text(made), "mission.json", "application/json", width="stretch",
-                          on_click="ignore")
+    left.download_button(
+        "Save mission.toml", mission_toml(made), "mission.toml", "application/toml", width="stretch", on_click="ignore"
+    )
+    right.download_button(
+        "Save mission.json", json_text(made), "mission.json", "application/json", width="stretch", on_click="ignore"
+    )
 
 
 @st.fragment(run_every=0.5)
@@ -152,8 +161,10 @@ def vetted(work: Work) -> None:
     inputs, findings = run.result.inputs, run.result.findings
     grave = [f for f in findings if f.severity != "note"]
     left, right = st.columns([3, 1], vertical_alignment="center")
-    left.markdown(f"**The layers can be used.** {len(inputs)} files read; "
-                  + (f"{len(grave)} things to know before you rely on the plan." if grave else "nothing to object to."))
+    left.markdown(
+        f"**The layers can be used.** {len(inputs)} files read; "
+        + (f"{len(grave)} things to know before you rely on the plan." if grave else "nothing to object to.")
+    )
     if right.button("Plan this mission", type="primary", width="stretch"):
         work.begin_plan(run.mission)
         go("run")
@@ -164,8 +175,12 @@ def vetted(work: Work) -> None:
 def layer_row(record: Any) -> dict[str, Any]:
     """One line of the table of layers."""
     return {
-        "Taken for": record.role.replace("_", " ").capitalize(), "File": clean(record.file), "CRS": clean(record.crs),
-        "Unit": record.unit or "-", "Count": record.count, "Holds": clean(record.detail),
+        "Taken for": record.role.replace("_", " ").capitalize(),
+        "File": clean(record.file),
+        "CRS": clean(record.crs),
+        "Unit": record.unit or "-",
+        "Count": record.count,
+        "Holds": clean(record.detail),
         "West, south, east, north": extent(record.extent_lonlat),
     }
 

@@ -97,10 +97,15 @@ def weight_panel(
     Sliders start at `values` and then belong to the user's hand; another `turn` makes them start again.
     """
     sliders = [
-        {"name": name, "words": text, "value": values[name], "first": first[name],
-         "colour": CRITERION_COLOURS.get(name, "#777777")}
+        {
+            "name": name,
+            "words": text,
+            "value": values[name],
+            "first": first[name],
+            "colour": CRITERION_COLOURS.get(name, "#777777"),
+        }
         for name, text in words.items()
-    ]  # fmt: skip
+    ]
     data = {"sliders": sliders, "top": top, "turn": turn, "back": "Back to the mission's weights"}
     sent = _panel(key=KEY, data=data, default={"weights": None}, on_weights_change=lambda: None).weights
     if not sent or sent.get("turn") != turn:  # nothing yet, or of sliders that have been replaced since

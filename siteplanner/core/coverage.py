@@ -80,9 +80,15 @@ def path_loss_stops_db(
     wavelength = SPEED_OF_LIGHT_M_S / (frequency_mhz * 1e6)
     radius = EARTH_RADIUS_M * k_factor
     link = Link(
-        int(row), int(col), ground, float(rx_height_m), float(cell_size_m), radius, wavelength,
+        int(row),
+        int(col),
+        ground,
+        float(rx_height_m),
+        float(cell_size_m),
+        radius,
+        wavelength,
         polarization == "vertical",
-    )  # fmt: skip
+    )
 
     def run(first: int, last: int) -> None:
         start, stop = int(plan.starts[first]), int(plan.starts[last])

@@ -169,9 +169,18 @@ def _look_around(
         return np.full(shape, np.nan), np.zeros(shape), np.ones(shape, np.uint8)
     row_steps, col_steps = direction(azimuths.ravel())
     found = _horizons(
-        z, known.highest_m, known.gap, float(cell_size_m), float(row), float(col), eye, ceiling,
-        row_steps, col_steps, HALF_CURVATURE,
-    )  # fmt: skip
+        z,
+        known.highest_m,
+        known.gap,
+        float(cell_size_m),
+        float(row),
+        float(col),
+        eye,
+        ceiling,
+        row_steps,
+        col_steps,
+        HALF_CURVATURE,
+    )
     tangent, known_to, ending = (part.reshape(azimuths.shape) for part in found)
     return np.where(np.isneginf(tangent), np.nan, tangent), known_to, ending
 

@@ -68,10 +68,24 @@ def horizon_raster(
 
     def band(top: int) -> None:
         _horizon_band(
-            z, ground, wanted, known.highest_m, known.gap, wide_highest, wide_gap, float(cell_size_m),
-            float(height_m), ceiling, row_steps, col_steps, HALF_CURVATURE, top, min(top + _BAND_ROWS, rows),
-            angle, reach,
-        )  # fmt: skip
+            z,
+            ground,
+            wanted,
+            known.highest_m,
+            known.gap,
+            wide_highest,
+            wide_gap,
+            float(cell_size_m),
+            float(height_m),
+            ceiling,
+            row_steps,
+            col_steps,
+            HALF_CURVATURE,
+            top,
+            min(top + _BAND_ROWS, rows),
+            angle,
+            reach,
+        )
 
     if math.isfinite(known.ceiling_m):
         with ThreadPoolExecutor(threads or min(os.cpu_count() or 1, 8)) as pool:
@@ -115,9 +129,24 @@ def _blended(values, row, col, down, right):
 
 @njit(cache=True, nogil=True)
 def _horizon_band(
-    z, ground, wanted, highest, gap, wide_highest, wide_gap, cell_m, height_m, ceiling, row_steps, col_steps,
-    half_curvature, first, stop, angle, reach,
-):  # fmt: skip
+    z,
+    ground,
+    wanted,
+    highest,
+    gap,
+    wide_highest,
+    wide_gap,
+    cell_m,
+    height_m,
+    ceiling,
+    row_steps,
+    col_steps,
+    half_curvature,
+    first,
+    stop,
+    angle,
+    reach,
+):
     """As `horizon._horizons`, one direction a cell; see there for the walk itself."""
     rows, cols = z.shape
     for row in range(first, stop):

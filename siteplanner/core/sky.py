@@ -98,9 +98,19 @@ def sky_state_at(
     index = np.ravel_multi_index((r.ravel(), c.ravel()), z.shape, mode="raise") if r.size else r.ravel()
     row_steps, col_steps = direction(azimuth.ravel())
     state = _walk_cells(
-        z, ground, known.highest_m, known.gap, float(cell_size_m), float(height_m), ceiling,
-        index.astype(np.int64), row_steps, col_steps, np.tan(np.radians(limit.ravel())), HALF_CURVATURE,
-    )  # fmt: skip
+        z,
+        ground,
+        known.highest_m,
+        known.gap,
+        float(cell_size_m),
+        float(height_m),
+        ceiling,
+        index.astype(np.int64),
+        row_steps,
+        col_steps,
+        np.tan(np.radians(limit.ravel())),
+        HALF_CURVATURE,
+    )
     return state.reshape(r.shape)
 
 
@@ -209,9 +219,23 @@ def _whole(
 
     def settle(top: int) -> None:
         _settle_rows(
-            z, ground, known.highest_m, known.gap, cell_m, float(height_m), ceiling, row_step, col_step,
-            tangent, HALF_CURVATURE, row_rise, col_rise, top, min(top + _BAND_ROWS, z.shape[0]), state,
-        )  # fmt: skip
+            z,
+            ground,
+            known.highest_m,
+            known.gap,
+            cell_m,
+            float(height_m),
+            ceiling,
+            row_step,
+            col_step,
+            tangent,
+            HALF_CURVATURE,
+            row_rise,
+            col_rise,
+            top,
+            min(top + _BAND_ROWS, z.shape[0]),
+            state,
+        )
 
     all_jobs(run, settle, range(0, z.shape[0], _BAND_ROWS))
     return state
@@ -269,9 +293,23 @@ def _line(z, highest, gap, cell_m, row, col, eye, row_step, col_step, tangent, h
 
 @njit(cache=True, nogil=True)
 def _settle_rows(
-    z, ground, highest, gap, cell_m, height_m, ceiling, row_step, col_step, tangent, half_curvature,
-    row_rise, col_rise, first, stop, state,
-):  # fmt: skip
+    z,
+    ground,
+    highest,
+    gap,
+    cell_m,
+    height_m,
+    ceiling,
+    row_step,
+    col_step,
+    tangent,
+    half_curvature,
+    row_rise,
+    col_rise,
+    first,
+    stop,
+    state,
+):
     """Turn bounds into answers: walk the open cells, find the clear ones whose line leaves too early."""
     for row in range(first, stop):
         for col in range(z.shape[1]):
@@ -299,7 +337,17 @@ def _walk_cells(
         eye = ground[row, col] + height_m
         if eye == eye:
             state[i] = _line(
-                z, highest, gap, cell_m, row, col, eye, row_steps[i], col_steps[i], tangents[i],
-                half_curvature, ceiling,
-            )  # fmt: skip
+                z,
+                highest,
+                gap,
+                cell_m,
+                row,
+                col,
+                eye,
+                row_steps[i],
+                col_steps[i],
+                tangents[i],
+                half_curvature,
+                ceiling,
+            )
     return state

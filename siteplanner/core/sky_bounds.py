@@ -112,9 +112,21 @@ def bounds(
     def sweep(first: int) -> None:
         for seeking, ((upper, lower), found) in enumerate(zip(layers, states, strict=True)):
             _sweep_strip(
-                upper, lower, below, first, drift, row_step > 0, rise, steeper, ceiling, float(height_m),
-                margin, 0.25 * cell_m / row_m, seeking == 1, found,
-            )  # fmt: skip
+                upper,
+                lower,
+                below,
+                first,
+                drift,
+                row_step > 0,
+                rise,
+                steeper,
+                ceiling,
+                float(height_m),
+                margin,
+                0.25 * cell_m / row_m,
+                seeking == 1,
+                found,
+            )
 
     all_jobs(run, sweep, range(first_line, last_line + 1, _LINES - 1))
     state = states[0]

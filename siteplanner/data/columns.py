@@ -120,5 +120,12 @@ def _with_unit(frame: GeoDataFrame, wanted: str, own: str, path: Path, findings:
     bare = frame[wanted].map(lambda v: bool(_BARE.fullmatch(str(v).strip())))
     if bare.any():
         frame[wanted] = [f"{float(str(v)):.12g} {unit}" if b else v for v, b in zip(frame[wanted], bare, strict=True)]
-        findings.append(Finding("column_unit", "note", f"The name of column {own} gives its unit: {int(bare.sum()):,} "
-                                f"values without one were read in {unit}.", "", path.name))  # fmt: skip
+        findings.append(
+            Finding(
+                "column_unit",
+                "note",
+                f"The name of column {own} gives its unit: {int(bare.sum()):,} values without one were read in {unit}.",
+                "",
+                path.name,
+            )
+        )

@@ -48,8 +48,11 @@ def local_file(path: str | Path) -> Path:
         )
     full = Path(path).absolute()
     if full.is_dir():
-        raise InputError("This is a folder.", remedy="Name the file in it; where several are allowed, list them: "
-                         '["a", "b"].', file=text)  # fmt: skip
+        raise InputError(
+            "This is a folder.",
+            remedy='Name the file in it; where several are allowed, list them: ["a", "b"].',
+            file=text,
+        )
     if not full.exists():
         raise _not_there(full, text)
     if not full.is_file():
@@ -69,8 +72,9 @@ def _not_there(full: Path, text: str) -> InputError:
     if full.is_symlink():
         return InputError("This link leads nowhere, or round in a circle.", remedy="Name the file itself.", file=text)
     if "*" in full.name or "?" in full.name:
-        return InputError("There is no such file; patterns with * are not read.",
-                          remedy='List the files: ["a", "b"].', file=text)  # fmt: skip
+        return InputError(
+            "There is no such file; patterns with * are not read.", remedy='List the files: ["a", "b"].', file=text
+        )
     try:
         names = {p.name.lower(): p.name for p in full.parent.iterdir() if p.is_file()}
     except OSError:
@@ -166,8 +170,9 @@ def _xml_driver(path: Path) -> str:
             while piece := stream.read(1 << 20):
                 # GDAL tries its virtual drivers on any file that holds such a tag, even in a comment
                 if b"<OGR" in tail + piece:
-                    raise InputError("A layer that names other files or hosts is refused.", remedy=_VECTOR_REMEDY,
-                                     file=path)  # fmt: skip
+                    raise InputError(
+                        "A layer that names other files or hosts is refused.", remedy=_VECTOR_REMEDY, file=path
+                    )
                 parser.Parse(piece)
                 tail = piece[-4:]
             parser.Parse(b"", True)
@@ -248,16 +253,20 @@ def raster_driver(path: Path) -> str:
         return "AAIGrid"
     if ending == ".hgt":
         if not re.match(r"[NS]\d\d[EW]\d\d\d", path.name, re.IGNORECASE):  # the file itself holds no position
-            raise InputError("The name of an HGT file says where it lies, and this one does not.",
-                             remedy="Give it back the name of its south-west corner, e.g. N38W079.hgt.",
-                             file=path)  # fmt: skip
+            raise InputError(
+                "The name of an HGT file says where it lies, and this one does not.",
+                remedy="Give it back the name of its south-west corner, e.g. N38W079.hgt.",
+                file=path,
+            )
         return "SRTMHGT"
     if ending == ".dem":
         return "USGSDEM"
     if text.startswith(b"<vrtdataset"):
-        raise InputError("A raster that only names other files or hosts is refused.",
-                         remedy='Name those files themselves, e.g. elevation = ["a.tif", "b.tif"]; they are mosaicked.',
-                         file=path)  # fmt: skip
+        raise InputError(
+            "A raster that only names other files or hosts is refused.",
+            remedy='Name those files themselves, e.g. elevation = ["a.tif", "b.tif"]; they are mosaicked.',
+            file=path,
+        )
     if text.startswith((b"<gdal_wms", b"<wms_", b"<wcs", b"<?xml", b"{")):
         raise InputError("A raster that only names other files or hosts is refused.", remedy=_RASTER_REMEDY, file=path)
     if head.startswith(b"PK\x03\x04"):

@@ -75,16 +75,20 @@ def read_osm(path: Path, target_crs: CRS, near: BaseGeometry | None = None) -> O
     try:
         extent = _read(path, held)
     except (RuntimeError, ValueError, OverflowError) as error:
-        raise InputError(f"The extract cannot be read; it may be damaged or cut short ({str(error)[:200]}).",
-                         remedy="Copy or download it again.", file=path) from None  # fmt: skip
+        raise InputError(
+            f"The extract cannot be read; it may be damaged or cut short ({str(error)[:200]}).",
+            remedy="Copy or download it again.",
+            file=path,
+        ) from None
     if not held.count:
         raise InputError("The extract holds no road.", remedy="Bring an extract that was not filtered.", file=path)
     frame, alias = _frame(held, target_crs)
     known = set(held.way)
     restrictions = tuple(
         TurnRestriction(r.kind, r.from_way, alias.get(r.via_node, r.via_node), r.to_way)
-        for r in held.restrictions if r.from_way in known and r.to_way in known
-    )  # fmt: skip
+        for r in held.restrictions
+        if r.from_way in known and r.to_way in known
+    )
     if not all(np.isfinite(extent)):
         extent = held.extent()
     return OsmRoads(frame, restrictions, held.count, extent, tuple(_findings(held, path)))
@@ -123,8 +127,12 @@ class _Held:
             return
         lon, lat = [n[1] for n in there], [n[2] for n in there]
         box = (min(lon), min(lat), max(lon), max(lat))
-        self.span = [min(self.span[0], box[0]), min(self.span[1], box[1]), max(self.span[2], box[2]),
-                     max(self.span[3], box[3])]  # fmt: skip
+        self.span = [
+            min(self.span[0], box[0]),
+            min(self.span[1], box[1]),
+            max(self.span[2], box[2]),
+            max(self.span[3], box[3]),
+        ]
         b = self.box
         if b is not None and (box[2] < b[0] or box[0] > b[2] or box[3] < b[1] or box[1] > b[3]):
             return
@@ -148,8 +156,18 @@ class _Held:
         tags = relation.tags
         if tags.get("type") != "restriction":
             return
-        value = next((v for v in (tags.get("restriction"), tags.get("restriction:motorcar"),
-                                  tags.get("restriction:conditional")) if v), "")  # fmt: skip
+        value = next(
+            (
+                v
+                for v in (
+                    tags.get("restriction"),
+                    tags.get("restriction:motorcar"),
+                    tags.get("restriction:conditional"),
+                )
+                if v
+            ),
+            "",
+        )
         kind = value.split("_")[0].strip()
         spared = {word.strip() for word in tags.get("except", "").split(";")}
         if kind not in ("no", "only") or spared & {"motorcar", "motor_vehicle"}:
@@ -246,15 +264,24 @@ def _alias(x: np.ndarray, y: np.ndarray, node: np.ndarray, line: np.ndarray) -> 
 def _findings(held: _Held, path: Path) -> list[Finding]:
     out = []
     if held.missing:
-        out.append(Finding(
-            "extract_clipped", "note",
-            f"{held.missing} nodes of its roads are not in the extract; those roads end where the nodes are missing.",
-            "Cut extracts so that ways stay whole if a road at the edge matters.", path.name,
-        ))  # fmt: skip
+        out.append(
+            Finding(
+                "extract_clipped",
+                "note",
+                f"{held.missing} nodes of its roads are not in the extract; those roads end where the nodes are "
+                "missing.",
+                "Cut extracts so that ways stay whole if a road at the edge matters.",
+                path.name,
+            )
+        )
     if held.over_ways:
-        out.append(Finding(
-            "turn_restrictions_left_out", "warning",
-            f"{held.over_ways} turn restrictions that run over a road in between are not used for routes.",
-            "Signs on the road go before the directions.", path.name,
-        ))  # fmt: skip
+        out.append(
+            Finding(
+                "turn_restrictions_left_out",
+                "warning",
+                f"{held.over_ways} turn restrictions that run over a road in between are not used for routes.",
+                "Signs on the road go before the directions.",
+                path.name,
+            )
+        )
     return out

@@ -110,8 +110,9 @@ def unreadable(error: Exception, path: Path) -> InputError:
     why = str(error.__cause__ or error)[:200]
     return InputError(
         f"The raster cannot be read; it may be damaged or cut short ({why}).",
-        remedy="Copy or export it again.", file=path,
-    )  # fmt: skip
+        remedy="Copy or export it again.",
+        file=path,
+    )
 
 
 def _open(path: Path, driver: str, options: dict[str, Any]) -> Any:
@@ -128,15 +129,17 @@ def _open(path: Path, driver: str, options: dict[str, Any]) -> Any:
     if len(chosen) != 1:
         raise InputError(
             f"The file holds several rasters: {', '.join(kinds.values())}.",
-            remedy="Export the ground elevation alone, as GeoTIFF.", file=path,
-        )  # fmt: skip
+            remedy="Export the ground elevation alone, as GeoTIFF.",
+            file=path,
+        )
     return rasterio.open(chosen[0], driver=driver, **options)
 
 
 def check_companions(path: Path) -> None:
     """GDAL opens files that lie beside a raster with any driver, so those must be plain pictures too."""
-    for sibling in (p for ending in (".ovr", ".msk") for p in (path.with_name(path.name + ending),
-                                                               path.with_suffix(ending))):  # fmt: skip
+    for sibling in (
+        p for ending in (".ovr", ".msk") for p in (path.with_name(path.name + ending), path.with_suffix(ending))
+    ):
         for name in {sibling, sibling.with_suffix(sibling.suffix.upper())}:
             if name != path and name.is_file():
                 with name.open("rb") as stream:
@@ -157,8 +160,9 @@ def check_companions(path: Path) -> None:
 def _odd_companion(path: Path) -> InputError:
     return InputError(
         "This companion of a raster may name other files and is refused.",
-        remedy="Move it away and try again.", file=path,
-    )  # fmt: skip
+        remedy="Move it away and try again.",
+        file=path,
+    )
 
 
 def _vetted(path: Path, dataset: Any) -> RasterSource:
@@ -168,15 +172,23 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
     if strangers or dataset.tags(ns="OVERVIEWS").get("OVERVIEW_FILE"):
         raise InputError(
             f"The raster names files elsewhere ({', '.join(strangers)[:200]}).",
-            remedy="Export it as one GeoTIFF.", file=path,
-        )  # fmt: skip
+            remedy="Export it as one GeoTIFF.",
+            file=path,
+        )
     crs = _crs(path, dataset, findings)
     band = _band(path, dataset, findings)
     t = dataset.transform
     if abs(t.b) > 1e-9 * abs(t.a) or abs(t.d) > 1e-9 * abs(t.e):
         turn = np.degrees(np.arctan2(t.d, t.a))
-        findings.append(Finding("elevation_rotated", "note", f"The raster is turned by {turn:.1f} degrees or sheared; "
-                                "it was set upright.", "", path.name))  # fmt: skip
+        findings.append(
+            Finding(
+                "elevation_rotated",
+                "note",
+                f"The raster is turned by {turn:.1f} degrees or sheared; it was set upright.",
+                "",
+                path.name,
+            )
+        )
     if t.determinant == 0:
         raise InputError("The raster's cells have no size.", remedy="Export it again.", file=path)
     unit, unit_from = _unit(path, dataset, band, crs)
@@ -185,8 +197,9 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
     vertical = next((part.name for part in crs.sub_crs_list if part.is_vertical), "")
     if not vertical and len(crs.axis_info) == 3:
         vertical = "ellipsoidal height"
-    return RasterSource(path, dataset, band, flat, t, unit, unit_from, feet, vertical, _extent(dataset, flat),
-                        tuple(findings))  # fmt: skip
+    return RasterSource(
+        path, dataset, band, flat, t, unit, unit_from, feet, vertical, _extent(dataset, flat), tuple(findings)
+    )
 
 
 def _crs(path: Path, dataset: Any, findings: list[Finding]) -> CRS:
@@ -194,17 +207,23 @@ def _crs(path: Path, dataset: Any, findings: list[Finding]) -> CRS:
         # CF 1.11, sections 4.1 and 4.2: these units make latitude and longitude; the datum may be left unsaid
         said = {str(value).lower() for key, value in dataset.tags().items() if key.endswith("#units")}
         if {"degrees_north", "degrees_east"} <= said:
-            findings.append(Finding("elevation_crs_assumed", "warning",
-                                    "The grid is in degrees without a datum; WGS 84 was taken.",
-                                    "If it is another datum, say so in the file; it may lie 100 m off.",
-                                    path.name))  # fmt: skip
+            findings.append(
+                Finding(
+                    "elevation_crs_assumed",
+                    "warning",
+                    "The grid is in degrees without a datum; WGS 84 was taken.",
+                    "If it is another datum, say so in the file; it may lie 100 m off.",
+                    path.name,
+                )
+            )
             return WGS84
     if dataset.crs is None:
         if dataset.gcps[0]:
             raise InputError(
                 "The raster is placed by control points only.",
-                remedy="Rectify it in a GIS (to a projected CRS) and give the result.", file=path,
-            )  # fmt: skip
+                remedy="Rectify it in a GIS (to a projected CRS) and give the result.",
+                file=path,
+            )
         raise InputError(
             "The raster does not say its coordinate reference system (CRS).",
             remedy="Assign the CRS in a GIS and save it as GeoTIFF; an ASCII grid needs a .prj file beside it.",
@@ -213,15 +232,17 @@ def _crs(path: Path, dataset: Any, findings: list[Finding]) -> CRS:
     if dataset.transform.is_identity:
         raise InputError(
             "The raster does not say where it lies (no transform).",
-            remedy="Georeference it in a GIS, or put its world file (.tfw) beside it.", file=path,
-        )  # fmt: skip
+            remedy="Georeference it in a GIS, or put its world file (.tfw) beside it.",
+            file=path,
+        )
     crs = CRS.from_wkt(dataset.crs.to_wkt())
     flat = horizontal(crs)
     if not (flat.is_geographic or flat.is_projected):
         raise InputError(
             f"{crs.name} is a local system that cannot be placed on Earth.",
-            remedy="Assign the true CRS in a GIS and save it as GeoTIFF.", file=path,
-        )  # fmt: skip
+            remedy="Assign the true CRS in a GIS and save it as GeoTIFF.",
+            file=path,
+        )
     return crs
 
 
@@ -231,15 +252,17 @@ def _band(path: Path, dataset: Any, findings: list[Finding]) -> int:
     if any("complex" in kind for kind in dataset.dtypes):
         raise InputError(
             "The raster holds complex numbers (a radar product), not heights.",
-            remedy="Give the elevation model that belongs to it.", file=path,
-        )  # fmt: skip
+            remedy="Give the elevation model that belongs to it.",
+            file=path,
+        )
     colours = {ColorInterp.red, ColorInterp.green, ColorInterp.blue, ColorInterp.palette, ColorInterp.cyan}
     bands = [b for b in range(1, dataset.count + 1) if dataset.colorinterp[b - 1] != ColorInterp.alpha]
     if any(dataset.colorinterp[b - 1] in colours for b in bands):
         raise InputError(
             f"This is a coloured picture ({dataset.count} bands), not heights.",
-            remedy="Give the elevation itself, one band of numbers.", file=path,
-        )  # fmt: skip
+            remedy="Give the elevation itself, one band of numbers.",
+            file=path,
+        )
     if not bands:
         raise InputError("The raster has no band of heights.", remedy="Export it again.", file=path)
     band = bands[0]
@@ -248,17 +271,25 @@ def _band(path: Path, dataset: Any, findings: list[Finding]) -> int:
         if len(named) != 1:
             raise InputError(
                 f"The raster has {len(bands)} bands and none alone is called elevation.",
-                remedy="Export the band of heights alone.", file=path,
-            )  # fmt: skip
+                remedy="Export the band of heights alone.",
+                file=path,
+            )
         band = named[0]
-        findings.append(Finding("elevation_band_chosen", "note", f"Band {band} "
-                                f"({dataset.descriptions[band - 1]}) of {len(bands)} was taken for the elevation.",
-                                "", path.name))  # fmt: skip
+        findings.append(
+            Finding(
+                "elevation_band_chosen",
+                "note",
+                f"Band {band} ({dataset.descriptions[band - 1]}) of {len(bands)} was taken for the elevation.",
+                "",
+                path.name,
+            )
+        )
     if dataset.dtypes[band - 1] in ("uint8", "int8"):
         raise InputError(
             "Heights of 8 bits (0 to 255) are a shaded picture, not an elevation model.",
-            remedy="Give the elevation itself; if these are heights, save them as 16-bit numbers.", file=path,
-        )  # fmt: skip
+            remedy="Give the elevation itself; if these are heights, save them as 16-bit numbers.",
+            file=path,
+        )
     return band
 
 
@@ -270,8 +301,9 @@ def _unit(path: Path, dataset: Any, band: int, crs: CRS) -> tuple[Unit | None, s
     if said and by_tag is None:
         raise InputError(
             f"The raster's unit {said[:40]!r} is not understood.",
-            remedy="Convert the heights to metres, or remove the unit and set elevation_unit.", file=path,
-        )  # fmt: skip
+            remedy="Convert the heights to metres, or remove the unit and set elevation_unit.",
+            file=path,
+        )
     axis = crs.axis_info[2] if len(crs.axis_info) > 2 else None
     by_crs: Unit | None = None
     if axis is not None:
@@ -282,8 +314,10 @@ def _unit(path: Path, dataset: Any, band: int, crs: CRS) -> tuple[Unit | None, s
     if by_tag and by_crs and by_tag != by_crs and "m" in (by_tag, by_crs):
         raise InputError(
             f"The raster contradicts itself: its band says {by_tag}, the vertical part of its CRS says {by_crs}.",
-            remedy="Find out which is true and set elevation_unit.", file=path, field="layers.elevation_unit",
-        )  # fmt: skip
+            remedy="Find out which is true and set elevation_unit.",
+            file=path,
+            field="layers.elevation_unit",
+        )
     if by_crs and by_tag != by_crs:
         return by_crs, "its CRS"
     return by_tag, "its band" if by_tag else ""

@@ -80,17 +80,25 @@ def read_elevation(
 
 
 def _read(
-    paths: Sequence[str | Path], near: BaseGeometry, target_crs: CRS, cell_size_m: float | None, unit: str,
-    role: str, fill_gap_cells: int, max_cells: int, progress: Callable[[str, float], None] | None,
-) -> Elevation:  # fmt: skip
+    paths: Sequence[str | Path],
+    near: BaseGeometry,
+    target_crs: CRS,
+    cell_size_m: float | None,
+    unit: str,
+    role: str,
+    fill_gap_cells: int,
+    max_cells: int,
+    progress: Callable[[str, float], None] | None,
+) -> Elevation:
     from siteplanner.data.gaps import fill_small_gaps
 
     if not paths:
         raise InputError("No raster is given.", remedy="Name at least one elevation raster.")
     crs = check_target_crs(target_crs)
     if near.is_empty or near.area == 0:
-        raise InputError("The ground needed has no extent.", remedy="Check the incident area.",
-                         field="layers.incident_area")  # fmt: skip
+        raise InputError(
+            "The ground needed has no extent.", remedy="Check the incident area.", field="layers.incident_area"
+        )
     near = unwrapped(near)
     tell = progress or (lambda text, share: None)
     findings: list[Finding] = []
@@ -121,17 +129,22 @@ def _read(
     if np.isnan(values).all():
         raise InputError(
             "The rasters hold no known height in the mission's ground.",
-            remedy=f"Give elevation that covers {extent_words(near.bounds)}.", file=used[0].path,
-        )  # fmt: skip
+            remedy=f"Give elevation that covers {extent_words(near.bounds)}.",
+            file=used[0].path,
+        )
     _vertical_mix(order, findings)
     tell("Filling small gaps", 1.0)
     values, filled = fill_small_gaps(values, fill_gap_cells)
     findings += _unknown(values, filled, grid, near, fill_gap_cells, role)
     if finest > 1.5 * cell:
-        findings.append(Finding(
-            "elevation_coarser_than_cells", "warning",
-            f"Cells of {cell:g} m are cut from a raster of {finest:.1f} m: they show no more than it does.",
-            "Give a finer raster, or leave search.cell_size_m out."))  # fmt: skip
+        findings.append(
+            Finding(
+                "elevation_coarser_than_cells",
+                "warning",
+                f"Cells of {cell:g} m are cut from a raster of {finest:.1f} m: they show no more than it does.",
+                "Give a finer raster, or leave search.cell_size_m out.",
+            )
+        )
     names = [str(Path(p).name) for p in paths]
     records.sort(key=lambda r: names.index(r.file))
     return Elevation(Grid(values, transform, crs), tuple(records), tuple(findings), finest)
@@ -163,25 +176,30 @@ def _overlapping(sources: list[RasterSource], near: BaseGeometry, findings: list
     if not used:
         held = "; ".join(f"{s.path.name} covers {extent_words(s.extent_lonlat)}" for s in sources[:4])
         raise InputError(
-            f"The elevation does not meet the mission's ground: {held}; the mission needs "
-            f"{extent_words(near.bounds)}.",
+            f"The elevation does not meet the mission's ground: {held}; the mission needs {extent_words(near.bounds)}.",
             remedy="Give the raster of this place, or mend the coordinates of the incident area or staging.",
             file=sources[0].path,
-        )  # fmt: skip
+        )
     for source in sources:
         if source not in used:
-            findings.append(Finding(
-                "elevation_unused", "note",
-                f"The raster lies off the mission's ground: it covers {extent_words(source.extent_lonlat)}.",
-                "", source.path.name))  # fmt: skip
+            findings.append(
+                Finding(
+                    "elevation_unused",
+                    "note",
+                    f"The raster lies off the mission's ground: it covers {extent_words(source.extent_lonlat)}.",
+                    "",
+                    source.path.name,
+                )
+            )
     return used
 
 
 def _frame(near: BaseGeometry, crs: CRS, cell: float, max_cells: int) -> tuple[Affine, tuple[int, int]]:
     west, south, east, north = transformed(near, WGS84, crs).bounds
     if not all(math.isfinite(v) for v in (west, south, east, north)):
-        raise InputError(f"The ground needed cannot be shown in {crs.name}.", remedy="Choose another `crs`.",
-                         field="crs")  # fmt: skip
+        raise InputError(
+            f"The ground needed cannot be shown in {crs.name}.", remedy="Choose another `crs`.", field="crs"
+        )
     # a millimetre of slack, so that bounds on a line of the grid do not cost another row
     left, bottom = math.floor((west + 1e-3) / cell), math.floor((south + 1e-3) / cell)
     right, top = math.ceil((east - 1e-3) / cell), math.ceil((north - 1e-3) / cell)
@@ -191,8 +209,9 @@ def _frame(near: BaseGeometry, crs: CRS, cell: float, max_cells: int) -> tuple[A
         raise InputError(
             f"The ground needed has {rows:,} x {cols:,} cells of {cell:g} m, more than {max_cells:,}.",
             remedy=f"Set search.cell_size_m to {math.ceil(better)} or more, or search.radius_m lower; check that "
-            "the staging point is not far away by mistake.", field="search.cell_size_m",
-        )  # fmt: skip
+            "the staging point is not far away by mistake.",
+            field="search.cell_size_m",
+        )
     return Affine(cell, 0, left * cell, 0, -cell, top * cell), (rows, cols)
 
 
@@ -204,18 +223,29 @@ def _unit(source: RasterSource, reading: Reading, asked: str, findings: list[Fin
     name, low, high = source.path.name, reading.low, reading.high
     if asked != "auto":
         if source.unit is not None and source.unit != asked:
-            findings.append(Finding(
-                "elevation_unit_overridden", "warning",
-                f"The raster says {source.unit} ({source.unit_from}), the mission says {asked}: {asked} was taken.",
-                "Check elevation_unit.", name))  # fmt: skip
+            findings.append(
+                Finding(
+                    "elevation_unit_overridden",
+                    "warning",
+                    f"The raster says {source.unit} ({source.unit_from}), the mission says {asked}: {asked} was taken.",
+                    "Check elevation_unit.",
+                    name,
+                )
+            )
         return asked
     if source.unit is not None:
         if source.unit != "m" and reading.count:
             factor = METRES_PER[source.unit]
-            findings.append(Finding(
-                "elevation_in_feet", "note",
-                f"Heights of {low:,.0f} to {high:,.0f} {source.unit} (said by {source.unit_from}) became "
-                f"{low * factor:,.0f} to {high * factor:,.0f} m.", "", name))  # fmt: skip
+            findings.append(
+                Finding(
+                    "elevation_in_feet",
+                    "note",
+                    f"Heights of {low:,.0f} to {high:,.0f} {source.unit} (said by {source.unit_from}) became "
+                    f"{low * factor:,.0f} to {high * factor:,.0f} m.",
+                    "",
+                    name,
+                )
+            )
         return source.unit
     if not reading.count:
         return "m"
@@ -224,12 +254,18 @@ def _unit(source: RasterSource, reading: Reading, asked: str, findings: list[Fin
         raise InputError(
             f"The raster does not say its unit and {why}: its heights are {_both(low, high)}.",
             remedy='Set layers.elevation_unit = "ft" (or "us-ft", or "m") in the mission.',
-            file=source.path, field="layers.elevation_unit",
-        )  # fmt: skip
-    findings.append(Finding(
-        "elevation_unit_assumed", "warning",
-        f"The raster does not say its unit; metres were taken. Its heights are {_both(low, high)}.",
-        'Compare with a known height and set layers.elevation_unit = "m" or "ft".', name))  # fmt: skip
+            file=source.path,
+            field="layers.elevation_unit",
+        )
+    findings.append(
+        Finding(
+            "elevation_unit_assumed",
+            "warning",
+            f"The raster does not say its unit; metres were taken. Its heights are {_both(low, high)}.",
+            'Compare with a known height and set layers.elevation_unit = "m" or "ft".',
+            name,
+        )
+    )
     return "m"
 
 
@@ -241,16 +277,23 @@ def _check_heights(source: RasterSource, reading: Reading, used: str, asked: str
             f"Heights up to {reading.high:,.0f} {used} (said by {said}) are higher than any ground: they are "
             f"{_both(reading.low, reading.high)}.",
             remedy="Set layers.elevation_unit to the true unit, or mark the wrong cells as nodata.",
-            file=source.path, field="layers.elevation_unit",
-        )  # fmt: skip
+            file=source.path,
+            field="layers.elevation_unit",
+        )
 
 
 def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: list[Finding]) -> None:
     """Write a finer raster over what is there, and compare where both know the ground."""
     if not reading.count:
-        findings.append(Finding("elevation_unknown_here", "warning",
-                                "The raster knows no height in the mission's ground.",
-                                "Leave it out, or give one that does.", name))  # fmt: skip
+        findings.append(
+            Finding(
+                "elevation_unknown_here",
+                "warning",
+                "The raster knows no height in the mission's ground.",
+                "Leave it out, or give one that does.",
+                name,
+            )
+        )
         return
     view = values[reading.rows, reading.cols]
     new = reading.values
@@ -268,67 +311,103 @@ def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: l
                     f"Where it overlaps another raster its heights are {ratio:.2f} times the other's: one of the "
                     "two is in feet and read as metres.",
                     remedy="Convert one of them to metres; layers.elevation_unit holds for all rasters.",
-                    file=name, field="layers.elevation_unit",
-                )  # fmt: skip
+                    file=name,
+                    field="layers.elevation_unit",
+                )
         if abs(middle) > 2.0:
-            findings.append(Finding(
-                "elevation_seam", "warning",
-                f"Where it overlaps coarser rasters its heights are {middle:+.1f} m off in the middle (95 % within "
-                f"{spread:.1f} m): there is a false step at its edge.",
-                "Check unit and height datum of the rasters.", name))  # fmt: skip
+            findings.append(
+                Finding(
+                    "elevation_seam",
+                    "warning",
+                    f"Where it overlaps coarser rasters its heights are {middle:+.1f} m off in the middle (95 % within "
+                    f"{spread:.1f} m): there is a false step at its edge.",
+                    "Check unit and height datum of the rasters.",
+                    name,
+                )
+            )
     np.copyto(view, new, where=np.isfinite(new))
 
 
-def _record(source: RasterSource, role: str, unit: str, assumed: bool, reading: Reading,
-            size: tuple[float, float]) -> InputRecord:  # fmt: skip
+def _record(
+    source: RasterSource, role: str, unit: str, assumed: bool, reading: Reading, size: tuple[float, float]
+) -> InputRecord:
     d = source.dataset
     return InputRecord(
-        role, source.path.name, sha256_of(source.path), crs_name(source.crs), unit + (" (assumed)" if assumed else ""),
-        source.extent_lonlat, reading.count,
+        role,
+        source.path.name,
+        sha256_of(source.path),
+        crs_name(source.crs),
+        unit + (" (assumed)" if assumed else ""),
+        source.extent_lonlat,
+        reading.count,
         f"{d.width:,} x {d.height:,} {d.dtypes[source.band - 1]} cells of {size[1]:.2f} x {size[0]:.2f} m, "
         f"{d.driver}" + (f", heights above {source.vertical}" if source.vertical else ""),
-    )  # fmt: skip
+    )
 
 
 def _vertical_mix(order: list[RasterSource], findings: list[Finding]) -> None:
     kinds = sorted({s.vertical for s in order if s.vertical})
     if len(kinds) > 1:
-        findings.append(Finding("elevation_datums_differ", "warning",
-                                f"The rasters measure heights from different zeros: {', '.join(kinds)}.",
-                                "Bring them to one height datum."))  # fmt: skip
+        findings.append(
+            Finding(
+                "elevation_datums_differ",
+                "warning",
+                f"The rasters measure heights from different zeros: {', '.join(kinds)}.",
+                "Bring them to one height datum.",
+            )
+        )
 
 
-def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, widest: int,
-             role: str) -> list[Finding]:  # fmt: skip
+def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, widest: int, role: str) -> list[Finding]:
     from rasterio.features import geometry_mask
 
     findings = []
     if filled:
-        findings.append(Finding(
-            "elevation_filled", "note",
-            f"{filled:,} unknown cells in holes up to {widest} cells wide were bridged from both sides.",
-            "", role))  # fmt: skip
+        findings.append(
+            Finding(
+                "elevation_filled",
+                "note",
+                f"{filled:,} unknown cells in holes up to {widest} cells wide were bridged from both sides.",
+                "",
+                role,
+            )
+        )
     unknown = np.isnan(values)
     if unknown.any():
         shape = transformed(near, WGS84, grid.crs)
         needed = geometry_mask([shape], out_shape=values.shape, transform=grid.transform, invert=True)
         share = float((unknown & needed).sum() / max(needed.sum(), 1))
         if share > 0:
-            findings.append(Finding(
-                "elevation_gaps", "warning",
-                f"The ground is unknown on {100 * share:.2f} % of the needed ground "
-                f"({int((unknown & needed).sum()):,} cells). Unknown ground is never taken for clear.",
-                "Give rasters that cover it.", role))  # fmt: skip
+            findings.append(
+                Finding(
+                    "elevation_gaps",
+                    "warning",
+                    f"The ground is unknown on {100 * share:.2f} % of the needed ground "
+                    f"({int((unknown & needed).sum()):,} cells). Unknown ground is never taken for clear.",
+                    "Give rasters that cover it.",
+                    role,
+                )
+            )
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     if high < -1 and role == "elevation":
-        findings.append(Finding(
-            "elevation_all_below_sea", "caution",
-            f"All ground lies below sea level ({low:,.0f} to {high:,.0f} m): depths counted downward turn hills into "
-            "pits, and slopes, sky and drives would be wrong.",
-            "Compare with a known height; if they are depths, turn their sign.", role))  # fmt: skip
+        findings.append(
+            Finding(
+                "elevation_all_below_sea",
+                "caution",
+                f"All ground lies below sea level ({low:,.0f} to {high:,.0f} m): depths counted downward turn hills "
+                "into pits, and slopes, sky and drives would be wrong.",
+                "Compare with a known height; if they are depths, turn their sign.",
+                role,
+            )
+        )
     elif low < LOWEST_M:
-        findings.append(Finding(
-            "elevation_below_sea", "warning",
-            f"The lowest height is {low:,.0f} m: sea floor, or cells that mean unknown.",
-            "If it is not sea floor, mark these cells as nodata.", role))  # fmt: skip
+        findings.append(
+            Finding(
+                "elevation_below_sea",
+                "warning",
+                f"The lowest height is {low:,.0f} m: sea floor, or cells that mean unknown.",
+                "If it is not sea floor, mark these cells as nodata.",
+                role,
+            )
+        )
     return findings

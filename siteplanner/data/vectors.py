@@ -142,13 +142,21 @@ def _read_layer(
 
 
 def _extract(
-    path: Path, role: str, target_crs: CRS, kinds: set[Kind], near: BaseGeometry | None, findings: list[Finding],
+    path: Path,
+    role: str,
+    target_crs: CRS,
+    kinds: set[Kind],
+    near: BaseGeometry | None,
+    findings: list[Finding],
     required: bool,
-) -> Layer:  # fmt: skip
+) -> Layer:
     """The roads of an OpenStreetMap extract that meet `near`."""
     if "line" not in kinds:
-        raise InputError("An OpenStreetMap extract is read for its roads only.",
-                         remedy=f"Export the {role} as a layer of its own.", file=path)  # fmt: skip
+        raise InputError(
+            "An OpenStreetMap extract is read for its roads only.",
+            remedy=f"Export the {role} as a layer of its own.",
+            file=path,
+        )
     roads = read_osm(path, target_crs, near)
     frame = roads.frame
     if near is not None and len(frame):
@@ -206,8 +214,11 @@ def _parts(
     if driver == "GPX":
         found: list[tuple[str, str | None]] = [(connection, n) for n, _ in layers if _GPX_LAYERS.get(n) in kinds]
         if kinds == {"polygon"}:
-            raise InputError("A GPX file holds waypoints, routes and tracks, but no areas.",
-                             remedy=f"Draw the {role} as a polygon, e.g. in GeoJSON or KML.", file=path)  # fmt: skip
+            raise InputError(
+                "A GPX file holds waypoints, routes and tracks, but no areas.",
+                remedy=f"Draw the {role} as a polygon, e.g. in GeoJSON or KML.",
+                file=path,
+            )
         return found or [(connection, layers[0][0])]
     if driver == "LIBKML" and layer is None:
         return [(connection, name) for name, _ in layers]
@@ -216,8 +227,15 @@ def _parts(
     chosen = _choose(layers, role, kinds, layer, path)
     if layer is None:
         others = ", ".join(name for name, _ in layers if name != chosen)
-        findings.append(Finding("layer_chosen", "note", f"Layer {chosen!r} was read; others there: {others}.",
-                                f"Name another one as {path.name}|layer.", path.name))  # fmt: skip
+        findings.append(
+            Finding(
+                "layer_chosen",
+                "note",
+                f"Layer {chosen!r} was read; others there: {others}.",
+                f"Name another one as {path.name}|layer.",
+                path.name,
+            )
+        )
     return [(connection, chosen)]
 
 
@@ -293,11 +311,15 @@ def _crs(infos: list[dict[str, Any]], path: Path) -> CRS:
     try:
         crs = CRS.from_user_input(found)
     except CRSError as error:
-        raise InputError(f"The CRS is not understood ({str(error)[:200]}).", remedy="Export the layer in WGS 84.",
-                         file=path) from None  # fmt: skip
+        raise InputError(
+            f"The CRS is not understood ({str(error)[:200]}).", remedy="Export the layer in WGS 84.", file=path
+        ) from None
     if not (horizontal(crs).is_geographic or horizontal(crs).is_projected):
-        raise InputError(f"The coordinate reference system {crs.name!r} cannot be placed on Earth.",
-                         remedy="Assign the true CRS in a GIS and export the layer.", file=path)  # fmt: skip
+        raise InputError(
+            f"The coordinate reference system {crs.name!r} cannot be placed on Earth.",
+            remedy="Assign the true CRS in a GIS and export the layer.",
+            file=path,
+        )
     return crs
 
 
@@ -346,9 +368,14 @@ def _check_axes(bounds: Box, crs: CRS, near: BaseGeometry | None, path: Path) ->
 
 
 def _features(
-    connection: str, layer: str | None, info: dict[str, Any], crs: CRS, near: BaseGeometry | None, path: Path,
+    connection: str,
+    layer: str | None,
+    info: dict[str, Any],
+    crs: CRS,
+    near: BaseGeometry | None,
+    path: Path,
     findings: list[Finding],
-) -> GeoDataFrame:  # fmt: skip
+) -> GeoDataFrame:
     """The features whose box meets the box of `near` (all without it), in the CRS of the file."""
     import pyogrio
 
@@ -360,13 +387,17 @@ def _features(
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         try:
-            frame = pyogrio.read_dataframe(connection, layer=layer, bbox=bbox, on_invalid="fix",
-                                           datetime_as_string=True, use_arrow=False)  # fmt: skip
+            frame = pyogrio.read_dataframe(
+                connection, layer=layer, bbox=bbox, on_invalid="fix", datetime_as_string=True, use_arrow=False
+            )
         except (errors.DataSourceError, errors.FeatureError, errors.GeometryError, UnicodeDecodeError) as error:
             raise _unreadable(error, path) from None
     for text in sorted({str(w.message) for w in said if issubclass(w.category, RuntimeWarning)})[:5]:
-        findings.append(Finding("layer_doubtful", "warning", f"While reading: {text[:300]}",
-                                "Look at the layer in a GIS.", path.name))  # fmt: skip
+        findings.append(
+            Finding(
+                "layer_doubtful", "warning", f"While reading: {text[:300]}", "Look at the layer in a GIS.", path.name
+            )
+        )
     frame = _with_geometry(frame)
     if boxes and len(frame):
         b = frame.geometry.bounds.to_numpy()

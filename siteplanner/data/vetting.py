@@ -31,14 +31,22 @@ def elevation_covers(area: BaseGeometry, elevation: Elevation) -> tuple[Finding,
     if share >= 1.0:
         raise InputError(
             "100 % of the incident area lies outside the elevation or on unknown cells of it.",
-            remedy="Give elevation of this place, or mend the area.", file=files, field="layers.elevation",
-        )  # fmt: skip
+            remedy="Give elevation of this place, or mend the area.",
+            file=files,
+            field="layers.elevation",
+        )
     if share < 0.0005:  # 0.0 % in words: a sliver, or rounding
         return ()
-    return (Finding(
-        "area_without_elevation", "warning",
-        f"{100 * share:.1f} % of the incident area lies outside the elevation or on unknown cells of it; no "
-        "service can be worked out there.", "Give elevation of the whole area.", files),)  # fmt: skip
+    return (
+        Finding(
+            "area_without_elevation",
+            "warning",
+            f"{100 * share:.1f} % of the incident area lies outside the elevation or on unknown cells of it; no "
+            "service can be worked out there.",
+            "Give elevation of the whole area.",
+            files,
+        ),
+    )
 
 
 def unknown_share(area: BaseGeometry, elevation: Elevation) -> float:
@@ -69,10 +77,14 @@ def points_on_ground(points: GeoDataFrame, elevation: Elevation, role: str) -> t
         return ()
     labels = points["name"].astype(str).to_numpy() if "name" in points.columns else points.index.astype(str).to_numpy()
     names = ", ".join(labels[lost][:8]) + (" and others" if lost.sum() > 8 else "")
-    return (Finding(
-        f"{role.replace(' ', '_')}_off_ground", "warning",
-        f"{lost.sum()} of {len(points)} {role.replace('_', ' ')} points lie where the ground is unknown: {names}.",
-        "Give elevation there, or mend their coordinates."),)  # fmt: skip
+    return (
+        Finding(
+            f"{role.replace(' ', '_')}_off_ground",
+            "warning",
+            f"{lost.sum()} of {len(points)} {role.replace('_', ' ')} points lie where the ground is unknown: {names}.",
+            "Give elevation there, or mend their coordinates.",
+        ),
+    )
 
 
 def plausible_staging(
@@ -104,11 +116,17 @@ def plausible_staging(
             raise InputError(
                 f"The staging point lies {distance:,.0f} km from the incident area; {words}.",
                 remedy="Mend whichever of the two is wrong: the staging point, or the coordinates in the layer of the "
-                "incident area.", field="staging",
-            )  # fmt: skip
-    return (Finding("staging_far_away", "warning",
-                    f"The staging point lies {distance:,.0f} km from the incident area.",
-                    "Check its coordinates."),)  # fmt: skip
+                "incident area.",
+                field="staging",
+            )
+    return (
+        Finding(
+            "staging_far_away",
+            "warning",
+            f"The staging point lies {distance:,.0f} km from the incident area.",
+            "Check its coordinates.",
+        ),
+    )
 
 
 def satellites_in_sight(slots: dict[str, float], area: BaseGeometry, longitude_field: str) -> tuple[Finding, ...]:
@@ -127,20 +145,37 @@ def satellites_in_sight(slots: dict[str, float], area: BaseGeometry, longitude_f
         return ()
     turned = [longitude for longitude in slots.values() if up(-longitude)]
     hint = f" West is negative: {turned[0]:g} may be meant as {-turned[0]:g}." if turned else ""
-    return (Finding("satellites_below_level", "caution",
-                    f"No satellite stands above the level at the incident area: {', '.join(list(slots)[:4])}.{hint}",
-                    f"Check {longitude_field}."),)  # fmt: skip
+    return (
+        Finding(
+            "satellites_below_level",
+            "caution",
+            f"No satellite stands above the level at the incident area: {', '.join(list(slots)[:4])}.{hint}",
+            f"Check {longitude_field}.",
+        ),
+    )
 
 
 def plausible_area(area: BaseGeometry) -> tuple[Finding, ...]:
     """A finding where the incident area (metric CRS) is too small or too large for one trailer's service."""
     km2 = area.area / 1e6
     if km2 < 1e-4:
-        return (Finding("area_tiny", "warning", f"The incident area is only {area.area:,.0f} square metres.",
-                        "Check its unit and CRS."),)  # fmt: skip
+        return (
+            Finding(
+                "area_tiny",
+                "warning",
+                f"The incident area is only {area.area:,.0f} square metres.",
+                "Check its unit and CRS.",
+            ),
+        )
     if km2 > 5000:
-        return (Finding("area_huge", "warning", f"The incident area has {km2:,.0f} square kilometres, far more than "
-                        "one cell serves.", "Check it, or plan several."),)  # fmt: skip
+        return (
+            Finding(
+                "area_huge",
+                "warning",
+                f"The incident area has {km2:,.0f} square kilometres, far more than one cell serves.",
+                "Check it, or plan several.",
+            ),
+        )
     return ()
 
 
@@ -161,6 +196,12 @@ def usable_numbers(
     if not bad.any():
         return ()
     shown = ", ".join(repr(v)[:20] for v in frame.loc[bad, column].head(5))
-    return (Finding(f"{column}_doubtful", "warning",
-                    f"{bad.sum()} values of {column} are not numbers from {low:g} to {high:g}: {shown}.",
-                    hint or "Mend the column.", file),)  # fmt: skip
+    return (
+        Finding(
+            f"{column}_doubtful",
+            "warning",
+            f"{bad.sum()} values of {column} are not numbers from {low:g} to {high:g}: {shown}.",
+            hint or "Mend the column.",
+            file,
+        ),
+    )

@@ -99,8 +99,17 @@ def build(folder: str | Path) -> Path:
     write_raster(folder / "elevation.tif", elevation_m, STEP_M)
     write_raster(folder / "surface.tif", elevation_m + layers.canopy_m, STEP_M)
     write_geojson(folder / "roads.geojson", road_features(roads))
-    for name in ("incident_area", "must_serve", "keep_out", "hazards", "power_lines", "spots", "structures", "water",
-                 "soft_ground"):  # fmt: skip
+    for name in (
+        "incident_area",
+        "must_serve",
+        "keep_out",
+        "hazards",
+        "power_lines",
+        "spots",
+        "structures",
+        "water",
+        "soft_ground",
+    ):
         write_geojson(folder / f"{name}.geojson", getattr(layers, name))
     to = Transformer.from_crs(EPSG, 4326, always_xy=True)
     x, y = staging_point(roads)

@@ -59,15 +59,27 @@ def alternative_to(network: RoadNetwork, tree: DriveTree, quickest: Route) -> Al
             closest = shared, route
     nan = float("nan")
     if closest is None:
-        return Alternative(None, quickest.distance_m, nan, nan, "", "",
-                           "No alternative: the rig has no other way from the start to the spot.")  # fmt: skip
+        return Alternative(
+            None,
+            quickest.distance_m,
+            nan,
+            nan,
+            "",
+            "",
+            "No alternative: the rig has no other way from the start to the spot.",
+        )
     shared, route = closest
     told = _told(network, route, quickest, shared)
     return Alternative(
-        None, shared, nan, nan, "", "",
+        None,
+        shared,
+        nan,
+        nan,
+        "",
+        "",
         f"No distinct alternative: the most different way shares {shared / 1000:.1f} of its "
         f"{route.distance_m / 1000:.1f} km with the drive ({told.sentence[0].lower()}{told.sentence[1:-1]}).",
-    )  # fmt: skip
+    )
 
 
 def _shared_m(route: Route, other: Route) -> float:

@@ -39,24 +39,48 @@ MISTAKE = Reading(math.nan, "mistake")
 
 # Key:maxheight lists default, below_default, no_indications, no_sign, none; the rest are common in the data
 _NO_FIGURE = {
-    "default", "below_default", "no_indications", "no_sign", "none", "unsigned", "unknown", "variable",
-    "signals", "walk", "no", "implicit", "national",
+    "default",
+    "below_default",
+    "no_indications",
+    "no_sign",
+    "none",
+    "unsigned",
+    "unknown",
+    "variable",
+    "signals",
+    "walk",
+    "no",
+    "implicit",
+    "national",
 }
 LEFT_OPEN = {"below_default", "unknown", "variable", "signals"}  # of these: there may well be a limit
 _NUMBER = re.compile(r"(\d+(?:\.\d+)?|\.\d+)(?:\s+([a-z]+))?")
 _FEET_INCHES = re.compile(r"(\d+(?:\.\d+)?)\s*(?:'|ft)(?:\s*(\d+(?:\.\d+)?)\s*(?:\"|''|in))?")
 _ZONE = re.compile(r"[a-z]{2}:[a-z0-9_:.]+")  # maxspeed=RU:urban, a rule of the country and no figure
 
-_LENGTH_M = {"m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0, "cm": 0.01, "ft": FOOT_M,
-             "feet": FOOT_M, "foot": FOOT_M, "in": FOOT_M / 12}
+_LENGTH_M = {
+    "m": 1.0,
+    "metre": 1.0,
+    "metres": 1.0,
+    "meter": 1.0,
+    "meters": 1.0,
+    "cm": 0.01,
+    "ft": FOOT_M,
+    "feet": FOOT_M,
+    "foot": FOOT_M,
+    "in": FOOT_M / 12,
+}
 _MASS_T = {"t": 1.0, "kg": 0.001, "lbs": POUND_T, "lb": POUND_T, "st": 2000 * POUND_T, "lt": 2240 * POUND_T}
 _SPEED_KMH = {"kmh": 1.0, "mph": MILE_KMH, "knots": 1.852}
 
 
 def is_missing(value: Any) -> bool:
     """Whether a cell of a table holds nothing: None, NaN, and pandas' own marks."""
-    return value is None or type(value).__name__ in ("NAType", "NaTType") or (
-        isinstance(value, (float, np.floating)) and math.isnan(value))
+    return (
+        value is None
+        or type(value).__name__ in ("NAType", "NaTType")
+        or (isinstance(value, (float, np.floating)) and math.isnan(value))
+    )
 
 
 def tag_text(value: Any) -> str:
@@ -176,10 +200,45 @@ def level(layer: Any, bridge: Any, tunnel: Any) -> int:
 TRACKTYPES = ("grade1", "grade2", "grade3", "grade4", "grade5")  # OpenStreetMap wiki, Key:tracktype
 SMOOTHNESS = ("excellent", "good", "intermediate", "bad", "very_bad", "horrible", "very_horrible", "impassable")
 
-_PAVED = {"paved", "asphalt", "concrete", "concrete:lanes", "concrete:plates", "chipseal", "bricks", "brick",
-          "paving_stones", "sett", "cobblestone", "unhewn_cobblestone", "metal", "wood", "metal_grid", "stone"}
-_UNPAVED = {"unpaved", "compacted", "fine_gravel", "gravel", "pebblestone", "ground", "dirt", "earth", "grass",
-            "grass_paver", "mud", "sand", "rock", "ice", "snow", "woodchips", "salt", "shells", "clay"}
+_PAVED = {
+    "paved",
+    "asphalt",
+    "concrete",
+    "concrete:lanes",
+    "concrete:plates",
+    "chipseal",
+    "bricks",
+    "brick",
+    "paving_stones",
+    "sett",
+    "cobblestone",
+    "unhewn_cobblestone",
+    "metal",
+    "wood",
+    "metal_grid",
+    "stone",
+}
+_UNPAVED = {
+    "unpaved",
+    "compacted",
+    "fine_gravel",
+    "gravel",
+    "pebblestone",
+    "ground",
+    "dirt",
+    "earth",
+    "grass",
+    "grass_paver",
+    "mud",
+    "sand",
+    "rock",
+    "ice",
+    "snow",
+    "woodchips",
+    "salt",
+    "shells",
+    "clay",
+}
 
 
 def is_unpaved(surface: str, tracktype: str = "", highway: str = "") -> bool | None:
@@ -194,14 +253,35 @@ def is_unpaved(surface: str, tracktype: str = "", highway: str = "") -> bool | N
     return True if highway == "track" else None  # a track without tags is off pavement: common practice
 
 
-CLASSES = ("motorway", "trunk", "primary", "secondary", "tertiary", "unclassified", "residential", "service",
-           "track")
-_ALIKE = {"living_street": "service", "road": "unclassified", "minor": "unclassified", "busway": "service",
-          "bus_guideway": "service"}
+CLASSES = ("motorway", "trunk", "primary", "secondary", "tertiary", "unclassified", "residential", "service", "track")
+_ALIKE = {
+    "living_street": "service",
+    "road": "unclassified",
+    "minor": "unclassified",
+    "busway": "service",
+    "bus_guideway": "service",
+}
 _NOT_FOR_VEHICLES = {
-    "footway", "path", "cycleway", "bridleway", "steps", "pedestrian", "corridor", "platform", "elevator",
-    "via_ferrata", "proposed", "construction", "abandoned", "razed", "demolished", "disused", "raceway",
-    "escape", "ladder", "trail",
+    "footway",
+    "path",
+    "cycleway",
+    "bridleway",
+    "steps",
+    "pedestrian",
+    "corridor",
+    "platform",
+    "elevator",
+    "via_ferrata",
+    "proposed",
+    "construction",
+    "abandoned",
+    "razed",
+    "demolished",
+    "disused",
+    "raceway",
+    "escape",
+    "ladder",
+    "trail",
 }
 
 
@@ -222,12 +302,32 @@ def access_word(access: str, vehicle: str, motor_vehicle: str) -> str:
 
 # What a line or point barrier means to a rig: None stops it, words are a hazard
 BARRIERS: dict[str, str | None] = {
-    "gate": "gate: may be locked", "lift_gate": "lift gate: may be locked", "swing_gate": "gate: may be locked",
-    "sliding_gate": "gate: may be locked", "toll_booth": "toll booth", "cattle_grid": "cattle grid",
-    "border_control": "border control", "height_restrictor": "height bar", "chain": "chain: may be locked",
-    "entrance": "", "kerb": "", "sump_buster": None, "bollard": None, "block": None, "jersey_barrier": None,
-    "cycle_barrier": None, "debris": None, "log": None, "stile": None, "kissing_gate": None, "bus_trap": None,
-    "wall": None, "fence": None, "ditch": None, "motorcycle_barrier": None, "full-height_turnstile": None,
+    "gate": "gate: may be locked",
+    "lift_gate": "lift gate: may be locked",
+    "swing_gate": "gate: may be locked",
+    "sliding_gate": "gate: may be locked",
+    "toll_booth": "toll booth",
+    "cattle_grid": "cattle grid",
+    "border_control": "border control",
+    "height_restrictor": "height bar",
+    "chain": "chain: may be locked",
+    "entrance": "",
+    "kerb": "",
+    "sump_buster": None,
+    "bollard": None,
+    "block": None,
+    "jersey_barrier": None,
+    "cycle_barrier": None,
+    "debris": None,
+    "log": None,
+    "stile": None,
+    "kissing_gate": None,
+    "bus_trap": None,
+    "wall": None,
+    "fence": None,
+    "ditch": None,
+    "motorcycle_barrier": None,
+    "full-height_turnstile": None,
 }
 
 

@@ -78,12 +78,15 @@ def read_closures(marks: GeoDataFrame, roads: GeoDataFrame) -> tuple[tuple[Closu
                 out.append(found)
     findings = []
     if idle:
-        findings.append(Finding(
-            "closure_without_road", "warning",
-            f"{_count(len(idle), 'closure meets', 'closures meet')} no road ({_listed(idle)}) and "
-            f"{'closes' if len(idle) == 1 else 'close'} nothing.",
-            f"Move a point to within {POINT_REACH_M:.0f} m of the road, or draw a line across it.",
-        ))  # fmt: skip
+        findings.append(
+            Finding(
+                "closure_without_road",
+                "warning",
+                f"{_count(len(idle), 'closure meets', 'closures meet')} no road ({_listed(idle)}) and "
+                f"{'closes' if len(idle) == 1 else 'close'} nothing.",
+                f"Move a point to within {POINT_REACH_M:.0f} m of the road, or draw a line across it.",
+            )
+        )
     return tuple(out), findings
 
 
@@ -143,9 +146,12 @@ def closed_by(shut: Sequence[Closure], pieces: np.ndarray, storey: np.ndarray) -
 
 
 def with_dangers(
-    hazards: tuple[tuple[Hazard, ...], ...], dangers: Sequence[Closure], pieces: np.ndarray, storey: np.ndarray,
+    hazards: tuple[tuple[Hazard, ...], ...],
+    dangers: Sequence[Closure],
+    pieces: np.ndarray,
+    storey: np.ndarray,
     usable: np.ndarray,
-) -> tuple[tuple[Hazard, ...], ...]:  # fmt: skip
+) -> tuple[tuple[Hazard, ...], ...]:
     """The hazards of each segment and, first, the danger areas it lies in; `usable` marks lines for vehicles."""
     out = list(hazards)
     for i, k in reversed(_within(dangers, pieces, storey) if dangers else []):
@@ -170,11 +176,14 @@ def closure_findings(
         told = f": {_listed(named)}" if named else ""
         km = float(length_m[members].sum()) / 1000
         why = "for no stated reason" if words == NO_NAME else f"by '{words}'"
-        out.append(Finding(
-            "roads_closed", "note",
-            f"{_count(roads, 'road is', 'roads are')} closed {why}{told} ({max(km, 0.01):.2f} km).",
-            "Ask whether this still holds before the rig leaves.",
-        ))  # fmt: skip
+        out.append(
+            Finding(
+                "roads_closed",
+                "note",
+                f"{_count(roads, 'road is', 'roads are')} closed {why}{told} ({max(km, 0.01):.2f} km).",
+                "Ask whether this still holds before the rig leaves.",
+            )
+        )
     return out
 
 
@@ -211,5 +220,3 @@ def with_tracks(roads: GeoDataFrame, tracks: GeoDataFrame) -> GeoDataFrame:
         tracks[key] = tracks[key].astype(object).where(~blank, default)
     tracks[DRAWN] = True
     return pd.concat([roads, tracks], ignore_index=True)
-
-

@@ -128,8 +128,20 @@ def _dates(text: str | None) -> list[tuple[tuple[int, int], tuple[int, int]]]:
 def _date(text: str, default_day: int) -> tuple[int, int]:
     name, _, day = text.partition(" ")
     month = _MONTHS.index(name[:3]) + 1
-    full = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
-            "november", "december")[month - 1]  # fmt: skip
+    full = (
+        "january",
+        "february",
+        "march",
+        "april",
+        "may",
+        "june",
+        "july",
+        "august",
+        "september",
+        "october",
+        "november",
+        "december",
+    )[month - 1]
     number = int(day) if day.strip() else default_day
     if (not full.startswith(name) and name != "sept") or (day.strip() and not 1 <= number <= _DAYS_IN[month - 1]):
         raise ValueError
@@ -218,8 +230,9 @@ def _judge(timed: tuple, rig: Rig, moments: Sequence[datetime | None]) -> Timed 
 def timed_hazard(timed: Timed, x: float, y: float) -> Hazard:
     """What the driver is told of a road that is not known to be closed."""
     if timed.state == "open":
-        return Hazard(KIND, "note", f"open at the time of dispatch, but not always: {timed.text}", 0.0, x, y,
-                      stretch=True)  # fmt: skip
+        return Hazard(
+            KIND, "note", f"open at the time of dispatch, but not always: {timed.text}", 0.0, x, y, stretch=True
+        )
     return Hazard(KIND, "caution", f"may be closed now: {timed.text}", 0.0, x, y, stretch=True)
 
 
@@ -231,10 +244,13 @@ def timed_findings(lines: dict[int, Timed], name: np.ndarray, dispatch_given: bo
     shown = list(dict.fromkeys(f"{name[i] or 'a road without a name'} ({lines[i].text})" for i in unsure))
     more = f" and {len(shown) - 3} more" if len(shown) > 3 else ""
     many = len(unsure) > 1
-    return [Finding(
-        "roads_open_at_times", "warning",
-        f"{len(unsure)} road line{'s are' if many else ' is'} open only at times, and it is not known whether "
-        f"{'they are' if many else 'it is'} open now: {', '.join(shown[:3])}{more}.",
-        ("" if dispatch_given else "Give times.dispatch. ")
-        + "Ask who keeps the road; draw a closure on it if it is shut.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            "roads_open_at_times",
+            "warning",
+            f"{len(unsure)} road line{'s are' if many else ' is'} open only at times, and it is not known whether "
+            f"{'they are' if many else 'it is'} open now: {', '.join(shown[:3])}{more}.",
+            ("" if dispatch_given else "Give times.dispatch. ")
+            + "Ask who keeps the road; draw a closure on it if it is shut.",
+        )
+    ]

@@ -15,8 +15,9 @@ def _expand(first: np.ndarray, count: np.ndarray) -> tuple[np.ndarray, np.ndarra
     return np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count) + first[k], k
 
 
-def _inside(box: tuple[np.ndarray, ...], first: np.ndarray, edges: np.ndarray, line: np.ndarray,
-            window: tuple[np.ndarray, ...]) -> tuple[np.ndarray, np.ndarray]:
+def _inside(
+    box: tuple[np.ndarray, ...], first: np.ndarray, edges: np.ndarray, line: np.ndarray, window: tuple[np.ndarray, ...]
+) -> tuple[np.ndarray, np.ndarray]:
     """Edges of line[k] that overlap window[k], as (edge's first vertex, k). `box`: low and high x and y of the edges.
 
     One side after the other, each only for what the sides before let through.
@@ -57,8 +58,14 @@ def find_crossings(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarra
     box = shapely.bounds(lines)
     a, b = shapely.STRtree(lines).query(lines)
     a, b = a[a < b], b[a < b]
-    window = tuple(edge for axis in (0, 1) for edge in (
-        np.maximum(box[a, axis], box[b, axis]) - TOUCH_M, np.minimum(box[a, axis + 2], box[b, axis + 2]) + TOUCH_M))
+    window = tuple(
+        edge
+        for axis in (0, 1)
+        for edge in (
+            np.maximum(box[a, axis], box[b, axis]) - TOUCH_M,
+            np.minimum(box[a, axis + 2], box[b, axis + 2]) + TOUCH_M,
+        )
+    )
     sides = tuple(np.ascontiguousarray(of(v[:-1], v[1:])) for v in xy.T for of in (np.minimum, np.maximum))
     total = np.cumsum(edges[a] + edges[b])
     steps = np.arange(_CHUNK, int(total[-1]) + _CHUNK, _CHUNK) if len(a) else np.empty(0, int)

@@ -105,16 +105,26 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
         on = point.leg < len(route.segments)
         steps.append(
             Step(
-                text=point.text, action=_cap(point.action), kind=point.kind, name=point.name,
-                distance_m=float(min(until, route.distance_m) - point.running_m), running_m=point.running_m,
-                x=float(here.x), y=float(here.y), latitude=lat, longitude=lon,
-                degrees_minutes=degrees_minutes(lat, lon), grid_reference=grid_reference(lat, lon),
+                text=point.text,
+                action=_cap(point.action),
+                kind=point.kind,
+                name=point.name,
+                distance_m=float(min(until, route.distance_m) - point.running_m),
+                running_m=point.running_m,
+                x=float(here.x),
+                y=float(here.y),
+                latitude=lat,
+                longitude=lon,
+                degrees_minutes=degrees_minutes(lat, lon),
+                grid_reference=grid_reference(lat, lon),
                 bearing_deg=_leaving(network, route, point.leg, grid, LOOK_M) if on else float("nan"),
                 toward=_toward(network, route, point.leg, grid) if on else "",
-                past=point.passed[0] if point.passed else "", past_m=point.past_m, too_far=point.too_far,
+                past=point.passed[0] if point.passed else "",
+                past_m=point.past_m,
+                too_far=point.too_far,
                 hazards=tuple(h for h in ahead if point.running_m <= h.running_m < until),
             )
-        )  # fmt: skip
+        )
     return tuple(steps)
 
 
@@ -124,16 +134,20 @@ def _depart(network: RoadNetwork, route: Route, grid: Grid, start: str) -> _Poin
     words = f"leave {start} on {name}, toward the {toward}" if toward else f"start at {start} on {name}"
     return _Point(
         words,
-        "depart", str(network.name[route.segments[0]]), 0.0, 0,
-    )  # fmt: skip
+        "depart",
+        str(network.name[route.segments[0]]),
+        0.0,
+        0,
+    )
 
 
 def _arrive(network: RoadNetwork, route: Route) -> _Point:
     access = route.access
     side = _side(route)
     leg = f"the spot is {access.offset_m:.0f} m off the road" if access.offset_m >= 1 else "the spot is at the road"
-    return _Point(f"stop: {leg}{side}", "arrive", "", route.distance_m, len(route.segments),
-                  too_far=_too_far(network, route))  # fmt: skip
+    return _Point(
+        f"stop: {leg}{side}", "arrive", "", route.distance_m, len(route.segments), too_far=_too_far(network, route)
+    )
 
 
 def _too_far(network: RoadNetwork, route: Route) -> str:
@@ -191,9 +205,16 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
             elif any(not network.roundabout[s] and _may_leave(network, s, node) for s in others):
                 exits += 1
             continue
-        point = _with_surface(network, leg, here, onto, running,
-                              _junction(network, route, grid, leg, node, running, others, passed,
-                                        _bend_ahead(network, route, leg + 1, at_node)))
+        point = _with_surface(
+            network,
+            leg,
+            here,
+            onto,
+            running,
+            _junction(
+                network, route, grid, leg, node, running, others, passed, _bend_ahead(network, route, leg + 1, at_node)
+            ),
+        )
         if point is not None:
             points.append(point)
             passed = None
@@ -204,9 +225,16 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
 
 
 def _junction(
-    network: RoadNetwork, route: Route, grid: Grid, leg: int, node: int, running: float, others: list[int],
-    passed: tuple[str, float] | None, look_m: float,
-) -> _Point | None:  # fmt: skip
+    network: RoadNetwork,
+    route: Route,
+    grid: Grid,
+    leg: int,
+    node: int,
+    running: float,
+    others: list[int],
+    passed: tuple[str, float] | None,
+    look_m: float,
+) -> _Point | None:
     here, onto = int(route.segments[leg]), int(route.segments[leg + 1])
     arriving = _driven(route, running - _look(network, here), running)
     first = float(wrap_180_deg(_driven(route, running, running + _look(network, onto)) - arriving))
@@ -231,12 +259,17 @@ def _junction(
         onto_words = f"to stay on {new}, toward the {toward}"
     near = passed if passed is not None and running - passed[1] <= LANDMARK_M else None
     if is_ramp(network, onto) and not is_ramp(network, here) and abs(turn) < SLIGHT_DEG and ahead:
-        side = " on the right" if all(turn > w for w in ahead) else " on the left" if all(
-            turn < w for w in ahead) else ""
+        side = (
+            " on the right" if all(turn > w for w in ahead) else " on the left" if all(turn < w for w in ahead) else ""
+        )
         name = f" onto {new}" if new and new != old else ""
         return _Point(f"take the ramp{side}{name}, toward the {toward}", "ramp", new, running, leg + 1, near)
-    if is_ramp(network, here) and not is_ramp(network, onto) and abs(turn) < STRAIGHT_DEG and not any(
-            _may_leave(network, s, node) for s in others):
+    if (
+        is_ramp(network, here)
+        and not is_ramp(network, onto)
+        and abs(turn) < STRAIGHT_DEG
+        and not any(_may_leave(network, s, node) for s in others)
+    ):
         return _Point(f"merge onto {called(network, onto)}, toward the {toward}", "merge", new, running, leg + 1)
     if ahead and abs(turn) < SLIGHT_DEG:
         # a fork: keep to a side unless this way is plainly the one straight on
@@ -261,8 +294,9 @@ def _with_surface(
     if network.unpaved[onto] != 1 or network.unpaved[here] == 1:
         return point
     if point is None:
-        return _Point(f"unpaved from here, on {called(network, onto)}", "unpaved", str(network.name[onto]), running,
-                      leg + 1)  # fmt: skip
+        return _Point(
+            f"unpaved from here, on {called(network, onto)}", "unpaved", str(network.name[onto]), running, leg + 1
+        )
     if network.highway[onto] == "track" and not network.name[onto]:
         return point
     return replace(point, action=f"{point.action}; unpaved from here")
@@ -275,8 +309,11 @@ def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, 
     toward = _toward(network, route, leg + 1, grid)
     return _Point(
         f"at the roundabout take the {which} exit onto {called(network, onto)}, toward the {toward}",
-        "roundabout", str(network.name[onto]), float(route.running_m[max(ring_from, 0)]), max(ring_from, 0),
-    )  # fmt: skip
+        "roundabout",
+        str(network.name[onto]),
+        float(route.running_m[max(ring_from, 0)]),
+        max(ring_from, 0),
+    )
 
 
 def _cap(words: str) -> str:

@@ -28,8 +28,11 @@ class GradeBand:
             return "not known"
         if np.isinf(self.to_pct):
             return f"{self.way}, above {self.from_pct:g} %"
-        return f"{self.way}, {self.from_pct:g} to {self.to_pct:g} %" if self.from_pct else \
-            f"{self.way}, below {self.to_pct:g} %"
+        return (
+            f"{self.way}, {self.from_pct:g} to {self.to_pct:g} %"
+            if self.from_pct
+            else f"{self.way}, below {self.to_pct:g} %"
+        )
 
 
 def grade_bands(route: Route) -> tuple[GradeBand, ...]:

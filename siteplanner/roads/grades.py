@@ -75,8 +75,15 @@ def samples_joined(samples: Samples) -> np.ndarray:
     return samples.s[samples.first[1:-1]] - samples.s[samples.first[1:-1] - 1] < 0.5
 
 
-def road_profile(elevation: Grid, strokes: Strokes, samples: Samples, off_ground: np.ndarray,
-                 base_m: float, error_m: float = 0.0, spacing_m: float = 0.0) -> Profile:
+def road_profile(
+    elevation: Grid,
+    strokes: Strokes,
+    samples: Samples,
+    off_ground: np.ndarray,
+    base_m: float,
+    error_m: float = 0.0,
+    spacing_m: float = 0.0,
+) -> Profile:
     """Heights and grades along all strokes.
 
     Parameters: `off_ground` marks (per segment) bridges and tunnels; `base_m` is the length a grade is told
@@ -95,13 +102,15 @@ def road_profile(elevation: Grid, strokes: Strokes, samples: Samples, off_ground
     if (long_m := speed_base_m(base_m, error_m, spacing_m)) > base_m:
         over = _fit(strokes, samples, raw, known, long_m)[1]
         calm = np.where(np.isfinite(over), over, slope)
-    return Profile(np.where(known, np.where(np.isfinite(fitted), fitted, raw), np.nan),
-                   *(np.where(known, v, np.nan) for v in (100 * slope, np.where(np.isfinite(slope), error, np.nan),
-                                                          100 * calm)))
+    return Profile(
+        np.where(known, np.where(np.isfinite(fitted), fitted, raw), np.nan),
+        *(np.where(known, v, np.nan) for v in (100 * slope, np.where(np.isfinite(slope), error, np.nan), 100 * calm)),
+    )
 
 
-def _fit(strokes: Strokes, samples: Samples, raw: np.ndarray, known: np.ndarray,
-         base_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _fit(
+    strokes: Strokes, samples: Samples, raw: np.ndarray, known: np.ndarray, base_m: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(height of the least-squares line at each sample, its slope, metres^3 of spread about its middle)."""
     w = np.where(known, samples.weight_m, 0.0)
     centre = float(raw[known].mean()) if known.any() else 0.0

@@ -72,14 +72,25 @@ def find_bends(strokes: Strokes, rig: Rig) -> Bends:
     order = np.lexsort((radius[hit], group))
     best = hit[order[np.flatnonzero(np.diff(group[order], prepend=-1))]]
     place = strokes.vertex_place[best]
-    return Bends(strokes.order[place], strokes.along_segment(place, strokes.vertex_s[best]),
-                 strokes.vertex_x[best], strokes.vertex_y[best], radius[best])
+    return Bends(
+        strokes.order[place],
+        strokes.along_segment(place, strokes.vertex_s[best]),
+        strokes.vertex_x[best],
+        strokes.vertex_y[best],
+        radius[best],
+    )
 
 
 def _posted(tags: RoadTags, i: int) -> str:
-    figures = [f"{name} {value:.3g} {unit}" for name, value, unit in (
-        ("height", tags.maxheight_m[i], "m"), ("weight", tags.maxweight_t[i], "t"),
-        ("width", tags.maxwidth_m[i], "m")) if value == value]
+    figures = [
+        f"{name} {value:.3g} {unit}"
+        for name, value, unit in (
+            ("height", tags.maxheight_m[i], "m"),
+            ("weight", tags.maxweight_t[i], "t"),
+            ("width", tags.maxwidth_m[i], "m"),
+        )
+        if value == value
+    ]
     return f"posted {', '.join(figures)}" if figures else "no figures posted"
 
 
@@ -90,13 +101,16 @@ def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[tuple[str, Severity, 
     if tags.ford[i]:
         out.append(("ford", "caution", FORD_WORDS, nan))
     if tags.bridge[i]:
-        out.append(("bridge", "warning" if np.isnan(tags.maxweight_t[i]) else "note",
-                    f"bridge, {_posted(tags, i)}", nan))
+        out.append(
+            ("bridge", "warning" if np.isnan(tags.maxweight_t[i]) else "note", f"bridge, {_posted(tags, i)}", nan)
+        )
     if tags.tunnel[i]:
-        out.append(("tunnel", "warning" if np.isnan(tags.maxheight_m[i]) else "note",
-                    f"tunnel, {_posted(tags, i)}", nan))
-    elif not tags.bridge[i] and (tags.maxheight_m[i] == tags.maxheight_m[i]
-                                 or tags.maxweight_t[i] == tags.maxweight_t[i]):
+        out.append(
+            ("tunnel", "warning" if np.isnan(tags.maxheight_m[i]) else "note", f"tunnel, {_posted(tags, i)}", nan)
+        )
+    elif not tags.bridge[i] and (
+        tags.maxheight_m[i] == tags.maxheight_m[i] or tags.maxweight_t[i] == tags.maxweight_t[i]
+    ):
         out.append(("limit", "note", _posted(tags, i), nan))
     words = BARRIERS.get(tags.barrier[i])
     if words and tags.locked[i]:
@@ -120,15 +134,36 @@ def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[tuple[str, Severity, 
 
 def tags_with_hazards(tags: RoadTags, rig: Rig) -> np.ndarray:
     """Which lines `line_hazards` has something for; cheap, so that plain roads cost nothing."""
-    return (tags.ford | tags.bridge | tags.tunnel | tags.one_lane | (tags.barrier != "") | (tags.unreadable != "")
-            | (tags.unpaved == 1) | np.isin(tags.access, ("private", "permit")) | np.isfinite(tags.maxheight_m)
-            | np.isfinite(tags.maxweight_t) | (tags.maxwidth_m < rig.width_m + NARROW_MARGIN_M))
+    return (
+        tags.ford
+        | tags.bridge
+        | tags.tunnel
+        | tags.one_lane
+        | (tags.barrier != "")
+        | (tags.unreadable != "")
+        | (tags.unpaved == 1)
+        | np.isin(tags.access, ("private", "permit"))
+        | np.isfinite(tags.maxheight_m)
+        | np.isfinite(tags.maxweight_t)
+        | (tags.maxwidth_m < rig.width_m + NARROW_MARGIN_M)
+    )
 
 
 def collect_hazards(
-    tags: RoadTags, rig: Rig, *, line: np.ndarray, pieces: np.ndarray, length_m: np.ndarray, usable: np.ndarray,
-    bends: Bends, steep_pct: np.ndarray, steep_along_m: np.ndarray, base_m: float, near: np.ndarray,
-    grade_error_pct: np.ndarray, under: np.ndarray,
+    tags: RoadTags,
+    rig: Rig,
+    *,
+    line: np.ndarray,
+    pieces: np.ndarray,
+    length_m: np.ndarray,
+    usable: np.ndarray,
+    bends: Bends,
+    steep_pct: np.ndarray,
+    steep_along_m: np.ndarray,
+    base_m: float,
+    near: np.ndarray,
+    grade_error_pct: np.ndarray,
+    under: np.ndarray,
     points: list[tuple[str, Severity, str, int, float]],
 ) -> tuple[tuple[Hazard, ...], ...]:
     """Hazards of each segment, in order along it.
@@ -140,10 +175,20 @@ def collect_hazards(
     """
     found: dict[int, list[Hazard]] = {}
 
-    def add(segment: int, kind: str, severity: Severity, text: str, along: float, x: float, y: float,
-            value: float = float("nan"), stretch: bool = False) -> None:
+    def add(
+        segment: int,
+        kind: str,
+        severity: Severity,
+        text: str,
+        along: float,
+        x: float,
+        y: float,
+        value: float = float("nan"),
+        stretch: bool = False,
+    ) -> None:
         found.setdefault(segment, []).append(
-            Hazard(kind, severity, text, float(along), float(x), float(y), float(value), stretch))
+            Hazard(kind, severity, text, float(along), float(x), float(y), float(value), stretch)
+        )
 
     def point(segment: int, along: float) -> tuple[float, float]:
         p = shapely.line_interpolate_point(pieces[segment], along)
@@ -161,19 +206,28 @@ def collect_hazards(
     for segment, along, x, y in under.tolist():
         i = int(line[int(segment)])
         height = tags.maxheight_m[i]
-        text = "passes under a bridge, " + (f"posted height {height:.3g} m" if height == height
-                                            else "no height posted: measure before driving through")
+        text = "passes under a bridge, " + (
+            f"posted height {height:.3g} m" if height == height else "no height posted: measure before driving through"
+        )
         add(int(segment), "under bridge", "note" if height == height else "caution", text, along, x, y, height)
     for kind, severity, words, segment, along in points:
         add(segment, kind, severity, words, along, *point(segment, along))
-    for segment, along, x, y, radius in zip(bends.segment.tolist(), bends.along_m, bends.x, bends.y,
-                                            bends.radius_m, strict=True):
+    for segment, along, x, y, radius in zip(
+        bends.segment.tolist(), bends.along_m, bends.x, bends.y, bends.radius_m, strict=True
+    ):
         if usable[segment]:
             tight = radius < rig.turning_radius_m
-            add(segment, "bend", "caution" if tight else "note",
-                f"sharp bend, radius about {radius:.0f} m" + (
-                    f": tighter than the rig's {rig.turning_radius_m:.0f} m" if tight else ""),
-                along, x, y, radius)
+            add(
+                segment,
+                "bend",
+                "caution" if tight else "note",
+                f"sharp bend, radius about {radius:.0f} m"
+                + (f": tighter than the rig's {rig.turning_radius_m:.0f} m" if tight else ""),
+                along,
+                x,
+                y,
+                radius,
+            )
     with np.errstate(invalid="ignore"):
         steep = np.flatnonzero(usable & (near | (np.abs(steep_pct) >= STEEP_SHARE * rig.max_grade_pct)))
     for segment in steep.tolist():
@@ -181,8 +235,14 @@ def collect_hazards(
         text = f"grade {abs(steep_pct[segment]):.0f} % over {base_m:.0f} m"
         if near[segment]:
             text, told = near_words(abs(steep_pct[segment]), grade_error_pct[segment], rig.max_grade_pct), "caution"
-        add(segment, "steep", told, text,
-            steep_along_m[segment], *point(segment, steep_along_m[segment]), steep_pct[segment])
+        add(
+            segment,
+            "steep",
+            told,
+            text,
+            steep_along_m[segment],
+            *point(segment, steep_along_m[segment]),
+            steep_pct[segment],
+        )
     none: tuple[Hazard, ...] = ()
-    return tuple(tuple(sorted(found[k], key=lambda h: h.along_m)) if k in found else none
-                 for k in range(len(pieces)))
+    return tuple(tuple(sorted(found[k], key=lambda h: h.along_m)) if k in found else none for k in range(len(pieces)))

@@ -89,8 +89,9 @@ def _bend(route: Route, running_m: float, hazard: Hazard) -> str:
 
     if running_m < 5 or running_m > route.distance_m - 5:
         return hazard.text
-    turn = float(wrap_180_deg(bearing(running_m + look / 2, running_m + look)
-                              - bearing(running_m - look, running_m - look / 2)))  # fmt: skip
+    turn = float(
+        wrap_180_deg(bearing(running_m + look / 2, running_m + look) - bearing(running_m - look, running_m - look / 2))
+    )
     side = "right" if turn > 0 else "left"
     word = "hairpin bend" if abs(turn) >= HAIRPIN_DEG else "sharp bend"
     return hazard.text.replace("sharp bend", f"{word} to the {side}", 1)

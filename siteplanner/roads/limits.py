@@ -42,8 +42,11 @@ def _words_limit(tags: RoadTags, rig: Rig, i: int) -> list[str]:
     track, smooth = tags.tracktype[i], tags.smoothness[i]
     if track in TRACKTYPES and TRACKTYPES.index(track) > TRACKTYPES.index(rig.worst_tracktype):
         out.append(f"track type {track} is softer than the rig's {rig.worst_tracktype}")
-    if smooth in SMOOTHNESS and rig.worst_smoothness in SMOOTHNESS and (
-            SMOOTHNESS.index(smooth) > SMOOTHNESS.index(rig.worst_smoothness)):
+    if (
+        smooth in SMOOTHNESS
+        and rig.worst_smoothness in SMOOTHNESS
+        and (SMOOTHNESS.index(smooth) > SMOOTHNESS.index(rig.worst_smoothness))
+    ):
         out.append(f"smoothness {smooth} is worse than the rig's {rig.worst_smoothness}")
     if tags.barrier[i] in BARRIERS and BARRIERS[tags.barrier[i]] is None:
         out.append(f"barrier {tags.barrier[i]} stops the rig")
@@ -79,8 +82,7 @@ def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None)
         for i in np.flatnonzero(figures < limit - 1e-9):
             reasons[i].append(f"{place[i]}{name} {figures[i]:.3g} {unit} is below the rig's {limit:.3g} {unit}")
     for i in np.flatnonzero(np.abs(tags.incline_pct) > rig.max_grade_pct + 1e-9):
-        reasons[i].append(f"posted grade {abs(tags.incline_pct[i]):.3g} % is above the rig's "
-                          f"{rig.max_grade_pct:.3g} %")
+        reasons[i].append(f"posted grade {abs(tags.incline_pct[i]):.3g} % is above the rig's {rig.max_grade_pct:.3g} %")
     said = (tags.surface != "") | (tags.tracktype != "") | (tags.smoothness != "") | (tags.barrier != "")
     known: dict[tuple[str, str, str, str], list[str]] = {}
     for i in np.flatnonzero(said):
@@ -105,11 +107,12 @@ def unknown_finding(unknown: np.ndarray, usable: np.ndarray, length_m: np.ndarra
     shares = sorted(((100 * m / total, word) for word, m in missing.items()), key=lambda s: (-s[0], s[1]))
     told = ", ".join(f"{word} {'below 1' if share < 0.5 else f'{share:.0f}'} %" for share, word in shares)
     return Finding(
-        "road_limits_not_stated", "note",
+        "road_limits_not_stated",
+        "note",
         f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none. Missing height, "
         "weight, width and length limits are left out on ordinary roads, where none is usual.",
         "Signs on the road go before the map; ask someone who has driven it with a trailer.",
-    )  # fmt: skip
+    )
 
 
 def kind_of(word: str) -> str:
@@ -135,13 +138,17 @@ def _unknown(tags: RoadTags, timed: dict[int, Timed]) -> np.ndarray:
     at_times[[i for i, rule in timed.items() if rule.state == "not known"]] = True
     minor = np.isin(tags.road_class, _MINOR) | np.isin(tags.access, ("private", "permit")) | (tags.unpaved == 1)
     height, weight, width = tags.doubtful.T
-    missing = np.column_stack([
-        np.isnan(tags.maxheight_m) & (minor | tags.tunnel | height),
-        np.isnan(tags.maxweight_t) & (minor | tags.bridge | weight),
-        np.isnan(tags.maxwidth_m) & (minor | tags.bridge | tags.tunnel | width),
-        (tags.surface == "") & (tags.tracktype == "") & (tags.smoothness == ""),
-        np.zeros(len(tags.highway), bool), tags.direction == "changes", at_times,
-    ])
+    missing = np.column_stack(
+        [
+            np.isnan(tags.maxheight_m) & (minor | tags.tunnel | height),
+            np.isnan(tags.maxweight_t) & (minor | tags.bridge | weight),
+            np.isnan(tags.maxwidth_m) & (minor | tags.bridge | tags.tunnel | width),
+            (tags.surface == "") & (tags.tracktype == "") & (tags.smoothness == ""),
+            np.zeros(len(tags.highway), bool),
+            tags.direction == "changes",
+            at_times,
+        ]
+    )
     code = missing @ (1 << np.arange(missing.shape[1]))
     words = {c: tuple(w for k, w in enumerate(UNKNOWN_NAMES) if c >> k & 1) for c in np.unique(code).tolist()}
     out = np.empty(len(code), object)

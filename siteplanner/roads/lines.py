@@ -59,8 +59,13 @@ def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray
     else:
         parts, row = shapely.get_parts(geometry, return_index=True)
     ring = shapely.get_type_id(parts) == 2
-    parts[ring] = shapely.linestrings(shapely.get_coordinates(parts[ring]), indices=shapely.get_coordinates(
-        parts[ring], return_index=True)[1]) if ring.any() else parts[ring]
+    parts[ring] = (
+        shapely.linestrings(
+            shapely.get_coordinates(parts[ring]), indices=shapely.get_coordinates(parts[ring], return_index=True)[1]
+        )
+        if ring.any()
+        else parts[ring]
+    )
     ok = shapely.get_type_id(parts) == 1
     finite = np.ones(len(parts), bool)
     xy, index = shapely.get_coordinates(parts, return_index=True)
@@ -75,11 +80,14 @@ def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray
     used[row] = used[points] = True
     lost = int((~used).sum())
     if lost:
-        findings.append(Finding(
-            "road_geometry_skipped", "warning",
-            f"{lost} of {len(roads)} road rows hold no usable line (missing, empty, a single place, or no line).",
-            "Repair these rows if a road is missing from the map.",
-        ))
+        findings.append(
+            Finding(
+                "road_geometry_skipped",
+                "warning",
+                f"{lost} of {len(roads)} road rows hold no usable line (missing, empty, a single place, or no line).",
+                "Repair these rows if a road is missing from the map.",
+            )
+        )
     return parts, row, points
 
 
@@ -130,9 +138,13 @@ def barrier_points(roads: GeoDataFrame, points: np.ndarray) -> list[Barrier]:
     xy = shapely.get_coordinates(np.asarray(roads.geometry.array, object)[points]).tolist()
     out = []
     for (x, y), kind, ford, locked, access in zip(
-        xy, words("barrier"), words(FORD), words("locked"),
-        [m or a for m, a in zip(words("motor_vehicle"), words("access"), strict=True)], strict=True,
-    ):  # fmt: skip
+        xy,
+        words("barrier"),
+        words(FORD),
+        words("locked"),
+        [m or a for m, a in zip(words("motor_vehicle"), words("access"), strict=True)],
+        strict=True,
+    ):
         if kind in BARRIERS:
             out.append(Barrier(x, y, kind, is_set(locked) or access in ("no", "private")))
         if is_set(ford):
@@ -154,6 +166,15 @@ def part_nodes(noded: Noded, blocks: list[Barrier]) -> Noded:
             seat[i] = fresh
             origin.append(node)
             fresh += 1
-    return replace(noded, start_node=start, end_node=end, node_x=np.concatenate([x, x[origin]]),
-                   node_y=np.concatenate([y, y[origin]]),
-                   node_id=np.concatenate([noded.node_id, np.full(len(origin), -1)])) if origin else noded
+    return (
+        replace(
+            noded,
+            start_node=start,
+            end_node=end,
+            node_x=np.concatenate([x, x[origin]]),
+            node_y=np.concatenate([y, y[origin]]),
+            node_id=np.concatenate([noded.node_id, np.full(len(origin), -1)]),
+        )
+        if origin
+        else noded
+    )

@@ -168,39 +168,76 @@ def build_network(
     cross = node_crossings and ids is None
     shut, dangers = closure_list(closures), closure_list(dangers)
     edges = [shapely.boundary(c.shape) for c in (*shut, *dangers)]
-    noded = node_lines(lines, tags.level[row], cross=cross, reach_m=REACH_M if cross else 0.0,
-                       cut_by=shapely.union_all(edges) if edges else None,
-                       cut_at=np.array([b[:2] for b in barriers]) if barriers else None, vertex_id=ids,
-                       drawn=drawn[row])
+    noded = node_lines(
+        lines,
+        tags.level[row],
+        cross=cross,
+        reach_m=REACH_M if cross else 0.0,
+        cut_by=shapely.union_all(edges) if edges else None,
+        cut_at=np.array([b[:2] for b in barriers]) if barriers else None,
+        vertex_id=ids,
+        drawn=drawn[row],
+    )
     noded = part_nodes(noded, [b for b in barriers if b.blocks(rig)])
     if len(noded.mended):
         x, y, gap = noded.mended[0]
-        findings.append(Finding(
-            "road_ends_joined", "note",
-            f"{len(noded.mended)} road ends missed another road by up to {noded.mended[:, 2].max():.1f} m and were "
-            f"joined to it (the first by {gap:.1f} m at {written_place(crs, x, y)}).",
-            "Look at these junctions if a route turns where no turn is possible.",
-        ))
+        findings.append(
+            Finding(
+                "road_ends_joined",
+                "note",
+                f"{len(noded.mended)} road ends missed another road by up to {noded.mended[:, 2].max():.1f} m and were "
+                f"joined to it (the first by {gap:.1f} m at {written_place(crs, x, y)}).",
+                "Look at these junctions if a route turns where no turn is possible.",
+            )
+        )
     timed = timed_lines(tags, rig, when)
     findings += timed_findings(timed, tags.name, when is not None)
-    network = _assemble(crs, noded, row[noded.line], tags, elevation, rig, speeds, shut, timed, barriers, findings,
-                        elevation_error_m, source_cell_m or 0.0)
+    network = _assemble(
+        crs,
+        noded,
+        row[noded.line],
+        tags,
+        elevation,
+        rig,
+        speeds,
+        shut,
+        timed,
+        barriers,
+        findings,
+        elevation_error_m,
+        source_cell_m or 0.0,
+    )
     storey = tags.level[network.source_row]
     network = replace(
-        network, drawn=drawn[network.source_row],
-        hazards=with_dangers(network.hazards, dangers, network.seg_geometry, storey, network.for_vehicles))
+        network,
+        drawn=drawn[network.source_row],
+        hazards=with_dangers(network.hazards, dangers, network.seg_geometry, storey, network.for_vehicles),
+    )
     if timed:
         network = replace(network, hazards=_with_timed(network, timed))
     if not restrictions:
         return network
     way = roads[WAY].fillna(0).to_numpy(np.int64)[network.source_row]
-    return replace(network, banned_turns=banned_turns(
-        restrictions, way, network.seg_from, network.seg_to, noded.node_id))
+    return replace(
+        network, banned_turns=banned_turns(restrictions, way, network.seg_from, network.seg_to, noded.node_id)
+    )
 
 
-def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation: Grid | None, rig: Rig,
-              speeds: Speeds, shut: Sequence[Closure], timed: dict[int, Timed], barriers: list[Barrier],
-              findings: list[Finding], error_m: float, source_cell_m: float) -> RoadNetwork:
+def _assemble(
+    crs: CRS,
+    noded: Noded,
+    row: np.ndarray,
+    tags: RoadTags,
+    elevation: Grid | None,
+    rig: Rig,
+    speeds: Speeds,
+    shut: Sequence[Closure],
+    timed: dict[int, Timed],
+    barriers: list[Barrier],
+    findings: list[Finding],
+    error_m: float,
+    source_cell_m: float,
+) -> RoadNetwork:
     pieces = noded.piece
     length_m = shapely.length(pieces)
     strokes = find_strokes(pieces, noded.start_node, noded.end_node)
@@ -210,8 +247,15 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     grade = np.full(len(samples.s), np.nan)
     height, error, calm = grade.copy(), grade.copy(), grade.copy()
     if elevation is not None:
-        profile = road_profile(elevation, strokes, samples, (tags.bridge | tags.tunnel)[row], base_m, error_m,
-                               max(source_cell_m, elevation.cell_size_m))
+        profile = road_profile(
+            elevation,
+            strokes,
+            samples,
+            (tags.bridge | tags.tunnel)[row],
+            base_m,
+            error_m,
+            max(source_cell_m, elevation.cell_size_m),
+        )
         grade, height = profile.grade_pct, profile.elevation_m
         error, calm = profile.error_pct, profile.calm_grade_pct
     forward = np.where(strokes.reverse[place], -grade, grade)  # rising along the segment as drawn
@@ -230,8 +274,10 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     level_kmh = line_speed_kmh(tags, speeds)[row]
     seg_of_sample = order[place]
     radius = bend_radius_m(strokes, place, samples.s, np.pi * rig.turning_radius_m / 2)
-    v = point_speed_kmh(level_kmh[seg_of_sample], np.where(by_sign[seg_of_sample], posted[seg_of_sample], calm),
-                        radius) / 3.6
+    v = (
+        point_speed_kmh(level_kmh[seg_of_sample], np.where(by_sign[seg_of_sample], posted[seg_of_sample], calm), radius)
+        / 3.6
+    )
     seconds = samples.per_segment(samples.weight_m / v, order, np.add)
 
     line_reason, line_unknown = judge_lines(tags, rig, timed)
@@ -260,31 +306,70 @@ def _assemble(crs: CRS, noded: Noded, row: np.ndarray, tags: RoadTags, elevation
     drivable = reason == ""
     one = tags.direction[row]
     first, along, profile_height, profile_grade = _profiles_by_segment(
-        strokes, samples.first, samples.s, place, height,
-        np.where(by_sign[seg_of_sample], posted[seg_of_sample], forward))
+        strokes,
+        samples.first,
+        samples.s,
+        place,
+        height,
+        np.where(by_sign[seg_of_sample], posted[seg_of_sample], forward),
+    )
     with np.errstate(invalid="ignore"):
         steep_pct = np.where(up >= down, up, -down)
     hazards = collect_hazards(
-        tags, rig, line=row, pieces=pieces, length_m=length_m, usable=(tags.road_class != "")[row],
-        bends=bends, steep_pct=steep_pct,
+        tags,
+        rig,
+        line=row,
+        pieces=pieces,
+        length_m=length_m,
+        usable=(tags.road_class != "")[row],
+        bends=bends,
+        steep_pct=steep_pct,
         steep_along_m=_where_steepest(first, along, profile_grade, steep_pct, by_sign),
-        base_m=base_m, near=near, grade_error_pct=grade_error, under=under, points=_points(barriers, pieces),
+        base_m=base_m,
+        near=near,
+        grade_error_pct=grade_error,
+        under=under,
+        points=_points(barriers, pieces),
     )
     return RoadNetwork(
-        crs=crs, node_x=noded.node_x, node_y=noded.node_y, seg_from=noded.start_node, seg_to=noded.end_node,
-        seg_geometry=pieces, length_m=length_m, name=tags.name[row], highway=tags.highway[row],
-        surface=tags.surface[row], unpaved=tags.unpaved[row], for_vehicles=(tags.road_class != "")[row],
-        roundabout=tags.roundabout[row], drivable=drivable, reason=reason, unknown=unknown, closed=closed,
-        drawn=np.zeros(len(pieces), bool), up_grade_pct=up,
-        down_grade_pct=down, worst_grade_pct=worst, grade_error_pct=grade_error,
+        crs=crs,
+        node_x=noded.node_x,
+        node_y=noded.node_y,
+        seg_from=noded.start_node,
+        seg_to=noded.end_node,
+        seg_geometry=pieces,
+        length_m=length_m,
+        name=tags.name[row],
+        highway=tags.highway[row],
+        surface=tags.surface[row],
+        unpaved=tags.unpaved[row],
+        for_vehicles=(tags.road_class != "")[row],
+        roundabout=tags.roundabout[row],
+        drivable=drivable,
+        reason=reason,
+        unknown=unknown,
+        closed=closed,
+        drawn=np.zeros(len(pieces), bool),
+        up_grade_pct=up,
+        down_grade_pct=down,
+        worst_grade_pct=worst,
+        grade_error_pct=grade_error,
         mean_speed_kmh=3.6 * length_m / seconds,
         forward_s=np.where(drivable & (one != "backward"), seconds, np.inf),
         backward_s=np.where(drivable & (one != "forward"), seconds, np.inf),
-        source_row=row, hazards=hazards, grade_base_m=base_m, profile_first=first, profile_along_m=along,
-        profile_elevation_m=profile_height, profile_grade_pct=profile_grade,
-        findings=(*findings, *_about(drivable, length_m, tags, row),
-                  *([about] if (about := unknown_finding(unknown, drivable, length_m)) else ()),
-                  *closure_findings(closed, (tags.road_class != "")[row], row, tags.name[row], length_m)),
+        source_row=row,
+        hazards=hazards,
+        grade_base_m=base_m,
+        profile_first=first,
+        profile_along_m=along,
+        profile_elevation_m=profile_height,
+        profile_grade_pct=profile_grade,
+        findings=(
+            *findings,
+            *_about(drivable, length_m, tags, row),
+            *([about] if (about := unknown_finding(unknown, drivable, length_m)) else ()),
+            *closure_findings(closed, (tags.road_class != "")[row], row, tags.name[row], length_m),
+        ),
         bounds=tuple(shapely.total_bounds(pieces).tolist()),
     )
 
@@ -299,8 +384,9 @@ def _objects(values: list) -> np.ndarray:
     return out
 
 
-def _profiles_by_segment(strokes: Strokes, sample_first: np.ndarray, s: np.ndarray, place: np.ndarray,
-                         *values: np.ndarray) -> list[np.ndarray]:
+def _profiles_by_segment(
+    strokes: Strokes, sample_first: np.ndarray, s: np.ndarray, place: np.ndarray, *values: np.ndarray
+) -> list[np.ndarray]:
     """Samples from the order of the strokes into the order and direction of the segments.
 
     Gives the first sample of each segment, the metres along it, then the values in the new order.
@@ -317,8 +403,9 @@ def _profiles_by_segment(strokes: Strokes, sample_first: np.ndarray, s: np.ndarr
     return [first, *out]
 
 
-def _where_steepest(first: np.ndarray, along: np.ndarray, grade: np.ndarray, steep_pct: np.ndarray,
-                    by_sign: np.ndarray) -> np.ndarray:
+def _where_steepest(
+    first: np.ndarray, along: np.ndarray, grade: np.ndarray, steep_pct: np.ndarray, by_sign: np.ndarray
+) -> np.ndarray:
     """Metres along each segment where its steepest grade lies (the middle for a posted one)."""
     out = along[first[1:] - 1] / 2
     with np.errstate(invalid="ignore"):
@@ -366,7 +453,12 @@ def _about(drivable: np.ndarray, length_m: np.ndarray, tags: RoadTags, row: np.n
     shut = road & ~drivable
     if not shut.any():
         return []
-    return [Finding("roads_not_for_rig", "note",
-                    f"{length_m[shut].sum() / 1000:.1f} of {length_m[road].sum() / 1000:.1f} km of road are not for "
-                    "this rig (a limit, access, grade or closure); each line carries its reason.",
-                    "Look at a road's reason on the map if a way is missing.")]
+    return [
+        Finding(
+            "roads_not_for_rig",
+            "note",
+            f"{length_m[shut].sum() / 1000:.1f} of {length_m[road].sum() / 1000:.1f} km of road are not for "
+            "this rig (a limit, access, grade or closure); each line carries its reason.",
+            "Look at a road's reason on the map if a way is missing.",
+        )
+    ]

@@ -140,7 +140,6 @@ class _Vertices:
         self.last = np.cumsum(count) - 1
         self.first = self.last - count + 1
 
-
     def _merged(self, line: np.ndarray, along: np.ndarray) -> np.ndarray:
         """Old vertices and new ones (numbered after them) by line and distance along it, new ones behind.
 
@@ -272,8 +271,9 @@ def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: np.n
     met = {(int(a), int(b)) for a, b in zip(e, np.where(at_first, v.first[target], v.last[target]), strict=True)}
     ends_meet = at_first | at_last
     partner = np.where(at_first, v.first[target], v.last[target])
-    twice = np.array([bool(m) and (int(p), int(s)) in met and s > p
-                      for m, p, s in zip(ends_meet, partner, e, strict=True)], bool)
+    twice = np.array(
+        [bool(m) and (int(p), int(s)) in met and s > p for m, p, s in zip(ends_meet, partner, e, strict=True)], bool
+    )
     keep = ~twice
     e, target, gap, along, x, y = e[keep], target[keep], gap[keep], along[keep], x[keep], y[keep]
     v.insert(target, along, x, y)
@@ -286,8 +286,9 @@ def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: np.n
     return np.column_stack([x[far], y[far], gap[far]])
 
 
-def _passing_below(lines: np.ndarray, level: np.ndarray, a: np.ndarray, b: np.ndarray, x: np.ndarray,
-                   y: np.ndarray) -> np.ndarray:
+def _passing_below(
+    lines: np.ndarray, level: np.ndarray, a: np.ndarray, b: np.ndarray, x: np.ndarray, y: np.ndarray
+) -> np.ndarray:
     """Rows (x, y, lower line) of crossings between levels, ends apart: there the lines meet."""
     apart = level[a] != level[b]
     for line in (a, b):
@@ -385,4 +386,4 @@ def _pieces(v: _Vertices, mended: np.ndarray, under: np.ndarray) -> Noded:
         best = np.full(len(leader), -1, np.int64)
         np.maximum.at(best, label, node_id)
         node_id = best
-    return Noded(pieces, v.line[start], key[: len(start)], key[len(start):], x, y, mended, under, node_id)
+    return Noded(pieces, v.line[start], key[: len(start)], key[len(start) :], x, y, mended, under, node_id)

@@ -73,8 +73,7 @@ class DriveTree:
         # only the staging point's own segment can be reached in part: a one-way street does not lead back
         length = float(self.network.length_m[self.segment])
         at_ends = self.arrival_s(np.array([self.segment] * 2), np.array([0.0, length]))
-        low, high = (limit if np.isfinite(s) else self.along_m
-                     for limit, s in zip((0.0, length), at_ends, strict=True))
+        low, high = (limit if np.isfinite(s) else self.along_m for limit, s in zip((0.0, length), at_ends, strict=True))
         if (low, high) != (0.0, length):
             lines[self.reached_segments == self.segment] = substring(self.network.seg_geometry[self.segment], low, high)
         return shapely.STRtree(lines)
@@ -86,10 +85,12 @@ class DriveTree:
         share = np.clip(along_m / n.length_m[segment], 0.0, 1.0)
         forward, backward = n.forward_s[segment], n.backward_s[segment]
         with np.errstate(invalid="ignore"):
-            via_from = np.where(share > 0, self.search.enter_from_s[segment] + forward * share,
-                                self.node_s[n.seg_from[segment]])
-            via_to = np.where(share < 1, self.search.enter_to_s[segment] + backward * (1 - share),
-                              self.node_s[n.seg_to[segment]])
+            via_from = np.where(
+                share > 0, self.search.enter_from_s[segment] + forward * share, self.node_s[n.seg_from[segment]]
+            )
+            via_to = np.where(
+                share < 1, self.search.enter_to_s[segment] + backward * (1 - share), self.node_s[n.seg_to[segment]]
+            )
             ahead = share - self.along_m / n.length_m[self.segment]
             ahead = np.where(np.abs(ahead) * n.length_m[self.segment] < _SAME_M, 0.0, ahead)
             direct = np.where(ahead >= 0, forward * np.maximum(ahead, 0), backward * np.maximum(-ahead, 0))
@@ -108,17 +109,18 @@ class DriveTree:
         graph = csr_matrix((np.ones(len(left)), (n.seg_from[left], n.seg_to[left])), shape=(size, size))
         label = connected_components(graph, directed=False)[1][n.seg_from[left]]
         (mine, near), gap = self.reached_tree.query_nearest(
-            n.seg_geometry[left], all_matches=False, return_distance=True)
+            n.seg_geometry[left], all_matches=False, return_distance=True
+        )
         parts = []
         order = np.lexsort((gap, label[mine]))
         best = order[np.flatnonzero(np.diff(label[mine][order], prepend=-1))]
         for k in best.tolist():
             members = left[label == label[mine[k]]]
-            link = shapely.shortest_line(n.seg_geometry[left[mine[k]]],
-                                         n.seg_geometry[self.reached_segments[near[k]]])
+            link = shapely.shortest_line(n.seg_geometry[left[mine[k]]], n.seg_geometry[self.reached_segments[near[k]]])
             (x, y), (rx, ry) = shapely.get_coordinates(link).tolist()
-            parts.append(UnreachedPart(tuple(members.tolist()), float(n.length_m[members].sum()), x, y, rx, ry,
-                                       float(gap[k])))
+            parts.append(
+                UnreachedPart(tuple(members.tolist()), float(n.length_m[members].sum()), x, y, rx, ry, float(gap[k]))
+            )
         return tuple(sorted(parts, key=lambda p: (-p.length_m, p.segments)))
 
 
@@ -129,7 +131,8 @@ def _unreached_finding(tree: DriveTree) -> Finding | None:
     worst = parts[0]
     total = sum(p.length_m for p in parts)
     return Finding(
-        "roads_not_reached", "warning",
+        "roads_not_reached",
+        "warning",
         f"{len(parts)} part{'s' if len(parts) > 1 else ''} of the road network ({total / 1000:.1f} km the rig could "
         f"use) cannot be reached from the staging point. The longest has {worst.length_m / 1000:.1f} km; "
         f"it comes within {worst.gap_m:.0f} m of a reached road at "
@@ -146,8 +149,9 @@ def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
     """
     usable = network.usable
     if not len(usable):
-        raise InputError("No road in the layer can be driven by this rig.",
-                         remedy="Check the rig's limits and the roads' reasons.")
+        raise InputError(
+            "No road in the layer can be driven by this rig.", remedy="Check the rig's limits and the roads' reasons."
+        )
     point = shapely.points(x, y)
     index, distance = network.usable_tree.query_nearest(point, all_matches=False, return_distance=True)
     segment, offset = int(usable[index[0]]), float(distance[0])
@@ -155,19 +159,26 @@ def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
     along = float(shapely.line_locate_point(geometry, point))
     snapped = shapely.get_coordinates(shapely.line_interpolate_point(geometry, along))[0]
     found = search(network, segment, along)
-    seg_s = np.minimum(np.where(np.isfinite(network.forward_s), found.enter_from_s, np.inf),
-                       np.where(np.isfinite(network.backward_s), found.enter_to_s, np.inf))
+    seg_s = np.minimum(
+        np.where(np.isfinite(network.forward_s), found.enter_from_s, np.inf),
+        np.where(np.isfinite(network.backward_s), found.enter_to_s, np.inf),
+    )
     seg_s[segment] = 0.0
     reached = network.drivable & np.isfinite(seg_s)
     seg_s = np.where(reached, seg_s, np.inf)
     findings = []
     if offset > FAR_STAGING_M:
-        findings.append(Finding(
-            "staging_off_road", "warning",
-            f"The staging point lies {offset:.0f} m from the nearest road for the rig; the drive starts there.",
-            "Move the staging point to a road, or add the missing road."))
-    tree = DriveTree(network, float(x), float(y), segment, along, float(snapped[0]), float(snapped[1]), offset,
-                     found, seg_s, reached)
+        findings.append(
+            Finding(
+                "staging_off_road",
+                "warning",
+                f"The staging point lies {offset:.0f} m from the nearest road for the rig; the drive starts there.",
+                "Move the staging point to a road, or add the missing road.",
+            )
+        )
+    tree = DriveTree(
+        network, float(x), float(y), segment, along, float(snapped[0]), float(snapped[1]), offset, found, seg_s, reached
+    )
     gap = _unreached_finding(tree)
     object.__setattr__(tree, "findings", (*findings, *([gap] if gap else [])))
     return tree
@@ -187,8 +198,9 @@ class AccessPoint:
     target_y: float
 
 
-def nearest_accesses(network: RoadNetwork, tree: DriveTree, x: np.ndarray, y: np.ndarray,
-                     max_offset_m: float | None = None) -> list[AccessPoint | None]:
+def nearest_accesses(
+    network: RoadNetwork, tree: DriveTree, x: np.ndarray, y: np.ndarray, max_offset_m: float | None = None
+) -> list[AccessPoint | None]:
     """The nearest place on a reached road for each point (x, y); None where none lies within `max_offset_m`.
 
     Of equally near places (a junction) the one reached first counts. What one-way rules keep out of reach does
@@ -199,9 +211,11 @@ def nearest_accesses(network: RoadNetwork, tree: DriveTree, x: np.ndarray, y: np
     if not len(tree.reached_segments):
         return out
     points = np.asarray(shapely.points(x, y), object)
-    (who, hit), offset = tree.reached_tree.query_nearest(
-        points, max_distance=max_offset_m, return_distance=True, all_matches=True) \
-        if max_offset_m is None or max_offset_m > 0 else ((np.empty(0, int), np.empty(0, int)), np.empty(0))
+    (who, hit), offset = (
+        tree.reached_tree.query_nearest(points, max_distance=max_offset_m, return_distance=True, all_matches=True)
+        if max_offset_m is None or max_offset_m > 0
+        else ((np.empty(0, int), np.empty(0, int)), np.empty(0))
+    )
     segment = tree.reached_segments[hit]
     reached = tree.reached_tree.geometries[hit]
     feet = shapely.get_coordinates(shapely.shortest_line(points[who], reached))[1::2]
@@ -211,17 +225,18 @@ def nearest_accesses(network: RoadNetwork, tree: DriveTree, x: np.ndarray, y: np
     order = np.lexsort((segment, arrival, who))
     first = order[np.flatnonzero(np.diff(who[order], prepend=-1))]
     first = first[np.isfinite(arrival[first])]
-    spot = shapely.get_coordinates(shapely.line_interpolate_point(network.seg_geometry[segment[first]],
-                                                                  along[first]))
+    spot = shapely.get_coordinates(shapely.line_interpolate_point(network.seg_geometry[segment[first]], along[first]))
     for k, (px, py) in zip(first.tolist(), spot.tolist(), strict=True):
         i = int(who[k])
-        out[i] = AccessPoint(int(segment[k]), float(along[k]), px, py, float(offset[k]), float(arrival[k]),
-                             float(x[i]), float(y[i]))
+        out[i] = AccessPoint(
+            int(segment[k]), float(along[k]), px, py, float(offset[k]), float(arrival[k]), float(x[i]), float(y[i])
+        )
     return out
 
 
-def nearest_access(network: RoadNetwork, tree: DriveTree, x: float, y: float,
-                   max_offset_m: float | None = None) -> AccessPoint | None:
+def nearest_access(
+    network: RoadNetwork, tree: DriveTree, x: float, y: float, max_offset_m: float | None = None
+) -> AccessPoint | None:
     """`nearest_accesses` for one point."""
     return nearest_accesses(network, tree, np.array([x]), np.array([y]), max_offset_m)[0]
 
@@ -290,15 +305,19 @@ def route_legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> li
     return kept or [legs[0]]
 
 
-def _profile(network: RoadNetwork,
-             legs: Sequence[tuple[int, float, float]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _profile(
+    network: RoadNetwork, legs: Sequence[tuple[int, float, float]]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Distance, height and grade as driven; two samples where one segment ends and the next begins."""
     distance, height, grades = [], [], []
     run = 0.0
     for seg, start, end in legs:
         part = slice(network.profile_first[seg], network.profile_first[seg + 1])
-        along, z, grade = (network.profile_along_m[part], network.profile_elevation_m[part],
-                           network.profile_grade_pct[part])
+        along, z, grade = (
+            network.profile_along_m[part],
+            network.profile_elevation_m[part],
+            network.profile_grade_pct[part],
+        )
         low, high = min(start, end), max(start, end)
         inner = along[(along > low + 1e-9) & (along < high - 1e-9)]
         at = np.concatenate([[low], inner, [high]])
@@ -354,10 +373,14 @@ def _route_findings(network: RoadNetwork, segments: np.ndarray) -> tuple[Finding
             if hazard.severity == "caution":
                 kinds.setdefault(hazard.kind, []).append(hazard.text)
     return tuple(
-        Finding(f"route_{kind.replace(' ', '_')}", "caution",
-                f"{len(texts)} on the way: {texts[0]}." if len(texts) > 1 else f"On the way: {texts[0]}.",
-                "Ask someone who has driven it, or send a scout before the rig.")
-        for kind, texts in kinds.items())
+        Finding(
+            f"route_{kind.replace(' ', '_')}",
+            "caution",
+            f"{len(texts)} on the way: {texts[0]}." if len(texts) > 1 else f"On the way: {texts[0]}.",
+            "Ask someone who has driven it, or send a scout before the rig.",
+        )
+        for kind, texts in kinds.items()
+    )
 
 
 def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Route:
@@ -387,11 +410,22 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
     driven = start != end
     time = float((seconds[driven] * np.abs(end - start)[driven] / length[driven]).sum())
     return Route(
-        line=LineString(joined), distance_m=float(np.abs(end - start).sum()), time_s=time,
-        up_grade_pct=up, down_grade_pct=down, worst_grade_pct=up if not up < down else -down,
+        line=LineString(joined),
+        distance_m=float(np.abs(end - start).sum()),
+        time_s=time,
+        up_grade_pct=up,
+        down_grade_pct=down,
+        worst_grade_pct=up if not up < down else -down,
         climb_m=float(rise[rise > 0].sum()) if any_height else float("nan"),
         descent_m=float(-rise[rise < 0].sum()) if any_height else float("nan"),
-        segments=segments, directions=directions, start_m=start, end_m=end, access=access,
-        unknown=_unknown_along(network, legs), findings=_route_findings(network, segments),
-        profile_distance_m=distance, profile_elevation_m=height, profile_grade_pct=grades,
+        segments=segments,
+        directions=directions,
+        start_m=start,
+        end_m=end,
+        access=access,
+        unknown=_unknown_along(network, legs),
+        findings=_route_findings(network, segments),
+        profile_distance_m=distance,
+        profile_elevation_m=height,
+        profile_grade_pct=grades,
     )

@@ -90,16 +90,22 @@ def search(roads: Roads, segment: int, along_m: float) -> Search:
     length = float(roads.length_m[segment])
     share = along_m / length
     ends = int(roads.seg_from[segment]), int(roads.seg_to[segment])
-    seconds = (float(roads.backward_s[segment] * share) if share > 0 else 0.0,
-               float(roads.forward_s[segment] * (1 - share)) if share < 1 else 0.0)  # fmt: skip
+    seconds = (
+        float(roads.backward_s[segment] * share) if share > 0 else 0.0,
+        float(roads.forward_s[segment] * (1 - share)) if share < 1 else 0.0,
+    )
     over = _over_arcs if len(roads.banned_turns) else _over_nodes
     return over(roads, segment, share, ends, seconds, (0.0, length))
 
 
 def _over_nodes(
-    roads: Roads, segment: int, share: float, ends: tuple[int, int], seconds: tuple[float, float],
+    roads: Roads,
+    segment: int,
+    share: float,
+    ends: tuple[int, int],
+    seconds: tuple[float, float],
     leave_m: tuple[float, float],
-) -> Search:  # fmt: skip
+) -> Search:
     size, arcs = len(roads.node_x), roads.arcs
     best: dict[int, float] = {}
     for node, cost in zip(ends, seconds, strict=True):
@@ -108,19 +114,25 @@ def _over_nodes(
     head = np.array(sorted(best), int)
     indptr = np.append(np.searchsorted(arcs.tail, np.arange(size + 1)), len(arcs.tail) + len(head))
     costs = np.concatenate([arcs.cost_s, np.maximum([best[h] for h in head], _NONE_S)])
-    graph = csr_matrix((costs, np.concatenate([arcs.head, head]).astype(np.int32), indptr.astype(np.int32)),
-                       shape=(size + 1, size + 1))  # fmt: skip
+    graph = csr_matrix(
+        (costs, np.concatenate([arcs.head, head]).astype(np.int32), indptr.astype(np.int32)), shape=(size + 1, size + 1)
+    )
     found, before = dijkstra(graph, indices=size, return_predecessors=True)
     node_s = found[:size]
     before = np.where(before[:size] == size, -1, before[:size])
-    return Search(node_s, node_s[roads.seg_from], node_s[roads.seg_to], arcs, before, np.empty(0, int), ends, leave_m,
-                  seconds)  # fmt: skip
+    return Search(
+        node_s, node_s[roads.seg_from], node_s[roads.seg_to], arcs, before, np.empty(0, int), ends, leave_m, seconds
+    )
 
 
 def _over_arcs(
-    roads: Roads, segment: int, share: float, ends: tuple[int, int], seconds: tuple[float, float],
+    roads: Roads,
+    segment: int,
+    share: float,
+    ends: tuple[int, int],
+    seconds: tuple[float, float],
     leave_m: tuple[float, float],
-) -> Search:  # fmt: skip
+) -> Search:
     turns, size = roads.turns, len(roads.node_x)
     count = len(turns.cost_s)  # states: all arcs, the two halves of the first segment, the start
     follow, first = [turns.follow], [turns.first]
@@ -141,8 +153,9 @@ def _over_arcs(
     first.append(np.array([run + len(halves)]))
     to = np.concatenate(follow)
     cost = np.concatenate([turns.cost_s, np.maximum(seconds, _NONE_S), [0.0]])[to]
-    graph = csr_matrix((cost, to.astype(np.int32), np.concatenate(first).astype(np.int32)),
-                       shape=(count + 3, count + 3))  # fmt: skip
+    graph = csr_matrix(
+        (cost, to.astype(np.int32), np.concatenate(first).astype(np.int32)), shape=(count + 3, count + 3)
+    )
     found, before = dijkstra(graph, indices=count + 2, return_predecessors=True)
     head = np.concatenate([turns.head, ends])
     order = np.lexsort((np.arange(count + 2), found[: count + 2], head))

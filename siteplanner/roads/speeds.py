@@ -46,5 +46,4 @@ def grade_factor(grade_pct: np.ndarray) -> np.ndarray:
 def point_speed_kmh(level_kmh: np.ndarray, grade_pct: np.ndarray, radius_m: np.ndarray) -> np.ndarray:
     """Speed at points of a road, km/h: the grade's share of the level speed, capped by the bend."""
     bend_kmh = 3.6 * np.sqrt(SIDE_ACCELERATION_M_S2 * radius_m)
-    return np.maximum(np.minimum(level_kmh * grade_factor(grade_pct), bend_kmh),
-                      np.minimum(level_kmh, LEAST_SPEED_KMH))
+    return np.maximum(np.minimum(level_kmh * grade_factor(grade_pct), bend_kmh), np.minimum(level_kmh, LEAST_SPEED_KMH))

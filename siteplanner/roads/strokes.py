@@ -132,8 +132,19 @@ def _lay_out(xy: np.ndarray, head: np.ndarray, order: np.ndarray, reverse: np.nd
     start_s, end_s = s[first], s[last]
     begin = np.flatnonzero(np.diff(stroke, prepend=-1))
     finish = np.append(begin[1:], len(stroke)) - 1
-    return Strokes(order, reverse, stroke, start_s, end_s - start_s, start_s[begin][stroke], end_s[finish][stroke],
-                   s, xy[:, 0].copy(), xy[:, 1].copy(), place)
+    return Strokes(
+        order,
+        reverse,
+        stroke,
+        start_s,
+        end_s - start_s,
+        start_s[begin][stroke],
+        end_s[finish][stroke],
+        s,
+        xy[:, 0].copy(),
+        xy[:, 1].copy(),
+        place,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,8 +179,9 @@ def sample_strokes(strokes: Strokes, step_m: float) -> Samples:
     return Samples(s, place, np.where(edge, size / 2, size), first)
 
 
-def three_point_radius_m(ax: ArrayLike, ay: ArrayLike, bx: ArrayLike, by: ArrayLike, cx: ArrayLike,
-                         cy: ArrayLike) -> np.ndarray:
+def three_point_radius_m(
+    ax: ArrayLike, ay: ArrayLike, bx: ArrayLike, by: ArrayLike, cx: ArrayLike, cy: ArrayLike
+) -> np.ndarray:
     """Radius of the circle through three points, metres (arrays broadcast); infinite on a straight line.
 
     R = abc / 4K with the sides a, b, c and the area K of the triangle (elementary geometry). Coincident points

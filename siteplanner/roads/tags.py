@@ -84,8 +84,14 @@ class _Columns:
         return np.array(read.read_column(self.values(key), read.is_set), bool)
 
 
-def _figures(columns: _Columns, keys: tuple[str, ...], reader: Callable[[Any], read.Reading],
-             unreadable: np.ndarray, findings: list[Finding], doubtful: np.ndarray | None) -> np.ndarray:
+def _figures(
+    columns: _Columns,
+    keys: tuple[str, ...],
+    reader: Callable[[Any], read.Reading],
+    unreadable: np.ndarray,
+    findings: list[Finding],
+    doubtful: np.ndarray | None,
+) -> np.ndarray:
     """The smallest figure among several keys; mistakes go into `unreadable` and the findings, and with words that
     leave a limit open into `doubtful`.
     """
@@ -99,46 +105,59 @@ def _figures(columns: _Columns, keys: tuple[str, ...], reader: Callable[[Any], r
         wrong = [i for i, r in enumerate(readings) if r.state == "mistake"]
         if doubtful is not None:
             doubtful[wrong] = True
-            doubtful[[i for i, r in enumerate(readings)
-                      if r.state == "unposted" and read.tag_text(raw[i]) in read.LEFT_OPEN]] = True
+            doubtful[
+                [i for i, r in enumerate(readings) if r.state == "unposted" and read.tag_text(raw[i]) in read.LEFT_OPEN]
+            ] = True
         if not wrong:
             continue
         for i in wrong:
             text = f"{key} is written as {read.plain_name(raw[i])[:40]!r}"
             unreadable[i] = f"{unreadable[i]}; {text}" if unreadable[i] else text
         shown = ", ".join(sorted({repr(read.plain_name(raw[i])[:40]) for i in wrong})[:5])
-        findings.append(Finding(
-            "road_tag_unreadable", "warning",
-            f"{len(wrong)} road lines have a {key} that cannot be read ({shown}); it counts as unknown.",
-            "Write a number, and a unit other than the key's own after a space: 3.5, 12'6\", 16000 lbs.",
-        ))
+        findings.append(
+            Finding(
+                "road_tag_unreadable",
+                "warning",
+                f"{len(wrong)} road lines have a {key} that cannot be read ({shown}); it counts as unknown.",
+                "Write a number, and a unit other than the key's own after a space: 3.5, 12'6\", 16000 lbs.",
+            )
+        )
     return out
 
 
 def _classes(highway: np.ndarray, has_column: bool, is_line: np.ndarray, findings: list[Finding]) -> np.ndarray:
     if not has_column:
-        findings.append(Finding(
-            "road_class_missing", "warning",
-            "The road lines have no column `highway`; every line counts as `unclassified`.",
-            "Name the class column in the mission: road_columns.highway.",
-        ))
+        findings.append(
+            Finding(
+                "road_class_missing",
+                "warning",
+                "The road lines have no column `highway`; every line counts as `unclassified`.",
+                "Name the class column in the mission: road_columns.highway.",
+            )
+        )
         return np.full(len(highway), "unclassified", object)
     blank = int(((highway == "") & is_line).sum())
     if blank:
-        findings.append(Finding(
-            "road_class_missing", "warning",
-            f"{blank} of {int(is_line.sum())} road lines have no class; they count as `unclassified`.",
-            "Fill the column `highway`, or name the class column in the mission: road_columns.highway.",
-        ))
+        findings.append(
+            Finding(
+                "road_class_missing",
+                "warning",
+                f"{blank} of {int(is_line.sum())} road lines have no class; they count as `unclassified`.",
+                "Fill the column `highway`, or name the class column in the mission: road_columns.highway.",
+            )
+        )
     found = read.read_column(highway, read.road_class)
     strange = sorted({repr(h) for h, c in zip(highway, found, strict=True) if c is None and h})
     if strange:
-        findings.append(Finding(
-            "road_class_unknown", "warning",
-            f"{len(strange)} road classes are not OpenStreetMap words and count as `unclassified`: "
-            f"{', '.join(strange[:8])}.",
-            "Give OpenStreetMap values of `highway`.",
-        ))
+        findings.append(
+            Finding(
+                "road_class_unknown",
+                "warning",
+                f"{len(strange)} road classes are not OpenStreetMap words and count as `unclassified`: "
+                f"{', '.join(strange[:8])}.",
+                "Give OpenStreetMap values of `highway`.",
+            )
+        )
     return np.array([*("unclassified" if c is None else c for c in found), None], object)[:-1]
 
 
@@ -169,18 +188,22 @@ def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
 
     doubtful = np.zeros((len(frame), 3), bool)
 
-    def figure(*keys: str, reader: Callable[[Any], read.Reading] = read.length_m, doubt: int | None = None
-               ) -> np.ndarray:
+    def figure(
+        *keys: str, reader: Callable[[Any], read.Reading] = read.length_m, doubt: int | None = None
+    ) -> np.ndarray:
         return _figures(columns, keys, reader, unreadable, findings, None if doubt is None else doubtful[:, doubt])
 
     highway = columns.words("highway")
     surface, tracktype = columns.words("surface"), columns.words("tracktype")
-    names, refs = ([read.plain_name(v) for v in columns.values(key)] if columns.has(key) else [""] * len(frame)
-                   for key in ("name", "ref"))
+    names, refs = (
+        [read.plain_name(v) for v in columns.values(key)] if columns.has(key) else [""] * len(frame)
+        for key in ("name", "ref")
+    )
     names = [name or ref for name, ref in zip(names, refs, strict=True)]
     unpaved = read.read_columns(read.is_unpaved, surface, tracktype, highway)
     access = read.read_columns(
-        read.access_word, columns.words("access"), columns.words("vehicle"), columns.words("motor_vehicle"))
+        read.access_word, columns.words("access"), columns.words("vehicle"), columns.words("motor_vehicle")
+    )
     timed = _timed(columns)
     junction = columns.words("junction")
     directions = read.read_columns(read.direction, columns.words("oneway"), highway, junction)
@@ -193,21 +216,32 @@ def read_tags(frame: GeoDataFrame) -> tuple[RoadTags, list[Finding]]:
         return out
 
     tags = RoadTags(
-        name=objects(names), highway=highway,
+        name=objects(names),
+        highway=highway,
         road_class=_classes(highway, columns.has("highway"), frame.geometry.geom_type.ne("Point").to_numpy(), findings),
-        surface=surface, unpaved=np.array([-1 if u is None else int(u) for u in unpaved], np.int8),
-        tracktype=tracktype, smoothness=columns.words("smoothness"),
-        direction=objects(directions), access=objects(access), barrier=columns.words("barrier"),
-        locked=columns.flags("locked"), timed=timed,
+        surface=surface,
+        unpaved=np.array([-1 if u is None else int(u) for u in unpaved], np.int8),
+        tracktype=tracktype,
+        smoothness=columns.words("smoothness"),
+        direction=objects(directions),
+        access=objects(access),
+        barrier=columns.words("barrier"),
+        locked=columns.flags("locked"),
+        timed=timed,
         maxheight_m=figure("maxheight", "maxheight:physical", doubt=0),
         maxweight_t=figure("maxweight", "maxgcweight", reader=read.mass_t, doubt=1),
         maxwidth_m=figure("maxwidth", "maxwidth:physical", "width", doubt=2),
         maxlength_m=figure("maxlength"),
         maxspeed_kmh=figure("maxspeed", reader=read.speed_kmh),
         incline_pct=figure("incline", reader=read.incline_pct),
-        trailer=columns.words("trailer"), ford=columns.flags("ford"), bridge=columns.flags("bridge"),
-        tunnel=columns.flags("tunnel"), level=np.array(storeys, int),
+        trailer=columns.words("trailer"),
+        ford=columns.flags("ford"),
+        bridge=columns.flags("bridge"),
+        tunnel=columns.flags("tunnel"),
+        level=np.array(storeys, int),
         roundabout=np.isin(junction, ("roundabout", "circular")) | (columns.words("oneway") == "roundabout"),
-        one_lane=(lanes == "1") | columns.flags("narrow"), unreadable=unreadable, doubtful=doubtful,
+        one_lane=(lanes == "1") | columns.flags("narrow"),
+        unreadable=unreadable,
+        doubtful=doubtful,
     )
     return tags, findings

@@ -75,11 +75,21 @@ def _is_at_start(route: Route, leg: int) -> bool:
 
 
 def _place(
-    network: RoadNetwork, route: Route, kind: Literal["junction", "loop", "roundabout"], name: str, running_m: float,
+    network: RoadNetwork,
+    route: Route,
+    kind: Literal["junction", "loop", "roundabout"],
+    name: str,
+    running_m: float,
     node: int,
-) -> TurningPlace:  # fmt: skip
-    return TurningPlace(kind, name, running_m, float(route.distance_m - running_m), float(network.node_x[node]),
-                        float(network.node_y[node]))  # fmt: skip
+) -> TurningPlace:
+    return TurningPlace(
+        kind,
+        name,
+        running_m,
+        float(route.distance_m - running_m),
+        float(network.node_x[node]),
+        float(network.node_y[node]),
+    )
 
 
 def _lets_back_in(network: RoadNetwork, node: int, arm: int, before: int, after: int, rig: Rig) -> bool:
@@ -114,8 +124,9 @@ def carry_on_m(network: RoadNetwork, route: Route) -> float | None:
     if not np.isfinite(turns.cost_s[arc]):
         return None
     weight = turns.cost_s[turns.follow]
-    graph = csr_matrix((np.maximum(weight, 1e-9), turns.follow.astype(np.int32), turns.first.astype(np.int32)),
-                       shape=(count, count))  # fmt: skip
+    graph = csr_matrix(
+        (np.maximum(weight, 1e-9), turns.follow.astype(np.int32), turns.first.astype(np.int32)), shape=(count, count)
+    )
     seconds, before = dijkstra(graph, indices=arc, return_predecessors=True)
     # the arc driven last onto the start's own segment, either way round; that may be the arc set out on
     entries = []

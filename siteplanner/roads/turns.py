@@ -16,9 +16,12 @@ def no_turns() -> np.ndarray:
 
 
 def banned_turns(
-    restrictions: Sequence[TurnRestriction], way: np.ndarray, seg_from: np.ndarray, seg_to: np.ndarray,
+    restrictions: Sequence[TurnRestriction],
+    way: np.ndarray,
+    seg_from: np.ndarray,
+    seg_to: np.ndarray,
     node_id: np.ndarray,
-) -> np.ndarray:  # fmt: skip
+) -> np.ndarray:
     """Pairs (arriving arc, arc that must not follow), sorted, without repeats.
 
     Parameters (one per segment): `way` the id of the way, `seg_from`, `seg_to` its nodes; `node_id` the ids of the

@@ -34,9 +34,12 @@ class WaysOut:
         cuts = len(self.cut_segments)
         words = "1 road section" if cuts == 1 else f"{cuts} road sections"
         km = float(network.length_m[list(self.cut_segments)].sum()) / 1000
-        return Finding("one_way_in", "caution",
-                       f"There is one way in: {words} ({km:.1f} km) without a way round.",
-                       "Keep the way clear, keep radio contact, and agree when to leave.")
+        return Finding(
+            "one_way_in",
+            "caution",
+            f"There is one way in: {words} ({km:.1f} km) without a way round.",
+            "Keep the way clear, keep radio contact, and agree when to leave.",
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,8 +152,13 @@ def _known_exits(network: RoadNetwork, tree: DriveTree | None, exits: str) -> Ex
     return _made[tree]
 
 
-def ways_out(network: RoadNetwork, access: AccessPoint, tree: DriveTree | None = None, *,
-             exits: Literal["staging", "outer ends"] | ExitTree = "outer ends") -> WaysOut:
+def ways_out(
+    network: RoadNetwork,
+    access: AccessPoint,
+    tree: DriveTree | None = None,
+    *,
+    exits: Literal["staging", "outer ends"] | ExitTree = "outer ends",
+) -> WaysOut:
     """Count the segment-disjoint ways (1 or 2) from an access point to the exits.
 
     By Menger's theorem there are two such ways exactly when no single segment parts the place from the exits.

@@ -121,8 +121,10 @@ def test_hostile_names_do_nothing_in_the_comparison():
 
 def test_a_link_in_use_is_compared_by_its_own_figure_and_not_by_the_sky(plan):
     donor = Backhaul("donor_link", "works", "clear", 21.4, "dB")
-    a, b = (replace(r, evaluation=replace(r.evaluation, backhauls=(replace(donor, margin=m),)))
-            for r, m in zip(plan.spots[:2], (21.4, 9.0), strict=True))
+    a, b = (
+        replace(r, evaluation=replace(r.evaluation, backhauls=(replace(donor, margin=m),)))
+        for r, m in zip(plan.spots[:2], (21.4, 9.0), strict=True)
+    )
     assert compare.criterion_text(a, "sky") == "Donor link 21 dB to spare"
     a, b = with_criteria(a, sky=0.9), with_criteria(b, sky=0.2)
     assert "its backhaul is better (Donor link 21 dB to spare, not Donor link 9 dB to spare)" in compare.over(a, b)

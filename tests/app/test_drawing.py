@@ -29,7 +29,10 @@ def seen(*geometries):
 
 def test_a_fresh_shape_is_taken_for_the_likeliest_thing_and_can_be_any_that_fits():
     assert [(d.kind, d.role) for d in after_drawing([], seen(square(), LINE, POINT))] == [
-        ("polygon", "keep_out"), ("line", "closures"), ("point", "must_serve")]
+        ("polygon", "keep_out"),
+        ("line", "closures"),
+        ("point", "must_serve"),
+    ]
     assert {"keep_out", "incident_area", "hazards", "closures"} <= set(drawing.roles_of_shape("polygon"))
     assert "extra_tracks" in drawing.roles_of_shape("line")
     for kind in ("polygon", "line", "point"):
@@ -45,25 +48,41 @@ def test_a_reshaped_one_keeps_its_name_a_replaced_one_is_new():
     assert after_drawing(known, seen(POINT)) == known[1:]  # deleted with the bin
 
 
-@pytest.mark.parametrize(("bad", "said"), [
-    ({"type": "Polygon", "coordinates": [[[0, 0], [1, 1], [1, 0], [0, 1], [0, 0]]]}, "crosses its own edge"),
-    ({"type": "Polygon", "coordinates": []}, "empty"), ({}, "cannot be understood"), ({"type": "Odd"}, "understood"),
-])
+@pytest.mark.parametrize(
+    ("bad", "said"),
+    [
+        ({"type": "Polygon", "coordinates": [[[0, 0], [1, 1], [1, 0], [0, 1], [0, 0]]]}, "crosses its own edge"),
+        ({"type": "Polygon", "coordinates": []}, "empty"),
+        ({}, "cannot be understood"),
+        ({"type": "Odd"}, "understood"),
+    ],
+)
 def test_what_is_no_shape_is_said(bad, said):
     with pytest.raises(InputError, match=said):
         tidy(bad)
 
 
 def test_shapes_are_files_that_the_planner_reads_and_come_back(tmp_path):
-    shapes = [Drawn("keep_out", HOSTILE[0], tidy(square())), Drawn("keep_out", "", tidy(square(west=-110.9))),
-              Drawn("closures", "Bridge out", tidy(LINE)), Drawn("must_serve", "Camp", tidy(POINT))]
+    shapes = [
+        Drawn("keep_out", HOSTILE[0], tidy(square())),
+        Drawn("keep_out", "", tidy(square(west=-110.9))),
+        Drawn("closures", "Bridge out", tidy(LINE)),
+        Drawn("must_serve", "Camp", tidy(POINT)),
+    ]
     files = drawing.save(tmp_path, shapes)
-    assert files == {"keep_out": "drawn_keep_out.geojson", "closures": "drawn_closures.geojson",
-                     "must_serve": "drawn_must_serve.geojson"}
+    assert files == {
+        "keep_out": "drawn_keep_out.geojson",
+        "closures": "drawn_closures.geojson",
+        "must_serve": "drawn_must_serve.geojson",
+    }
     layer = read_layer(tmp_path / files["keep_out"], "keep out", target_crs=WGS84, kinds={"polygon"})
     assert list(layer.frame["name"]) == [HOSTILE[0], "Drawn 2"]
     assert {(d.role, d.name) for d in drawing.load(tmp_path)} == {
-        ("keep_out", HOSTILE[0]), ("keep_out", "Drawn 2"), ("closures", "Bridge out"), ("must_serve", "Camp")}
+        ("keep_out", HOSTILE[0]),
+        ("keep_out", "Drawn 2"),
+        ("closures", "Bridge out"),
+        ("must_serve", "Camp"),
+    }
     assert drawing.save(tmp_path, shapes[3:]) == {"must_serve": "drawn_must_serve.geojson"}
     assert not (tmp_path / files["keep_out"]).exists()
     (tmp_path / "drawn_hazards.geojson").write_text('{"features": [7]}')

@@ -60,8 +60,11 @@ def test_newest_first_and_the_oldest_go(place, monkeypatch):
     plan = make_plan()
     for name in ("one", "two", "three"):
         folder = kept(replace(plan, mission=plan.mission.model_copy(update={"name": name})), place)
-        folder.rename(folder.with_name({"one": "20260101T000000-aaaaaa", "two": "20260102T000000-aaaaaa",
-                                        "three": folder.name}[name]))
+        folder.rename(
+            folder.with_name(
+                {"one": "20260101T000000-aaaaaa", "two": "20260102T000000-aaaaaa", "three": folder.name}[name]
+            )
+        )
     assert [e.name for e in earlier.listed()] == ["three", "two"]
 
 
@@ -102,10 +105,13 @@ def test_files_that_changed_since_are_named(place):
         (base / name).write_text(name)
     from siteplanner.data.records import InputRecord, sha256_of
 
-    draft = {**plan.mission.parameters(), "layers": {"elevation": ["a.tif"], "incident_area": "b.geojson",
-                                                     "roads": "c.geojson"}}
-    records = tuple(InputRecord("x", n, sha256_of(base / n), "EPSG:4326", "", (0, 0, 1, 1), 1, "")
-                    for n in ("a.tif", "b.geojson"))
+    draft = {
+        **plan.mission.parameters(),
+        "layers": {"elevation": ["a.tif"], "incident_area": "b.geojson", "roads": "c.geojson"},
+    }
+    records = tuple(
+        InputRecord("x", n, sha256_of(base / n), "EPSG:4326", "", (0, 0, 1, 1), 1, "") for n in ("a.tif", "b.geojson")
+    )
     kept(replace(plan, inputs=records), place, draft, base)
     (item,) = earlier.listed()
     mission = plan.mission.model_copy(update={"base": base})
@@ -189,7 +195,12 @@ def test_time_left_by_hand():
     # this time everything behind took twice as long
     assert left("Ranking", 0.0, 0.0, {"Reading layers": 8.0}, SECONDS) == pytest.approx(10)
     assert [pace.left_words(s) for s in (None, 3, 21, 93, 300)] == [
-        "", "a few seconds left", "about 20 s left", "about 90 s left", "about 5 min left"]
+        "",
+        "a few seconds left",
+        "about 20 s left",
+        "about 90 s left",
+        "about 5 min left",
+    ]
 
 
 def test_stage_times_are_remembered_by_kind(tmp_path):

@@ -87,8 +87,17 @@ def test_why_not_here_says_reason_change_and_every_figure():
     assert "What would have to change" in text
     assert "trailer.max&#95;slope&#95;deg" in text
     assert "nearest ground that passes every limit" in text
-    for words in ("Elevation", "Roll, pitch", "Sky toward slot 103 W", "Incident area served", "Command post",
-                  "Drive from staging", "Ways out", "On air", "Score"):
+    for words in (
+        "Elevation",
+        "Roll, pitch",
+        "Sky toward slot 103 W",
+        "Incident area served",
+        "Command post",
+        "Drive from staging",
+        "Ways out",
+        "On air",
+        "Score",
+    ):
         assert words in text, words
     assert re.search(r"\d{1,2}[C-X] [A-Z]{2} \d{5} \d{5}", text)
     passing = re.sub(r"<[^>]+>", " ", verdict(asked(plan, plan.spots[1].evaluation), plan, Units()))
@@ -99,13 +108,19 @@ def test_why_not_here_says_reason_change_and_every_figure():
 
 def test_the_printed_link_budget_adds_up_and_ends_in_the_plans_margin():
     lines = (
-        ("Downlink: power", 33.04, "dBm"), ("Downlink: share", -27.78, "dB"), ("Downlink: path", -95.44, "dB"),
-        ("= Downlink: RSRP at the handset", 33.04 - 27.78 - 95.44, "dBm"), ("Downlink: least, taken off", 116.04, "dB"),
+        ("Downlink: power", 33.04, "dBm"),
+        ("Downlink: share", -27.78, "dB"),
+        ("Downlink: path", -95.44, "dB"),
+        ("= Downlink: RSRP at the handset", 33.04 - 27.78 - 95.44, "dBm"),
+        ("Downlink: least, taken off", 116.04, "dB"),
         ("= Downlink: margin", 33.04 - 27.78 - 95.44 + 116.04, "dB"),
-        ("Uplink: power", 23.04, "dBm"), ("Uplink: path", -95.44, "dB"), ("= Uplink: power at the base", -72.4, "dBm"),
-        ("Uplink: noise, taken off", 114.44, "dB"), ("= Uplink: margin", 42.04, "dB"),
+        ("Uplink: power", 23.04, "dBm"),
+        ("Uplink: path", -95.44, "dB"),
+        ("= Uplink: power at the base", -72.4, "dBm"),
+        ("Uplink: noise, taken off", 114.44, "dB"),
+        ("= Uplink: margin", 42.04, "dB"),
         ("= Margin of the weaker direction", 25.86, "dB"),
-    )  # fmt: skip
+    )
     rows = spot.budget_rows(lines)
     assert len(rows) == len(lines)
     so_far, way = 0.0, ""

@@ -77,11 +77,25 @@ def pycraf_losses(ground, row, col, rows, cols) -> list[float]:
         along = np.linspace(0, 1, count + 1)
         height = map_coordinates(ground, [row + along * (r - row), col + along * (c - col)], order=1)
         path = pathprof.PathProp(
-            MHZ / 1000 * u.GHz, 290 * u.K, 1013 * u.hPa, 0 * u.deg, 0 * u.deg, 0.1 * u.deg, 0.1 * u.deg, 12 * u.m,
-            RX_M * u.m, 100 * u.m, 50 * u.percent, version=16, delta_N=39.25 / u.km,
-            N0=325 * u.dimensionless_unscaled, hprof_dists=along * np.hypot(r - row, c - col) * CELL_M / 1000 * u.km,
-            hprof_heights=height.astype(float) * u.m, hprof_bearing=45 * u.deg, hprof_backbearing=-135 * u.deg,
-        )  # fmt: skip
+            MHZ / 1000 * u.GHz,
+            290 * u.K,
+            1013 * u.hPa,
+            0 * u.deg,
+            0 * u.deg,
+            0.1 * u.deg,
+            0.1 * u.deg,
+            12 * u.m,
+            RX_M * u.m,
+            100 * u.m,
+            50 * u.percent,
+            version=16,
+            delta_N=39.25 / u.km,
+            N0=325 * u.dimensionless_unscaled,
+            hprof_dists=along * np.hypot(r - row, c - col) * CELL_M / 1000 * u.km,
+            hprof_heights=height.astype(float) * u.m,
+            hprof_bearing=45 * u.deg,
+            hprof_backbearing=-135 * u.deg,
+        )
         out.append(float(pathprof.loss_diffraction(path)[0].value))
     return out
 
@@ -142,9 +156,8 @@ def aim_cost(quick: bool) -> None:
 
     def aim(stops: int, sectors: int) -> float:
         return best(
-            lambda: best_aim(
-                losses[:stops], bearing, angle[:stops], weights, PARAMS, PATTERN, sectors=sectors), repeats
-        )  # fmt: skip
+            lambda: best_aim(losses[:stops], bearing, angle[:stops], weights, PARAMS, PATTERN, sectors=sectors), repeats
+        )
 
     one = best(lambda: loss(ground, 800, 700, masts[-1:], rows, cols), repeats)
     five = best(lambda: loss(ground, 800, 700, masts, rows, cols), repeats)
@@ -152,8 +165,10 @@ def aim_cost(quick: bool) -> None:
     two_free = aim(5, 2)
     print(f"\n3. All stops and bearings against one ({rows.size:,} cells; 1 = loss of one stop, all processors)")
     print(f"   loss of five stops: {five / one:.2f}; directions of five stops: {seen / one:.2f}")
-    print(f"   aim of one stop, one sector: {aim(1, 1) / one:.2f}; one stop, two free: {aim(1, 2) / one:.2f}; "
-          f"five stops, two free: {two_free / one:.2f}; five stops, three free: {aim(5, 3) / one:.2f}")  # fmt: skip
+    print(
+        f"   aim of one stop, one sector: {aim(1, 1) / one:.2f}; one stop, two free: {aim(1, 2) / one:.2f}; "
+        f"five stops, two free: {two_free / one:.2f}; five stops, three free: {aim(5, 3) / one:.2f}"
+    )
     print(f"   together, five stops and every pair of bearings: {(five + seen + two_free) / one:.2f}")
 
 
@@ -179,8 +194,10 @@ def whole_search(quick: bool) -> None:
         double = ground.astype(float)
         slow = best(lambda: twin(double, CELL_M, *spots[0], 12.0, RX_M, MHZ, rows[sample], cols[sample]), 3)  # noqa: B023
         exact = slow / 300 * rows.size * len(STOPS) * count
-        print(f"   {name:11s} {wall:6.1f} s wall, {cpu:6.1f} s of processors, best share {shares.max():.3f}; "
-              f"the exact loop on one thread: {exact / wall:,.0f} times as long (from one spot)")  # fmt: skip
+        print(
+            f"   {name:11s} {wall:6.1f} s wall, {cpu:6.1f} s of processors, best share {shares.max():.3f}; "
+            f"the exact loop on one thread: {exact / wall:,.0f} times as long (from one spot)"
+        )
 
 
 def main() -> None:
@@ -197,8 +214,10 @@ def main() -> None:
     loss(ground, 550, 550, STOPS, rows, cols)
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     answer = rows.size * len(STOPS) * 4 / 2**20
-    print(f"0. Peak memory: {rows.size:,} cells x 5 stops add {(after - before) / 1024:.0f} MB to "
-          f"{before / 1024:.0f} MB (the answer itself is {answer:.0f} MB)")  # fmt: skip
+    print(
+        f"0. Peak memory: {rows.size:,} cells x 5 stops add {(after - before) / 1024:.0f} MB to "
+        f"{before / 1024:.0f} MB (the answer itself is {answer:.0f} MB)"
+    )
     against_slower_ways(quick)
     growth(quick)
     aim_cost(quick)

@@ -65,12 +65,22 @@ def served(place: Path) -> Iterator[App]:
     (place / "home").mkdir(exist_ok=True)
     (place / "sitecustomize.py").write_text(WATCH)
     env = {k: v for k, v in os.environ.items() if not k.lower().endswith("_proxy")}
-    env |= {"HOME": str(place / "home"), "SITEPLANNER_WORK": str(place / "work"),
-            "PYTHONPATH": f"{place}{os.pathsep}{ROOT}", "PYTHONUNBUFFERED": "1",
-            "SITEPLANNER_TEST_SOCKETS": str(place / "sockets")}
+    env |= {
+        "HOME": str(place / "home"),
+        "SITEPLANNER_WORK": str(place / "work"),
+        "PYTHONPATH": f"{place}{os.pathsep}{ROOT}",
+        "PYTHONUNBUFFERED": "1",
+        "SITEPLANNER_TEST_SOCKETS": str(place / "sockets"),
+    }
     log = (place / "log").open("a")
-    process = subprocess.Popen([sys.executable, "-m", "siteplanner", "app", "--port", "0"], env=env, cwd=place,
-                               stdout=subprocess.PIPE, stderr=log, text=True)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "siteplanner", "app", "--port", "0"],
+        env=env,
+        cwd=place,
+        stdout=subprocess.PIPE,
+        stderr=log,
+        text=True,
+    )
     line = process.stdout.readline()
     found = re.search(r"http://127\.0\.0\.1:\d+", line)
     assert found, f"no address: {line!r} {(place / 'log').read_text()[-2000:]}"
@@ -180,8 +190,11 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         assert cells[8] == f"{spot['on_air']['likely_min']:.0f} min"
     # no mark lies on another at the opening zoom
     page.wait_for_timeout(300)
-    boxes = frame(page).locator(".sp-icon > .sp-mark").evaluate_all(
-        "all => all.map(e => e.getBoundingClientRect()).map(r => [r.left, r.top, r.right, r.bottom])")
+    boxes = (
+        frame(page)
+        .locator(".sp-icon > .sp-mark")
+        .evaluate_all("all => all.map(e => e.getBoundingClientRect()).map(r => [r.left, r.top, r.right, r.bottom])")
+    )
     assert len(boxes) >= 10
     for n, one in enumerate(boxes):
         for other in boxes[n + 1 :]:
@@ -238,9 +251,12 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         src = shown.evaluate("i => i.src") if shown.count() else ""
         page.get_by_role("radiogroup").get_by_text(choice, exact=True).click()
         page.locator(".sp-legend", has_text=words).first.wait_for()
-        page.wait_for_function("""old => { const f = document.querySelector('iframe[title*=folium]');
+        page.wait_for_function(
+            """old => { const f = document.querySelector('iframe[title*=folium]');
             const i = f.contentDocument.querySelector('img.sp-classes');
-            return i && i.src !== old && i.complete && i.naturalWidth > 100; }""", arg=src)
+            return i && i.src !== old && i.complete && i.naturalWidth > 100; }""",
+            arg=src,
+        )
 
     # a weight moves the ranking at once
     before = page.locator("tr[data-key] .score").all_inner_texts()
@@ -271,8 +287,19 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     for drawn in ("timeline", "profile", "stand", "horizon"):
         page.locator(f".st-key-drawing_{drawn} svg").wait_for()
     text = page.locator(".stMainBlockContainer").inner_text()
-    for word in ("magnetic", "Tongue points to", "lift", "By mast stop", "Must-serve points", "Link budget", "Turn by",
-                 "On air after", "treat every line as energised", "Along the drive", "Skyline and satellites"):
+    for word in (
+        "magnetic",
+        "Tongue points to",
+        "lift",
+        "By mast stop",
+        "Must-serve points",
+        "Link budget",
+        "Turn by",
+        "On air after",
+        "treat every line as energised",
+        "Along the drive",
+        "Skyline and satellites",
+    ):
         assert word in text
     page.get_by_test_id("stExpandSidebarButton").click()
     page.get_by_text("US (ft, mi, lb)").click()
@@ -327,8 +354,14 @@ def test_dispatcher_briefs_the_driver(app, planned, page):
     page.locator(".sp-answer .say", has_text=minutes).wait_for()
     page.locator(".stCode", has_text=minutes).first.wait_for()
     page.get_by_text("Grid reference", exact=True).click()
-    page.locator(".sp-answer .say", has_text=re.compile(" ".join(re.fullmatch(
-        r"(\d+[A-Z])([A-Z]{2})(\d{5})(\d{5})", spot["grid_reference"].replace(" ", "")).groups()))).wait_for()
+    page.locator(
+        ".sp-answer .say",
+        has_text=re.compile(
+            " ".join(
+                re.fullmatch(r"(\d+[A-Z])([A-Z]{2})(\d{5})(\d{5})", spot["grid_reference"].replace(" ", "")).groups()
+            )
+        ),
+    ).wait_for()
     # sheet, route and radio text
     page.get_by_role("link", name="5 Downloads").click()
     with page.expect_download(timeout=LONG_MS) as caught:
@@ -382,10 +415,16 @@ def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_pat
     page.goto(app.url)
     page.get_by_text("My own files", exact=True).click()
     drop = page.locator("input[type=file]")
-    for name, role in (("elevation.tif", "Ground elevation"), ("surface.tif", "Surface heights (trees, roofs)"),
-                       ("incident_area.geojson", "Incident area"), ("roads.geojson", "Roads"),
-                       ("keep_out.geojson", "Keep-out areas"), ("hazards.geojson", "Hazard areas"),
-                       ("power_lines.geojson", "Power lines"), ("must_serve.geojson", "Must-serve points")):
+    for name, role in (
+        ("elevation.tif", "Ground elevation"),
+        ("surface.tif", "Surface heights (trees, roofs)"),
+        ("incident_area.geojson", "Incident area"),
+        ("roads.geojson", "Roads"),
+        ("keep_out.geojson", "Keep-out areas"),
+        ("hazards.geojson", "Hazard areas"),
+        ("power_lines.geojson", "Power lines"),
+        ("must_serve.geojson", "Must-serve points"),
+    ):
         file = tmp_path / name if (tmp_path / name).exists() else SAMPLE / name
         drop.set_input_files(file)
         box = page.get_by_role("combobox", name=f"Role of {re.sub('[._]', ' ', name)}")

@@ -40,9 +40,13 @@ def test_shares_are_those_of_the_cells():
         aim = best_aim(loss, bearing, elevation, weights, PARAMS, PATTERN, sigma_db=sigma)
         for stop in range(2):
             expected = share(
-                loss[stop].astype(np.float32), bearing.astype(np.float32), elevation[stop].astype(np.float32),
-                weights, aim.bearings_deg[stop], sigma,
-            )  # fmt: skip
+                loss[stop].astype(np.float32),
+                bearing.astype(np.float32),
+                elevation[stop].astype(np.float32),
+                weights,
+                aim.bearings_deg[stop],
+                sigma,
+            )
             assert aim.shares[stop] == pytest.approx(expected, abs=2e-6 if sigma else 2e-3)
 
 
@@ -128,10 +132,14 @@ def test_beyond_the_radius_there_is_no_service_but_the_weight_counts():
     aim = best_aim(loss, bearing, elevation, weights, PARAMS, PATTERN, distance_m=distance, max_radius_m=10_000)
     near = distance <= 10_000
     expected = [
-        np.sum((weights * served_probability(loss[s], bearing, elevation[s], aim.bearings_deg[s], PARAMS, PATTERN)[0])[
-            near]) / weights.sum()
+        np.sum(
+            (weights * served_probability(loss[s], bearing, elevation[s], aim.bearings_deg[s], PARAMS, PATTERN)[0])[
+                near
+            ]
+        )
+        / weights.sum()
         for s in range(2)
-    ]  # fmt: skip
+    ]
     np.testing.assert_allclose(aim.shares, expected, atol=1e-5)
     probability, _ = served_probability(
         loss, bearing, elevation, [0], PARAMS, PATTERN, distance_m=distance, max_radius_m=10_000
@@ -200,18 +208,27 @@ class TestLowestGoodStop:
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"weights": np.ones(3)}, "weights must be"), ({"weights": -np.ones(4)}, "not negative"),
-        ({"weights": np.full(4, np.nan)}, "known"), ({"elevation_deg": np.zeros((1, 3))}, "must be"),
-        ({"bearing_deg": np.zeros(3)}, "must be"), ({"sectors": 0}, "at least 1"), ({"step_deg": 0}, "step_deg"),
-        ({"sigma_db": -1}, "sigma_db"), ({"max_radius_m": 5.0}, "needs distance_m"),
+        ({"weights": np.ones(3)}, "weights must be"),
+        ({"weights": -np.ones(4)}, "not negative"),
+        ({"weights": np.full(4, np.nan)}, "known"),
+        ({"elevation_deg": np.zeros((1, 3))}, "must be"),
+        ({"bearing_deg": np.zeros(3)}, "must be"),
+        ({"sectors": 0}, "at least 1"),
+        ({"step_deg": 0}, "step_deg"),
+        ({"sigma_db": -1}, "sigma_db"),
+        ({"max_radius_m": 5.0}, "needs distance_m"),
         ({"sectors": 4, "min_separation_deg": 100.0}, "cannot be 100 degrees apart"),
         ({"distance_m": np.zeros(3)}, "distance_m must be"),
     ],
-)  # fmt: skip
+)
 def test_refusals(change, message):
     arguments = {
-        "path_loss_db": np.full((1, 4), 100.0), "bearing_deg": np.zeros(4), "elevation_deg": np.zeros((1, 4)),
-        "weights": np.ones(4), "params": PARAMS, "pattern": PATTERN,
-    }  # fmt: skip
+        "path_loss_db": np.full((1, 4), 100.0),
+        "bearing_deg": np.zeros(4),
+        "elevation_deg": np.zeros((1, 4)),
+        "weights": np.ones(4),
+        "params": PARAMS,
+        "pattern": PATTERN,
+    }
     with pytest.raises(ValueError, match=message):
         best_aim(**{**arguments, **change})

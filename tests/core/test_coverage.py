@@ -219,9 +219,17 @@ class TestSameBits:
 
     def loss(self, rows=None, cols=None, masts=(5.0, 12.0), ground=None, threads=None):
         return path_loss_stops_db(
-            self.ground if ground is None else ground, CELL_M, 500, 450, masts, RX_M, 763.0,
-            self.rows if rows is None else rows, self.cols if cols is None else cols, threads=threads,
-        )  # fmt: skip
+            self.ground if ground is None else ground,
+            CELL_M,
+            500,
+            450,
+            masts,
+            RX_M,
+            763.0,
+            self.rows if rows is None else rows,
+            self.cols if cols is None else cols,
+            threads=threads,
+        )
 
     def test_for_any_number_of_threads(self):
         one = self.loss(threads=1)
@@ -327,20 +335,34 @@ class TestEdges:
     @pytest.mark.parametrize(
         ("change", "message"),
         [
-            ({"row": 50}, "mast's cell"), ({"col": -1}, "mast's cell"), ({"target_rows": [99]}, "outside the raster"),
-            ({"target_cols": [-1]}, "outside the raster"), ({"target_rows": [1.5]}, "integers"),
-            ({"target_rows": [1, 2]}, "equally long"), ({"mast_heights_m": []}, "at least one"),
-            ({"mast_heights_m": [0.0]}, "above 0"), ({"rx_height_m": float("nan")}, "above 0"),
-            ({"frequency_mhz": 10.0}, "frequency_mhz"), ({"cell_size_m": 0.0}, "cell_size_m"),
-            ({"elevation_m": np.zeros(9)}, "two-dimensional"), ({"k_factor": 0.0}, "k_factor"),
+            ({"row": 50}, "mast's cell"),
+            ({"col": -1}, "mast's cell"),
+            ({"target_rows": [99]}, "outside the raster"),
+            ({"target_cols": [-1]}, "outside the raster"),
+            ({"target_rows": [1.5]}, "integers"),
+            ({"target_rows": [1, 2]}, "equally long"),
+            ({"mast_heights_m": []}, "at least one"),
+            ({"mast_heights_m": [0.0]}, "above 0"),
+            ({"rx_height_m": float("nan")}, "above 0"),
+            ({"frequency_mhz": 10.0}, "frequency_mhz"),
+            ({"cell_size_m": 0.0}, "cell_size_m"),
+            ({"elevation_m": np.zeros(9)}, "two-dimensional"),
+            ({"k_factor": 0.0}, "k_factor"),
             ({"surface_m": np.zeros((3, 3))}, "shape of elevation_m"),
         ],
-    )  # fmt: skip
+    )
     def test_refusals(self, change, message):
         arguments = {
-            "elevation_m": np.zeros((40, 40)), "cell_size_m": 10.0, "row": 1, "col": 1, "mast_heights_m": [10.0],
-            "rx_height_m": 1.5, "frequency_mhz": 700.0, "target_rows": [20], "target_cols": [20],
-        }  # fmt: skip
+            "elevation_m": np.zeros((40, 40)),
+            "cell_size_m": 10.0,
+            "row": 1,
+            "col": 1,
+            "mast_heights_m": [10.0],
+            "rx_height_m": 1.5,
+            "frequency_mhz": 700.0,
+            "target_rows": [20],
+            "target_cols": [20],
+        }
         with pytest.raises(ValueError, match=message):
             path_loss_stops_db(**{**arguments, **change})
 

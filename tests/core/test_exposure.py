@@ -36,9 +36,17 @@ def test_limits_of_the_table(frequency_mhz, public):
 # the same table: general population, edges of its rows; a row's two ends meet at 300 and 1,500 MHz
 @pytest.mark.parametrize(
     ("frequency_mhz", "public"),
-    [(30, 0.2), (299, 0.2), (300, 0.2), (301, 301 / 1500), (1499, 1499 / 1500), (1500, 1.0), (1501, 1.0),
-     (100_000, 1.0)],
-)  # fmt: skip
+    [
+        (30, 0.2),
+        (299, 0.2),
+        (300, 0.2),
+        (301, 301 / 1500),
+        (1499, 1499 / 1500),
+        (1500, 1.0),
+        (1501, 1.0),
+        (100_000, 1.0),
+    ],
+)
 def test_limits_at_the_rows_edges(frequency_mhz, public):
     assert exposure_limit_mw_cm2(frequency_mhz, "public") == pytest.approx(public, rel=1e-12)
     assert exposure_limit_mw_cm2(frequency_mhz, "workers") == pytest.approx(5 * public, rel=1e-12)

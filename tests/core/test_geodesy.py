@@ -66,8 +66,11 @@ def test_look_angles_of_handbooks_on_a_sphere(latitude, longitude, satellite, az
 
 
 @given(
-    st.floats(-89, 89), st.floats(-180, 180), st.floats(-100, 5000), st.floats(-180, 180),
-)  # fmt: skip
+    st.floats(-89, 89),
+    st.floats(-180, 180),
+    st.floats(-100, 5000),
+    st.floats(-180, 180),
+)
 def test_look_angles_equal_an_independent_library(latitude, longitude, height, satellite):
     az, el, _ = look_angles(latitude, longitude, height, satellite)
     x = GEOSTATIONARY_RADIUS_M * math.cos(math.radians(satellite))

@@ -38,12 +38,23 @@ def test_k1_of_the_figure(landform, table):
 @pytest.mark.parametrize(
     ("landform", "x", "z", "k2k3"),
     [
-        ("ridge", 50, 0, 0.67), ("ridge", -100, 0, 0.33), ("escarpment", 50, 0, 0.88), ("escarpment", 100, 0, 0.75),
-        ("escarpment", -50, 0, 0.67), ("ridge", 0, 10, 0.74), ("ridge", 0, 20, 0.55), ("ridge", 0, 50, 0.22),
-        ("escarpment", 0, 10, 0.78), ("escarpment", 0, 20, 0.61), ("escarpment", 0, 50, 0.29),
-        ("hill", 0, 10, 0.67), ("hill", 0, 20, 0.45), ("hill", 0, 50, 0.14), ("ridge", 200, 0, 0.0),
+        ("ridge", 50, 0, 0.67),
+        ("ridge", -100, 0, 0.33),
+        ("escarpment", 50, 0, 0.88),
+        ("escarpment", 100, 0, 0.75),
+        ("escarpment", -50, 0, 0.67),
+        ("ridge", 0, 10, 0.74),
+        ("ridge", 0, 20, 0.55),
+        ("ridge", 0, 50, 0.22),
+        ("escarpment", 0, 10, 0.78),
+        ("escarpment", 0, 20, 0.61),
+        ("escarpment", 0, 50, 0.29),
+        ("hill", 0, 10, 0.67),
+        ("hill", 0, 20, 0.45),
+        ("hill", 0, 50, 0.14),
+        ("ridge", 200, 0, 0.0),
     ],
-)  # fmt: skip
+)
 def test_k2_and_k3_of_the_figure(landform, x, z, k2k3):
     k1 = np.sqrt(topographic_factor(landform, "C", 40, 100, 0, 0)) - 1
     assert (np.sqrt(topographic_factor(landform, "C", 40, 100, x, z)) - 1) / k1 == pytest.approx(k2k3, abs=0.005)
@@ -75,8 +86,10 @@ def test_no_factor_where_the_section_asks_for_none():
 def test_exposure_coefficients():
     # ASCE 7-16 Table 26.10-1 by its note 1
     for exposure, values in {
-        "B": (0.5746, 0.7187, 0.8070), "C": (0.8488, 1.0009, 1.0901), "D": (1.0302, 1.1804, 1.2667)
-    }.items():  # fmt: skip
+        "B": (0.5746, 0.7187, 0.8070),
+        "C": (0.8488, 1.0009, 1.0901),
+        "D": (1.0302, 1.1804, 1.2667),
+    }.items():
         assert exposure_coefficient([4.572, 10, 15], exposure) == pytest.approx(values, abs=2e-4)
     assert exposure_coefficient(1.0, "C") == exposure_coefficient(4.572, "C")
 
@@ -101,9 +114,15 @@ def test_miles_an_hour_are_exact():
 # Beaufort 6 to 11 in knots and in miles an hour, as several published tables print them
 @pytest.mark.parametrize(
     ("number", "knots", "mph"),
-    [(6, (22, 27), (25, 31)), (7, (28, 33), (32, 38)), (8, (34, 40), (39, 46)), (9, (41, 47), (47, 54)),
-     (10, (48, 55), (55, 63)), (11, (56, 63), (64, 72))],
-)  # fmt: skip
+    [
+        (6, (22, 27), (25, 31)),
+        (7, (28, 33), (32, 38)),
+        (8, (34, 40), (39, 46)),
+        (9, (41, 47), (47, 54)),
+        (10, (48, 55), (55, 63)),
+        (11, (56, 63), (64, 72)),
+    ],
+)
 def test_beaufort_scale(number, knots, mph):
     for speed in (*(k * KNOT_M_S for k in knots), *(m * MPH_M_S for m in mph)):
         assert beaufort_number(speed) == number

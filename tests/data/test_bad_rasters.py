@@ -60,8 +60,9 @@ def test_control_points_only(tmp_path):
 
     path = tmp_path / "gcp.tif"
     points = [Gcp(0, 0, LON, LAT), Gcp(0, 9, LON + 1, LAT), Gcp(9, 0, LON, LAT - 1)]
-    with rasterio.open(path, "w", driver="GTiff", height=10, width=10, count=1, dtype="float32", gcps=points,
-                       crs="EPSG:4326") as file:  # fmt: skip
+    with rasterio.open(
+        path, "w", driver="GTiff", height=10, width=10, count=1, dtype="float32", gcps=points, crs="EPSG:4326"
+    ) as file:
         file.write(np.ones((10, 10), "float32"), 1)
     refused(path, match="control points")
 
@@ -105,8 +106,9 @@ def test_band_called_elevation_is_taken(write_raster):
 
 
 def test_all_nodata(write_raster):
-    refused(write_raster(np.full((SIDE, SIDE), -9999, "float32"), ORIGIN, unit="m", nodata=-9999),
-            match="no known height")  # fmt: skip
+    refused(
+        write_raster(np.full((SIDE, SIDE), -9999, "float32"), ORIGIN, unit="m", nodata=-9999), match="no known height"
+    )
 
 
 def test_all_nan(write_raster):

@@ -101,8 +101,12 @@ def test_not_a_layer(tmp_path, name, content, match):
 def test_only_local_files(tmp_path):
     refused(tmp_path / "none.shp", "no such file")
     refused(tmp_path, "folder")
-    for text in ("https://example.org/a.geojson", "/vsicurl/https://example.org/a.geojson", "WFS:http://127.0.0.1/",
-                 "GeoJSON:http://127.0.0.1/a.geojson"):  # fmt: skip
+    for text in (
+        "https://example.org/a.geojson",
+        "/vsicurl/https://example.org/a.geojson",
+        "WFS:http://127.0.0.1/",
+        "GeoJSON:http://127.0.0.1/a.geojson",
+    ):
         refused(text, "Only local files|no such file")
 
 

@@ -138,10 +138,16 @@ def test_netcdf_with_plain_coordinates(tmp_path):
 
 @pytest.mark.parametrize(
     ("name", "driver", "dtype"),
-    [("g.asc", "AAIGrid", "float32"), ("g.img", "HFA", "float32"), ("g.nc", "netCDF", "float32"),
-     ("g.gpkg", "GPKG", "float32"),
-     ("N36W085.hgt", "SRTMHGT", "int16"), ("n36.dt1", "DTED", "int16"), ("g.dem", "USGSDEM", "int16")],
-)  # fmt: skip
+    [
+        ("g.asc", "AAIGrid", "float32"),
+        ("g.img", "HFA", "float32"),
+        ("g.nc", "netCDF", "float32"),
+        ("g.gpkg", "GPKG", "float32"),
+        ("N36W085.hgt", "SRTMHGT", "int16"),
+        ("n36.dt1", "DTED", "int16"),
+        ("g.dem", "USGSDEM", "int16"),
+    ],
+)
 def test_formats(tmp_path, write_hill, write_raster, name, driver, dtype):
     import rasterio
     import rasterio.shutil
@@ -182,8 +188,17 @@ def test_real_ground():
     dx, west, north = float(held["dx"]), float(held["xmin"]), float(held["ymin"])
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "jacksboro.tif"
-        with rasterio.open(path, "w", driver="GTiff", height=344, width=403, count=1, dtype="int16", crs="EPSG:4326",
-                           transform=from_origin(west, north, dx, dx)) as file:  # fmt: skip
+        with rasterio.open(
+            path,
+            "w",
+            driver="GTiff",
+            height=344,
+            width=403,
+            count=1,
+            dtype="int16",
+            crs="EPSG:4326",
+            transform=from_origin(west, north, dx, dx),
+        ) as file:
             file.write(z, 1)
         elevation = read_elevation(
             [path], near=box(-84.41, 36.45, -84.08, 36.73), target_crs=CRS.from_epsg(32616), unit="m"

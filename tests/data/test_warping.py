@@ -87,8 +87,9 @@ def test_mapping_between_knots_is_straight_enough(epsg, cell):
     crs = CRS.from_epsg(epsg)
     x, y = Transformer.from_crs(4326, crs, always_xy=True).transform(LON, LAT)
     east, north = Transformer.from_crs(4326, UTM, always_xy=True).transform(LON, LAT)
-    mapping = Mapping(Affine(30, 0, east, 0, -30, north), UTM, Affine(cell, 0, x, 0, -cell, y), crs,
-                      LON if epsg == 4326 else None)  # fmt: skip
+    mapping = Mapping(
+        Affine(30, 0, east, 0, -30, north), UTM, Affine(cell, 0, x, 0, -cell, y), crs, LON if epsg == 4326 else None
+    )
     row, col = mapping.block(100, 37, 512, 500)
     exact = mapping.rowcol(np.arange(100.0, 612.0), np.arange(37.0, 537.0))
     assert np.abs(row - exact[0]).max() < 1e-3

@@ -35,9 +35,13 @@ def test_the_highest_hill_loses_and_the_reason_is_its_road(county_plan):
 
 @pytest.mark.parametrize(
     ("name", "limit"),
-    [("Sable Meadow", "sky_blocked"), ("Line Knoll", "power_line"), ("Marrowford school field", "keep_out"),
-     ("South Bench corral", "no_way_in")],
-)  # fmt: skip
+    [
+        ("Sable Meadow", "sky_blocked"),
+        ("Line Knoll", "power_line"),
+        ("Marrowford school field", "keep_out"),
+        ("South Bench corral", "no_way_in"),
+    ],
+)
 def test_other_good_looking_spots_lose_for_a_reason_each(county_plan, name, limit):
     assert limit in failed(county_plan, name)
 

@@ -59,8 +59,22 @@ def test_every_layer_opens_without_a_word_from_gdal(package, county_plan, caplog
         frames = {name: pyogrio.read_dataframe(path, layer=name) for name in layers if name != "layer_styles"}
         styles = pyogrio.read_dataframe(path, layer="layer_styles")
     assert [r.getMessage() for r in caplog.records if r.levelno >= logging.WARNING] == []
-    wanted = {"spots", "routes", "last_legs", "footprints", "staging", "rejected_spots", "incident_area", "roads",
-              "hazards", "keep_out", "power_lines", "must_serve", "ruling", "service"}  # fmt: skip
+    wanted = {
+        "spots",
+        "routes",
+        "last_legs",
+        "footprints",
+        "staging",
+        "rejected_spots",
+        "incident_area",
+        "roads",
+        "hazards",
+        "keep_out",
+        "power_lines",
+        "must_serve",
+        "ruling",
+        "service",
+    }
     assert wanted <= set(frames)
     for name, frame in frames.items():
         assert len(frame) > 0, name

@@ -55,8 +55,16 @@ def test_every_listed_spot_stands_where_the_file_says_it_is_low_enough_to_level(
     values, t = heights
     grid = hills_plan.scene.elevation
     warped = np.full(grid.shape, np.nan)
-    reproject(values, warped, src_transform=t, src_crs="EPSG:4326", dst_transform=grid.transform,
-              dst_crs=grid.crs.to_wkt(), resampling=Resampling.bilinear, dst_nodata=np.nan)  # fmt: skip
+    reproject(
+        values,
+        warped,
+        src_transform=t,
+        src_crs="EPSG:4326",
+        dst_transform=grid.transform,
+        dst_crs=grid.crs.to_wkt(),
+        resampling=Resampling.bilinear,
+        dst_nodata=np.nan,
+    )
     differences = []
     for r in hills_plan.spots:
         row, col = grid.cell(r.spot.x, r.spot.y)
@@ -88,8 +96,9 @@ def test_the_winner_s_skyline_walked_over_the_ellipsoid(hills_plan, heights):
         highest = -90.0
         for offset in np.linspace(-1.5, 1.5, 7):  # the beam's width
             n = len(distance)
-            lon, lat, _ = GEOD.fwd(np.full(n, spot.longitude), np.full(n, spot.latitude),
-                                   np.full(n, look.azimuth_deg + offset), distance)  # fmt: skip
+            lon, lat, _ = GEOD.fwd(
+                np.full(n, spot.longitude), np.full(n, spot.latitude), np.full(n, look.azimuth_deg + offset), distance
+            )
             rise = height_at(heights, lon, lat) - (spot.elevation_m + 2.0) - distance**2 / (2 * EARTH_4_3_M)
             highest = max(highest, np.nanmax(np.degrees(np.arctan(rise / distance))))
         # 83 m cells warped by cubic against linear in degrees: a few tenths of a degree close in
@@ -123,8 +132,10 @@ def test_the_winner_s_drive_is_the_quickest_by_a_second_graph_library(hills_plan
     network, route = hills_plan.scene.roads, hills_plan.best.evaluation.access.route
     graph = nx.DiGraph()
     for i in range(len(network)):
-        for a, b, s in ((network.seg_from[i], network.seg_to[i], network.forward_s[i]),
-                        (network.seg_to[i], network.seg_from[i], network.backward_s[i])):  # fmt: skip
+        for a, b, s in (
+            (network.seg_from[i], network.seg_to[i], network.forward_s[i]),
+            (network.seg_to[i], network.seg_from[i], network.backward_s[i]),
+        ):
             if np.isfinite(s) and s < graph.get_edge_data(a, b, {"s": np.inf})["s"]:
                 graph.add_edge(a, b, s=s)
 
@@ -140,9 +151,10 @@ def test_the_winner_s_drive_is_the_quickest_by_a_second_graph_library(hills_plan
     starts, stops = ends(0, 0), ends(-1, 1)
     best = min(
         first + nx.dijkstra_path_length(graph, a, b, weight="s") + last
-        for a, first in starts.items() for b, last in stops.items()
+        for a, first in starts.items()
+        for b, last in stops.items()
         if np.isfinite(first) and np.isfinite(last) and nx.has_path(graph, a, b)
-    )  # fmt: skip
+    )
     assert route.time_s == pytest.approx(best, rel=1e-9)
 
 
@@ -161,10 +173,13 @@ def test_the_winner_s_service_by_the_slow_twin_and_plain_arithmetic(hills_plan):
     rise = grid.values[rows, cols] + 1.5 - grid.values[row, col] - coverage.mast_height_m
     up = np.degrees(np.arctan2(rise - away**2 / (2 * EARTH_4_3_M), away))
     vertical = np.minimum(12 * ((up + 2.0) / 10) ** 2, 20)  # TR 36.814 Table A.2.1.1-2, downtilt 2 deg
-    gain = np.max([
-        -np.minimum(np.minimum(12 * (((bearing - b + 180) % 360 - 180) / 65) ** 2, 20) + vertical, 20)
-        for b in coverage.sector_bearings_deg
-    ], axis=0)  # TR 36.942 section 4.2.1  # fmt: skip
+    gain = np.max(
+        [
+            -np.minimum(np.minimum(12 * (((bearing - b + 180) % 360 - 180) / 65) ** 2, 20) + vertical, 20)
+            for b in coverage.sector_bearings_deg
+        ],
+        axis=0,
+    )  # TR 36.942 section 4.2.1
     # down: 40 dBm over 600 subcarriers (TS 36.101), cable 1.5, antenna 14, handset -3, body 3; wanted -116 dBm
     down = 40 - 10 * math.log10(600) - 1.5 + 14 + gain - loss - 3 - 3 + 116
     # up: 23 dBm; noise -173.975 dBm/Hz over 5 blocks of 180 kHz, figure 5 dB, -3 dB signal to noise

@@ -177,10 +177,7 @@ def crew(record):
             for corner in ("front_left", "front_right", "rear_left", "rear_right")
         ),
         f"Mast stop{coverage['mast_height_m']:.0f} m",
-        *(
-            f"Sector {n}{bearing(b)}{bearing(b - east)}"
-            for n, b in enumerate(coverage["sector_bearings_deg"], 1)
-        ),
+        *(f"Sector {n}{bearing(b)}{bearing(b - east)}" for n, b in enumerate(coverage["sector_bearings_deg"], 1)),
         *(f"{p['name']}{percent(p['probability'])}{bearing(p['bearing_deg'])}" for p in stations),
         f"{timeline['fuel_low_h']:.0f} h at high burn, {timeline['fuel_likely_h']:.0f} h likely",
         f"{power['fuel_tank_l']:g} l usable",
@@ -190,7 +187,7 @@ def crew(record):
         *(f["message"] for f in (*record["findings"], *spot["findings"]) if f["severity"] == "caution"),
         *place(spot),
         *wind(spot, record),
-    ]  # fmt: skip
+    ]
     for look in spot["sky"]:
         names = "azimuth_deg", "azimuth_magnetic_deg", "elevation_deg", "skew_deg", "horizon_deg", "margin_deg"
         out.append(look["satellite_name"] + "".join(angle(look[name]) for name in names))

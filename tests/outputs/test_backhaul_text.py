@@ -45,10 +45,18 @@ def linked(plan):
     (path,) = link.donors
     blocked = replace(dish, verdict="fails", reason="slot 103 W: blocked, margin -5.3 deg, 2.0 needed", margin=-5.3)
     reason = "clear over 4.1 km at 214 deg true, 18 dB to spare"
-    good = replace(path, verdict="works", reason=reason, margin_db=18.0, level_dbm=-47.0, loss_db=114.0,
-                   clearance_share=1.2)  # fmt: skip
-    sky = Backhaul("open_sky", "works", "98 % clear above 25 deg", 0.981, "share",
-                   DomeShare(0.981, 0.981, Sector(140.0, 160.0, 41.2, 150.0, 0.019), None), 25.0)  # fmt: skip
+    good = replace(
+        path, verdict="works", reason=reason, margin_db=18.0, level_dbm=-47.0, loss_db=114.0, clearance_share=1.2
+    )
+    sky = Backhaul(
+        "open_sky",
+        "works",
+        "98 % clear above 25 deg",
+        0.981,
+        "share",
+        DomeShare(0.981, 0.981, Sector(140.0, 160.0, 41.2, 150.0, 0.019), None),
+        25.0,
+    )
     made = with_backhauls(
         plan, 0, (blocked, replace(link, verdict="works", margin=18.0, reason=reason, donors=(good,)))
     )
@@ -61,8 +69,9 @@ def test_words_of_the_brief(plan):
         ("does not work", "Donor link to Ridge tower: blocked at 3.2 km"),
     ]
     assert backhaul_lines(plan.spots[1].evaluation)[1] == (
-        "not known", "Donor link to Ridge tower: the ground is not known from 1.5 km on"
-    )  # fmt: skip
+        "not known",
+        "Donor link to Ridge tower: the ground is not known from 1.5 km on",
+    )
     assert backhaul_fact(plan.spots[0].evaluation) == ("Satellite", "34° over the skyline")
 
 
@@ -135,8 +144,10 @@ def test_links_in_the_kml(linked, hostile_plan):
         folders = {f.find("k:name", space).text: f for f in root.iter("{http://www.opengis.net/kml/2.2}Folder")}
         assert len(folders["Donor links"].findall("k:Placemark", space)) >= 5
         assert folders["Donor sites"].findall("k:Placemark", space)
-    names = [p.find("k:name", space).text for p in ET.fromstring(places_kml(linked)).iter(
-        "{http://www.opengis.net/kml/2.2}Placemark")]  # fmt: skip
+    names = [
+        p.find("k:name", space).text
+        for p in ET.fromstring(places_kml(linked)).iter("{http://www.opengis.net/kml/2.2}Placemark")
+    ]
     assert "Link from spot A to Ridge tower" in names
 
 

@@ -25,8 +25,11 @@ def table(out: Path) -> list[dict[str, str]]:
 def broken(tmp_path):
     path = tmp_path / "broken" / "mission.toml"
     path.parent.mkdir()
-    path.write_text('name = "=cmd()"\n[layers]\nelevation = "e.tif"\nincident_area = "gone.gpkg"\nroads = "r"\n'
-                    "[staging]\nlatitude = 44\nlongitude = -113\n", encoding="utf-8")
+    path.write_text(
+        'name = "=cmd()"\n[layers]\nelevation = "e.tif"\nincident_area = "gone.gpkg"\nroads = "r"\n'
+        "[staging]\nlatitude = 44\nlongitude = -113\n",
+        encoding="utf-8",
+    )
     return path
 
 
@@ -34,8 +37,13 @@ def test_each_mission_has_its_folder_and_a_failed_one_stops_no_other(tmp_path, b
     first = Path(write_mission(tmp_path / "north", search=FEW))
     second = Path(write_mission(tmp_path / "south", search=FEW, radio="frequency_mhz = 700"))
     stages, heard = [], []
-    outcomes = plan_many([first, broken, second], tmp_path / "out", only=("plan.json", "ranking.csv"),
-                         progress=lambda stage, share: stages.append((stage, share)), told=heard.append)
+    outcomes = plan_many(
+        [first, broken, second],
+        tmp_path / "out",
+        only=("plan.json", "ranking.csv"),
+        progress=lambda stage, share: stages.append((stage, share)),
+        told=heard.append,
+    )
     assert [o.state for o in outcomes] == ["planned", "failed", "planned"]
     assert heard == outcomes
     shares = [share for _, share in stages]
@@ -74,8 +82,9 @@ def test_folders_are_told_apart_and_stay_inside():
 
 
 def test_the_command_takes_a_folder_and_says_what_failed(tmp_path, broken, capfd):
-    code = cli.run(lambda: cli.app(args=["batch", str(tmp_path), "--out", str(tmp_path / "out"), "--quiet"],
-                                   standalone_mode=False))
+    code = cli.run(
+        lambda: cli.app(args=["batch", str(tmp_path), "--out", str(tmp_path / "out"), "--quiet"], standalone_mode=False)
+    )
     said = capfd.readouterr()
     assert code == 2
     assert "failed" in said.err

@@ -250,15 +250,27 @@ def test_the_sky_margin_has_the_classes_that_its_legend_names(plan):
     content, bounds = map_pictures.sky_picture(plan)
     rows = map_legend.sky_rows(plan)
     assert [words for _, words in rows] == [
-        "behind it", "up to 2°, too little", "up to 10°", "up to 20°", "above 20°", "not known",
-    ]  # fmt: skip
+        "behind it",
+        "up to 2°, too little",
+        "up to 10°",
+        "up to 20°",
+        "above 20°",
+        "not known",
+    ]
     assert _solid(content) == {colour for colour, _ in rows}
     assert len(content) < 20_000  # the whole page stays small
     # cells of one row: 1 deg short of the limit, just above it, and the one place that nobody knows
     pixels = np.asarray(Image.open(io.BytesIO(content)).convert("RGBA"))
     grid = plan.scene.elevation
-    for (row, col), meant in (((110, 55), 0), ((110, 68), 1), ((110, 76), 2), ((110, 112), 3), ((110, 180), 4),
-                              ((45, 95), 5), ((2, 2), None)):  # fmt: skip
+    for (row, col), meant in (
+        ((110, 55), 0),
+        ((110, 68), 1),
+        ((110, 76), 2),
+        ((110, 112), 3),
+        ((110, 180), 4),
+        ((45, 95), 5),
+        ((2, 2), None),
+    ):
         lon, lat = (float(v) for v in grid.lonlat(*grid.xy(row, col)))
         (south, west), (north, east) = bounds
         top, here, low = (np.log(np.tan(np.pi / 4 + np.radians(v) / 2)) for v in (north, lat, south))

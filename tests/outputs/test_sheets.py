@@ -420,8 +420,11 @@ def test_wind_by_eye_and_clock_spans():
 def test_how_tall_a_tree_may_be():
     evaluation = make_plan(1).best.evaluation
     assert tree_words(evaluation) == ""
-    trees = (TreeLimit("slot 103 W", 176.4, 30.0, 24.3, 22.6), TreeLimit("slot 103 W", 176.4, 60.0, 47.0, -3.0),
-             TreeLimit("slot 61 W", 121.0, 30.0, 12.0, 11.0))  # fmt: skip
+    trees = (
+        TreeLimit("slot 103 W", 176.4, 30.0, 24.3, 22.6),
+        TreeLimit("slot 103 W", 176.4, 60.0, 47.0, -3.0),
+        TreeLimit("slot 61 W", 121.0, 30.0, 12.0, 11.0),
+    )
     drawn = replace(evaluation, skyline=SimpleNamespace(trees=trees))
     assert (
         tree_words(drawn) == "A tree or roof toward the satellite may stand no taller than 23 m at 30 m from the dish."

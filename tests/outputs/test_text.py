@@ -99,5 +99,11 @@ def test_small_and_large_shares_are_never_shown_as_none_and_all():
 def test_ranks_in_words():
     assert [text.place_text(n) for n in (1, 2, 10)] == ["first", "second", "tenth"]
     assert [text.place_text(n) for n in (11, 12, 13, 21, 22, 23, 111)] == [
-        "11th", "12th", "13th", "21st", "22nd", "23rd", "111th",
-    ]  # fmt: skip
+        "11th",
+        "12th",
+        "13th",
+        "21st",
+        "22nd",
+        "23rd",
+        "111th",
+    ]

@@ -47,16 +47,33 @@ def told_plan(plan):
     told = replace(
         told,
         cuts=(Cut("Mill Lane", line.length, *ends, (int(access.route.segments[-1]),), line),),
-        alternative=Alternative(other, 900.0, 720.0, 3400.0, "Ridge Road", "Mill Lane",
-                                "By Ridge Road instead of Mill Lane, 12 min longer, 3.4 km farther."),
+        alternative=Alternative(
+            other,
+            900.0,
+            720.0,
+            3400.0,
+            "Ridge Road",
+            "Mill Lane",
+            "By Ridge Road instead of Mill Lane, 12 min longer, 3.4 km farther.",
+        ),
         alternative_steps=directions(roads, other, grid, "County yard"),
-        turning=Turning(False, 11.3, TurningPlace("junction", "Bluff Road", 900.0, 400.0, x, y), place.latitude,
-                        place.longitude, place.degrees_minutes, place.grid_reference, 450.0, None,
-                        "No room to turn at the spot by the map. Turn before it: the junction with Bluff Road, 400 m "
-                        "before the stop."),
-    )  # fmt: skip
-    access = replace(access, told=told, ways_out=1, drive_low_s=0.85 * access.drive_time_s,
-                     drive_high_s=1.4 * access.drive_time_s)  # fmt: skip
+        turning=Turning(
+            False,
+            11.3,
+            TurningPlace("junction", "Bluff Road", 900.0, 400.0, x, y),
+            place.latitude,
+            place.longitude,
+            place.degrees_minutes,
+            place.grid_reference,
+            450.0,
+            None,
+            "No room to turn at the spot by the map. Turn before it: the junction with Bluff Road, 400 m "
+            "before the stop.",
+        ),
+    )
+    access = replace(
+        access, told=told, ways_out=1, drive_low_s=0.85 * access.drive_time_s, drive_high_s=1.4 * access.drive_time_s
+    )
     first = replace(best, evaluation=replace(best.evaluation, access=access))
     return replace(plan, spots=(first, *plan.spots[1:]))
 

@@ -47,9 +47,17 @@ def write_canyon(folder: Path, donors: dict[str, Any] | None = None, **tables: s
     """Layers and mission in a folder. `donors`: columns of the layer, with `at` the places; `tables`: TOML lines."""
     folder.mkdir(exist_ok=True)
     with rasterio.open(
-        folder / "dem.tif", "w", driver="GTiff", height=HEIGHT // CELL, width=WIDTH // CELL, count=1, dtype="float32",
-        crs=CRS, transform=Affine(CELL, 0, ORIGIN_X, 0, -CELL, ORIGIN_Y + HEIGHT), nodata=-9999,
-    ) as dst:  # fmt: skip
+        folder / "dem.tif",
+        "w",
+        driver="GTiff",
+        height=HEIGHT // CELL,
+        width=WIDTH // CELL,
+        count=1,
+        dtype="float32",
+        crs=CRS,
+        transform=Affine(CELL, 0, ORIGIN_X, 0, -CELL, ORIGIN_Y + HEIGHT),
+        nodata=-9999,
+    ) as dst:
         dst.write(ground(), 1)
         dst.units = ("m",)
 
@@ -60,8 +68,9 @@ def write_canyon(folder: Path, donors: dict[str, Any] | None = None, **tables: s
     save(
         "roads.gpkg",
         [LineString([at(50, 1000), at(3500, 1000)]), LineString([at(3040, 1000), at(3040, 850)])],
-        highway=["secondary", "unclassified"], name=["Canyon Road", "Butte Road"],
-    )  # fmt: skip
+        highway=["secondary", "unclassified"],
+        name=["Canyon Road", "Butte Road"],
+    )
     save("spots.gpkg", [Point(*at(*xy)) for xy in SPOTS.values()], name=list(SPOTS))
     held = dict(donors or {"name": ["Ridge tower"], "height_m": [30.0], "at": [DONOR]})
     places = [Point(*at(*xy)) for xy in held.pop("at")]

@@ -33,10 +33,13 @@ def plain_mission(
         return [round((lon + 180) % 360 - 180, 9), round(lat, 9)]
 
     def save(file: str, features: list[tuple[str, list, dict]]) -> None:
-        data = {"type": "FeatureCollection", "features": [
-            {"type": "Feature", "properties": properties, "geometry": {"type": kind, "coordinates": places}}
-            for kind, places, properties in features
-        ]}  # fmt: skip
+        data = {
+            "type": "FeatureCollection",
+            "features": [
+                {"type": "Feature", "properties": properties, "geometry": {"type": kind, "coordinates": places}}
+                for kind, places, properties in features
+            ],
+        }
         (folder / file).write_text(json.dumps(data), encoding="utf-8")
 
     def box(west: float, south: float, east: float, north: float) -> list:
@@ -84,15 +87,28 @@ def plain_mission(
     )
     lon, lat = lonlat(-1200, 0)
     text = [
-        'name = "edge"', *([f'crs = "{crs}"'] if crs else []),
-        "[layers]", f"elevation = {json.dumps(files)}", 'incident_area = "area.geojson"', 'roads = "roads.geojson"',
-        'spots = "spots.geojson"', 'elevation_unit = "m"',
-        "[staging]", f"latitude = {lat}", f"longitude = {lon}",
-        "[sky]", "satellites = [" + ", ".join(f"{{longitude_deg = {v}}}" for v in slots) + "]",
-        "[search]", "radius_m = 500", "spacing_m = 200", "max_spots = 12", "refined_spots = 0",
+        'name = "edge"',
+        *([f'crs = "{crs}"'] if crs else []),
+        "[layers]",
+        f"elevation = {json.dumps(files)}",
+        'incident_area = "area.geojson"',
+        'roads = "roads.geojson"',
+        'spots = "spots.geojson"',
+        'elevation_unit = "m"',
+        "[staging]",
+        f"latitude = {lat}",
+        f"longitude = {lon}",
+        "[sky]",
+        "satellites = [" + ", ".join(f"{{longitude_deg = {v}}}" for v in slots) + "]",
+        "[search]",
+        "radius_m = 500",
+        "spacing_m = 200",
+        "max_spots = 12",
+        "refined_spots = 0",
         f"cell_size_m = {CELL_M}",
-        "[times]", "dispatch = 2026-06-01T08:00:00+00:00",
-    ]  # fmt: skip
+        "[times]",
+        "dispatch = 2026-06-01T08:00:00+00:00",
+    ]
     path = folder / "mission.toml"
     path.write_text("\n".join(text) + "\n", encoding="utf-8")
     return str(path)

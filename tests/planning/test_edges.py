@@ -85,7 +85,6 @@ def test_a_satellite_that_stands_too_low_is_said_to_be_so(tmp_path):
     assert reason.endswith(" deg up; 5.0 deg is needed.")
 
 
-
 def test_the_map_across_the_180th_meridian_is_not_torn(tmp_path):
     """Everything that is drawn lies within a tenth of a degree, east of the meridian as longitudes above 180."""
     from siteplanner.outputs.map.shapes import in_one_piece, picture_bounds, spot_marks, table_shapes
@@ -104,8 +103,10 @@ def test_the_map_across_the_180th_meridian_is_not_torn(tmp_path):
         places = np.ravel(shape["geometry"]["coordinates"])[::2]
         assert (places > 179.9).all()
         assert (places < 180.1).all()
-    assert picture_bounds(((59.9, -179.99), (60.0, -179.98)), grid) == ((59.9, pytest.approx(180.01)),
-                                                                       (60.0, pytest.approx(180.02)))  # fmt: skip
+    assert picture_bounds(((59.9, -179.99), (60.0, -179.98)), grid) == (
+        (59.9, pytest.approx(180.01)),
+        (60.0, pytest.approx(180.02)),
+    )
     files = {f.name for f in write_outputs(made, tmp_path / "out")}
     assert {"map.html", "crew.pdf", "package.gpkg", "routes.gpx", "plan.json"} <= files
     east_spot = next(r.spot for r in made.spots if r.spot.name == "east side")

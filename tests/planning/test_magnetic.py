@@ -132,9 +132,10 @@ def test_an_unknown_height_costs_no_value():
 
 def test_the_day_is_that_of_dispatch_in_utc():
     mission = Mission(
-        layers=Layers(elevation=("a.tif",), incident_area="b", roads="c"), staging=Staging(latitude=45, longitude=-113),
+        layers=Layers(elevation=("a.tif",), incident_area="b", roads="c"),
+        staging=Staging(latitude=45, longitude=-113),
         times={"dispatch": "2027-12-31T20:00:00-06:00"},
-    )  # fmt: skip
+    )
     assert day_of(mission) == date(2028, 1, 1)
     assert decimal_year(day_of(mission)) == 2028.0
     assert decimal_year(date(2028, 7, 2)) == 2028 + 183 / 366  # a leap year

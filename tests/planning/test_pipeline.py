@@ -262,11 +262,17 @@ def test_the_recommendation_names_what_could_go_wrong(valley_plan):
     best = valley_plan.best
     e = best.evaluation
     point = replace(e.coverage.must_serve[0], name="x" * 50, probability=0.2)
-    bad = replace(best, evaluation=replace(
-        e, access=replace(e.access, ways_out=1), coverage=replace(e.coverage, must_serve=(point,) * 3)))
+    bad = replace(
+        best,
+        evaluation=replace(
+            e, access=replace(e.access, ways_out=1), coverage=replace(e.coverage, must_serve=(point,) * 3)
+        ),
+    )
     assert watch(bad) == (
         " Watch out: there is one way in and out; service is less likely than not at "
-        f"{'x' * 39}\u2026, {'x' * 39}\u2026 and 1 more.")
-    good = replace(best, evaluation=replace(
-        e, access=replace(e.access, ways_out=2), coverage=replace(e.coverage, must_serve=())))
+        f"{'x' * 39}\u2026, {'x' * 39}\u2026 and 1 more."
+    )
+    good = replace(
+        best, evaluation=replace(e, access=replace(e.access, ways_out=2), coverage=replace(e.coverage, must_serve=()))
+    )
     assert watch(good) == ""

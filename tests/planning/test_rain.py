@@ -27,8 +27,11 @@ LONDON = (51.5, -0.14, 31.382984, 31.07699124, 0.0)  # latitude, longitude, heig
 
 def mission(**sky):
     slots = (Satellite(name="south", longitude_deg=-113.0), Satellite(name="far", longitude_deg=60.0))
-    return Mission(layers=Layers(elevation=("a.tif",), incident_area="b", roads="c"),
-                   staging=Staging(latitude=44.6, longitude=-113.0), sky=Sky(satellites=slots, **sky))  # fmt: skip
+    return Mission(
+        layers=Layers(elevation=("a.tif",), incident_area="b", roads="c"),
+        staging=Staging(latitude=44.6, longitude=-113.0),
+        sky=Sky(satellites=slots, **sky),
+    )
 
 
 @pytest.mark.parametrize(

@@ -33,6 +33,7 @@ def new_layer(file: str, shapes, **columns):
     def write(folder: Path) -> None:
         (folder / file).unlink()
         gpd.GeoDataFrame(columns, geometry=shapes, crs=CRS).to_file(folder / file, driver="GPKG")
+
     return write
 
 
@@ -60,6 +61,7 @@ def in_mission(old: str, new: str):
         text = path.read_text("utf-8")
         assert old in text
         path.write_text(text.replace(old, new), "utf-8")
+
     return write
 
 
@@ -69,6 +71,7 @@ def table(name: str, line: str):
         text = path.read_text("utf-8")
         head = f"[{name}]\n"
         path.write_text(text.replace(head, head + line + "\n") if head in text else f"{text}\n{head}{line}\n", "utf-8")
+
     return write
 
 
@@ -81,7 +84,9 @@ def moved_staging(folder: Path) -> None:
 CLOSED = new_layer(
     "roads.gpkg",
     [LineString([at(100, 900), at(1900, 900)]), LineString([at(1500, 900), at(1500, 1900)])],
-    highway=["secondary", "unclassified"], name=["Valley Road", "Bench Road"])
+    highway=["secondary", "unclassified"],
+    name=["Valley Road", "Bench Road"],
+)
 ROADS, REST = {"roads", "access"}, {"elevation", "sky_limit", "sky", "coverage"}
 
 
@@ -99,19 +104,46 @@ CHANGES = {
     "a closed road": Change([CLOSED], {"elevation", "sky_limit"}, ROADS),
     "speeds and weights": Change(
         [table("speeds", "secondary = 30"), table("weights", "coverage = 1.0\naccess = 9.0")],
-        {"elevation", "sky_limit"}, ROADS),
+        {"elevation", "sky_limit"},
+        ROADS,
+    ),
     "mast stops": Change([table("trailer", "mast_stops_m = [6.0, 10.0]")], REST - {"coverage"} | ROADS, {"coverage"}),
     "radio": Change([table("radio", "frequency_mhz = 900")], REST - {"coverage"} | ROADS, {"coverage"}),
-    "satellite": Change([in_mission("-111.0", "-101.0"), table("sky", "min_margin_deg = 4")], {"elevation", "roads"},
-                        {"sky_limit", "sky"}),
-    "must-serve": Change([new_layer("points.gpkg", [Point(at(1700, 1400))], name=["post"])],
-                         REST - {"coverage"} | ROADS, {"coverage"}),
-    "spots": Change([new_layer("spots.gpkg", [Point(at(500, 700)), Point(at(1700, 930)), Point(at(1605, 935))],
-                               name=["another name", "lay-by", "new"])], {"elevation", "roads", "sky_limit"}, set()),
-    "limits": Change([new_layer("keep.gpkg", [box(*at(1000, 800), *at(1300, 1000))], name=["x"]),
-                      table("trailer", "max_slope_deg = 3")], {"elevation", "sky_limit", "roads"}, set()),
-    "area": Change([new_layer("area.gpkg", [box(*at(1300, 1200), *at(2200, 1650))], weight=[90]),
-                    in_mission("radius_m = 1500", "radius_m = 1200")], set(), {"sky_limit", "coverage"}),
+    "satellite": Change(
+        [in_mission("-111.0", "-101.0"), table("sky", "min_margin_deg = 4")],
+        {"elevation", "roads"},
+        {"sky_limit", "sky"},
+    ),
+    "must-serve": Change(
+        [new_layer("points.gpkg", [Point(at(1700, 1400))], name=["post"])], REST - {"coverage"} | ROADS, {"coverage"}
+    ),
+    "spots": Change(
+        [
+            new_layer(
+                "spots.gpkg",
+                [Point(at(500, 700)), Point(at(1700, 930)), Point(at(1605, 935))],
+                name=["another name", "lay-by", "new"],
+            )
+        ],
+        {"elevation", "roads", "sky_limit"},
+        set(),
+    ),
+    "limits": Change(
+        [
+            new_layer("keep.gpkg", [box(*at(1000, 800), *at(1300, 1000))], name=["x"]),
+            table("trailer", "max_slope_deg = 3"),
+        ],
+        {"elevation", "sky_limit", "roads"},
+        set(),
+    ),
+    "area": Change(
+        [
+            new_layer("area.gpkg", [box(*at(1300, 1200), *at(2200, 1650))], weight=[90]),
+            in_mission("radius_m = 1500", "radius_m = 1200"),
+        ],
+        set(),
+        {"sky_limit", "coverage"},
+    ),
     "the ground": Change([raised_ground], set(), {"elevation", "roads", "sky_limit", "sky", "coverage", "access"}),
     "a world file": Change([moved_world_file], set(), {"elevation"}),
     "staging": Change([moved_staging], {"sky_limit", "elevation"}, {"access"}),
@@ -175,8 +207,7 @@ def test_what_was_kept_is_told_in_words(first):
     _, old = first
     assert reused_sentences(old.extra["reused"]) == []
     tally = {"elevation": (1, 1), "coverage": (9, 12), "roads": (0, 1), "skyline": (3, 3)}
-    assert reused_sentences(tally) == [
-        "Elevation taken over.", "Coverage taken over for 9 of 12 places."]
+    assert reused_sentences(tally) == ["Elevation taken over.", "Coverage taken over for 9 of 12 places."]
 
 
 def test_a_step_sees_no_more_than_it_is_noted_for(first):
@@ -192,8 +223,9 @@ def test_a_step_sees_no_more_than_it_is_noted_for(first):
     assert set(held.read) == {"mission.sky.need", "mission.rig.mass_kg"}
     from dataclasses import replace
 
-    heavier = replace(study, mission=study.mission.model_copy(
-        update={"rig": study.mission.rig.model_copy(update={"mass_kg": 1.0})}))
+    heavier = replace(
+        study, mission=study.mission.model_copy(update={"rig": study.mission.rig.model_copy(update={"mass_kg": 1.0})})
+    )
     two = Reuse(one.kept)
     assert two.watched("step", heavier, step) == 1
     assert two.tally == {"step": (0, 1)}
@@ -203,9 +235,16 @@ def test_a_step_sees_no_more_than_it_is_noted_for(first):
 def test_fingerprints_tell_like_from_unlike(tmp_path):
     frame = gpd.GeoDataFrame({"a": [1, None], "b": ["x", None]}, geometry=[Point(0, 0), Point(1, 1)], crs=CRS)
     pairs = [
-        (np.zeros(3), np.zeros(3, np.float32)), (np.zeros((2, 3)), np.zeros((3, 2))), ("1", 1), (("a", "b"), ("ab",)),
-        (0.1, 0.1 + 1e-17 + 1e-16), (Point(0, 0), Point(0, 1)), (None, "None"), ({"a": 1}, {"a": 2}),
-        (frame, frame.assign(b=["x", "y"])), (frame, frame.set_crs(32613, allow_override=True)),
+        (np.zeros(3), np.zeros(3, np.float32)),
+        (np.zeros((2, 3)), np.zeros((3, 2))),
+        ("1", 1),
+        (("a", "b"), ("ab",)),
+        (0.1, 0.1 + 1e-17 + 1e-16),
+        (Point(0, 0), Point(0, 1)),
+        (None, "None"),
+        ({"a": 1}, {"a": 2}),
+        (frame, frame.assign(b=["x", "y"])),
+        (frame, frame.set_crs(32613, allow_override=True)),
     ]
     for one, other in pairs:
         assert fingerprint(one) != fingerprint(other), (one, other)

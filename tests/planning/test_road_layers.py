@@ -125,8 +125,10 @@ def test_hazards_close_roads_only_when_the_mission_or_the_polygon_says_so(tmp_pa
 
 
 def test_column_names_of_the_roads_hold_for_tracks_that_have_them(tmp_path):
-    path = write_mission(tmp_path, layers='extra_tracks = ["own.gpkg", "theirs.gpkg"]\n'
-                         'road_columns = {highway = "CLASS", surface = "PAVE"}')  # fmt: skip
+    path = write_mission(
+        tmp_path,
+        layers='extra_tracks = ["own.gpkg", "theirs.gpkg"]\nroad_columns = {highway = "CLASS", surface = "PAVE"}',
+    )
     line = [LineString([at(300, 900), at(300, 700)])]
     roads = gpd.read_file(tmp_path / "roads.gpkg").rename(columns={"highway": "CLASS"})
     roads["PAVE"] = "gravel"
@@ -158,8 +160,9 @@ def two_starts(tmp_path_factory):
     with open(path, encoding="utf-8") as file:
         text = file.read().replace("[staging]", '[[staging]]\nname = "West yard"')
     for name, at_, rig in (("East yard", east.iloc[0], "true"), ("Bench camp", east.iloc[1], "false")):
-        text += (f'\n[[staging]]\nname = "{name}"\nlatitude = {at_.y:.8f}\nlongitude = {at_.x:.8f}\n'
-                 f"rig_available = {rig}\n")  # fmt: skip
+        text += (
+            f'\n[[staging]]\nname = "{name}"\nlatitude = {at_.y:.8f}\nlongitude = {at_.x:.8f}\nrig_available = {rig}\n'
+        )
     with open(path, "w", encoding="utf-8") as file:
         file.write(text)
     return plan(load_mission(path))
@@ -173,7 +176,8 @@ def test_each_spot_takes_the_staging_point_that_arrives_first(valley_plan, two_s
         sides[side] = access.by_staging
         # the bridge parts them: one yard each, the other has no way, the camp has no rig
         assert [s.name for s in access.by_staging] == (
-            ["West yard", "East yard"] if side == "west" else ["East yard", "West yard"])  # fmt: skip
+            ["West yard", "East yard"] if side == "west" else ["East yard", "West yard"]
+        )
         assert access.by_staging[0].drive_time_s == access.drive_time_s
         assert access.by_staging[0].drive_distance_m == access.drive_distance_m
         assert access.by_staging[1].drive_time_s is None
@@ -199,10 +203,17 @@ def test_which_rig_comes_from_where_is_said(two_starts, capsys):
     minutes = f"{best.evaluation.access.drive_time_s / 60:.0f} min"
     assert said == f"The drive starts at {first}, {minutes}. Not from {second}, no way for the rig."
     found = explain(two_starts, best.spot.latitude, best.spot.longitude)
-    _print_explanation({
-        **evaluation_record(found.evaluation), "passes": True, "would_rank": 1, "in_search_ground": True, "failed": [],
-        "criteria": {}, "sky_sentences": [],
-    })  # fmt: skip
+    _print_explanation(
+        {
+            **evaluation_record(found.evaluation),
+            "passes": True,
+            "would_rank": 1,
+            "in_search_ground": True,
+            "failed": [],
+            "criteria": {},
+            "sky_sentences": [],
+        }
+    )
     assert said in " ".join(capsys.readouterr().out.split())
     marks = [f["properties"] for f in staging_mark(two_starts)]
     assert ["S1" in m["i"] for m in marks] == [True, False, False]
@@ -219,11 +230,16 @@ def bare(text):
 def test_of_two_yards_with_a_way_the_nearer_one_is_chosen(two_starts):
     study = two_starts.extra["judge"].study
     open_network = build_network(
-        gpd.read_file(two_starts.mission.path("roads.gpkg")), elevation=study.elevation, rig=study.mission.rig,
-        speeds=study.mission.speeds, dangers=read_dangers(study.overlays["hazards"], False)[1])  # fmt: skip
+        gpd.read_file(two_starts.mission.path("roads.gpkg")),
+        elevation=study.elevation,
+        rig=study.mission.rig,
+        speeds=study.mission.speeds,
+        dangers=read_dangers(study.overlays["hazards"], False)[1],
+    )
     trees = [drive_tree(open_network, *at(x, 900)) for x in (200, 2250)]
-    judge = replace(two_starts.extra["judge"], study=replace(
-        study, network=open_network, tree=trees[0], further_trees=(trees[1],)))  # fmt: skip
+    judge = replace(
+        two_starts.extra["judge"], study=replace(study, network=open_network, tree=trees[0], further_trees=(trees[1],))
+    )
     for r in two_starts.extra["all_spots"]:
         starts = evaluate(judge, r.spot).access.by_staging
         x = r.spot.x - at(0, 0)[0]
@@ -233,13 +249,18 @@ def test_of_two_yards_with_a_way_the_nearer_one_is_chosen(two_starts):
             assert starts[0].name == ("West yard" if x < 1225 else "East yard")
 
 
-@pytest.mark.parametrize(("places", "words"), [
-    ([{"name": "a", "rig_available": False}], "rig_available = true"),
-    ([{"name": "a"}, {"name": "a"}], "different names"),
-    ([], "staging"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("places", "words"),
+    [
+        ([{"name": "a", "rig_available": False}], "rig_available = true"),
+        ([{"name": "a"}, {"name": "a"}], "different names"),
+        ([], "staging"),
+    ],
+)
 def test_staging_points_that_cannot_be(places, words):
-    data = {"layers": {"elevation": "a", "incident_area": "b", "roads": "c"},
-            "staging": [{"latitude": 1.0, "longitude": 2.0, **p} for p in places]}  # fmt: skip
+    data = {
+        "layers": {"elevation": "a", "incident_area": "b", "roads": "c"},
+        "staging": [{"latitude": 1.0, "longitude": 2.0, **p} for p in places],
+    }
     with pytest.raises(InputError, match=words):
         mission_from_dict(data)

@@ -51,12 +51,20 @@ def test_no_object_hides_in_the_arrays_and_shared_parts_are_written_once(valley_
     np.testing.assert_array_equal(back.scene.ruling.values, valley_plan.scene.ruling.values)
 
 
-@pytest.mark.parametrize("bad", [
-    '{"dataclass": "os:system", "fields": {}}', '{"dataclass": "siteplanner.app.serve:serve", "fields": {}}',
-    '{"dataclass": "siteplanner.planning.plan.model:replace", "fields": {}}', '{"array": "a0"}',
-    '{"odd": 1}', "[]", "7",
-    '{"model": "siteplanner.mission:Path", "base": "", "value": {}}', '{"ref": 5}',
-])
+@pytest.mark.parametrize(
+    "bad",
+    [
+        '{"dataclass": "os:system", "fields": {}}',
+        '{"dataclass": "siteplanner.app.serve:serve", "fields": {}}',
+        '{"dataclass": "siteplanner.planning.plan.model:replace", "fields": {}}',
+        '{"array": "a0"}',
+        '{"odd": 1}',
+        "[]",
+        "7",
+        '{"model": "siteplanner.mission:Path", "base": "", "value": {}}',
+        '{"ref": 5}',
+    ],
+)
 def test_a_file_made_to_do_harm_or_damaged_is_refused(bad):
     text = json.dumps({"format": 1, "version": "x", "parts": [], "root": json.loads(bad)})
     with pytest.raises(InputError, match=r"cannot be read|not a saved plan"):

@@ -38,8 +38,11 @@ def write(folder, **changes):
         [box(*at(1700, 950), *at(1720, 960)), LineString([at(2200, 940), at(2280, 940)]), Point(at(1300, 935))],
         name=["Hay barn", "Fence", None],
     )
-    save("w.gpkg", [LineString([at(1400, 700), at(1400, 890)]), box(*at(1800, 910), *at(1850, 990))],
-         name=["Mill Ditch", "Pond"])  # fmt: skip
+    save(
+        "w.gpkg",
+        [LineString([at(1400, 700), at(1400, 890)]), box(*at(1800, 910), *at(1850, 990))],
+        name=["Mill Ditch", "Pond"],
+    )
     save("bog.gpkg", [box(*at(1900, 910), *at(1990, 960))], name=["Alder bog"])
     surface = valley()
     row = int((HEIGHT - 935) / CELL)
@@ -96,14 +99,25 @@ def test_structures_keep_the_trailer_off_by_footprint_and_clearance(judge):
     assert "structure" in codes(judge, 1305, 935)  # so is a tank drawn as a point, 5 m away
     assert "structure" not in codes(judge, 1315, 935)
     failed = dict(evaluate(judge, here(judge, 1705, 945)[0]).failed)
-    assert failed["structure"].startswith(f"Hay barn is 5.0 m away; trailer, outriggers and a clearance of 3 m need "
-                                          f"{room:.1f} m.")  # fmt: skip
+    assert failed["structure"].startswith(
+        f"Hay barn is 5.0 m away; trailer, outriggers and a clearance of 3 m need {room:.1f} m."
+    )
 
 
 def test_every_spot_is_judged_as_its_cell_is_ruled(judge):
     new = {"structure", "water", "trees_on_spot", "soft_ground"}
-    for x, y in ((1705, 945), (1705, 935), (1305, 935), (1805, 905), (1825, 945), (2105, 935), (2115, 935), (1945, 935),
-                 (1405, 875), (1415, 875)):  # fmt: skip
+    for x, y in (
+        (1705, 945),
+        (1705, 935),
+        (1305, 935),
+        (1805, 905),
+        (1825, 945),
+        (2105, 935),
+        (2115, 935),
+        (1945, 935),
+        (1405, 875),
+        (1415, 875),
+    ):
         failed = {code for code, _ in evaluate(judge, here(judge, x, y)[0]).failed}
         assert failed & new == codes(judge, x, y) & new, (x, y)
 
@@ -138,8 +152,12 @@ def test_a_tree_too_short_to_reach_the_trailer_may_still_meet_the_mast(judge):
     assert worst_tree(judge.study, spot, cell).reaches_trailer
     short = judge.study.obstacles.values.copy()
     short[cell_at(judge, 2105, 935)] -= 12
-    study = judge.study.__class__(**{**{f: getattr(judge.study, f) for f in judge.study.__dataclass_fields__},
-                                     "obstacles": judge.study.obstacles.with_values(short)})  # fmt: skip
+    study = judge.study.__class__(
+        **{
+            **{f: getattr(judge.study, f) for f in judge.study.__dataclass_fields__},
+            "obstacles": judge.study.obstacles.with_values(short),
+        }
+    )
     tree = worst_tree(study, spot, cell)
     assert not tree.reaches_trailer
     (finding,) = [f for f in look_round(study, spot, cell, None).findings if f.code == "trees_near"]
@@ -171,10 +189,17 @@ def test_room_to_swing_is_the_largest_free_circle(judge):
     # on the bank of the pond 15 m from its west wall a circle of 10 m fits beside
     assert swing_room_m(judge.study, *here(judge, 1785, 945)) >= need
     # a yard 20 m wide between two fences 1 km long: no circle is larger than half of it, 10 m
-    fences = gpd.GeoDataFrame({"name": ["a", "b"]}, crs=CRS, geometry=[
-        LineString([at(1000, 1105), at(2000, 1105)]), LineString([at(1000, 1125), at(2000, 1125)])])  # fmt: skip
-    study = judge.study.__class__(**{**{f: getattr(judge.study, f) for f in judge.study.__dataclass_fields__},
-                                     "overlays": {**judge.study.overlays, "structures": fences}})  # fmt: skip
+    fences = gpd.GeoDataFrame(
+        {"name": ["a", "b"]},
+        crs=CRS,
+        geometry=[LineString([at(1000, 1105), at(2000, 1105)]), LineString([at(1000, 1125), at(2000, 1125)])],
+    )
+    study = judge.study.__class__(
+        **{
+            **{f: getattr(judge.study, f) for f in judge.study.__dataclass_fields__},
+            "overlays": {**judge.study.overlays, "structures": fences},
+        }
+    )
     spot, cell = here(judge, 1645, 1115)
     assert swing_room_m(study, spot, cell) == pytest.approx(10.0, abs=0.01)
     (finding,) = [f for f in look_round(study, spot, cell, None).findings if f.code == "no_swing_room"]

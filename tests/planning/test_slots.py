@@ -134,8 +134,14 @@ def test_right_below_a_satellite_it_is_clear_and_without_a_bearing():
 
 def test_slots_in_words():
     assert [slot_text(v) for v in (-62.44, 131.0, 0.0, -0.01, 180.0, -180.0, 190.0)] == [
-        "62.4 W", "131 E", "0 E", "0 E", "180 E", "180 E", "170 W",
-    ]  # fmt: skip
+        "62.4 W",
+        "131 E",
+        "0 E",
+        "0 E",
+        "180 E",
+        "180 E",
+        "170 W",
+    ]
 
 
 def test_how_tall_a_tree_may_be_is_said_in_words():
@@ -143,8 +149,16 @@ def test_how_tall_a_tree_may_be_is_said_in_words():
     study = study_on(np.zeros((101, 101)), sky=Sky(satellites=(SOUTH, FAR)))
     spot = spot_in(study, 50, 50)
     looks = judge_sky(study, spot, (50, 50))
-    e = Evaluation(spot, Ground(1, 1, 1, 1, {}, 1, 10), looks, None, None, None,
-                   skyline=skyline(study, spot, looks), arc=visible_arc(study, spot, looks))  # fmt: skip
+    e = Evaluation(
+        spot,
+        Ground(1, 1, 1, 1, {}, 1, 10),
+        looks,
+        None,
+        None,
+        None,
+        skyline=skyline(study, spot, looks),
+        arc=visible_arc(study, spot, looks),
+    )
     rise = math.tan(math.radians(looks[0].elevation_deg - 2))
     tall = [math.floor(2 + d * rise) for d in (30, 60, 100)]
     feet = [math.floor((2 + d * rise) / 0.3048) for d in (30, 60, 100)]

@@ -103,9 +103,15 @@ def test_zenith_and_azimuth_of_the_spa_example():
     zone = timezone(timedelta(hours=-7))
     moment = pd.DatetimeIndex([datetime(2003, 10, 17, 12, 30, 30, tzinfo=zone)])
     table = pvlib.solarposition.get_solarposition(
-        moment, 39.742476, -105.1786, altitude=1830.14, pressure=82_000, temperature=11, delta_t=67,
+        moment,
+        39.742476,
+        -105.1786,
+        altitude=1830.14,
+        pressure=82_000,
+        temperature=11,
+        delta_t=67,
         atmos_refract=0.5667,
-    )  # fmt: skip
+    )
     assert float(table["apparent_zenith"].iloc[0]) == pytest.approx(50.11162, abs=1e-5)
     assert float(table["azimuth"].iloc[0]) == pytest.approx(194.34024, abs=1e-5)
     # geometric elevation plus refraction 0.016332 is 90 - zenith; ours has the day's own delta T

@@ -54,8 +54,12 @@ def test_explained_points_are_told(valley_plan):
 
 
 def test_the_drive_s_range_is_the_timeline_s(valley_plan, lay_by, record):
-    parts = {name: points for name, *points in three_points(
-        valley_plan.mission, lay_by.evaluation.access.route.time_s, lay_by.evaluation.access.last_leg_s)}
+    parts = {
+        name: points
+        for name, *points in three_points(
+            valley_plan.mission, lay_by.evaluation.access.route.time_s, lay_by.evaluation.access.last_leg_s
+        )
+    }
     low, likely, high = (60 * (a + b) for a, b in zip(parts["Drive"], parts["Last leg"], strict=True))
     told = record["drive_time_low_s"], record["drive_time_s"], record["drive_time_high_s"]
     assert told == pytest.approx((low, likely, high), abs=0.05)
@@ -83,7 +87,8 @@ def test_profile_and_bands_are_those_of_the_ground(record):
     assert np.allclose(profile["elevation_m"], 1509, atol=0.3)  # the plane at y = 900
     assert sum(b["length_m"] for b in record["grade_bands"]) == pytest.approx(record["drive_distance_m"], abs=1)
     assert sum(b["length_m"] for b in record["grade_bands"] if b["from_pct"] == 0) == pytest.approx(
-        record["drive_distance_m"], abs=1)  # fmt: skip
+        record["drive_distance_m"], abs=1
+    )
 
 
 def test_the_last_turning_place_is_the_junction_before(record):
@@ -98,18 +103,27 @@ def test_the_last_turning_place_is_the_junction_before(record):
 
 def test_without_another_road_there_is_no_alternative(record):
     assert record["alternative"] == {
-        "exists": False, "sentence": "No alternative: the rig has no other way from the start to the spot."}
+        "exists": False,
+        "sentence": "No alternative: the rig has no other way from the start to the spot.",
+    }
 
 
 def test_one_way_in_names_the_sections_with_their_ends(valley_plan, lay_by):
     """A ring road that leaves the data at four corners; off it a lane of two segments, then another to the spot."""
     net = network(
-        road((0, 0), (2000, 0)), road((2000, 0), (2000, 2000)), road((2000, 2000), (0, 2000)), road((0, 2000), (0, 0)),
-        *(road((x, y), (x + dx, y + dy)) for x, y, dx, dy in (
-            (0, 0, -400, -400), (2000, 0, 400, -400), (2000, 2000, 400, 400), (0, 2000, -400, 400))),
-        road((1000, 0), (1000, 300), name="Mill Lane"), road((1000, 300), (1000, 500), name="Mill Lane"),
-        road((1000, 300), (1100, 300), name="Yard"), road((1000, 500), (1600, 500), name="Hill Lane"),
-    )  # fmt: skip
+        road((0, 0), (2000, 0)),
+        road((2000, 0), (2000, 2000)),
+        road((2000, 2000), (0, 2000)),
+        road((0, 2000), (0, 0)),
+        *(
+            road((x, y), (x + dx, y + dy))
+            for x, y, dx, dy in ((0, 0, -400, -400), (2000, 0, 400, -400), (2000, 2000, 400, 400), (0, 2000, -400, 400))
+        ),
+        road((1000, 0), (1000, 300), name="Mill Lane"),
+        road((1000, 300), (1000, 500), name="Mill Lane"),
+        road((1000, 300), (1100, 300), name="Yard"),
+        road((1000, 500), (1600, 500), name="Hill Lane"),
+    )
     tree = drive_tree(net, EAST + 300, NORTH)
     access = nearest_access(net, tree, EAST + 1400, NORTH + 500)
     ways = ways_out(net, access, tree)
@@ -132,10 +146,13 @@ def test_one_way_in_names_the_sections_with_their_ends(valley_plan, lay_by):
 def test_a_drive_under_a_line_says_so(lay_by):
     route = lay_by.evaluation.access.route  # from (200, 900) to (1700, 900)
     lines = GeoDataFrame(
-        {"name": ["feeder", None]}, crs="EPSG:32612",
-        geometry=[LineString([at(1000, 0), at(1000, 1000), at(600, 1000), at(600, 0)]),
-                  LineString([at(0, 0), at(0, 9)])],
-    )  # fmt: skip
+        {"name": ["feeder", None]},
+        crs="EPSG:32612",
+        geometry=[
+            LineString([at(1000, 0), at(1000, 1000), at(600, 1000), at(600, 0)]),
+            LineString([at(0, 0), at(0, 9)]),
+        ],
+    )
     under = lines_above(route, {"power_lines": lines})
     assert sorted(h.running_m for h in under) == pytest.approx([400, 800], abs=0.5)
     assert {h.text for h in under} == {"overhead line feeder: look up before you drive under"}
@@ -146,7 +163,8 @@ def test_a_plan_without_details_is_told_from_its_scene(valley_plan, lay_by):
     bare = replace(lay_by.evaluation.access, told=None)
     told = told_of(valley_plan, bare)
     assert [(s.text, s.running_m) for s in told.steps] == [
-        (s.text, s.running_m) for s in lay_by.evaluation.access.told.steps]  # fmt: skip
+        (s.text, s.running_m) for s in lay_by.evaluation.access.told.steps
+    ]
     assert told.turning is None
 
 
@@ -200,8 +218,7 @@ def ground(slope_pct=2.0, **parts):
     rows, cols = np.mgrid[0:41, 0:41]
     values = 1000 + slope_pct / 100 * 10 * cols + 0 * rows
     study = study_on(values, **parts)
-    study.slope = study.elevation.with_values(
-        np.full(values.shape, np.degrees(np.arctan(slope_pct / 100)), np.float32))  # fmt: skip
+    study.slope = study.elevation.with_values(np.full(values.shape, np.degrees(np.arctan(slope_pct / 100)), np.float32))
     return study
 
 
@@ -231,8 +248,9 @@ def test_a_strip_must_be_wide_enough():
 def test_keep_outs_and_trees_take_the_room():
     study = ground()
     x, y = middle(study)
-    fence = GeoDataFrame(geometry=[box(x - 100, y - 14, x + 100, y - 6), box(x - 100, y + 6, x + 100, y + 14)],
-                         crs=study.elevation.crs)  # fmt: skip
+    fence = GeoDataFrame(
+        geometry=[box(x - 100, y - 14, x + 100, y - 6), box(x - 100, y + 6, x + 100, y + 14)], crs=study.elevation.crs
+    )
     study.overlay = lambda role: fence if role == "keep_out" else None
     assert room_to_turn(study, x, y) is False
     trees = np.full((41, 41), 0.0)

@@ -46,8 +46,9 @@ def test_the_other_side_of_the_block():
     minutes = round(other.longer_s / 60)
     assert other.sentence == f"By Ridge Road instead of Mill Road, {minutes} min longer, 0.6 km farther."
     # its time is that of the road, without the penalty
-    seconds = np.where(other.route.directions > 0, net.forward_s[other.route.segments],
-                       net.backward_s[other.route.segments])  # fmt: skip
+    seconds = np.where(
+        other.route.directions > 0, net.forward_s[other.route.segments], net.backward_s[other.route.segments]
+    )
     assert other.route.time_s == pytest.approx(float(seconds.sum()))
     assert other.longer_s == pytest.approx(other.route.time_s - route.time_s)
 
@@ -67,12 +68,14 @@ def test_a_way_that_is_the_same_for_the_most_part_is_no_alternative():
     assert other.shared_m == pytest.approx(200 + 7800)
     assert other.sentence.startswith(
         "No distinct alternative: the most different way shares 8.0 of its 10.2 km with the drive (by Ridge Road "
-        "instead of Mill Road, ")  # fmt: skip
+        "instead of Mill Road, "
+    )
 
 
 @settings(deadline=None, max_examples=15)
-@given(st.integers(0, 10_000), st.floats(0, 600), st.floats(0, 500), st.floats(0, 600), st.floats(0, 500),
-       st.booleans())  # fmt: skip
+@given(
+    st.integers(0, 10_000), st.floats(0, 600), st.floats(0, 500), st.floats(0, 600), st.floats(0, 500), st.booleans()
+)
 def test_alternatives_are_drives_that_share_at_most_about_half(seed, sx, sy, x, y, signs):
     net = town(seed, size=5)
     if signs:
@@ -95,7 +98,9 @@ def test_alternatives_are_drives_that_share_at_most_about_half(seed, sx, sy, x, 
     shared = driven[np.isin(way.segments, route.segments)].sum()
     assert shared <= MOST_SHARED * way.distance_m + 1e-6
     assert (way.line.coords[0], way.line.coords[-1]) == (
-        pytest.approx(route.line.coords[0], abs=0.01), pytest.approx(route.line.coords[-1], abs=0.01))  # fmt: skip
+        pytest.approx(route.line.coords[0], abs=0.01),
+        pytest.approx(route.line.coords[-1], abs=0.01),
+    )
     banned = {tuple(p) for p in net.banned_turns.tolist()}
     arcs = (2 * way.segments + (way.directions < 0)).tolist()
     for a, b in pairwise(arcs):
@@ -111,8 +116,10 @@ def _reached_without(net, route):
     for i in range(len(net)):
         if i in route.segments:
             continue
-        for a, b, s in ((net.seg_from[i], net.seg_to[i], net.forward_s[i]),
-                        (net.seg_to[i], net.seg_from[i], net.backward_s[i])):
+        for a, b, s in (
+            (net.seg_from[i], net.seg_to[i], net.forward_s[i]),
+            (net.seg_to[i], net.seg_from[i], net.backward_s[i]),
+        ):
             if np.isfinite(s):
                 graph.add_edge(int(a), int(b))
     first, last = int(route.segments[0]), int(route.segments[-1])

@@ -56,7 +56,8 @@ def test_repeated_vertices_are_found_where_removing_them_changes_the_line():
         xy = shapely.get_coordinates(lines[k])
         lines[k] = shapely.LineString(np.insert(xy, 1, xy[0] + rng.uniform(0, 0.0015, 2), axis=0))
     changed = shapely.get_num_coordinates(shapely.remove_repeated_points(lines, 1e-3)) < (
-        shapely.get_num_coordinates(lines))
+        shapely.get_num_coordinates(lines)
+    )
     assert np.array_equal(_repeats(lines), changed)
     assert 10 < changed.sum() < 66
 
@@ -69,7 +70,8 @@ def test_directions_at_the_ends_are_those_that_geos_measures():
     ours = _outward(xy, np.flatnonzero(np.diff(owner, prepend=-1)))
     for end, at, ahead in ((0, 0.0, reach), (1, length, length - reach)):
         d = shapely.get_coordinates(shapely.line_interpolate_point(lines, ahead)) - shapely.get_coordinates(
-            shapely.line_interpolate_point(lines, at))
+            shapely.line_interpolate_point(lines, at)
+        )
         assert ours[end::2] == pytest.approx(d / np.hypot(*d.T)[:, None], abs=1e-6)
 
 
@@ -81,6 +83,7 @@ def test_strokes_lay_the_segments_end_to_end():
     for k, (i, back) in enumerate(zip(strokes.order, strokes.reverse, strict=True)):
         xy = shapely.get_coordinates(lines[i])
         mine = strokes.vertex_place == k
-        assert np.array_equal(np.column_stack([strokes.vertex_x[mine], strokes.vertex_y[mine]]),
-                              xy[::-1] if back else xy)
+        assert np.array_equal(
+            np.column_stack([strokes.vertex_x[mine], strokes.vertex_y[mine]]), xy[::-1] if back else xy
+        )
         assert strokes.length_m[k] == pytest.approx(lines[i].length, abs=1e-9)

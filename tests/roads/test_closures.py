@@ -45,11 +45,15 @@ def drive_m(net, start, end):
     return route_to(net, tree, nearest_access(net, tree, *at(*end))).distance_m
 
 
-@pytest.mark.parametrize("shape", [
-    Point(at(480, 12)),  # 12 m off the bridge, 20 m off the road below
-    LineString([at(480, -40), at(520, 40)]),  # across it
-    box(*at(460, -20), *at(540, 20)),
-], ids=["point", "line", "polygon"])  # fmt: skip
+@pytest.mark.parametrize(
+    "shape",
+    [
+        Point(at(480, 12)),  # 12 m off the bridge, 20 m off the road below
+        LineString([at(480, -40), at(520, 40)]),  # across it
+        box(*at(460, -20), *at(540, 20)),
+    ],
+    ids=["point", "line", "polygon"],
+)
 def test_a_closed_bridge_sends_the_rig_round(shape):
     assert drive_m(network(*RING), (100, 0), (900, 0)) == pytest.approx(800, abs=1)
     net, findings = closed_ring(shape, name=["Bridge out"])
@@ -101,10 +105,19 @@ def test_what_meets_no_road_is_a_finding_and_footpaths_are_no_roads():
 
 
 def test_what_lies_behind_a_closure_names_it():
-    dead_end = [road((0, 0), (500, 0)), road((500, 0), (900, 0), name="Far Road"), road((0, 0), (0, 300), access="no"),
-                road((0, 300), (0, 600), name="Shut Road")]  # fmt: skip
-    net = build_network(layer(*dead_end), elevation=None, rig=Rig(), speeds=Speeds(),
-                        closures=[Closure(box(*at(300, -5), *at(310, 5)), "tree down")])  # fmt: skip
+    dead_end = [
+        road((0, 0), (500, 0)),
+        road((500, 0), (900, 0), name="Far Road"),
+        road((0, 0), (0, 300), access="no"),
+        road((0, 300), (0, 600), name="Shut Road"),
+    ]
+    net = build_network(
+        layer(*dead_end),
+        elevation=None,
+        rig=Rig(),
+        speeds=Speeds(),
+        closures=[Closure(box(*at(300, -5), *at(310, 5)), "tree down")],
+    )
     tree = drive_tree(net, *at(50, 0))
     far, shut = (int(np.flatnonzero(net.name == name)[0]) for name in ("Far Road", "Shut Road"))
     assert closures_before(tree, far) == ("tree down",)
@@ -112,28 +125,41 @@ def test_what_lies_behind_a_closure_names_it():
 
 
 def test_danger_areas_are_told_on_the_way_and_close_only_where_they_say_so():
-    areas = marks(box(*at(200, -50), *at(300, 50)), box(*at(350, -50), *at(400, 50)), box(*at(600, -9), *at(620, 9)),
-                  name=["flood", "ash", None], closes_roads=["no", " ", "yes"])  # fmt: skip
+    areas = marks(
+        box(*at(200, -50), *at(300, 50)),
+        box(*at(350, -50), *at(400, 50)),
+        box(*at(600, -9), *at(620, 9)),
+        name=["flood", "ash", None],
+        closes_roads=["no", " ", "yes"],
+    )
     closing, dangers = read_dangers(areas, False)
     assert [c.name for c in closing] == ["hazard area without a name"]
     assert [c.name for c in read_dangers(areas, True)[0]] == ["hazard area ash", "hazard area without a name"]
     assert read_dangers(areas.drop(columns="closes_roads"), False)[0] == ()
-    net = build_network(layer(road((0, 0), (1000, 0))), elevation=None, rig=Rig(), speeds=Speeds(),
-                        closures=closing, dangers=dangers)  # fmt: skip
+    net = build_network(
+        layer(road((0, 0), (1000, 0))), elevation=None, rig=Rig(), speeds=Speeds(), closures=closing, dangers=dangers
+    )
     tree = drive_tree(net, *at(0, 0))
     assert nearest_access(net, tree, *at(900, 0)).x == pytest.approx(EAST + 600, abs=0.1)
     route = route_to(net, tree, nearest_access(net, tree, *at(500, 0)))
     told = [(h.text, round(h.running_m), round(h.length_m)) for h in hazards_along(net, route)]
-    assert told == [("through hazard area flood: may be blocked or unsafe", 200, 100),
-                    ("through hazard area ash: may be blocked or unsafe", 350, 50)]  # fmt: skip
+    assert told == [
+        ("through hazard area flood: may be blocked or unsafe", 200, 100),
+        ("through hazard area ash: may be blocked or unsafe", 350, 50),
+    ]
     assert [f.code for f in route.findings] == ["route_hazard_area"]
     assert route.findings[0].severity == "caution"
 
 
 def test_closures_and_dangers_that_overlap_are_cut_apart():
-    net = build_network(layer(road((0, 0), (1000, 0))), elevation=None, rig=Rig(), speeds=Speeds(),
-                        closures=[Closure(box(*at(300, -9), *at(500, 9)), "a"), Closure(box(*at(400, -9), *at(600, 9)),
-                                  "b")], dangers=[Closure(box(*at(100, -9), *at(900, 9)), "c")])  # fmt: skip
+    net = build_network(
+        layer(road((0, 0), (1000, 0))),
+        elevation=None,
+        rig=Rig(),
+        speeds=Speeds(),
+        closures=[Closure(box(*at(300, -9), *at(500, 9)), "a"), Closure(box(*at(400, -9), *at(600, 9)), "b")],
+        dangers=[Closure(box(*at(100, -9), *at(900, 9)), "c")],
+    )
     length = {name: float(net.length_m[net.closed == name].sum()) for name in ("", "a", "a and b", "b")}
     assert length == pytest.approx({"": 700, "a": 100, "a and b": 100, "b": 100}, abs=1e-6)
     warned = np.array([any(h.kind == "hazard area" for h in hazards) for hazards in net.hazards])

@@ -24,27 +24,57 @@ def at(text):
 
 
 # 2026-01-15 is a Thursday, 2026-06-06 a Saturday
-@pytest.mark.parametrize(("condition", "when", "holds"), [
-    ("Nov-Apr", "2026-01-15T09:00", True), ("Nov-Apr", "2026-04-30T23:59", True), ("Nov-Apr", "2026-05-01", False),
-    ("May-Oct", "2026-01-15", False), ("May-Oct", "2026-10-31", True), ("Dec,Jan", "2026-01-15", True),
-    ("Nov 15-Apr 1", "2026-04-01", True), ("Nov 15-Apr 1", "2026-04-02", False), ("Nov 15 - Apr", "2026-04-30", True),
-    ("Jan 10-20", "2026-01-15", True), ("Jan 10-14", "2026-01-15", False), ("Jan 15", "2026-01-15", True),
-    ("november-april", "2026-01-15", True), ("Mo-Fr", "2026-01-15", True), ("Sa,Su", "2026-06-06", True),
-    ("Fr-Mo", "2026-01-15", False), ("22:00-06:00", "2026-01-15T23:00", True),
-    ("22:00-06:00", "2026-01-15T05:59", True), ("22:00-06:00", "2026-01-15T06:00", False),
-    ("07:00-09:00,16:00-18:00", "2026-01-15T16:30", True),
-    ("07:00-09:00, 16:00-18:00", "2026-01-15T12:00", False), ("Mo-Fr 07:00-09:00", "2026-01-15T08:00", True),
-    ("Mo-Fr 07:00-09:00", "2026-06-06T08:00", False), ("Nov-Apr Mo-Fr 22:00-05:00", "2026-01-15T23:00", True),
-    # Friday's night ends on Saturday morning
-    ("Fr 22:00-06:00", "2026-06-06T05:00", True), ("Sa 22:00-06:00", "2026-06-06T05:00", False),
-    ("24/7", "2026-06-06", True), ("weight>7.5", "2026-06-06", False), ("weight > 3.5", "2026-06-06", True),
-    ("length>=13", "2026-06-06", True), ("weight>3.5 AND Nov-Apr", "2026-06-06", False),
-    ("snow AND Nov-Apr", "2026-06-06", False), ("snow AND Nov-Apr", "2026-01-15", None),
-    ("snow", "2026-06-06", None), ("winter", "2026-01-15", None), ("sunset-sunrise", "2026-06-06", None),
-    ("PH", "2026-06-06", None), ("2026 Jan", "2026-01-15", None), ("Nov 31", "2026-06-06", None),
-    ("Jan 20-10", "2026-06-06", None), ("25:00-26:00", "2026-06-06", None), ("Marble-Apr", "2026-03-15", None),
-    ("week 1-10", "2026-01-15", None), ("", "2026-06-06", None), ("Mo[1]", "2026-06-06", None),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("condition", "when", "holds"),
+    [
+        ("Nov-Apr", "2026-01-15T09:00", True),
+        ("Nov-Apr", "2026-04-30T23:59", True),
+        ("Nov-Apr", "2026-05-01", False),
+        ("May-Oct", "2026-01-15", False),
+        ("May-Oct", "2026-10-31", True),
+        ("Dec,Jan", "2026-01-15", True),
+        ("Nov 15-Apr 1", "2026-04-01", True),
+        ("Nov 15-Apr 1", "2026-04-02", False),
+        ("Nov 15 - Apr", "2026-04-30", True),
+        ("Jan 10-20", "2026-01-15", True),
+        ("Jan 10-14", "2026-01-15", False),
+        ("Jan 15", "2026-01-15", True),
+        ("november-april", "2026-01-15", True),
+        ("Mo-Fr", "2026-01-15", True),
+        ("Sa,Su", "2026-06-06", True),
+        ("Fr-Mo", "2026-01-15", False),
+        ("22:00-06:00", "2026-01-15T23:00", True),
+        ("22:00-06:00", "2026-01-15T05:59", True),
+        ("22:00-06:00", "2026-01-15T06:00", False),
+        ("07:00-09:00,16:00-18:00", "2026-01-15T16:30", True),
+        ("07:00-09:00, 16:00-18:00", "2026-01-15T12:00", False),
+        ("Mo-Fr 07:00-09:00", "2026-01-15T08:00", True),
+        ("Mo-Fr 07:00-09:00", "2026-06-06T08:00", False),
+        ("Nov-Apr Mo-Fr 22:00-05:00", "2026-01-15T23:00", True),
+        # Friday's night ends on Saturday morning
+        ("Fr 22:00-06:00", "2026-06-06T05:00", True),
+        ("Sa 22:00-06:00", "2026-06-06T05:00", False),
+        ("24/7", "2026-06-06", True),
+        ("weight>7.5", "2026-06-06", False),
+        ("weight > 3.5", "2026-06-06", True),
+        ("length>=13", "2026-06-06", True),
+        ("weight>3.5 AND Nov-Apr", "2026-06-06", False),
+        ("snow AND Nov-Apr", "2026-06-06", False),
+        ("snow AND Nov-Apr", "2026-01-15", None),
+        ("snow", "2026-06-06", None),
+        ("winter", "2026-01-15", None),
+        ("sunset-sunrise", "2026-06-06", None),
+        ("PH", "2026-06-06", None),
+        ("2026 Jan", "2026-01-15", None),
+        ("Nov 31", "2026-06-06", None),
+        ("Jan 20-10", "2026-06-06", None),
+        ("25:00-26:00", "2026-06-06", None),
+        ("Marble-Apr", "2026-03-15", None),
+        ("week 1-10", "2026-01-15", None),
+        ("", "2026-06-06", None),
+        ("Mo[1]", "2026-06-06", None),
+    ],
+)
 def test_a_condition_holds_does_not_or_is_not_known(condition, when, holds):
     rig = Rig(mass_kg=5000, length_m=13)
     assert parse_condition(condition, rig)(at(when)) is holds
@@ -86,18 +116,24 @@ def state(when=None, rig=None, **tags):
 WINTER, SUMMER = at("2026-01-15T09:00"), at("2026-07-15T09:00")
 
 
-@pytest.mark.parametrize(("tags", "winter", "summer"), [
-    ({"access:conditional": "no @ (Nov-Apr)"}, "closed", "open"),
-    ({"access": "no", "access:conditional": "yes @ (May-Oct)"}, "closed", "open"),
-    ({"motor_vehicle:conditional": "no @ (Nov-Apr)"}, "closed", "open"),
-    # the more specific key goes before (Key:access)
-    ({"access:conditional": "no @ (Nov-Apr)", "motor_vehicle": "yes"}, "open", "open"),
-    ({"access": "no", "motor_vehicle:conditional": "yes @ (May-Oct)"}, "closed", "open"),
-    ({"access:conditional": "no @ (winter)"}, "not known", "not known"),
-    ({"access:conditional": "no @ (weight>3.5)"}, "closed", "closed"),
-    ({"seasonal": "yes"}, "not known", "not known"), ({"winter_road": "yes"}, "not known", "not known"),
-    ({"ice_road": "yes"}, "not known", "not known"), ({"seasonal": "no"}, None, None), ({"access": "yes"}, None, None),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("tags", "winter", "summer"),
+    [
+        ({"access:conditional": "no @ (Nov-Apr)"}, "closed", "open"),
+        ({"access": "no", "access:conditional": "yes @ (May-Oct)"}, "closed", "open"),
+        ({"motor_vehicle:conditional": "no @ (Nov-Apr)"}, "closed", "open"),
+        # the more specific key goes before (Key:access)
+        ({"access:conditional": "no @ (Nov-Apr)", "motor_vehicle": "yes"}, "open", "open"),
+        ({"access": "no", "motor_vehicle:conditional": "yes @ (May-Oct)"}, "closed", "open"),
+        ({"access:conditional": "no @ (winter)"}, "not known", "not known"),
+        ({"access:conditional": "no @ (weight>3.5)"}, "closed", "closed"),
+        ({"seasonal": "yes"}, "not known", "not known"),
+        ({"winter_road": "yes"}, "not known", "not known"),
+        ({"ice_road": "yes"}, "not known", "not known"),
+        ({"seasonal": "no"}, None, None),
+        ({"access": "yes"}, None, None),
+    ],
+)
 def test_roads_by_the_time_of_dispatch(tags, winter, summer):
     assert state(WINTER, **tags) == winter
     assert state(SUMMER, **tags) == summer
@@ -135,7 +171,8 @@ def test_a_road_that_may_be_shut_is_a_finding_and_a_caution_on_the_way():
     assert free.drivable[0]
     assert "season or hours" not in free.unknown[0]
     assert [(h.severity, h.text) for h in free.hazards[0]] == [
-        ("note", "open at the time of dispatch, but not always: no @ (nov-apr)")]  # fmt: skip
+        ("note", "open at the time of dispatch, but not always: no @ (nov-apr)")
+    ]
     for net in (shut, free):
         assert not [f for f in net.findings if f.code == "roads_open_at_times"]
     assert np.isinf(shut.forward_s[0])

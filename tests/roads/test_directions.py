@@ -32,11 +32,15 @@ def drive(roads, start, end, rise=0.0, **rig):
     keys = sorted({key for road in roads for key in road[1]} | {"highway", "name"})
     frame = gpd.GeoDataFrame(
         {key: [road[1].get(key, {"highway": "unclassified"}.get(key)) for road in roads] for key in keys},
-        geometry=[LineString([at(*p) for p in road[0]]) for road in roads], crs=UTM,
-    )  # fmt: skip
+        geometry=[LineString([at(*p) for p in road[0]]) for road in roads],
+        crs=UTM,
+    )
     rows = np.arange(600)[:, None] * np.ones((1, 600))
-    grid = Grid((1000 + rise * (6000 - 10 * rows)).astype(np.float32),
-                Affine(10, 0, X0 - 3000, 0, -10, Y0 + 3000), CRS.from_user_input(UTM))  # fmt: skip
+    grid = Grid(
+        (1000 + rise * (6000 - 10 * rows)).astype(np.float32),
+        Affine(10, 0, X0 - 3000, 0, -10, Y0 + 3000),
+        CRS.from_user_input(UTM),
+    )
     network = build_network(frame, elevation=grid, rig=Rig(**rig), speeds=Speeds())
     tree = drive_tree(network, *at(*start))
     access = nearest_access(network, tree, *at(*end))
@@ -118,10 +122,11 @@ def test_a_bend_just_behind_a_fork_is_told_as_the_turn_that_it_is():
     bend, cut = (-9.0, 1012.0), (-300, 1012)
     ahead = [(0, 1000), (0, 2000)], {"name": "Main Road"}
     short, on = ([(0, 1000), bend], {"name": "West Street"}), ([bend, cut], {"name": "West Street"})
-    for crossing, words in (([], "Turn left onto West Street, toward the west"),
-                            # a street between the two pieces: a place to go wrong, told for what is seen first
-                            ([([bend, (-9, 1300)], {"name": "Mid Street"})],
-                             "Keep left at the fork onto West Street, toward the west")):  # fmt: skip
+    for crossing, words in (
+        ([], "Turn left onto West Street, toward the west"),
+        # a street between the two pieces: a place to go wrong, told for what is seen first
+        ([([bend, (-9, 1300)], {"name": "Mid Street"})], "Keep left at the fork onto West Street, toward the west"),
+    ):
         steps = texts(drive([MAIN, ahead, short, on, *crossing], (0, 0), cut)[2])
         assert steps[1] == words
     back = [([(0, 1000), bend], {"name": "West Street"}), ([bend, (-4, 1030), (-90, 1500)], {"name": "West Street"})]
@@ -141,12 +146,17 @@ def test_staying_on_a_road_that_turns_at_a_junction():
 
 
 def test_unnamed_roads_are_told_by_their_kind():
-    roads = [MAIN, ([(0, 1000), (500, 1000)], {"highway": "track", "tracktype": "grade1"}),
-             ([(0, 1000), (-500, 1000)], {"highway": "service"})]  # fmt: skip
+    roads = [
+        MAIN,
+        ([(0, 1000), (500, 1000)], {"highway": "track", "tracktype": "grade1"}),
+        ([(0, 1000), (-500, 1000)], {"highway": "service"}),
+    ]
     assert texts(drive(roads, (0, 0), (500, 1000))[2])[1] == (
-        "At the T-junction turn right onto an unnamed track, toward the east")
+        "At the T-junction turn right onto an unnamed track, toward the east"
+    )
     assert texts(drive(roads, (0, 0), (-500, 1000))[2])[1] == (
-        "At the T-junction turn left onto an unnamed service road, toward the west")
+        "At the T-junction turn left onto an unnamed service road, toward the west"
+    )
 
 
 def test_a_roundabout_counts_its_exits():
@@ -155,11 +165,12 @@ def test_a_roundabout_counts_its_exits():
     ring = [(50 * np.sin(-a + np.pi), 1050 + 50 * np.cos(-a + np.pi)) for a in angle]
     ring[-1] = ring[0]
     roads = [
-        MAIN, (ring, {"junction": "roundabout", "highway": "unclassified"}),
+        MAIN,
+        (ring, {"junction": "roundabout", "highway": "unclassified"}),
         ([(50, 1050), (500, 1050)], {"name": "East Road"}),
         ([(0, 1100), (0, 1600)], {"name": "North Road"}),
         ([(-50, 1050), (-500, 1050)], {"name": "West Road"}),
-    ]  # fmt: skip
+    ]
     for end, words in (
         ((500, 1050), "At the roundabout take the first exit onto East Road, toward the east"),
         ((0, 1600), "At the roundabout take the second exit onto North Road, toward the north"),
@@ -169,8 +180,11 @@ def test_a_roundabout_counts_its_exits():
 
 
 def test_a_road_the_rig_cannot_use_is_still_a_junction_the_driver_sees():
-    roads = [([(0, 0), (0, 1500)], {"name": "Main Road"}), ([(0, 700), (500, 700)], {"name": "Low Lane",
-             "maxheight": "2.5"}), ([(0, 1000), (500, 1000)], {"name": "High Lane"})]  # fmt: skip
+    roads = [
+        ([(0, 0), (0, 1500)], {"name": "Main Road"}),
+        ([(0, 700), (500, 700)], {"name": "Low Lane", "maxheight": "2.5"}),
+        ([(0, 1000), (500, 1000)], {"name": "High Lane"}),
+    ]
     _, _, steps = drive(roads, (0, 0), (500, 1000))
     assert texts(steps)[1] == "300 m past Low Lane, turn right onto High Lane, toward the east"
 
@@ -234,8 +248,11 @@ def test_the_end_of_the_pavement_is_said():
 
 
 def test_a_tight_offset_of_two_junctions_is_two_turns():
-    roads = [MAIN, ([(-500, 1000), (0, 1000), (15, 1000), (500, 1000)], {"name": "Cross Road"}),
-             ([(15, 1000), (15, 1800)], {"name": "North Road"})]  # fmt: skip
+    roads = [
+        MAIN,
+        ([(-500, 1000), (0, 1000), (15, 1000), (500, 1000)], {"name": "Cross Road"}),
+        ([(15, 1000), (15, 1800)], {"name": "North Road"}),
+    ]
     _, _, steps = drive(roads, (0, 0), (15, 1800))
     assert texts(steps)[1:-1] == [
         "At the T-junction turn right onto Cross Road, toward the east",  # 15 m of it: not where the next road leads
@@ -246,8 +263,11 @@ def test_a_tight_offset_of_two_junctions_is_two_turns():
 
 def test_steps_lie_where_the_published_grid_reference_says():
     # 38SMB4488: 44 500 E, 88 500 N is the centre of the square, UTM 38 N 444500 3688500 (GeoConvert manual)
-    frame = gpd.GeoDataFrame({"highway": ["residential"]}, crs="EPSG:32638",
-                             geometry=[LineString([(444_500, 3_688_500), (445_500, 3_688_500)])])  # fmt: skip
+    frame = gpd.GeoDataFrame(
+        {"highway": ["residential"]},
+        crs="EPSG:32638",
+        geometry=[LineString([(444_500, 3_688_500), (445_500, 3_688_500)])],
+    )
     network = build_network(frame, elevation=None, rig=Rig(), speeds=Speeds())
     grid = Grid(np.zeros((2, 2)), Affine(10, 0, 444_500, 0, -10, 3_688_500), CRS.from_epsg(32638))
     tree = drive_tree(network, 444_500.4, 3_688_500)

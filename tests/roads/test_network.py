@@ -18,38 +18,55 @@ def one(rig=None, elevation=None, **tags):
     return bool(net.drivable[0]), str(net.reason[0])
 
 
-@pytest.mark.parametrize(("tags", "words"), [
-    ({"maxheight": "2.8", "bridge": "yes"}, "bridge height limit 2.8 m is below the rig's 3.2 m"),
-    ({"maxheight": "9'"}, "height limit 2.74 m is below the rig's 3.2 m"),
-    ({"maxheight:physical": "3"}, "height limit 3 m"),
-    ({"maxweight": "3.5"}, "weight limit 3.5 t is below the rig's 5 t"),
-    ({"maxweight": "8000 lbs"}, "weight limit 3.63 t"),
-    ({"width": "2.2"}, "width 2.2 m is below the rig's 2.5 m"),
-    ({"maxwidth": "2"}, "width 2 m"),
-    ({"maxlength": "12"}, "length limit 12 m is below the rig's 13 m"),
-    ({"surface": "Sand"}, "surface sand"),
-    ({"surface": "gravel;mud"}, "surface mud"),
-    ({"highway": "track", "tracktype": "grade4"}, "grade4 is softer than the rig's grade3"),
-    ({"smoothness": "very_bad"}, "very_bad is worse than the rig's bad"),
-    ({"access": "no"}, "access is no"),
-    ({"access": "yes", "motor_vehicle": "no"}, "access is no"),
-    ({"trailer": "no"}, "no trailers"),
-    ({"highway": "footway"}, "footway: not a road for vehicles"),
-    ({"barrier": "bollard"}, "barrier bollard"),
-    ({"incline": "-18%"}, "posted grade 18 % is above the rig's 15 %"),
-])
+@pytest.mark.parametrize(
+    ("tags", "words"),
+    [
+        ({"maxheight": "2.8", "bridge": "yes"}, "bridge height limit 2.8 m is below the rig's 3.2 m"),
+        ({"maxheight": "9'"}, "height limit 2.74 m is below the rig's 3.2 m"),
+        ({"maxheight:physical": "3"}, "height limit 3 m"),
+        ({"maxweight": "3.5"}, "weight limit 3.5 t is below the rig's 5 t"),
+        ({"maxweight": "8000 lbs"}, "weight limit 3.63 t"),
+        ({"width": "2.2"}, "width 2.2 m is below the rig's 2.5 m"),
+        ({"maxwidth": "2"}, "width 2 m"),
+        ({"maxlength": "12"}, "length limit 12 m is below the rig's 13 m"),
+        ({"surface": "Sand"}, "surface sand"),
+        ({"surface": "gravel;mud"}, "surface mud"),
+        ({"highway": "track", "tracktype": "grade4"}, "grade4 is softer than the rig's grade3"),
+        ({"smoothness": "very_bad"}, "very_bad is worse than the rig's bad"),
+        ({"access": "no"}, "access is no"),
+        ({"access": "yes", "motor_vehicle": "no"}, "access is no"),
+        ({"trailer": "no"}, "no trailers"),
+        ({"highway": "footway"}, "footway: not a road for vehicles"),
+        ({"barrier": "bollard"}, "barrier bollard"),
+        ({"incline": "-18%"}, "posted grade 18 % is above the rig's 15 %"),
+    ],
+)
 def test_a_broken_limit_shuts_the_road_and_says_why(tags, words):
     drivable, reason = one(**tags)
     assert not drivable
     assert words in reason
 
 
-@pytest.mark.parametrize("tags", [
-    {}, {"maxheight": "3.2"}, {"maxheight": "none"}, {"maxweight": "5"}, {"maxweight": "12t"}, {"width": "0,6"},
-    {"highway": "track", "tracktype": "grade3"}, {"smoothness": "bad"}, {"access": "private"},
-    {"access": "no", "motor_vehicle": "yes"}, {"barrier": "gate"}, {"ford": "yes"}, {"incline": "up"},
-    {"surface": "dirt"}, {"highway": "Primary "},
-])
+@pytest.mark.parametrize(
+    "tags",
+    [
+        {},
+        {"maxheight": "3.2"},
+        {"maxheight": "none"},
+        {"maxweight": "5"},
+        {"maxweight": "12t"},
+        {"width": "0,6"},
+        {"highway": "track", "tracktype": "grade3"},
+        {"smoothness": "bad"},
+        {"access": "private"},
+        {"access": "no", "motor_vehicle": "yes"},
+        {"barrier": "gate"},
+        {"ford": "yes"},
+        {"incline": "up"},
+        {"surface": "dirt"},
+        {"highway": "Primary "},
+    ],
+)
 def test_what_is_equal_unknown_or_only_a_warning_stays_open(tags):
     assert one(**tags) == (True, "")
 
@@ -66,8 +83,11 @@ def test_another_rig_gets_another_answer():
 
 
 def test_missing_limits_are_unknown_and_stated_ones_are_not():
-    net = network(road((0, 0), (500, 0)), road((0, 9), (500, 9), maxheight="4", maxweight="20", width="6",
-                                               surface="asphalt"), road((0, 20), (500, 20), oneway="reversible"))
+    net = network(
+        road((0, 0), (500, 0)),
+        road((0, 9), (500, 9), maxheight="4", maxweight="20", width="6", surface="asphalt"),
+        road((0, 20), (500, 20), oneway="reversible"),
+    )
     assert net.unknown[0] == ("surface", "grade")  # an ordinary road: a limit without a sign is usual there
     assert net.unknown[1] == ("grade",)
     assert "direction" in net.unknown[2]
@@ -77,17 +97,24 @@ def test_missing_limits_are_unknown_and_stated_ones_are_not():
     assert mistake.hazards[0][0].severity == "caution"
 
 
-@pytest.mark.parametrize(("tags", "told"), [
-    ({"highway": "primary"}, ()), ({"highway": "residential", "maxheight": "none"}, ()),
-    ({"bridge": "yes"}, ("weight limit", "width")), ({"bridge": "yes", "maxweight": "20"}, ("width",)),
-    ({"tunnel": "yes"}, ("height limit", "width")), ({"tunnel": "yes", "maxheight": "4", "maxwidth": "3"}, ()),
-    ({"highway": "track"}, ("height limit", "weight limit", "width")), ({"highway": "service", "width": "4"},
-                                                                       ("height limit", "weight limit")),
-    ({"access": "private"}, ("height limit", "weight limit", "width")),
-    ({"surface": "gravel"}, ("height limit", "weight limit", "width")),
-    ({"maxheight": "below_default"}, ("height limit",)), ({"maxweight": "variable"}, ("weight limit",)),
-    ({"maxlength": "unknown"}, ()),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("tags", "told"),
+    [
+        ({"highway": "primary"}, ()),
+        ({"highway": "residential", "maxheight": "none"}, ()),
+        ({"bridge": "yes"}, ("weight limit", "width")),
+        ({"bridge": "yes", "maxweight": "20"}, ("width",)),
+        ({"tunnel": "yes"}, ("height limit", "width")),
+        ({"tunnel": "yes", "maxheight": "4", "maxwidth": "3"}, ()),
+        ({"highway": "track"}, ("height limit", "weight limit", "width")),
+        ({"highway": "service", "width": "4"}, ("height limit", "weight limit")),
+        ({"access": "private"}, ("height limit", "weight limit", "width")),
+        ({"surface": "gravel"}, ("height limit", "weight limit", "width")),
+        ({"maxheight": "below_default"}, ("height limit",)),
+        ({"maxweight": "variable"}, ("weight limit",)),
+        ({"maxlength": "unknown"}, ()),
+    ],
+)
 def test_a_missing_limit_is_told_where_one_is_to_be_feared(tags, told):
     net = network(road((0, 0), (500, 0), **{"surface": "asphalt", **tags}))
     assert net.unknown[0] == (*told, "grade")
@@ -96,8 +123,9 @@ def test_a_missing_limit_is_told_where_one_is_to_be_feared(tags, told):
 def test_a_missing_height_is_told_below_a_bridge_and_only_there():
     rows = [road((0, -50), (0, 50), bridge="yes", layer="1", surface="asphalt", maxweight="40", width="8")]
     for limit in ({}, {"maxheight": "4.2"}):
-        net = network(road((-500, 0), (-200, 0), surface="asphalt"), road((-200, 0), (300, 0), surface="asphalt",
-                                                                         **limit), *rows)  # fmt: skip
+        net = network(
+            road((-500, 0), (-200, 0), surface="asphalt"), road((-200, 0), (300, 0), surface="asphalt", **limit), *rows
+        )
         below = net.unknown[np.flatnonzero(net.source_row == 1)[0]]
         assert below == (("grade",) if limit else ("height limit", "grade"))
         assert net.unknown[np.flatnonzero(net.source_row == 0)[0]] == ("grade",)
@@ -107,8 +135,19 @@ def test_a_missing_height_is_told_below_a_bridge_and_only_there():
 
 
 def test_hazards_of_one_road():
-    net = network(road((0, 0), (500, 0), ford="yes", bridge="yes", maxweight="7.5", access="private", surface="gravel",
-                       width="3", barrier="gate"))
+    net = network(
+        road(
+            (0, 0),
+            (500, 0),
+            ford="yes",
+            bridge="yes",
+            maxweight="7.5",
+            access="private",
+            surface="gravel",
+            width="3",
+            barrier="gate",
+        )
+    )
     texts = {h.kind: h.text for h in net.hazards[0]}
     assert texts == {
         "ford": "ford: depth unknown, look before driving in",
@@ -121,10 +160,16 @@ def test_hazards_of_one_road():
 
 
 # abc / 4K by hand: (0,0) (10,10) (20,0) is a half circle; (0,0) (10,2) (20,0): 26; sides 3-4-5: 2.5
-@pytest.mark.parametrize(("points", "radius"), [
-    ((0, 0, 10, 10, 20, 0), 10.0), ((0, 0, 10, 2, 20, 0), 26.0), ((0, 0, 3, 0, 3, 4), 2.5),
-    ((0, 0, 1, 0, 2, 0), np.inf), ((0, 0, 5, 0, 0, 0), 0.0),
-])
+@pytest.mark.parametrize(
+    ("points", "radius"),
+    [
+        ((0, 0, 10, 10, 20, 0), 10.0),
+        ((0, 0, 10, 2, 20, 0), 26.0),
+        ((0, 0, 3, 0, 3, 4), 2.5),
+        ((0, 0, 1, 0, 2, 0), np.inf),
+        ((0, 0, 5, 0, 0, 0), 0.0),
+    ],
+)
 def test_radius_through_three_points(points, radius):
     assert three_point_radius_m(*points) == pytest.approx(radius, abs=1e-9)
 
@@ -164,8 +209,13 @@ PLANE = ground(lambda x, y: 500 + 0.08 * x - 0.03 * y)
 
 
 def test_the_grade_of_a_plane_is_exact():
-    net = network(road((0, 0), (300, 0)), road((0, 100), (0, 400)), road((900, 300), (700, 300)),
-                  road((1000, 1000), (1200, 1200)), elevation=PLANE)
+    net = network(
+        road((0, 0), (300, 0)),
+        road((0, 100), (0, 400)),
+        road((900, 300), (700, 300)),
+        road((1000, 1000), (1200, 1200)),
+        elevation=PLANE,
+    )
     # d/dx = 8 %, d/dy = -3 %; diagonal (8 - 3) / sqrt 2 %
     assert net.up_grade_pct == pytest.approx([8, 0, 0, 5 / np.sqrt(2)], abs=1e-6)
     assert net.down_grade_pct == pytest.approx([0, 3, 8, 0], abs=1e-6)
@@ -230,9 +280,15 @@ def test_unknown_ground_gives_an_unknown_grade():
 
 def test_times_on_level_straight_roads():
     # 1 km at the class speed; tracks keep theirs, other loose surfaces 0.7 of it, a posted speed caps it
-    rows = [({"highway": "primary"}, 70), ({"highway": "primary", "maxspeed": "30 mph"}, 30 * 1.609344),
-            ({"highway": "secondary", "surface": "gravel"}, 60 * 0.7), ({"highway": "track"}, 15),
-            ({"highway": "motorway_link"}, 90 * 0.6), ({"highway": "living_street"}, 10), ({"highway": "what"}, 40)]
+    rows = [
+        ({"highway": "primary"}, 70),
+        ({"highway": "primary", "maxspeed": "30 mph"}, 30 * 1.609344),
+        ({"highway": "secondary", "surface": "gravel"}, 60 * 0.7),
+        ({"highway": "track"}, 15),
+        ({"highway": "motorway_link"}, 90 * 0.6),
+        ({"highway": "living_street"}, 10),
+        ({"highway": "what"}, 40),
+    ]
     net = network(*[road((0, 40 * k), (1000, 40 * k), **tags) for k, (tags, _) in enumerate(rows)])
     assert net.forward_s == pytest.approx([3600 / kmh for _, kmh in rows])
     assert net.mean_speed_kmh == pytest.approx([kmh for _, kmh in rows])
@@ -254,8 +310,12 @@ def test_grades_and_bends_slow_the_rig():
 
 
 def test_one_way_streets():
-    net = network(road((0, 0), (100, 0), oneway="yes"), road((0, 9), (100, 9), oneway="-1"),
-                  road((0, 20), (100, 20), highway="motorway"), road((0, 30), (100, 30), junction="roundabout"))
+    net = network(
+        road((0, 0), (100, 0), oneway="yes"),
+        road((0, 9), (100, 9), oneway="-1"),
+        road((0, 20), (100, 20), highway="motorway"),
+        road((0, 30), (100, 30), junction="roundabout"),
+    )
     assert np.isfinite(net.forward_s).tolist() == [True, False, True, True]
     assert np.isfinite(net.backward_s).tolist() == [False, True, False, False]
     shut = network(road((0, 0), (100, 0), access="no"))
@@ -263,8 +323,11 @@ def test_one_way_streets():
 
 
 def test_names_stay_what_they_are_and_a_ref_stands_in():
-    net = network(road((0, 0), (100, 0), name="{{ 7*7 }}<b>", ref="CR 1"), road((0, 9), (100, 9), ref="CR 12"),
-                  road((0, 20), (100, 20)))
+    net = network(
+        road((0, 0), (100, 0), name="{{ 7*7 }}<b>", ref="CR 1"),
+        road((0, 9), (100, 9), ref="CR 12"),
+        road((0, 20), (100, 20)),
+    )
     assert net.name.tolist() == ["{{ 7*7 }}<b>", "CR 12", ""]
 
 
@@ -320,24 +383,37 @@ def test_the_measured_radius_of_a_hairpin_is_that_of_its_circle(radius, turn):
 
 
 def test_bridges_and_tunnels_without_figures_are_warnings():
-    net = network(road((0, 0), (100, 0), bridge="yes"), road((0, 50), (100, 50), tunnel="yes"),
-                  road((0, 90), (100, 90), bridge="yes", maxweight="20"),
-                  road((0, 130), (100, 130), tunnel="yes", maxheight="4"))  # fmt: skip
+    net = network(
+        road((0, 0), (100, 0), bridge="yes"),
+        road((0, 50), (100, 50), tunnel="yes"),
+        road((0, 90), (100, 90), bridge="yes", maxweight="20"),
+        road((0, 130), (100, 130), tunnel="yes", maxheight="4"),
+    )
     told = [[(h.kind, h.severity, h.text) for h in hazards] for hazards in net.hazards]
     assert told == [
-        [("bridge", "warning", "bridge, no figures posted")], [("tunnel", "warning", "tunnel, no figures posted")],
-        [("bridge", "note", "bridge, posted weight 20 t")], [("tunnel", "note", "tunnel, posted height 4 m")],
-    ]  # fmt: skip
+        [("bridge", "warning", "bridge, no figures posted")],
+        [("tunnel", "warning", "tunnel, no figures posted")],
+        [("bridge", "note", "bridge, posted weight 20 t")],
+        [("tunnel", "note", "tunnel, posted height 4 m")],
+    ]
 
 
 def test_limits_that_are_not_stated_are_counted_by_length():
     full = {"maxheight": "4", "maxweight": "20", "width": "6", "maxlength": "20", "surface": "asphalt"}
-    net = network(road((0, 0), (300, 0), **full), road((0, 90), (700, 90), **{**full, "maxheight": "variable"}),
-                  road((0, 200), (9000, 200), access="no"))  # fmt: skip
+    net = network(
+        road((0, 0), (300, 0), **full),
+        road((0, 90), (700, 90), **{**full, "maxheight": "variable"}),
+        road((0, 200), (9000, 200), access="no"),
+    )
     found = next(f for f in net.findings if f.code == "road_limits_not_stated")
-    assert found.message == ("Not stated on the roads for the rig, by length: grade 100 %, height limit 70 %. "
-                             "Not stated is not the same as none. Missing height, weight, width and length limits are "
-                             "left out on ordinary roads, where none is usual.")  # fmt: skip
+    assert found.message == (
+        "Not stated on the roads for the rig, by length: grade 100 %, height limit 70 %. "
+        "Not stated is not the same as none. Missing height, weight, width and length limits are "
+        "left out on ordinary roads, where none is usual."
+    )
     flat = ground(lambda x, y: 0 * x)
-    assert not [f for f in network(road((0, 0), (300, 0), **full), elevation=flat).findings
-                if f.code == "road_limits_not_stated"]  # fmt: skip
+    assert not [
+        f
+        for f in network(road((0, 0), (300, 0), **full), elevation=flat).findings
+        if f.code == "road_limits_not_stated"
+    ]

@@ -157,11 +157,19 @@ def test_a_closure_cuts_the_road_at_its_edge():
 
 
 def test_lines_that_are_no_lines_are_left_out_and_counted():
-    frame = layer(road((0, 0), (100, 0)), {"geometry": None, "highway": "track"},
-                  {"geometry": LineString(), "highway": "track"}, {"geometry": LineString([(1, 1), (1, 1)])},
-                  {"geometry": LineString([(EAST, NORTH, 7), (EAST, NORTH + 9, 8)]), "highway": "track"},
-                  {"geometry": MultiLineString([[(EAST, NORTH + 20), (EAST + 9, NORTH + 20)],
-                                                [(EAST, NORTH + 30), (EAST + 9, NORTH + 30)]]), "highway": "track"})
+    frame = layer(
+        road((0, 0), (100, 0)),
+        {"geometry": None, "highway": "track"},
+        {"geometry": LineString(), "highway": "track"},
+        {"geometry": LineString([(1, 1), (1, 1)])},
+        {"geometry": LineString([(EAST, NORTH, 7), (EAST, NORTH + 9, 8)]), "highway": "track"},
+        {
+            "geometry": MultiLineString(
+                [[(EAST, NORTH + 20), (EAST + 9, NORTH + 20)], [(EAST, NORTH + 30), (EAST + 9, NORTH + 30)]]
+            ),
+            "highway": "track",
+        },
+    )
     net = build_network(frame, elevation=None, rig=Rig(), speeds=Speeds())
     assert len(net) == 4
     assert net.source_row.tolist() == [0, 4, 5, 5]
@@ -181,7 +189,8 @@ def test_the_crs_must_be_metric():
 
 _COORDINATE = st.integers(0, 40)
 _LINE = st.lists(st.tuples(_COORDINATE, _COORDINATE), min_size=2, max_size=5).filter(
-    lambda p: all(a != b for a, b in pairwise(p)))
+    lambda p: all(a != b for a, b in pairwise(p))
+)
 
 
 @settings(deadline=None, max_examples=80)
@@ -211,11 +220,11 @@ def test_crossings_agree_with_geos(drawing):
     vertices = [set(map(tuple, points)) for points in drawing]
     for i in range(len(lines)):
         for j in range(i + 1, len(lines)):
-            mine = {(round(px, 6), round(py, 6)) for k, m, px, py in zip(a, b, x, y, strict=True)
-                    if (k, m) == (i, j)}
+            mine = {(round(px, 6), round(py, 6)) for k, m, px, py in zip(a, b, x, y, strict=True) if (k, m) == (i, j)}
             parts = shapely.get_parts(shapely.intersection(lines[i], lines[j]))
-            exact = {tuple(np.round(shapely.get_coordinates(p)[0], 6).tolist())
-                     for p in parts if p.geom_type == "Point"}
+            exact = {
+                tuple(np.round(shapely.get_coordinates(p)[0], 6).tolist()) for p in parts if p.geom_type == "Point"
+            }
             common = vertices[i] & vertices[j]
             # every isolated crossing is found, save where both have a vertex there (found as a common vertex)
             assert exact - common <= mine | common

@@ -31,8 +31,13 @@ def layer():
 
 @pytest.fixture(scope="module")
 def net(layer):
-    return build_network(layer.frame, elevation=None, rig=Rig(height_m=2.5, width_m=2.2, length_m=9), speeds=Speeds(),
-                         restrictions=layer.restrictions)  # fmt: skip
+    return build_network(
+        layer.frame,
+        elevation=None,
+        rig=Rig(height_m=2.5, width_m=2.2, length_m=9),
+        speeds=Speeds(),
+        restrictions=layer.restrictions,
+    )
 
 
 @pytest.fixture(scope="module")

@@ -17,11 +17,17 @@ from siteplanner.roads.routing import drive_tree, nearest_access, nearest_access
 from tests.roads.drawn import EAST, NORTH, ground, network, road
 
 # networkx, shortest_paths/tests/test_weighted.py, graph XG (published there with its distances and path)
-XG = ({"su": 10, "sx": 5, "uv": 1, "ux": 2, "vy": 1, "xu": 3, "xv": 5, "xy": 2, "ys": 7, "yv": 6},
-      {"s": 0, "x": 5, "y": 7, "u": 8, "v": 9}, {"v": "sxuv"})
+XG = (
+    {"su": 10, "sx": 5, "uv": 1, "ux": 2, "vy": 1, "xu": 3, "xv": 5, "xy": 2, "ys": 7, "yv": 6},
+    {"s": 0, "x": 5, "y": 7, "u": 8, "v": 9},
+    {"v": "sxuv"},
+)
 # Cormen, Leiserson, Rivest, Stein: Introduction to Algorithms, figure 24.6
-CLRS = ({"st": 10, "sy": 5, "tx": 1, "ty": 2, "yt": 3, "yx": 9, "yz": 2, "xz": 4, "zx": 6, "zs": 7},
-        {"s": 0, "y": 5, "z": 7, "t": 8, "x": 9}, {"x": "sytx"})
+CLRS = (
+    {"st": 10, "sy": 5, "tx": 1, "ty": 2, "yt": 3, "yx": 9, "yz": 2, "xz": 4, "zx": 6, "zs": 7},
+    {"s": 0, "y": 5, "z": 7, "t": 8, "x": 9},
+    {"x": "sytx"},
+)
 
 
 def published(weights):
@@ -52,13 +58,17 @@ def second_opinion(net, tree):
     graph = nx.MultiDiGraph()
     graph.add_nodes_from(range(len(net.node_x)))
     for i in range(len(net)):
-        for a, b, seconds in ((net.seg_from[i], net.seg_to[i], net.forward_s[i]),
-                              (net.seg_to[i], net.seg_from[i], net.backward_s[i])):
+        for a, b, seconds in (
+            (net.seg_from[i], net.seg_to[i], net.forward_s[i]),
+            (net.seg_to[i], net.seg_from[i], net.backward_s[i]),
+        ):
             if np.isfinite(seconds):
                 graph.add_edge(int(a), int(b), weight=float(seconds))
     s, share = tree.segment, tree.along_m / net.length_m[tree.segment]
-    for node, seconds, part in ((net.seg_from[s], net.backward_s[s], share),
-                                (net.seg_to[s], net.forward_s[s], 1 - share)):
+    for node, seconds, part in (
+        (net.seg_from[s], net.backward_s[s], share),
+        (net.seg_to[s], net.forward_s[s], 1 - share),
+    ):
         if part == 0 or np.isfinite(seconds):
             graph.add_edge("staging", int(node), weight=float(seconds * part) if part > 0 else 0.0)
     lengths = nx.single_source_dijkstra_path_length(graph, "staging")
@@ -75,8 +85,10 @@ def town(seed, size=7, oneways=0.3, missing=0.2):
         for j in range(size):
             for a, b in ((i, j + 1), (i + 1, j)):
                 if a < size and b < size and rng.random() > missing:
-                    tags = {"oneway": rng.choice(["yes", "-1"]) if rng.random() < oneways else None,
-                            "maxheight": "2" if rng.random() < 0.05 else None}
+                    tags = {
+                        "oneway": rng.choice(["yes", "-1"]) if rng.random() < oneways else None,
+                        "maxheight": "2" if rng.random() < 0.05 else None,
+                    }
                     rows.append(road(xy[i, j], xy[a, b], **tags) | {"highway": str(rng.choice(classes))})
     return network(*rows, elevation=ground(lambda x, y: 100 + 0.04 * x + 8 * np.sin(y / 90)))
 
@@ -121,8 +133,10 @@ def test_a_route_is_the_sum_of_its_parts(seed, sx, sy, x, y):
     # the nearest place on any reached road, by brute force
     others = tree.reached & (np.arange(len(net)) != tree.segment)  # the start's own street may be open one way only
     point = shapely.points(EAST + x, NORTH + y)
-    nearest = min(shapely.distance(net.seg_geometry[others], point).min(initial=np.inf),
-                  point.distance(shapely.points(tree.snapped_x, tree.snapped_y)))
+    nearest = min(
+        shapely.distance(net.seg_geometry[others], point).min(initial=np.inf),
+        point.distance(shapely.points(tree.snapped_x, tree.snapped_y)),
+    )
     assert access.offset_m <= nearest + 1e-6
     if access.segment != tree.segment:
         assert access.offset_m == pytest.approx(nearest, abs=1e-6)
@@ -200,8 +214,12 @@ def test_many_points_at_once_give_the_same():
 
 
 def test_roads_that_hang_apart_are_reported():
-    net = network(road((0, 0), (1000, 0)), road((200, 40), (200, 340)), road((200, 340), (600, 340)),
-                  road((900, -25), (900, -125)))
+    net = network(
+        road((0, 0), (1000, 0)),
+        road((200, 40), (200, 340)),
+        road((200, 340), (600, 340)),
+        road((900, -25), (900, -125)),
+    )
     tree = drive_tree(net, EAST, NORTH)
     big, small = tree.unreached
     assert big.length_m == pytest.approx(700)
@@ -221,8 +239,11 @@ def test_no_road_for_the_rig_is_an_error_with_a_remedy():
 
 def test_route_tells_grades_climb_and_unknown_limits():
     hill = ground(lambda x, y: 200 + 0.1 * np.maximum(0, 500 - np.abs(x - 500)))  # a ridge 50 m high at x = 500
-    net = network(road((0, 0), (1000, 0), highway="service", maxheight="5"),
-                  road((1000, 0), (1500, 0), highway="service", maxweight="20"), elevation=hill)
+    net = network(
+        road((0, 0), (1000, 0), highway="service", maxheight="5"),
+        road((1000, 0), (1500, 0), highway="service", maxweight="20"),
+        elevation=hill,
+    )
     tree = drive_tree(net, EAST, NORTH)
     route = route_to(net, tree, nearest_access(net, tree, EAST + 1500, NORTH))
     assert (route.up_grade_pct, route.down_grade_pct) == pytest.approx((10, 10), abs=0.01)

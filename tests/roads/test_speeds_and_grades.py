@@ -39,26 +39,47 @@ def test_the_classes_never_get_faster_down_the_list():
     assert np.isnan(speed(highway="footway"))
 
 
-@pytest.mark.parametrize(("posted", "kmh"), [
-    ("40", 40), ("25 mph", 25 * 1.609344), ("110", 70), ("none", 70), ("", 70), ("fast", 70),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("posted", "kmh"),
+    [
+        ("40", 40),
+        ("25 mph", 25 * 1.609344),
+        ("110", 70),
+        ("none", 70),
+        ("", 70),
+        ("fast", 70),
+    ],
+)
 def test_a_sign_caps_the_class_speed_and_never_raises_it(posted, kmh):
     assert speed(highway="primary", maxspeed=posted) == pytest.approx(kmh)
 
 
-@pytest.mark.parametrize(("tags", "kmh"), [
-    ({"surface": "asphalt"}, 60), ({"surface": "gravel"}, 42), ({"surface": "dirt"}, 42), ({}, 60),
-    ({"highway": "track", "surface": "gravel"}, 15),  # a track's speed is for loose ground already
-    ({"surface": "gravel", "maxspeed": "30"}, 30), ({"surface": "gravel", "maxspeed": "50"}, 42),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("tags", "kmh"),
+    [
+        ({"surface": "asphalt"}, 60),
+        ({"surface": "gravel"}, 42),
+        ({"surface": "dirt"}, 42),
+        ({}, 60),
+        ({"highway": "track", "surface": "gravel"}, 15),  # a track's speed is for loose ground already
+        ({"surface": "gravel", "maxspeed": "30"}, 30),
+        ({"surface": "gravel", "maxspeed": "50"}, 42),
+    ],
+)
 def test_loose_ground_takes_its_share_before_the_sign(tags, kmh):
     assert speed(**{"highway": "secondary", **tags}) == pytest.approx(kmh)
 
 
-@pytest.mark.parametrize(("tags", "kmh"), [
-    ({"highway": "trunk_link"}, 48), ({"highway": "primary_link"}, 42), ({"highway": "living_street"}, 10),
-    ({"highway": "primary", "junction": "roundabout"}, 25), ({"highway": "service", "junction": "roundabout"}, 20),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("tags", "kmh"),
+    [
+        ({"highway": "trunk_link"}, 48),
+        ({"highway": "primary_link"}, 42),
+        ({"highway": "living_street"}, 10),
+        ({"highway": "primary", "junction": "roundabout"}, 25),
+        ({"highway": "service", "junction": "roundabout"}, 20),
+    ],
+)
 def test_ramps_yards_and_roundabouts_are_slower(tags, kmh):
     assert speed(**tags) == pytest.approx(kmh)
 
@@ -83,9 +104,19 @@ def test_a_factor_is_above_nothing_and_at_most_one(name, value):
         Speeds(**{name: value})
 
 
-@pytest.mark.parametrize(("grade", "share"), [
-    (0, 1), (3, 1), (4, 0.94), (5, 0.88), (8, 0.7), (13, 0.4), (15, 0.3), (40, 0.3),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("grade", "share"),
+    [
+        (0, 1),
+        (3, 1),
+        (4, 0.94),
+        (5, 0.88),
+        (8, 0.7),
+        (13, 0.4),
+        (15, 0.3),
+        (40, 0.3),
+    ],
+)
 def test_a_grade_takes_six_percent_of_the_speed_for_each_percent_past_three(grade, share):
     assert grade_factor(np.array([grade, -grade])) == pytest.approx([share, share])  # down like up: brakes
 
@@ -125,7 +156,8 @@ def test_a_bend_is_driven_at_the_speed_of_its_circle(radius):
     reach_s = 2 * (np.pi * 10.06 / 2) * abs(1 / np.sqrt(1.5 * radius) - 1 / 25.0)
     assert net.forward_s[0] == pytest.approx(bend_s + straight_s, abs=reach_s)
     assert point_speed_kmh(np.array(90.0), np.array(0.0), np.array(radius)) == pytest.approx(
-        3.6 * np.sqrt(1.5 * radius))  # fmt: skip
+        3.6 * np.sqrt(1.5 * radius)
+    )
 
 
 def test_nothing_that_may_be_driven_is_slower_than_walking():
@@ -145,9 +177,14 @@ def noise(sigma_m: float, cell_m: float, seed: int, height=lambda x, y: 100.0 + 
 
 # Standard error of the least-squares slope over the base length: sigma sqrt(12 d / base^3), closed form.
 # 1 m on cells of 10 m: 3.1 %; 0.5 m: 1.5 %; 1 m on cells of 20 m, told over 100 m: 1.5 %
-@pytest.mark.parametrize(("sigma", "cell", "error_pct", "most_pct"), [
-    (1.0, 10.0, 3.1, 10.0), (0.5, 10.0, 1.55, 5.0), (1.0, 20.0, 1.55, 5.0),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("sigma", "cell", "error_pct", "most_pct"),
+    [
+        (1.0, 10.0, 3.1, 10.0),
+        (0.5, 10.0, 1.55, 5.0),
+        (1.0, 20.0, 1.55, 5.0),
+    ],
+)
 def test_white_noise_on_a_level_road_stays_a_gentle_grade(sigma, cell, error_pct, most_pct):
     assert 100 * sigma * np.sqrt(12 * cell / base_length_m(cell) ** 3) == pytest.approx(error_pct, abs=0.05)
     y = 500 + cell / 2  # through cell centres: nothing is averaged between rows
@@ -162,8 +199,9 @@ def test_white_noise_on_a_level_road_stays_a_gentle_grade(sigma, cell, error_pct
 
 @pytest.mark.parametrize("cell", [2.0, 10.0, 30.0])
 def test_a_true_ramp_of_twelve_percent_is_measured(cell):
-    net = network(road((0, 500), (1500, 500)), elevation=ground(
-        lambda x, y: 100 + np.clip(0.12 * (x - 500), 0, 36), cell_m=cell))  # fmt: skip
+    net = network(
+        road((0, 500), (1500, 500)), elevation=ground(lambda x, y: 100 + np.clip(0.12 * (x - 500), 0, 36), cell_m=cell)
+    )
     assert net.up_grade_pct[0] == pytest.approx(12, abs=0.1)
     assert net.down_grade_pct[0] == pytest.approx(0, abs=0.1)
     along, height = net.profile_along_m, net.profile_elevation_m
@@ -174,8 +212,10 @@ def test_a_true_ramp_in_noise_is_measured_within_a_point():
     """0.5 m on cells of 10 m: the middle of the ramp, over the base length, is 12 % within one point on average."""
     found = []
     for seed in range(8):
-        net = network(road((0, 505), (1500, 505)), elevation=noise(
-            0.5, 10.0, seed, lambda x, y: 100 + np.clip(0.12 * (x - 500), 0, 36)))  # fmt: skip
+        net = network(
+            road((0, 505), (1500, 505)),
+            elevation=noise(0.5, 10.0, seed, lambda x, y: 100 + np.clip(0.12 * (x - 500), 0, 36)),
+        )
         on = (net.profile_along_m > 550) & (net.profile_along_m < 750)
         found.append(net.profile_grade_pct[on].mean())
     assert found == pytest.approx(np.full(8, 12.0), abs=1.0)
@@ -183,19 +223,24 @@ def test_a_true_ramp_in_noise_is_measured_within_a_point():
 
 def test_a_short_steep_pitch_is_not_smoothed_away():
     """60 m of 18 % between level roads: the rig's 15 % is broken, and the smoothing must not hide it."""
-    net = network(road((0, 500), (1500, 500)), elevation=ground(
-        lambda x, y: 100 + np.clip(0.18 * (x - 500), 0, 10.8)))  # fmt: skip
+    net = network(road((0, 500), (1500, 500)), elevation=ground(lambda x, y: 100 + np.clip(0.18 * (x - 500), 0, 10.8)))
     assert net.up_grade_pct[0] == pytest.approx(18, abs=1)
     assert not net.drivable[0]
 
 
 def across(kind: str, bump_m: float, middle_pct: float = 3.0):
     """Segments before, on and after a deck of 300 m, over (or under) a bump of the ground between its ends."""
+
     def height(x, y):
         return 500 + 0.01 * middle_pct * (x - 350) + bump_m * np.exp(-(((x - 500) / 40) ** 2))
+
     tags = {kind: "yes"} if kind else {}
-    return network(road((0, 0), (350, 0)), road((350, 0), (650, 0), **tags), road((650, 0), (1000, 0)),
-                   elevation=ground(height, cell_m=5.0))  # fmt: skip
+    return network(
+        road((0, 0), (350, 0)),
+        road((350, 0), (650, 0), **tags),
+        road((650, 0), (1000, 0)),
+        elevation=ground(height, cell_m=5.0),
+    )
 
 
 @pytest.mark.parametrize(("kind", "bump"), [("bridge", -60.0), ("tunnel", 60.0)])
@@ -231,8 +276,12 @@ def test_a_bridge_that_ends_at_a_junction_reaches_the_ground_there(turned):
     """Past the abutment the road parts to both sides: nothing continues the bridge, its own end must hold the deck."""
     gorge = ground(lambda x, y: 500 + 0.03 * (x - 350) + 0.05 * y - 60 * np.exp(-(((x - 500) / 40) ** 2)), cell_m=5.0)
     ends = [(350, 0), (650, 0)]
-    net = network(road((0, 0), (350, 0)), road(*(ends[::-1] if turned else ends), bridge="yes"),
-                  road((650, -400), (650, 0), (650, 400)), elevation=gorge)  # fmt: skip
+    net = network(
+        road((0, 0), (350, 0)),
+        road(*(ends[::-1] if turned else ends), bridge="yes"),
+        road((650, -400), (650, 0), (650, 400)),
+        elevation=gorge,
+    )
     bridge = int(np.flatnonzero(net.source_row == 1)[0])
     deck = slice(net.profile_first[bridge], net.profile_first[bridge + 1])
     heights = net.profile_elevation_m[deck]
@@ -273,7 +322,8 @@ def test_a_grade_closer_to_the_limit_than_it_is_known_is_told_as_unsure(slope_pc
     assert (words in net.unknown[0]) == (state in ("unsure", "likely"))
     assert (net.reason[0] == f"{words}: more likely too steep than not") == (state == "likely")
     assert [(h.severity, h.text == words) for h in net.hazards[0]] == [
-        ("caution", True) if state in ("unsure", "likely") else ("warning", False)]  # fmt: skip
+        ("caution", True) if state in ("unsure", "likely") else ("warning", False)
+    ]
     if state == "unsure":
         tree = drive_tree(net, *net.seg_geometry[0].coords[0])
         route = route_to(net, tree, nearest_access(net, tree, *net.seg_geometry[0].coords[-1]))

@@ -42,22 +42,39 @@ def test_the_shape_of_a_junction(turn, others, words):
 
 @pytest.mark.parametrize(
     ("turn", "words"),
-    [(30, "turn slightly right"), (-54, "turn slightly left"), (56, "turn right"), (-119, "turn left"),
-     (121, "turn sharp right"), (-164, "turn sharp left"), (166, "turn back"), (-180, "turn back")],
-)  # fmt: skip
+    [
+        (30, "turn slightly right"),
+        (-54, "turn slightly left"),
+        (56, "turn right"),
+        (-119, "turn left"),
+        (121, "turn sharp right"),
+        (-164, "turn sharp left"),
+        (166, "turn back"),
+        (-180, "turn back"),
+    ],
+)
 def test_turns_by_their_angle(turn, words):
     assert turn_words(turn) == words
 
 
 def test_the_winds_go_round():
     assert [wind(b) for b in range(0, 360, 45)] == [
-        "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"]  # fmt: skip
+        "north",
+        "north-east",
+        "east",
+        "south-east",
+        "south",
+        "south-west",
+        "west",
+        "north-west",
+    ]
     assert wind(359) == wind(-1) == "north"
 
 
 def test_a_t_junction_and_a_plain_side_road():
     assert middle([MAIN, EAST, WEST], (0, 0), (500, 1000)) == [
-        "At the T-junction turn right onto East Lane, toward the east"]  # fmt: skip
+        "At the T-junction turn right onto East Lane, toward the east"
+    ]
     on = ([(0, 1000), (0, 2000)], {"name": "Main Road"})
     assert middle([MAIN, on, EAST], (0, 0), (500, 1000)) == ["Turn right onto East Lane, toward the east"]
 
@@ -65,11 +82,12 @@ def test_a_t_junction_and_a_plain_side_road():
 def test_a_ramp_is_taken_and_left():
     main = {"name": "Ridge Highway", "highway": "trunk", "oneway": "yes"}
     roads = [
-        ([(0, 0), (0, 1000)], main), ([(0, 1000), (0, 3000)], main),
+        ([(0, 0), (0, 1000)], main),
+        ([(0, 1000), (0, 3000)], main),
         ([(0, 1000), (120, 1300), (600, 1500)], {"highway": "trunk_link", "oneway": "yes"}),
         ([(600, 1500), (1500, 1500)], {"name": "Low Road", "highway": "secondary", "oneway": "yes"}),
         ([(100, 1500), (600, 1500)], {"name": "Low Road", "highway": "secondary", "oneway": "yes"}),
-    ]  # fmt: skip
+    ]
     assert middle(roads, (0, 0), (1500, 1500)) == [
         "Take the ramp on the right, toward the north",
         "Merge onto Low Road, toward the east",
@@ -118,7 +136,8 @@ def test_who_missed_the_end_is_told_by_what_comes_next():
     side = ([(0, 1200), (300, 1200)], {"name": "Mill Lane"})
     beyond = ([(0, 1200), (0, 1900)], {"name": "Main Road"})
     assert drive([MAIN, more, side, beyond], (0, 0), (20, 700))[2][-1].too_far == (
-        "Too far: Mill Lane, 500 m beyond the stop")  # fmt: skip
+        "Too far: Mill Lane, 500 m beyond the stop"
+    )
     # driven the other way the end of the road lies 700 m on
     assert drive([MAIN], (0, 1000), (20, 700))[2][-1].too_far == "The road ends 700 m beyond the stop"
     # at the very end there is nothing to miss
@@ -126,8 +145,11 @@ def test_who_missed_the_end_is_told_by_what_comes_next():
 
 
 def test_steps_hold_their_parts_and_three_coordinates():
-    roads = [([(0, 0), (0, 2000)], {"name": "Main Road"}), ([(0, 1000), (500, 1000)], {"name": "Mill Lane"}),
-             ([(0, 1400), (500, 1400)], {"name": "Ford Lane"})]  # fmt: skip
+    roads = [
+        ([(0, 0), (0, 2000)], {"name": "Main Road"}),
+        ([(0, 1000), (500, 1000)], {"name": "Mill Lane"}),
+        ([(0, 1400), (500, 1400)], {"name": "Ford Lane"}),
+    ]
     _, _, steps = drive(roads, (0, 0), (500, 1400))
     turn = steps[1]
     assert turn.text == "400 m past Mill Lane, turn right onto Ford Lane, toward the east"

@@ -55,8 +55,9 @@ def test_only_straight_on_bans_everything_else():
 def test_the_rig_does_not_turn_round_in_the_road_to_get_past_a_sign():
     rows = CROSS[:3]  # no way round the block
     frame = layer(*[road(a, b, osm_way=way, osm_nodes=np.array(ids)) for a, b, way, ids in rows])
-    net = build_network(frame, elevation=None, rig=Rig(), speeds=Speeds(),
-                        restrictions=[TurnRestriction("no", 1, 11, 3)])  # fmt: skip
+    net = build_network(
+        frame, elevation=None, rig=Rig(), speeds=Speeds(), restrictions=[TurnRestriction("no", 1, 11, 3)]
+    )
     assert driven_m(net, 150, 0) == pytest.approx(130)
     tree = drive_tree(net, EAST + 20, NORTH)
     assert tree.reached.tolist() == [True, True, False]
@@ -65,8 +66,12 @@ def test_the_rig_does_not_turn_round_in_the_road_to_get_past_a_sign():
 
 
 def test_a_restriction_that_does_not_fit_is_left_out():
-    for odd in (TurnRestriction("no", 1, 99, 3), TurnRestriction("no", 1, 13, 3), TurnRestriction("no", 9, 11, 3),
-                TurnRestriction("no", 4, 13, 4)):  # fmt: skip
+    for odd in (
+        TurnRestriction("no", 1, 99, 3),
+        TurnRestriction("no", 1, 13, 3),
+        TurnRestriction("no", 9, 11, 3),
+        TurnRestriction("no", 4, 13, 4),
+    ):
         assert len(junction(odd).banned_turns) == 0
 
 
@@ -91,8 +96,10 @@ def arc_graph(net, tree):
     banned = {tuple(p) for p in net.banned_turns.tolist()}
     seconds, tail, head = {}, {}, {}
     for i in range(len(net)):
-        for arc, s, a, b in ((2 * i, net.forward_s[i], net.seg_from[i], net.seg_to[i]),
-                             (2 * i + 1, net.backward_s[i], net.seg_to[i], net.seg_from[i])):
+        for arc, s, a, b in (
+            (2 * i, net.forward_s[i], net.seg_from[i], net.seg_to[i]),
+            (2 * i + 1, net.backward_s[i], net.seg_to[i], net.seg_from[i]),
+        ):
             if np.isfinite(s):
                 seconds[arc], tail[arc], head[arc] = float(s), int(a), int(b)
     for a in seconds:

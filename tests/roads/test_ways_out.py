@@ -16,9 +16,15 @@ def at(net, tree, x, y):
     return nearest_access(net, tree, EAST + x, NORTH + y)
 
 
-RING = [road((0, 0), (1000, 0)), road((1000, 0), (2000, 0)), road((2000, 0), (2000, 500)),
-        road((2000, 500), (1000, 500)), road((1000, 500), (1000, 0)), road((2000, 500), (2600, 500)),
-        road((2600, 500), (2600, 900))]
+RING = [
+    road((0, 0), (1000, 0)),
+    road((1000, 0), (2000, 0)),
+    road((2000, 0), (2000, 500)),
+    road((2000, 500), (1000, 500)),
+    road((1000, 500), (1000, 0)),
+    road((2000, 500), (2600, 500)),
+    road((2600, 500), (2600, 900)),
+]
 
 
 def test_a_dead_end_has_one_way_and_a_ring_two():
@@ -43,8 +49,12 @@ def test_the_world_beyond_the_data_counts_as_a_way_out():
 
 
 def test_one_way_rules_do_not_hold_people_in_but_limits_do():
-    rows = [road((0, 0), (500, 0)), road((500, 0), (500, 500), oneway="-1"), road((500, 500), (0, 500)),
-            road((0, 500), (0, 0))]
+    rows = [
+        road((0, 0), (500, 0)),
+        road((500, 0), (500, 500), oneway="-1"),
+        road((500, 500), (0, 500)),
+        road((0, 500), (0, 0)),
+    ]
     net = network(*rows)
     tree = drive_tree(net, EAST, NORTH)
     assert ways_out(net, at(net, tree, 0, 250), tree, exits="staging").count == 2

@@ -19,8 +19,12 @@ def _known(value: float, digits: int) -> float | None:
 def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
     """Layer name -> rows, for every spot that can be driven to; unknown is None."""
     out: dict[str, list[dict[str, Any]]] = {
-        "cut_segments": [], "alternatives": [], "hazards_on_drives": [], "decision_points": [], "turning_places": [],
-    }  # fmt: skip
+        "cut_segments": [],
+        "alternatives": [],
+        "hazards_on_drives": [],
+        "decision_points": [],
+        "turning_places": [],
+    }
     for ranked in plan.spots:
         access = ranked.evaluation.access
         if access is None:
@@ -28,40 +32,74 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
         told = told_of(plan, access)
         whose = {"rank": ranked.rank, "spot": clean(ranked.spot.name)}
         for number, step in enumerate(told.steps, 1):
-            out["decision_points"].append({
-                **whose, "step": number, "text": clean(step.text), "kind": step.kind, "onto": clean(step.name),
-                "running_m": _known(step.running_m, 0), "distance_m": _known(step.distance_m, 0),
-                "bearing_true_deg": _known(step.bearing_deg, 1), "continue_past": clean(step.past) or None,
-                "latitude": _known(step.latitude, 7), "longitude": _known(step.longitude, 7),
-                "degrees_minutes": step.degrees_minutes, "grid_reference": step.grid_reference,
-                "geometry": Point(step.x, step.y),
-            })  # fmt: skip
+            out["decision_points"].append(
+                {
+                    **whose,
+                    "step": number,
+                    "text": clean(step.text),
+                    "kind": step.kind,
+                    "onto": clean(step.name),
+                    "running_m": _known(step.running_m, 0),
+                    "distance_m": _known(step.distance_m, 0),
+                    "bearing_true_deg": _known(step.bearing_deg, 1),
+                    "continue_past": clean(step.past) or None,
+                    "latitude": _known(step.latitude, 7),
+                    "longitude": _known(step.longitude, 7),
+                    "degrees_minutes": step.degrees_minutes,
+                    "grid_reference": step.grid_reference,
+                    "geometry": Point(step.x, step.y),
+                }
+            )
         for hazard in told.hazards:
-            out["hazards_on_drives"].append({
-                **whose, "kind": hazard.kind, "severity": hazard.severity, "text": clean(hazard.text),
-                "running_m": _known(hazard.running_m, 0), "length_m": _known(hazard.length_m, 0),
-                "value": _known(hazard.value, 2), "grid_reference": hazard.grid_reference,
-                "geometry": Point(hazard.x, hazard.y),
-            })  # fmt: skip
+            out["hazards_on_drives"].append(
+                {
+                    **whose,
+                    "kind": hazard.kind,
+                    "severity": hazard.severity,
+                    "text": clean(hazard.text),
+                    "running_m": _known(hazard.running_m, 0),
+                    "length_m": _known(hazard.length_m, 0),
+                    "value": _known(hazard.value, 2),
+                    "grid_reference": hazard.grid_reference,
+                    "geometry": Point(hazard.x, hazard.y),
+                }
+            )
         for cut in told.cuts:
-            out["cut_segments"].append({
-                **whose, "name": clean(cut.name), "length_m": _known(cut.length_m, 0),
-                "from_grid_reference": cut.start.grid_reference, "to_grid_reference": cut.end.grid_reference,
-                "geometry": cut.line,
-            })  # fmt: skip
+            out["cut_segments"].append(
+                {
+                    **whose,
+                    "name": clean(cut.name),
+                    "length_m": _known(cut.length_m, 0),
+                    "from_grid_reference": cut.start.grid_reference,
+                    "to_grid_reference": cut.end.grid_reference,
+                    "geometry": cut.line,
+                }
+            )
         other = told.alternative
         if other is not None and other.route is not None:
-            out["alternatives"].append({
-                **whose, "text": clean(other.sentence), "distance_m": _known(other.route.distance_m, 0),
-                "drive_time_min": _known(other.route.time_s / 60, 1), "longer_min": _known(other.longer_s / 60, 1),
-                "shared_m": _known(other.shared_m, 0), "worst_grade_pct": _known(other.route.worst_grade_pct, 1),
-                "geometry": other.route.line,
-            })  # fmt: skip
+            out["alternatives"].append(
+                {
+                    **whose,
+                    "text": clean(other.sentence),
+                    "distance_m": _known(other.route.distance_m, 0),
+                    "drive_time_min": _known(other.route.time_s / 60, 1),
+                    "longer_min": _known(other.longer_s / 60, 1),
+                    "shared_m": _known(other.shared_m, 0),
+                    "worst_grade_pct": _known(other.route.worst_grade_pct, 1),
+                    "geometry": other.route.line,
+                }
+            )
         turning = told.turning
         if turning is not None and turning.place is not None:
-            out["turning_places"].append({
-                **whose, "kind": turning.place.kind, "name": clean(turning.place.name),
-                "before_the_stop_m": _known(turning.place.back_m, 0), "back_up_m": _known(turning.back_m, 0),
-                "grid_reference": turning.grid_reference, "geometry": Point(turning.place.x, turning.place.y),
-            })  # fmt: skip
+            out["turning_places"].append(
+                {
+                    **whose,
+                    "kind": turning.place.kind,
+                    "name": clean(turning.place.name),
+                    "before_the_stop_m": _known(turning.place.back_m, 0),
+                    "back_up_m": _known(turning.back_m, 0),
+                    "grid_reference": turning.grid_reference,
+                    "geometry": Point(turning.place.x, turning.place.y),
+                }
+            )
     return out

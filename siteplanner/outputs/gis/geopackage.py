@@ -129,21 +129,31 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
         made[name] = [_way(plan, ranked, kind) for ranked in plan.spots if ranked.evaluation.access is not None]
     made.update(drives)
     made["footprints"] = [
-        {"rank": r.rank, "spot": clean(r.spot.name), "heading_true_deg": _known(r.evaluation.ground.heading_deg),
-         "geometry": footprint(plan, r.evaluation)}
+        {
+            "rank": r.rank,
+            "spot": clean(r.spot.name),
+            "heading_true_deg": _known(r.evaluation.ground.heading_deg),
+            "geometry": footprint(plan, r.evaluation),
+        }
         for r in plan.spots
         if math.isfinite(r.evaluation.ground.heading_deg)
-    ]  # fmt: skip
+    ]
     made["staging"] = [
-        {"name": clean(s.name), "rig_available": s.rig_available,
-         "geometry": Point(*(float(v) for v in scene.elevation.from_lonlat(s.longitude, s.latitude)))}
+        {
+            "name": clean(s.name),
+            "rig_available": s.rig_available,
+            "geometry": Point(*(float(v) for v in scene.elevation.from_lonlat(s.longitude, s.latitude))),
+        }
         for s in plan.mission.stagings
-    ]  # fmt: skip
+    ]
     made["rejected_spots"] = [
-        {"name": clean(e.spot.name), "why_not": clean(" ".join(reason for _, reason in e.failed)),
-         "geometry": Point(e.spot.x, e.spot.y)}
+        {
+            "name": clean(e.spot.name),
+            "why_not": clean(" ".join(reason for _, reason in e.failed)),
+            "geometry": Point(e.spot.x, e.spot.y),
+        }
         for e in plan.rejected
-    ]  # fmt: skip
+    ]
     made["spots"] = [_spot(plan, ranked) for ranked in plan.spots]
     return {name: _frame(rows, plan) for name, rows in made.items()}
 

@@ -43,9 +43,14 @@ def _waypoints(plan: Plan) -> Iterator[str]:
         x, y = grid.from_lonlat(staging.longitude, staging.latitude)
         desc = "Staging point" if staging.rig_available else "Staging point, no rig there"
         yield _point(
-            "wpt", staging.latitude, staging.longitude, float(grid.sample(x, y)), name=staging.name, desc=desc,
+            "wpt",
+            staging.latitude,
+            staging.longitude,
+            float(grid.sample(x, y)),
+            name=staging.name,
+            desc=desc,
             type="staging",
-        )  # fmt: skip
+        )
     for ranked in plan.spots:
         spot = ranked.spot
         words = f"Rank {ranked.rank}, score {score_text(ranked)}. {grid_text(spot.grid_reference)}. {aim(ranked)}"
@@ -66,13 +71,26 @@ def _waypoints(plan: Plan) -> Iterator[str]:
             key = (hazard.kind + hazard.text, round(hazard.x, 1), round(hazard.y, 1))
             if key not in said:
                 said.add(key)
-                yield _point("wpt", hazard.latitude, hazard.longitude, None, name=f"Hazard: {hazard.kind}",
-                             desc=hazard.text, type="hazard")  # fmt: skip
+                yield _point(
+                    "wpt",
+                    hazard.latitude,
+                    hazard.longitude,
+                    None,
+                    name=f"Hazard: {hazard.kind}",
+                    desc=hazard.text,
+                    type="hazard",
+                )
         turning = told.turning
         if turning is not None and turning.place is not None:
-            yield _point("wpt", turning.latitude, turning.longitude, None,
-                         name=f"Turning place before spot {ranked.spot.name}", desc=turning.sentence,
-                         type="turning place")  # fmt: skip
+            yield _point(
+                "wpt",
+                turning.latitude,
+                turning.longitude,
+                None,
+                name=f"Turning place before spot {ranked.spot.name}",
+                desc=turning.sentence,
+                type="turning place",
+            )
     frame = plan.scene.overlays.get("hazards")
     if frame is not None:
         names = frame["name"] if "name" in frame.columns else [""] * len(frame)
@@ -104,14 +122,29 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
     for step in steps:
         desc = ". ".join([f"At {distance_text(step.running_m)}", *(hazard.text for hazard in step.hazards)])
         points.append(
-            _point("rtept", step.latitude, step.longitude, float(grid.sample(step.x, step.y)), name=step.text,
-                   cmt=grid_text(step.grid_reference), desc=desc, type=step.kind)
-        )  # fmt: skip
+            _point(
+                "rtept",
+                step.latitude,
+                step.longitude,
+                float(grid.sample(step.x, step.y)),
+                name=step.text,
+                cmt=grid_text(step.grid_reference),
+                desc=desc,
+                type=step.kind,
+            )
+        )
     points.append(
-        _point("rtept", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}",
-               cmt=grid_text(spot.grid_reference), desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
-               type="spot")
-    )  # fmt: skip
+        _point(
+            "rtept",
+            spot.latitude,
+            spot.longitude,
+            spot.elevation_m,
+            name=f"Spot {spot.name}",
+            cmt=grid_text(spot.grid_reference),
+            desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
+            type="spot",
+        )
+    )
     return f"<rte>{about}{''.join(points)}</rte>"
 
 

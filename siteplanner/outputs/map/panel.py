@@ -110,9 +110,14 @@ def _access_rows(access: Access) -> list[tuple[str, str]]:
         span = f" ({shown(time_text(access.drive_low_s))} to {shown(time_text(access.drive_high_s))})"
     rows = [
         ("Drive", f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}{span}"),
-        *(("From" if n == 0 else "Or from",
-           f"{named(s.name)}: " + shown("no way for the rig" if s.drive_time_s is None else time_text(s.drive_time_s)))
-          for n, s in enumerate(access.by_staging)),
+        *(
+            (
+                "From" if n == 0 else "Or from",
+                f"{named(s.name)}: "
+                + shown("no way for the rig" if s.drive_time_s is None else time_text(s.drive_time_s)),
+            )
+            for n, s in enumerate(access.by_staging)
+        ),
         ("Steepest", shown(grade_text(access.worst_grade_pct))),
         ("Last leg", shown(distance_text(access.last_leg_m)) + " over ground"),
         ("Ways out", named(ways)),

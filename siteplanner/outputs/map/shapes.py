@@ -54,8 +54,9 @@ def in_one_piece(features: list[Feature], grid: Grid) -> list[Feature]:
     """Features of a plan that lies on both sides of the 180th meridian, with longitudes that run on past 180."""
     if not grid.crosses_180:
         return features
-    return [{**f, "geometry": {**f["geometry"], "coordinates": _eastward(f["geometry"]["coordinates"])}}
-            for f in features]  # fmt: skip
+    return [
+        {**f, "geometry": {**f["geometry"], "coordinates": _eastward(f["geometry"]["coordinates"])}} for f in features
+    ]
 
 
 def _eastward(places: Any) -> Any:
@@ -157,9 +158,14 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     if told is not None and told.turning is not None and told.turning.place is not None:
         turning = told.turning
         out.append(
-            feature(f"turning:{ranked.rank}", point(turning.longitude, turning.latitude), "label",
-                    i='<span class="sp-label">turn</span>', t=f"Turning place. {named(turning.sentence)}")
-        )  # fmt: skip
+            feature(
+                f"turning:{ranked.rank}",
+                point(turning.longitude, turning.latitude),
+                "label",
+                i='<span class="sp-label">turn</span>',
+                t=f"Turning place. {named(turning.sentence)}",
+            )
+        )
     return out
 
 
@@ -169,10 +175,16 @@ def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     if access is None:
         return []
     return [
-        feature(f"step:{ranked.rank}:{number}", point(step.longitude, step.latitude), "step",
-                i=f'<span class="sp-step">{number}</span>', t=f"{number}. {named(step.text)}", z=-2000)
+        feature(
+            f"step:{ranked.rank}:{number}",
+            point(step.longitude, step.latitude),
+            "step",
+            i=f'<span class="sp-step">{number}</span>',
+            t=f"{number}. {named(step.text)}",
+            z=-2000,
+        )
         for number, step in enumerate(told_of(plan, access).steps, 1)
-    ]  # fmt: skip
+    ]
 
 
 def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:

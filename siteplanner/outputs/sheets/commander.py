@@ -174,14 +174,19 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "sentence": set_apart(recommendation(plan), names),
         "firmness": set_apart(f"{firmness_sentence(plan)} {prefer_runner_up(plan)}".strip(), names),
         "aid": PLANNING_AID,
-        "warnings": [
-            [f.severity, finding_text(f, 320)] for f in plan.findings if f.severity in ("caution", "warning")
-        ],
+        "warnings": [[f.severity, finding_text(f, 320)] for f in plan.findings if f.severity in ("caution", "warning")],
         "assumptions": _assumptions(plan),
         "arrival": arrival_words(plan, best),
-        "facts": [], "points": [], "more_points": "", "runner": "", "dangers": [], "wind": [], "where": [],
-        "timeline_svg": "", "timeline_alt": "Hours after dispatch: on air, refuelling, relief, night, wind.",
-    }  # fmt: skip
+        "facts": [],
+        "points": [],
+        "more_points": "",
+        "runner": "",
+        "dangers": [],
+        "wind": [],
+        "where": [],
+        "timeline_svg": "",
+        "timeline_alt": "Hours after dispatch: on air, refuelling, relief, night, wind.",
+    }
     points = weakest_points(best)[:MOST_POINTS] if best else []
     labels = [str(n) for n in range(1, len(points) + 1)]
     common["map_svg"] = commander_map(

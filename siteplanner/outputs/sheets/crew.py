@@ -210,13 +210,22 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "stand": [
             ("Nose points to", f"{heading[0]} true, {heading[1]} magnetic"),
             ("Footprint", f"{trailer.length_m:g} m by {width:.1f} m, outriggers {arm:.1f} m a side"),
-            ("Slope", f"{slope}; roll {number_text(e.ground.roll_deg, 1, 'deg')}, "
-             f"pitch {number_text(e.ground.pitch_deg, 1, 'deg')} before levelling"),
+            (
+                "Slope",
+                f"{slope}; roll {number_text(e.ground.roll_deg, 1, 'deg')}, "
+                f"pitch {number_text(e.ground.pitch_deg, 1, 'deg')} before levelling",
+            ),
             *([("Swing", swing)] if (swing := swing_words(e.ground, mission.rig.turning_radius_m)) else []),
             ("Water", drainage_words(e.ground)),
-            ("Elevation data", f"cells of {e.ground.cell_size_m:g} m: nothing finer is known"
-             + ("" if e.ground.slope_uncertainty_deg != e.ground.slope_uncertainty_deg
-                else f"; slope give or take {number_text(e.ground.slope_uncertainty_deg, 1, 'deg')}")),
+            (
+                "Elevation data",
+                f"cells of {e.ground.cell_size_m:g} m: nothing finer is known"
+                + (
+                    ""
+                    if e.ground.slope_uncertainty_deg != e.ground.slope_uncertainty_deg
+                    else f"; slope give or take {number_text(e.ground.slope_uncertainty_deg, 1, 'deg')}"
+                ),
+            ),
         ],
         "clear": _clear_distances(plan, ranked, site, fall),
         "jacks": [[label, lift_text(e.ground.jack_differences_m.get(key))] for key, label in CORNERS],
@@ -263,12 +272,18 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "cautions": [
             ["Wires", f"{CAUTIONS[0]} {line_words(plan, spot)}"],
             ["Ground", CAUTIONS[1]],
-            ["Exhaust", "Carbon monoxide kills: generator in the open, exhaust downwind, "
-             f"{short_metres(EXHAUST_M, 0)} from doors, windows, intakes and tents. "
-             "Stop and cool before refuelling; no flame, extinguisher at hand."],
-            ["Lock and tag", "Before hands go into mast, winch, dish or generator: stop it, isolate it, lock it, hang "
-             "your tag, try to start it. Only who hung a tag takes it off."],
+            [
+                "Exhaust",
+                "Carbon monoxide kills: generator in the open, exhaust downwind, "
+                f"{short_metres(EXHAUST_M, 0)} from doors, windows, intakes and tents. "
+                "Stop and cool before refuelling; no flame, extinguisher at hand.",
+            ],
+            [
+                "Lock and tag",
+                "Before hands go into mast, winch, dish or generator: stop it, isolate it, lock it, hang "
+                "your tag, try to start it. Only who hung a tag takes it off.",
+            ],
             ["Manual first", CAUTIONS[3]],
             *(["Finding", finding_text(f)] for f in found),
         ],
-    }  # fmt: skip
+    }

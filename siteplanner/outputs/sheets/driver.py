@@ -47,9 +47,12 @@ def code_svg(uri: str) -> str:
 
 
 def profile_svg(
-    distance_m: np.ndarray, elevation_m: np.ndarray, width: float = 180, height: float = 30,
+    distance_m: np.ndarray,
+    elevation_m: np.ndarray,
+    width: float = 180,
+    height: float = 30,
     grade_pct: np.ndarray | None = None,
-) -> str | None:  # fmt: skip
+) -> str | None:
     """Height along the drive, in millimetres; None where no height is known. The line is the thicker the steeper:
     below 5 %, to 8 %, to 12 %, above.
     """
@@ -137,8 +140,7 @@ def _bearing(plan: Plan, access: Access, spot: Spot) -> float:
 def other_starts(access: Access) -> str:
     """The staging points that were not chosen, with what the drive from them takes."""
     return "; ".join(
-        f"{name_in_text(s.name, 40)} "
-        + ("no way for the rig" if s.drive_time_s is None else time_text(s.drive_time_s))
+        f"{name_in_text(s.name, 40)} " + ("no way for the rig" if s.drive_time_s is None else time_text(s.drive_time_s))
         for s in access.by_staging[1:]
     )
 
@@ -215,8 +217,10 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "code_svg": code_svg(geo_uri(spot)),
         "other_way": other,
         "bands": [[band.label, distance_text(band.length_m)] for band in told.bands if band.length_m >= 1],
-        "places": [[str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
-                   for n, s in enumerate(steps, 1)],
+        "places": [
+            [str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
+            for n, s in enumerate(steps, 1)
+        ],
         "map_svg": driver_map(plan, ranked, 112, 88, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
         "map_alt": "Map of the drive from staging S to the spot, with the numbered steps of the list.",
         "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
@@ -228,7 +232,8 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             {
                 "n": str(n),
                 "at": f"{s.running_m / 1000:.1f}",
-                "text": (f"{stop} {name_in_text(s.too_far, 90)}." if s.too_far else stop) if s.kind == "arrive"
+                "text": (f"{stop} {name_in_text(s.too_far, 90)}." if s.too_far else stop)
+                if s.kind == "arrive"
                 else set_apart(short(s.text, 200), names),
                 "go": distance_text(s.distance_m) if s.distance_m > 0 else "",
                 "grid": s.grid_reference,
@@ -249,4 +254,4 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             ["!!", "Back only with a spotter in sight; lost from sight means stop. Nobody between rig and trailer."],
         ],
         "contacts": ["Dispatch", "Commander", "Crew on the spot", "Road owner"],
-    }  # fmt: skip
+    }

@@ -180,9 +180,7 @@ def _axes(x: Place, y: Place, end: float, low: float, high: float, floor: float,
     return out
 
 
-def _hazards(
-    hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, z: np.ndarray
-) -> str:
+def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, z: np.ndarray) -> str:
     """A mark over the road for each hazard: black for cautions, white for warnings, a tick for notes; tooltips say
     what it is."""
     out = ""

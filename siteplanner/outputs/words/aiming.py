@@ -53,8 +53,12 @@ def tree_rows(evaluation: Evaluation, clear_only: bool = False) -> list[TreeRow]
     for look in evaluation.sky:
         own = [t for t in limits if t.satellite_name == look.satellite_name and t.azimuth_deg == look.azimuth_deg]
         if own and (look.clear or not clear_only):
-            row = TreeRow(look.satellite_name, look.azimuth_deg, tuple(t.distance_m for t in own),
-                          tuple(_tree_text(t.tree_m) for t in own))  # fmt: skip
+            row = TreeRow(
+                look.satellite_name,
+                look.azimuth_deg,
+                tuple(t.distance_m for t in own),
+                tuple(_tree_text(t.tree_m) for t in own),
+            )
             out.append(row)
     return out
 

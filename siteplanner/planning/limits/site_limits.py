@@ -72,8 +72,11 @@ def in_the_way(study: Study) -> np.ndarray:
     for role in ("structures", "water"):
         frame = study.overlay(role)
         if frame is not None:
-            closed |= burn([s for s in frame.geometry if s.geom_type not in ("Point", "MultiPoint")],
-                           study.elevation, all_touched=True)  # fmt: skip
+            closed |= burn(
+                [s for s in frame.geometry if s.geom_type not in ("Point", "MultiPoint")],
+                study.elevation,
+                all_touched=True,
+            )
     return closed
 
 

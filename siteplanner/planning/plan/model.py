@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from siteplanner.roads.network import RoadNetwork
 
 
-
 @dataclass(frozen=True, eq=False)
 class Scene:
     """What the map draws around the spots; all in the plan's CRS."""

@@ -80,9 +80,13 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         grid = study.elevation
         guess = merit(study, way)
         rows, cols, spacing = choose_cells(
-            ruling.feasible, guess, grid.cell_size_m, mission.search.spacing_m, mission.search.max_spots,
+            ruling.feasible,
+            guess,
+            grid.cell_size_m,
+            mission.search.spacing_m,
+            mission.search.max_spots,
             *_by_backhaul(study, reuse, tick),
-        )  # fmt: skip
+        )
         named = user_spots(study)
         candidates = [
             spot_at(grid, int(r), int(c), f"candidate {n}") for n, (r, c) in enumerate(zip(rows, cols, strict=True), 1)

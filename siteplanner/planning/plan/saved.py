@@ -85,8 +85,9 @@ class _Writer:
         if id(value) in self._number:
             return {"ref": self._number[id(value)][0]}
         written = self._written(value)
-        if not (is_dataclass(value) or isinstance(value, (np.ndarray, BaseModel, BaseGeometry))
-                or hasattr(value, "columns")):
+        if not (
+            is_dataclass(value) or isinstance(value, (np.ndarray, BaseModel, BaseGeometry)) or hasattr(value, "columns")
+        ):
             return written
         self.parts.append(written)
         self._number[id(value)] = (len(self.parts) - 1, value)

@@ -43,23 +43,36 @@ class Rain:
 
 
 def attenuation_db(
-    latitude: float, longitude: float, height_m: float, elevation_deg: float, tilt_deg: float, frequency_ghz: float,
-    diameter_m: float, percent: float,
+    latitude: float,
+    longitude: float,
+    height_m: float,
+    elevation_deg: float,
+    tilt_deg: float,
+    frequency_ghz: float,
+    diameter_m: float,
+    percent: float,
 ) -> float | None:
     """Total attenuation exceeded for a share of the average year, dB (P.618-13 section 2.5); None without `itur`.
 
     `tilt_deg`: polarization against the horizontal. Degrees, metres. Below 1 % of the year gas and cloud stand at
     their 1 % values, as P.618-13 has it.
-    """  # fmt: skip
+    """
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             import itur
 
             found = itur.atmospheric_attenuation_slant_path(
-                latitude, longitude, frequency_ghz, elevation_deg, percent, diameter_m, hs=max(height_m, 0.0) / 1000,
-                eta=EFFICIENCY, tau=tilt_deg,
-            )  # fmt: skip
+                latitude,
+                longitude,
+                frequency_ghz,
+                elevation_deg,
+                percent,
+                diameter_m,
+                hs=max(height_m, 0.0) / 1000,
+                eta=EFFICIENCY,
+                tau=tilt_deg,
+            )
     except ImportError:
         return None
     return float(getattr(found, "value", found))
@@ -92,8 +105,9 @@ def rain(mission: Mission, latitude: float, longitude: float, height_m: float) -
         tilt = 45.0 if math.isnan(skew) else 90.0 - abs(skew)  # vertical polarization, turned by the skew
 
         def attenuation(percent: float, elevation: float = elevation, tilt: float = tilt) -> float:
-            found = attenuation_db(latitude, longitude, height_m, elevation, tilt, sky.downlink_ghz,
-                                   sky.dish_diameter_m, percent)  # fmt: skip
+            found = attenuation_db(
+                latitude, longitude, height_m, elevation, tilt, sky.downlink_ghz, sky.dish_diameter_m, percent
+            )
             return math.nan if found is None else found
 
         at_1 = attenuation(1.0)

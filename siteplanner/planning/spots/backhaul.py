@@ -160,12 +160,16 @@ def by_donor(
 
 
 def lowest_path(
-    study: Study, spot: Spot, cell: tuple[int, int], donor: Donor, declination_deg: float | None,
+    study: Study,
+    spot: Spot,
+    cell: tuple[int, int],
+    donor: Donor,
+    declination_deg: float | None,
     stops_m: tuple[float, ...],
 ) -> DonorPath:
     """The path from the lowest mast stop at which it works; where it works at none, from the lowest one at which that
     is not known, else from the highest. The reason says which stop; an antenna of its own height has no stops.
-    """  # fmt: skip
+    """
     if study.mission.backhaul.donor_link.antenna_height_m:
         stops_m = stops_m[-1:]
     tried: list[DonorPath] = []
@@ -274,9 +278,16 @@ def donor_path(
 
 
 def _verdict(
-    study: Study, donor: Donor, distance_m: float, bearing_deg: float, share: float, at_m: float, complete: bool,
-    unknown_from_m: float, margin_db: float,
-) -> tuple[Verdict, str]:  # fmt: skip
+    study: Study,
+    donor: Donor,
+    distance_m: float,
+    bearing_deg: float,
+    share: float,
+    at_m: float,
+    complete: bool,
+    unknown_from_m: float,
+    margin_db: float,
+) -> tuple[Verdict, str]:
     """What known ground forbids is forbidden whatever is unknown; what it allows needs all of it known."""
     link = study.mission.backhaul.donor_link
     if distance_m > link.max_distance_m:

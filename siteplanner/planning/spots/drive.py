@@ -45,9 +45,11 @@ def tell(judge: Judge, spot: Spot, access: Access) -> Told:
     if alternative.route is not None:
         other = directions(study.network, alternative.route, study.elevation, start)
     return replace(
-        told, alternative=alternative, alternative_steps=other,
+        told,
+        alternative=alternative,
+        alternative_steps=other,
         turning=turn_round(study, spot, access.route, access.last_leg_m),
-    )  # fmt: skip
+    )
 
 
 def start_words(mission: Mission, access: Access | None = None) -> str:
@@ -57,9 +59,13 @@ def start_words(mission: Mission, access: Access | None = None) -> str:
 
 
 def tell_route(
-    network: RoadNetwork, route: Route, grid: Grid, ways: WaysOut | None, overlays: dict[str, GeoDataFrame],
+    network: RoadNetwork,
+    route: Route,
+    grid: Grid,
+    ways: WaysOut | None,
+    overlays: dict[str, GeoDataFrame],
     start: str = "the staging point",
-) -> Told:  # fmt: skip
+) -> Told:
     """Steps, hazards, grades and cuts of a route. Hazards are those of the roads and overhead lines;
     each step holds those up to the next.
     """
@@ -110,8 +116,11 @@ def cuts_of(network: RoadNetwork, route: Route, ways: WaysOut | None, grid: Grid
         return ()
     groups: list[list[int]] = []
     for segment in ways.cut_segments:
-        if groups and called(network, segment) == called(network, groups[-1][-1]) and _shared(
-                network, segment, groups[-1][-1]) >= 0:
+        if (
+            groups
+            and called(network, segment) == called(network, groups[-1][-1])
+            and _shared(network, segment, groups[-1][-1]) >= 0
+        ):
             groups[-1].append(segment)
         else:
             groups.append([segment])

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 
-
 @dataclass(frozen=True)
 class Place:
     """A point in metres of the plan's CRS and in WGS 84, three ways."""

@@ -169,8 +169,13 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
     starts = []
     for start, other, arriving in zip(study.mission.starts, study.trees, found, strict=True):
         drive = None if arriving is None else route_to(study.network, other, arriving)
-        starts.append(Start(start.name, None if drive is None else drive_range(drive.time_s, leg_s)[1],
-                            None if drive is None else drive.distance_m))  # fmt: skip
+        starts.append(
+            Start(
+                start.name,
+                None if drive is None else drive_range(drive.time_s, leg_s)[1],
+                None if drive is None else drive.distance_m,
+            )
+        )
     # the chosen one leads, also where another arrives at the same second
     starts = [starts.pop(first), *sorted(starts, key=lambda s: np.inf if s.drive_time_s is None else s.drive_time_s)]
     return Access(

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from siteplanner.roads.ways_out import WaysOut
 
 
-
 @dataclass(frozen=True)
 class Tree:
     """The tree that reaches farthest over the trailer, from the surface's cells. Bearing true."""

@@ -133,9 +133,12 @@ def visible_arc(study: Study, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc
         clear = tuple(s for kind, s in spans if kind == 1)
         unknown = tuple(s for kind, s in spans if kind == 2)
     return VisibleArc(
-        clear, unknown, sky.min_margin_deg, sky.min_elevation_deg,
+        clear,
+        unknown,
+        sky.min_margin_deg,
+        sky.min_elevation_deg,
         arc_sentence(clear, unknown, looks, sky.min_margin_deg, sky.min_elevation_deg),
-    )  # fmt: skip
+    )
 
 
 def span_text(span: ArcSpan) -> str:

@@ -82,9 +82,13 @@ def _shaded(
 
     def shaded(headings: Any) -> Any:
         each = mast_in_beam(
-            np.asarray(headings)[:, None], np.array(azimuths)[None, :], trailer.mast_ahead_of_dish_m,
-            trailer.mast_right_of_dish_m, trailer.dish_diameter_m, trailer.mast_width_m,
-        )  # fmt: skip
+            np.asarray(headings)[:, None],
+            np.array(azimuths)[None, :],
+            trailer.mast_ahead_of_dish_m,
+            trailer.mast_right_of_dish_m,
+            trailer.dish_diameter_m,
+            trailer.mast_width_m,
+        )
         return how(each, axis=1)
 
     return shaded

@@ -162,9 +162,11 @@ def _structure_finding(study: Study, spot: Spot) -> list[Finding]:
 
 def _water_findings(study: Study, above_m: float, slope_above_m: float) -> list[Finding]:
     site, out = study.mission.site, []
-    source = "mapped water and flow over the elevation" if study.overlay("water") is not None else (
-        "flow over the elevation"
-    )  # fmt: skip
+    source = (
+        "mapped water and flow over the elevation"
+        if study.overlay("water") is not None
+        else ("flow over the elevation")
+    )
     low = above_m < site.low_ground_m
     if low:
         out.append(
@@ -200,10 +202,12 @@ def _soft_finding(study: Study, spot: Spot, access: Access | None) -> list[Findi
     if access is not None and frame.intersects(access.last_leg).any():
         return [
             Finding(
-                "soft_last_leg", "warning", "The last leg crosses soft ground: the rig may bog down.",
+                "soft_last_leg",
+                "warning",
+                "The last leg crosses soft ground: the rig may bog down.",
                 "Walk it first; drive it only when it carries, with a line ready.",
             )
-        ]  # fmt: skip
+        ]
     return []
 
 

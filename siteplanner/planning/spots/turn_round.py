@@ -33,10 +33,17 @@ def turn_round(study: Study, spot: Spot, route: Route, last_leg_m: float) -> Tur
         lon, lat = (float(v) for v in study.elevation.lonlat(place.x, place.y))
     back = 0.0 if at_spot else last_leg_m + place.back_m if place is not None else float("nan")
     return Turning(
-        at_spot, need, place, lat, lon, degrees_minutes(lat, lon) if place else "",
-        grid_reference(lat, lon) if place else "", back, onward,
+        at_spot,
+        need,
+        place,
+        lat,
+        lon,
+        degrees_minutes(lat, lon) if place else "",
+        grid_reference(lat, lon) if place else "",
+        back,
+        onward,
         _sentence(study, at_spot, need, place, last_leg_m, onward),
-    )  # fmt: skip
+    )
 
 
 def free_ground(study: Study, x: float, y: float, reach_m: float) -> np.ndarray | None:
@@ -104,9 +111,13 @@ def _tens(metres: float) -> int:
 
 
 def _sentence(
-    study: Study, at_spot: bool | None, need_m: float, place: TurningPlace | None, last_leg_m: float,
+    study: Study,
+    at_spot: bool | None,
+    need_m: float,
+    place: TurningPlace | None,
+    last_leg_m: float,
     onward_m: float | None,
-) -> str:  # fmt: skip
+) -> str:
     circle = f"a free circle of {need_m:.0f} m radius"
     trees = "" if study.obstacles is not None else "; trees and banks are not in the data"
     text = {
@@ -117,8 +128,12 @@ def _sentence(
     if place is None:
         text += " No turning place is known on the road before it." if not at_spot else ""
     else:
-        named = {"junction": f"the junction with {place.name}", "loop": f"the loop of {place.name}",
-                 "roundabout": "the roundabout", "open ground": "open ground beside the road"}[place.kind]  # fmt: skip
+        named = {
+            "junction": f"the junction with {place.name}",
+            "loop": f"the loop of {place.name}",
+            "roundabout": "the roundabout",
+            "open ground": "open ground beside the road",
+        }[place.kind]
         where = f"{_tens(place.back_m)} m before the stop" if place.back_m >= 5 else "at the stop"
         if at_spot:
             text += f" The last turning place on the road before it: {named}, {where}."

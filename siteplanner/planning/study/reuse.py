@@ -156,8 +156,9 @@ class _Watched:
             return self._of_mapping(name)
         if name in _field_names(cast(Hashable, type(real))):
             return self._field(name, getattr(real, name))
-        own = next((vars(c)[name] for c in type(real).__mro__ if name in vars(c) and c.__module__.startswith(ROOT)),
-                   None)
+        own = next(
+            (vars(c)[name] for c in type(real).__mro__ if name in vars(c) and c.__module__.startswith(ROOT)), None
+        )
         if isinstance(own, property) and own.fget is not None:
             return own.fget(self)
         if isinstance(own, cached_property):

@@ -33,7 +33,10 @@ class RoadLayers:
 
 
 def read_road_layers(
-    mission: Mission, crs: CRS, near: BaseGeometry, take: Callable[[Layer], GeoDataFrame],
+    mission: Mission,
+    crs: CRS,
+    near: BaseGeometry,
+    take: Callable[[Layer], GeoDataFrame],
     reuse: Reuse | None = None,
 ) -> RoadLayers:
     """Read what lies within `near` (WGS 84). `take` gets each layer read, for its record and findings.
@@ -42,8 +45,16 @@ def read_road_layers(
     """
     layers = mission.layers
     columns = layers.road_columns or None
-    main = (reuse or Reuse()).call("roads_file", read_layer, mission.path(layers.roads), "roads", target_crs=crs,
-                                   kinds={"line"}, near=near, column_map=columns)  # fmt: skip
+    main = (reuse or Reuse()).call(
+        "roads_file",
+        read_layer,
+        mission.path(layers.roads),
+        "roads",
+        target_crs=crs,
+        kinds={"line"},
+        near=near,
+        column_map=columns,
+    )
     roads = take(main)
     wanted: tuple[tuple[str, tuple[str, ...], set[Kind], bool], ...] = (
         ("hazards", layers.hazards, {"polygon"}, False),
@@ -53,10 +64,20 @@ def read_road_layers(
     overlays: dict[str, GeoDataFrame] = {}
     for role, paths, kinds, like_roads in wanted:
         frames = [
-            take(read_layer(mission.path(path), role.replace("_", " "), target_crs=crs, kinds=kinds, near=near,
-                            column_map=columns if like_roads else None, lenient=True, required=False))
+            take(
+                read_layer(
+                    mission.path(path),
+                    role.replace("_", " "),
+                    target_crs=crs,
+                    kinds=kinds,
+                    near=near,
+                    column_map=columns if like_roads else None,
+                    lenient=True,
+                    required=False,
+                )
+            )
             for path in paths
-        ]  # fmt: skip
+        ]
         if frames:
             import pandas as pd
 

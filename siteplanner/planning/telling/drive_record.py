@@ -141,7 +141,9 @@ def _turning(told: Told) -> dict[str, Any]:
         "back_up_m": _known(turning.back_m, 1),
         "carry_on_m": turning.carry_on_m,
         "sentence": turning.sentence,
-        "place": None if place is None else {
+        "place": None
+        if place is None
+        else {
             "kind": place.kind,
             "name": place.name,
             "before_the_stop_m": _known(place.back_m, 1),
@@ -150,7 +152,7 @@ def _turning(told: Told) -> dict[str, Any]:
             "degrees_minutes": turning.degrees_minutes,
             "grid_reference": turning.grid_reference,
         },
-    }  # fmt: skip
+    }
 
 
 def profile_record(route: Route) -> dict[str, list[float | None]]:

@@ -23,8 +23,15 @@ _UNITS = {
     "deg": "degrees", "min": "minutes", "km/h": "kilometres an hour",
 }  # fmt: skip
 _FIGURE = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (km/h|km|kg|kV|min|deg|m|t|%)(?![\w/])")
-_ONE = {"metres": "metre", "kilometres": "kilometre", "tonnes": "tonne", "degrees": "degree", "minutes": "minute",
-        "kilograms": "kilogram", "kilovolts": "kilovolt"}  # fmt: skip
+_ONE = {
+    "metres": "metre",
+    "kilometres": "kilometre",
+    "tonnes": "tonne",
+    "degrees": "degree",
+    "minutes": "minute",
+    "kilograms": "kilogram",
+    "kilovolts": "kilovolt",
+}
 
 
 def radio_lines(
@@ -49,8 +56,10 @@ def radio_lines(
     lines = [head]
     for number, step in enumerate(steps, 1):
         lines.append(f"{number}. {_step(step)}")
-    lines.append(f"Destination, grid {_figures(spot.grid_reference)}. In degrees and minutes: "
-                 f"{_spoken_minutes(spot.latitude, spot.longitude)}.")  # fmt: skip
+    lines.append(
+        f"Destination, grid {_figures(spot.grid_reference)}. In degrees and minutes: "
+        f"{_spoken_minutes(spot.latitude, spot.longitude)}."
+    )
     if not alternative:
         if access.ways_out == 1:
             lines.append(f"One way in and out. {spoken(one_way_words(told))}".strip())

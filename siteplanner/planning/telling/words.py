@@ -57,8 +57,7 @@ def because(spot: RankedSpot) -> str:
     parts = []
     if e.coverage is not None:
         parts.append(
-            f"serves {_share(e.coverage.share)} of the incident area with the mast at "
-            f"{e.coverage.mast_height_m:g} m"
+            f"serves {_share(e.coverage.share)} of the incident area with the mast at {e.coverage.mast_height_m:g} m"
         )
     look = best_look(e)
     if not e.dish_used:
