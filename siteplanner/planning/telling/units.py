@@ -1,0 +1,213 @@
+"""Figures in words: metric or US units, for a reader or for a listener. The one place that turns a figure into text.
+
+A distance that must be kept is rounded up, a distance that is there is rounded down, in whichever unit is printed
+(`keep`, `there`), so that no rounding ever makes room. Unknown is said, never a number.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+FOOT_M = 0.3048  # exact (NIST SP 811, appendix B.8)
+MILE_M = 1609.344  # exact (NIST SP 811, appendix B.8)
+POUND_KG = 0.45359237  # exact (NIST SP 811, appendix B.8)
+NOT_KNOWN = "not known"
+
+System = Literal["metric", "US", "both"]
+
+_SPOKEN = {
+    "m": ("metre", "metres"),
+    "km": ("kilometre", "kilometres"),
+    "ft": ("foot", "feet"),
+    "mi": ("mile", "miles"),
+    "t": ("tonne", "tonnes"),
+    "kg": ("kilogram", "kilograms"),
+    "lb": ("pound", "pounds"),
+    "kV": ("kilovolt", "kilovolts"),
+    "km/h": ("kilometre an hour", "kilometres an hour"),
+    "m/s": ("metre a second", "metres a second"),
+    "mph": ("mile an hour", "miles an hour"),
+    "min": ("minute", "minutes"),
+    "h": ("hour", "hours"),
+    "°": ("degree", "degrees"),
+    "%": ("percent", "percent"),
+    "dB": ("decibel", "decibels"),
+    "km²": ("square kilometre", "square kilometres"),
+    "sq mi": ("square mile", "square miles"),
+}
+_TO_US = {
+    "m": (1 / FOOT_M, "ft"),
+    "km": (1000 / MILE_M, "mi"),
+    "km²": ((1000 / MILE_M) ** 2, "sq mi"),
+    "kg": (1 / POUND_KG, "lb"),
+    "t": (1000 / POUND_KG, "lb"),
+    "km/h": (1000 / MILE_M, "mph"),
+    "m/s": (3600 / MILE_M, "mph"),
+}
+Rounding = Literal["nearest", "up", "down"]
+
+
+@dataclass(frozen=True)
+class Units:
+    """How figures are written. `both`: metric with the US figure behind it in brackets. `spoken`: units as words,
+    for what is read over a radio. Angles are degrees for everyone.
+    """
+
+    system: System = "metric"
+    spoken: bool = False
+
+    def figure(self, value: float | None, unit: str, digits: int = 0, rounding: Rounding = "nearest") -> str:
+        """A figure of a metric unit, converted where the system says so; `digits` hold for each printed figure.
+
+        Units without a US twin (°, %, dB, min, kV) are the same for everyone.
+        """
+        if value is None or math.isnan(value):
+            return NOT_KNOWN
+        if math.isinf(value):
+            return "no limit" if value > 0 else "none"
+        factor, us = _TO_US.get(unit, (1.0, unit))
+        if us == unit or self.system == "metric":
+            return self._said(value, unit, digits, rounding)
+        if self.system == "US":
+            return self._said(value * factor, us, digits, rounding)
+        twin = self._said(value * factor, us, digits, rounding)
+        metric = self._said(value, unit, digits, rounding)
+        return f"{metric} or {twin}" if self.spoken else f"{metric} ({twin})"
+
+    def length(self, metres: float | None, digits: int = 0) -> str:
+        """A length up to a few hundred metres: `12 m`."""
+        return self._mixed(metres, digits, 0, "nearest")
+
+    def keep(self, metres: float | None, digits: int = 0) -> str:
+        """A distance that must be kept: rounded up in every unit."""
+        return self._mixed(metres, digits, 0, "up")
+
+    def there(self, metres: float | None, digits: int = 0) -> str:
+        """A distance that is there, or a height under which something must pass: rounded down in every unit."""
+        return self._mixed(metres, digits, 0, "down")
+
+    def _mixed(self, metres: float | None, metric_digits: int, us_digits: int, rounding: Rounding) -> str:
+        """Metres to `metric_digits`, feet (a third as long) to one digit less, but at least `us_digits`."""
+        if metres is None or not math.isfinite(metres):
+            return NOT_KNOWN
+        feet_digits = max(metric_digits - 1, us_digits)
+        metric = self._said(metres, "m", metric_digits, rounding)
+        if self.system == "metric":
+            return metric
+        feet = self._said(metres / FOOT_M, "ft", feet_digits, rounding)
+        if self.system == "US":
+            return feet
+        return f"{metric} or {feet}" if self.spoken else f"{metric} ({feet})"
+
+    def distance(self, metres: float | None) -> str:
+        """A distance along a way or on the map: metres or feet when short, kilometres or miles when long."""
+        if metres is None or not math.isfinite(metres):
+            return NOT_KNOWN
+        if self.system == "US":
+            if metres >= 0.2 * MILE_M:
+                return self._said(metres / MILE_M, "mi", 1, "nearest")
+            return self._said(metres / FOOT_M, "ft", 0, "nearest")
+        return self.figure(metres / 1000, "km", 1) if metres >= 995 else self.figure(metres, "m")
+
+    def area(self, km2: float | None) -> str:
+        """An area on the map."""
+        return self.figure(km2, "km²", 1)
+
+    def speed(self, metres_per_second: float | None) -> str:
+        """Wind: metres a second, miles an hour."""
+        return self.figure(metres_per_second, "m/s")
+
+    def driving(self, km_per_hour: float | None) -> str:
+        """A driving speed."""
+        return self.figure(km_per_hour, "km/h")
+
+    def mass(self, kilograms: float | None) -> str:
+        """A mass: tonnes from one tonne up, pounds."""
+        if kilograms is None or not math.isfinite(kilograms):
+            return NOT_KNOWN
+        if self.system != "US" and kilograms >= 1000:
+            tonnes = self._said(kilograms / 1000, "t", 1, "nearest")
+            if self.system == "metric":
+                return tonnes
+            pounds = self._said(kilograms / POUND_KG, "lb", 0, "nearest")
+            return f"{tonnes} or {pounds}" if self.spoken else f"{tonnes} ({pounds})"
+        return self.figure(kilograms, "kg")
+
+    def angle(self, degrees: float | None, digits: int = 1) -> str:
+        """An angle: `12.3°`."""
+        return self.figure(degrees, "°", digits)
+
+    def bearing(self, degrees: float | None) -> str:
+        """Three figures, 000 to 359, with the degree sign."""
+        if degrees is None or not math.isfinite(degrees):
+            return NOT_KNOWN
+        whole = f"{round(degrees) % 360:03d}"
+        return f"{whole} degrees" if self.spoken else f"{whole}°"
+
+    def grade(self, percent: float | None) -> str:
+        """A signed grade: positive climbs, negative descends."""
+        if percent is None or not math.isfinite(percent):
+            return NOT_KNOWN
+        word = "level" if round(percent) == 0 else "climb" if percent > 0 else "descent"
+        return word if word == "level" else f"{self.figure(abs(percent), '%')} {word}"
+
+    def decibels(self, value: float | None, digits: int = 0) -> str:
+        """A ratio in decibels."""
+        return self.figure(value, "dB", digits)
+
+    def share(self, share: float | None, digits: int = 0) -> str:
+        """A share 0..1 as per cent; a small one is never shown as nothing, a large one never as all."""
+        if share is None or not math.isfinite(share):
+            return NOT_KNOWN
+        step, percent = 10.0**-digits, 100 * share
+        if 0 < percent < step:
+            return f"below {self.figure(step, '%', digits)}"
+        if 100 - step < percent < 100:
+            return f"above {self.figure(100 - step, '%', digits)}"
+        return self.figure(percent, "%", digits)
+
+    def share_at_least(self, share: float | None) -> str:
+        """A share 0..1 as whole per cent, rounded down, so that 94.9 % never reads as the 95 % that is needed."""
+        if share is None or not math.isfinite(share):
+            return NOT_KNOWN
+        return self.figure(math.floor(100 * share + 1e-9), "%")
+
+    def minutes(self, minutes: float | None) -> str:
+        """Minutes, or hours and minutes beyond sixty."""
+        if minutes is None or not math.isfinite(minutes):
+            return NOT_KNOWN
+        whole = max(round(minutes), 1 if minutes > 0 else 0)
+        if whole < 60:
+            return self._said(whole, "min", 0, "nearest")
+        if self.spoken:
+            rest = f" {self._said(whole % 60, 'min', 0, 'nearest')}" if whole % 60 else ""
+            return f"{self._said(whole // 60, 'h', 0, 'nearest')}{rest}"
+        return f"{whole // 60} h {whole % 60:02d} min"
+
+    def seconds(self, seconds: float | None) -> str:
+        """A time in seconds, as `minutes` says it."""
+        return self.minutes(None if seconds is None else seconds / 60)
+
+    def _said(self, value: float, unit: str, digits: int, rounding: Rounding) -> str:
+        text = rounded_text(value, digits, rounding)
+        if not self.spoken:
+            return f"{text}°" if unit == "°" else f"{text} {unit}"
+        one, many = _SPOKEN[unit]
+        return f"{text} {one if text == '1' else many}"
+
+
+METRIC = Units()
+BOTH = Units("both")
+US = Units("US")
+
+
+def rounded_text(value: float, digits: int, rounding: Rounding = "nearest") -> str:
+    """A figure with so many digits, rounded as told; -0 is 0. A hair (1e-9 of a step) is no reason to round away."""
+    if rounding != "nearest":
+        step = 10.0**digits
+        turned = math.ceil(value * step - 1e-9) if rounding == "up" else math.floor(value * step + 1e-9)
+        value = turned / step
+    text = f"{value:,.{digits}f}"
+    return text.lstrip("-") if float(text.replace(",", "")) == 0 else text
