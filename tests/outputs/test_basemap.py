@@ -10,7 +10,7 @@ from pyproj import CRS, Transformer
 from scipy import ndimage
 
 from siteplanner.data.grid import Grid
-from siteplanner.outputs.map import basemap
+from siteplanner.outputs.pictures import relief as basemap
 
 UTM = CRS.from_epsg(32613)
 

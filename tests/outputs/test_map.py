@@ -13,10 +13,10 @@ from pyproj import Geod
 
 from siteplanner.outputs.map import map as planmap
 from siteplanner.outputs.map import panel
-from siteplanner.outputs.map import pictures as map_pictures
 from siteplanner.outputs.map import shapes as map_shapes
 from siteplanner.outputs.map.page import file_text
 from siteplanner.outputs.map.road_shapes import road_shapes
+from siteplanner.outputs.pictures import layers as map_pictures
 from siteplanner.outputs.words import map_legend
 from siteplanner.outputs.words.text import percent_text
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE

@@ -12,7 +12,7 @@ from siteplanner import explain
 from siteplanner.errors import InputError
 from siteplanner.mission import Weights
 from siteplanner.planning.plan.pipeline import rescore
-from siteplanner.planning.plan.saved import decoded, encoded
+from siteplanner.planning.plan.saved import FORMAT, decoded, encoded
 from siteplanner.planning.telling.record import plan_record
 
 
@@ -66,7 +66,7 @@ def test_no_object_hides_in_the_arrays_and_shared_parts_are_written_once(valley_
     ],
 )
 def test_a_file_made_to_do_harm_or_damaged_is_refused(bad):
-    text = json.dumps({"format": 1, "version": "x", "parts": [], "root": json.loads(bad)})
+    text = json.dumps({"format": FORMAT, "version": "x", "parts": [], "root": json.loads(bad)})
     with pytest.raises(InputError, match=r"cannot be read|not a saved plan"):
         decoded(text, {})
 
