@@ -17,7 +17,7 @@ import typer
 from rich.console import Console
 from rich.markup import escape
 
-from siteplanner.errors import Cancelled, SiteplannerError
+from siteplanner.errors import Cancelled, Finding, SiteplannerError
 
 app = typer.Typer(
     add_completion=False,
@@ -81,7 +81,7 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
     else:
         _print_plan(record)
     for finding in made.findings:
-        _say(finding.severity, finding.message, finding.remedy, finding.file)
+        _say_finding(finding)
     shown = next((f for f in files if f.name == "map.html"), out)
     stderr.print(f"Wrote {len(files)} files into {escape(str(out.resolve()))}", soft_wrap=True, highlight=False)
     print(f"Map: {shown.resolve()}", file=sys.stderr if as_json else sys.stdout)
@@ -172,7 +172,9 @@ def check(
         for i in study.inputs
     ]
     if as_json:
-        _print_json({"layers": rows, "findings": [f.as_dict() for f in study.findings]})
+        from siteplanner.planning.telling.findings import finding_record
+
+        _print_json({"layers": rows, "findings": [finding_record(f) for f in study.findings]})
     else:
         from rich.table import Table
 
@@ -194,7 +196,7 @@ def check(
             )
         stdout.print(table)
     for finding in study.findings:
-        _say(finding.severity, finding.message, finding.remedy, finding.file)
+        _say_finding(finding)
 
 
 # unknown options are let through so that a western longitude (-113.2) is read as a number
@@ -245,7 +247,7 @@ def explain(
     else:
         _print_explanation(result)
     for finding in (*found.findings, *found.evaluation.findings):
-        _say(finding.severity, finding.message, finding.remedy, finding.file)
+        _say_finding(finding)
     if not found.passes:
         raise typer.Exit(1)
 
@@ -360,12 +362,14 @@ def _print_json(value: Any) -> None:
     print(json_text(value))
 
 
-def _say(severity: str, message: str, remedy: str, file: str | None) -> None:
+def _say_finding(finding: Finding) -> None:
+    from siteplanner.planning.telling.findings import said
+
+    words, severity = said(finding), finding.severity
     style = {"caution": "bold red", "warning": "yellow"}.get(severity, "dim")
-    where = f" [{Path(file).name}]" if file else ""
-    stderr.print(
-        f"{severity.upper()}{where}: {message} {remedy}", style=style, markup=False, highlight=False, soft_wrap=True
-    )
+    where = f" [{Path(finding.file).name}]" if finding.file else ""
+    text = f"{severity.upper()}{where}: {words.message} {words.remedy}"
+    stderr.print(text, style=style, markup=False, highlight=False, soft_wrap=True)
 
 
 @contextmanager

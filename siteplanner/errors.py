@@ -6,7 +6,8 @@ offline and unable to ask anyone.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -58,14 +59,16 @@ class Finding:
     """Something the user must know that does not stop the run.
 
     `code` is a stable short name (`elevation_in_feet`), `severity` is `caution` (can hurt someone),
-    `warning` (may make the plan wrong) or `note` (was mended, or is worth knowing).
+    `warning` (may make the plan wrong) or `note` (was mended, or is worth knowing). `facts` are its figures (SI, units
+    in their names) and names; `planning.telling.findings` says them.
     """
 
     code: str
     severity: Severity
-    message: str
+    message: str = ""
     remedy: str = ""
     file: str | None = None
+    facts: Mapping[str, Any] = field(default_factory=dict)
 
-    def as_dict(self) -> dict[str, str | None]:
-        return asdict(self)
+    def __hash__(self) -> int:
+        return hash((self.code, self.severity, self.file))

@@ -16,6 +16,7 @@ from siteplanner.outputs.words.text import grade_text, named, parts_that_add_up,
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.words import best_look
 
 MOST = 3
@@ -173,7 +174,7 @@ def own_findings(spots: list[RankedSpot]) -> list[tuple[RankedSpot, str, str]]:
     codes = [{f.code for f in r.evaluation.findings} for r in spots]
     common = set.intersection(*codes)
     found = [
-        (r, f.severity, f.message)
+        (r, f.severity, said(f).message)
         for r in spots
         for f in r.evaluation.findings
         if f.code not in common and f.severity != "note"

@@ -13,6 +13,7 @@ from siteplanner.app.labels import Units, error_text
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.findings import said
 
 PAGES = "_pages"
 WORK = "_work"
@@ -94,5 +95,6 @@ def say_error(error: SiteplannerError) -> None:
 
 def finding_note(finding: Any) -> str:
     """A finding with its file and remedy."""
+    words = said(finding)
     where = f"{Path(finding.file).name}: " if finding.file else ""
-    return style.note(finding.severity, finding.severity.capitalize() + ".", where + finding.message, finding.remedy)
+    return style.note(finding.severity, finding.severity.capitalize() + ".", where + words.message, words.remedy)

@@ -35,6 +35,7 @@ from siteplanner.planning.plan.on_site import on_site
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.skyline import TREE_DISTANCES_M
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     best_look,
@@ -334,7 +335,9 @@ def cautions(e: Evaluation, units: Units) -> None:
     st.subheader("Before anyone acts on this", anchor=False)
     st.html(
         "".join(
-            style.note(f.severity, f.severity.capitalize() + ".", units.said(f.message), units.said(f.remedy))
+            style.note(
+                f.severity, f.severity.capitalize() + ".", units.said(said(f).message), units.said(said(f).remedy)
+            )
             for f in by_severity(e.findings)
         )
         + "".join(style.note("caution", "Caution.", text) for text in CAUTIONS)

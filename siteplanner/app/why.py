@@ -24,6 +24,7 @@ from siteplanner.planning.plan.change import changes, lead_needed, nearest_pass
 from siteplanner.planning.plan.explain import Explanation, explain
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.words import compass_point
 
 
@@ -93,8 +94,8 @@ def verdict(found: Explanation, plan: Plan, units: Units) -> str:
         text += style.note(
             finding.severity,
             finding.severity.capitalize() + ".",
-            units.said(finding.message),
-            units.said(finding.remedy),
+            units.said(said(finding).message),
+            units.said(said(finding).remedy),
         )
     return text
 

@@ -95,11 +95,8 @@ def named(
             Finding(
                 "column_pushed_aside",
                 "note",
-                "Columns of the file that the column map replaces: "
-                + ", ".join(f"{a} is kept as {b}" for a, b in pushed.items())
-                + ".",
-                "",
-                path.name,
+                file=path.name,
+                facts={"kept_as": tuple(pushed.items())},
             )
         )
     frame = frame.rename(columns=pushed).rename(columns=renamed) if renamed else frame
@@ -124,8 +121,7 @@ def _with_unit(frame: GeoDataFrame, wanted: str, own: str, path: Path, findings:
             Finding(
                 "column_unit",
                 "note",
-                f"The name of column {own} gives its unit: {int(bare.sum()):,} values without one were read in {unit}.",
-                "",
-                path.name,
+                file=path.name,
+                facts={"column": own, "unit": unit, "count": int(bare.sum())},
             )
         )

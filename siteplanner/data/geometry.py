@@ -93,44 +93,28 @@ def mend(frame: GeoDataFrame, kinds: set[Kind], name: str) -> tuple[GeoDataFrame
 
     findings: list[Finding] = []
 
-    def note(code: str, message: str, severity: Literal["note", "warning"] = "note", remedy: str = "") -> None:
-        findings.append(Finding(code, severity, message, remedy, name))
+    def note(code: str, severity: Literal["note", "warning"] = "warning", **facts: Any) -> None:
+        findings.append(Finding(code, severity, file=name, facts=facts))
 
     shapes = np.asarray(frame.geometry.array, dtype=object)
     absent = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     if absent.any():
-        note(
-            "geometry_missing",
-            f"{absent.sum()} of {len(shapes)} features have no geometry and were left out.",
-            "warning",
-            "Look whether they matter, and draw them.",
-        )
+        note("geometry_missing", count=int(absent.sum()), of=len(shapes))
         frame, shapes = frame[~absent], shapes[~absent]
 
     finite = np.array([np.isfinite(shapely.get_coordinates(s)).all() for s in shapes], dtype=bool)
     if not finite.all():
-        note(
-            "geometry_not_finite",
-            f"{(~finite).sum()} features have coordinates that are not numbers in the working CRS and were left out.",
-            "warning",
-            "Mend their coordinates.",
-        )
+        note("geometry_not_finite", count=int((~finite).sum()))
         frame, shapes = frame[finite], shapes[finite]
 
     if shapely.has_z(shapes).any():
-        note("heights_dropped", "The shapes carry heights (Z); only their position on the map is used.")
+        note("heights_dropped", "note")
     shapes = shapely.force_2d(shapes)
 
     shapes, lost = _only(shapes, kinds)
     keep = np.array([s is not None for s in shapes], dtype=bool)
     if lost:
-        words = ", ".join(f"{count} {kind}" for kind, count in sorted(lost.items()))
-        note(
-            "kinds_left_out",
-            f"The layer mixes shapes; left out as not {' or '.join(sorted(kinds))}: {words}.",
-            "warning",
-            "Check that nothing needed was among them.",
-        )
+        note("kinds_left_out", wanted=tuple(sorted(kinds)), left_out=tuple(sorted(lost.items())))
     frame, shapes = frame[keep], shapes[keep]
 
     if "polygon" in kinds and len(shapes):
@@ -193,18 +177,8 @@ def _valid(shapes: np.ndarray, note: Any, metric: bool) -> tuple[np.ndarray, np.
     mended = shapely.make_valid(shapes[bad], method="structure", keep_collapsed=False)
     shapes[bad] = mended
     gone[bad] = shapely.is_empty(mended)
-    size = f"; they now enclose {shapely.area(mended).sum():,.0f} square metres" if metric else ""
-    note(
-        "polygons_repaired",
-        f"{bad.sum()} polygons cross themselves and were repaired{size}.",
-        "warning",
-        "Look at them on the map.",
-    )
+    area_m2 = float(shapely.area(mended).sum()) if metric else None
+    note("polygons_repaired", count=int(bad.sum()), area_m2=area_m2)
     if gone.any():
-        note(
-            "polygons_without_area",
-            f"{gone.sum()} polygons enclose nothing and were left out.",
-            "warning",
-            "Draw them again.",
-        )
+        note("polygons_without_area", count=int(gone.sum()))
     return shapes, gone

@@ -268,10 +268,8 @@ def _findings(held: _Held, path: Path) -> list[Finding]:
             Finding(
                 "extract_clipped",
                 "note",
-                f"{held.missing} nodes of its roads are not in the extract; those roads end where the nodes are "
-                "missing.",
-                "Cut extracts so that ways stay whole if a road at the edge matters.",
-                path.name,
+                file=path.name,
+                facts={"nodes": held.missing},
             )
         )
     if held.over_ways:
@@ -279,9 +277,8 @@ def _findings(held: _Held, path: Path) -> list[Finding]:
             Finding(
                 "turn_restrictions_left_out",
                 "warning",
-                f"{held.over_ways} turn restrictions that run over a road in between are not used for routes.",
-                "Signs on the road go before the directions.",
-                path.name,
+                file=path.name,
+                facts={"count": held.over_ways},
             )
         )
     return out

@@ -101,11 +101,14 @@ def scale_findings(crs: CRS, area: BaseGeometry) -> tuple[Finding, ...]:
             f"{crs.name} cannot show the incident area ({str(error)[:120]}).", remedy=_REMEDY, field="crs"
         ) from None
     worst = max(abs(factors.meridional_scale - 1), abs(factors.parallel_scale - 1))
-    what = f"In {crs.name} lengths at the incident area are wrong by {100 * worst:.1f} %."
     if not worst <= 0.05:
-        raise InputError(what, remedy=_REMEDY, field="crs")
+        raise InputError(
+            f"In {crs.name} lengths at the incident area are wrong by {100 * worst:.1f} %.",
+            remedy=_REMEDY,
+            field="crs",
+        )
     if worst > 0.01:
-        return (Finding("crs_scale", "warning", what, _REMEDY),)
+        return (Finding("crs_scale", "warning", facts={"crs": crs.name, "share": worst}),)
     return ()
 
 

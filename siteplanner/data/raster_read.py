@@ -184,14 +184,12 @@ def _doubts(source: RasterSource, values: np.ndarray, known: np.ndarray, seen: _
     findings = []
     name = source.path.name
     if seen.fills:
-        listed = ", ".join(f"{value:g} ({count:,} cells)" for value, count in sorted(seen.fills.items())[:5])
         findings.append(
             Finding(
                 "elevation_nodata_untagged",
                 "warning",
-                f"Heights that stand for unknown, though the raster does not say so, were read as unknown: {listed}.",
-                "Set the raster's nodata value.",
-                name,
+                file=name,
+                facts={"fills": tuple(sorted(seen.fills.items())[:5])},
             )
         )
     if seen.zeros > 0.001 * max(seen.cells, 1) and known.any():
@@ -201,10 +199,8 @@ def _doubts(source: RasterSource, values: np.ndarray, known: np.ndarray, seen: _
                 Finding(
                     "elevation_zero_void",
                     "warning",
-                    f"{100 * seen.zeros / seen.cells:.1f} % of the cells are exactly 0 beside ground above "
-                    f"{float(np.percentile(ground, 5)):,.0f}: they may stand for unknown, and are false cliffs then.",
-                    "If so, set the raster's nodata value to 0.",
-                    name,
+                    file=name,
+                    facts={"share": seen.zeros / seen.cells, "ground": float(np.percentile(ground, 5))},
                 )
             )
     return findings

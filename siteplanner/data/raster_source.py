@@ -184,9 +184,8 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
             Finding(
                 "elevation_rotated",
                 "note",
-                f"The raster is turned by {turn:.1f} degrees or sheared; it was set upright.",
-                "",
-                path.name,
+                file=path.name,
+                facts={"turn_deg": float(turn)},
             )
         )
     if t.determinant == 0:
@@ -211,9 +210,7 @@ def _crs(path: Path, dataset: Any, findings: list[Finding]) -> CRS:
                 Finding(
                     "elevation_crs_assumed",
                     "warning",
-                    "The grid is in degrees without a datum; WGS 84 was taken.",
-                    "If it is another datum, say so in the file; it may lie 100 m off.",
-                    path.name,
+                    file=path.name,
                 )
             )
             return WGS84
@@ -279,9 +276,8 @@ def _band(path: Path, dataset: Any, findings: list[Finding]) -> int:
             Finding(
                 "elevation_band_chosen",
                 "note",
-                f"Band {band} ({dataset.descriptions[band - 1]}) of {len(bands)} was taken for the elevation.",
-                "",
-                path.name,
+                file=path.name,
+                facts={"band": band, "name": dataset.descriptions[band - 1], "bands": len(bands)},
             )
         )
     if dataset.dtypes[band - 1] in ("uint8", "int8"):

@@ -141,8 +141,7 @@ def _read(
             Finding(
                 "elevation_coarser_than_cells",
                 "warning",
-                f"Cells of {cell:g} m are cut from a raster of {finest:.1f} m: they show no more than it does.",
-                "Give a finer raster, or leave search.cell_size_m out.",
+                facts={"cell_size_m": cell, "source_cell_m": finest},
             )
         )
     names = [str(Path(p).name) for p in paths]
@@ -186,9 +185,8 @@ def _overlapping(sources: list[RasterSource], near: BaseGeometry, findings: list
                 Finding(
                     "elevation_unused",
                     "note",
-                    f"The raster lies off the mission's ground: it covers {extent_words(source.extent_lonlat)}.",
-                    "",
-                    source.path.name,
+                    file=source.path.name,
+                    facts={"extent_lonlat": source.extent_lonlat},
                 )
             )
     return used
@@ -227,9 +225,8 @@ def _unit(source: RasterSource, reading: Reading, asked: str, findings: list[Fin
                 Finding(
                     "elevation_unit_overridden",
                     "warning",
-                    f"The raster says {source.unit} ({source.unit_from}), the mission says {asked}: {asked} was taken.",
-                    "Check elevation_unit.",
-                    name,
+                    file=name,
+                    facts={"unit": source.unit, "unit_from": source.unit_from, "taken": asked},
                 )
             )
         return asked
@@ -240,10 +237,15 @@ def _unit(source: RasterSource, reading: Reading, asked: str, findings: list[Fin
                 Finding(
                     "elevation_in_feet",
                     "note",
-                    f"Heights of {low:,.0f} to {high:,.0f} {source.unit} (said by {source.unit_from}) became "
-                    f"{low * factor:,.0f} to {high * factor:,.0f} m.",
-                    "",
-                    name,
+                    file=name,
+                    facts={
+                        "unit": source.unit,
+                        "unit_from": source.unit_from,
+                        "low": low,
+                        "high": high,
+                        "low_m": low * factor,
+                        "high_m": high * factor,
+                    },
                 )
             )
         return source.unit
@@ -261,9 +263,8 @@ def _unit(source: RasterSource, reading: Reading, asked: str, findings: list[Fin
         Finding(
             "elevation_unit_assumed",
             "warning",
-            f"The raster does not say its unit; metres were taken. Its heights are {_both(low, high)}.",
-            'Compare with a known height and set layers.elevation_unit = "m" or "ft".',
-            name,
+            file=name,
+            facts={"low": low, "high": high},
         )
     )
     return "m"
@@ -289,9 +290,7 @@ def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: l
             Finding(
                 "elevation_unknown_here",
                 "warning",
-                "The raster knows no height in the mission's ground.",
-                "Leave it out, or give one that does.",
-                name,
+                file=name,
             )
         )
         return
@@ -319,10 +318,8 @@ def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: l
                 Finding(
                     "elevation_seam",
                     "warning",
-                    f"Where it overlaps coarser rasters its heights are {middle:+.1f} m off in the middle (95 % within "
-                    f"{spread:.1f} m): there is a false step at its edge.",
-                    "Check unit and height datum of the rasters.",
-                    name,
+                    file=name,
+                    facts={"middle_m": middle, "spread_m": spread},
                 )
             )
     np.copyto(view, new, where=np.isfinite(new))
@@ -352,8 +349,7 @@ def _vertical_mix(order: list[RasterSource], findings: list[Finding]) -> None:
             Finding(
                 "elevation_datums_differ",
                 "warning",
-                f"The rasters measure heights from different zeros: {', '.join(kinds)}.",
-                "Bring them to one height datum.",
+                facts={"datums": tuple(kinds)},
             )
         )
 
@@ -367,9 +363,8 @@ def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, wi
             Finding(
                 "elevation_filled",
                 "note",
-                f"{filled:,} unknown cells in holes up to {widest} cells wide were bridged from both sides.",
-                "",
-                role,
+                file=role,
+                facts={"cells": int(filled), "widest_cells": widest},
             )
         )
     unknown = np.isnan(values)
@@ -382,10 +377,8 @@ def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, wi
                 Finding(
                     "elevation_gaps",
                     "warning",
-                    f"The ground is unknown on {100 * share:.2f} % of the needed ground "
-                    f"({int((unknown & needed).sum()):,} cells). Unknown ground is never taken for clear.",
-                    "Give rasters that cover it.",
-                    role,
+                    file=role,
+                    facts={"share": share, "cells": int((unknown & needed).sum())},
                 )
             )
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
@@ -394,10 +387,8 @@ def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, wi
             Finding(
                 "elevation_all_below_sea",
                 "caution",
-                f"All ground lies below sea level ({low:,.0f} to {high:,.0f} m): depths counted downward turn hills "
-                "into pits, and slopes, sky and drives would be wrong.",
-                "Compare with a known height; if they are depths, turn their sign.",
-                role,
+                file=role,
+                facts={"low_m": low, "high_m": high},
             )
         )
     elif low < LOWEST_M:
@@ -405,9 +396,8 @@ def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, wi
             Finding(
                 "elevation_below_sea",
                 "warning",
-                f"The lowest height is {low:,.0f} m: sea floor, or cells that mean unknown.",
-                "If it is not sea floor, mark these cells as nodata.",
-                role,
+                file=role,
+                facts={"low_m": low},
             )
         )
     return findings

@@ -31,6 +31,12 @@ __all__ = ["InputRecord", "Kind", "Layer", "read_layer", "sha256_of"]
 
 _WGS84_BY_STANDARD = ("GeoJSON", "LIBKML", "GPX")  # RFC 7946 section 4; OGC 07-147r2 section 6; GPX 1.1 schema
 _GPX_LAYERS: dict[str, Kind] = {"waypoints": "point", "routes": "line", "tracks": "line"}
+_LEFT_OUT = {  # findings after which nothing usable may be left, and how an error counts them
+    "kinds_left_out": "other shapes than that",
+    "geometry_missing": "{count} without geometry",
+    "polygons_without_area": "{count} that enclose nothing",
+    "geometry_not_finite": "{count} whose coordinates are no numbers",
+}
 _READ_WHOLE = 50_000  # features; above this GDAL leaves out what is far away, before we can count what is broken
 
 
@@ -226,14 +232,13 @@ def _parts(
         return [(connection, layers[0][0])]
     chosen = _choose(layers, role, kinds, layer, path)
     if layer is None:
-        others = ", ".join(name for name, _ in layers if name != chosen)
+        others = tuple(name for name, _ in layers if name != chosen)
         findings.append(
             Finding(
                 "layer_chosen",
                 "note",
-                f"Layer {chosen!r} was read; others there: {others}.",
-                f"Name another one as {path.name}|layer.",
-                path.name,
+                file=path.name,
+                facts={"layer": chosen, "others": others},
             )
         )
     return [(connection, chosen)]
@@ -393,11 +398,7 @@ def _features(
         except (errors.DataSourceError, errors.FeatureError, errors.GeometryError, UnicodeDecodeError) as error:
             raise _unreadable(error, path) from None
     for text in sorted({str(w.message) for w in said if issubclass(w.category, RuntimeWarning)})[:5]:
-        findings.append(
-            Finding(
-                "layer_doubtful", "warning", f"While reading: {text[:300]}", "Look at the layer in a GIS.", path.name
-            )
-        )
+        findings.append(Finding("layer_doubtful", "warning", file=path.name, facts={"said": text[:300]}))
     frame = _with_geometry(frame)
     if boxes and len(frame):
         b = frame.geometry.bounds.to_numpy()
@@ -450,30 +451,45 @@ def _nothing_left(
     path: Path,
     role: str,
 ) -> None:
-    words = " or ".join(sorted(kinds))
+    """A finding where the layer may be empty, else an error."""
+    wanted = " or ".join(sorted(kinds))
+    needed = None if near is None else near.bounds
     if total == 0:
-        code, what = "layer_empty", "The layer holds no feature."
-        remedy = f"Export the {role} again, with features in it."
-    elif near is not None and np.isfinite(extent).all() and not boxes_meet(extent, near.bounds):
-        code = "layer_far_away"
-        what = (
-            f"The layer does not meet the mission's ground: the layer covers {extent_words(extent)}, the mission "
-            f"needs {extent_words(near.bounds)}."
+        if required:
+            raise InputError(
+                "The layer holds no feature.", remedy=f"Export the {role} again, with features in it.", file=path
+            )
+        findings.append(Finding("layer_empty", "warning", file=path.name, facts={"role": role}))
+    elif needed is not None and np.isfinite(extent).all() and not boxes_meet(extent, needed):
+        if required:
+            raise InputError(
+                f"The layer does not meet the mission's ground: the layer covers {extent_words(extent)}, the mission "
+                f"needs {extent_words(needed)}.",
+                remedy="Check that it is the right file and that its CRS is stated rightly.",
+                file=path,
+            )
+        facts: dict[str, Any] = {"extent_lonlat": extent, "needed_lonlat": needed, "apart": True, "total": total}
+        findings.append(Finding("layer_far_away", "warning", file=path.name, facts=facts))
+    elif left := [f for f in findings if f.code in _LEFT_OUT]:
+        if required:
+            counted = "; ".join(_LEFT_OUT[f.code].format(**{"count": "", **f.facts}) for f in left)
+            raise InputError(
+                f"No usable {wanted} is in the layer: {counted}.", remedy=f"Give a layer of {wanted}s.", file=path
+            )
+        findings.append(
+            Finding("layer_without_kind", "warning", file=path.name, facts={"wanted": tuple(sorted(kinds))})
         )
-        remedy = "Check that it is the right file and that its CRS is stated rightly."
-    elif any(
-        f.code in ("kinds_left_out", "geometry_missing", "polygons_without_area", "geometry_not_finite")
-        for f in findings
-    ):
-        code = "layer_without_kind"
-        what = f"No usable {words} is in the layer. " + " ".join(f.message for f in findings)
-        remedy = f"Give a layer of {words}s."
     else:
-        code = "layer_far_away"
-        what = f"None of the {total:,} features meets the mission's ground."
-        if near is not None:
-            what += f" It needs {extent_words(near.bounds)}; the whole layer spans {extent_words(extent)}."
-        remedy = "Check that it is the right file."
-    if required:
-        raise InputError(what, remedy=remedy, file=path)
-    findings.append(Finding(code, "warning", what, remedy, path.name))
+        if required:
+            where = (
+                ""
+                if needed is None
+                else f" It needs {extent_words(needed)}; the whole layer spans {extent_words(extent)}."
+            )
+            raise InputError(
+                f"None of the {total:,} features meets the mission's ground.{where}",
+                remedy="Check that it is the right file.",
+                file=path,
+            )
+        facts = {"extent_lonlat": extent, "needed_lonlat": needed, "apart": False, "total": total}
+        findings.append(Finding("layer_far_away", "warning", file=path.name, facts=facts))

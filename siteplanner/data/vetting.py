@@ -41,10 +41,8 @@ def elevation_covers(area: BaseGeometry, elevation: Elevation) -> tuple[Finding,
         Finding(
             "area_without_elevation",
             "warning",
-            f"{100 * share:.1f} % of the incident area lies outside the elevation or on unknown cells of it; no "
-            "service can be worked out there.",
-            "Give elevation of the whole area.",
-            files,
+            file=files,
+            facts={"share": share},
         ),
     )
 
@@ -76,13 +74,11 @@ def points_on_ground(points: GeoDataFrame, elevation: Elevation, role: str) -> t
     if not lost.any():
         return ()
     labels = points["name"].astype(str).to_numpy() if "name" in points.columns else points.index.astype(str).to_numpy()
-    names = ", ".join(labels[lost][:8]) + (" and others" if lost.sum() > 8 else "")
     return (
         Finding(
             f"{role.replace(' ', '_')}_off_ground",
             "warning",
-            f"{lost.sum()} of {len(points)} {role.replace('_', ' ')} points lie where the ground is unknown: {names}.",
-            "Give elevation there, or mend their coordinates.",
+            facts={"role": role, "count": int(lost.sum()), "of": len(points), "names": tuple(labels[lost][:8])},
         ),
     )
 
@@ -123,8 +119,7 @@ def plausible_staging(
         Finding(
             "staging_far_away",
             "warning",
-            f"The staging point lies {distance:,.0f} km from the incident area.",
-            "Check its coordinates.",
+            facts={"distance_km": distance},
         ),
     )
 
@@ -144,13 +139,15 @@ def satellites_in_sight(slots: dict[str, float], area: BaseGeometry, longitude_f
     if not slots or any(up(longitude) for longitude in slots.values()):
         return ()
     turned = [longitude for longitude in slots.values() if up(-longitude)]
-    hint = f" West is negative: {turned[0]:g} may be meant as {-turned[0]:g}." if turned else ""
     return (
         Finding(
             "satellites_below_level",
             "caution",
-            f"No satellite stands above the level at the incident area: {', '.join(list(slots)[:4])}.{hint}",
-            f"Check {longitude_field}.",
+            facts={
+                "names": tuple(slots)[:4],
+                "west_meant_deg": turned[0] if turned else None,
+                "field": longitude_field,
+            },
         ),
     )
 
@@ -163,8 +160,7 @@ def plausible_area(area: BaseGeometry) -> tuple[Finding, ...]:
             Finding(
                 "area_tiny",
                 "warning",
-                f"The incident area is only {area.area:,.0f} square metres.",
-                "Check its unit and CRS.",
+                facts={"area_m2": float(area.area)},
             ),
         )
     if km2 > 5000:
@@ -172,8 +168,7 @@ def plausible_area(area: BaseGeometry) -> tuple[Finding, ...]:
             Finding(
                 "area_huge",
                 "warning",
-                f"The incident area has {km2:,.0f} square kilometres, far more than one cell serves.",
-                "Check it, or plan several.",
+                facts={"area_km2": float(km2)},
             ),
         )
     return ()
@@ -195,13 +190,18 @@ def usable_numbers(
     bad = given & ~numbers.between(low, high)
     if not bad.any():
         return ()
-    shown = ", ".join(repr(v)[:20] for v in frame.loc[bad, column].head(5))
     return (
         Finding(
             f"{column}_doubtful",
             "warning",
-            f"{bad.sum()} values of {column} are not numbers from {low:g} to {high:g}: {shown}.",
-            hint or "Mend the column.",
-            file,
+            file=file,
+            facts={
+                "column": column,
+                "count": int(bad.sum()),
+                "low": low,
+                "high": high,
+                "values": tuple(repr(v)[:20] for v in frame.loc[bad, column].head(5)),
+                "hint": hint,
+            },
         ),
     )

@@ -11,6 +11,7 @@ from shapely.geometry import box
 
 from siteplanner.data.rasters import read_elevation
 from siteplanner.errors import InputError
+from siteplanner.planning.telling.findings import said
 
 from .conftest import LAT, LON, UTM, hill
 
@@ -221,8 +222,8 @@ def test_unit_unknown_shows_both_readings(write_raster):
     elevation = read(write_raster(ground(), ORIGIN))
     (finding,) = elevation.findings
     assert finding.code == "elevation_unit_assumed"
-    assert "to 700 m if they are metres" in finding.message
-    assert "to 213 m if feet" in finding.message
+    assert "to 700 m if they are metres" in said(finding).message
+    assert "to 213 m if feet" in said(finding).message
     assert elevation.records[0].unit == "m (assumed)"
 
 
@@ -295,7 +296,7 @@ def test_fill_value_without_tag(write_raster, value):
     elevation = read(write_raster(z, ORIGIN, unit="m"))
     found = {f.code: f for f in elevation.findings}
     assert set(found) == {"elevation_nodata_untagged", "elevation_gaps"}
-    assert f"{value:g} (100 cells)" in found["elevation_nodata_untagged"].message
+    assert f"{value:g} (100 cells)" in said(found["elevation_nodata_untagged"]).message
     assert np.nanmin(elevation.grid.values) >= 299
 
 
@@ -313,7 +314,7 @@ def test_small_hole_is_bridged_large_one_stays(write_raster):
     z[140:142, 100:103] = -1  # 2 x 3 cells
     z[180:200, 180:200] = -1  # 20 x 20 cells
     elevation = read(write_raster(z, ORIGIN, unit="m", nodata=-1))
-    found = {f.code: f.message for f in elevation.findings}
+    found = {f.code: said(f).message for f in elevation.findings}
     assert set(found) == {"elevation_filled", "elevation_gaps"}
     grid = elevation.grid
     at = {}
@@ -363,7 +364,7 @@ def test_partly_covered(write_raster):
     elevation = read(path)
     (gap,) = elevation.findings
     assert gap.code == "elevation_gaps"
-    assert "50." in gap.message or "49." in gap.message
+    assert "50." in said(gap).message or "49." in said(gap).message
     assert np.isnan(elevation.grid.values).mean() == pytest.approx(0.5, abs=0.02)
 
 

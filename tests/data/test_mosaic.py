@@ -15,6 +15,7 @@ from shapely.geometry import box
 from siteplanner.data import raster_read
 from siteplanner.data.rasters import read_elevation
 from siteplanner.errors import Cancelled, InputError
+from siteplanner.planning.telling.findings import said
 
 from .conftest import LAT, LON, UTM
 
@@ -91,7 +92,7 @@ def test_seam_that_disagrees_is_reported(write_raster):
     )
     (finding,) = read_elevation([a, b], near=NEAR, target_crs=UTM).findings
     assert finding.code == "elevation_seam"
-    assert "-12.0 m" in finding.message
+    assert "-12.0 m" in said(finding).message
 
 
 def test_one_of_two_in_feet_is_refused(write_raster):

@@ -12,6 +12,7 @@ from shapely.geometry import box
 from siteplanner.data.osm import TurnRestriction
 from siteplanner.data.vectors import read_layer
 from siteplanner.errors import InputError
+from siteplanner.planning.telling.findings import said
 
 UTM = CRS.from_epsg(32635)
 HELSINKI = Path(__file__).parents[1] / "roads" / "data" / "helsinki_roads.osm.pbf"
@@ -101,7 +102,7 @@ def test_missing_nodes_cut_a_way_and_are_told(extract):
     assert [ids.tolist() for ids in layer.frame["osm_nodes"]] == [[1, 2], [3, 4]]
     assert layer.frame["osm_way"].tolist() == [7, 7]
     assert [f.code for f in layer.findings] == ["extract_clipped"]
-    assert "2 nodes" in layer.findings[0].message
+    assert "2 nodes" in said(layer.findings[0]).message
 
 
 def test_two_nodes_at_one_place_in_a_row_are_one(extract):

@@ -23,6 +23,7 @@ from shapely.geometry import (
 from siteplanner.data import vectors
 from siteplanner.data.vectors import read_layer
 from siteplanner.errors import InputError
+from siteplanner.planning.telling.findings import said
 
 from .conftest import LAT, LON, UTM
 
@@ -290,7 +291,7 @@ def test_mixed_kinds_missing_shapes_and_collections(write):
     mixed = GeometryCollection([AREA, Point(LON, LAT), MultiPolygon([AREA])])
     layer = read(write([AREA, ROAD, Point(LON, LAT), None, mixed, GeometryCollection([ROAD])], number=list(range(6))))
     assert list(layer.frame["number"]) == [0, 4]
-    found = {f.code: f.message for f in layer.findings}
+    found = {f.code: said(f).message for f in layer.findings}
     assert found["geometry_missing"].startswith("1 of 6")
     assert "2 line, 2 point." in found["kinds_left_out"]
     assert set(found) == {

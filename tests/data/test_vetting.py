@@ -23,6 +23,7 @@ from siteplanner.data.vetting import (
     usable_numbers,
 )
 from siteplanner.errors import InputError
+from siteplanner.planning.telling.findings import said
 
 from .conftest import LAT, LON, UTM
 
@@ -146,7 +147,7 @@ def test_area_wholly_on_the_ground():
 def test_area_partly_outside():
     (finding,) = elevation_covers(box(500, 0, 1500, 1000), elevation())
     assert finding.code == "area_without_elevation"
-    assert finding.message.startswith("50.0 %")
+    assert said(finding).message.startswith("50.0 %")
     assert finding.file == "g.tif"
 
 
@@ -154,7 +155,7 @@ def test_area_partly_on_unknown_cells():
     values = np.full((100, 100), 300, np.float32)
     values[:, 75:] = np.nan
     (finding,) = elevation_covers(box(0, 0, 1000, 1000), elevation(values))
-    assert finding.message.startswith("25.0 %")
+    assert said(finding).message.startswith("25.0 %")
 
 
 @pytest.mark.parametrize("area", [box(2000, 0, 3000, 1000), box(60, 60, 140, 140), box(91, 91, 92, 92)])
@@ -175,9 +176,9 @@ def test_points_off_the_ground_are_named():
     frame = gpd.GeoDataFrame({"name": ["camp", "post"]}, geometry=[Point(500, 500), Point(5000, 500)], crs=UTM)
     (finding,) = points_on_ground(frame, elevation(), "must serve")
     assert finding.code == "must_serve_off_ground"
-    assert "1 of 2" in finding.message
-    assert "post" in finding.message
-    assert "camp" not in finding.message
+    assert "1 of 2" in said(finding).message
+    assert "post" in said(finding).message
+    assert "camp" not in said(finding).message
     assert points_on_ground(frame.iloc[:1], elevation(), "must serve") == ()
     assert points_on_ground(frame.iloc[:0], elevation(), "must serve") == ()
 
@@ -208,9 +209,9 @@ def test_numbers_of_a_column():
     frame = gpd.GeoDataFrame({"voltage_kv": ["115", None, "", "115000", "high", "-3"]}, geometry=[Point(0, 0)] * 6)
     (finding,) = usable_numbers(frame, "voltage_kv", 0, 1200, "lines.shp", "Are they volts?")
     assert finding.code == "voltage_kv_doubtful"
-    assert finding.message.startswith("3 values")
-    assert "'115000'" in finding.message
-    assert finding.remedy == "Are they volts?"
+    assert said(finding).message.startswith("3 values")
+    assert "'115000'" in said(finding).message
+    assert said(finding).remedy == "Are they volts?"
     assert usable_numbers(frame, "none", 0, 1, "f") == ()
     assert usable_numbers(frame.iloc[:3], "voltage_kv", 0, 1200, "f") == ()
 
@@ -237,4 +238,4 @@ def test_a_satellite_with_the_sign_turned_is_told():
     (finding,) = satellites_in_sight({"slot": LON + 180}, AREA, "f")
     assert finding.severity == "caution"
     (finding,) = satellites_in_sight({"slot": -sign * abs(LON)}, AREA, "f")
-    assert f"{LON:g}" in finding.message
+    assert f"{LON:g}" in said(finding).message

@@ -29,6 +29,7 @@ from siteplanner.outputs.sheets.sheet_words import clock_range, coordinates, deg
 from siteplanner.outputs.sheets.site_plan import SIDE_MM, site_svg
 from siteplanner.outputs.words.text import FOOT_M, grid_text, percent_text
 from siteplanner.planning.spots.skyline import TreeLimit
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.words import CAUTIONS
 from tests.outputs.cautions import CAUTION_SHEETS, ROWS
 from tests.outputs.factory import HOSTILE, make_plan
@@ -164,9 +165,9 @@ def test_findings_that_can_hurt_reach_their_reader():
     )
     for kind in KINDS:
         text = pdf_text(sheet_pdf(plan, kind))
-        has(text, danger.message, "There is one way out by road.")
+        has(text, said(danger).message, "There is one way out by road.")
         if kind != "driver":
-            has(text, coarse.message)
+            has(text, said(coarse).message)
 
 
 def ink_outside(png: bytes, ppi: float) -> int:

@@ -17,6 +17,7 @@ from siteplanner.planning.spots.backhaul import MOST_DONORS, backhaul_sentence, 
 from siteplanner.planning.spots.backhaul_ground import first_working
 from siteplanner.planning.spots.candidates import choose_cells, spot_at
 from siteplanner.planning.spots.evaluate import evaluate
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.words import because, recommendation
 from tests.planning.canyon import DONOR, SPOTS, at, ground, write_canyon
@@ -80,7 +81,7 @@ class TestWhichWorksWhere:
         assert {"backhaul_not_first_choice", "donor_agreement"} <= set(codes["canyon floor"])
         (agree,) = [f for f in judged(canyon_plan, "canyon floor").findings if f.code == "donor_agreement"]
         assert agree.severity == "caution"
-        assert "owner has to agree" in agree.remedy
+        assert "owner has to agree" in said(agree).remedy
 
     def test_explain_says_the_same(self, canyon_plan):
         spot = judged(canyon_plan, "canyon floor").spot
@@ -229,8 +230,8 @@ class TestMastStops:
         assert dict(e.coverage.share_by_stop)[12.0] == pytest.approx(e.coverage.share)
         assert "(at 12 m of mast, not at 8 m)" in backhaul_sentence(e)
         (told,) = [f for f in e.findings if f.code == "mast_raised_for_link"]
-        assert "12 m, not at 8 m" in told.message
-        assert "8 m would be enough" in told.message
+        assert "12 m, not at 8 m" in said(told).message
+        assert "8 m would be enough" in said(told).message
 
 
 class TestChosenGround:
@@ -316,10 +317,10 @@ class TestBadAndUnknown:
         }
         made = plan(load_mission(write_canyon(tmp_path / "m", donors, backhaul='wanted = ["donor_link", "open_sky"]')))
         found = {f.code: f for f in made.findings}
-        assert "2 of 3 donor sites" in found["donor_height_assumed"].message
-        assert "no height, nonsense" in found["donor_height_assumed"].message
-        assert "tall" in found["height_m_doubtful"].message
-        assert "5.8" in found["frequency_mhz_doubtful"].message
+        assert "2 of 3 donor sites" in said(found["donor_height_assumed"]).message
+        assert "no height, nonsense" in said(found["donor_height_assumed"]).message
+        assert "tall" in said(found["height_m_doubtful"]).message
+        assert "5.8" in said(found["frequency_mhz_doubtful"]).message
         paths = {p.name: p for p in only(made, "canyon floor", "donor_link").donors}
         assert paths["no height"].donor_height_m == 10  # the mission's default
         assert not paths["no height"].donor_height_stated

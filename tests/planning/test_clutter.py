@@ -15,6 +15,7 @@ from siteplanner.mission import mission_from_dict
 from siteplanner.planning.spots.service import area_loss_db
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.study import load_study
+from siteplanner.planning.telling.findings import said
 from tests.planning.conftest import ORIGIN_X, ORIGIN_Y, at, write_mission
 
 COVER = 'land_cover = "cover.tif"\nland_cover_classes = {"1" = "open", "2" = "suburban"}'
@@ -66,7 +67,7 @@ def test_codes_without_a_kind_are_told(tmp_path):
     path = write_mission(tmp_path / "m", layers=COVER)
     write_cover(tmp_path / "m", east_class=7)
     finding = next(f for f in study_of(path).findings if f.code == "land_cover_unmapped")
-    assert "7" in finding.message
+    assert "7" in said(finding).message
 
 
 def test_outside_the_recommendations_range_nothing_is_added_and_it_is_said(tmp_path):

@@ -10,6 +10,7 @@ from siteplanner import load_mission
 from siteplanner.errors import InputError
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.study import load_study
+from siteplanner.planning.telling.findings import said
 from tests.planning.conftest import CRS, at, write_mission
 
 
@@ -49,9 +50,9 @@ def test_a_layer_without_its_kind_is_a_finding_not_silence(folder):
     save(folder, "bog.gpkg", [Point(at(1900, 850))])
     study = load(folder)
     assert study.overlay("soft_ground") is None
-    (said,) = [f for f in study.findings if f.code == "layer_without_kind"]
-    assert said.file == "bog.gpkg"
-    assert "polygon" in said.message
+    (finding,) = [f for f in study.findings if f.code == "layer_without_kind"]
+    assert finding.file == "bog.gpkg"
+    assert "polygon" in said(finding).message
 
 
 @pytest.mark.parametrize("role", ["structures", "water", "soft_ground"])

@@ -16,6 +16,7 @@ from siteplanner.outputs.write import json_text
 from siteplanner.planning.site.magnetic import day_of, decimal_year, magnetic
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.conftest import write_mission
 from tests.planning.open_ground import spot_in, study_on
@@ -99,7 +100,7 @@ def test_outside_the_models_years_there_is_a_finding_and_no_value(year):
     found = magnetic(45.0, -113.0, 1500, year)
     assert found.declination_deg is None
     assert found.finding.code == "magnetic_model_expired"
-    assert "WMM-2025: 2025 to 2030" in found.finding.message
+    assert "WMM-2025: 2025 to 2030" in said(found.finding).message
 
 
 def test_the_last_day_of_the_models_life_still_has_a_value():
@@ -113,7 +114,7 @@ def test_near_the_magnetic_pole_there_is_a_finding_and_no_value():
     found = magnetic(89.0, -121.0, 28_000, 2025.0)
     assert found.declination_deg is None
     assert found.finding.code == "magnetic_blackout"
-    assert "1504 nT" in found.finding.message
+    assert "1504 nT" in said(found.finding).message
 
 
 def test_in_the_caution_zone_the_value_carries_a_finding():

@@ -16,6 +16,7 @@ from siteplanner.errors import Cancelled, InputError
 from siteplanner.mission import Weights
 from siteplanner.planning.limits.ruling import BITS, codes_of
 from siteplanner.planning.plan.pipeline import rescore
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.conftest import at, write_mission
 
@@ -250,7 +251,7 @@ def test_a_margin_above_the_satellite_is_a_finding_and_no_traceback(tmp_path):
     text = path.read_text(encoding="utf-8").replace("longitude_deg = -111.0", "longitude_deg = -165.0")
     path.write_text(text.replace("[sky]", "[sky]\nmin_margin_deg = 30\nmin_elevation_deg = 1"), encoding="utf-8")
     made = plan(load_mission(path))
-    assert any(f.code == "satellite_too_low" and "31.0 deg" in f.message for f in made.findings)
+    assert any(f.code == "satellite_too_low" and "31.0 deg" in said(f).message for f in made.findings)
     assert made.spots == ()
 
 

@@ -20,6 +20,7 @@ from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.planning.spots.evaluate import evaluate
 from siteplanner.planning.study.road_layers import read_road_layers
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import evaluation_record, plan_record
 from siteplanner.planning.telling.words import recommendation, starts_sentence
 from siteplanner.roads.closures import read_dangers
@@ -67,7 +68,7 @@ def test_a_closed_bridge_takes_the_winner_out(valley_plan, closed_plan):
     why = explain(closed_plan, best.latitude, best.longitude)
     assert not why.passes
     assert "closed before it by Bridge out <b>" in dict(why.evaluation.failed)["no_way_in"]
-    codes = {f.code: f.message for f in closed_plan.findings}
+    codes = {f.code: said(f).message for f in closed_plan.findings}
     assert codes["roads_closed"] == "1 road is closed by 'Bridge out <b>': Valley Road (0.01 km)."
     assert "roads_not_reached" in codes
 
@@ -86,7 +87,7 @@ def test_a_drawn_track_leads_round_the_closure_and_is_told_as_drawn(valley_plan,
     texts = " ".join(s.text for s in directions(roads, after.route, bypass_plan.scene.elevation))
     assert "track drawn for this mission" in texts
     # the hazard area on the track is told on the way and among the findings, and did not close it
-    assert any(f.code == "route_hazard_area" and "old ford" in f.message for f in after.route.findings)
+    assert any(f.code == "route_hazard_area" and "old ford" in said(f).message for f in after.route.findings)
     assert why.would_rank > 1  # it was the winner
 
 

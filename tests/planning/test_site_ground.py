@@ -21,6 +21,7 @@ from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.surroundings import look_round, swing_room_m, worst_tree
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.study import load_study
+from siteplanner.planning.telling.findings import said
 from tests.planning.conftest import CELL, CRS, HEIGHT, at, valley, write_mission
 from tests.planning.open_ground import spot_in
 
@@ -162,7 +163,7 @@ def test_a_tree_too_short_to_reach_the_trailer_may_still_meet_the_mast(judge):
     assert not tree.reaches_trailer
     (finding,) = [f for f in look_round(study, spot, cell, None).findings if f.code == "trees_near"]
     assert finding.severity == "warning"
-    assert "within reach of the mast" in finding.message
+    assert "within reach of the mast" in said(finding).message
 
 
 def test_soft_ground_warns_and_rules_out_only_when_asked(judge, tmp_path):
@@ -203,8 +204,8 @@ def test_room_to_swing_is_the_largest_free_circle(judge):
     spot, cell = here(judge, 1645, 1115)
     assert swing_room_m(study, spot, cell) == pytest.approx(10.0, abs=0.01)
     (finding,) = [f for f in look_round(study, spot, cell, None).findings if f.code == "no_swing_room"]
-    assert "10.1 m" in finding.message
-    assert "10.0 m" in finding.message
+    assert "10.1 m" in said(finding).message
+    assert "10.0 m" in said(finding).message
 
 
 def test_steep_ground_leaves_no_room(judge):
@@ -232,7 +233,7 @@ def test_low_ground_beside_mapped_water_and_runoff(judge):
     assert around.above_drainage_m == pytest.approx(0.3, abs=0.02)
     low = {f.code: f for f in around.findings}["low_ground"]
     assert low.severity == "caution"
-    assert "Flash flood: check upstream." in low.message
+    assert "Flash flood: check upstream." in said(low).message
     # 2000 m - 1015 m of slope above: more than 300 m; where the ground is not low, that is said
     assert look_round(judge.study, *here(judge, 1945, 1015), None).slope_above_m == pytest.approx(990, abs=11)
     assert "runoff" in told(judge, 1945, 1015)

@@ -19,6 +19,7 @@ from siteplanner.planning.spots.standing import (
     standing_findings,
 )
 from siteplanner.planning.study.study import elevation_error_m
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.words import drainage_words, lift_doubt_words, raise_first_words, swing_words
 from tests.planning.open_ground import spot_in, study_on
 
@@ -77,9 +78,9 @@ def test_rough_ground_in_fine_cells_counts_as_error():
 def test_may_be_too_steep_says_the_chance():
     study, ground = stand(slope(north=math.tan(math.radians(4.0))))
     (finding,) = [f for f in standing_findings(study, ground) if f.code == "may_be_too_steep"]
-    assert f"{round(100 * ground.steep_chance)} %" in finding.message
+    assert f"{round(100 * ground.steep_chance)} %" in said(finding).message
     assert 0.2 < ground.steep_chance < 0.5
-    assert "Check with a level" in finding.remedy
+    assert "Check with a level" in said(finding).remedy
     study, ground = stand(slope(north=math.tan(math.radians(2.0))))
     assert "may_be_too_steep" not in {f.code for f in standing_findings(study, ground)}
     assert stand_breaks(study, ground) == []
@@ -109,7 +110,7 @@ def test_the_nose_points_out_and_says_so_when_it_does_not():
     assert "nose_in" not in {f.code for f in standing_findings(study, ground)}
     turned = replace(ground, nose_off_way_out_deg=140.0)
     (finding,) = [f for f in standing_findings(study, turned) if f.code == "nose_in"]
-    assert "140 deg" in finding.message
+    assert "140 deg" in said(finding).message
 
 
 def test_every_satellite_in_view_stays_free_where_it_can():
@@ -182,7 +183,9 @@ def test_a_bump_beyond_the_jacks_is_told_on_a_spot_that_passes(bump, told):
     found = [f for f in standing_findings(study, ground) if f.code == "jacks_may_not_reach"]
     assert bool(found) == told
     if told:
-        assert f"the ground leaves it by up to {ground.bumps_m:.2f} m; the jacks travel 0.45 m" in found[0].message
+        assert (
+            f"the ground leaves it by up to {ground.bumps_m:.2f} m; the jacks travel 0.45 m" in said(found[0]).message
+        )
 
 
 def test_words_for_room_and_water():

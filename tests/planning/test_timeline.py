@@ -20,6 +20,7 @@ from siteplanner.planning.site.keep_away import keep_away
 from siteplanner.planning.site.site_wind import site_wind
 from siteplanner.planning.site.timeline import pert, sun_elevations_deg, sun_times, time_on_air, timeline
 from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 
 LAYERS = Layers(elevation=("dem.tif",), incident_area="area.geojson", roads="roads.gpkg")
@@ -211,7 +212,7 @@ def test_hours_above_each_limit():
     assert stow.hours == pytest.approx(1 + 2 * 2.7648 / 10)
     assert wind.forecast_peak_dish_m_s == pytest.approx(25.1168)
     assert [f.code for f in wind.findings] == ["wind_stow", "wind_tracking", "wind_mast"]
-    assert "not a rating" in wind.findings[-1].remedy
+    assert "not a rating" in said(wind.findings[-1]).remedy
     calm = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([5.0, 6.0]))
     assert (calm.spans, calm.findings) == ((), ())
 

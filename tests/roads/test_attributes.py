@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from siteplanner.planning.telling.findings import said
 from siteplanner.roads import attributes as a
 from siteplanner.roads.tags import read_tags
 from tests.roads.drawn import layer, road
@@ -179,7 +180,7 @@ def test_findings_name_what_cannot_be_read():
             road((0, 9), (9, 9), highway="goat run"),
         )
     )
-    text = " ".join(f.message for f in findings)
+    text = " ".join(said(f).message for f in findings)
     assert "'12t'" in text
     assert "'0,6'" in text
     assert "'goat run'" in text

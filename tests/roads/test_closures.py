@@ -9,6 +9,7 @@ from shapely.geometry import LineString, Point, box
 
 from siteplanner.data.osm import NODES, WAY
 from siteplanner.mission import Rig, Speeds
+from siteplanner.planning.telling.findings import said
 from siteplanner.roads.closed_off import closures_before
 from siteplanner.roads.closures import Closure, read_closures, read_dangers, with_tracks
 from siteplanner.roads.directions import hazards_along
@@ -76,7 +77,7 @@ def test_a_point_closes_one_storey_and_an_area_all():
 
 def test_findings_count_the_roads_that_each_reason_closes():
     net, _ = closed_ring(box(*at(440, -20), *at(560, 20)), Point(at(0, 200)), name=["Bridge out", None])
-    texts = [f.message for f in net.findings if f.code == "roads_closed"]
+    texts = [said(f).message for f in net.findings if f.code == "roads_closed"]
     # 10 m of Hill Road; 120 m of Mill Road and its bridge, 40 m of the road below
     assert texts == [
         "4 roads are closed by 'Bridge out': Mill Road, Mill Bridge, River Road (0.16 km).",
@@ -101,7 +102,7 @@ def test_what_meets_no_road_is_a_finding_and_footpaths_are_no_roads():
     closures, findings = read_closures(marks(Point(at(750, 99)), Point(at(750, 29)), name=["far", "near"]), frame)
     assert [c.name for c in closures] == ["near"]
     assert findings[0].code == "closure_without_road"
-    assert findings[0].message == "1 closure meets no road (far) and closes nothing."
+    assert said(findings[0]).message == "1 closure meets no road (far) and closes nothing."
 
 
 def test_what_lies_behind_a_closure_names_it():

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from siteplanner.mission import Rig, Speeds
+from siteplanner.planning.telling.findings import said
 from siteplanner.roads.conditions import parse_condition, possible_values, timed_lines
 from siteplanner.roads.network import build_network
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
@@ -160,8 +161,8 @@ def test_a_road_that_may_be_shut_is_a_finding_and_a_caution_on_the_way():
     assert "season or hours" in unknown.unknown[0]
     found = next(f for f in unknown.findings if f.code == "roads_open_at_times")
     assert found.severity == "warning"
-    assert "Pass Road (no @ (nov-apr))" in found.message
-    assert "Give times.dispatch" in found.remedy
+    assert "Pass Road (no @ (nov-apr))" in said(found).message
+    assert "Give times.dispatch" in said(found).remedy
     tree = drive_tree(unknown, EAST, NORTH)
     route = route_to(unknown, tree, nearest_access(unknown, tree, EAST + 400, NORTH))
     assert [f.code for f in route.findings] == ["route_season_or_hours"]

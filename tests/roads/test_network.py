@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from siteplanner.mission import Rig, Speeds
+from siteplanner.planning.telling.findings import said
 from siteplanner.roads.network import build_network
 from siteplanner.roads.speeds import grade_factor, point_speed_kmh
 from siteplanner.roads.strokes import three_point_radius_m
@@ -130,8 +131,8 @@ def test_a_missing_height_is_told_below_a_bridge_and_only_there():
         assert below == (("grade",) if limit else ("height limit", "grade"))
         assert net.unknown[np.flatnonzero(net.source_row == 0)[0]] == ("grade",)
     (found,) = [f for f in net.findings if f.code == "road_limits_not_stated"]
-    assert "grade 100 %" in found.message
-    assert "none is usual" in found.message
+    assert "grade 100 %" in said(found).message
+    assert "none is usual" in said(found).message
 
 
 def test_hazards_of_one_road():
@@ -406,7 +407,7 @@ def test_limits_that_are_not_stated_are_counted_by_length():
         road((0, 200), (9000, 200), access="no"),
     )
     found = next(f for f in net.findings if f.code == "road_limits_not_stated")
-    assert found.message == (
+    assert said(found).message == (
         "Not stated on the roads for the rig, by length: grade 100 %, height limit 70 %. "
         "Not stated is not the same as none. Missing height, weight, width and length limits are "
         "left out on ordinary roads, where none is usual."

@@ -13,6 +13,7 @@ from shapely.geometry import LineString, MultiLineString, Point, box
 
 from siteplanner.errors import InputError
 from siteplanner.mission import Rig, Speeds
+from siteplanner.planning.telling.findings import said
 from siteplanner.roads.crossings import find_crossings
 from siteplanner.roads.network import build_network
 from siteplanner.roads.noding import node_lines
@@ -81,7 +82,7 @@ def test_a_near_miss_is_led_to_the_line_and_said():
     net = network(road((0, 0), (100, 0)), road((30, 1.5), (30, 80)))
     assert degree(net, 30, 0) == 3
     assert [f.code for f in about_lines(net)] == ["road_ends_joined"]
-    assert "1.5 m" in net.findings[0].message
+    assert "1.5 m" in said(net.findings[0]).message
     assert net.length_m.sum() == pytest.approx(100 + 80, abs=1e-6)
 
 
@@ -174,7 +175,7 @@ def test_lines_that_are_no_lines_are_left_out_and_counted():
     assert len(net) == 4
     assert net.source_row.tolist() == [0, 4, 5, 5]
     found = [f for f in net.findings if f.code == "road_geometry_skipped"]
-    assert "3 of 6" in found[0].message
+    assert "3 of 6" in said(found[0]).message
 
 
 def test_the_crs_must_be_metric():

@@ -13,6 +13,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from siteplanner.errors import InputError
+from siteplanner.planning.telling.findings import said
 from siteplanner.roads.routing import drive_tree, nearest_access, nearest_accesses, route_to
 from tests.roads.drawn import EAST, NORTH, ground, network, road
 
@@ -170,7 +171,7 @@ def test_staging_in_the_middle_of_a_road():
     assert tree.findings == ()
     far = drive_tree(net, EAST + 300, NORTH + 400)
     assert [f.code for f in far.findings] == ["staging_off_road"]
-    assert "400 m" in far.findings[0].message
+    assert "400 m" in said(far.findings[0]).message
 
 
 def test_a_one_way_street_is_driven_round_the_block():
@@ -227,8 +228,8 @@ def test_roads_that_hang_apart_are_reported():
     assert (big.x, big.y, big.reached_x, big.reached_y) == pytest.approx((EAST + 200, NORTH + 40, EAST + 200, NORTH))
     assert (big.gap_m, small.gap_m) == pytest.approx((40, 25))
     finding = next(f for f in tree.findings if f.code == "roads_not_reached")
-    assert "2 parts" in finding.message
-    assert "within 40 m" in finding.message
+    assert "2 parts" in said(finding).message
+    assert "within 40 m" in said(finding).message
 
 
 def test_no_road_for_the_rig_is_an_error_with_a_remedy():

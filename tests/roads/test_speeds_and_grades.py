@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from siteplanner.mission import Rig, Speeds
+from siteplanner.planning.telling.findings import said
 from siteplanner.roads.attributes import CLASSES
 from siteplanner.roads.grades import base_length_m
 from siteplanner.roads.network import build_network
@@ -328,9 +329,9 @@ def test_a_grade_closer_to_the_limit_than_it_is_known_is_told_as_unsure(slope_pc
         tree = drive_tree(net, *net.seg_geometry[0].coords[0])
         route = route_to(net, tree, nearest_access(net, tree, *net.seg_geometry[0].coords[-1]))
         assert route.unknown[0] == "grade not known well enough on 1.0 of 1.0 km"
-        assert [f.message for f in route.findings] == [f"On the way: {words}."]
+        assert [said(f).message for f in route.findings] == [f"On the way: {words}."]
         (about,) = [f for f in net.findings if f.code == "road_limits_not_stated"]
-        assert "grade for certain 100 %" in about.message
+        assert "grade for certain 100 %" in said(about).message
 
 
 def test_noise_does_not_slow_a_level_road_and_a_long_climb_does():

@@ -6,6 +6,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from siteplanner.planning.telling.findings import said
 from siteplanner.roads.routing import AccessPoint, drive_tree, nearest_access
 from siteplanner.roads.ways_out import exit_tree, outer_ends, ways_out
 from tests.roads.drawn import EAST, NORTH, network, road
@@ -37,7 +38,7 @@ def test_a_dead_end_has_one_way_and_a_ring_two():
     assert [float(net.length_m[s]) for s in end.cut_segments] == pytest.approx([400, 600])  # from the place outward
     assert ring.finding(net) is None
     assert end.finding(net).code == "one_way_in"
-    assert "2 road sections (1.0 km)" in end.finding(net).message
+    assert "2 road sections (1.0 km)" in said(end.finding(net)).message
 
 
 def test_the_world_beyond_the_data_counts_as_a_way_out():

@@ -23,6 +23,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.on_site import on_site
 from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation, start_of
+from siteplanner.planning.telling.findings import said
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -215,7 +216,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "on_air_late_min": _known(air.high_min, 0) if air else None,
         "wind_speed_up_worst": _known(site.wind.worst.at_dish, 2) if site.wind and site.wind.worst else None,
         "radio_keep_away_public_m": _known(public.main_beam_m, 1) if public else None,
-        "findings": clean("; ".join(f.message for f in e.findings)),
+        "findings": clean("; ".join(said(f).message for f in e.findings)),
         "geometry": Point(spot.x, spot.y),
     }
 

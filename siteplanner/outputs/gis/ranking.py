@@ -11,6 +11,7 @@ from siteplanner.outputs.words.text import csv_cell
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.words import best_look
 
 
@@ -102,7 +103,7 @@ def ranking_csv(plan: Plan) -> str:
         by_name = {c.name: c for c in ranked.criteria}
         for name in names:
             row[f"points_{name}"] = round(by_name[name].contribution, 2) if name in by_name else None
-        row["findings"] = "; ".join(finding.message for finding in ranked.evaluation.findings)
+        row["findings"] = "; ".join(said(finding).message for finding in ranked.evaluation.findings)
         rows.append(row)
     header = list(rows[0]) if rows else ["rank", "score_of_100", "name"]
     held = io.StringIO(newline="")

@@ -25,6 +25,7 @@ from siteplanner.outputs.words.text import (
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.radio import one_way_words
 from siteplanner.planning.telling.words import CAUTIONS, best_look, firmness_sentence, lift_doubt_words, recommendation
 
@@ -137,8 +138,8 @@ def findings_list(findings: tuple[Finding, ...]) -> str:
         return ""
     order = {"caution": 0, "warning": 1, "note": 2}
     items = "".join(
-        f'<li class="sp-{shown(f.severity)}"><b>{SEVERITY_WORDS.get(f.severity, "Note")}.</b> {named(f.message)}'
-        + (f" {named(f.remedy)}" if f.remedy else "")
+        f'<li class="sp-{shown(f.severity)}"><b>{SEVERITY_WORDS.get(f.severity, "Note")}.</b> {named(said(f).message)}'
+        + (f" {named(said(f).remedy)}" if said(f).remedy else "")
         + "</li>"
         for f in sorted(findings, key=lambda f: order.get(f.severity, 3))
     )

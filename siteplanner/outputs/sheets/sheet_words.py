@@ -20,6 +20,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.findings import said
 
 if TYPE_CHECKING:
     from siteplanner.roads.network import RoadNetwork
@@ -94,7 +95,8 @@ def short_metres(value: float | None, digits: int = 1) -> str:
 
 def finding_text(finding: Finding, longest: int = 260) -> str:
     """A finding with its remedy on one line."""
-    return name_in_text(f"{finding.message} {finding.remedy}".strip(), longest)
+    words = said(finding)
+    return name_in_text(f"{words.message} {words.remedy}".strip(), longest)
 
 
 def lamp(timeline: Timeline | None) -> str:

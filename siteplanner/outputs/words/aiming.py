@@ -14,6 +14,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.rain import margin_sentence, rain_sentence
 from siteplanner.planning.site.sun_outage import outage_sentence
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.findings import said
 
 
 def declination_deg(evaluation: Evaluation) -> float | None:
@@ -30,7 +31,7 @@ def compass_words(evaluation: Evaluation) -> str:
     """How to turn true into magnetic, by which model and for which day; or why there is nothing to turn by."""
     turn, compass = declination_deg(evaluation), evaluation.magnetic
     if turn is None:
-        why = "" if compass is None or compass.finding is None else f" {compass.finding.message}"
+        why = "" if compass is None or compass.finding is None else f" {said(compass.finding).message}"
         return f"Magnetic declination not known: bearings are true only.{why}"
     rule = f"Magnetic = true {'-' if turn >= 0 else '+'} {abs(turn):.1f}°"
     return f"{rule}." if compass is None else f"{rule} ({compass.source})."

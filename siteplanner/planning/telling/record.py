@@ -18,6 +18,7 @@ from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.drive_record import access_record
+from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
 FORMAT = 1
@@ -35,7 +36,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "mission": plan.mission.parameters(),
         "mission_folder": str(plan.mission.base.resolve()),
         "inputs": [asdict(record) for record in plan.inputs],
-        "findings": [finding.as_dict() for finding in plan.findings],
+        "findings": [finding_record(finding) for finding in plan.findings],
         "rulings": [asdict(share) for share in plan.rulings],
         "search": plan.extra.get("search", {}),
         "sun_outages": _sun_record(plan.sun),
@@ -149,7 +150,7 @@ def _timeline_record(timeline: Timeline) -> dict[str, Any]:
 
 def _wind_record(wind: SiteWind) -> dict[str, Any]:
     record = asdict(wind)
-    record["findings"] = [finding.as_dict() for finding in wind.findings]
+    record["findings"] = [finding_record(finding) for finding in wind.findings]
     return record
 
 
@@ -184,7 +185,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "on_air": None,
         "skyline": None if e.skyline is None else _skyline_record(e.skyline),
         "visible_arc": None if e.arc is None else asdict(e.arc),
-        "findings": [finding.as_dict() for finding in e.findings],
+        "findings": [finding_record(finding) for finding in e.findings],
     }
     if e.coverage is not None:
         c = e.coverage

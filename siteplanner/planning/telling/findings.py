@@ -1,0 +1,54 @@
+"""What findings say: a message and a remedy for each code, from its figures, in the reader's units."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from siteplanner.errors import Finding
+from siteplanner.planning.telling.findings_layers import LAYER_WORDS
+from siteplanner.planning.telling.units import METRIC, Units
+
+Words = Callable[[Mapping[str, Any], Units], tuple[str, str]]
+
+WORDS: dict[str, Words] = {**LAYER_WORDS}
+"""Code -> (message, remedy) of its facts. A code that starts with `*` stands for all that end with the rest."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """A finding in words."""
+
+    message: str
+    remedy: str
+
+
+def words_for(code: str) -> Words:
+    """The words of a code. Raises KeyError for a code that nobody gave words."""
+    if code in WORDS:
+        return WORDS[code]
+    for key, words in WORDS.items():
+        if key.startswith("*") and code.endswith(key[1:]):
+            return words
+    raise KeyError(f"no words for the finding {code}; add them in planning/telling/findings_*.py")
+
+
+def said(finding: Finding, units: Units = METRIC) -> Said:
+    """A finding in words. Raises KeyError for a code that nobody gave words."""
+    if finding.message:
+        return Said(finding.message, finding.remedy)
+    return Said(*words_for(finding.code)(finding.facts, units))
+
+
+def finding_record(finding: Finding) -> dict[str, Any]:
+    """A finding as plain values, in words and in figures."""
+    words = said(finding)
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "message": words.message,
+        "remedy": words.remedy,
+        "file": finding.file,
+        "facts": {k: list(v) if isinstance(v, tuple) else v for k, v in finding.facts.items()},
+    }
