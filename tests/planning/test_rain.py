@@ -10,16 +10,8 @@ import pytest
 
 from siteplanner.mission import Layers, Mission, Satellite, Sky, Staging
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.site.rain import (
-    ABSENT,
-    Rain,
-    RainLink,
-    attenuation_db,
-    available_pct,
-    margin_sentence,
-    rain,
-    rain_sentence,
-)
+from siteplanner.planning.site.rain import Rain, RainLink, attenuation_db, available_pct, rain
+from siteplanner.planning.telling.rain import ABSENT, margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.record import plan_record
 
 LONDON = (51.5, -0.14, 31.382984, 31.07699124, 0.0)  # latitude, longitude, height, elevation, polarization tilt
@@ -54,7 +46,7 @@ def test_of_a_mission():
     pytest.importorskip("itur", reason="the optional extra `rain` is not installed")
     made = rain(mission(), 44.6, -113.0, 1500.0)
     (link,) = made.links
-    assert made.note == "Too low for the method (below 5 deg): far."
+    assert rain_note(made) == "Too low for the method (below 5 deg): far."
     assert 0 < link.attenuation_1_pct_db < link.attenuation_01_pct_db < 10
     less = rain(mission(link_margin_db=1.5), 44.6, -113.0, 1500.0).links[0]
     assert 99 < less.available_pct < link.available_pct < 100
@@ -115,8 +107,8 @@ def test_without_the_package_there_is_a_note_and_no_figure(monkeypatch):
     monkeypatch.setitem(sys.modules, "itur", None)
     made = rain(mission(), 44.6, -113.0, 1500.0)
     assert made.links == ()
-    assert made.note == ABSENT
-    assert "siteplanner[rain]" in made.note
+    assert rain_note(made) == ABSENT
+    assert "siteplanner[rain]" in rain_note(made)
 
 
 def test_the_plan_carries_it(valley_plan):

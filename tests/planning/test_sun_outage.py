@@ -16,11 +16,11 @@ from siteplanner.planning.site.sun_outage import (
     beam_deg,
     half_width_deg,
     hour_angle_declination,
-    outage_sentence,
     outages_of,
     sun_outages,
 )
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.sun import outage_sentence
 
 MOUNTAIN = timezone(timedelta(hours=-6))
 FIRST = datetime(2026, 6, 3, 4, 40, tzinfo=MOUNTAIN)

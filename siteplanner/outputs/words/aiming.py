@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from siteplanner.outputs.words.text import FOOT_M, bearing_text, number_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.site.rain import margin_sentence, rain_sentence
-from siteplanner.planning.site.sun_outage import outage_sentence
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.compass import model_words
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
+from siteplanner.planning.telling.sun import outage_sentence
 
 
 def declination_deg(evaluation: Evaluation) -> float | None:
@@ -34,7 +35,7 @@ def compass_words(evaluation: Evaluation) -> str:
         why = "" if compass is None or compass.finding is None else f" {said(compass.finding).message}"
         return f"Magnetic declination not known: bearings are true only.{why}"
     rule = f"Magnetic = true {'-' if turn >= 0 else '+'} {abs(turn):.1f}°"
-    return f"{rule}." if compass is None else f"{rule} ({compass.source})."
+    return f"{rule}." if compass is None else f"{rule} ({model_words(compass)})."
 
 
 @dataclass(frozen=True)
@@ -99,8 +100,9 @@ def rain_words(plan: Plan, evaluation: Evaluation) -> list[str]:
     if plan.rain is None or not evaluation.dish_wanted:
         return []
     works = {look.satellite_name for look in evaluation.sky if look.clear}
+    note = rain_note(plan.rain)
     said = [rain_sentence(link, plan.rain.margin_db) for link in plan.rain.links if link.satellite_name in works]
-    return [*margin_words(plan, evaluation), *(said or ([plan.rain.note] if plan.rain.note else []))]
+    return [*margin_words(plan, evaluation), *(said or ([note] if note else []))]
 
 
 def margin_words(plan: Plan, evaluation: Evaluation) -> list[str]:

@@ -32,12 +32,6 @@ class Magnetic:
     date: str  # ISO 8601
     finding: Finding | None = None
 
-    @property
-    def source(self) -> str:
-        """`World Magnetic Model 2025, good from 2025 to 2030, taken for 2026-06-03`."""
-        name = self.model.replace("WMM-", "World Magnetic Model ")
-        return f"{name}, good from {self.valid_from} to {self.valid_until}, taken for {self.date}"
-
 
 def day_of(mission: Mission) -> date:
     """The day that bearings are given for: that of dispatch (UTC), else today."""
@@ -81,9 +75,7 @@ def magnetic(latitude: float, longitude: float, height_m: float, year: float | d
         finding = Finding(
             "magnetic_model_expired",
             "warning",
-            f"Magnetic bearings are not given: {said} lies outside the years of the magnetic model "
-            f"({newest.model}: {first} to {last}).",
-            "Use the true bearings, with a GPS compass or from the map; or bring pygeomag up to date.",
+            facts={"day": said, "model": newest.model, "valid_from": first, "valid_until": last},
         )
         return Magnetic(None, None, newest.model, first, last, said, finding)
     model = _model(files[0])
@@ -94,9 +86,7 @@ def magnetic(latitude: float, longitude: float, height_m: float, year: float | d
         finding = Finding(
             "magnetic_blackout",
             "warning",
-            f"Magnetic bearings are not given: near the magnetic pole the horizontal field is {found.h:.0f} nT, and "
-            f"below {BLACKOUT_NT:.0f} nT a compass is no guide ({model.model}, blackout zone).",
-            "Use the true bearings, with a GPS compass or from the map.",
+            facts={"field_nt": float(found.h), "least_nt": BLACKOUT_NT, "model": model.model},
         )
         return Magnetic(None, None, model.model, first, last, said, finding)
     uncertainty = float(found.calculate_uncertainty().d)
@@ -105,8 +95,6 @@ def magnetic(latitude: float, longitude: float, height_m: float, year: float | d
         weak = Finding(
             "magnetic_caution",
             "warning",
-            f"Magnetic bearings may be off by several degrees: the horizontal field is weak here, {found.h:.0f} nT "
-            f"({model.model}, caution zone below {CAUTION_NT:.0f} nT).",
-            "Trust the true bearings more, with a GPS compass or from the map.",
+            facts={"field_nt": float(found.h), "least_nt": CAUTION_NT, "model": model.model},
         )
     return Magnetic(float(found.d), uncertainty, model.model, first, last, said, weak)

@@ -18,7 +18,6 @@ LEAST_PERCENT, MOST_PERCENT = 0.001, 50.0  # of the average year: where P.618-13
 LEAST_ELEVATION_DEG = 5.0  # P.618-13 section 2.2.1.1 holds from there up
 EFFICIENCY = 0.65  # of the dish, for scintillation; common practice
 HALVINGS = 12  # of the logarithm: to 1 % of the unavailable share
-ABSENT = "Rain on the satellite link is not worked out: install the extra `rain` (pip install siteplanner[rain])."
 
 
 @dataclass(frozen=True)
@@ -34,12 +33,13 @@ class RainLink:
 
 @dataclass(frozen=True)
 class Rain:
-    """Of the satellites named that stand high enough; `note` says what is left out."""
+    """Of the satellites named that stand high enough; none where the optional package is `absent`."""
 
     frequency_ghz: float
     margin_db: float
     links: tuple[RainLink, ...]
-    note: str
+    absent: bool = False
+    too_low: tuple[str, ...] = ()  # satellites below the least elevation of the method
 
 
 def attenuation_db(
@@ -112,38 +112,7 @@ def rain(mission: Mission, latitude: float, longitude: float, height_m: float) -
 
         at_1 = attenuation(1.0)
         if math.isnan(at_1):
-            return Rain(sky.downlink_ghz, sky.link_margin_db, (), ABSENT)
+            return Rain(sky.downlink_ghz, sky.link_margin_db, (), absent=True)
         share = available_pct(sky.link_margin_db, attenuation)
         links.append(RainLink(name, satellite.longitude_deg, at_1, attenuation(0.1), share))
-    note = f"Too low for the method (below {LEAST_ELEVATION_DEG:g} deg): {', '.join(low)}." if low else ""
-    return Rain(sky.downlink_ghz, sky.link_margin_db, tuple(links), note)
-
-
-def margin_sentence(made: Rain | None, satellite_name: str, clear_sky_db: float) -> str:
-    """Link margin in clear sky and in rain, beside each other; not known where the rain was not worked out.
-
-    In rain: the margin less the attenuation exceeded for 1 % and for 0.1 % of an average year. Gas and cloud are part
-    of that; the noise that warm rain adds to the receiver is not.
-    """
-    link = next((k for k in made.links if k.satellite_name == satellite_name), None) if made is not None else None
-    clear = f"Link margin toward {satellite_name}: {clear_sky_db:g} dB in clear sky"
-    if link is None:
-        return f"{clear}, in rain not known."
-    often, rare = (
-        round(clear_sky_db - a, 1) + 0.0 for a in (link.attenuation_1_pct_db, link.attenuation_01_pct_db)
-    )  # + 0.0: no minus before a nought
-    lost = " (below 0 the link is lost)" if min(often, rare) < 0 else ""
-    return (
-        f"{clear}; in the wettest 88 hours of a year {often:.1f} dB or less, in the wettest 9 hours {rare:.1f} dB or "
-        f"less{lost}."
-    )
-
-
-def rain_sentence(link: RainLink, margin_db: float) -> str:
-    """`Rain toward slot 113 W: 3 dB of margin hold 99.99 % of the year; 0.9 dB are exceeded 88 hours a year, ...`"""
-    lost_h = (100 - link.available_pct) / 100 * 8766
-    return (
-        f"Rain toward {link.satellite_name}: {margin_db:g} dB of margin hold {link.available_pct:.2f} % of an average "
-        f"year (all but {lost_h:.1f} hours); {link.attenuation_1_pct_db:.1f} dB are exceeded in 88 hours, "
-        f"{link.attenuation_01_pct_db:.1f} dB in 9 hours (ITU-R P.618)."
-    )
+    return Rain(sky.downlink_ghz, sky.link_margin_db, tuple(links), too_low=tuple(low))

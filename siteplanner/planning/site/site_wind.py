@@ -17,7 +17,7 @@ from siteplanner.core.wind import (
 from siteplanner.data.forecast import WindForecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
-from siteplanner.mission import MPH, Mission, Wind
+from siteplanner.mission import Mission, Wind
 from siteplanner.planning.study.spot import Spot
 
 REACH_M = 3219.0  # 2 miles upwind, the reach of ASCE 7-16 section 26.8.1
@@ -179,29 +179,23 @@ def _findings(
 ) -> tuple[Finding, ...]:
     wind = mission.wind
     out = []
-    for name, what in (("stow", "the dish stows"), ("tracking", "the dish may lose the satellite")):
+    for name in ("stow", "tracking"):
         hours = sum(s.hours for s in spans if s.limit == name)
         if any(s.limit == name for s in spans):
             out.append(
                 Finding(
                     f"wind_{name}",
                     "caution" if name == "stow" else "warning",
-                    f"Forecast gusts reach {peak_dish / MPH:.0f} mph ({peak_dish:.0f} m/s) at the dish: {what} for "
-                    f"about {hours:.1f} h.",
-                    "Tell those who rely on the service; have a second way to talk for these hours.",
+                    facts={"peak_m_s": peak_dish, "hours": hours},
                 )
             )
     if peak_mast > wind.tracking_limit_m_s:
-        lower = [s for s in mission.trailer.mast_stops_m if s < mast_height_m]
-        down = f"Use a lower stop ({', '.join(f'{s:g}' for s in lower)} m) or guy" if lower else "Guy"
+        lower = tuple(s for s in mission.trailer.mast_stops_m if s < mast_height_m)
         out.append(
             Finding(
                 "wind_mast",
                 "caution",
-                f"Forecast gusts reach {peak_mast / MPH:.0f} mph ({peak_mast:.0f} m/s) at the top of the mast at "
-                f"{mast_height_m:g} m.",
-                f"{down} as the unit's manual says before the wind rises; lower the mast when the manual says so. "
-                "This is advice, not a rating of the mast.",
+                facts={"peak_m_s": peak_mast, "mast_height_m": mast_height_m, "lower_stops_m": lower},
             )
         )
     return tuple(out)

@@ -48,8 +48,6 @@ def check_wanted(mission: Mission) -> tuple[Finding, ...]:
             Finding(
                 "donor_sites_unused",
                 "note",
-                "Donor sites are given, but no donor link is wanted: they are drawn and not judged.",
-                "Add donor_link to backhaul.wanted, at the place of its preference.",
             ),
         )
     return ()
@@ -91,15 +89,17 @@ def donors_of(frame: GeoDataFrame, crs: CRS, link: DonorLink, file: str) -> tupl
         )
     without = [d.name for d in out if not d.height_stated]
     if without:
-        more = f" and {len(without) - 6} more" if len(without) > 6 else ""
         findings.append(
             Finding(
                 "donor_height_assumed",
                 "warning",
-                f"{len(without)} of {len(out)} donor sites have no usable height of their antenna: "
-                f"{link.default_donor_height_m:g} m above ground is assumed for {', '.join(without[:6])}{more}.",
-                "Give column height_m, or set backhaul.donor_link.default_donor_height_m.",
-                file,
+                file=file,
+                facts={
+                    "count": len(without),
+                    "of": len(out),
+                    "height_m": link.default_donor_height_m,
+                    "names": tuple(without[:6]),
+                },
             )
         )
     return tuple(out), findings

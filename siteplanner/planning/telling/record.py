@@ -9,9 +9,9 @@ from typing import Any
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.on_site import on_site
-from siteplanner.planning.site.rain import Rain, margin_sentence, rain_sentence
+from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
-from siteplanner.planning.site.sun_outage import SunOutages, outage_sentence
+from siteplanner.planning.site.sun_outage import SunOutages
 from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -19,6 +19,8 @@ from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.drive_record import access_record
 from siteplanner.planning.telling.findings import finding_record
+from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
+from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
 FORMAT = 1
@@ -103,7 +105,12 @@ def _rain_record(made: Rain | None) -> dict[str, Any] | None:
         }
         for link in made.links
     ]
-    return {**asdict(made), "links": links or None}
+    return {
+        "frequency_ghz": made.frequency_ghz,
+        "margin_db": made.margin_db,
+        "links": links or None,
+        "note": rain_note(made),
+    }
 
 
 def _sun_record(sun: SunOutages | None) -> dict[str, Any] | None:

@@ -119,6 +119,16 @@ class Units:
         """Wind: metres a second, miles an hour."""
         return self.figure(metres_per_second, "m/s")
 
+    def gust(self, metres_per_second: float | None) -> str:
+        """Wind against the unit's limits, which manuals of either country state in mph: `45 mph (20 m/s)`."""
+        if metres_per_second is None or not math.isfinite(metres_per_second):
+            return NOT_KNOWN
+        mph = self._said(metres_per_second * 3600 / MILE_M, "mph", 0, "nearest")
+        if self.system == "US":
+            return mph
+        metric = self._said(metres_per_second, "m/s", 0, "nearest")
+        return f"{mph} or {metric}" if self.spoken else f"{mph} ({metric})"
+
     def driving(self, km_per_hour: float | None) -> str:
         """A driving speed."""
         return self.figure(km_per_hour, "km/h")

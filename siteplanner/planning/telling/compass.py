@@ -1,0 +1,11 @@
+"""Magnetic bearings, in words."""
+
+from __future__ import annotations
+
+from siteplanner.planning.site.magnetic import Magnetic
+
+
+def model_words(compass: Magnetic) -> str:
+    """`World Magnetic Model 2025, good from 2025 to 2030, taken for 2026-06-03`."""
+    name = compass.model.replace("WMM-", "World Magnetic Model ")
+    return f"{name}, good from {compass.valid_from} to {compass.valid_until}, taken for {compass.date}"
