@@ -174,7 +174,6 @@ class Trailer(_Part):
         0.0, ge=-5, le=5, description="Mast from the dish to the right, looking forward. Common practice."
     )
     mast_width_m: float = Field(0.3, gt=0, le=3, description="Lowest section with its cables. Common practice.")
-    dish_diameter_m: float = Field(1.2, gt=0, le=5, description="Reflector. Common practice.")
     dish_height_m: float = Field(2.0, gt=0, description="Dish centre above ground. Common practice.")
     set_up_min: tuple[float, float, float] = Field(
         (30.0, 45.0, 60.0), description="Low, likely, high minutes for one or two people. Common practice."
@@ -261,7 +260,11 @@ class Sky(_Part):
     )
     min_elevation_deg: float = Field(5.0, gt=0, lt=90, description="Lower looks are refused. Common practice.")
     dish_diameter_m: float = Field(
-        1.2, ge=0.2, le=20, description="Sets the beam, and with it the sun outages. Common practice for a trailer."
+        1.2,
+        ge=0.2,
+        le=20,
+        description="Reflector. Sets the beam, with it rain and sun outages, and what of it the mast shades. "
+        "Common practice for a trailer.",
     )
     downlink_ghz: float = Field(
         11.95,
@@ -442,6 +445,12 @@ class Site(_Part):
     )
     tree_height_m: float = Field(
         3.0, gt=0, description="Surface less elevation that counts as a tree (or a roof). Common practice."
+    )
+    obstacle_height_m: float = Field(
+        1.0,
+        gt=0,
+        description="Surface less elevation that is in the way of a rig that turns: brush, banks, walls, trees. "
+        "Common practice.",
     )
     low_ground_m: float = Field(
         3.0, ge=0, description="Ground less than this above the channel it drains to is low ground. Common practice."
@@ -630,6 +639,17 @@ class Mission(_Part):
             return {**data, "staging": first, "further_staging": [*rest, *data.get("further_staging", ())]}
         return data
 
+    @model_validator(mode="before")
+    @classmethod
+    def _one_dish(cls, data: Any) -> Any:
+        """Records written before there was one dish hold its diameter twice; where both agree, one goes."""
+        trailer, sky = (data.get(name) if isinstance(data, dict) else None for name in ("trailer", "sky"))
+        if isinstance(trailer, dict) and isinstance(sky, dict):
+            old = trailer.get("dish_diameter_m")
+            if old is not None and old == sky.get("dish_diameter_m"):
+                return {**data, "trailer": {k: v for k, v in trailer.items() if k != "dish_diameter_m"}}
+        return data
+
     @model_validator(mode="after")
     def _a_rig_somewhere(self) -> Mission:
         if not self.starts:
@@ -690,11 +710,17 @@ def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str
         more = "".join(f" Also {_as_written(o['loc'], data)}: {_in_words(o)}." for o in others[:8])
         remedies = {"missing": "Add the field.", "extra_forbidden": f"Remove it or mend the spelling; {_WHERE}."}
         remedy = remedies.get(first["type"], f"Mend the value; {_WHERE}.")
+        if first["type"] == "extra_forbidden" and first["loc"] in _MOVED:
+            remedy = f"Write it as {_MOVED[first['loc']]}."
         got = "" if first["type"] in ("missing", "extra_forbidden") else f" (got {_short(first.get('input'))})"
         raise InputError(f"{_in_words(first)}{got}.{more}", remedy=remedy, file=file, field=field) from None
 
 
 _WHERE = "siteplanner/mission.py lists every field with its range, data_samples/ holds examples"
+
+
+_MOVED: dict[tuple[int | str, ...], str] = {("trailer", "dish_diameter_m"): "sky.dish_diameter_m"}
+"""Fields of former versions and where they stand now."""
 
 
 def _short(value: Any) -> str:
@@ -706,6 +732,8 @@ def _in_words(error: Any) -> str:
     kind, loc, about = error["type"], error["loc"], error.get("ctx", {})
     if kind == "missing":
         return "This field is missing"
+    if kind == "extra_forbidden" and loc in _MOVED:
+        return f"There is one dish: its diameter stands in {_MOVED[loc]}"
     if kind == "extra_forbidden":
         part: Any = Mission
         for name in loc[:-1]:

@@ -126,8 +126,11 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     rows = [
         _row(
             "On air after dispatch",
-            [f"{a.low_min:.0f} to {a.high_min:.0f} min, likely {a.likely_min:.0f}" if a else "not known" for a in air],
-            [a.likely_min if a else nothing for a in air],
+            [
+                f"{a.early_min:.0f} to {a.late_min:.0f} min, {a.mean_min:.0f} on average" if a else "not known"
+                for a in air
+            ],
+            [a.mean_min if a else nothing for a in air],
             60.0,
             more=False,
         ),

@@ -135,7 +135,7 @@ def _row(ranked: RankedSpot, serve: bool, dish: bool) -> dict[str, Any]:
         minutes(e.access.drive_time_s / 60) if e.access else "not known",
         (degrees(look.margin_deg, 0) if look else "not known") if dish else _backhaul_cell(e),
         degrees(e.ground.slope_deg),
-        f"{e.on_air.likely_min:.0f} min" if e.on_air else "not known",
+        f"{e.on_air.mean_min:.0f} min" if e.on_air else "not known",
     ]
     score = parts_that_add_up([c.contribution for c in ranked.criteria])[1]
     parts = [

@@ -30,12 +30,13 @@ from siteplanner.outputs.words.text import (
     shown,
 )
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.keep_away import mast_fall_m
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.on_site import on_site
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.skyline import TREE_DISTANCES_M
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     best_look,
@@ -74,8 +75,8 @@ def page() -> None:
     )
     put(on_air(e))
     profile(plan, ranked, units)
-    put(turns(plan, e, units))
-    copy_block(plan, ranked, units, coordinates.written(s.latitude, s.longitude, units.place))
+    put(turns(e, units))
+    copy_block(ranked, units, coordinates.written(s.latitude, s.longitude, units.place))
     with st.container(key="spot-ground"):
         left, right = st.columns(2, gap="medium")
     left.html(park(e, units) + on_arrival(plan, ranked))
@@ -136,10 +137,7 @@ def the_map(work: Work, plan: Plan, ranked: RankedSpot) -> None:
 
 def stand_svg(plan: Plan, ranked: RankedSpot) -> str:
     """The site from above, true north up: trailer, mast fall, dish and sectors."""
-    site = on_site(plan, ranked)
-    fall = plan.mission.power_lines.mast_fall_factor * max(plan.mission.trailer.mast_stops_m)
-    public = next((row.keep_m for row in site.keep_away if row.people == "public"), None)
-    return site_svg(plan, ranked, fall, public)
+    return site_svg(plan, ranked, mast_fall_m(plan.mission), ranked.on_site.public_keep_away_m)
 
 
 def place(ranked: RankedSpot, units: Units) -> str:
@@ -174,6 +172,7 @@ def park(e: Evaluation, units: Units) -> str:
             else []
         ),
         ("First", raise_first_words(g) or "not known"),
+        ("Room", units.said(room_words(g.room))),
         ("Water", drainage_words(g)),
         ("Bumps the data show", units.length(g.relief_m, 1)),
         ("Elevation cells", f"{units.length(g.cell_size_m)}: nothing finer is known"),
@@ -259,13 +258,28 @@ def skyline_words(plan: Plan, e: Evaluation, units: Units) -> str:
 
 
 def on_air(e: Evaluation) -> str:
-    """Minutes from dispatch to service."""
+    """Minutes from dispatch to service: the parts with their sum, below it when service starts."""
     air = e.on_air
     if air is None:
         return ""
-    rows = [(name, f"{low:.0f}", f"{likely:.0f}", f"{high:.0f}") for name, low, likely, high in air.parts]
-    foot = ("On air after", f"{air.low_min:.0f}", f"{air.likely_min:.0f}", f"{air.high_min:.0f}")
-    return style.head("On air") + style.table(rows, ("Minutes", "Low", "Likely", "High"), figures=(1, 2, 3), foot=foot)
+    columns = [
+        parts_that_add_up([p.low_min for p in air.parts], 0),
+        parts_that_add_up([p.likely_min for p in air.parts], 0),
+        parts_that_add_up([p.high_min for p in air.parts], 0),
+    ]
+    rows = [(part.name, *(f"{cells[n]:.0f}" for cells, _ in columns)) for n, part in enumerate(air.parts)]
+    foot = ("All parts together", *(f"{total:.0f}" for _, total in columns))
+    return (
+        style.head("On air")
+        + style.table(rows, ("Minutes", "Low", "Likely", "High"), figures=(1, 2, 3), foot=foot)
+        + style.bullets(
+            "",
+            [
+                f"On air {air.early_min:.0f} to {air.late_min:.0f} min after dispatch in 9 of 10 cases, "
+                f"{air.mean_min:.0f} on average: seldom are all parts quick or all slow at once."
+            ],
+        )
+    )
 
 
 def service(c: Coverage, e: Evaluation, units: Units) -> str:

@@ -11,10 +11,10 @@ from siteplanner.app.why import ways_words
 from siteplanner.outputs.sheets.figure_profile import profile_svg, profile_words
 from siteplanner.outputs.words.text import clean, grade_text
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluation import Access, Evaluation
+from siteplanner.planning.spots.evaluation import Access, Evaluation, told_of
 from siteplanner.planning.telling.radio import one_way_words, radio_lines
+from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.words import starting_place
 from siteplanner.roads.directions import Step
 
@@ -51,7 +51,7 @@ def profile(plan: Plan, ranked: RankedSpot, units: Units) -> None:
         st.html(style.bullets("", [profile_words(plan, ranked)]))
 
 
-def turns(plan: Plan, e: Evaluation, units: Units) -> str:
+def turns(e: Evaluation, units: Units) -> str:
     """The drive turn by turn."""
     if e.access is None:
         return ""
@@ -62,15 +62,15 @@ def turns(plan: Plan, e: Evaluation, units: Units) -> str:
             units.said(step.text),
             units.said("; ".join(f"{h.text}, {units.distance(h.running_m)} on" for h in step.hazards)),
         )
-        for number, step in enumerate(steps_of(plan, e.access), 1)
+        for number, step in enumerate(steps_of(e.access), 1)
     ]
     rows.append((str(len(rows) + 1), units.distance(e.access.drive_distance_m), last_leg(e.access, units), ""))
-    told = told_of(plan, e.access)
+    told = told_of(e.access)
     more = [
         (what, units.said(words))
         for what, words in (
-            ("Other way", told.alternative.sentence if told.alternative else ""),
-            ("Turning", told.turning.sentence if told.turning else ""),
+            ("Other way", told.alternative.sentence),
+            ("Turning", turning_words(told.turning)),
             ("One way in", one_way_words(told)),
         )
         if words
@@ -86,12 +86,12 @@ def last_leg(access: Access, units: Units) -> str:
     return f"Last leg: {units.distance(access.last_leg_m)} over ground to the spot. A spotter walks ahead."
 
 
-def steps_of(plan: Plan, access: Access) -> tuple[Step, ...]:
+def steps_of(access: Access) -> tuple[Step, ...]:
     """Decision points of the drive."""
-    return told_of(plan, access).steps
+    return told_of(access).steps
 
 
-def directions_text(plan: Plan, ranked: RankedSpot, units: Units, where: str) -> str:
+def directions_text(ranked: RankedSpot, units: Units, where: str) -> str:
     """The drive as plain lines, to be copied into a message or read over a radio."""
     access = ranked.evaluation.access
     if access is None:
@@ -100,7 +100,7 @@ def directions_text(plan: Plan, ranked: RankedSpot, units: Units, where: str) ->
         f"Drive to spot {clean(ranked.spot.name)} at {where}: {units.distance(access.drive_distance_m)}, "
         f"{minutes(access.drive_time_s / 60)}."
     ]
-    for number, step in enumerate(steps_of(plan, access), 1):
+    for number, step in enumerate(steps_of(access), 1):
         lines.append(f"{number}. At {units.distance(step.running_m)}: {units.said(clean(step.text))}.")
         lines += [
             f"   {SEVERITY_WORDS[h.severity]}{units.said(clean(h.text))}, {units.distance(h.running_m)} on."
@@ -110,14 +110,14 @@ def directions_text(plan: Plan, ranked: RankedSpot, units: Units, where: str) ->
     return "\n".join(lines)
 
 
-def copy_block(plan: Plan, ranked: RankedSpot, units: Units, where: str) -> None:
+def copy_block(ranked: RankedSpot, units: Units, where: str) -> None:
     """The directions as a block with a copy button; a tablet may have no other way to hand them over."""
-    text = directions_text(plan, ranked, units, where)
+    text = directions_text(ranked, units, where)
     if text:
         st.html(style.head("Directions to copy or to read over a radio"))
         st.code(text, language=None, wrap_lines=True)
     access = ranked.evaluation.access
     if access is not None:
         st.html(style.head("The same in words for the radio"))
-        lines = radio_lines(ranked.spot, access, told_of(plan, access))
+        lines = radio_lines(ranked.spot, access, told_of(access))
         st.code("\n".join(clean(line) for line in lines), language=None, wrap_lines=True)

@@ -156,7 +156,7 @@ def figures(e: Evaluation, units: Units) -> str:
     if e.on_air is not None:
         air = e.on_air
         rows.append(
-            ("On air", f"{air.low_min:.0f} to {air.high_min:.0f} min after dispatch, likely {air.likely_min:.0f}")
+            ("On air", f"{air.early_min:.0f} to {air.late_min:.0f} min after dispatch, {air.mean_min:.0f} on average")
         )
     return style.table(rows)
 

@@ -113,12 +113,14 @@ def _best(plan: Plan) -> dict[str, Any]:
         "area_served_pct": round(100 * e.coverage.share, 1) if e.coverage else None,
         "drive_min": round(e.access.drive_time_s / 60, 1) if e.access else None,
         "on_air_likely_min": round(e.on_air.likely_min, 0) if e.on_air else None,
+        "on_air_mean_min": round(e.on_air.mean_min, 0) if e.on_air else None,
     }
 
 
 COLUMNS = (
     "mission_file", "mission", "state", "folder", "spot", "latitude", "longitude", "grid_reference", "score_of_100",
-    "area_served_pct", "drive_min", "on_air_likely_min", "cautions", "recommendation", "problem", "seconds",
+    "area_served_pct", "drive_min", "on_air_likely_min", "on_air_mean_min", "cautions", "recommendation",
+    "problem", "seconds",
 )  # fmt: skip
 
 

@@ -9,11 +9,11 @@ from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 
 import pytest
+from siteplanner.planning.plan.on_site import on_site
 
 from siteplanner.data.forecast import WindForecast
 from siteplanner.mission import Power, Times
 from siteplanner.outputs.sheets.figure_timeline import SHADES, timeline_svg
-from siteplanner.planning.plan.on_site import on_site
 from siteplanner.planning.site.timeline import light_spans, sun_times
 from tests.outputs.factory import HOSTILE, make_plan
 

@@ -11,12 +11,12 @@ import pvlib
 import pytest
 from affine import Affine
 from pyproj import CRS
+from siteplanner.planning.site.keep_away import keep_away
 
 from siteplanner.data.forecast import WindForecast, read_forecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import InputError
 from siteplanner.mission import MPH, Layers, Mission, Power, Staging, Times
-from siteplanner.planning.site.keep_away import keep_away
 from siteplanner.planning.site.site_wind import site_wind
 from siteplanner.planning.site.timeline import pert, sun_elevations_deg, sun_times, time_on_air, timeline
 from siteplanner.planning.study.spot import Spot

@@ -8,8 +8,8 @@ from typing import Any
 from shapely.geometry import Point
 
 from siteplanner.outputs.words.text import clean
-from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import told_of
 
 
 def _known(value: float, digits: int) -> float | None:
@@ -29,7 +29,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
         access = ranked.evaluation.access
         if access is None:
             continue
-        told = told_of(plan, access)
+        told = told_of(access)
         whose = {"rank": ranked.rank, "spot": clean(ranked.spot.name)}
         for number, step in enumerate(told.steps, 1):
             out["decision_points"].append(
@@ -76,7 +76,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                 }
             )
         other = told.alternative
-        if other is not None and other.route is not None:
+        if other.route is not None:
             out["alternatives"].append(
                 {
                     **whose,
@@ -90,7 +90,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                 }
             )
         turning = told.turning
-        if turning is not None and turning.place is not None:
+        if turning.place is not None:
             out["turning_places"].append(
                 {
                     **whose,

@@ -20,7 +20,6 @@ from siteplanner.outputs.words.palettes import SERVICE_CLASSES
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.on_site import on_site
 from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation, start_of
 from siteplanner.planning.telling.findings import said
@@ -183,8 +182,7 @@ def footprint(plan: Plan, evaluation: Evaluation) -> Polygon:
 def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     e, spot = ranked.evaluation, ranked.spot
     clear = next((look for look in e.sky if look.clear), None)
-    coverage, access, air, site = e.coverage, e.access, e.on_air, on_site(plan, ranked)
-    public = next((row for row in site.keep_away if row.people == "public"), None)
+    coverage, access, air, site = e.coverage, e.access, e.on_air, ranked.on_site
     return {
         "rank": ranked.rank,
         "name": clean(spot.name),
@@ -211,11 +209,12 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "worst_grade_pct": _known(access.worst_grade_pct, 1) if access else None,
         "last_leg_m": _known(access.last_leg_m, 1) if access else None,
         "ways_out": access.ways_out if access else None,
-        "on_air_early_min": _known(air.low_min, 0) if air else None,
+        "on_air_early_min": _known(air.early_min, 0) if air else None,
         "on_air_likely_min": _known(air.likely_min, 0) if air else None,
-        "on_air_late_min": _known(air.high_min, 0) if air else None,
+        "on_air_mean_min": _known(air.mean_min, 0) if air else None,
+        "on_air_late_min": _known(air.late_min, 0) if air else None,
         "wind_speed_up_worst": _known(site.wind.worst.at_dish, 2) if site.wind and site.wind.worst else None,
-        "radio_keep_away_public_m": _known(public.main_beam_m, 1) if public else None,
+        "radio_keep_away_public_m": _known(site.public_keep_away_m, 1),
         "findings": clean("; ".join(said(f).message for f in e.findings)),
         "geometry": Point(spot.x, spot.y),
     }

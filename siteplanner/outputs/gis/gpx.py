@@ -15,10 +15,10 @@ from siteplanner.outputs.words.aiming import aim
 from siteplanner.outputs.words.standard import CAUTION, score_text
 from siteplanner.outputs.words.text import distance_text, grid_text, time_text, xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.drive_facts import Told
-from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.spots.evaluation import Access, told_of
+from siteplanner.planning.telling.room import turning_words
 from siteplanner.roads.directions import Step
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
@@ -81,14 +81,14 @@ def _waypoints(plan: Plan) -> Iterator[str]:
                     type="hazard",
                 )
         turning = told.turning
-        if turning is not None and turning.place is not None:
+        if turning.place is not None:
             yield _point(
                 "wpt",
                 turning.latitude,
                 turning.longitude,
                 None,
                 name=f"Turning place before spot {ranked.spot.name}",
-                desc=turning.sentence,
+                desc=turning_words(turning),
                 type="turning place",
             )
     frame = plan.scene.overlays.get("hazards")
@@ -112,7 +112,7 @@ def _waypoints(plan: Plan) -> Iterator[str]:
 def _told(plan: Plan) -> list[tuple[RankedSpot, Told]]:
     """The spots that can be driven to, with what is told of the drive."""
     found = [(ranked, ranked.evaluation.access) for ranked in plan.spots]
-    return [(ranked, told_of(plan, access)) for ranked, access in found if access is not None]
+    return [(ranked, told_of(access)) for ranked, access in found if access is not None]
 
 
 def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ...], about: str) -> str:
@@ -150,7 +150,7 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
 
 def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> str:
     """The alternative as a route of its own; empty where there is none."""
-    if told.alternative is None or told.alternative.route is None:
+    if told.alternative.route is None:
         return ""
     name = xml_text(f"Other way to spot {ranked.spot.name}")
     words = xml_text(f"{told.alternative.sentence} {CAUTION}")
@@ -197,7 +197,7 @@ def routes_gpx(plan: Plan) -> str:
     made, others = [], []
     for r, access in drives:
         if access is not None:
-            told = told_of(plan, access)
+            told = told_of(access)
             made.append(_route(r, access, plan, told.steps, _about(r, access)))
             others.append(_other_way(r, access, plan, told))
     routes = "\n".join([*made, *filter(None, others)])

@@ -10,9 +10,9 @@ from siteplanner.outputs.words.backhaul_text import donor_words
 from siteplanner.outputs.words.standard import CAUTION, score_text
 from siteplanner.outputs.words.text import distance_text, grid_text, percent_text, time_text, xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.backhaul import backhaul_sentence
+from siteplanner.planning.spots.evaluation import told_of
 
 # KML colours are alpha, blue, green, red
 _STYLES = (
@@ -97,8 +97,8 @@ def places_kml(plan: Plan) -> str:
                     "drive",
                 )
             )
-            told = told_of(plan, access)
-            if told.alternative is not None and told.alternative.route is not None:
+            told = told_of(access)
+            if told.alternative.route is not None:
                 xy = shapely.get_coordinates(told.alternative.route.line)
                 line = (
                     f"<LineString><tessellate>1</tessellate><coordinates>{_coordinates(xy, plan)}"

@@ -56,8 +56,10 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["last_leg_m"] = round(access.last_leg_m, 1) if access else None
     row["ways_out"] = access.ways_out if access else None
     row["limits_not_stated"] = "; ".join(access.unknown) if access else None
-    for part in ("low", "likely", "high"):
-        row[f"on_air_{part}_min"] = round(getattr(air, f"{part}_min")) if air else None
+    row["on_air_low_min"] = round(air.early_min) if air else None
+    row["on_air_likely_min"] = round(air.likely_min) if air else None
+    row["on_air_mean_min"] = round(air.mean_min) if air else None
+    row["on_air_high_min"] = round(air.late_min) if air else None
     return row
 
 

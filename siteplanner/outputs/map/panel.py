@@ -24,9 +24,10 @@ from siteplanner.outputs.words.text import (
 )
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation
+from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, told_of
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.radio import one_way_words
+from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.words import CAUTIONS, best_look, firmness_sentence, lift_doubt_words, recommendation
 
 SEVERITY_WORDS = {"caution": "Caution", "warning": "Warning", "note": "Note"}
@@ -105,7 +106,7 @@ def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str
 def _access_rows(access: Access) -> list[tuple[str, str]]:
     ways = "not worked out" if access.ways_out is None else str(access.ways_out)
     if access.ways_out == 1:
-        ways = f"One way in and out. {one_way_words(access.told) if access.told else ''}".strip()
+        ways = f"One way in and out. {one_way_words(told_of(access))}".strip()
     span = ""
     if access.drive_low_s == access.drive_low_s:
         span = f" ({shown(time_text(access.drive_low_s))} to {shown(time_text(access.drive_high_s))})"
@@ -123,10 +124,9 @@ def _access_rows(access: Access) -> list[tuple[str, str]]:
         ("Last leg", shown(distance_text(access.last_leg_m)) + " over ground"),
         ("Ways out", named(ways)),
     ]
-    if access.told is not None and access.told.alternative is not None:
-        rows.append(("Other way", named(access.told.alternative.sentence)))
-    if access.told is not None and access.told.turning is not None:
-        rows.append(("Turning", named(access.told.turning.sentence)))
+    told = told_of(access)
+    rows.append(("Other way", named(told.alternative.sentence)))
+    rows.append(("Turning", named(turning_words(told.turning))))
     if access.unknown:
         rows.append(("Not known from the road data", "; ".join(named(item) for item in access.unknown)))
     return rows
@@ -174,8 +174,8 @@ def spot_popup(ranked: RankedSpot) -> str:
         rows.append(
             (
                 "On air",
-                f"{shown(time_text(60 * air.likely_min))} after dispatch "
-                f"({shown(time_text(60 * air.low_min))} to {shown(time_text(60 * air.high_min))})",
+                f"{shown(time_text(60 * air.mean_min))} after dispatch on average "
+                f"({shown(time_text(60 * air.early_min))} to {shown(time_text(60 * air.late_min))})",
             )
         )
     sky = sky_table(evaluation) if evaluation.dish_wanted else ""

@@ -21,9 +21,9 @@ from siteplanner.outputs.words.backhaul_text import donor_words, up_text
 from siteplanner.outputs.words.standard import score_text
 from siteplanner.outputs.words.text import distance_text, named, number_text, percent_text, place_text, shown, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.evaluation import Evaluation, told_of
+from siteplanner.planning.telling.room import turning_words
 
 Feature = dict[str, Any]
 SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
@@ -151,19 +151,19 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
             feature(f"leg_edge:{ranked.rank}", leg, "route_edge"),
             feature(f"leg:{ranked.rank}", leg, "leg", t=label),
         ]
-    told = access.told
-    if told is not None and told.alternative is not None and told.alternative.route is not None:
+    told = told_of(access)
+    if told.alternative.route is not None:
         line, tip = geojson(told.alternative.route.line, grid), f"Other way to spot {named(ranked.spot.name)}: "
         out.insert(0, feature(f"other:{ranked.rank}", line, "other_way", t=tip + named(told.alternative.sentence)))
-    if told is not None and told.turning is not None and told.turning.place is not None:
-        turning = told.turning
+    turning = told.turning
+    if turning.place is not None:
         out.append(
             feature(
                 f"turning:{ranked.rank}",
                 point(turning.longitude, turning.latitude),
                 "label",
                 i='<span class="sp-label">turn</span>',
-                t=f"Turning place. {named(turning.sentence)}",
+                t=f"Turning place. {named(turning_words(turning))}",
             )
         )
     return out
@@ -183,7 +183,7 @@ def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
             t=f"{number}. {named(step.text)}",
             z=-2000,
         )
-        for number, step in enumerate(told_of(plan, access).steps, 1)
+        for number, step in enumerate(told_of(access).steps, 1)
     ]
 
 

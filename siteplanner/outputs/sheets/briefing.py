@@ -13,8 +13,8 @@ from siteplanner.outputs.sheets.printing import sheet_content
 from siteplanner.outputs.sheets.sheet_words import NO_BREAK
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.radio import radio_lines
 
 MOST_BYTES = 2000
@@ -46,9 +46,9 @@ def radio_texts(plan: Plan, ranked: RankedSpot | None = None) -> list[str]:
     access = ranked.evaluation.access if ranked is not None else None
     if ranked is None or access is None:
         return []
-    told = told_of(plan, access)
+    told = told_of(access)
     drives = [radio_lines(ranked.spot, access, told)]
-    if told.alternative is not None and told.alternative.route is not None:
+    if told.alternative.route is not None:
         drives.append(radio_lines(ranked.spot, access, told, told.alternative_steps, alternative=True))
     out = []
     for lines in drives:

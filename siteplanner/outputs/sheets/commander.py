@@ -8,6 +8,7 @@ from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import commander_map
 from siteplanner.outputs.sheets.sheet_words import (
+    MOST_HAZARDS,
     PLANNING_AID,
     clock_range,
     coordinates,
@@ -22,7 +23,7 @@ from siteplanner.outputs.words.backhaul_text import KINDS, VERDICTS, backhaul_fa
 from siteplanner.outputs.words.text import distance_text, grade_text, number_text, percent_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.on_site import OnSite, on_site
+from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation, PointService
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.words import CAUTIONS, best_look, firmness_sentence, recommendation
@@ -46,11 +47,11 @@ def facts(ranked: RankedSpot, site: OnSite) -> list[tuple[str, str]]:
         rows.append(("Area served", number_text(e.coverage.served_area_km2, 1, "km²")))
     air = e.on_air
     if air is not None:
-        rows.append(("On air", f"{minutes_range(air.low_min, air.high_min)} after dispatch"))
-        rows.append(("Likely", f"{air.likely_min:.0f} min after dispatch"))
+        rows.append(("On air", f"{minutes_range(air.early_min, air.late_min)} after dispatch"))
+        rows.append(("On average", f"{air.mean_min:.0f} min after dispatch"))
     timeline = site.timeline
     if timeline is not None and timeline.dispatch is not None:
-        early, late = timeline.clock(timeline.early_min), timeline.clock(timeline.late_min)
+        early, late = timeline.clock(timeline.moments.early_min), timeline.clock(timeline.moments.late_min)
         rows.append(("By the clock", clock_range(early, late)))
     if e.access is not None:
         rows.append(("Drive", f"{distance_text(e.access.drive_distance_m)}, {time_text(e.access.drive_time_s)}"))
@@ -204,7 +205,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         ]
         common["warnings"] += [["caution", text] for text in CAUTIONS[:2]]
         return common
-    site = on_site(plan, best)
+    site = best.on_site
     e = best.evaluation
     many = len(weakest_points(best))
     common |= {
@@ -218,8 +219,8 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "dangers": [
             *([f.severity, finding_text(f)] for f in e.findings if f.severity != "note"),
             *([f.severity, finding_text(f)] for f in (site.wind.findings if site.wind else ())),
-            *(["warning", text] for text in hazard_words(plan, best)),
-            ["caution", line_words(plan, best.spot)],
+            *(["warning", text] for text in hazard_words(site.hazards[:MOST_HAZARDS])),
+            ["caution", line_words(e.line)],
         ],
         "wind": wind_words(site, (plan.mission.wind.tracking_limit_m_s, plan.mission.wind.stow_limit_m_s)),
         "timeline_svg": timeline_svg(plan, best, width=340, parts=False),

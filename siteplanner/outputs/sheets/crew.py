@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from siteplanner.outputs.sheets.commander import weakest_points, wind_words
+from siteplanner.outputs.sheets.figure_horizon import horizon_svg
 from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, short
 from siteplanner.outputs.sheets.setup import (
@@ -23,28 +24,28 @@ from siteplanner.outputs.sheets.sheet_words import (
     coordinates,
     finding_text,
     lamp,
-    line_near,
     line_words,
     minutes_range,
     short_metres,
     speed_text,
 )
-from siteplanner.outputs.sheets.site_plan import horizon_figure, site_svg
+from siteplanner.outputs.sheets.site_plan import site_svg
 from siteplanner.outputs.words.aiming import compass_words, declination_deg, margin_words, sun_words
 from siteplanner.outputs.words.backhaul_text import POLARISATION, donor_rows, terminal_text
 from siteplanner.outputs.words.text import bearing_text, number_text, percent_text
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.keep_away import mast_fall_m
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.on_site import OnSite, on_site
+from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     drainage_words,
     lift_doubt_words,
     raise_first_words,
-    swing_words,
 )
 
 CORNERS = (
@@ -111,7 +112,7 @@ def _exposure(site: OnSite) -> list[list[str]]:
             f"{row.limit_mw_cm2:.3g} mW/cm²",
             f"{row.icnirp_limit_w_m2:.3g} W/m²",
         ]
-        for row in site.keep_away
+        for row in site.antennas
     ]
 
 
@@ -119,7 +120,7 @@ def _exposure_note(site: OnSite) -> str:
     rows = _exposure(site)
     if not rows:
         return ""
-    first = site.keep_away[0]
+    first = site.antennas[0]
     limits = " and ".join(f"{who.split()[0].lower()} {fcc}, {guideline}" for who, _, _, _, fcc, guideline in rows)
     return (
         f"In front of an antenna at its own height, keep the longer of the two. {first.band_mhz:g} MHz, "
@@ -130,12 +131,12 @@ def _exposure_note(site: OnSite) -> str:
 
 
 def _times(site: OnSite) -> list[list[str]]:
-    """Rows of part, range of its end, likely minute and likely clock time."""
+    """Rows of part, range of its end, its end on average in minutes and by the clock."""
     timeline = site.timeline
     if timeline is None:
         return []
     rows = []
-    for part in timeline.parts:
+    for part in timeline.moments.parts:
         clock = "" if timeline.dispatch is None else clock_text(timeline.clock(part.end_mean_min))
         rows.append(
             [part.name, minutes_range(part.end_early_min, part.end_late_min), f"{part.end_mean_min:.0f} min", clock]
@@ -150,7 +151,7 @@ def _fuel(plan: Plan, site: OnSite) -> str:
     first, last = timeline.refuel_low_h, timeline.refuel_likely_h
     when = ""
     if timeline.dispatch is not None:
-        start, end = (timeline.clock(timeline.mean_min + 60 * h) for h in (first, last))
+        start, end = (timeline.clock(timeline.moments.mean_min + 60 * h) for h in (first, last))
         when = f" ({clock_range(start, end)})"
     relief = "" if timeline.dispatch is None else f" ({clock_text(timeline.clock(60 * timeline.relief_h))})"
     return (
@@ -160,14 +161,14 @@ def _fuel(plan: Plan, site: OnSite) -> str:
     )
 
 
-def _clear_distances(plan: Plan, ranked: RankedSpot, site: OnSite, fall_m: float) -> list[tuple[str, str]]:
+def _clear_distances(ranked: RankedSpot, site: OnSite, fall_m: float) -> list[tuple[str, str]]:
     """What must stay clear around the trailer, each with its distance."""
-    near = line_near(plan, ranked.spot)
-    public = next((row for row in site.keep_away if row.people == "public"), None)
+    line, public = ranked.evaluation.line, site.public_keep_away_m
+    wires = "none known: look" if line is None else f"{short_metres(line.needed_m)} from the mast's foot"
     return [
         ("Mast fall circle", f"{short_metres(fall_m)}: nobody who need not be there"),
-        ("Overhead lines", "none known: look" if near is None else f"{short_metres(near.need_m)} from the mast's foot"),
-        ("Antennas, front", "not known" if public is None else f"{short_metres(public.keep_m)}, public"),
+        ("Overhead lines", wires),
+        ("Antennas, front", "not known" if public is None else f"{short_metres(public)}, public"),
         ("Exhaust", f"{short_metres(EXHAUST_M, 0)} from openings and people, downwind"),
     ]
 
@@ -177,7 +178,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     e, spot, mission = ranked.evaluation, ranked.spot, plan.mission
     trailer, wind = mission.trailer, mission.wind
     declination = declination_deg(e)
-    site = on_site(plan, ranked)
+    site = ranked.on_site
     coverage, timeline = e.coverage, site.timeline
     people = mission.times.crew
     used = e.backhaul.kind if e.backhaul else "geostationary"
@@ -185,27 +186,24 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     stow, track = speed_text(wind.stow_limit_m_s), speed_text(wind.tracking_limit_m_s)
     sign = wind_sign(wind.tracking_limit_m_s)
     heading = both(e.ground.heading_deg, declination)
-    fall = mission.power_lines.mast_fall_factor * max(trailer.mast_stops_m)
+    fall = mast_fall_m(mission)
     arm = trailer.outrigger_reach_m
     width = trailer.width_m + 2 * arm
-    public = next((row for row in site.keep_away if row.people == "public"), None)
-    radius = None if public is None else public.keep_m
     found = [
         f for f in (*plan.findings, *e.findings, *(site.wind.findings if site.wind else ())) if f.severity == "caution"
     ]
-    picture = horizon_figure(ranked)
     return {
         "title": "Crew sheet",
         "mission": short(mission.name, 90),
         "heading": f"Set-up at spot {name_in_text(spot.name, 60)}",
         "aid": PLANNING_AID,
         "where": coordinates(spot.latitude, spot.longitude, spot.grid_reference),
-        "site_svg": site_svg(plan, ranked, fall, radius),
+        "site_svg": site_svg(plan, ranked, fall, site.public_keep_away_m),
         "site_alt": "Site drawing, true north up: trailer with outriggers on its heading, mast fall circle, dish and "
         "sector directions, roads and lines near by.",
         "site_key": "Drawing: dashed circle mast fall; grey band road; short dashes last leg; dash-dot overhead line; "
         "hatched hazard; dotted keep-out; light grey water; fine dots soft ground; dark structures.",
-        "horizon_svg": picture or "",
+        "horizon_svg": horizon_svg(e) or "",
         "horizon_alt": "Skyline around the spot with the line to each satellite.",
         "stand": [
             ("Nose points to", f"{heading[0]} true, {heading[1]} magnetic"),
@@ -215,7 +213,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
                 f"{slope}; roll {number_text(e.ground.roll_deg, 1, 'deg')}, "
                 f"pitch {number_text(e.ground.pitch_deg, 1, 'deg')} before levelling",
             ),
-            *([("Swing", swing)] if (swing := swing_words(e.ground, mission.rig.turning_radius_m)) else []),
+            ("Swing", room_words(e.ground.room)),
             ("Water", drainage_words(e.ground)),
             (
                 "Elevation data",
@@ -227,7 +225,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
                 ),
             ),
         ],
-        "clear": _clear_distances(plan, ranked, site, fall),
+        "clear": _clear_distances(ranked, site, fall),
         "jacks": [[label, lift_text(e.ground.jack_differences_m.get(key))] for key, label in CORNERS],
         "jack_note": f"{raise_first_words(e.ground)} Lift above the highest corner. "
         f"{lift_doubt_words(e.ground)} Jack travel {trailer.jack_travel_m:g} m; pads on soft ground.",
@@ -259,7 +257,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "dispatch": "" if timeline is None or timeline.dispatch is None else f", {clock_text(timeline.dispatch)}",
         "timeline_svg": timeline_svg(plan, ranked),
         "timeline_alt": "Times to first service with their ranges; after it night, wind, refuelling and relief.",
-        "method": timeline.method if timeline else "",
+        "method": timeline.moments.method if timeline else "",
         "light": lamp(timeline),
         "fuel": _fuel(plan, site),
         "exposure": [row[:4] for row in _exposure(site)],
@@ -270,7 +268,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         ],
         "arrival": [[name_in_text(c.text, 120), c.why, c.who] for c in arrival_checks(plan, ranked)],
         "cautions": [
-            ["Wires", f"{CAUTIONS[0]} {line_words(plan, spot)}"],
+            ["Wires", f"{CAUTIONS[0]} {line_words(e.line)}"],
             ["Ground", CAUTIONS[1]],
             [
                 "Exhaust",

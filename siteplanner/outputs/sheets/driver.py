@@ -10,6 +10,7 @@ import numpy as np
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import FONT, driver_map
 from siteplanner.outputs.sheets.sheet_words import (
+    MOST_HAZARDS,
     PLANNING_AID,
     clock_text,
     coordinates,
@@ -18,16 +19,14 @@ from siteplanner.outputs.sheets.sheet_words import (
     hazard_words,
     lamp,
     minutes_range,
-    turning_place,
 )
 from siteplanner.outputs.words.text import bearing_text, distance_text, grade_text, grid_text, number_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.on_site import on_site
-from siteplanner.planning.spots.evaluation import Access, start_of
+from siteplanner.planning.spots.evaluation import Access, start_of, told_of
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.radio import one_way_words
+from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.words import CAUTIONS
 from siteplanner.roads.grade_bands import EDGES_PCT
 from siteplanner.roads.limits import USUAL
@@ -154,24 +153,15 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     route = access.route
     staging = start_of(plan.mission, access).name
     start = name_in_text(staging, 50)
-    told = told_of(plan, access)
+    told = told_of(access)
     steps = told.steps
     names = {str(name) for name in plan.scene.roads.name if name} | {staging}
-    site = on_site(plan, ranked)
+    site = ranked.on_site
     timeline = site.timeline
-    place = turning_place(plan, access) if told.turning is None else None
-    if told.turning is not None:
-        turning = name_in_text(told.turning.sentence, 400)
-        if told.turning.place is not None:
-            turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
-    elif place is None:
-        turning = "None known before the spot: look for room to turn before you leave the road."
-    else:
-        at = f"at the junction with {name_in_text(place.name, 40)}" if place.name else "at a junction"
-        turning = (
-            f"{distance_text(place.before_m)} before the end of the road, {at} ({place.latitude:.6f}, "
-            f"{place.longitude:.6f}). From the map: see whether there is room."
-        )
+    arrival = None if timeline is None else timeline.moments.arrival
+    turning = name_in_text(turning_words(told.turning), 400)
+    if told.turning.place is not None:
+        turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
     stop = (
         f"Stop. The last leg starts here: {distance_text(access.last_leg_m)} over ground to the spot, which lies at "
         f"{bearing_text(_bearing(plan, access, spot))} true."
@@ -189,7 +179,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     one_way = access.ways_out == 1
     own = [f for f in e.findings if f.severity != "note" and not (one_way and f.code == "one_way_in")]
     alone = name_in_text(f"One way in and out. {one_way_words(told)} Agree when to leave.", 300)
-    other = "not worked out" if told.alternative is None else name_in_text(told.alternative.sentence, 300)
+    other = name_in_text(told.alternative.sentence, 300)
     span = time_text(access.drive_time_s)
     if math.isfinite(access.drive_low_s):
         span += f" ({time_text(access.drive_low_s)} to {time_text(access.drive_high_s)})"
@@ -206,9 +196,9 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             (
                 "On the spot",
                 "not known"
-                if timeline is None
-                else f"{minutes_range(timeline.arrival.end_early_min, timeline.arrival.end_late_min)} after dispatch"
-                + (f" ({clock_text(timeline.clock(timeline.arrival.end_mean_min))})" if timeline.dispatch else ""),
+                if timeline is None or arrival is None
+                else f"{minutes_range(arrival.end_early_min, arrival.end_late_min)} after dispatch"
+                + (f" ({clock_text(timeline.clock(arrival.end_mean_min))})" if timeline.dispatch else ""),
             ),
             ("Light", lamp(timeline)),
         ],
@@ -247,7 +237,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "cautions": [
             *([["!!", alone]] if one_way else []),
             *([SEVERITY_MARK[f.severity], finding_text(f)] for f in own),
-            *(["!!", text] for text in hazard_words(plan, ranked) if "goes through" in text),
+            *(["!!", text] for text in hazard_words(h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive)),
             ["!!", CAUTIONS[2]],
             ["!!", CAUTIONS[1]],
             ["!!", "Wires over road and spot: look up before you drive under; treat every line as energised."],

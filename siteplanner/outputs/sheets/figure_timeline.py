@@ -10,7 +10,7 @@ from siteplanner.mission import MPH
 from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.on_site import OnSite, on_site
+from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.site.timeline import Timeline
 
 FONT = 'font-family="DejaVu Sans, sans-serif"'
@@ -80,12 +80,12 @@ class _Panel:
 def timeline_svg(plan: Plan, ranked: RankedSpot, *, width: float = 760.0, parts: bool = True) -> str:
     """The timeline of one spot as a whole SVG; '' where no road leads to the spot.
 
-    Left (above, where narrow): each part of the way to first service, its likely time as a bar and the range of
+    Left (above, where narrow): each part of the way to first service, its mean time as a bar and the range of
     its end as a line. Right: the hours after, with night, refuelling, relief and, with a forecast, the hours above
     each wind limit. `width` in SVG units, letters are 11 high; `parts=False` leaves the first drawing out. Every
-    figure is that of `planning.on_site`.
+    figure is that of `RankedSpot.on_site`.
     """
-    site = on_site(plan, ranked)
+    site = ranked.on_site
     timeline = site.timeline
     if timeline is None:
         return ""
@@ -112,7 +112,7 @@ def description(plan: Plan, site: OnSite) -> str:
     """The drawing in words."""
     timeline = site.timeline
     assert timeline is not None
-    words = [f"{p.name}: done {p.end_early_min:.0f} to {p.end_late_min:.0f} min on." for p in timeline.parts]
+    words = [f"{p.name}: done {p.end_early_min:.0f} to {p.end_late_min:.0f} min on." for p in timeline.moments.parts]
     words.append(_refuel(timeline) + ".")
     words.append(f"Relief {timeline.relief_h:g} h after dispatch.")
     words += [f"{n.kind.capitalize()} from {n.start_h:.1f} to {n.end_h:.1f} h after dispatch." for n in timeline.nights]
@@ -128,14 +128,14 @@ def _refuel(timeline: Timeline) -> str:
 
 
 def _parts(timeline: Timeline, key: str, x: float, y: float, width: float) -> _Panel:
-    """Each part from its likely start to its likely end, with the range of its end."""
-    to_h = max(1.04 * timeline.late_min / 60, 0.1)
-    panel = _Panel(x, y, width, to_h, "To first service (line: 9 in 10)", len(timeline.parts))
+    """Each part from its mean start to its mean end, with the range of its end."""
+    to_h = max(1.04 * timeline.moments.late_min / 60, 0.1)
+    panel = _Panel(x, y, width, to_h, "To first service (line: 9 in 10)", len(timeline.moments.parts))
     _frame(panel, timeline.dispatch, timeline)
     start = 0.0
-    for number, part in enumerate(timeline.parts):
+    for number, part in enumerate(timeline.moments.parts):
         panel.words(number, f"{part.name}: {part.end_early_min:.0f} to {part.end_late_min:.0f} min")
-        last = number == len(timeline.parts) - 1
+        last = number == len(timeline.moments.parts) - 1
         panel.bar(number, start / 60, part.end_mean_min / 60, f'fill="{"#333" if last else "#aaa"}" stroke="#000"')
         panel.reach(number, part.end_early_min / 60, part.end_late_min / 60)
         start = part.end_mean_min
@@ -146,8 +146,8 @@ def _hours(plan: Plan, site: OnSite, timeline: Timeline, key: str, x: float, y: 
     wind = plan.forecast is not None and timeline.dispatch is not None
     panel = _Panel(x, y, width, timeline.span_h, "Hours after dispatch", 5 if wind else 3)
     _frame(panel, timeline.dispatch, timeline)
-    early, mean, late = timeline.early_min / 60, timeline.mean_min / 60, timeline.late_min / 60
-    panel.words(0, f"On air from {timeline.early_min:.0f} to {timeline.late_min:.0f} min on")
+    early, mean, late = timeline.moments.early_min / 60, timeline.moments.mean_min / 60, timeline.moments.late_min / 60
+    panel.words(0, f"On air from {timeline.moments.early_min:.0f} to {timeline.moments.late_min:.0f} min on")
     panel.bar(0, mean, panel.to_h, 'fill="#333" stroke="#000"')
     panel.reach(0, early, late)
     panel.words(1, _refuel(timeline))

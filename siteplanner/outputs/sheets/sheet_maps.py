@@ -19,7 +19,7 @@ from siteplanner.outputs.pictures.layers import probability_grid
 from siteplanner.outputs.pictures.relief import shade
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluation import start_of
+from siteplanner.planning.spots.evaluation import start_of, told_of
 
 FONT = 'font-family="DejaVu Sans"'
 PICTURE_SIDE = 520  # pixels of the relief's longer side: about 150 a printed inch
@@ -276,8 +276,8 @@ def driver_map(
     assert access is not None  # no drive, no driver's map
     view = fit(shapely.union_all([access.route.line, access.last_leg]).bounds, width, height)
     body = relief_image(plan, view) + _roads(plan, view) + _overlays(plan, view)
-    told = access.told
-    if told is not None and told.alternative is not None and told.alternative.route is not None:
+    told = told_of(access)
+    if told.alternative.route is not None:
         dashes = 'fill="none" stroke="#000" stroke-width="0.6" stroke-dasharray="2 1"'
         body += path(told.alternative.route.line, view, dashes)
     body += _drive(ranked, view)
@@ -289,7 +289,7 @@ def driver_map(
         if all(math.dist(here, other) > 4.2 for other in taken):
             taken.append(here)
             body += mark(view, x, y, label, "step", 1.6)
-    turn = told.turning.place if told is not None and told.turning is not None else None
+    turn = told.turning.place
     if turn is not None and all(math.dist(view.at(turn.x, turn.y), other) > 3 for other in taken):
         body += mark(view, turn.x, turn.y, "T", "other", 1.6)
     body += mark(view, x0, y0, "S", "staging") + _spot(view, ranked, "spot")

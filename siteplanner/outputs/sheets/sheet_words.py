@@ -1,30 +1,22 @@
-"""Facts in words that more than one sheet prints: places, times, speeds, lines, hazards, room to turn."""
+"""Facts in words that more than one sheet prints: places, times, speeds, lines, hazards."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
 from datetime import datetime
-from typing import TYPE_CHECKING
 
-import numpy as np
-import shapely
-
-from siteplanner.core.clearance import mast_keep_away_m
 from siteplanner.errors import Finding
 from siteplanner.mission import MPH
 from siteplanner.outputs.sheets.fonts import name_in_text
 from siteplanner.outputs.words.text import FOOT_M, distance_text, grid_text
-from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.limits.keep_away import LINE_SOURCE, KeepAway
+from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.site.timeline import Timeline
-from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.findings import said
 
-if TYPE_CHECKING:
-    from siteplanner.roads.network import RoadNetwork
-
+MOST_HAZARDS = 3  # nearest areas that a sheet names
 NO_BREAK = "\u00a0"  # a blank at which no line breaks
 PLANNING_AID = (
     "A planning aid made from map data: check ground, wires, road limits and weather on site. "
@@ -114,98 +106,23 @@ def lamp(timeline: Timeline | None) -> str:
     return f"{light.sentence} On arrival: {light.at_arrival}. Level horizon: {times}."
 
 
-@dataclass(frozen=True)
-class LineNear:
-    """The overhead line that matters most at a spot: the one with the least room left."""
-
-    name: str
-    distance_m: float
-    need_m: float
-    voltage_kv: float | None  # None: not stated, the mission's assumption counts
-
-
-def line_near(plan: Plan, spot: Spot) -> LineNear | None:
-    """None where no line layer was given or it holds none."""
-    frame = plan.scene.overlays.get("power_lines")
-    if frame is None or not len(frame):
-        return None
-    import pandas as pd
-
-    given = (
-        pd.to_numeric(frame["voltage_kv"], errors="coerce").to_numpy(float)
-        if "voltage_kv" in frame.columns
-        else np.full(len(frame), np.nan)
-    )
-    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
-    place = shapely.Point(spot.x, spot.y)
-    found = []
-    for name, voltage, geometry in zip(names, given, frame.geometry, strict=True):
-        known = bool(np.isfinite(voltage) and voltage > 0)
-        used = min(float(voltage) if known else plan.mission.power_lines.default_voltage_kv, 1000.0)
-        need = mast_keep_away_m(used, max(plan.mission.trailer.mast_stops_m), plan.mission.power_lines.mast_fall_factor)
-        label = name if isinstance(name, str) and name.strip() else "an overhead line"
-        found.append(LineNear(label, float(geometry.distance(place)), need, float(voltage) if known else None))
-    return min(found, key=lambda line: line.distance_m - line.need_m)
-
-
-def line_words(plan: Plan, spot: Spot) -> str:
-    """The nearest overhead line and the room that the mast needs, in a sentence."""
-    near = line_near(plan, spot)
-    if near is None:
+def line_words(line: KeepAway | None) -> str:
+    """The overhead line with the least to spare and the room that the mast needs, in a sentence."""
+    if line is None:
         return "No overhead lines were given: unknown is not clear. Look for poles and wires before the mast moves."
-    volts = f"{near.voltage_kv:g} kV" if near.voltage_kv is not None else "voltage not stated"
+    volts = f"{line.voltage_kv:g} kV" if line.voltage_stated else "voltage not stated"
     return (
-        f"Nearest known line: {name_in_text(near.name, 40)} ({volts}), {distance_text(near.distance_m)} away; mast "
-        f"fall and clearance need {short_metres(near.need_m)} (29 CFR 1926.1408 Table A). Look for others."
+        f"Nearest known line: {name_in_text(line.name or 'an overhead line', 40)} ({volts}), "
+        f"{distance_text(line.distance_m)} away; mast fall and clearance need {short_metres(line.needed_m)} "
+        f"({LINE_SOURCE}). Look for others."
     )
 
 
-def hazard_words(plan: Plan, ranked: RankedSpot) -> list[str]:
-    """How near the hazard areas lie to the spot, and whether the drive goes through one."""
-    frame = plan.scene.overlays.get("hazards")
-    if frame is None or not len(frame):
-        return []
-    place = shapely.Point(ranked.spot.x, ranked.spot.y)
-    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
+def hazard_words(hazards: Iterable[HazardNear]) -> list[str]:
+    """How near hazard areas lie to the spot, and whether the drive goes through them; a sentence each."""
     out = []
-    rows = [(n, g, float(g.distance(place))) for n, g in zip(names, frame.geometry, strict=True)]
-    for name, geometry, distance in sorted(rows, key=lambda row: row[2])[:3]:
-        label = name_in_text(name, 40) if isinstance(name, str) and name.strip() else "a hazard area"
-        access = ranked.evaluation.access
-        through = access is not None and access.route.line.intersects(geometry)
-        text = f"{label[:1].upper() + label[1:]}: {distance_text(distance)} from the spot"
-        out.append(text + ("; the drive goes through it." if through else "."))
+    for hazard in hazards:
+        label = name_in_text(hazard.name or "a hazard area", 40)
+        text = f"{label[:1].upper() + label[1:]}: {distance_text(hazard.distance_m)} from the spot"
+        out.append(text + ("; the drive goes through it." if hazard.on_the_drive else "."))
     return out
-
-
-@dataclass(frozen=True)
-class TurningPlace:
-    """The last junction before the spot with room to turn the rig round."""
-
-    before_m: float
-    name: str
-    latitude: float
-    longitude: float
-
-
-def turning_place(plan: Plan, access: Access) -> TurningPlace | None:
-    """The last junction on the drive where another road for the rig leaves; None where there is none.
-
-    Three ways for the rig at one place let it turn by backing into one of them. Whether there is room shows only
-    on the ground.
-    """
-    roads: RoadNetwork = plan.scene.roads
-    route = access.route
-    use = np.flatnonzero(roads.drivable)
-    degree = np.bincount(np.concatenate([roads.seg_from[use], roads.seg_to[use]]), minlength=len(roads.node_x))
-    for leg in range(len(route.segments) - 1, 0, -1):
-        segment = int(route.segments[leg])
-        node = int(roads.seg_from[segment] if route.directions[leg] > 0 else roads.seg_to[segment])
-        if degree[node] < 3:
-            continue
-        x, y = float(roads.node_x[node]), float(roads.node_y[node])
-        lon, lat = plan.scene.elevation.lonlat(x, y)
-        others = [int(s) for s in use if node in (roads.seg_from[s], roads.seg_to[s]) and s not in route.segments]
-        name = next((str(roads.name[s]) for s in others if roads.name[s]), "")
-        return TurningPlace(float(route.distance_m - route.running_m[leg]), name, float(lat), float(lon))
-    return None

@@ -1,9 +1,7 @@
-"""Drawings of the spot itself for the crew: the site, true north up, and the skyline."""
+"""The drawing of the spot itself for the crew, true north up."""
 
 from __future__ import annotations
 
-import importlib
-import importlib.util
 import math
 from typing import Any
 
@@ -16,15 +14,6 @@ from siteplanner.planning.plan.model import Plan
 
 SIDE_MM = 84.0
 LEAST_HALF_M = 28.0
-
-
-def horizon_figure(ranked: RankedSpot) -> str | None:
-    """The horizon diagram as SVG where the plan's figures can draw it, else None."""
-    if importlib.util.find_spec("siteplanner.outputs.sheets.figure_horizon") is None:
-        return None
-    figures = importlib.import_module("siteplanner.outputs.sheets.figure_horizon")
-    drawn = figures.horizon_svg(ranked.evaluation)
-    return None if drawn is None else str(drawn)
 
 
 def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | None) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.spot import Spot
 
@@ -33,3 +34,9 @@ class RankedSpot:
     @property
     def spot(self) -> Spot:
         return self.evaluation.spot
+
+    @property
+    def on_site(self) -> OnSite:
+        """What waits on a listed spot."""
+        assert self.evaluation.on_site is not None, "only listed spots are worked out so far"
+        return self.evaluation.on_site

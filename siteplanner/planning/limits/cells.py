@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
 from shapely.ops import unary_union
 
-from siteplanner.core.clearance import mast_keep_away_m
 from siteplanner.core.geodesy import look_angles, visible_arc_deg
 from siteplanner.core.horizon import horizon_deg
 from siteplanner.core.parking import steepest_for_jacks_deg
@@ -16,14 +14,12 @@ from siteplanner.core.sky import BLOCKED, CLEAR, sky_state
 from siteplanner.data.burn import burn
 from siteplanner.errors import Finding
 from siteplanner.planning.limits.ground_way import GroundWay, find_ground_way
+from siteplanner.planning.limits.keep_away import line_needs
 from siteplanner.planning.limits.ruling import BITS, Ruling, rule
 from siteplanner.planning.limits.site_limits import in_the_way, site_hits
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.study import Study
-
-if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
 
 Tick = Callable[[float], None]
 SAMPLE = 60  # cells looked at one by one to say how far a limit must relax
@@ -31,33 +27,13 @@ FLAT_LINE_DEG = 1.0  # a line of sight less its margin must still rise, over all
 SKY_TILE_M = 2500.0  # one look angle a tile: it turns by about 0.01 deg a km, so at most about 0.02 deg off
 
 
-def line_keep_away_m(study: Study, voltage_kv: float | None) -> float:
-    """Distance in metres that the mast keeps from a line; an unknown voltage takes the mission's assumption."""
-    mission = study.mission
-    known = voltage_kv is not None and np.isfinite(voltage_kv) and voltage_kv > 0
-    voltage = float(voltage_kv) if known and voltage_kv is not None else mission.power_lines.default_voltage_kv
-    return mast_keep_away_m(
-        min(voltage, 1000.0), max(mission.trailer.mast_stops_m), mission.power_lines.mast_fall_factor
-    )
-
-
 def power_line_zones(study: Study) -> list:
     """The ground within reach, one polygon a line."""
     frame = study.overlay("power_lines")
     if frame is None:
         return []
-    voltages = _numbers(frame, "voltage_kv")
-    return [
-        shape.buffer(line_keep_away_m(study, voltage)) for shape, voltage in zip(frame.geometry, voltages, strict=True)
-    ]
-
-
-def _numbers(frame: GeoDataFrame, column: str) -> list[float | None]:
-    import pandas as pd
-
-    if column not in frame.columns:
-        return [None] * len(frame)
-    return [None if np.isnan(v) else float(v) for v in pd.to_numeric(frame[column], errors="coerce").to_numpy(float)]
+    needs = line_needs(frame, study.mission)
+    return [shape.buffer(need) for shape, (need, _, _) in zip(frame.geometry, needs, strict=True)]
 
 
 def sky_hits(study: Study, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:

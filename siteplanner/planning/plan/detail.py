@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from siteplanner.data.forecast import WindForecast
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.drive import start_words, tell, tell_route
-from siteplanner.planning.spots.drive_facts import Told
+from siteplanner.planning.site.on_site import on_site
+from siteplanner.planning.spots.drive import tell
 from siteplanner.planning.spots.evaluate import Judge
-from siteplanner.planning.spots.evaluation import Access, Evaluation
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.room import room_to_turn
 from siteplanner.planning.spots.skyline import skyline
 from siteplanner.planning.spots.slots import visible_arc
+from siteplanner.planning.spots.surroundings import hazards_near
 
 
 def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
@@ -23,18 +25,22 @@ def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
     if evaluation.arc is None:
         evaluation = replace(evaluation, arc=judge.step("arc", visible_arc, study, spot, sky))
     if access is not None and access.told is None:
-        evaluation = replace(evaluation, access=replace(access, told=tell(judge, spot, access)))
+        room = evaluation.ground.room or room_to_turn(study, spot.x, spot.y)
+        evaluation = replace(evaluation, access=replace(access, told=tell(study, access, room)))
     return evaluation
 
 
-def listed_in_detail(judge: Judge, listed: Iterable[RankedSpot]) -> tuple[RankedSpot, ...]:
-    """Ranked spots with their details; those that have them already are left as they are."""
-    return tuple(replace(r, evaluation=in_detail(judge, r.evaluation)) for r in listed)
+def listed_in_detail(
+    judge: Judge, listed: Iterable[RankedSpot], forecast: WindForecast | None
+) -> tuple[RankedSpot, ...]:
+    """Ranked spots with their details and what waits there; those that have them already are left as they are."""
+    return tuple(replace(r, evaluation=_waiting(judge, in_detail(judge, r.evaluation), forecast)) for r in listed)
 
 
-def told_of(plan: Plan, access: Access) -> Told:
-    """What was told of a drive, or what the plan's scene alone can tell of it."""
-    if access.told is not None:
-        return access.told
-    scene, start = plan.scene, start_words(plan.mission, access)
-    return tell_route(scene.roads, access.route, scene.elevation, access.ways, scene.overlays, start)
+def _waiting(judge: Judge, e: Evaluation, forecast: WindForecast | None) -> Evaluation:
+    if e.on_site is not None:
+        return e
+    study, mast = judge.study, None if e.coverage is None else e.coverage.mast_height_m
+    hazards = hazards_near(study, e.spot, e.access)
+    found = on_site(study.mission, study.elevation, e.spot, e.on_air, mast, hazards, forecast)
+    return replace(e, on_site=found)

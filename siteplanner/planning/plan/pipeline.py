@@ -97,7 +97,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
     with stages.stage("Ranking") as tick:
         evaluations = refine(judge, evaluations, guess, spacing, tick)
         ranked = name_spots(rank(evaluations, mission))
-        listed = listed_in_detail(judge, listed_of(ranked, mission))
+        listed = listed_in_detail(judge, listed_of(ranked, mission), forecast)
         rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
     search = {
         "search_ground_km2": float(study.search_ground.sum() * grid.cell_size_m**2 / 1e6),
@@ -202,7 +202,7 @@ def rescore(old: Plan, weights: Weights) -> Plan:
     mission = old.mission.model_copy(update={"weights": weights})
     known = {(r.spot.x, r.spot.y): r.evaluation for r in old.spots}
     ranked = rank([known.get((r.spot.x, r.spot.y), r.evaluation) for r in old.extra["all_spots"]], mission)
-    listed = listed_in_detail(old.extra["judge"], listed_of(ranked, mission))
+    listed = listed_in_detail(old.extra["judge"], listed_of(ranked, mission), old.forecast)
     detailed = {(r.spot.x, r.spot.y): r.evaluation for r in listed}  # kept, so that the next weights need not ask again
     ranked = tuple(replace(r, evaluation=detailed.get((r.spot.x, r.spot.y), r.evaluation)) for r in ranked)
     extra = {**old.extra, "firmness": firmness(listed), "all_spots": ranked}

@@ -40,7 +40,9 @@ def pert(low: float, likely: float, high: float) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Part:
-    """One part of the way to first service; minutes. `end_*` count from dispatch to the part's end."""
+    """One part of the way to first service; minutes. `end_*` count from dispatch to the part's end: the range that
+    holds nine cases in ten, the mean, and the likely minutes of all parts so far together.
+    """
 
     name: str
     low_min: float
@@ -48,8 +50,44 @@ class Part:
     high_min: float
     mean_min: float
     end_early_min: float
+    end_likely_min: float
     end_mean_min: float
     end_late_min: float
+
+
+@dataclass(frozen=True)
+class Moments:
+    """From dispatch to first service, part by part. Estimates lean to the late side, so the mean is later than the
+    likely minutes together.
+    """
+
+    parts: tuple[Part, ...]
+    method: str
+
+    @property
+    def early_min(self) -> float:
+        """First service at the earliest, by the range that holds nine cases in ten."""
+        return self.parts[-1].end_early_min
+
+    @property
+    def likely_min(self) -> float:
+        """The likely minutes of all parts together."""
+        return self.parts[-1].end_likely_min
+
+    @property
+    def mean_min(self) -> float:
+        """First service on average."""
+        return self.parts[-1].end_mean_min
+
+    @property
+    def late_min(self) -> float:
+        """First service at the latest, by the same range."""
+        return self.parts[-1].end_late_min
+
+    @property
+    def arrival(self) -> Part:
+        """The part that ends on the spot: the last leg."""
+        return self.parts[-ON_SITE_PARTS - 1]
 
 
 @dataclass(frozen=True)
@@ -78,11 +116,7 @@ class LightSpan:
 class Timeline:
     """From dispatch to relief. Hours of fuel count from first service, relief from dispatch."""
 
-    parts: tuple[Part, ...]
-    early_min: float
-    mean_min: float
-    late_min: float
-    method: str
+    moments: Moments
     dispatch: datetime | None
     light: Light | None
     fuel_low_h: float  # tank empty at the highest burn
@@ -96,29 +130,11 @@ class Timeline:
     @property
     def span_h(self) -> float:
         """Hours from dispatch that a drawing should show: past the likely refuelling and the relief."""
-        return span_h(self.late_min, self.refuel_likely_h, self.relief_h)
-
-    @property
-    def arrival(self) -> Part:
-        """The part that ends on the spot: the last leg."""
-        return self.parts[-ON_SITE_PARTS - 1]
+        return span_h(self.moments.late_min, self.refuel_likely_h, self.relief_h)
 
     def clock(self, minutes: float) -> datetime | None:
         """A time of day so many minutes after dispatch; None when the dispatch time is not given."""
         return None if self.dispatch is None else self.dispatch + timedelta(minutes=minutes)
-
-
-@dataclass(frozen=True)
-class OnAir:
-    """Minutes from dispatch to first service: (low, likely, high) per part; in all the range and the mean of
-    this module.
-    """
-
-    parts: tuple[tuple[str, float, float, float], ...]
-    low_min: float
-    likely_min: float
-    high_min: float
-    method: str
 
 
 def drive_range(drive: float, leg: float) -> tuple[float, float, float]:
@@ -139,55 +155,45 @@ def three_points(mission: Mission, drive_s: float, last_leg_s: float) -> tuple[t
     )
 
 
-def time_on_air(mission: Mission, drive_s: float, last_leg_s: float) -> OnAir:
-    """Minutes from dispatch to first service: mean, and the range that holds nine cases in ten."""
-    parts = _parts(three_points(mission, drive_s, last_leg_s))
-    last = parts[-1]
-    return OnAir(
-        tuple((p.name, p.low_min, p.likely_min, p.high_min) for p in parts),
-        last.end_early_min,
-        last.end_mean_min,
-        last.end_late_min,
-        METHOD,
-    )
+def time_on_air(mission: Mission, drive_s: float, last_leg_s: float) -> Moments:
+    """Minutes from dispatch to first service: likely, mean, and the range that holds nine cases in ten."""
+    return Moments(_parts(three_points(mission, drive_s, last_leg_s)), METHOD)
 
 
 def _parts(points: tuple[tuple[str, float, float, float], ...]) -> tuple[Part, ...]:
     out: list[Part] = []
-    mean_sum = variance = low_sum = high_sum = 0.0
+    mean_sum = variance = low_sum = likely_sum = high_sum = 0.0
     for name, low, likely, high in points:
         mean, spread = pert(low, likely, high)
         mean_sum, variance = mean_sum + mean, variance + spread**2
-        low_sum, high_sum = low_sum + low, high_sum + high
+        low_sum, likely_sum, high_sum = low_sum + low, likely_sum + likely, high_sum + high
         reach = NINE_IN_TEN * math.sqrt(variance)
         # never beyond what the parts allow: one skewed part alone would reach below its own low
         early, late = max(mean_sum - reach, low_sum), min(mean_sum + reach, high_sum)
-        out.append(Part(name, low, likely, high, mean, early, mean_sum, late))
+        out.append(Part(name, low, likely, high, mean, early, likely_sum, mean_sum, late))
     return tuple(out)
 
 
-def timeline(
-    mission: Mission, drive_s: float, last_leg_s: float, latitude: float, longitude: float, height_m: float
-) -> Timeline:
+def timeline(mission: Mission, moments: Moments, latitude: float, longitude: float, height_m: float) -> Timeline:
     """The whole timeline of one spot; daylight only when the mission names the dispatch time."""
-    parts = _parts(three_points(mission, drive_s, last_leg_s))
-    last, power, times = parts[-1], mission.power, mission.times
+    power, times = mission.power, mission.times
     low, likely, high = power.fuel_burn_l_per_h
     usable = power.fuel_tank_l * (1 - power.refuel_at_share)
     light: Light | None = None
     nights: tuple[LightSpan, ...] = ()
     if times.dispatch is not None:
         light = daylight(
-            times.dispatch, parts[-ON_SITE_PARTS - 1], last, latitude=latitude, longitude=longitude, height_m=height_m
+            times.dispatch,
+            moments.arrival,
+            moments.parts[-1],
+            latitude=latitude,
+            longitude=longitude,
+            height_m=height_m,
         )
-        shown = span_h(last.end_late_min, usable / likely, times.shift_h)
+        shown = span_h(moments.late_min, usable / likely, times.shift_h)
         nights = light_spans(times.dispatch, shown, latitude, longitude, height_m)
     return Timeline(
-        parts=parts,
-        early_min=last.end_early_min,
-        mean_min=last.end_mean_min,
-        late_min=last.end_late_min,
-        method=METHOD,
+        moments=moments,
         dispatch=times.dispatch,
         light=light,
         fuel_low_h=power.fuel_tank_l / high,
@@ -239,7 +245,7 @@ def light_spans(
 def daylight(
     dispatch: datetime, arrival: Part, service: Part, *, latitude: float, longitude: float, height_m: float
 ) -> Light:
-    """Sun times on the local day of the likely arrival, and the light between early arrival and late service.
+    """Sun times on the local day of the mean arrival, and the light between early arrival and late service.
 
     Times are those of a level horizon: behind a ridge the sun is gone earlier.
     """

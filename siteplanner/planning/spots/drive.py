@@ -27,28 +27,31 @@ from siteplanner.roads.ways_out import WaysOut
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from siteplanner.planning.spots.evaluate import Judge
     from siteplanner.planning.spots.evaluation import Access
-    from siteplanner.planning.study.spot import Spot
+    from siteplanner.planning.spots.room import Room
+    from siteplanner.planning.study.study import Study
 
 nan = float("nan")
 
 
-def tell(judge: Judge, spot: Spot, access: Access) -> Told:
-    """The whole of it, for spots that are handed over."""
-    study = judge.study
+def tell(study: Study, access: Access, room: Room) -> Told:
+    """The whole of it, for spots that are handed over. `room` is what the spot has to turn the rig in."""
+    network, grid, route = study.network, study.elevation, access.route
     start = start_words(study.mission, access)
-    told = tell_route(study.network, access.route, study.elevation, access.ways, study.overlays, start)
+    steps, hazards = steps_and_hazards(network, route, grid, study.overlays, start)
     tree = study.trees[study.mission.starts.index(start_of(study.mission, access))]
-    alternative = alternative_to(study.network, tree, access.route)
+    alternative = alternative_to(network, tree, route)
     other: tuple[Step, ...] = ()
     if alternative.route is not None:
-        other = directions(study.network, alternative.route, study.elevation, start)
-    return replace(
-        told,
-        alternative=alternative,
-        alternative_steps=other,
-        turning=turn_round(study, spot, access.route, access.last_leg_m),
+        other = directions(network, alternative.route, grid, start)
+    return Told(
+        steps,
+        hazards,
+        grade_bands(route),
+        cuts_of(network, route, access.ways, grid),
+        alternative,
+        other,
+        turn_round(study, room, route, access.last_leg_m),
     )
 
 
@@ -58,17 +61,10 @@ def start_words(mission: Mission, access: Access | None = None) -> str:
     return name if name and name != Staging.model_fields["name"].default else "the staging point"
 
 
-def tell_route(
-    network: RoadNetwork,
-    route: Route,
-    grid: Grid,
-    ways: WaysOut | None,
-    overlays: dict[str, GeoDataFrame],
-    start: str = "the staging point",
-) -> Told:
-    """Steps, hazards, grades and cuts of a route. Hazards are those of the roads and overhead lines;
-    each step holds those up to the next.
-    """
+def steps_and_hazards(
+    network: RoadNetwork, route: Route, grid: Grid, overlays: dict[str, GeoDataFrame], start: str
+) -> tuple[tuple[Step, ...], tuple[HazardAhead, ...]]:
+    """Of a route. Hazards are those of the roads and overhead lines; each step holds those up to the next."""
     lines = lines_above(route, overlays)
     hazards = placed([*hazards_along(network, route), *lines], grid)
     steps = directions(network, route, grid, start)
@@ -76,7 +72,7 @@ def tell_route(
         lines = list(placed(lines, grid))
         until = [*(s.running_m for s in steps[1:]), np.inf]
         steps = tuple(_with_lines(step, lines, end) for step, end in zip(steps, until, strict=True))
-    return Told(steps, hazards, grade_bands(route), cuts_of(network, route, ways, grid))
+    return steps, hazards
 
 
 def _with_lines(step: Step, lines: list[HazardAhead], until_m: float) -> Step:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from siteplanner.planning.spots.room import Room
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import Step
 from siteplanner.roads.grade_bands import GradeBand
@@ -29,14 +30,12 @@ class Place:
 
 @dataclass(frozen=True)
 class Turning:
-    """`at_spot`: whether a free circle for the rig lies at the spot (None: the data cannot tell). `need_m` is the
-    circle's radius. `place` is the last turning place on the road before the spot, `back_m` how far the rig backs to
-    it from the spot, last leg included (0 where it can turn at the spot, NaN where there is no place). `carry_on_m`
-    is the way back to the start that needs no turning round at all.
+    """`room`: whether the rig can turn at the spot. `place` is the last turning place on the road before the spot,
+    `back_m` how far the rig backs to it from the spot, last leg included (0 where it can turn at the spot, NaN where
+    there is no place). `carry_on_m` is the way back to the start that needs no turning round at all.
     """
 
-    at_spot: bool | None
-    need_m: float
+    room: Room
     place: TurningPlace | None
     latitude: float
     longitude: float
@@ -44,7 +43,6 @@ class Turning:
     grid_reference: str
     back_m: float
     carry_on_m: float | None
-    sentence: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,12 +59,12 @@ class Cut:
 
 @dataclass(frozen=True, eq=False)
 class Told:
-    """Everything that is told of a drive; `alternative` and `turning` are None where they were not worked out."""
+    """Everything that is told of a drive."""
 
     steps: tuple[Step, ...]
     hazards: tuple[HazardAhead, ...]
     bands: tuple[GradeBand, ...]
     cuts: tuple[Cut, ...]
-    alternative: Alternative | None = None
-    alternative_steps: tuple[Step, ...] = ()
-    turning: Turning | None = None
+    alternative: Alternative
+    alternative_steps: tuple[Step, ...]
+    turning: Turning

@@ -11,8 +11,8 @@ from shapely.geometry import Point
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Sky
-from siteplanner.planning.limits.cells import line_keep_away_m
 from siteplanner.planning.limits.ground_way import GroundWay
+from siteplanner.planning.limits.keep_away import KeepAway, line_keep_away
 from siteplanner.planning.limits.ruling import LIMITS, Ruling, codes_of
 from siteplanner.planning.limits.site_limits import site_breaks
 from siteplanner.planning.site.magnetic import day_of, magnetic
@@ -75,7 +75,7 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     around = look_round(study, spot, cell, access)
     ground = replace(
         ground,
-        swing_room_m=around.swing_room_m,
+        room=around.room,
         above_drainage_m=around.above_drainage_m,
         slope_above_m=around.slope_above_m,
         tree=around.tree,
@@ -86,7 +86,8 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     higher = stop_for_link(study, coverage, backhauls)
     if higher is not None:
         coverage = judge.step("coverage", predict_coverage, study, spot, cell, higher)
-    failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls)
+    line = line_keep_away(study.overlay("power_lines"), study.mission, spot.x, spot.y)
+    failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls, line)
     findings += backhaul_findings(study, backhauls)
     if access is not None:
         findings += access.route.findings
@@ -105,6 +106,7 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         tuple(findings),
         magnetic=compass,
         backhauls=backhauls,
+        line=line,
     )
 
 
@@ -179,14 +181,9 @@ def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | Non
     # the chosen one leads, also where another arrives at the same second
     starts = [starts.pop(first), *sorted(starts, key=lambda s: np.inf if s.drive_time_s is None else s.drive_time_s)]
     return Access(
-        route.distance_m,
         seconds,
-        route.worst_grade_pct,
-        float(leg.length),
-        ways.count,
         route,
         leg,
-        tuple(route.unknown),
         ways,
         drive_low_s=low,
         drive_high_s=high,
@@ -202,6 +199,7 @@ def broken_limits(
     looks: tuple[Look, ...],
     access: Access | None,
     backhauls: tuple[Backhaul, ...],
+    line: KeepAway | None,
 ) -> list[tuple[str, str]]:
     """Every limit that the exact figures break, as (code, sentence)."""
     study, mission = judge.study, judge.study.mission
@@ -215,7 +213,14 @@ def broken_limits(
         out += broken_backhaul(backhauls)
     if access is None:
         out.append(("no_way_in", _why_no_way(study, spot)))
-    out += _near_lines(study, spot)
+    if line is not None and line.distance_m < line.needed_m:
+        out.append(
+            (
+                "power_line",
+                f"An overhead line is {line.distance_m:.0f} m away; mast fall and clearance need "
+                f"{line.needed_m:.0f} m.",
+            )
+        )
     out += site_breaks(study, spot, cell, codes)
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)
@@ -280,21 +285,3 @@ def _why_no_way(study: Study, spot: Spot) -> str:
     if not reached:
         return f"{text} The drive from staging does not reach {name}: a limit or a gap in the roads lies before it."
     return f"{text} {name} is near, but the ground between is too steep or closed."
-
-
-def _near_lines(study: Study, spot: Spot) -> list[tuple[str, str]]:
-    import pandas as pd
-
-    frame = study.overlay("power_lines")
-    if frame is None:
-        return []
-    voltages = pd.to_numeric(frame["voltage_kv"], errors="coerce") if "voltage_kv" in frame.columns else None
-    for number, shape in enumerate(frame.geometry):
-        voltage = None if voltages is None else float(voltages.iloc[number])
-        need = line_keep_away_m(study, voltage)
-        distance = shape.distance(Point(spot.x, spot.y))
-        if distance < need:
-            return [
-                ("power_line", f"An overhead line is {distance:.0f} m away; mast fall and clearance need {need:.0f} m.")
-            ]
-    return []

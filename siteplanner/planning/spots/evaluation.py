@@ -14,10 +14,13 @@ import numpy as np
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Staging
+from siteplanner.planning.limits.keep_away import KeepAway
 from siteplanner.planning.site.magnetic import Magnetic
-from siteplanner.planning.site.timeline import OnAir
+from siteplanner.planning.site.on_site import OnSite
+from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
+from siteplanner.planning.spots.room import Room
 from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.spots.slots import VisibleArc
 from siteplanner.planning.study.spot import Spot
@@ -58,10 +61,15 @@ class Ground:
     bumps_m: float = math.nan  # largest distance of the cells under the trailer from the plane; NaN: no cells that fine
     nose_off_way_out_deg: float = math.nan  # angle between nose and way out, 0..180
     mast_in_beam: bool = False  # the mast stands in the line of every satellite that is clear (one that is needed)
-    swing_room_m: float = math.nan  # radius of the largest free circle at the spot, capped at twice the rig's need
+    room: Room | None = None  # to turn the rig in; None: not worked out
     above_drainage_m: float = math.nan  # above the channel that it drains to; NaN: not known
     slope_above_m: float = math.nan  # ground that drains onto the spot, per metre of width
     tree: Tree | None = None  # the tree that reaches farthest; None: none in reach, or no surface
+
+    @property
+    def swing_room_m(self) -> float:
+        """Radius of the largest free circle at the spot; NaN: not known."""
+        return math.nan if self.room is None else self.room.free_radius_m
 
 
 @dataclass(frozen=True)
@@ -107,19 +115,39 @@ class Access:
     `drive_time_s` is the likely time, last leg included; low and high are those of `planning.timeline`.
     """
 
-    drive_distance_m: float
     drive_time_s: float
-    worst_grade_pct: float
-    last_leg_m: float
-    ways_out: int | None  # 1: one way in, 2: two that share no road segment; None: not worked out
     route: Route
     last_leg: LineString
-    unknown: tuple[str, ...] = ()  # limits that the road data do not state along the route
-    ways: WaysOut | None = None  # with the segments whose loss cuts the spot off
+    ways: WaysOut | None = None  # with the segments whose loss cuts the spot off; None: not worked out
     drive_low_s: float = float("nan")
     drive_high_s: float = float("nan")
     told: Told | None = None  # for listed spots, user's spots and explained points; None elsewhere
     by_staging: tuple[Start, ...] = ()  # every staging point with a rig, earliest first; () for only one
+
+    @property
+    def drive_distance_m(self) -> float:
+        """Along the road, without the last leg."""
+        return self.route.distance_m
+
+    @property
+    def worst_grade_pct(self) -> float:
+        """The steepest of the route, down negative."""
+        return self.route.worst_grade_pct
+
+    @property
+    def last_leg_m(self) -> float:
+        """Over ground from the road to the spot."""
+        return float(self.last_leg.length)
+
+    @property
+    def ways_out(self) -> int | None:
+        """1: one way in, 2: two that share no road segment, 0: none; None: not worked out."""
+        return None if self.ways is None else self.ways.count
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """Limits that the road data do not state along the route."""
+        return tuple(self.route.unknown)
 
     @property
     def last_leg_s(self) -> float:
@@ -136,13 +164,15 @@ class Evaluation:
     sky: tuple[Look, ...]
     coverage: Coverage | None
     access: Access | None
-    on_air: OnAir | None
+    on_air: Moments | None
     failed: tuple[tuple[str, str], ...] = ()  # (limit, sentence); empty: the spot passes
     findings: tuple[Finding, ...] = ()
     magnetic: Magnetic | None = None  # None: no elevation, so nothing was worked out
     skyline: Skyline | None = None  # for listed spots, user's spots and explained points; None elsewhere
     arc: VisibleArc | None = None  # the same
     backhauls: tuple[Backhaul, ...] = ()  # every wanted one, in the mission's order
+    line: KeepAway | None = None  # the overhead line with the least to spare; None: no line is known
+    on_site: OnSite | None = None  # for listed spots; None elsewhere
 
     @property
     def backhaul(self) -> Backhaul | None:
@@ -164,6 +194,12 @@ class Evaluation:
     def dish_used(self) -> bool:
         """Whether the satellite dish carries the traffic here (or nothing was judged)."""
         return not self.backhauls or (self.backhaul is not None and self.backhaul.kind == "geostationary")
+
+
+def told_of(access: Access) -> Told:
+    """What is told of a drive that is handed over."""
+    assert access.told is not None, "only spots worked out in detail are handed over"
+    return access.told
 
 
 def start_of(mission: Mission, access: Access | None) -> Staging:

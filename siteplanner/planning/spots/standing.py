@@ -86,7 +86,7 @@ def _shaded(
             np.array(azimuths)[None, :],
             trailer.mast_ahead_of_dish_m,
             trailer.mast_right_of_dish_m,
-            trailer.dish_diameter_m,
+            mission.sky.dish_diameter_m,
             trailer.mast_width_m,
         )
         return how(each, axis=1)

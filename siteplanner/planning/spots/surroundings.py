@@ -1,4 +1,4 @@
-"""What is around a spot: room to swing the rig round, trees that could fall, water that could come."""
+"""What is around a spot: room to turn the rig, trees that could fall, water that could come, hazard areas."""
 
 from __future__ import annotations
 
@@ -9,12 +9,14 @@ import numpy as np
 import shapely
 
 from siteplanner.errors import Finding
+from siteplanner.planning.limits.keep_away import mast_fall_m
 from siteplanner.planning.limits.site_limits import footprint_reach_m, nearest
+from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.spots.evaluation import Access, Tree
+from siteplanner.planning.spots.room import Room, radii_text, room_to_turn
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
 
-ROOM_CAP = 2.0  # times the turning radius: more room than that is not measured
 MOST_TREE_M = 60.0  # taller things on a surface are rocks and towers, not trees that fall; common practice
 
 
@@ -22,7 +24,7 @@ MOST_TREE_M = 60.0  # taller things on a surface are rocks and towers, not trees
 class Surroundings:
     """NaN: not known."""
 
-    swing_room_m: float
+    room: Room
     above_drainage_m: float
     slope_above_m: float
     tree: Tree | None
@@ -31,7 +33,7 @@ class Surroundings:
 
 def look_round(study: Study, spot: Spot, cell: tuple[int, int], access: Access | None) -> Surroundings:
     """Facts and findings about the ground around one spot."""
-    room = swing_room_m(study, spot, cell)
+    room = room_to_turn(study, spot.x, spot.y)
     above, slope_above = water_m(study, cell)
     tree = worst_tree(study, spot, cell)
     findings = [
@@ -39,57 +41,9 @@ def look_round(study: Study, spot: Spot, cell: tuple[int, int], access: Access |
         *_structure_finding(study, spot),
         *_water_findings(study, above, slope_above),
         *_soft_finding(study, spot, access),
-        *_swing_finding(study, room),
+        *_swing_finding(room),
     ]
     return Surroundings(room, above, slope_above, tree, tuple(findings))
-
-
-def mast_fall_m(study: Study) -> float:
-    """How far the mast reaches when it falls: the highest stop and what stands on it."""
-    return study.mission.power_lines.mast_fall_factor * max(study.mission.trailer.mast_stops_m)
-
-
-def swing_room_m(study: Study, spot: Spot, cell: tuple[int, int]) -> float:
-    """Radius of the largest free circle around or beside the spot, the spot inside it, at most twice the turning
-    radius.
-
-    Free of structures, water, keep-out and hazard areas, tall trees, and ground too steep for the last leg or of
-    unknown slope. Centres are tried on rings around the spot, a quarter of the turning radius apart, so the figure is
-    at most an eighth of that radius too small.
-    """
-    grid, rig = study.elevation, study.mission.rig
-    need = rig.turning_radius_m
-    cap = ROOM_CAP * need
-    rings = np.linspace(0, need, 5)
-    turn = np.radians(np.arange(0, 360, 22.5))
-    dx = np.concatenate([[0.0], *(r * np.sin(turn) for r in rings[1:])])
-    dy = np.concatenate([[0.0], *(r * np.cos(turn) for r in rings[1:])])
-    away = np.hypot(dx, dy)
-    clear = np.full(len(dx), cap)
-    points = shapely.points(spot.x + dx, spot.y + dy)
-    place = shapely.Point(spot.x, spot.y)
-    for role in ("structures", "water", "keep_out", "hazards"):
-        frame = study.overlay(role)
-        if frame is None:
-            continue
-        for i in frame.sindex.query(place, predicate="dwithin", distance=cap + need):
-            clear = np.minimum(clear, shapely.distance(points, frame.geometry.iloc[i]))
-    size = grid.cell_size_m
-    far = math.ceil((cap + need) / size) + 1
-    r0, c0 = max(0, cell[0] - far), max(0, cell[1] - far)
-    part = np.s_[r0 : cell[0] + far + 1, c0 : cell[1] + far + 1]
-    shut = ~(study.slope.values[part] <= rig.last_leg_max_slope_deg)
-    canopy = study.canopy_m
-    if canopy is not None:
-        shut |= canopy[part] >= study.mission.site.tree_height_m
-    rows, cols = np.nonzero(shut)
-    if len(rows):
-        x, y = grid.xy(rows + r0, cols + c0)
-        gap_x = np.maximum(np.abs(np.subtract.outer(dx, np.asarray(x) - spot.x)) - size / 2, 0)
-        gap_y = np.maximum(np.abs(np.subtract.outer(dy, np.asarray(y) - spot.y)) - size / 2, 0)
-        clear = np.minimum(clear, np.hypot(gap_x, gap_y).min(axis=1))
-    inside = away <= clear
-    return float(clear[inside].max()) if inside.any() else 0.0
 
 
 def water_m(study: Study, cell: tuple[int, int]) -> tuple[float, float]:
@@ -108,7 +62,7 @@ def worst_tree(study: Study, spot: Spot, cell: tuple[int, int]) -> Tree | None:
     if canopy is None:
         return None
     grid = study.elevation
-    reach, fall = footprint_reach_m(study.mission.trailer), mast_fall_m(study)
+    reach, fall = footprint_reach_m(study.mission.trailer), mast_fall_m(study.mission)
     far = math.ceil((max(fall, MOST_TREE_M) + reach) / grid.cell_size_m) + 1
     r0, c0 = max(0, cell[0] - far), max(0, cell[1] - far)
     window = canopy[r0 : cell[0] + far + 1, c0 : cell[1] + far + 1]
@@ -146,7 +100,7 @@ def _tree_finding(study: Study, tree: Tree | None) -> list[Finding]:
 
 
 def _structure_finding(study: Study, spot: Spot) -> list[Finding]:
-    fall = mast_fall_m(study)
+    fall = mast_fall_m(study.mission)
     near = nearest(study.overlay("structures"), spot, fall)
     if near is None:
         return []
@@ -211,16 +165,34 @@ def _soft_finding(study: Study, spot: Spot, access: Access | None) -> list[Findi
     return []
 
 
-def _swing_finding(study: Study, room_m: float) -> list[Finding]:
-    need = study.mission.rig.turning_radius_m
-    if room_m >= need - 1e-9:
+def _swing_finding(room: Room) -> list[Finding]:
+    if room.state != "no":
         return []
+    free, need = radii_text(room)
     return [
         Finding(
             "no_swing_room",
             "warning",
-            f"The rig cannot swing round here: its turning circle has a radius of {need:.1f} m, the largest free one "
-            f"{room_m:.1f} m, as far as the data show.",
+            f"The rig cannot swing round here: its turning circle has a radius of {need} m, the largest free one "
+            f"{free} m, as far as the data show.",
             "Turn before the last leg and back in with a spotter, or unhitch and turn the trailer by hand.",
         )
     ]
+
+
+def hazards_near(study: Study, spot: Spot, access: Access | None) -> tuple[HazardNear, ...]:
+    """The hazard areas, the nearest first, and whether the drive goes through them."""
+    frame = study.overlay("hazards")
+    if frame is None:
+        return ()
+    place = shapely.Point(spot.x, spot.y)
+    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
+    out = [
+        HazardNear(
+            name.strip() if isinstance(name, str) else "",
+            float(shape.distance(place)),
+            access is not None and access.route.line.intersects(shape),
+        )
+        for name, shape in zip(names, frame.geometry, strict=True)
+    ]
+    return tuple(sorted(out, key=lambda hazard: hazard.distance_m))

@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from siteplanner.planning.site.timeline import DRIVE_METHOD
-from siteplanner.planning.spots.drive_facts import Cut, Place, Told
+from siteplanner.planning.spots.drive_facts import Cut, Place, Told, Turning
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.radio import radio_lines
+from siteplanner.planning.telling.room import turning_words
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import Step
 from siteplanner.roads.grade_bands import GradeBand
@@ -46,8 +47,8 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
         "hazards": [_hazard(hazard) for hazard in told.hazards],
         "grade_bands": [_band(band) for band in told.bands],
         "profile": profile_record(route),
-        "alternative": None if told.alternative is None else _alternative(told.alternative, told),
-        "turning": None if told.turning is None else _turning(told),
+        "alternative": _alternative(told.alternative, told),
+        "turning": _turning(told.turning),
         "radio": list(radio_lines(spot, access, told)),
     }
 
@@ -131,16 +132,14 @@ def _alternative(alternative: Alternative, told: Told) -> dict[str, Any]:
     }
 
 
-def _turning(told: Told) -> dict[str, Any]:
-    turning = told.turning
-    assert turning is not None
+def _turning(turning: Turning) -> dict[str, Any]:
     place = turning.place
     return {
-        "at_spot": turning.at_spot,
-        "circle_radius_m": turning.need_m,
+        "at_spot": turning.room.is_enough,
+        "circle_radius_m": turning.room.needed_m,
         "back_up_m": _known(turning.back_m, 1),
         "carry_on_m": turning.carry_on_m,
-        "sentence": turning.sentence,
+        "sentence": turning_words(turning),
         "place": None
         if place is None
         else {

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.room import turning_words
 from siteplanner.roads.directions import Step
 from siteplanner.roads.hazards_ahead import HazardAhead
 
@@ -41,13 +42,13 @@ def radio_lines(
 
     `steps`: of another way to the same spot (`alternative`); by default those of the drive.
     """
-    route = told.alternative.route if alternative and told.alternative is not None else access.route
+    route = told.alternative.route if alternative else access.route
     assert route is not None  # an alternative that does not exist is not read
     steps = told.steps if steps is None else steps
     low, likely, high = (s / 60 for s in (access.drive_low_s, access.drive_time_s, access.drive_high_s))
     way = "Other way" if alternative else "Drive"
     head = f"{way} to spot {spot.name}. {_distance(route.distance_m)} on the road"
-    if alternative and told.alternative is not None:
+    if alternative:
         head += f". {spoken(told.alternative.sentence)}"
     elif math.isfinite(low):
         head += f", about {_minutes(likely)}, between {low:.0f} and {_minutes(high)}."
@@ -63,8 +64,7 @@ def radio_lines(
     if not alternative:
         if access.ways_out == 1:
             lines.append(f"One way in and out. {spoken(one_way_words(told))}".strip())
-        if told.turning is not None:
-            lines.append(spoken(told.turning.sentence))
+        lines.append(spoken(turning_words(told.turning)))
     return tuple(lines)
 
 

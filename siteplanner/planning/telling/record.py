@@ -8,7 +8,6 @@ from typing import Any
 
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.on_site import on_site
 from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
 from siteplanner.planning.site.sun_outage import SunOutages
@@ -63,11 +62,11 @@ def spot_record(ranked: RankedSpot) -> dict[str, Any]:
 
 def on_site_record(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     """What waits on the spot: the timeline, the wind, distances from the antennas, what to check on arrival."""
-    site = on_site(plan, ranked)
+    site = ranked.on_site
     return {
         "timeline": None if site.timeline is None else _timeline_record(site.timeline),
         "wind": None if site.wind is None else _wind_record(site.wind),
-        "radio_exposure": [asdict(row) for row in site.keep_away],
+        "radio_exposure": [asdict(row) for row in site.antennas],
         "arrival_checks": [asdict(check) for check in arrival_checks(plan, ranked)],
     }
 
@@ -146,7 +145,16 @@ def _sun_record(sun: SunOutages | None) -> dict[str, Any] | None:
 
 
 def _timeline_record(timeline: Timeline) -> dict[str, Any]:
-    record = asdict(timeline)
+    moments = timeline.moments
+    record = {
+        "parts": [asdict(part) for part in moments.parts],
+        "early_min": moments.early_min,
+        "likely_min": moments.likely_min,
+        "mean_min": moments.mean_min,
+        "late_min": moments.late_min,
+        "method": moments.method,
+        **{name: value for name, value in asdict(timeline).items() if name != "moments"},
+    }
     record["dispatch"] = None if timeline.dispatch is None else timeline.dispatch.isoformat()
     if timeline.light is not None:
         for name in ("dawn", "sunrise", "sunset", "dusk"):
@@ -183,7 +191,8 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "elevation_m": spot.elevation_m,
         "x": spot.x,
         "y": spot.y,
-        "ground": asdict(e.ground),
+        "ground": {**asdict(e.ground), "swing_room_m": e.ground.swing_room_m},
+        "overhead_line": None if e.line is None else asdict(e.line),
         "sky": [asdict(look) for look in e.sky],
         "backhaul": _backhaul_record(e),
         "magnetic": None if e.magnetic is None else asdict(e.magnetic),
@@ -208,5 +217,13 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
     if e.access is not None:
         record["access"] = access_record(spot, e.access)
     if e.on_air is not None:
-        record["on_air"] = asdict(e.on_air)
+        air = e.on_air
+        record["on_air"] = {
+            "parts": [(p.name, p.low_min, p.likely_min, p.high_min) for p in air.parts],
+            "low_min": air.early_min,
+            "likely_min": air.likely_min,
+            "mean_min": air.mean_min,
+            "high_min": air.late_min,
+            "method": air.method,
+        }
     return record

@@ -85,7 +85,7 @@ def recommendation(plan: Plan) -> str:
     text = f"Park at {_spoken(best.spot.name)}: it {because(best)}."
     if best.evaluation.on_air is not None:
         air = best.evaluation.on_air
-        text += f" On air {air.low_min:.0f} to {air.high_min:.0f} min after dispatch, likely {air.likely_min:.0f}."
+        text += f" On air {air.early_min:.0f} to {air.late_min:.0f} min after dispatch, {air.mean_min:.0f} on average."
     return text + watch(best)
 
 
@@ -141,16 +141,6 @@ def lift_doubt_words(ground: Ground) -> str:
     if ground.bumps_m == ground.bumps_m:
         return f"{text}: the ground under the trailer leaves the plane by up to {ground.bumps_m:.2f} m."
     return f"{text}; bumps that the elevation does not show come on top."
-
-
-def swing_words(ground: Ground, need_m: float) -> str:
-    """Whether the rig can turn round at the spot, as far as the data show; '' where that was not worked out."""
-    room = ground.swing_room_m
-    if room != room:
-        return ""
-    if room >= need_m:
-        return f"room to turn round: a free circle of {room:.0f} m radius, {need_m:.1f} m needed"
-    return f"no room to turn round: the largest free circle has {room:.1f} m radius, {need_m:.1f} m needed"
 
 
 def drainage_words(ground: Ground) -> str:

@@ -1,0 +1,147 @@
+"""What must be kept away, and how far: the mast from overhead lines, people from the antennas."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from siteplanner.core.clearance import mast_keep_away_m
+from siteplanner.core.exposure import (
+    AVERAGING_MIN,
+    GROUND_REFLECTION,
+    W_M2_IN_MW_CM2,
+    People,
+    compliance_distance_m,
+    eirp_w,
+    exposure_limit_mw_cm2,
+    ground_share_of_limit,
+    icnirp_limit_w_m2,
+)
+from siteplanner.mission import Mission
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+TABLE_ENDS_KV = 1000.0  # where 29 CFR 1926.1408 Table A ends; beyond it the owner decides, at least this much is kept
+LINE_SOURCE = "29 CFR 1926.1408 Table A"
+SOURCE = "47 CFR 1.1310 Table 1; OET Bulletin 65 (97-01) eq. (8), ground reflection 2.56; ICNIRP 2020 Table 5"
+
+
+@dataclass(frozen=True)
+class KeepAway:
+    """What a raised mast keeps from an overhead line, and what lies between them at a spot."""
+
+    name: str  # '': not named
+    needed_m: float
+    distance_m: float
+    voltage_kv: float  # as taken
+    voltage_stated: bool  # False: the mission's assumption
+
+    @property
+    def spare_m(self) -> float:
+        """Distance beyond what is needed; negative: too near."""
+        return self.distance_m - self.needed_m
+
+
+def mast_fall_m(mission: Mission) -> float:
+    """How far the mast reaches when it falls: the highest stop and what stands on it."""
+    return mission.power_lines.mast_fall_factor * max(mission.trailer.mast_stops_m)
+
+
+def line_need_m(mission: Mission, voltage_kv: float | None) -> tuple[float, float, bool]:
+    """(metres that the mast keeps from a line, voltage taken in kilovolts, whether it is the line's own).
+
+    Fall of the mast and clearance of the table; a voltage that is not stated is taken as the mission says.
+    """
+    stated = voltage_kv is not None and math.isfinite(voltage_kv) and voltage_kv > 0
+    taken = float(voltage_kv) if stated and voltage_kv is not None else mission.power_lines.default_voltage_kv
+    mast, factor = max(mission.trailer.mast_stops_m), mission.power_lines.mast_fall_factor
+    return mast_keep_away_m(min(taken, TABLE_ENDS_KV), mast, factor), taken, stated
+
+
+def line_needs(lines: GeoDataFrame, mission: Mission) -> list[tuple[float, float, bool]]:
+    """`line_need_m` of every line of a layer, by its column `voltage_kv`."""
+    import pandas as pd
+
+    if "voltage_kv" not in lines.columns:
+        return [line_need_m(mission, None)] * len(lines)
+    stated = pd.to_numeric(lines["voltage_kv"], errors="coerce").to_numpy(float)
+    return [line_need_m(mission, float(v)) for v in stated]
+
+
+def line_keep_away(lines: GeoDataFrame | None, mission: Mission, x: float, y: float) -> KeepAway | None:
+    """The line that matters most to a mast at a place (metres of the layer's CRS): the one with the least to spare.
+
+    None without lines: unknown is not clear.
+    """
+    if lines is None or not len(lines):
+        return None
+    import shapely
+
+    needs = line_needs(lines, mission)
+    distance = np.asarray(lines.geometry.distance(shapely.Point(x, y)), float)
+    first = int(np.argmin(distance - np.array([need for need, _, _ in needs])))
+    name = lines["name"].iloc[first] if "name" in lines.columns else None
+    need, taken, stated = needs[first]
+    return KeepAway(name.strip() if isinstance(name, str) else "", need, float(distance[first]), taken, stated)
+
+
+@dataclass(frozen=True)
+class AntennaKeepAway:
+    """One band and one kind of people; every sector at full power all the time."""
+
+    band_mhz: float
+    people: People
+    eirp_w: float
+    limit_mw_cm2: float
+    main_beam_m: float  # in front of a sector antenna, at its height
+    ground_share: float  # highest share of the limit on level ground around the mast, all sectors at once
+    ground_share_at_m: float  # and how far from the mast that is
+    averaging_min: int
+    icnirp_limit_w_m2: float  # the guidelines' whole-body level, where they are the rule
+    icnirp_main_beam_m: float
+    source: str
+
+    @property
+    def keep_m(self) -> float:
+        """The longer of the two distances that are known."""
+        known = [d for d in (self.main_beam_m, self.icnirp_main_beam_m) if math.isfinite(d)]
+        return max(known, default=math.nan)
+
+
+def antenna_keep_away(mission: Mission, mast_height_m: float) -> tuple[AntennaKeepAway, ...]:
+    """Rows for the public and for workers. NaN where the table gives no limit for the band."""
+    radio = mission.radio
+    eirp = eirp_w(radio.tx_power_dbm, radio.antenna_gain_dbi, radio.cable_loss_db)
+    out = []
+    kinds: tuple[People, People] = ("public", "workers")
+    for people in kinds:
+        limit = exposure_limit_mw_cm2(radio.frequency_mhz, people)
+        guideline = icnirp_limit_w_m2(radio.frequency_mhz, people)
+        share, where = ground_share_of_limit(
+            eirp,
+            limit,
+            mast_height_m,
+            vertical_beamwidth_deg=radio.vertical_beamwidth_deg,
+            side_lobe_db=radio.vertical_side_lobe_db,
+            downtilt_deg=radio.downtilt_deg,
+        )
+        out.append(
+            AntennaKeepAway(
+                radio.frequency_mhz,
+                people,
+                eirp,
+                limit,
+                compliance_distance_m(eirp, limit, GROUND_REFLECTION),
+                share * radio.sectors,
+                where,
+                AVERAGING_MIN[people],
+                guideline,
+                compliance_distance_m(eirp, guideline * W_M2_IN_MW_CM2, GROUND_REFLECTION),
+                SOURCE,
+            )
+        )
+    return tuple(out)

@@ -1,0 +1,57 @@
+"""What waits on a spot that is handed over: times, wind, distances. No weights in it, nothing that ranks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from siteplanner.data.grid import Grid
+from siteplanner.mission import Mission
+from siteplanner.planning.limits.keep_away import AntennaKeepAway, antenna_keep_away
+from siteplanner.planning.site.site_wind import SiteWind, site_wind
+from siteplanner.planning.site.timeline import Moments, Timeline, timeline
+from siteplanner.planning.study.spot import Spot
+
+if TYPE_CHECKING:
+    from siteplanner.data.forecast import WindForecast
+
+
+@dataclass(frozen=True)
+class HazardNear:
+    """A hazard area, how far from the spot it lies, and whether the drive goes through it."""
+
+    name: str  # '': not named
+    distance_m: float
+    on_the_drive: bool
+
+
+@dataclass(frozen=True)
+class OnSite:
+    """None where it cannot be told: no way in, no elevation around."""
+
+    timeline: Timeline | None
+    wind: SiteWind | None
+    antennas: tuple[AntennaKeepAway, ...]
+    hazards: tuple[HazardNear, ...]  # the nearest first
+
+    @property
+    def public_keep_away_m(self) -> float | None:
+        """What the public keeps from the front of an antenna; None where no limit is known."""
+        return next((row.keep_m for row in self.antennas if row.people == "public"), None)
+
+
+def on_site(
+    mission: Mission,
+    grid: Grid,
+    spot: Spot,
+    moments: Moments | None,
+    mast_height_m: float | None,
+    hazards: tuple[HazardNear, ...],
+    forecast: WindForecast | None,
+) -> OnSite:
+    """Timeline, wind and distances of one spot; without a mast stop chosen, for the highest."""
+    mast = max(mission.trailer.mast_stops_m) if mast_height_m is None else mast_height_m
+    times = None
+    if moments is not None:
+        times = timeline(mission, moments, spot.latitude, spot.longitude, spot.elevation_m)
+    return OnSite(times, site_wind(mission, grid, spot, mast, forecast), antenna_keep_away(mission, mast), hazards)
