@@ -129,3 +129,16 @@ def test_paths_of_layers_never_break(tmp_path):
 def test_a_folder_or_a_picture_is_no_mission(tmp_path):
     with pytest.raises(InputError, match="folder"):
         load_mission(tmp_path)
+
+
+def test_there_is_one_dish():
+    """Its diameter sets the beam and what the mast shades; the former second field names the one there is."""
+    with pytest.raises(InputError, match=r"its diameter stands in sky\.dish_diameter_m") as caught:
+        mission_from_dict({**MINIMAL, "trailer": {"dish_diameter_m": 2.4}})
+    assert "trailer.dish_diameter_m" in str(caught.value)
+    assert "Write it as sky.dish_diameter_m" in str(caught.value)
+    with pytest.raises(InputError, match="one dish"):
+        mission_from_dict({**MINIMAL, "trailer": {"dish_diameter_m": 2.4}, "sky": {"dish_diameter_m": 1.2}})
+    # a record of a former version holds both, alike
+    both = mission_from_dict({**MINIMAL, "trailer": {"dish_diameter_m": 2.4}, "sky": {"dish_diameter_m": 2.4}})
+    assert both.sky.dish_diameter_m == 2.4

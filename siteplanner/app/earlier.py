@@ -13,6 +13,7 @@ import shutil
 import sys
 import time
 import zipfile
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from io import BytesIO
@@ -157,7 +158,7 @@ def opened(earlier: Earlier) -> Plan:
             if sum(i.file_size for i in held.infolist()) > MAX_BYTES:
                 raise InputError("The saved plan is larger than this program writes.", remedy="Run the mission again.")
             plan = decoded(held.read(TEXT).decode("utf-8"), _Arrays(held))
-    except (OSError, zipfile.BadZipFile, KeyError) as error:
+    except (OSError, zipfile.BadZipFile, zlib.error, KeyError) as error:
         raise InputError(
             f"The saved plan cannot be read ({type(error).__name__}).",
             remedy="Run the mission again.",

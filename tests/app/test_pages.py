@@ -52,7 +52,7 @@ def all_html(plan):
             spot.on_air(e),
             spot.service(e.coverage, e, units),
             spot.budget(e),
-            spot_drive.turns(plan, e, units),
+            spot_drive.turns(e, units),
             spot.on_arrival(plan, ranked),
         ]
     )
@@ -140,8 +140,8 @@ def test_the_printed_link_budget_adds_up_and_ends_in_the_plans_margin():
 def test_directions_to_copy_are_those_of_the_drive():
     plan = make_plan()
     ranked = plan.spots[0]
-    steps = spot_drive.steps_of(plan, ranked.evaluation.access)
-    text = spot_drive.directions_text(plan, ranked, Units(), "here")
+    steps = spot_drive.steps_of(ranked.evaluation.access)
+    text = spot_drive.directions_text(ranked, Units(), "here")
     lines = text.split("\n")
     assert lines[0].startswith("Drive to spot A at here: ")
     assert [line.split(". ")[0] for line in lines if line[0].isdigit()] == [str(n + 1) for n in range(len(steps))]
@@ -150,9 +150,9 @@ def test_directions_to_copy_are_those_of_the_drive():
         for hazard in step.hazards:
             assert hazard.text in text
     assert "Last leg" in lines[-1]
-    assert " mi" in spot_drive.directions_text(plan, ranked, Units("US"), "here")
+    assert " mi" in spot_drive.directions_text(ranked, Units("US"), "here")
     nowhere = replace(ranked, evaluation=replace(ranked.evaluation, access=None))
-    assert spot_drive.directions_text(plan, nowhere, Units(), "here") == ""
+    assert spot_drive.directions_text(nowhere, Units(), "here") == ""
 
 
 def test_us_figures_stand_beside_metric_ones_in_sentences():
@@ -266,3 +266,15 @@ def test_a_failing_part_leaves_the_rest_of_the_page(app, monkeypatch, capfd):
     assert "This part of the page failed (ZeroDivisionError)" in app.error[0].value
     assert "Mission name" in [t.label for t in app.text_input]
     assert "ZeroDivisionError: deliberately" in capfd.readouterr().err
+
+
+def test_minutes_to_service_add_up_in_their_columns_and_the_mean_has_its_name(plan):
+    for ranked in plan.spots:
+        air = ranked.evaluation.on_air
+        text = spot.on_air(ranked.evaluation)
+        rows = [[float(v) for v in re.findall(r'<td class="num">(?:<bdi>)?(\d+)', row)] for row in text.split("<tr>")]
+        *parts, foot = [row for row in rows if row]
+        assert len(parts) == len(air.parts) > 3
+        assert foot == [sum(column) for column in zip(*parts, strict=True)]
+        assert foot[1] == round(air.likely_min)
+        assert f"{air.mean_min:.0f} on average" in text

@@ -187,7 +187,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         assert cells[3] == f"{100 * spot['coverage']['share']:.0f} %"
         assert cells[5] == f"{spot['access']['drive_time_s'] / 60:.0f} min"
         assert cells[7] == f"{spot['ground']['slope_deg']:.1f}°"
-        assert cells[8] == f"{spot['on_air']['likely_min']:.0f} min"
+        assert cells[8] == f"{spot['on_air']['mean_min']:.0f} min"
     # no mark lies on another at the opening zoom
     page.wait_for_timeout(300)
     boxes = (

@@ -37,7 +37,7 @@ def figures_on_screen_are_those_of(record: dict, page) -> None:
         assert cells[3] == f"{100 * spot['coverage']['share']:.0f} %"
         assert cells[5] == f"{spot['access']['drive_time_s'] / 60:.0f} min"
         assert cells[7] == f"{spot['ground']['slope_deg']:.1f}°"
-        assert cells[8] == f"{spot['on_air']['likely_min']:.0f} min"
+        assert cells[8] == f"{spot['on_air']['mean_min']:.0f} min"
     page.get_by_role("button", name="Everything about spot").click()
     page.get_by_text("Raise and aim").wait_for()
     page.locator(".st-key-drawing_horizon svg").wait_for()

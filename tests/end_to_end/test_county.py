@@ -70,3 +70,15 @@ def test_outputs_are_written_twice_over_without_harm(county_plan, county_folder)
     record = plan_record(county_plan)
     assert [s["name"] for s in saved["spots"]] == [s["name"] for s in record["spots"]]
     assert saved["recommendation"] == record["recommendation"]
+
+
+def test_whether_the_rig_can_turn_has_one_answer_at_every_spot(county_plan):
+    """Once the ground said yes and the drive no, at the spot that the user calls Line Knoll."""
+    record = plan_record(county_plan)
+    spots = [s for s in (*record["spots"], *record["rejected"]) if s["access"] is not None]
+    assert "Line Knoll" in {s["name"] for s in spots}
+    for spot in spots:
+        turning = spot["access"]["turning"]
+        warned = "no_swing_room" in {f["code"] for f in spot["findings"]}
+        assert warned == (turning["at_spot"] is False), spot["name"]
+        assert (spot["ground"]["swing_room_m"] >= turning["circle_radius_m"]) == (turning["at_spot"] is True)

@@ -123,7 +123,7 @@ def commander(record):
         f"Service{percent(coverage['share'])} of the incident area",
         f"Area served{coverage['served_area_km2']:.1f} km²",
         f"On air{air['low_min']:.0f} to {air['high_min']:.0f} min after dispatch",
-        f"Likely{air['likely_min']:.0f} min after dispatch",
+        f"On average{air['mean_min']:.0f} min after dispatch",
         f"Drive{drive(spot)}",
         f"Steepest{worst_grade(spot)}",
         "Ways in" + {0: "none known", 1: "one: it can be cut off", 2: "two or more"}[spot["access"]["ways_out"]],

@@ -7,6 +7,7 @@ chosen, not computed, so that a test can foretell every word. `HOSTILE` are name
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import geopandas as gpd
@@ -19,14 +20,20 @@ from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
 from siteplanner.planning.choose.ranked import Criterion, RankedSpot
+from siteplanner.planning.limits.keep_away import line_keep_away
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, RulingShare
 from siteplanner.planning.plan.model import Plan, Scene
-from siteplanner.planning.site.timeline import OnAir
+from siteplanner.planning.site.on_site import on_site
+from siteplanner.planning.site.timeline import time_on_air
+from siteplanner.planning.spots.drive import tell
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, Ground, PointService
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
+from siteplanner.planning.spots.room import room_to_turn
+from siteplanner.planning.spots.surroundings import hazards_near
 from siteplanner.planning.study.spot import Spot
 from siteplanner.roads.network import RoadNetwork, build_network
 from siteplanner.roads.routing import DriveTree, drive_tree, nearest_access, route_to
+from siteplanner.roads.ways_out import WaysOut
 
 HOSTILE = (
     "<img src=x onerror=alert(1)>",
@@ -135,18 +142,12 @@ def _evaluation(
             probability.astype(np.float32),
         ),
         access=Access(
-            route.distance_m,
             route.time_s + leg.length / 1.4,
-            route.worst_grade_pct,
-            leg.length,
-            2 if number else 1,
             route,
             leg,
-            route.unknown,
+            WaysOut(2 if number else 1, ()),
         ),
-        on_air=OnAir(
-            (("drive", 20.0, 25.0, 35.0), ("set-up", 30.0, 45.0, 60.0)), 62.0, 85.0 + number, 130.0, "sum of the parts"
-        ),
+        on_air=None,
         failed=failed,
         backhauls=(
             Backhaul("geostationary", "works", f"slot 103 W, clear by {34.4 - number:.1f} deg", 34.4 - number, "deg"),
@@ -418,4 +419,40 @@ def make_plan(
         if spots > 1
         else {},
     )
-    return replace(plan, **changes)
+    return waiting(replace(plan, **changes))
+
+
+def waiting(plan: Plan) -> Plan:
+    """The plan with what the product works out for spots that are handed over: the drive told, the hours on site."""
+    scene, mission = plan.scene, plan.mission
+    tree = drive_tree(scene.roads, *scene.elevation.from_lonlat(mission.staging.longitude, mission.staging.latitude))
+    study: Any = SimpleNamespace(
+        mission=mission,
+        elevation=scene.elevation,
+        slope=scene.slope,
+        obstacles=None,
+        overlays=scene.overlays,
+        overlay=lambda role: frame if (frame := scene.overlays.get(role)) is not None and len(frame) else None,
+        network=scene.roads,
+        trees=[tree],
+    )
+
+    def detailed(e: Evaluation) -> Evaluation:
+        room, access = room_to_turn(study, e.spot.x, e.spot.y), e.access
+        air = None if access is None else time_on_air(mission, access.route.time_s, access.last_leg_s)
+        mast = None if e.coverage is None else e.coverage.mast_height_m
+        waits = on_site(mission, scene.elevation, e.spot, air, mast, hazards_near(study, e.spot, access), plan.forecast)
+        return replace(
+            e,
+            ground=replace(e.ground, room=room),
+            access=None if access is None else replace(access, told=tell(study, access, room)),
+            on_air=air,
+            line=line_keep_away(study.overlay("power_lines"), mission, e.spot.x, e.spot.y),
+            on_site=waits,
+        )
+
+    return replace(
+        plan,
+        spots=tuple(replace(r, evaluation=detailed(r.evaluation)) for r in plan.spots),
+        rejected=tuple(detailed(e) for e in plan.rejected),
+    )

@@ -9,13 +9,12 @@ from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 
 import pytest
-from siteplanner.planning.plan.on_site import on_site
 
 from siteplanner.data.forecast import WindForecast
 from siteplanner.mission import Power, Times
 from siteplanner.outputs.sheets.figure_timeline import SHADES, timeline_svg
 from siteplanner.planning.site.timeline import light_spans, sun_times
-from tests.outputs.factory import HOSTILE, make_plan
+from tests.outputs.factory import HOSTILE, make_plan, waiting
 
 ZONE = timezone(timedelta(hours=-6))
 EVENING = datetime(2026, 6, 1, 19, 30, tzinfo=ZONE)
@@ -23,13 +22,14 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def dispatched(plan, moment=EVENING, **parts):
-    return replace(plan, mission=plan.mission.model_copy(update={"times": Times(dispatch=moment), **parts}))
+    mission = plan.mission.model_copy(update={"times": Times(dispatch=moment), **parts})
+    return waiting(replace(plan, mission=mission))
 
 
 def windy(plan, start, speeds):
     times = tuple(start + timedelta(hours=k) for k in range(len(speeds)))
     none = (math.nan,) * len(speeds)
-    return replace(plan, forecast=WindForecast(times, tuple(speeds), none, none))
+    return waiting(replace(plan, forecast=WindForecast(times, tuple(speeds), none, none)))
 
 
 def rects(svg, fill):
@@ -43,13 +43,13 @@ def words(svg):
 
 
 def test_parts_stand_end_to_end_on_one_scale(plan):
-    timeline = on_site(plan, plan.best).timeline
+    timeline = plan.best.on_site.timeline
     svg = timeline_svg(plan, plan.best)
     # the left half: from 14 to (760 - 28 - 22) / 2 further on; its end is 1.04 x the late end of the last part
-    across, whole = 355.0, 1.04 * timeline.late_min
+    across, whole = 355.0, 1.04 * timeline.moments.late_min
     bars = rects(svg, "#aaa") + rects(svg, "#333")[:1]
     start = 0.0
-    for part, (x, width) in zip(timeline.parts, bars, strict=True):
+    for part, (x, width) in zip(timeline.moments.parts, bars, strict=True):
         assert x == pytest.approx(14 + across * start / whole, abs=0.06)
         assert width == pytest.approx(max(across * (part.end_mean_min - start) / whole, 1.5), abs=0.11)
         start = part.end_mean_min
@@ -57,11 +57,11 @@ def test_parts_stand_end_to_end_on_one_scale(plan):
 
 
 def test_refuelling_and_relief_stand_in_their_hours(plan):
-    timeline = on_site(plan, plan.best).timeline
+    timeline = plan.best.on_site.timeline
     svg = timeline_svg(plan, plan.best, width=388, parts=False)
     ((x, width),) = rects(svg, r"url\(#h\w+\)")
     scale = 360 / timeline.span_h
-    assert x == pytest.approx(14 + scale * (timeline.mean_min / 60 + timeline.refuel_low_h), abs=0.06)
+    assert x == pytest.approx(14 + scale * (timeline.moments.mean_min / 60 + timeline.refuel_low_h), abs=0.06)
     assert width == pytest.approx(scale * (timeline.refuel_likely_h - timeline.refuel_low_h), abs=0.11)
     marks = [float(m) for m in re.findall(r'd="M([\d.]+) [\d.]+l-5', svg)]
     assert marks == pytest.approx([14 + scale * h for h in (12, 24, 36, 48)], abs=0.06)
@@ -70,7 +70,7 @@ def test_refuelling_and_relief_stand_in_their_hours(plan):
 
 def test_night_is_shaded_from_dusk_to_dawn(plan):
     late = dispatched(plan)
-    spot, timeline = plan.best.spot, on_site(late, late.best).timeline
+    spot, timeline = plan.best.spot, late.best.on_site.timeline
     svg = timeline_svg(late, late.best, width=388, parts=False)
     # dusk of the day and dawn of the next by the function that is tested against almanacs
     dusk = sun_times(EVENING, spot.latitude, spot.longitude, spot.elevation_m)[3]
@@ -106,7 +106,7 @@ def test_wind_above_each_limit_is_marked_where_the_forecast_has_it(plan):
     # 45 and 50 mph are 20.12 and 22.35 m/s; above both from the first hour to the end, before that calm
     start = EVENING + timedelta(hours=4)
     late = windy(dispatched(plan), start, [5.0, 60.0, 60.0, 60.0])
-    site = on_site(late, late.best)
+    site = late.best.on_site
     svg = timeline_svg(late, late.best, width=388, parts=False)
     scale = 360 / site.timeline.span_h
     tracking = rects(svg, r"url\(#h\w+\)")[-1]
@@ -123,7 +123,7 @@ def test_wind_above_each_limit_is_marked_where_the_forecast_has_it(plan):
 
 def test_wind_without_a_dispatch_time_has_its_own_clock(plan):
     blown = windy(plan, EVENING, [30.0, 30.0, 5.0])
-    said = words(timeline_svg(blown, plan.best))
+    said = words(timeline_svg(blown, blown.best))
     assert "Wind forecast by the clock (no dispatch time given)" in said
     assert "Mon 19:30" in said
     assert not any("Above 45 mph" in w for w in words(timeline_svg(plan, plan.best)))
@@ -131,17 +131,18 @@ def test_wind_without_a_dispatch_time_has_its_own_clock(plan):
 
 def test_a_forecast_for_another_day_says_so(plan):
     stale = windy(dispatched(plan), EVENING - timedelta(days=9), [5.0, 5.0])
-    assert any("other hours forecast" in w for w in words(timeline_svg(stale, plan.best)))
+    assert any("other hours forecast" in w for w in words(timeline_svg(stale, stale.best)))
     calm = windy(dispatched(plan), EVENING, [5.0, 5.0])
-    assert any("none forecast" in w for w in words(timeline_svg(calm, plan.best)))
+    assert any("none forecast" in w for w in words(timeline_svg(calm, calm.best)))
 
 
 def test_a_tank_for_weeks_and_no_way_in(plan):
     big = dispatched(plan, power=Power(fuel_tank_l=5000))
-    assert on_site(big, big.best).timeline.span_h == 96
+    assert big.best.on_site.timeline.span_h == 96
     assert "later →" in words(timeline_svg(big, big.best))
-    afar = replace(plan.best, evaluation=replace(plan.best.evaluation, access=None))
-    assert timeline_svg(plan, afar) == ""
+    e = replace(plan.best.evaluation, access=None)
+    afar = waiting(replace(plan, spots=(replace(plan.best, evaluation=e),)))
+    assert timeline_svg(afar, afar.best) == ""
 
 
 def test_hostile_names_stay_text_and_the_drawing_is_named():

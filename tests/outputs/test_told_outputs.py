@@ -24,21 +24,22 @@ from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf, sheet_png
 from siteplanner.outputs.sheets.sheet_words import geo_uri
 from siteplanner.outputs.words.text import grid_text
-from siteplanner.planning.plan.detail import told_of
-from siteplanner.planning.spots.drive import place_at, tell_route
+from siteplanner.planning.spots.drive import place_at
 from siteplanner.planning.spots.drive_facts import Cut, Turning
+from siteplanner.planning.spots.room import Room
 from siteplanner.planning.telling.words import recommendation
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import directions
 from siteplanner.roads.turning import TurningPlace
+from siteplanner.roads.ways_out import WaysOut
 
 
 @pytest.fixture(scope="module")
 def told_plan(plan):
     """The factory's plan with the best spot's drive told in full; the drive to the second spot is its other way."""
-    scene, best = plan.scene, plan.spots[0]
+    best = plan.spots[0]
     access, grid, roads = best.evaluation.access, plan.scene.elevation, plan.scene.roads
-    told = tell_route(roads, access.route, grid, None, scene.overlays, "County yard")
+    told = access.told
     line = roads.seg_geometry[int(access.route.segments[-1])]
     ends = (place_at(grid, *line.coords[k][:2]) for k in (0, -1))
     other = plan.spots[1].evaluation.access.route
@@ -58,8 +59,7 @@ def told_plan(plan):
         ),
         alternative_steps=directions(roads, other, grid, "County yard"),
         turning=Turning(
-            False,
-            11.3,
+            Room("no", 6.2, 11.31, "steep", True),
             TurningPlace("junction", "Bluff Road", 900.0, 400.0, x, y),
             place.latitude,
             place.longitude,
@@ -67,12 +67,14 @@ def told_plan(plan):
             place.grid_reference,
             450.0,
             None,
-            "No room to turn at the spot by the map. Turn before it: the junction with Bluff Road, 400 m "
-            "before the stop.",
         ),
     )
     access = replace(
-        access, told=told, ways_out=1, drive_low_s=0.85 * access.drive_time_s, drive_high_s=1.4 * access.drive_time_s
+        access,
+        told=told,
+        ways=WaysOut(1, ()),
+        drive_low_s=0.85 * access.drive_time_s,
+        drive_high_s=1.4 * access.drive_time_s,
     )
     first = replace(best, evaluation=replace(best.evaluation, access=access))
     return replace(plan, spots=(first, *plan.spots[1:]))
@@ -106,7 +108,7 @@ def test_gpx_holds_decision_points_and_the_other_way(told_plan):
     decisions = [p for p in read.waypoints if p.type == "decision"]
     assert [p.name for p in decisions[: len(told.steps)]] == [f"A{n}: {s.text}" for n, s in enumerate(told.steps, 1)]
     assert decisions[0].description == f"{grid_text(told.steps[0].grid_reference)}. {told.steps[0].degrees_minutes}"
-    assert [p.name for p in read.waypoints if p.type == "turning place"] == ["Turning place before spot A"]
+    assert next(p.name for p in read.waypoints if p.type == "turning place") == "Turning place before spot A"
 
 
 def test_kml_holds_the_other_way_and_the_turns(told_plan):
@@ -153,7 +155,7 @@ def test_decision_points_have_the_numbers_of_the_driver_s_sheet_for_every_spot(t
         assert [re.search(r">(\d+)<", m["properties"]["i"])[1] for m in marks] == [row["n"] for row in sheet]
         assert [m["properties"]["t"].split(". ", 1)[0] for m in marks] == [row["n"] for row in sheet]
         assert {m["properties"]["k"] for m in marks} == {"step"}
-        steps = told_of(told_plan, ranked.evaluation.access).steps
+        steps = ranked.evaluation.access.told.steps
         for mark, step in zip(marks, steps, strict=True):
             assert mark["geometry"]["coordinates"] == pytest.approx([step.longitude, step.latitude], abs=1e-6)
 

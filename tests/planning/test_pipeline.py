@@ -18,6 +18,7 @@ from siteplanner.planning.limits.ruling import BITS, codes_of
 from siteplanner.planning.plan.pipeline import rescore
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.roads.ways_out import WaysOut
 from tests.planning.conftest import at, write_mission
 
 
@@ -266,7 +267,7 @@ def test_the_recommendation_names_what_could_go_wrong(valley_plan):
     bad = replace(
         best,
         evaluation=replace(
-            e, access=replace(e.access, ways_out=1), coverage=replace(e.coverage, must_serve=(point,) * 3)
+            e, access=replace(e.access, ways=WaysOut(1, ())), coverage=replace(e.coverage, must_serve=(point,) * 3)
         ),
     )
     assert watch(bad) == (
@@ -274,6 +275,9 @@ def test_the_recommendation_names_what_could_go_wrong(valley_plan):
         f"{'x' * 39}\u2026, {'x' * 39}\u2026 and 1 more."
     )
     good = replace(
-        best, evaluation=replace(e, access=replace(e.access, ways_out=2), coverage=replace(e.coverage, must_serve=()))
+        best,
+        evaluation=replace(
+            e, access=replace(e.access, ways=WaysOut(2, ())), coverage=replace(e.coverage, must_serve=())
+        ),
     )
     assert watch(good) == ""

@@ -27,7 +27,7 @@ def evaluation(name="A", share=0.5, margin=8.5, slope=2.5, minutes=30.0, must=0.
     look = Look("s", -103.0, 200.0, 190.0, 35.0, 5.0, 35.0 - margin, margin, math.inf, True)
     points = (PointService("camp", 45, -113, must, 3.0, 100.0, 10.0),)
     coverage = Coverage(share, 1.0, 12.0, (10.0, 190.0), points, ((12.0, share),))
-    access = Access(10_000, minutes * 60, 8.0, 20.0, 2, None, None)
+    access = Access(minutes * 60, None, None)
     return Evaluation(spot, ground, (look,), coverage, access, None, failed)
 
 

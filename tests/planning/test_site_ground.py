@@ -6,22 +6,29 @@ The valley of `conftest`: a plane that rises 1 in 100 to the north, 10 m cells. 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
 import pytest
 import rasterio
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely.geometry import LineString, Point, box
 
 from siteplanner import load_mission
 from siteplanner.planning.limits.cells import rule_ground
 from siteplanner.planning.limits.ruling import codes_of
 from siteplanner.planning.limits.site_limits import footprint_reach_m, structure_room_m
+from siteplanner.planning.plan.detail import in_detail
 from siteplanner.planning.spots.evaluate import Judge, evaluate
-from siteplanner.planning.spots.surroundings import look_round, swing_room_m, worst_tree
+from siteplanner.planning.spots.room import room_to_turn
+from siteplanner.planning.spots.surroundings import look_round, worst_tree
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.study import load_study
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.record import evaluation_record
+from siteplanner.planning.telling.room import room_words
 from tests.planning.conftest import CELL, CRS, HEIGHT, at, valley, write_mission
 from tests.planning.open_ground import spot_in
 
@@ -183,36 +190,75 @@ def test_a_structure_in_the_fall_circle_is_told(judge):
     assert "structure_in_mast_fall" not in told(judge, 1705, 925)
 
 
-def test_room_to_swing_is_the_largest_free_circle(judge):
-    # open ground: the measure stops at twice the turning radius
-    need = judge.study.mission.rig.turning_radius_m
-    assert swing_room_m(judge.study, *here(judge, 2545, 935)) == pytest.approx(2 * need)
-    # on the bank of the pond 15 m from its west wall a circle of 10 m fits beside
-    assert swing_room_m(judge.study, *here(judge, 1785, 945)) >= need
-    # a yard 20 m wide between two fences 1 km long: no circle is larger than half of it, 10 m
-    fences = gpd.GeoDataFrame(
-        {"name": ["a", "b"]},
-        crs=CRS,
-        geometry=[LineString([at(1000, 1105), at(2000, 1105)]), LineString([at(1000, 1125), at(2000, 1125)])],
-    )
-    study = judge.study.__class__(
-        **{
-            **{f: getattr(judge.study, f) for f in judge.study.__dataclass_fields__},
-            "overlays": {**judge.study.overlays, "structures": fences},
-        }
-    )
-    spot, cell = here(judge, 1645, 1115)
-    assert swing_room_m(study, spot, cell) == pytest.approx(10.0, abs=0.01)
-    (finding,) = [f for f in look_round(study, spot, cell, None).findings if f.code == "no_swing_room"]
-    assert "10.1 m" in said(finding).message
-    assert "10.0 m" in said(finding).message
+def room_at(study, x, y):
+    return room_to_turn(study, *at(x, y))
+
+
+def test_room_to_turn_is_the_largest_free_circle(judge):
+    # open ground: the measure stops at twice the need, the turning radius and half a width
+    rig = judge.study.mission.rig
+    need = rig.turning_radius_m + rig.width_m / 2
+    open_ground = room_at(judge.study, 2545, 935)
+    assert (open_ground.state, open_ground.free_radius_m) == ("yes", pytest.approx(2 * need))
+    assert open_ground.limited_by == ""
+    # 8 m from the west wall of the pond a circle fits beside it, its centre a turning radius farther west
+    bank = room_at(judge.study, 1792, 945)
+    assert (bank.state, bank.limited_by) == ("yes", "water")
+    assert bank.free_radius_m == pytest.approx(8 + rig.turning_radius_m)
+    # a yard 20 m wide between two fences 1 km long: no circle is larger than half of it, 10 m; one 23 m wide has room
+    for width, state in ((20, "no"), (23, "yes")):
+        fences = gpd.GeoDataFrame(
+            {"name": ["a", "b"]},
+            crs=CRS,
+            geometry=[
+                LineString([at(1000, 1115 - width / 2), at(2000, 1115 - width / 2)]),
+                LineString([at(1000, 1115 + width / 2), at(2000, 1115 + width / 2)]),
+            ],
+        )
+        study = replace(judge.study, overlays={**judge.study.overlays, "structures": fences})
+        yard = room_at(study, 1645, 1115)
+        assert yard.free_radius_m == pytest.approx(width / 2, abs=0.01)
+        assert (yard.state, yard.limited_by) == (state, "structures")
+        found = [f for f in look_round(study, *here(judge, 1645, 1115), None).findings if f.code == "no_swing_room"]
+        assert bool(found) == (state == "no")
+        if found:
+            assert "11.3 m" in said(found[0]).message
+            assert "10.0 m" in said(found[0]).message
 
 
 def test_steep_ground_leaves_no_room(judge):
     # x > 2600 falls away at 30 %, 16.7 deg: steeper than the 8 deg that the rig takes over ground
-    spot, cell = here(judge, 2655, 935)
-    assert swing_room_m(judge.study, spot, cell) == 0.0
+    room = room_at(judge.study, 2655, 935)
+    assert (room.state, room.free_radius_m, room.limited_by) == ("no", 0.0, "steep")
     assert "no_swing_room" in told(judge, 2655, 935)
+
+
+def test_soft_ground_and_the_lone_tree_take_room(judge):
+    assert room_at(judge.study, 1945, 935).limited_by == "soft_ground"
+    beside = room_at(judge.study, 2095, 935)  # in the cell beside the tree's
+    assert (beside.state, beside.limited_by) == ("yes", "obstacle")
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(1320, 2680), st.floats(905, 1190))
+def test_crew_driver_radio_and_record_say_the_same_wherever_one_stands(judge, x, y):
+    """The finding, the value, the drive as told, the words and plan.json, each asked for the same spot."""
+    spot, _ = here(judge, x, y)
+    e = in_detail(judge, evaluate(judge, spot))
+    room = e.ground.room
+    assert ("no_swing_room" in {f.code for f in e.findings}) == (room.state == "no")
+    record = evaluation_record(e)
+    assert record["ground"]["room"]["state"] == room.state
+    assert (room.state == "yes") == (record["ground"]["swing_room_m"] >= room.needed_m - 1e-9)
+    if e.access is None:
+        return
+    turning = record["access"]["turning"]
+    assert turning["at_spot"] is room.is_enough
+    assert turning["circle_radius_m"] == room.needed_m
+    start = {"yes": "Room to turn at the spot", "no": "No room to turn at the spot", "unknown": "Not known whether"}
+    assert room_words(room).startswith(start[room.state])
+    for text in (turning["sentence"], *record["access"]["radio"][-1:]):
+        assert text.startswith(start[room.state])
 
 
 def test_the_last_leg_goes_round_fences_and_water(judge):

@@ -20,7 +20,7 @@ from siteplanner.planning.spots.standing import (
 )
 from siteplanner.planning.study.study import elevation_error_m
 from siteplanner.planning.telling.findings import said
-from siteplanner.planning.telling.words import drainage_words, lift_doubt_words, raise_first_words, swing_words
+from siteplanner.planning.telling.words import drainage_words, lift_doubt_words, raise_first_words
 from tests.planning.open_ground import spot_in, study_on
 
 
@@ -188,11 +188,8 @@ def test_a_bump_beyond_the_jacks_is_told_on_a_spot_that_passes(bump, told):
         )
 
 
-def test_words_for_room_and_water():
+def test_words_for_water():
     _, ground = stand(slope())
-    assert swing_words(ground, 10.06) == ""
     assert drainage_words(ground) == "not known"
-    ground = replace(ground, swing_room_m=20.12, above_drainage_m=4.25)
-    assert swing_words(ground, 10.06).startswith("room to turn round")
-    assert swing_words(replace(ground, swing_room_m=6.0), 10.06).startswith("no room to turn round")
+    ground = replace(ground, above_drainage_m=4.25)
     assert drainage_words(ground).startswith("4.2 m above")

@@ -11,12 +11,12 @@ import pvlib
 import pytest
 from affine import Affine
 from pyproj import CRS
-from siteplanner.planning.site.keep_away import keep_away
 
 from siteplanner.data.forecast import WindForecast, read_forecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import InputError
 from siteplanner.mission import MPH, Layers, Mission, Power, Staging, Times
+from siteplanner.planning.limits.keep_away import antenna_keep_away
 from siteplanner.planning.site.site_wind import site_wind
 from siteplanner.planning.site.timeline import pert, sun_elevations_deg, sun_times, time_on_air, timeline
 from siteplanner.planning.study.spot import Spot
@@ -43,9 +43,10 @@ def test_on_air_by_hand():
     air = time_on_air(MISSION, *DRIVE)
     means = [95 / 6, 187.5 / 6, 7.7 / 6, 45.0, 7.0]
     spread = np.sqrt(sum(s**2 for s in (15 / 6, 16.5 / 6, 2.3 / 6, 5.0, 2.0)))
-    assert air.likely_min == pytest.approx(sum(means))
-    assert (air.low_min, air.high_min) == pytest.approx((sum(means) - 1.645 * spread, sum(means) + 1.645 * spread))
-    assert [p[0] for p in air.parts][1:3] == ["Drive", "Last leg"]
+    assert air.mean_min == pytest.approx(sum(means))
+    assert air.likely_min == pytest.approx(15 + 30 + 1 + 45 + 6)
+    assert (air.early_min, air.late_min) == pytest.approx((sum(means) - 1.645 * spread, sum(means) + 1.645 * spread))
+    assert [p.name for p in air.parts][1:3] == ["Drive", "Last leg"]
     assert "PERT" in air.method
 
 
@@ -55,12 +56,12 @@ def test_the_range_holds_about_nine_cases_in_ten():
     air = time_on_air(MISSION, *DRIVE)
     rng = np.random.default_rng(1)
     total = np.zeros(200_000)
-    for _, low, likely, high in air.parts:
+    for low, likely, high in ((p.low_min, p.likely_min, p.high_min) for p in air.parts):
         a = 1 + 4 * (likely - low) / (high - low)
         b = 1 + 4 * (high - likely) / (high - low)
         total += low + (high - low) * rng.beta(a, b, len(total))
-    assert total.mean() == pytest.approx(air.likely_min, rel=0.002)
-    assert np.mean((total >= air.low_min) & (total <= air.high_min)) == pytest.approx(0.90, abs=0.05)
+    assert total.mean() == pytest.approx(air.mean_min, rel=0.002)
+    assert np.mean((total >= air.early_min) & (total <= air.late_min)) == pytest.approx(0.90, abs=0.05)
 
 
 def test_one_skewed_part_never_ends_before_its_own_low():
@@ -69,7 +70,7 @@ def test_one_skewed_part_never_ends_before_its_own_low():
         staging=STAGING,
         trailer={"hitch_up_min": (10, 10, 60), "set_up_min": (0, 0, 0), "acquisition_min": (0, 0, 0)},
     )
-    assert time_on_air(mission, 0.0, 0.0).low_min == 10.0
+    assert time_on_air(mission, 0.0, 0.0).early_min == 10.0
 
 
 # NREL SPA report examples as stored with pvlib's tests; USNO tables for 39 N 105 W
@@ -140,7 +141,7 @@ def _timeline(hour):
     zone = timezone(timedelta(hours=-7))
     times = Times(dispatch=datetime(2015, 8, 2, hour, 0, tzinfo=zone), shift_h=10)
     mission = MISSION.model_copy(update={"times": times, "power": Power(fuel_tank_l=100, refuel_at_share=0.2)})
-    return timeline(mission, *DRIVE, 39.0, -105.0, 1600.0)
+    return timeline(mission, time_on_air(mission, *DRIVE), 39.0, -105.0, 1600.0)
 
 
 def test_light_on_arrival_fuel_and_relief():
@@ -150,12 +151,12 @@ def test_light_on_arrival_fuel_and_relief():
     assert "lamps for the work" in night.light.sentence
     assert evening.light.at_arrival == "day"  # 18:41 to 18:55; the sun sets at 19:10
     assert evening.light.at_first_service == "twilight (early) to dark (late)"
-    assert noon.arrival.name == "Last leg"
+    assert noon.moments.arrival.name == "Last leg"
     assert noon.clock(60).isoformat() == "2015-08-02T13:00:00-07:00"
     # 100 l at 1.5, 2.5, 4 l/h; 80 l down to the reserve
     assert (noon.fuel_low_h, noon.fuel_likely_h) == pytest.approx((25, 40))
     assert (noon.refuel_low_h, noon.refuel_likely_h, noon.relief_h) == pytest.approx((20, 32, 10))
-    assert timeline(MISSION, *DRIVE, 39.0, -105.0, 0.0).light is None
+    assert timeline(MISSION, time_on_air(MISSION, *DRIVE), 39.0, -105.0, 0.0).light is None
 
 
 def _ridge_grid(height=60.0, half=150.0):
@@ -257,7 +258,7 @@ def test_bad_forecasts_name_row_and_remedy(tmp_path, text, words):
 
 
 def test_keep_away_of_the_default_radio():
-    public, workers = keep_away(MISSION, 12.0)
+    public, workers = antenna_keep_away(MISSION, 12.0)
     # 40 dBm + 14 dBi - 1.5 dB = 52.5 dBm; OET 65 eq. (8): R = sqrt(2.56 EIRP / (4 pi S)), S = 763/1500 mW/cm2
     eirp = 10 ** (22.5 / 10)
     assert public.eirp_w == pytest.approx(eirp)
@@ -275,6 +276,10 @@ def test_keep_away_of_the_default_radio():
 def test_the_record_holds_times_wind_and_distances(valley_plan):
     record = json.loads(json.dumps(plan_record(valley_plan)))
     spot = record["spots"][0]
-    assert spot["timeline"]["mean_min"] == pytest.approx(spot["on_air"]["likely_min"])
+    air = spot["on_air"]
+    assert spot["timeline"]["mean_min"] == pytest.approx(air["mean_min"])
+    assert spot["timeline"]["likely_min"] == pytest.approx(air["likely_min"])
+    assert air["likely_min"] == pytest.approx(sum(likely for _, _, likely, _ in air["parts"]))
+    assert air["low_min"] < air["likely_min"] < air["mean_min"] < air["high_min"]
     assert spot["wind"]["method"].startswith("ASCE 7-16")
     assert {row["people"] for row in spot["radio_exposure"]} == {"public", "workers"}

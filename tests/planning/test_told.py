@@ -10,20 +10,17 @@ import numpy as np
 import pytest
 from geopandas import GeoDataFrame
 from pyproj import Geod
-from shapely.geometry import LineString, box
+from shapely.geometry import LineString
 
 from siteplanner import explain
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.site.timeline import three_points
 from siteplanner.planning.spots.drive import cuts_of, lines_above
-from siteplanner.planning.spots.turn_round import room_to_turn
 from siteplanner.planning.telling.radio import one_way_words, radio_lines, spoken
 from siteplanner.planning.telling.record import evaluation_record
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
-from siteplanner.roads.ways_out import ways_out
+from siteplanner.roads.ways_out import WaysOut, ways_out
 from tests.planning.conftest import at
-from tests.planning.open_ground import study_on
 from tests.roads.drawn import EAST, FLAT, NORTH, network, road
 
 GEOD = Geod(ellps="WGS84")
@@ -138,7 +135,7 @@ def test_one_way_in_names_the_sections_with_their_ends(valley_plan, lay_by):
     assert cuts[1].line.length == pytest.approx(500)
     told = replace(lay_by.evaluation.access.told, cuts=cuts)
     assert one_way_words(told) == "No way round if this is lost: Hill Lane, 0.6 km; Mill Lane, 0.5 km."
-    text = " ".join(radio_lines(lay_by.spot, replace(lay_by.evaluation.access, ways_out=1), told))
+    text = " ".join(radio_lines(lay_by.spot, replace(lay_by.evaluation.access, ways=WaysOut(1, ())), told))
     assert "One way in and out. No way round if this is lost: Hill Lane, 0.6 kilometres; Mill Lane" in text
     assert "One way in" not in " ".join(radio_lines(lay_by.spot, lay_by.evaluation.access, told))
 
@@ -157,15 +154,6 @@ def test_a_drive_under_a_line_says_so(lay_by):
     assert sorted(h.running_m for h in under) == pytest.approx([400, 800], abs=0.5)
     assert {h.text for h in under} == {"overhead line feeder: look up before you drive under"}
     assert lines_above(route, {}) == []
-
-
-def test_a_plan_without_details_is_told_from_its_scene(valley_plan, lay_by):
-    bare = replace(lay_by.evaluation.access, told=None)
-    told = told_of(valley_plan, bare)
-    assert [(s.text, s.running_m) for s in told.steps] == [
-        (s.text, s.running_m) for s in lay_by.evaluation.access.told.steps
-    ]
-    assert told.turning is None
 
 
 # ---- words over the radio ----
@@ -209,59 +197,3 @@ def test_radio_lines_say_the_way_in_full(lay_by):
 )
 def test_units_are_spoken(written, said):
     assert spoken(written) == said
-
-
-# ---- room to turn ----
-
-
-def ground(slope_pct=2.0, **parts):
-    rows, cols = np.mgrid[0:41, 0:41]
-    values = 1000 + slope_pct / 100 * 10 * cols + 0 * rows
-    study = study_on(values, **parts)
-    study.slope = study.elevation.with_values(np.full(values.shape, np.degrees(np.arctan(slope_pct / 100)), np.float32))
-    return study
-
-
-def middle(study):
-    return tuple(float(v) for v in study.elevation.xy(20, 20))
-
-
-def test_level_ground_has_room_and_a_slope_has_none():
-    study = ground()
-    assert room_to_turn(study, *middle(study)) is True
-    study = ground(20.0)  # 11 degrees
-    assert room_to_turn(study, *middle(study)) is False
-
-
-def test_a_strip_must_be_wide_enough():
-    """The circle has a radius of 10.06 + 1.25 m: on cells of 2 m a strip of 22 m is too narrow, one of 26 m is not."""
-    for width, room in ((22, False), (26, True)):
-        study = ground(cell_size_m=2.0)
-        steep = study.slope.values.copy()
-        cells = width // 2
-        first = 20 - cells // 2
-        steep[:, :first] = steep[:, first + cells :] = 20
-        study.slope = study.slope.with_values(steep)
-        assert room_to_turn(study, *middle(study)) is room, width
-
-
-def test_keep_outs_and_trees_take_the_room():
-    study = ground()
-    x, y = middle(study)
-    fence = GeoDataFrame(
-        geometry=[box(x - 100, y - 14, x + 100, y - 6), box(x - 100, y + 6, x + 100, y + 14)], crs=study.elevation.crs
-    )
-    study.overlay = lambda role: fence if role == "keep_out" else None
-    assert room_to_turn(study, x, y) is False
-    trees = np.full((41, 41), 0.0)
-    trees[::2, :] = 2000.0  # a hedge on every second row of cells
-    study = ground(obstacles=trees)
-    assert room_to_turn(study, *middle(study)) is False
-
-
-def test_coarse_or_missing_ground_is_not_known():
-    study = ground(cell_size_m=30.0)
-    assert room_to_turn(study, *middle(study)) is None
-    study = ground()
-    x, y = study.elevation.xy(1, 1)
-    assert room_to_turn(study, float(x), float(y)) is None
