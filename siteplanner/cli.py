@@ -220,6 +220,7 @@ def explain(
     with _bar(quiet) as progress:
         from siteplanner.outputs.words.aiming import sky_sentences
         from siteplanner.planning.plan.explain import explain_record
+        from siteplanner.planning.telling.limits import breach_words
         from siteplanner.planning.telling.record import evaluation_record
 
         found = explain_record(record, latitude, longitude, file=plan_file, progress=progress)
@@ -227,7 +228,7 @@ def explain(
         **evaluation_record(found.evaluation),
         "passes": found.passes,
         "in_search_ground": found.in_search_ground,
-        "failed": [{"limit": c, "reason": r} for c, r in found.evaluation.failed],
+        "failed": [{"limit": b.code, "reason": breach_words(b)} for b in found.evaluation.failed],
         "score": found.score,
         "would_rank": found.would_rank,
         "sky_sentences": sky_sentences(found.evaluation),

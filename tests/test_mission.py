@@ -1,11 +1,12 @@
 """The mission file: defaults with sources, errors that name file, field and remedy."""
 
 import json
+import tomllib
 
 import pytest
 
 from siteplanner.errors import InputError
-from siteplanner.mission import Mission, load_mission
+from siteplanner.mission import Mission, load_mission, mission_from_dict
 
 GOOD = """
 name = "Test"
@@ -133,12 +134,13 @@ def test_a_folder_or_a_picture_is_no_mission(tmp_path):
 
 def test_there_is_one_dish():
     """Its diameter sets the beam and what the mast shades; the former second field names the one there is."""
+    minimal = tomllib.loads(GOOD)
     with pytest.raises(InputError, match=r"its diameter stands in sky\.dish_diameter_m") as caught:
-        mission_from_dict({**MINIMAL, "trailer": {"dish_diameter_m": 2.4}})
+        mission_from_dict({**minimal, "trailer": {"dish_diameter_m": 2.4}})
     assert "trailer.dish_diameter_m" in str(caught.value)
     assert "Write it as sky.dish_diameter_m" in str(caught.value)
     with pytest.raises(InputError, match="one dish"):
-        mission_from_dict({**MINIMAL, "trailer": {"dish_diameter_m": 2.4}, "sky": {"dish_diameter_m": 1.2}})
+        mission_from_dict({**minimal, "trailer": {"dish_diameter_m": 2.4}, "sky": {"dish_diameter_m": 1.2}})
     # a record of a former version holds both, alike
-    both = mission_from_dict({**MINIMAL, "trailer": {"dish_diameter_m": 2.4}, "sky": {"dish_diameter_m": 2.4}})
+    both = mission_from_dict({**minimal, "trailer": {"dish_diameter_m": 2.4}, "sky": {"dish_diameter_m": 2.4}})
     assert both.sky.dish_diameter_m == 2.4

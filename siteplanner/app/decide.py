@@ -20,6 +20,7 @@ from siteplanner.app.why import ask, score_table, the_point
 from siteplanner.outputs.words.text import named, parts_that_add_up, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.words import firmness_sentence, recommendation
 
 MAP_KEY = "plan_map"
@@ -140,7 +141,7 @@ def nothing_passes(plan: Plan, units: Units) -> None:
 def ruled_out_by_name(plan: Plan, units: Units) -> str:
     """Spots that the user named and that break a limit, with the reasons: nobody should have to ask for these."""
     out = "".join(
-        style.note("out", f"{e.spot.name}.", " ".join(units.said(reason) for _, reason in e.failed))
+        style.note("out", f"{e.spot.name}.", " ".join(units.said(breach_words(breach)) for breach in e.failed))
         for e in plan.rejected
     )
     return style.head("Your spots that are ruled out") + out if out else ""

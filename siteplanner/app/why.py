@@ -25,6 +25,7 @@ from siteplanner.planning.plan.explain import Explanation, explain
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.words import compass_point
 
 
@@ -76,7 +77,7 @@ def verdict(found: Explanation, plan: Plan, units: Units) -> str:
         )
     else:
         text = style.note("out", "Ruled out.", where)
-        reasons = [reason for _, reason in found.evaluation.failed]
+        reasons = [breach_words(breach) for breach in found.evaluation.failed]
         if not found.in_search_ground:
             reasons.insert(
                 0,

@@ -10,11 +10,12 @@ import pytest
 from siteplanner import explain
 from siteplanner.outputs.write import write_outputs
 from siteplanner.planning.telling.record import plan_record
+from tests.planning.reasons import reasons_of
 
 
 def failed(plan, name):
     (evaluation,) = [e for e in plan.rejected if e.spot.name == name]
-    return dict(evaluation.failed)
+    return reasons_of(evaluation)
 
 
 def test_the_highest_hill_loses_and_the_reason_is_its_road(county_plan):
@@ -50,7 +51,7 @@ def test_explain_gives_the_same_reason_as_the_plan(county_plan):
     meadow = next(e for e in county_plan.rejected if e.spot.name == "Sable Meadow")
     found = explain(county_plan, meadow.spot.latitude, meadow.spot.longitude)
     assert not found.passes
-    assert dict(found.evaluation.failed) == dict(meadow.failed)
+    assert found.evaluation.failed == meadow.failed
 
 
 def test_the_winner_beats_the_rest_on_figures_that_add_up(county_plan):

@@ -20,6 +20,7 @@ from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
 from siteplanner.planning.choose.ranked import Criterion, RankedSpot
+from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.keep_away import line_keep_away
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, RulingShare
 from siteplanner.planning.plan.model import Plan, Scene
@@ -89,7 +90,7 @@ def _evaluation(
     points: list[tuple[str, Point]],
     tree: DriveTree,
     grid: Grid,
-    failed: tuple[tuple[str, str], ...] = (),
+    failed: tuple[Breach, ...] = (),
     donor: str = "Ridge tower",
 ) -> Evaluation:
     rng = np.random.default_rng(number)
@@ -379,7 +380,7 @@ def make_plan(
             points,
             tree,
             grid,
-            failed=(("steep", f"{word(n, 'The ground')} slopes 9.1 deg; the limit is 5.0 deg."),),
+            failed=(Breach("steep", ready=f"{word(n, 'The ground')} slopes 9.1 deg; the limit is 5.0 deg."),),
         )
         for n in range(rejected)
     )

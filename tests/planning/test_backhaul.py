@@ -21,6 +21,7 @@ from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.words import because, recommendation
 from tests.planning.canyon import DONOR, SPOTS, at, ground, write_canyon
+from tests.planning.reasons import reasons_of
 
 A_E = 4 / 3 * 6_371_000.0  # ITU-R P.526-15 section 2
 
@@ -56,7 +57,7 @@ class TestWhichWorksWhere:
         e = judged(canyon_plan, name)
         assert [b.kind for b in e.backhauls] == ["geostationary", "open_sky", "donor_link"]
         assert (e.backhaul.kind if e.backhaul else None) == used
-        assert ("no_backhaul" in {code for code, _ in e.failed}) == (used is None)
+        assert ("no_backhaul" in {b.code for b in e.failed}) == (used is None)
 
     def test_the_ranking_holds_spots_with_every_one(self, canyon_plan):
         assert {r.evaluation.backhaul.kind for r in canyon_plan.spots} == {"geostationary", "open_sky", "donor_link"}
@@ -67,7 +68,7 @@ class TestWhichWorksWhere:
         assert not {r.code for r in canyon_plan.rulings} & {"sky_blocked", "sky_unknown"}
 
     def test_a_spot_without_any_says_why_in_one_sentence(self, canyon_plan):
-        (reason,) = [text for code, text in judged(canyon_plan, "behind the dam").failed if code == "no_backhaul"]
+        reason = reasons_of(judged(canyon_plan, "behind the dam"))["no_backhaul"]
         assert reason.startswith("No backhaul works here: satellite south: blocked, margin -")
         assert "donor link to Ridge tower: blocked at 0.15 km" in reason  # the dam: x 300..340, the spot at 155
         assert reason.count(".  ") == 0
@@ -278,7 +279,7 @@ class TestOrderAndChoice:
         made = plan(load_mission(write_canyon(tmp_path / "m", backhaul='wanted = "geostationary"')))
         assert {"sky_blocked", "sky_unknown"} <= {r.code for r in made.rulings}
         floor = judged(made, "canyon floor")
-        assert "sky_blocked" in {code for code, _ in floor.failed}
+        assert "sky_blocked" in {b.code for b in floor.failed}
         assert {f.code for f in made.findings} >= {"donor_sites_unused"}
         assert all(c.label == "Sky margin of the clearest satellite" for c in made.best.criteria if c.name == "sky")
 
@@ -288,7 +289,7 @@ class TestOrderAndChoice:
             load_mission(write_canyon(tmp_path / "m", far, backhaul='wanted = ["geostationary", "donor_link"]'))
         )
         assert "sky_blocked" in {r.code for r in made.rulings}
-        (reason,) = [t for c, t in judged(made, "canyon floor").failed if c == "no_backhaul"]
+        reason = reasons_of(judged(made, "canyon floor"))["no_backhaul"]
         assert "no donor site within 30 km" in reason
 
 

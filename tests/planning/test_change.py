@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS
 from siteplanner.planning.plan.change import changes, lead_needed, nearest_pass
 from siteplanner.planning.plan.explain import Explanation
@@ -20,7 +21,7 @@ def plan():
 
 def found(plan, *codes, inside=True, **parts):
     """A point that breaks the limits named."""
-    e = replace(plan.spots[2].evaluation, failed=tuple((code, f"{code}.") for code in codes), **parts)
+    e = replace(plan.spots[2].evaluation, failed=tuple(Breach(code) for code in codes), **parts)
     passes = inside and not codes
     lines = plan.spots[2].criteria
     return Explanation(e, inside, lines, sum(c.contribution for c in lines) if passes else None, 3 if passes else None)

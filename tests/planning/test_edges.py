@@ -9,6 +9,7 @@ from siteplanner import explain, load_mission, plan
 from siteplanner.errors import InputError
 from siteplanner.planning.telling.words import recommendation
 from tests.planning.edge_of_the_map import plain_mission
+from tests.planning.reasons import reasons_of
 
 
 def test_south_of_the_equator_the_dish_looks_north(tmp_path):
@@ -59,7 +60,7 @@ def test_near_the_pole_no_satellite_stands_up_and_it_is_said(tmp_path):
     assert blocked.share == 1.0
     assert "inf" not in recommendation(made)
     for e in made.rejected:
-        reasons = dict(e.failed)
+        reasons = reasons_of(e)
         assert "is below the horizon" in reasons["sky_blocked"]
         assert "5.0 deg is needed" in reasons["sky_blocked"]
         assert e.arc.clear == ()
@@ -80,7 +81,7 @@ def test_beyond_utm_a_crs_is_asked_for_and_with_it_the_plan_is_made(tmp_path):
 def test_a_satellite_that_stands_too_low_is_said_to_be_so(tmp_path):
     made = plan(load_mission(plain_mission(tmp_path, 60.0, 10.0, [80.0])))
     assert made.spots == ()
-    (reason, _) = (dict(e.failed)["sky_blocked"] for e in made.rejected)
+    (reason, _) = (reasons_of(e)["sky_blocked"] for e in made.rejected)
     assert reason.startswith("80 deg stands ")
     assert reason.endswith(" deg up; 5.0 deg is needed.")
 

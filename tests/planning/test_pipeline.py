@@ -17,6 +17,7 @@ from siteplanner.mission import Weights
 from siteplanner.planning.limits.ruling import BITS, codes_of
 from siteplanner.planning.plan.pipeline import rescore
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.roads.ways_out import WaysOut
 from tests.planning.conftest import at, write_mission
@@ -84,7 +85,7 @@ def test_user_spots_are_judged_whatever_they_are(valley_plan):
     names = {r.spot.name for r in valley_plan.extra["all_spots"]}
     assert "lay-by" in names
     (behind,) = [e for e in valley_plan.rejected if e.spot.name == "behind the wall"]
-    assert "sky_blocked" in {code for code, _ in behind.failed}
+    assert "sky_blocked" in {breach.code for breach in behind.failed}
     assert behind.sky[0].margin_deg < 2
 
 
@@ -186,7 +187,7 @@ def test_explain_says_why_not(valley_plan):
     lon, lat = grid.lonlat(*at(2400, 930))
     found = explain(valley_plan, float(lat), float(lon))
     assert not found.passes
-    assert any("slide" in reason for _, reason in found.evaluation.failed)
+    assert any("slide" in breach_words(breach) for breach in found.evaluation.failed)
     with pytest.raises(InputError, match="outside the elevation"):
         explain(valley_plan, 10.0, 10.0)
     with pytest.raises(InputError, match="not a place"):

@@ -28,6 +28,7 @@ from siteplanner.roads.directions import directions
 from siteplanner.roads.network import build_network
 from siteplanner.roads.routing import drive_tree
 from tests.planning.conftest import CRS, at, write_mission
+from tests.planning.reasons import reasons_of
 
 
 def save(folder, file, shapes, **columns):
@@ -67,7 +68,7 @@ def test_a_closed_bridge_takes_the_winner_out(valley_plan, closed_plan):
     assert all(r.spot.x < at(1000, 0)[0] for r in closed_plan.extra["all_spots"])
     why = explain(closed_plan, best.latitude, best.longitude)
     assert not why.passes
-    assert "closed before it by Bridge out <b>" in dict(why.evaluation.failed)["no_way_in"]
+    assert "closed before it by Bridge out <b>" in reasons_of(why.evaluation)["no_way_in"]
     codes = {f.code: said(f).message for f in closed_plan.findings}
     assert codes["roads_closed"] == "1 road is closed by 'Bridge out <b>': Valley Road (0.01 km)."
     assert "roads_not_reached" in codes

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from siteplanner.mission import Weights, mission_from_dict
 from siteplanner.planning.choose.scoring import firmness, measure, rank, score
+from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, Ground, PointService
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.study.spot import Spot
@@ -59,7 +60,7 @@ def test_contributions_add_up_to_the_score_between_0_and_100(share, margin, slop
 
 
 def test_a_broken_limit_keeps_a_spot_out_whatever_its_score():
-    good = evaluation("A", share=1.0, failed=(("steep", "too steep"),))
+    good = evaluation("A", share=1.0, failed=(Breach("steep", "slope", 9.0, 5.0, "deg"),))
     poor = evaluation("B", share=0.1)
     assert [r.spot.name for r in rank([good, poor], MISSION)] == ["B"]
 

@@ -31,6 +31,7 @@ from siteplanner.planning.telling.record import evaluation_record
 from siteplanner.planning.telling.room import room_words
 from tests.planning.conftest import CELL, CRS, HEIGHT, at, valley, write_mission
 from tests.planning.open_ground import spot_in
+from tests.planning.reasons import reasons_of
 
 LAYERS = 'surface = "dsm.tif"\nstructures = "s.gpkg"\nwater = "w.gpkg"\nsoft_ground = "bog.gpkg"'
 
@@ -106,7 +107,7 @@ def test_structures_keep_the_trailer_off_by_footprint_and_clearance(judge):
     assert "structure" in codes(judge, 2245, 945)  # a fence is a structure
     assert "structure" in codes(judge, 1305, 935)  # so is a tank drawn as a point, 5 m away
     assert "structure" not in codes(judge, 1315, 935)
-    failed = dict(evaluate(judge, here(judge, 1705, 945)[0]).failed)
+    failed = reasons_of(evaluate(judge, here(judge, 1705, 945)[0]))
     assert failed["structure"].startswith(
         f"Hay barn is 5.0 m away; trailer, outriggers and a clearance of 3 m need {room:.1f} m."
     )
@@ -126,7 +127,7 @@ def test_every_spot_is_judged_as_its_cell_is_ruled(judge):
         (1405, 875),
         (1415, 875),
     ):
-        failed = {code for code, _ in evaluate(judge, here(judge, x, y)[0]).failed}
+        failed = set(reasons_of(evaluate(judge, here(judge, x, y)[0])))
         assert failed & new == codes(judge, x, y) & new, (x, y)
 
 
@@ -135,14 +136,14 @@ def test_water_is_kept_off(judge):
     assert "water" in codes(judge, 1805, 905)  # 5 m from the pond's edge
     assert "water" not in codes(judge, 1865, 945)  # 15 m
     assert "water" in codes(judge, 1405, 875)  # 5 m from the ditch's line
-    reasons = dict(evaluate(judge, here(judge, 1825, 945)[0]).failed)
+    reasons = reasons_of(evaluate(judge, here(judge, 1825, 945)[0]))
     assert reasons["water"] == "The spot lies in water (Pond); 10 m is kept from it."
 
 
 def test_trees_on_the_spot_and_beside_it(judge):
     assert "trees_on_spot" in codes(judge, 2105, 935)
     assert "trees_on_spot" not in codes(judge, 2115, 935)  # the tree's cell begins 5 m away, the footprint ends at 3.9
-    assert "18 m tall" in dict(evaluate(judge, here(judge, 2105, 935)[0]).failed)["trees_on_spot"]
+    assert "18 m tall" in reasons_of(evaluate(judge, here(judge, 2105, 935)[0]))["trees_on_spot"]
     # 35 m east of the tree's cell centre: nearest edge 30 m away, 18 m tall: neither mast nor trailer meets it
     assert "trees_near" not in told(judge, 2140, 935)
     spot, cell = here(judge, 2115, 935)
@@ -179,7 +180,7 @@ def test_soft_ground_warns_and_rules_out_only_when_asked(judge, tmp_path):
     assert "soft_ground" not in told(judge, 1945, 975)
     strict = judged(write(tmp_path, site="soft_ground_rules_out = true"))
     assert "soft_ground" in codes(strict, 1945, 935)
-    assert dict(evaluate(strict, here(strict, 1945, 935)[0]).failed)["soft_ground"].startswith("Soft ground (Alder")
+    assert reasons_of(evaluate(strict, here(strict, 1945, 935)[0]))["soft_ground"].startswith("Soft ground (Alder")
     leg = evaluate(judge, here(judge, 1945, 965)[0])
     assert leg.access.last_leg.intersects(box(*at(1900, 910), *at(1990, 960)))
     assert "soft_last_leg" in {f.code for f in leg.findings}

@@ -20,6 +20,7 @@ from siteplanner.planning.spots.standing import (
 )
 from siteplanner.planning.study.study import elevation_error_m
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.words import drainage_words, lift_doubt_words, raise_first_words
 from tests.planning.open_ground import spot_in, study_on
 
@@ -90,14 +91,15 @@ def test_jacks_that_do_not_reach_break_the_limit():
     short = {"trailer": {"jack_travel_m": 0.1, "max_slope_deg": 5.0}}
     # 4 deg: least lift over all headings 2.4 tan 4 deg = 0.168 m
     study, ground = stand(slope(north=math.tan(math.radians(4.0))), **short)
-    ((code, sentence),) = stand_breaks(study, ground)
+    (breach,) = stand_breaks(study, ground)
+    code, sentence = breach.code, breach_words(breach)
     assert code == "steep"
     assert "the jacks travel 0.10 m" in sentence
     study, ground = stand(slope(north=0.04), **short)  # 2.4 x 0.04 = 0.096 m, across the slope
     assert stand_breaks(study, ground) == []
     assert max(ground.jack_differences_m.values()) <= 0.1 + 1e-6
     study, ground = stand(slope(north=math.tan(math.radians(7.0))))
-    assert "slopes 7.0 deg; the limit is 5.0 deg" in stand_breaks(study, ground)[0][1]
+    assert "slopes 7.0 deg; the limit is 5.0 deg" in breach_words(stand_breaks(study, ground)[0])
 
 
 def test_the_nose_points_out_and_says_so_when_it_does_not():

@@ -23,6 +23,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation, start_of
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.limits import breach_words
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -149,7 +150,7 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
     made["rejected_spots"] = [
         {
             "name": clean(e.spot.name),
-            "why_not": clean(" ".join(reason for _, reason in e.failed)),
+            "why_not": clean(" ".join(breach_words(breach) for breach in e.failed)),
             "geometry": Point(e.spot.x, e.spot.y),
         }
         for e in plan.rejected

@@ -26,6 +26,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, told_of
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.radio import one_way_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.words import CAUTIONS, best_look, firmness_sentence, lift_doubt_words, recommendation
@@ -197,7 +198,7 @@ def backhaul_html(evaluation: Evaluation) -> str:
 
 def rejected_popup(evaluation: Evaluation) -> str:
     """Why a spot that was evaluated is out."""
-    why = "".join(f"<li>{named(sentence)}</li>" for _, sentence in evaluation.failed)
+    why = "".join(f"<li>{named(breach_words(breach))}</li>" for breach in evaluation.failed)
     return f'<div class="sp-spot"><h2>Spot {named(evaluation.spot.name)}: ruled out</h2><ul>{why}</ul></div>'
 
 

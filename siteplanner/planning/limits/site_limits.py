@@ -10,6 +10,7 @@ from shapely.geometry import Point
 
 from siteplanner.data.burn import burn
 from siteplanner.mission import Trailer
+from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
 
@@ -94,31 +95,28 @@ def nearest(frame: GeoDataFrame | None, spot: Spot, within_m: float) -> tuple[fl
     return float(distance[first]), name.strip() if isinstance(name, str) else ""
 
 
-def site_breaks(study: Study, spot: Spot, cell: tuple[int, int], codes: list[str]) -> list[tuple[str, str]]:
-    """The limits of this module that a spot breaks, as (code, sentence); `codes` are those of its cell."""
+def site_breaks(study: Study, spot: Spot, cell: tuple[int, int], codes: list[str]) -> list[Breach]:
+    """The limits of this module that a spot breaks; `codes` are those of its cell."""
     site = study.mission.site
     out = []
     room = structure_room_m(study)
     near = nearest(study.overlay("structures"), spot, room)
     if near is not None and near[0] < room:
-        out.append(
-            (
-                "structure",
-                f"{near[1] or 'A structure'} is {near[0]:.1f} m away; trailer, outriggers and a clearance of "
-                f"{site.structure_clearance_m:g} m need {room:.1f} m.",
-            )
-        )
+        out.append(Breach("structure", "", near[0], room, "m", site.structure_clearance_m, _names(near)))
     near = nearest(study.overlay("water"), spot, site.water_setback_m)
     if near is not None and near[0] < site.water_setback_m:
-        where = "The spot lies in water" if near[0] == 0 else f"Water is {near[0]:.1f} m away"
-        name = f" ({near[1]})" if near[1] else ""
-        out.append(("water", f"{where}{name}; {site.water_setback_m:g} m is kept from it."))
+        out.append(Breach("water", "", near[0], site.water_setback_m, "m", names=_names(near)))
     if "trees_on_spot" in codes and study.obstacles is not None:
         height = float(study.obstacles.values[cell] - study.elevation.values[cell])
-        what = f"Trees or roofs about {height:.0f} m tall stand" if height >= site.tree_height_m else "Trees reach"
-        out.append(("trees_on_spot", f"{what} where the trailer and its outriggers would be (surface less elevation)."))
+        kind = "stand" if height >= site.tree_height_m else "reach"
+        out.append(Breach("trees_on_spot", kind, height, site.tree_height_m, "m"))
     if site.soft_ground_rules_out:
-        near = nearest(study.overlay("soft_ground"), spot, footprint_reach_m(study.mission.trailer))
-        if near is not None and near[0] < footprint_reach_m(study.mission.trailer):
-            out.append(("soft_ground", f"Soft ground{f' ({near[1]})' if near[1] else ''} under trailer or outriggers."))
+        reach = footprint_reach_m(study.mission.trailer)
+        near = nearest(study.overlay("soft_ground"), spot, reach)
+        if near is not None and near[0] < reach:
+            out.append(Breach("soft_ground", "", near[0], reach, "m", names=_names(near)))
     return out
+
+
+def _names(near: tuple[float, str]) -> tuple[str, ...]:
+    return (near[1],) if near[1] else ()

@@ -40,7 +40,7 @@ def changes(found: Explanation, mission: Mission) -> tuple[str, ...]:
     out = []
     if not found.in_search_ground:
         out.append("The search would have to reach farther beyond the incident area (search.radius_m).")
-    for code in dict.fromkeys(code for code, _ in found.evaluation.failed):
+    for code in dict.fromkeys(breach.code for breach in found.evaluation.failed):
         out.append(_change(code, found.evaluation, mission))
     return tuple(out)
 

@@ -109,7 +109,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         "passed": len(ranked),
         "user_spots": len(named),
         "judged": len(evaluations),
-        "no_backhaul": sum(any(code == "no_backhaul" for code, _ in e.failed) for e in evaluations),
+        "no_backhaul": sum(any(breach.code == "no_backhaul" for breach in e.failed) for e in evaluations),
         "area_cells": len(study.area_cells.rows),
     }
     return Plan(

@@ -11,9 +11,10 @@ from shapely.geometry import Point
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Sky
+from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.keep_away import KeepAway, line_keep_away
-from siteplanner.planning.limits.ruling import LIMITS, Ruling, codes_of
+from siteplanner.planning.limits.ruling import Ruling, codes_of
 from siteplanner.planning.limits.site_limits import site_breaks
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.timeline import drive_range, time_on_air
@@ -64,9 +65,9 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
             None,
             None,
             None,
-            (("no_data", "There is no elevation here."),),
+            (Breach("no_data", "here"),),
         )
-    failed: list[tuple[str, str]] = []
+    failed: list[Breach] = []
     findings: list[Finding] = []
     access = judge.step("access", find_access, judge, spot, cell)
     compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
@@ -200,27 +201,22 @@ def broken_limits(
     access: Access | None,
     backhauls: tuple[Backhaul, ...],
     line: KeepAway | None,
-) -> list[tuple[str, str]]:
-    """Every limit that the exact figures break, as (code, sentence)."""
+) -> list[Breach]:
+    """Every limit that the exact figures break."""
     study, mission = judge.study, judge.study.mission
-    out: list[tuple[str, str]] = []
+    out: list[Breach] = []
     value = int(judge.ruling.cells.values[cell])
     codes = codes_of(value) if value and value < (1 << 15) else []
     out += stand_breaks(study, ground)
     if mission.backhaul.wanted == ("geostationary",):
         out += _broken_sky(backhauls[0], looks, mission.sky)
     else:
-        out += broken_backhaul(backhauls)
+        out += [Breach(code, ready=text) for code, text in broken_backhaul(backhauls)]
     if access is None:
-        out.append(("no_way_in", _why_no_way(study, spot)))
+        out.append(_why_no_way(study, spot))
     if line is not None and line.distance_m < line.needed_m:
-        out.append(
-            (
-                "power_line",
-                f"An overhead line is {line.distance_m:.0f} m away; mast fall and clearance need "
-                f"{line.needed_m:.0f} m.",
-            )
-        )
+        names = (line.name,) if line.name else ()
+        out.append(Breach("power_line", "", line.distance_m, line.needed_m, "m", names=names))
     out += site_breaks(study, spot, cell, codes)
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)
@@ -229,16 +225,16 @@ def broken_limits(
         hit = frame[frame.geometry.intersects(Point(spot.x, spot.y))]
         if len(hit):
             name = hit.iloc[0].get("name")
-            out.append((code, f"{LIMITS[code]}: {name}." if isinstance(name, str) and name else f"{LIMITS[code]}."))
-    said = {code for code, _ in out}
+            out.append(Breach(code, names=(name,) if isinstance(name, str) and name else ()))
+    said = {breach.code for breach in out}
     if "roadway" in codes and "roadway" not in said:
-        out.append(("roadway", f"Closer than {mission.trailer.road_setback_m:.0f} m to a road's centre line."))
+        out.append(Breach("roadway", limit=mission.trailer.road_setback_m, unit="m"))
     if "no_data" in codes and "no_data" not in said:
-        out.append(("no_data", "The elevation beside this cell is not known."))
+        out.append(Breach("no_data", "beside"))
     return out
 
 
-def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], sky: Sky) -> list[tuple[str, str]]:
+def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], sky: Sky) -> list[Breach]:
     """The limit where the dish is the only backhaul wanted."""
     if dish.verdict == "works":
         return []
@@ -260,28 +256,29 @@ def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], sky: Sky) -> list[tuple
     )
     if margins:
         text = f"{text} Sky margin {margins}; {sky.min_margin_deg:.1f} deg is needed.".strip()
-    return [(code, text)]
+    return [Breach(code, ready=text)]
 
 
-def _why_no_way(study: Study, spot: Spot) -> str:
-    """The sentence of the limit, with what is wrong with the nearest road when there is one close by."""
+def _why_no_way(study: Study, spot: Spot) -> Breach:
+    """The limit, with what is wrong with the nearest road when there is one close by: its name, then what bars it."""
     rig, network = study.mission.rig, study.network
-    text = f"No road that the rig can reach comes within {rig.last_leg_max_m:.0f} m over drivable ground."
+
+    def breach(kind: str, *names: str, figure: float | None = None) -> Breach:
+        return Breach("no_way_in", kind, figure, rig.last_leg_max_m, "m", names=names)
+
     roads = np.flatnonzero(network.for_vehicles)
     if not len(roads):
-        return text
+        return breach("no_road")
     point = Point(spot.x, spot.y)
     distance = np.array([network.seg_geometry[i].distance(point) for i in roads])
     nearest = int(roads[int(np.argmin(distance))])
     if distance.min() > rig.last_leg_max_m + study.elevation.cell_size_m:
-        return f"{text} The nearest road is {distance.min():.0f} m away."
-    name = str(network.name[nearest]) or "the road beside it"
+        return breach("far", figure=float(distance.min()))
+    name = str(network.name[nearest])
     if not network.drivable[nearest]:
-        return f"{text} Not {name}: {network.reason[nearest]}."
+        return breach("refused", name, str(network.reason[nearest]))
     reached = bool(study.reached[nearest])
     shut = () if reached else tuple(dict.fromkeys(c for t in study.trees for c in closures_before(t, nearest)))
     if shut:
-        return f"{text} The drive from staging does not reach {name}: closed before it by {' and '.join(shut)}."
-    if not reached:
-        return f"{text} The drive from staging does not reach {name}: a limit or a gap in the roads lies before it."
-    return f"{text} {name} is near, but the ground between is too steep or closed."
+        return breach("closed_before", name, *shut)
+    return breach("ground_between" if reached else "not_reached", name)

@@ -14,6 +14,7 @@ import numpy as np
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Staging
+from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.keep_away import KeepAway
 from siteplanner.planning.site.magnetic import Magnetic
 from siteplanner.planning.site.on_site import OnSite
@@ -165,7 +166,7 @@ class Evaluation:
     coverage: Coverage | None
     access: Access | None
     on_air: Moments | None
-    failed: tuple[tuple[str, str], ...] = ()  # (limit, sentence); empty: the spot passes
+    failed: tuple[Breach, ...] = ()  # empty: the spot passes
     findings: tuple[Finding, ...] = ()
     magnetic: Magnetic | None = None  # None: no elevation, so nothing was worked out
     skyline: Skyline | None = None  # for listed spots, user's spots and explained points; None elsewhere

@@ -14,6 +14,7 @@ from siteplanner.core.parking import chance_above, mast_in_beam, parking_heading
 from siteplanner.core.terrain import Footprint, attitude, best_heading, footprint, jack_lifts_m
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
+from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.spots.evaluation import Access, Ground
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.study.spot import Spot
@@ -177,16 +178,12 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
     return out
 
 
-def stand_breaks(study: Study, ground: Ground) -> list[tuple[str, str]]:
-    """The limits of the stand that a spot breaks, as (code, sentence)."""
+def stand_breaks(study: Study, ground: Ground) -> list[Breach]:
+    """The limits of the stand that a spot breaks."""
     trailer = study.mission.trailer
     if ground.slope_deg > trailer.max_slope_deg:
-        return [
-            ("steep", f"The ground slopes {ground.slope_deg:.1f} deg; the limit is {trailer.max_slope_deg:.1f} deg.")
-        ]
+        return [Breach("steep", "slope", ground.slope_deg, trailer.max_slope_deg, "deg")]
     lift = max(ground.jack_differences_m.values(), default=math.nan)
     if lift > trailer.jack_travel_m + 1e-6:
-        corner = ground.raise_first.replace("_", " ")
-        reach = f"the jacks travel {trailer.jack_travel_m:.2f} m"
-        return [("steep", f"Levelling lifts the {corner} jack {lift:.2f} m; {reach}.")]
+        return [Breach("steep", "jack", lift, trailer.jack_travel_m, "m", names=(ground.raise_first,))]
     return []

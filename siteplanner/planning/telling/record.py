@@ -20,6 +20,7 @@ from siteplanner.planning.telling.drive_record import access_record
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.sun import outage_sentence
+from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
 FORMAT = 1
@@ -44,7 +45,8 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "rain": _rain_record(plan.rain),
         "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
         "rejected": [
-            {**evaluation_record(e), "failed": [{"limit": c, "reason": r} for c, r in e.failed]} for e in plan.rejected
+            {**evaluation_record(e), "failed": [{"limit": b.code, "reason": breach_words(b)} for b in e.failed]}
+            for e in plan.rejected
         ],
         "timings_s": plan.timings_s,
     }

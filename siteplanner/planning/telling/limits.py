@@ -1,0 +1,90 @@
+"""The limits that a spot breaks, each in a sentence."""
+
+from __future__ import annotations
+
+from siteplanner.planning.limits.breach import Breach
+from siteplanner.planning.limits.ruling import LIMITS
+
+
+def breach_words(breach: Breach) -> str:
+    """One sentence, or two where the second says what is wrong with the road close by."""
+    if breach.ready:
+        return breach.ready
+    made = {
+        "no_data": _no_data,
+        "steep": _steep,
+        "no_way_in": _no_way,
+        "power_line": _line,
+        "structure": _structure,
+        "water": _water,
+        "trees_on_spot": _trees,
+        "soft_ground": _soft,
+        "roadway": _roadway,
+    }.get(breach.code)
+    return _area(breach) if made is None else made(breach)
+
+
+def _name(breach: Breach) -> str:
+    return breach.names[0] if breach.names else ""
+
+
+def _no_data(breach: Breach) -> str:
+    if breach.kind == "beside":
+        return "The elevation beside this cell is not known."
+    return "There is no elevation here."
+
+
+def _steep(breach: Breach) -> str:
+    if breach.kind == "jack":
+        corner = _name(breach).replace("_", " ")
+        return f"Levelling lifts the {corner} jack {breach.figure:.2f} m; the jacks travel {breach.limit:.2f} m."
+    return f"The ground slopes {breach.figure:.1f} deg; the limit is {breach.limit:.1f} deg."
+
+
+def _no_way(breach: Breach) -> str:
+    text = f"No road that the rig can reach comes within {breach.limit:.0f} m over drivable ground."
+    road, further = _name(breach) or "the road beside it", breach.names[1:]
+    more = {
+        "no_road": "",
+        "far": f" The nearest road is {breach.figure or 0:.0f} m away.",
+        "refused": f" Not {road}: {'; '.join(further)}.",
+        "closed_before": f" The drive from staging does not reach {road}: closed before it by {' and '.join(further)}.",
+        "not_reached": f" The drive from staging does not reach {road}: a limit or a gap in the roads lies before it.",
+        "ground_between": f" {road} is near, but the ground between is too steep or closed.",
+    }
+    return text + more[breach.kind]
+
+
+def _line(breach: Breach) -> str:
+    return f"An overhead line is {breach.figure:.0f} m away; mast fall and clearance need {breach.limit:.0f} m."
+
+
+def _structure(breach: Breach) -> str:
+    return (
+        f"{_name(breach) or 'A structure'} is {breach.figure:.1f} m away; trailer, outriggers and a clearance of "
+        f"{breach.margin:g} m need {breach.limit:.1f} m."
+    )
+
+
+def _water(breach: Breach) -> str:
+    where = "The spot lies in water" if breach.figure == 0 else f"Water is {breach.figure:.1f} m away"
+    name = f" ({breach.names[0]})" if breach.names else ""
+    return f"{where}{name}; {breach.limit:g} m is kept from it."
+
+
+def _trees(breach: Breach) -> str:
+    what = "Trees reach" if breach.kind == "reach" else f"Trees or roofs about {breach.figure:.0f} m tall stand"
+    return f"{what} where the trailer and its outriggers would be (surface less elevation)."
+
+
+def _soft(breach: Breach) -> str:
+    return f"Soft ground{f' ({breach.names[0]})' if breach.names else ''} under trailer or outriggers."
+
+
+def _roadway(breach: Breach) -> str:
+    return f"Closer than {breach.limit:.0f} m to a road's centre line."
+
+
+def _area(breach: Breach) -> str:
+    """A keep-out or a hazard area."""
+    return f"{LIMITS[breach.code]}: {breach.names[0]}." if breach.names else f"{LIMITS[breach.code]}."
