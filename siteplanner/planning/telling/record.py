@@ -18,9 +18,9 @@ from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.drive_record import access_record
 from siteplanner.planning.telling.findings import finding_record
+from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.sun import outage_sentence
-from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
 FORMAT = 1
