@@ -124,7 +124,7 @@ def test_hostile_names_do_nothing_in_the_comparison():
 
 
 def test_a_link_in_use_is_compared_by_its_own_figure_and_not_by_the_sky(plan):
-    donor = Backhaul("donor_link", "works", "clear", 21.4, "dB")
+    donor = Backhaul("donor_link", "works", 21.4, "dB")
     a, b = (
         replace(r, evaluation=replace(r.evaluation, backhauls=(replace(donor, margin=m),)))
         for r, m in zip(plan.spots[:2], (21.4, 9.0), strict=True)

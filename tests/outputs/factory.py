@@ -151,7 +151,7 @@ def _evaluation(
         on_air=None,
         failed=failed,
         backhauls=(
-            Backhaul("geostationary", "works", f"slot 103 W, clear by {34.4 - number:.1f} deg", 34.4 - number, "deg"),
+            Backhaul("geostationary", "works", 34.4 - number, "deg", looks=looks),
             _donor_link(spot, number, donor, grid),
         ),
         findings=(Finding("one_way_out", "caution", "There is one way out by road.", "Agree on a signal to leave."),)
@@ -170,7 +170,8 @@ def _donor_link(spot: Spot, number: int, name: str, grid: Grid) -> Backhaul:
         latitude=lat,
         longitude=lon,
         verdict="fails" if blocked else "unknown",
-        reason="blocked at 3.2 km" if blocked else "the ground is not known from 1.5 km on",
+        why="blocked" if blocked else "ground_unknown",
+        needed=nan,
         distance_m=4100.0,
         bearing_deg=214.4,
         bearing_magnetic_deg=206.2,
@@ -187,7 +188,7 @@ def _donor_link(spot: Spot, number: int, name: str, grid: Grid) -> Backhaul:
         level_dbm=nan,
         margin_db=nan,
     )
-    return Backhaul("donor_link", path.verdict, path.reason, nan, "dB", donors=(path,))
+    return Backhaul("donor_link", path.verdict, nan, "dB", donors=(path,))
 
 
 def _criteria(number: int) -> tuple[Criterion, ...]:
@@ -380,7 +381,7 @@ def make_plan(
             points,
             tree,
             grid,
-            failed=(Breach("steep", ready=f"{word(n, 'The ground')} slopes 9.1 deg; the limit is 5.0 deg."),),
+            failed=(Breach("structure", "", 3.0, 12.5, "m", 2.0, names=(word(n, "The barn"),)),),
         )
         for n in range(rejected)
     )

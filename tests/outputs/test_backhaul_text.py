@@ -43,23 +43,20 @@ def linked(plan):
     """The first spot on a donor link, the second on an open-sky terminal, both without the dish."""
     dish, link = plan.spots[0].evaluation.backhauls
     (path,) = link.donors
-    blocked = replace(dish, verdict="fails", reason="slot 103 W: blocked, margin -5.3 deg, 2.0 needed", margin=-5.3)
-    reason = "clear over 4.1 km at 214 deg true, 18 dB to spare"
+    look = replace(dish.looks[0], margin_deg=-5.3, clear=False)
+    blocked = replace(dish, verdict="fails", margin=-5.3, looks=(look,), least_margin_deg=2.0, least_elevation_deg=10.0)
     good = replace(
-        path, verdict="works", reason=reason, margin_db=18.0, level_dbm=-47.0, loss_db=114.0, clearance_share=1.2
+        path, verdict="works", why="clear", margin_db=18.0, level_dbm=-47.0, loss_db=114.0, clearance_share=1.2
     )
     sky = Backhaul(
         "open_sky",
         "works",
-        "98 % clear above 25 deg",
         0.981,
         "share",
         DomeShare(0.981, 0.981, Sector(140.0, 160.0, 41.2, 150.0, 0.019), None),
         25.0,
     )
-    made = with_backhauls(
-        plan, 0, (blocked, replace(link, verdict="works", margin=18.0, reason=reason, donors=(good,)))
-    )
+    made = with_backhauls(plan, 0, (blocked, replace(link, verdict="works", margin=18.0, donors=(good,))))
     return with_backhauls(made, 1, (replace(sky),))
 
 

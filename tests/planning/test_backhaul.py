@@ -13,10 +13,11 @@ from siteplanner import explain, load_mission, plan
 from siteplanner.core.propagation import SPEED_OF_LIGHT_M_S
 from siteplanner.errors import InputError
 from siteplanner.planning.choose.scoring import score
-from siteplanner.planning.spots.backhaul import MOST_DONORS, backhaul_sentence, by_donor, clause
+from siteplanner.planning.spots.backhaul import MOST_DONORS, by_donor
 from siteplanner.planning.spots.backhaul_ground import first_working
 from siteplanner.planning.spots.candidates import choose_cells, spot_at
 from siteplanner.planning.spots.evaluate import evaluate
+from siteplanner.planning.telling.backhaul import backhaul_sentence, clause, donor_reason
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.words import because, recommendation
@@ -208,7 +209,7 @@ class TestMastStops:
         link = by_donor(judge.study, spot, cell, None, (8.0, 12.0, 15.0))
         assert link.verdict == ("works" if height_m < 15 else "fails")
         assert (link.donors[0].antenna_height_m, link.donors[0].not_at_m) == (stop, not_at)
-        assert link.reason.endswith(words)
+        assert backhaul_reason(link).endswith(words)
         for alone in (8.0, 12.0, 15.0):  # twin: each stop by itself
             works = by_donor(judge.study, spot, cell, None, (alone,)).verdict == "works"
             assert works == (link.verdict == "works" and alone >= stop)
@@ -217,7 +218,7 @@ class TestMastStops:
         judge, spot, cell = self.banked(canyon_plan, 12.0)
         link = judge.study.mission.backhaul.donor_link.model_copy(update={"antenna_height_m": 6.0})
         found = by_donor(_with_link(judge.study, link), spot, cell, None, (8.0, 12.0, 15.0))
-        assert (found.verdict, found.reason) == ("fails", "blocked at 0.49 km")
+        assert (found.verdict, backhaul_reason(found)) == ("fails", "blocked at 0.49 km")
         assert found.donors[0].not_at_m == ()
 
     def test_the_mast_of_the_spot_is_raised_for_the_link_that_it_uses(self, canyon_plan):
@@ -329,7 +330,7 @@ class TestBadAndUnknown:
         assert paths["nonsense"].frequency_mhz == 5800
         off = paths["off the map"]
         assert off.verdict == "unknown"
-        assert "outside the known elevation" in off.reason
+        assert "outside the known elevation" in donor_reason(off)
         assert math.isnan(off.margin_db)
 
     def test_a_hole_in_the_ground_is_not_known_and_a_blocked_path_stays_blocked(self, canyon_plan):
@@ -345,7 +346,7 @@ class TestBadAndUnknown:
         ):
             spot = judged(canyon_plan, name).spot
             link = by_donor(study, spot, study.elevation.cell(spot.x, spot.y), None, (12.0,))
-            assert (link.verdict, link.reason) == (verdict, words)
+            assert (link.verdict, backhaul_reason(link)) == (verdict, words)
 
     def test_too_far_and_too_weak_are_told_apart(self, canyon_plan):
         judge = canyon_plan.extra["judge"]
@@ -359,7 +360,7 @@ class TestBadAndUnknown:
             link = judge.study.mission.backhaul.donor_link.model_copy(update=change)
             found = by_donor(_with_link(judge.study, link), spot, cell, None, (12.0,))
             assert found.verdict == "fails"
-            assert words in found.reason
+            assert words in backhaul_reason(found)
 
     def test_many_donors_are_cut_to_the_nearest(self, canyon_plan):
         study = canyon_plan.extra["judge"].study

@@ -176,7 +176,7 @@ def test_a_tree_too_short_to_reach_the_trailer_may_still_meet_the_mast(judge):
 
 def test_soft_ground_warns_and_rules_out_only_when_asked(judge, tmp_path):
     assert codes(judge, 1945, 935) == set()
-    assert "Alder bog" in told(judge, 1945, 935)["soft_ground"].message
+    assert "Alder bog" in said(told(judge, 1945, 935)["soft_ground"]).message
     assert "soft_ground" not in told(judge, 1945, 975)
     strict = judged(write(tmp_path, site="soft_ground_rules_out = true"))
     assert "soft_ground" in codes(strict, 1945, 935)

@@ -20,8 +20,8 @@ from siteplanner.outputs.words.palettes import SERVICE_CLASSES
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation, start_of
+from siteplanner.planning.telling.backhaul import backhaul_sentence, donor_reason
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
 
@@ -292,7 +292,7 @@ def _donor_links(plan: Plan) -> list[dict[str, Any]]:
                     "spot": clean(ranked.spot.name),
                     "donor": clean(path.name),
                     "verdict": path.verdict,
-                    "reason": clean(path.reason),
+                    "reason": clean(donor_reason(path)),
                     "distance_m": _known(path.distance_m, 0),
                     "bearing_true_deg": _known(path.bearing_deg, 2),
                     "bearing_magnetic_deg": _known(path.bearing_magnetic_deg, 2),

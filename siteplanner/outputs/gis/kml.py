@@ -11,8 +11,8 @@ from siteplanner.outputs.words.standard import CAUTION, score_text
 from siteplanner.outputs.words.text import distance_text, grid_text, percent_text, time_text, xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import told_of
+from siteplanner.planning.telling.backhaul import backhaul_sentence
 
 # KML colours are alpha, blue, green, red
 _STYLES = (

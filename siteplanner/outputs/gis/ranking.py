@@ -9,8 +9,8 @@ from typing import Any
 
 from siteplanner.outputs.words.text import csv_cell
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.words import best_look
 

@@ -37,9 +37,9 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.keep_away import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
-from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.words import (
     CAUTIONS,

@@ -9,9 +9,9 @@ import math
 
 from siteplanner.outputs.words.aiming import both_bearings
 from siteplanner.outputs.words.text import bearing_text, distance_text, number_text
-from siteplanner.planning.spots.backhaul import clause
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
+from siteplanner.planning.telling.backhaul import backhaul_reason, clause, donor_reason
 from siteplanner.planning.telling.words import best_look
 
 KINDS = {"geostationary": "Satellite dish", "open_sky": "Open-sky terminal", "donor_link": "Donor link"}
@@ -51,7 +51,7 @@ def backhaul_fact(evaluation: Evaluation) -> tuple[str, str]:
 
 def donor_words(path: DonorPath) -> str:
     """`Link to Ridge tower: blocked at 3.2 km`, for marks and lines on maps."""
-    return f"Link to {path.name}: {path.reason}"
+    return f"Link to {path.name}: {donor_reason(path)}"
 
 
 def donor_aim(path: DonorPath, evaluation: Evaluation) -> str:
@@ -98,7 +98,7 @@ def terminal_text(evaluation: Evaluation) -> str:
 
 
 def _terminal(b: Backhaul) -> str:
-    text = f"Open-sky terminal: {b.reason}."
+    text = f"Open-sky terminal: {backhaul_reason(b)}."
     if b.verdict == "works" and b.dome is not None and b.dome.worst is not None:
         sector = b.dome.worst
         text += (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -11,7 +12,7 @@ class Breach:
 
     `figure` is what was found, `limit` what is allowed or needed, both in `unit`; `margin` the part of the limit that
     is kept as a margin. None: the limit has no such figure. `names` are those of what breaks it, from the data.
-    `ready` is a sentence made elsewhere, for limits whose figures stand in other values (sky, backhaul).
+    `about`: the values that hold the figures where one number cannot (looks to satellites, backhauls).
     """
 
     code: str
@@ -21,4 +22,4 @@ class Breach:
     unit: str = ""
     margin: float | None = None
     names: tuple[str, ...] = ()
-    ready: str = ""
+    about: tuple[Any, ...] = ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -11,8 +12,9 @@ from siteplanner.core.dome import DomeShare, dome_share
 from siteplanner.core.horizon import horizon_reach
 from siteplanner.core.point_link import basic_loss_db, clearance, elevation_angle_deg
 from siteplanner.errors import Finding
-from siteplanner.planning.spots.evaluation import Coverage, Evaluation
-from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look, Verdict
+from siteplanner.planning.limits.breach import Breach
+from siteplanner.planning.spots.evaluation import Coverage
+from siteplanner.planning.spots.lines import Backhaul, DonorPath, DonorWhy, Look, Verdict
 from siteplanner.planning.spots.skyline import BEARINGS_DEG, possible_horizon_deg
 from siteplanner.planning.study.donors import Donor
 from siteplanner.planning.study.spot import Spot
@@ -66,29 +68,19 @@ def by_satellite(study: Study, looks: tuple[Look, ...]) -> Backhaul:
     """The dish's line, by the figures of `evaluate.judge_sky`."""
     sky = study.mission.sky
     clear = [look.clear for look in looks]
-    known = [look for look in looks if math.isfinite(look.margin_deg)]
-    best = max(known, key=lambda look: look.margin_deg, default=None)
-    margin = best.margin_deg if best is not None else math.nan
-    if any(clear) if sky.need == "any" else all(clear):
-        shown = max((look for look in looks if look.clear), key=lambda look: look.margin_deg)
-        text = f"{shown.satellite_name}, clear by {shown.margin_deg:.1f} deg"
-        return Backhaul("geostationary", "works", text, margin, "deg")
-    parts = []
-    for look in looks:
-        if not math.isfinite(look.margin_deg):
-            parts.append(f"{look.satellite_name}: skyline not known")
-        elif look.elevation_deg < sky.min_elevation_deg:
-            parts.append(
-                f"{look.satellite_name}: too low, {look.elevation_deg:.1f} deg up, {sky.min_elevation_deg:.1f} needed"
-            )
-        elif look.clear:
-            parts.append(f"{look.satellite_name}: clear by {look.margin_deg:.1f} deg")
-        else:
-            parts.append(
-                f"{look.satellite_name}: blocked, margin {look.margin_deg:.1f} deg, {sky.min_margin_deg:.1f} needed"
-            )
-    unknown = any(not math.isfinite(look.margin_deg) for look in looks)
-    return Backhaul("geostationary", "unknown" if unknown else "fails", ", ".join(parts), margin, "deg")
+    margin = max((look.margin_deg for look in looks if math.isfinite(look.margin_deg)), default=math.nan)
+    verdict: Verdict = "works"
+    if not (any(clear) if sky.need == "any" else all(clear)):
+        verdict = "unknown" if any(not math.isfinite(look.margin_deg) for look in looks) else "fails"
+    return Backhaul(
+        "geostationary",
+        verdict,
+        margin,
+        "deg",
+        looks=looks,
+        least_margin_deg=sky.min_margin_deg,
+        least_elevation_deg=sky.min_elevation_deg,
+    )
 
 
 def by_open_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> Backhaul:
@@ -98,29 +90,15 @@ def by_open_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> Backhaul:
     verdict: Verdict = (
         "works" if share.low >= want.min_clear_share else "fails" if share.high < want.min_clear_share else "unknown"
     )
-    low, high = (_percent(v) for v in (share.low, share.high))
-    clear = f"{low} % clear" if low == high else f"{low} to {high} % clear"
-    text = f"{clear} above {want.min_elevation_deg:.0f} deg"
-    if verdict != "works":
-        text += f", {_percent(want.min_clear_share)} % needed"
-        sector = share.worst if verdict == "fails" else share.unknown or share.worst
-        if sector is not None:
-            around = (
-                "all round"
-                if sector.to_deg - sector.from_deg >= 360
-                else f"{round(sector.from_deg):03d} to {round(sector.to_deg):03d} deg true"
-            )
-            text += (
-                f"; ground not known {around}"
-                if sector is share.unknown
-                else f"; worst {around}, ground up to {sector.highest_deg:.0f} deg"
-            )
-    return Backhaul("open_sky", verdict, text, share.low, "share", dome=share, min_elevation_deg=want.min_elevation_deg)
-
-
-def _percent(share: float) -> str:
-    """Whole percent, rounded down, so that 94.9 % never reads as the 95 % that is needed."""
-    return f"{math.floor(100 * share + 1e-9):d}"
+    return Backhaul(
+        "open_sky",
+        verdict,
+        share.low,
+        "share",
+        dome=share,
+        min_elevation_deg=want.min_elevation_deg,
+        least_share=want.min_clear_share,
+    )
 
 
 def sky_dome(study: Study, spot: Spot, cell: tuple[int, int], height_m: float, min_elevation_deg: float) -> DomeShare:
@@ -150,13 +128,18 @@ def by_donor(
     link = study.mission.backhaul.donor_link
     nearest = sorted(study.donors, key=lambda d: (math.hypot(d.x - spot.x, d.y - spot.y), d.name))[:MOST_DONORS]
     if not nearest:
-        return Backhaul(
-            "donor_link", "fails", f"no donor site within {link.max_distance_m / 1000:g} km", math.nan, "dB"
-        )
+        return Backhaul("donor_link", "fails", math.nan, "dB", max_distance_m=link.max_distance_m)
     paths = [lowest_path(study, spot, cell, donor, declination_deg, stops_m) for donor in nearest]
     paths.sort(key=_best_first)
     best = paths[0]
-    return Backhaul("donor_link", best.verdict, best.reason, best.margin_db, "dB", donors=tuple(paths[:KEPT_DONORS]))
+    return Backhaul(
+        "donor_link",
+        best.verdict,
+        best.margin_db,
+        "dB",
+        donors=tuple(paths[:KEPT_DONORS]),
+        max_distance_m=link.max_distance_m,
+    )
 
 
 def lowest_path(
@@ -168,7 +151,7 @@ def lowest_path(
     stops_m: tuple[float, ...],
 ) -> DonorPath:
     """The path from the lowest mast stop at which it works; where it works at none, from the lowest one at which that
-    is not known, else from the highest. The reason says which stop; an antenna of its own height has no stops.
+    is not known, else from the highest, with the lower stops asked; an antenna of its own height has no stops.
     """
     if study.mission.backhaul.donor_link.antenna_height_m:
         stops_m = stops_m[-1:]
@@ -181,12 +164,7 @@ def lowest_path(
     lower = tuple(p.antenna_height_m for p in tried if p.antenna_height_m < best.antenna_height_m)
     if not lower:
         return best
-    at = f"at {best.antenna_height_m:g} m of mast, not at {lower[-1]:g} m"
-    if best.verdict == "unknown":
-        at = f"at {best.antenna_height_m:g} m of mast; {tried[0].reason} at {lower[0]:g} m"
-    elif best.verdict == "fails":
-        at = f"even at {best.antenna_height_m:g} m of mast"
-    return replace(best, reason=f"{best.reason} ({at})", not_at_m=lower)
+    return replace(best, not_at_m=lower, at_lowest=tried[0])
 
 
 def _height_matters(path: DonorPath) -> bool:
@@ -252,13 +230,14 @@ def donor_path(
             loss = basic_loss_db(along, heights, antenna, donor.height_m, donor.frequency_mhz, link.k_factor)
             level = link.tx_power_dbm + link.antenna_gain_dbi + link.donor_gain_dbi - link.losses_db - loss
     margin = level - link.min_level_dbm - link.fade_margin_db
-    verdict, reason = _verdict(study, donor, distance, bearing % 360, share_, at, complete, unknown_from, margin)
+    verdict, why, needed = _verdict(study, donor, distance, share_, complete, margin)
     return DonorPath(
         name=donor.name,
         latitude=donor.latitude,
         longitude=donor.longitude,
         verdict=verdict,
-        reason=reason,
+        why=why,
+        needed=needed,
         distance_m=float(distance),
         bearing_deg=float(bearing % 360),
         bearing_magnetic_deg=None if declination_deg is None else float((bearing - declination_deg) % 360),
@@ -278,78 +257,30 @@ def donor_path(
 
 
 def _verdict(
-    study: Study,
-    donor: Donor,
-    distance_m: float,
-    bearing_deg: float,
-    share: float,
-    at_m: float,
-    complete: bool,
-    unknown_from_m: float,
-    margin_db: float,
-) -> tuple[Verdict, str]:
+    study: Study, donor: Donor, distance_m: float, share: float, complete: bool, margin_db: float
+) -> tuple[Verdict, DonorWhy, float]:
     """What known ground forbids is forbidden whatever is unknown; what it allows needs all of it known."""
-    link = study.mission.backhaul.donor_link
+    link, nan = study.mission.backhaul.donor_link, math.nan
     if distance_m > link.max_distance_m:
-        return "fails", f"too far, {_km(distance_m)} away, the limit is {_km(link.max_distance_m)}"
+        return "fails", "too_far", link.max_distance_m
     if distance_m <= study.elevation.cell_size_m:
-        return "unknown", "it stands in the spot's own cell, finer than the elevation tells"
+        return "unknown", "own_cell", nan
     if share < 0:
-        return "fails", f"blocked at {_km(at_m)}"
+        return "fails", "blocked", nan
     if share < link.min_clearance:
-        return "fails", (
-            f"too near the ground at {_km(at_m)}, {share:.2f} of the first Fresnel radius is clear, "
-            f"{link.min_clearance:.2f} needed"
-        )
+        return "fails", "near_ground", link.min_clearance
     if not complete:
-        if not math.isfinite(study.elevation.sample(donor.x, donor.y)):
-            return "unknown", "the donor stands outside the known elevation"
-        return "unknown", f"the ground is not known from {_km(unknown_from_m)} on"
-    if margin_db < 0:
-        return "fails", f"{-margin_db:.0f} dB too weak over {_km(distance_m)}"
-    return (
-        "works",
-        f"clear over {_km(distance_m)} at {round(bearing_deg) % 360:03d} deg true, {margin_db:.0f} dB to spare",
-    )
+        known = math.isfinite(study.elevation.sample(donor.x, donor.y))
+        return "unknown", "ground_unknown" if known else "donor_unknown", nan
+    return ("fails", "too_weak", nan) if margin_db < 0 else ("works", "clear", nan)
 
 
-def _km(distance_m: float) -> str:
-    """`0.35 km`, `3.2 km`, `18 km`."""
-    km = distance_m / 1000
-    return f"{km:.2f} km" if km < 0.995 else f"{km:.1f} km" if km < 99.95 else f"{km:.0f} km"
-
-
-LABELS = {"geostationary": "satellite", "open_sky": "open sky", "donor_link": "donor link"}
-
-
-def clause(backhaul: Backhaul) -> str:
-    """`satellite slot 103 W, clear by 8.4 deg`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
-    if backhaul.kind == "geostationary":
-        return f"satellite {backhaul.reason}"
-    if backhaul.kind == "open_sky":
-        return f"open sky {backhaul.reason}"
-    if not backhaul.donors:
-        return f"donor link: {backhaul.reason}"
-    return f"donor link to {backhaul.donors[0].name}: {backhaul.reason}"
-
-
-def backhaul_sentence(evaluation: Evaluation) -> str:
-    """`Backhaul: satellite slot 103 W, clear by 8.4 deg; donor link to Ridge tower: blocked at 3.2 km.`"""
-    if not evaluation.backhauls:
-        return ""
-    used = evaluation.backhaul
-    rest = [clause(b) for b in evaluation.backhauls if b is not used]
-    first = clause(used) if used is not None else "none is known to work"
-    return f"Backhaul: {'; '.join([first, *rest])}."
-
-
-def broken_backhaul(backhauls: tuple[Backhaul, ...]) -> list[tuple[str, str]]:
-    """The limit where none works, as one sentence; empty where one does."""
+def broken_backhaul(backhauls: tuple[Backhaul, ...]) -> list[Breach]:
+    """The limit where none works; empty where one does."""
     if any(b.verdict == "works" for b in backhauls):
         return []
-    if all(b.verdict == "fails" for b in backhauls):
-        return [("no_backhaul", f"No backhaul works here: {'; '.join(clause(b) for b in backhauls)}.")]
-    return [("no_backhaul", f"No backhaul is known to work here: {'; '.join(clause(b) for b in backhauls)}.")]
+    verdict = "fails" if all(b.verdict == "fails" for b in backhauls) else "unknown"
+    return [Breach("no_backhaul", verdict, about=backhauls)]
 
 
 def backhaul_findings(study: Study, backhauls: tuple[Backhaul, ...]) -> list[Finding]:
@@ -358,57 +289,17 @@ def backhaul_findings(study: Study, backhauls: tuple[Backhaul, ...]) -> list[Fin
     if used is None:
         return []
     out = []
+    facts: dict[str, Any]
     passed_over = backhauls[: backhauls.index(used)]
     if passed_over:
-        out.append(
-            Finding(
-                "backhaul_not_first_choice",
-                "warning",
-                f"The backhaul here is the {_used_words(used)}, not the preferred one: "
-                f"{'; '.join(clause(b) for b in passed_over)}.",
-                "The unit must carry what this backhaul needs.",
-            )
-        )
+        facts = {"used": used, "passed_over": passed_over}
+        out.append(Finding("backhaul_not_first_choice", "warning", facts=facts))
     if used.kind == "donor_link":
-        out += _higher_mast(used.donors[0])
-        out.append(
-            Finding(
-                "donor_agreement",
-                "caution",
-                f"The link to {used.donors[0].name} was worked out from places and heights: the donor's radio, "
-                "licence, free capacity and power are not checked.",
-                "Its owner has to agree before the unit leaves.",
-            )
-        )
+        path = used.donors[0]
+        if path.not_at_m:
+            facts = {"name": path.name, "mast_height_m": path.antenna_height_m, "not_at_m": path.not_at_m}
+            out.append(Finding("mast_raised_for_link", "note", facts=facts))
+        out.append(Finding("donor_agreement", "caution", facts={"name": path.name}))
     if used.kind == "open_sky" and study.obstacles is None:
-        out.append(
-            Finding(
-                "open_sky_bare_ground",
-                "caution",
-                f"The open sky of {_percent(used.margin)} % counts bare ground only: trees and roofs are not in the "
-                "data.",
-                "Look all round on arrival: nothing may stand in the terminal's cone.",
-            )
-        )
+        out.append(Finding("open_sky_bare_ground", "caution", facts={"share": used.margin}))
     return out
-
-
-def _higher_mast(path: DonorPath) -> list[Finding]:
-    """Where the link, not the coverage, sets the mast."""
-    if not path.not_at_m:
-        return []
-    return [
-        Finding(
-            "mast_raised_for_link",
-            "note",
-            f"The link to {path.name} works with the mast at {path.antenna_height_m:g} m, not at "
-            f"{path.not_at_m[-1]:g} m. For coverage alone {path.not_at_m[0]:g} m would be enough.",
-            "Raise the mast to the stop that the sheet names; the predicted service is that of this stop.",
-        )
-    ]
-
-
-def _used_words(used: Backhaul) -> str:
-    if used.kind == "donor_link":
-        return f"donor link to {used.donors[0].name}"
-    return {"geostationary": "geostationary satellite", "open_sky": "open-sky terminal"}[used.kind]

@@ -211,7 +211,7 @@ def broken_limits(
     if mission.backhaul.wanted == ("geostationary",):
         out += _broken_sky(backhauls[0], looks, mission.sky)
     else:
-        out += [Breach(code, ready=text) for code, text in broken_backhaul(backhauls)]
+        out += broken_backhaul(backhauls)
     if access is None:
         out.append(_why_no_way(study, spot))
     if line is not None and line.distance_m < line.needed_m:
@@ -239,24 +239,7 @@ def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], sky: Sky) -> list[Breac
     if dish.verdict == "works":
         return []
     code = "sky_unknown" if dish.verdict == "unknown" else "sky_blocked"
-    low = [look for look in looks if look.elevation_deg < sky.min_elevation_deg]
-    text = ""
-    if low:
-        names = ", ".join(
-            f"{look.satellite_name} stands {look.elevation_deg:.1f} deg up"
-            if look.elevation_deg >= 0
-            else f"{look.satellite_name} is below the horizon ({look.elevation_deg:.1f} deg)"
-            for look in low
-        )
-        text = f"{names}; {sky.min_elevation_deg:.1f} deg is needed."
-    margins = ", ".join(
-        f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if np.isfinite(look.margin_deg) else "not known")
-        for look in looks
-        if look not in low
-    )
-    if margins:
-        text = f"{text} Sky margin {margins}; {sky.min_margin_deg:.1f} deg is needed.".strip()
-    return [Breach(code, ready=text)]
+    return [Breach(code, "", None, sky.min_margin_deg, "deg", sky.min_elevation_deg, about=looks)]
 
 
 def _why_no_way(study: Study, spot: Spot) -> Breach:

@@ -13,6 +13,9 @@ from siteplanner.core.dome import DomeShare
 
 BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
 Verdict = Literal["works", "fails", "unknown"]
+DonorWhy = Literal[
+    "clear", "too_far", "own_cell", "blocked", "near_ground", "donor_unknown", "ground_unknown", "too_weak"
+]
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,8 @@ class DonorPath:
     latitude: float
     longitude: float
     verdict: Verdict
-    reason: str  # why it works or not, as a clause
+    why: DonorWhy
+    needed: float  # what `why` is held against: metres of distance, or first Fresnel radii of clearance; NaN: neither
     distance_m: float
     bearing_deg: float
     bearing_magnetic_deg: float | None
@@ -58,6 +62,7 @@ class DonorPath:
     level_dbm: float
     margin_db: float  # over the least level and the fade margin
     not_at_m: tuple[float, ...] = ()  # lower mast stops that were asked too and at which it is not known to work
+    at_lowest: DonorPath | None = None  # the path from the lowest of those
 
 
 @dataclass(frozen=True)
@@ -66,9 +71,13 @@ class Backhaul:
 
     kind: BackhaulKind
     verdict: Verdict
-    reason: str  # as a clause: "clear by 8.4 deg"
     margin: float  # satellite: deg over the skyline; open sky: clear share 0..1, at least; donor: dB
     unit: str
     dome: DomeShare | None = None
     min_elevation_deg: float | None = None  # of the open-sky terminal's cone
+    least_share: float | None = None  # of that cone that must be clear
+    looks: tuple[Look, ...] = ()  # of the dish
+    least_margin_deg: float | None = None  # that the dish needs over the skyline
+    least_elevation_deg: float | None = None  # that a satellite needs above the level
     donors: tuple[DonorPath, ...] = ()  # best first
+    max_distance_m: float | None = None  # within which donor sites are looked for

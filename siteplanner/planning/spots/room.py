@@ -63,15 +63,6 @@ def turning_need_m(rig: Rig) -> float:
     return rig.turning_radius_m + rig.width_m / 2
 
 
-def radii_text(room: Room) -> tuple[str, str]:
-    """Free and needed radius in metres, with as many digits as show which is the larger."""
-    for digits in (1, 2, 3):
-        free, need = f"{room.free_radius_m:.{digits}f}", f"{room.needed_m:.{digits}f}"
-        if free != need:
-            break
-    return free, need
-
-
 def room_to_turn(study: Study, x: float, y: float) -> Room:
     """The room around a place, metres in the plan's CRS.
 

@@ -137,10 +137,12 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
             Finding(
                 "may_be_too_steep",
                 "warning",
-                f"May be too steep: the slope of {ground.slope_deg:.1f} deg is known to about "
-                f"{ground.slope_uncertainty_deg:.1f} deg; the chance that it is above the limit of {limit:.1f} deg is "
-                f"{max(1, round(100 * ground.steep_chance))} %.",
-                "Check with a level before you unhitch.",
+                facts={
+                    "slope_deg": ground.slope_deg,
+                    "uncertainty_deg": ground.slope_uncertainty_deg,
+                    "limit_deg": limit,
+                    "chance": ground.steep_chance,
+                },
             )
         )
     lift, reach = max(ground.jack_differences_m.values(), default=math.nan), study.mission.trailer.jack_travel_m
@@ -151,30 +153,13 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
             Finding(
                 "jacks_may_not_reach",
                 "note",
-                f"A jack may not reach: the largest lift of {lift:.2f} m is that of a level plane under the trailer, "
-                + (f"the ground leaves it by up to {bumps:.2f} m" if bumps >= off else f"known to about {off:.2f} m")
-                + f"; the jacks travel {reach:.2f} m.",
-                "Bring blocks for the low corner, or move to smoother ground close by.",
+                facts={"lift_m": lift, "bumps_m": bumps, "off_m": off, "travel_m": reach},
             )
         )
     if ground.mast_in_beam:
-        out.append(
-            Finding(
-                "mast_in_beam",
-                "warning",
-                "On every heading that suits the ground the mast stands in the dish's line to the satellite.",
-                "Turn the trailer on the spot until the dish looks past the mast, and level it again.",
-            )
-        )
+        out.append(Finding("mast_in_beam", "warning"))
     if ground.nose_off_way_out_deg > NOSE_IN_DEG:
-        out.append(
-            Finding(
-                "nose_in",
-                "note",
-                f"The nose points {ground.nose_off_way_out_deg:.0f} deg off the way out: leaving takes a turn.",
-                "Keep room to swing out, or turn the trailer when it is levelled again.",
-            )
-        )
+        out.append(Finding("nose_in", "note", facts={"off_deg": ground.nose_off_way_out_deg}))
     return out
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 import shapely
@@ -13,7 +13,7 @@ from siteplanner.planning.limits.keep_away import mast_fall_m
 from siteplanner.planning.limits.site_limits import footprint_reach_m, nearest
 from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.spots.evaluation import Access, Tree
-from siteplanner.planning.spots.room import Room, radii_text, room_to_turn
+from siteplanner.planning.spots.room import Room, room_to_turn
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
 
@@ -86,15 +86,11 @@ def worst_tree(study: Study, spot: Spot, cell: tuple[int, int]) -> Tree | None:
 def _tree_finding(study: Study, tree: Tree | None) -> list[Finding]:
     if tree is None:
         return []
-    does = "could fall on the trailer" if tree.reaches_trailer else "is within reach of the mast"
     return [
         Finding(
             "trees_near",
             "caution" if tree.reaches_trailer else "warning",
-            f"A tree about {tree.height_m:.0f} m tall, {tree.distance_m:.0f} m away at "
-            f"{round(tree.bearing_deg) % 360:03d} deg true, {does} "
-            f"(surface less elevation, cells of {study.elevation.cell_size_m:g} m).",
-            "Look for dead and leaning trees; stay clear of their fall, and of branches when the mast moves.",
+            facts={**asdict(tree), "cell_size_m": study.elevation.cell_size_m},
         )
     ]
 
@@ -108,28 +104,20 @@ def _structure_finding(study: Study, spot: Spot) -> list[Finding]:
         Finding(
             "structure_in_mast_fall",
             "caution",
-            f"{near[1] or 'A structure'} is {near[0]:.0f} m away, inside the mast's fall circle of {fall:.1f} m.",
-            "Nobody in it or beside it while the mast moves; exhaust away from its openings.",
+            facts={"name": near[1], "distance_m": near[0], "mast_fall_m": fall},
         )
     ]
 
 
 def _water_findings(study: Study, above_m: float, slope_above_m: float) -> list[Finding]:
     site, out = study.mission.site, []
-    source = (
-        "mapped water and flow over the elevation"
-        if study.overlay("water") is not None
-        else ("flow over the elevation")
-    )
     low = above_m < site.low_ground_m
     if low:
         out.append(
             Finding(
                 "low_ground",
                 "caution",
-                f"Low ground: about {above_m:.1f} m above the channel that it drains to ({source}). "
-                "Flash flood: check upstream.",
-                "Ask what the water does there; look for flood marks; keep the rig hitched when rain is near.",
+                facts={"above_drainage_m": above_m, "water_mapped": study.overlay("water") is not None},
             )
         )
     if not low and slope_above_m >= site.runoff_length_m:
@@ -137,8 +125,7 @@ def _water_findings(study: Study, above_m: float, slope_above_m: float) -> list[
             Finding(
                 "runoff",
                 "warning",
-                f"Rain from about {slope_above_m:,.0f} m of slope above runs onto this spot (flow over the elevation).",
-                "Look for rills and wet soil; put the pads on high points, or cut a drain above the trailer.",
+                facts={"slope_above_m": slope_above_m},
             )
         )
     return out
@@ -148,36 +135,19 @@ def _soft_finding(study: Study, spot: Spot, access: Access | None) -> list[Findi
     frame = study.overlay("soft_ground")
     if frame is None:
         return []
-    remedy = "Probe with a rod, wide pads under every jack, check the level again after an hour."
     near = nearest(frame, spot, footprint_reach_m(study.mission.trailer))
     if near is not None:
-        name = f" ({near[1]})" if near[1] else ""
-        return [Finding("soft_ground", "warning", f"Soft ground{name} under the trailer: jacks may sink.", remedy)]
+        return [Finding("soft_ground", "warning", facts={"name": near[1]})]
     if access is not None and frame.intersects(access.last_leg).any():
-        return [
-            Finding(
-                "soft_last_leg",
-                "warning",
-                "The last leg crosses soft ground: the rig may bog down.",
-                "Walk it first; drive it only when it carries, with a line ready.",
-            )
-        ]
+        return [Finding("soft_last_leg", "warning")]
     return []
 
 
 def _swing_finding(room: Room) -> list[Finding]:
     if room.state != "no":
         return []
-    free, need = radii_text(room)
-    return [
-        Finding(
-            "no_swing_room",
-            "warning",
-            f"The rig cannot swing round here: its turning circle has a radius of {need} m, the largest free one "
-            f"{free} m, as far as the data show.",
-            "Turn before the last leg and back in with a spotter, or unhitch and turn the trailer by hand.",
-        )
-    ]
+    facts = {"free_radius_m": room.free_radius_m, "needed_m": room.needed_m}
+    return [Finding("no_swing_room", "warning", facts=facts)]
 
 
 def hazards_near(study: Study, spot: Spot, access: Access | None) -> tuple[HazardNear, ...]:

@@ -9,11 +9,12 @@ from typing import Any
 from siteplanner.errors import Finding
 from siteplanner.planning.telling.findings_layers import LAYER_WORDS
 from siteplanner.planning.telling.findings_site import SITE_WORDS
+from siteplanner.planning.telling.findings_spot import SPOT_WORDS
 from siteplanner.planning.telling.units import METRIC, Units
 
 Words = Callable[[Mapping[str, Any], Units], tuple[str, str]]
 
-WORDS: dict[str, Words] = {**LAYER_WORDS, **SITE_WORDS}
+WORDS: dict[str, Words] = {**LAYER_WORDS, **SITE_WORDS, **SPOT_WORDS}
 """Code -> (message, remedy) of its facts. A code that starts with `*` stands for all that end with the rest."""
 
 
@@ -51,5 +52,16 @@ def finding_record(finding: Finding) -> dict[str, Any]:
         "message": words.message,
         "remedy": words.remedy,
         "file": finding.file,
-        "facts": {k: list(v) if isinstance(v, tuple) else v for k, v in finding.facts.items()},
+        "facts": {k: plain for k, v in finding.facts.items() if (plain := _plain(v)) is not _NOT_PLAIN},
     }
+
+
+_NOT_PLAIN = object()
+
+
+def _plain(value: Any) -> Any:
+    """Figures, names and rows of them; values of the house stand elsewhere in the record."""
+    if isinstance(value, tuple):
+        rows = [_plain(v) for v in value]
+        return _NOT_PLAIN if any(v is _NOT_PLAIN for v in rows) else rows
+    return value if value is None or isinstance(value, (bool, int, float, str)) else _NOT_PLAIN

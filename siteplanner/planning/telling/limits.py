@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS
+from siteplanner.planning.telling.backhaul import no_backhaul_words
 
 
 def breach_words(breach: Breach) -> str:
     """One sentence, or two where the second says what is wrong with the road close by."""
-    if breach.ready:
-        return breach.ready
     made = {
         "no_data": _no_data,
         "steep": _steep,
@@ -20,6 +21,9 @@ def breach_words(breach: Breach) -> str:
         "trees_on_spot": _trees,
         "soft_ground": _soft,
         "roadway": _roadway,
+        "sky_blocked": _sky,
+        "sky_unknown": _sky,
+        "no_backhaul": lambda b: no_backhaul_words(b.kind, b.about),
     }.get(breach.code)
     return _area(breach) if made is None else made(breach)
 
@@ -83,6 +87,28 @@ def _soft(breach: Breach) -> str:
 
 def _roadway(breach: Breach) -> str:
     return f"Closer than {breach.limit:.0f} m to a road's centre line."
+
+
+def _sky(breach: Breach) -> str:
+    """`about`: the looks; `limit` the margin needed over the skyline, `margin` the least elevation."""
+    low = [look for look in breach.about if look.elevation_deg < (breach.margin or 0.0)]
+    text = ""
+    if low:
+        names = ", ".join(
+            f"{look.satellite_name} stands {look.elevation_deg:.1f} deg up"
+            if look.elevation_deg >= 0
+            else f"{look.satellite_name} is below the horizon ({look.elevation_deg:.1f} deg)"
+            for look in low
+        )
+        text = f"{names}; {breach.margin:.1f} deg is needed."
+    margins = ", ".join(
+        f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if math.isfinite(look.margin_deg) else "not known")
+        for look in breach.about
+        if look not in low
+    )
+    if margins:
+        text = f"{text} Sky margin {margins}; {breach.limit:.1f} deg is needed.".strip()
+    return text
 
 
 def _area(breach: Breach) -> str:

@@ -12,10 +12,11 @@ from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
 from siteplanner.planning.site.sun_outage import SunOutages
 from siteplanner.planning.site.timeline import Timeline
-from siteplanner.planning.spots.backhaul import backhaul_sentence
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.drive_record import access_record
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.limits import breach_words
@@ -177,7 +178,24 @@ def _backhaul_record(e: Evaluation) -> dict[str, Any]:
     return {
         "used": None if used is None else used.kind,
         "sentence": backhaul_sentence(e),
-        "wanted": [{"choice": place, **asdict(b)} for place, b in enumerate(e.backhauls, 1)],
+        "wanted": [{"choice": place, **_one_backhaul(b)} for place, b in enumerate(e.backhauls, 1)],
+    }
+
+
+def _donor_record(path: DonorPath) -> dict[str, Any]:
+    return {**{k: v for k, v in asdict(path).items() if k != "at_lowest"}, "reason": donor_reason(path)}
+
+
+def _one_backhaul(b: Backhaul) -> dict[str, Any]:
+    return {
+        "kind": b.kind,
+        "verdict": b.verdict,
+        "reason": backhaul_reason(b),
+        "margin": b.margin,
+        "unit": b.unit,
+        "dome": None if b.dome is None else asdict(b.dome),
+        "min_elevation_deg": b.min_elevation_deg,
+        "donors": [_donor_record(d) for d in b.donors],
     }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from siteplanner.planning.spots.drive_facts import Turning
-from siteplanner.planning.spots.room import Limit, Room, radii_text
+from siteplanner.planning.spots.room import Limit, Room
 
 IN_THE_WAY: dict[Limit, str] = {
     "keep_out": "a keep-out",
@@ -20,6 +20,15 @@ WHY_UNKNOWN: dict[Limit, str] = {
 }
 
 
+def radii_text(free_radius_m: float, needed_m: float) -> tuple[str, str]:
+    """Free and needed radius in metres, with as many digits as show which is the larger."""
+    for digits in (1, 2, 3):
+        free, need = f"{free_radius_m:.{digits}f}", f"{needed_m:.{digits}f}"
+        if free != need:
+            break
+    return free, need
+
+
 def room_words(room: Room | None) -> str:
     """Whether the rig can turn at the spot, with the circle that is free and the one that is needed."""
     if room is None:
@@ -27,7 +36,7 @@ def room_words(room: Room | None) -> str:
     if room.state == "unknown":
         why = WHY_UNKNOWN.get(room.limited_by, "the data cannot tell")
         return f"Not known whether the rig can turn at the spot: {why}; {room.needed_m:.1f} m of free radius needed."
-    free, need = radii_text(room)
+    free, need = radii_text(room.free_radius_m, room.needed_m)
     if room.state == "yes":
         trees = "" if room.heights_known else "; trees and banks are not in the data"
         return f"Room to turn at the spot by the map: a free circle of {free} m radius, {need} m needed{trees}."

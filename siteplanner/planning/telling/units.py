@@ -149,6 +149,10 @@ class Units:
         """An angle: `12.3°`."""
         return self.figure(degrees, "°", digits)
 
+    def bearing_figures(self, degrees: float | None) -> str:
+        """Three figures, 000 to 359, without the word for degrees."""
+        return NOT_KNOWN if degrees is None or not math.isfinite(degrees) else f"{round(degrees) % 360:03d}"
+
     def bearing(self, degrees: float | None) -> str:
         """Three figures, 000 to 359, with the degree sign."""
         if degrees is None or not math.isfinite(degrees):

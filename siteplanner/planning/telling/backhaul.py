@@ -1,0 +1,133 @@
+"""What carries the traffic at a spot, and why or why not, in words."""
+
+from __future__ import annotations
+
+import math
+
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.lines import Backhaul, DonorPath
+from siteplanner.planning.telling.units import METRIC
+
+
+def backhaul_reason(backhaul: Backhaul) -> str:
+    """Why it works or not, as a clause: `slot 103 W, clear by 8.4 deg`."""
+    if backhaul.kind == "geostationary":
+        return _dish(backhaul)
+    if backhaul.kind == "open_sky":
+        return _open_sky(backhaul)
+    if backhaul.donors:
+        return donor_reason(backhaul.donors[0])
+    return f"no donor site within {(backhaul.max_distance_m or 0) / 1000:g} km"
+
+
+def _dish(backhaul: Backhaul) -> str:
+    looks = backhaul.looks
+    if backhaul.verdict == "works":
+        shown = max((look for look in looks if look.clear), key=lambda look: look.margin_deg)
+        return f"{shown.satellite_name}, clear by {shown.margin_deg:.1f} deg"
+    least, lowest = backhaul.least_margin_deg or 0.0, backhaul.least_elevation_deg or 0.0
+    parts = []
+    for look in looks:
+        if not math.isfinite(look.margin_deg):
+            parts.append(f"{look.satellite_name}: skyline not known")
+        elif look.elevation_deg < lowest:
+            parts.append(f"{look.satellite_name}: too low, {look.elevation_deg:.1f} deg up, {lowest:.1f} needed")
+        elif look.clear:
+            parts.append(f"{look.satellite_name}: clear by {look.margin_deg:.1f} deg")
+        else:
+            parts.append(f"{look.satellite_name}: blocked, margin {look.margin_deg:.1f} deg, {least:.1f} needed")
+    return ", ".join(parts)
+
+
+def _open_sky(backhaul: Backhaul) -> str:
+    share = backhaul.dome
+    if share is None:
+        return f"{METRIC.share_at_least(backhaul.margin)} clear"
+    low, high = (METRIC.share_at_least(v) for v in (share.low, share.high))
+    clear = f"{low} clear" if low == high else f"{low} to {high} clear"
+    text = f"{clear} above {backhaul.min_elevation_deg or 0:.0f} deg"
+    if backhaul.verdict == "works":
+        return text
+    text += f", {METRIC.share_at_least(backhaul.least_share)} needed"
+    sector = share.worst if backhaul.verdict == "fails" else share.unknown or share.worst
+    if sector is None:
+        return text
+    around = f"{METRIC.bearing_figures(sector.from_deg)} to {METRIC.bearing_figures(sector.to_deg)} deg true"
+    if sector.to_deg - sector.from_deg >= 360:
+        around = "all round"
+    if sector is share.unknown:
+        return f"{text}; ground not known {around}"
+    return f"{text}; worst {around}, ground up to {sector.highest_deg:.0f} deg"
+
+
+def donor_reason(path: DonorPath) -> str:
+    """Why a link to a donor works or not, as a clause, with the mast stops where they matter."""
+    text = _why(path)
+    if not path.not_at_m or path.at_lowest is None:
+        return text
+    at = f"at {path.antenna_height_m:g} m of mast, not at {path.not_at_m[-1]:g} m"
+    if path.verdict == "unknown":
+        at = f"at {path.antenna_height_m:g} m of mast; {_why(path.at_lowest)} at {path.not_at_m[0]:g} m"
+    elif path.verdict == "fails":
+        at = f"even at {path.antenna_height_m:g} m of mast"
+    return f"{text} ({at})"
+
+
+def _why(path: DonorPath) -> str:
+    far, tight = _km(path.distance_m), _km(path.tightest_at_m)
+    return {
+        "too_far": lambda: f"too far, {far} away, the limit is {_km(path.needed)}",
+        "own_cell": lambda: "it stands in the spot's own cell, finer than the elevation tells",
+        "blocked": lambda: f"blocked at {tight}",
+        "near_ground": lambda: (
+            f"too near the ground at {tight}, {path.clearance_share:.2f} of the first Fresnel radius is clear, "
+            f"{path.needed:.2f} needed"
+        ),
+        "donor_unknown": lambda: "the donor stands outside the known elevation",
+        "ground_unknown": lambda: f"the ground is not known from {_km(path.unknown_from_m)} on",
+        "too_weak": lambda: f"{-path.margin_db:.0f} dB too weak over {far}",
+        "clear": lambda: (
+            f"clear over {far} at {METRIC.bearing_figures(path.bearing_deg)} deg true, {path.margin_db:.0f} dB to spare"
+        ),
+    }[path.why]()
+
+
+def _km(distance_m: float) -> str:
+    """`0.35 km`, `3.2 km`, `18 km`."""
+    km = distance_m / 1000
+    return f"{km:.2f} km" if km < 0.995 else f"{km:.1f} km" if km < 99.95 else f"{km:.0f} km"
+
+
+def clause(backhaul: Backhaul) -> str:
+    """`satellite slot 103 W, clear by 8.4 deg`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
+    reason = backhaul_reason(backhaul)
+    if backhaul.kind == "geostationary":
+        return f"satellite {reason}"
+    if backhaul.kind == "open_sky":
+        return f"open sky {reason}"
+    if not backhaul.donors:
+        return f"donor link: {reason}"
+    return f"donor link to {backhaul.donors[0].name}: {reason}"
+
+
+def backhaul_sentence(evaluation: Evaluation) -> str:
+    """`Backhaul: satellite slot 103 W, clear by 8.4 deg; donor link to Ridge tower: blocked at 3.2 km.`"""
+    if not evaluation.backhauls:
+        return ""
+    used = evaluation.backhaul
+    rest = [clause(b) for b in evaluation.backhauls if b is not used]
+    first = clause(used) if used is not None else "none is known to work"
+    return f"Backhaul: {'; '.join([first, *rest])}."
+
+
+def no_backhaul_words(verdict: str, backhauls: tuple[Backhaul, ...]) -> str:
+    """That none works, and why each does not."""
+    known = "works" if verdict == "fails" else "is known to work"
+    return f"No backhaul {known} here: {'; '.join(clause(b) for b in backhauls)}."
+
+
+def used_words(used: Backhaul) -> str:
+    """The backhaul in use, named."""
+    if used.kind == "donor_link":
+        return f"donor link to {used.donors[0].name}"
+    return {"geostationary": "geostationary satellite", "open_sky": "open-sky terminal"}[used.kind]
