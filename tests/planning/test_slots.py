@@ -14,11 +14,12 @@ from siteplanner.mission import Satellite, Sky
 from siteplanner.outputs.sheets.figure_horizon import horizon_svg
 from siteplanner.outputs.words.aiming import sky_sentences, tree_sentences
 from siteplanner.outputs.write import json_text
+from siteplanner.planning.limits.toward import look_at
 from siteplanner.planning.site.slot_names import slot_text
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline
-from siteplanner.planning.spots.slots import look_at, visible_arc
+from siteplanner.planning.spots.slots import visible_arc
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.open_ground import spot_in, study_on
 

@@ -87,7 +87,8 @@ def by_satellite(study: Study, looks: tuple[Look, ...]) -> Backhaul:
             parts.append(
                 f"{look.satellite_name}: blocked, margin {look.margin_deg:.1f} deg, {sky.min_margin_deg:.1f} needed"
             )
-    unknown = any(not math.isfinite(look.margin_deg) for look in looks)
+    states = {look.state for look in looks}
+    unknown = "unknown" in states and (sky.need == "any" or "blocked" not in states)
     return Backhaul("geostationary", "unknown" if unknown else "fails", ", ".join(parts), margin, "deg")
 
 
@@ -126,14 +127,13 @@ def _percent(share: float) -> str:
 def sky_dome(study: Study, spot: Spot, cell: tuple[int, int], height_m: float, min_elevation_deg: float) -> DomeShare:
     """The cone of sky over a terminal at a spot; sectors are true bearings."""
     grid = study.elevation
-    obstacles = None if study.obstacles is None else study.obstacles.values
     horizon, known_to = horizon_reach(
         grid.values,
         grid.cell_size_m,
         *cell,
         BEARINGS_DEG - grid.convergence_deg(spot.x, spot.y),
         height_m,
-        obstacles_m=obstacles,
+        obstacles_m=study.surface.values,
         known=study.blocks,
     )
     eye = float(grid.values[cell]) + height_m

@@ -124,7 +124,7 @@ def arc_longitudes(latitude_deg: float, longitude_deg: float) -> np.ndarray:
 def skyline(study: Study, spot: Spot, looks: tuple[Look, ...]) -> Skyline | None:
     """The diagram's figures for one spot; None outside the elevation."""
     grid, sky = study.elevation, study.mission.sky
-    cell = grid.cell(spot.x, spot.y)
+    cell = spot.cell
     if cell is None or not np.isfinite(grid.values[cell]):
         return None
     height = study.mission.trailer.dish_height_m
@@ -133,7 +133,7 @@ def skyline(study: Study, spot: Spot, looks: tuple[Look, ...]) -> Skyline | None
     bare, known_to = horizon_reach(*walk, known=study.blocks)
     surface, eye = None, float(grid.values[cell]) + height
     if study.obstacles is not None:
-        surface, known_to = horizon_reach(*walk, obstacles_m=study.obstacles.values, known=study.blocks)
+        surface, known_to = horizon_reach(*walk, obstacles_m=study.surface.values, known=study.blocks)
     highest = bare if surface is None else surface
     possible = possible_horizon_deg(highest, known_to, study.blocks.ceiling_m - eye)
     bare_figure = Skyline(BEARINGS_DEG, bare, surface, known_to, possible, (), (), sky.min_margin_deg, spot.latitude)
