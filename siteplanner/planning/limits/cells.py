@@ -24,7 +24,8 @@ from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.study import Study
 
 Tick = Callable[[float], None]
-SAMPLE = 60  # cells looked at one by one to say how far a limit must relax
+SAMPLE = 60  # cells whose distance is measured to say how far a limit must relax
+SKY_SAMPLE = 2000  # the same for cells whose skyline is walked, about 0.1 ms each
 FLAT_LINE_DEG = 1.0  # a line of sight less its margin must still rise, over all of the raster
 
 
@@ -174,15 +175,15 @@ def _relax(study: Study, bits: np.ndarray) -> dict[str, str]:
     """For each limit: what it would have to be for the nearest cell that only it rules out."""
     out: dict[str, str] = {}
 
-    def only(code: str) -> tuple[np.ndarray, np.ndarray]:
+    def only(code: str, most: int | None = None) -> tuple[np.ndarray, np.ndarray]:
         rows, cols = np.nonzero((bits == BITS[code]) & study.search_ground)
-        step = max(1, len(rows) // SAMPLE)
-        return (rows, cols) if code == "steep" else (rows[::step], cols[::step])
+        step = 1 if most is None else max(1, len(rows) // most)
+        return rows[::step], cols[::step]
 
     rows, cols = only("steep")
     if len(rows):
         out["steep"] = f"would have to allow {np.nanmin(study.slope.values[rows, cols]):.1f} deg"
-    rows, cols = only("power_line")
+    rows, cols = only("power_line", SAMPLE)
     frame = study.overlay("power_lines")
     if len(rows) and frame is not None:
         from shapely import points
@@ -190,7 +191,7 @@ def _relax(study: Study, bits: np.ndarray) -> dict[str, str]:
         lines = unary_union(list(frame.geometry))
         x, y = study.elevation.xy(rows, cols)
         out["power_line"] = f"would have to allow {max(p.distance(lines) for p in points(x, y)):.1f} m"
-    rows, cols = only("sky_blocked")
+    rows, cols = only("sky_blocked", SKY_SAMPLE)
     if len(rows):
         margins = [margin_to_allow_deg(study, int(r), int(c)) for r, c in zip(rows, cols, strict=True)]
         known = [m for m in margins if math.isfinite(m)]
