@@ -126,3 +126,7 @@ class Grid:
         lon, lat = self.lonlat(x, y)
         convergence = self._projection.get_factors(lon, lat).meridian_convergence
         return float(convergence) if np.ndim(convergence) == 0 else convergence
+
+    def grid_bearing_deg(self, true_bearing_deg, x, y):
+        """A true bearing at a place as one in this raster's rows and columns, not wrapped (arrays broadcast)."""
+        return true_bearing_deg - self.convergence_deg(x, y)

@@ -38,7 +38,7 @@ class Toward:
         x, y = self.grid.xy(rows, cols)
         longitude, latitude = self.grid.lonlat(x, y)
         azimuth, elevation, _ = look_angles(latitude, longitude, 0.0, self.satellite_longitude_deg)
-        return azimuth - self.grid.convergence_deg(x, y), elevation
+        return self.grid.grid_bearing_deg(azimuth, x, y), elevation
 
     def beam(self, rows: np.ndarray, cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(grid bearings of the beam's rays along a last axis, elevation) at cells, degrees."""

@@ -131,7 +131,7 @@ def sky_dome(study: Study, spot: Spot, cell: tuple[int, int], height_m: float, m
         grid.values,
         grid.cell_size_m,
         *cell,
-        BEARINGS_DEG - grid.convergence_deg(spot.x, spot.y),
+        grid.grid_bearing_deg(BEARINGS_DEG, spot.x, spot.y),
         height_m,
         obstacles_m=study.surface.values,
         known=study.blocks,
