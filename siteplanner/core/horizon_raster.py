@@ -168,19 +168,18 @@ def _walk(raster, wide, row, col, eye, row_step, col_step, best, found):
             known_to = min(known_to, d)
             break
         r0, c0 = corner(r, rows), corner(c, cols)
-        seen, told = best + d * HALF_CURVATURE, known_to < np.inf
         wide_row, wide_col = r0 >> _WIDE_SHIFT, c0 >> _WIDE_SHIFT
         lift = wide_highest[wide_row, wide_col] - eye
-        if (wide_gap[wide_row, wide_col] == 0 or told) and lift <= seen * d:
+        if (wide_gap[wide_row, wide_col] == 0 or known_to < np.inf) and lift <= (best + d * HALF_CURVATURE) * d:
             steps = steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1, _WIDE_SHIFT)
-            if lift >= 0 or lift <= seen * (d + steps * half_cell):
+            if lift >= 0 or lift <= (best + d * HALF_CURVATURE) * (d + steps * half_cell):
                 k += steps
                 continue
         block_row, block_col = r0 >> BLOCK_SHIFT, c0 >> BLOCK_SHIFT
         lift = highest[block_row, block_col] - eye
-        if (gap[block_row, block_col] == 0 or told) and lift <= seen * d:
+        if (gap[block_row, block_col] == 0 or known_to < np.inf) and lift <= (best + d * HALF_CURVATURE) * d:
             steps = steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1, BLOCK_SHIFT)
-            if lift >= 0 or lift <= seen * (d + steps * half_cell):
+            if lift >= 0 or lift <= (best + d * HALF_CURVATURE) * (d + steps * half_cell):
                 k += steps
                 continue
         height = height_between(heights, r0, c0, r - r0, c - c0)

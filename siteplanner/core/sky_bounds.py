@@ -217,9 +217,9 @@ def _sweep_strip(high, low, below, sweep, first, seeking, state):
         if base + _WIDE <= 0 or base >= cols:
             continue
         before = row if n == 0 else (row + 1 if sweep.downward else row - 1)
-        _take_row(buffers, _SURFACE, high[row], base, high[row, 0], high[row, cols - 1])
-        _take_row(buffers, _SURFACE_FAR, high[before], base, high[before, 0], high[before, cols - 1])
-        _take_row(buffers, _LOW, low[row], base, _NOTHING, _NOTHING)
+        _take_row(buffers, _SURFACE, high, row, base, high[row, 0], high[row, cols - 1])
+        _take_row(buffers, _SURFACE_FAR, high, before, base, high[before, 0], high[before, cols - 1])
+        _take_row(buffers, _LOW, low, row, base, _NOTHING, _NOTHING)
         up, up_low = np.float32(sweep.rise * n), np.float32(sweep.steeper * n)
         _cross(buffers, part, up, up_low)
         if drift != 0 and n > 0:
@@ -251,11 +251,10 @@ def _sweep_strip(high, low, below, sweep, first, seeking, state):
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _take_row(buffers, place, heights, base, before, behind):
-    """Copy the columns from `base` on into a buffer; beyond the raster's sides stands what is given for them."""
-    cols = heights.size
-    start, stop = max(-base, 0), min(cols - base, _WIDE)
-    inside = heights[base + start :]
+def _take_row(buffers, place, heights, row, base, before, behind):
+    """Copy a row's columns from `base` on into a buffer; beyond the raster's sides stands what is given for them."""
+    start, stop = max(-base, 0), min(heights.shape[1] - base, _WIDE)
+    inside = heights[row, base + start :]
     for i in range(stop - start):
         buffers[place + start + i] = inside[i]
     for i in range(start):
