@@ -253,15 +253,22 @@ def _rise_at_end(count: int, step: float, cell_m: float, tangent: float) -> np.n
 
 @njit(cache=True, nogil=True)
 def line_state(raster, row, col, eye, ray):
-    """Exact answer of one cell: every sample counts, blocks too low to matter are jumped over."""
-    heights, highest, gap = raster.heights, raster.highest, raster.gap
+    """Exact answer of one cell."""
+    return _line(raster.heights, raster.highest, raster.gap, raster.cell_m, raster.ceiling, row, col, eye, ray)
+
+
+@njit(cache=True, nogil=True)
+def _line(heights, highest, gap, cell_m, ceiling, row, col, eye, ray):
+    """Every sample counts, blocks too low to matter are jumped over. Arrays one by one: a tuple of them costs a call
+    as much as a short walk.
+    """
     rows, cols = heights.shape
     answer = CLEAR
     k = 1
     while True:
-        d = k * (raster.cell_m / 2)
+        d = k * (cell_m / 2)
         line = eye + d * (ray.tangent + d * HALF_CURVATURE)
-        if line > raster.ceiling:
+        if line > ceiling:
             return answer
         r = row + k * ray.row_step
         c = col + k * ray.col_step
@@ -283,14 +290,16 @@ def line_state(raster, row, col, eye, ray):
 @njit(cache=True, nogil=True)
 def _settle_rows(raster, ground, height_m, ray, row_rise, col_rise, first, stop, state):
     """Turn bounds into answers: walk the open cells, find the clear ones whose line leaves too early."""
+    heights, highest, gap = raster.heights, raster.highest, raster.gap
+    cell_m, ceiling = raster.cell_m, raster.ceiling
     for row in range(first, stop):
         for col in range(state.shape[1]):
             value = state[row, col]
             eye = ground[row, col] + height_m
             if value == CLEAR:
                 rise = min(row_rise[row], col_rise[col])
-                state[row, col] = UNKNOWN_BEYOND if eye + rise <= raster.ceiling else CLEAR
+                state[row, col] = UNKNOWN_BEYOND if eye + rise <= ceiling else CLEAR
             elif value == OPEN and eye == eye:
-                state[row, col] = line_state(raster, row, col, eye, ray)
+                state[row, col] = _line(heights, highest, gap, cell_m, ceiling, row, col, eye, ray)
             elif value == OPEN:
                 state[row, col] = UNKNOWN_GAP
