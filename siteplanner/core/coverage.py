@@ -274,6 +274,8 @@ def _rasters(
     """
     elevation = np.asarray(elevation_m)
     ready = elevation.dtype == np.float32 and elevation.flags.c_contiguous
+    if surface_m is elevation_m:
+        surface_m = None
     if (ready and surface_m is None) or rows.size == 0:
         return elevation, elevation
     window = tuple(

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -22,8 +23,8 @@ from numpy.typing import ArrayLike
 
 from siteplanner.core.geodesy import effective_earth_radius_m
 
-BLOCK_CELLS = 16
-_SHIFT = 4  # log2 of BLOCK_CELLS
+BLOCK_SHIFT = 4
+BLOCK_CELLS = 1 << BLOCK_SHIFT
 HALF_CURVATURE = 1 / (2 * effective_earth_radius_m())  # 1/2a, per metre
 _STRAIGHT = 1e-9  # sine of 180 degrees is 1e-16 and would push a line along the rim outside
 
@@ -36,6 +37,21 @@ class Blocks:
     gap: np.ndarray  # 1 where any cell of the block is unknown
     ceiling_m: float  # highest known ground of all; -inf when nothing is known
     raster: np.ndarray | None = None  # what the blocks were made from
+
+
+class BlockRaster(NamedTuple):
+    """A surface with its blocks, as the kernels take it."""
+
+    heights: np.ndarray  # (rows, cols) what blocks the view, NaN unknown
+    highest: np.ndarray  # `Blocks.highest_m`
+    gap: np.ndarray  # `Blocks.gap`
+    cell_m: float
+    ceiling: float  # ground no higher than this is assumed where nothing is known
+
+
+def block_raster(heights: np.ndarray, known: Blocks, cell_size_m: float, ceiling_m: float) -> BlockRaster:
+    """Pack a surface and its blocks for the kernels."""
+    return BlockRaster(heights, known.highest_m, known.gap, float(cell_size_m), float(ceiling_m))
 
 
 def usable(elevation_m: np.ndarray) -> np.ndarray:
@@ -118,7 +134,7 @@ def horizon_reach(
 def surface(elevation_m: np.ndarray, obstacles_m: np.ndarray | None) -> np.ndarray:
     """What blocks the view: the higher of ground and obstacles, unknown where either is."""
     ground = usable(elevation_m)
-    if obstacles_m is None:
+    if obstacles_m is None or obstacles_m is elevation_m:
         return ground
     if np.shape(obstacles_m) != ground.shape:
         raise ValueError("The obstacles must have the elevation's rows and columns.")
@@ -168,19 +184,7 @@ def _look_around(
         shape = azimuths.shape
         return np.full(shape, np.nan), np.zeros(shape), np.ones(shape, np.uint8)
     row_steps, col_steps = direction(azimuths.ravel())
-    found = _horizons(
-        z,
-        known.highest_m,
-        known.gap,
-        float(cell_size_m),
-        float(row),
-        float(col),
-        eye,
-        ceiling,
-        row_steps,
-        col_steps,
-        HALF_CURVATURE,
-    )
+    found = _horizons(block_raster(z, known, cell_size_m, ceiling), float(row), float(col), eye, row_steps, col_steps)
     tangent, known_to, ending = (part.reshape(azimuths.shape) for part in found)
     return np.where(np.isneginf(tangent), np.nan, tangent), known_to, ending
 
@@ -200,19 +204,19 @@ def ground_at(elevation_m: np.ndarray, row: float, col: float) -> float:
 @njit(cache=True, nogil=True)
 def _block_maxima(z):
     rows, cols = z.shape
-    high = (rows + 15) >> _SHIFT
-    wide = (cols + 15) >> _SHIFT
+    high = (rows + BLOCK_CELLS - 1) >> BLOCK_SHIFT
+    wide = (cols + BLOCK_CELLS - 1) >> BLOCK_SHIFT
     highest = np.full((high, wide), -np.inf)
     gap = np.zeros((high, wide), np.uint8)
     for br in range(high):
-        for r in range(br << _SHIFT, min((br + 1) << _SHIFT, rows - 1) + 1):
+        for r in range(br << BLOCK_SHIFT, min((br + 1) << BLOCK_SHIFT, rows - 1) + 1):
             if r >= rows:
                 break
             for bc in range(wide):
                 best = highest[br, bc]
                 holes = 0
                 # one cell into the next block: bilinear samples of this one reach there
-                for c in range(bc << _SHIFT, min(((bc + 1) << _SHIFT) + 1, cols)):
+                for c in range(bc << BLOCK_SHIFT, min(((bc + 1) << BLOCK_SHIFT) + 1, cols)):
                     v = z[r, c]
                     best = v if v > best else best
                     holes += v != v
@@ -223,72 +227,85 @@ def _block_maxima(z):
 
 
 @njit(cache=True, nogil=True, inline="always")
-def steps_to_leave(row, col, row_step, col_step, last_row, last_col):
+def corner(place, count):
+    """First of the two neighbouring rows (or columns) between which a place inside the raster lies."""
+    return min(int(place), count - 2)
+
+
+@njit(cache=True, nogil=True, inline="always")
+def height_between(heights, row, col, down, right):
+    """Bilinear height in the square of cell centres whose first corner is (row, col); NaN with any corner unknown."""
+    upper = heights[row, col] * (1 - right) + heights[row, col + 1] * right
+    lower = heights[row + 1, col] * (1 - right) + heights[row + 1, col + 1] * right
+    return upper * (1 - down) + lower * down
+
+
+@njit(cache=True, nogil=True, inline="always")
+def steps_to_leave(row, col, row_step, col_step, last_row, last_col, shift):
     """Half-cell steps from a point to the first sample that may lie in another block or outside, at least 1.
 
-    Never one too many: a rounding error of the position costs a step, not a sample.
+    Blocks are 2^shift cells wide. Never one too many: a rounding error of the position costs a step, not a sample.
     """
     steps = 1e9
     if row_step > 0:
-        border = min(((int(row) >> _SHIFT) + 1) * BLOCK_CELLS, last_row)
+        border = min(((int(row) >> shift) + 1) << shift, last_row)
         steps = math.ceil((border - row) / row_step - 1e-7)
     elif row_step < 0:
-        steps = math.floor((row - (int(row) >> _SHIFT) * BLOCK_CELLS) / -row_step - 1e-7) + 1
+        steps = math.floor((row - ((int(row) >> shift) << shift)) / -row_step - 1e-7) + 1
     if col_step > 0:
-        border = min(((int(col) >> _SHIFT) + 1) * BLOCK_CELLS, last_col)
+        border = min(((int(col) >> shift) + 1) << shift, last_col)
         steps = min(steps, math.ceil((border - col) / col_step - 1e-7))
     elif col_step < 0:
-        steps = min(steps, math.floor((col - (int(col) >> _SHIFT) * BLOCK_CELLS) / -col_step - 1e-7) + 1)
+        steps = min(steps, math.floor((col - ((int(col) >> shift) << shift)) / -col_step - 1e-7) + 1)
     return max(int(steps), 1)
 
 
 @njit(cache=True, nogil=True)
-def _horizons(z, highest, gap, cell_m, row, col, eye, ceiling, row_steps, col_steps, half_curvature):
-    rows, cols = z.shape
+def _horizons(raster, row, col, eye, row_steps, col_steps):
+    """(tangent, known to, ending) of each direction from one eye."""
     count = row_steps.size
-    tangents = np.full(count, -np.inf)
-    known_to = np.full(count, np.inf)
-    ending = np.zeros(count, np.uint8)  # 0 complete, 1 a gap, 2 the raster's end
-    above = ceiling - eye
-    # the tangent of the ceiling's own horizon, when the eye is above it, and its distance
-    far = math.sqrt(max(-above, 0.0) / half_curvature)
+    tangents = np.empty(count)
+    known_to = np.empty(count)
+    ending = np.empty(count, np.uint8)
     for i in range(count):
-        row_step, col_step = row_steps[i], col_steps[i]
-        best = -np.inf
-        k = 1
-        while True:
-            d = k * (cell_m / 2)
-            nearest = max(d, far)
-            r = row + k * row_step
-            c = col + k * col_step
-            if above / nearest - nearest * half_curvature <= best:
-                break
-            if not (0 <= r <= rows - 1 and 0 <= c <= cols - 1):
-                if ending[i] == 0:
-                    ending[i] = 2
-                    known_to[i] = d
-                break
-            r0 = min(int(r), rows - 2)
-            c0 = min(int(c), cols - 2)
-            br = r0 >> _SHIFT
-            bc = c0 >> _SHIFT
-            lift = highest[br, bc] - eye
-            if (gap[br, bc] == 0 or ending[i] == 1) and (lift < 0 or lift / d - d * half_curvature <= best):
-                steps = steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1)
-                # ground below the eye stands highest where it is farthest, in the block's last sample
-                if lift >= 0 or lift / (d + steps * (cell_m / 2)) - d * half_curvature <= best:
-                    k += steps
-                    continue
-            fr = r - r0
-            fc = c - c0
-            v = (z[r0, c0] * (1 - fc) + z[r0, c0 + 1] * fc) * (1 - fr) + (
-                z[r0 + 1, c0] * (1 - fc) + z[r0 + 1, c0 + 1] * fc
-            ) * fr
-            if v == v:
-                best = max(best, (v - eye) / d - d * half_curvature)
-            elif ending[i] == 0 and above / d - d * half_curvature > best:
-                ending[i] = 1
-                known_to[i] = d
-            k += 1
-        tangents[i] = best
+        tangents[i], known_to[i], ending[i] = _horizon(raster, row, col, eye, row_steps[i], col_steps[i])
     return tangents, known_to, ending
+
+
+@njit(cache=True, nogil=True)
+def _horizon(raster, row, col, eye, row_step, col_step):
+    """One direction: the largest tangent, where knowledge ends, and how: 0 complete, 1 a gap, 2 the raster's end."""
+    z, highest, gap, cell_m = raster.heights, raster.highest, raster.gap, raster.cell_m
+    rows, cols = z.shape
+    above = raster.ceiling - eye
+    # the distance of the ceiling's own horizon, when the eye is above it
+    far = math.sqrt(max(-above, 0.0) / HALF_CURVATURE)
+    best, known_to, ending = -np.inf, np.inf, 0
+    k = 1
+    while True:
+        d = k * (cell_m / 2)
+        nearest = max(d, far)
+        r = row + k * row_step
+        c = col + k * col_step
+        if above / nearest - nearest * HALF_CURVATURE <= best:
+            break
+        if not (0 <= r <= rows - 1 and 0 <= c <= cols - 1):
+            if ending == 0:
+                ending, known_to = 2, d
+            break
+        r0, c0 = corner(r, rows), corner(c, cols)
+        block_row, block_col = r0 >> BLOCK_SHIFT, c0 >> BLOCK_SHIFT
+        lift = highest[block_row, block_col] - eye
+        if (gap[block_row, block_col] == 0 or ending == 1) and (lift < 0 or lift / d - d * HALF_CURVATURE <= best):
+            steps = steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1, BLOCK_SHIFT)
+            # ground below the eye stands highest where it is farthest, in the block's last sample
+            if lift >= 0 or lift / (d + steps * (cell_m / 2)) - d * HALF_CURVATURE <= best:
+                k += steps
+                continue
+        height = height_between(z, r0, c0, r - r0, c - c0)
+        if height == height:
+            best = max(best, (height - eye) / d - d * HALF_CURVATURE)
+        elif ending == 0 and above / d - d * HALF_CURVATURE > best:
+            ending, known_to = 1, d
+        k += 1
+    return best, known_to, ending

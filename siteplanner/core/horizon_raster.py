@@ -16,16 +16,23 @@ import numpy as np
 from numba import njit
 
 from siteplanner.core.horizon import (
+    BLOCK_SHIFT,
     HALF_CURVATURE,
     Blocks,
+    block_raster,
     blocks,
     checked_ceiling_m,
+    corner,
     direction,
+    height_between,
+    steps_to_leave,
     surface,
     usable,
 )
 
-LATTICE_CELLS = 64  # bearings are worked out so far apart and blended; a power of two, as in the kernel
+LATTICE_CELLS = 64  # bearings are worked out so far apart and blended
+_WIDE_BLOCKS = 8  # blocks a side of a wide block
+_WIDE_SHIFT = BLOCK_SHIFT + 3  # log2 of its cells a side
 _BAND_ROWS = 32  # rows of one job
 
 
@@ -43,8 +50,10 @@ def horizon_raster(
 ) -> tuple[np.ndarray, np.ndarray]:
     """`(horizon_deg, known_to_m)` of every cell, float32, as `horizon.horizon_reach` gives for one.
 
-    `azimuth_deg(rows, cols)` gives the grid bearing at cells (arrays of one shape); it is asked on a lattice of
-    LATTICE_CELLS and blended between. `wanted` picks cells (bool, same shape); all others, and those whose ground
+    `azimuth_deg(rows, cols)` gives the grid bearing at cells (arrays of one shape), or those of all rays of a beam
+    along one more axis; it is asked on a lattice of LATTICE_CELLS and blended between. Of a beam the highest horizon
+    is told, and `known_to_m` is the nearest place on any ray from which something higher than that could stand
+    unseen by this ray and those before it. `wanted` picks cells (bool, same shape); all others, and those whose ground
     is unknown, are NaN. The rest as `horizon_reach`: the angle is the highest that the known ground shows, a lower
     bound of the true horizon where `known_to_m` is finite. The answer does not depend on `threads`.
 
@@ -61,31 +70,16 @@ def horizon_raster(
     if wanted.shape != z.shape:
         raise ValueError("The wanted cells must have the elevation's rows and columns.")
     axes = [np.arange(n // LATTICE_CELLS + 2) * float(LATTICE_CELLS) for n in (rows, cols)]
-    row_steps, col_steps = direction(azimuth_deg(*np.meshgrid(*axes, indexing="ij")))
+    bearings = np.asarray(azimuth_deg(*np.meshgrid(*axes, indexing="ij")), float)
+    lattice = (len(axes[0]), len(axes[1]), -1)  # one ray where there is no axis for them
+    row_steps, col_steps = direction(np.ascontiguousarray(np.moveaxis(bearings.reshape(lattice), 2, 0)))
     angle, reach = np.full(z.shape, np.nan, np.float32), np.full(z.shape, np.nan, np.float32)
-
-    wide_highest, wide_gap = _widened(known.highest_m, -math.inf), _widened(known.gap, 0)
+    raster = block_raster(z, known, cell_size_m, ceiling)
+    wide = raster._replace(highest=_widened(known.highest_m, -math.inf), gap=_widened(known.gap, 0))
 
     def band(top: int) -> None:
-        _horizon_band(
-            z,
-            ground,
-            wanted,
-            known.highest_m,
-            known.gap,
-            wide_highest,
-            wide_gap,
-            float(cell_size_m),
-            float(height_m),
-            ceiling,
-            row_steps,
-            col_steps,
-            HALF_CURVATURE,
-            top,
-            min(top + _BAND_ROWS, rows),
-            angle,
-            reach,
-        )
+        stop = min(top + _BAND_ROWS, rows)
+        _horizon_band(raster, wide, ground, wanted, float(height_m), row_steps, col_steps, top, stop, angle, reach)
 
     if math.isfinite(known.ceiling_m):
         with ThreadPoolExecutor(threads or min(os.cpu_count() or 1, 8)) as pool:
@@ -95,135 +89,105 @@ def horizon_raster(
 
 
 def _widened(fine: np.ndarray, empty: float) -> np.ndarray:
-    """Maxima of 8 x 8 blocks."""
-    rows, cols = (-(-n // 8) * 8 for n in fine.shape)
+    """Maxima of wide blocks."""
+    n = _WIDE_BLOCKS
+    rows, cols = (-(-size // n) * n for size in fine.shape)
     padded = np.full((rows, cols), empty, fine.dtype)
     padded[: fine.shape[0], : fine.shape[1]] = fine
-    return np.ascontiguousarray(padded.reshape(rows // 8, 8, cols // 8, 8).max(axis=(1, 3)))
-
-
-@njit(cache=True, nogil=True, inline="always")
-def _steps_to_leave(row, col, row_step, col_step, last_row, last_col, shift):
-    """`horizon.steps_to_leave` for blocks of 2^shift cells."""
-    steps = 1e9
-    if row_step > 0:
-        border = min(((int(row) >> shift) + 1) << shift, last_row)
-        steps = math.ceil((border - row) / row_step - 1e-7)
-    elif row_step < 0:
-        steps = math.floor((row - ((int(row) >> shift) << shift)) / -row_step - 1e-7) + 1
-    if col_step > 0:
-        border = min(((int(col) >> shift) + 1) << shift, last_col)
-        steps = min(steps, math.ceil((border - col) / col_step - 1e-7))
-    elif col_step < 0:
-        steps = min(steps, math.floor((col - ((int(col) >> shift) << shift)) / -col_step - 1e-7) + 1)
-    return max(int(steps), 1)
-
-
-@njit(cache=True, nogil=True, inline="always")
-def _blended(values, row, col, down, right):
-    """Bilinear between four neighbours of the lattice."""
-    upper = values[row, col] * (1 - right) + values[row, col + 1] * right
-    lower = values[row + 1, col] * (1 - right) + values[row + 1, col + 1] * right
-    return upper * (1 - down) + lower * down
+    return np.ascontiguousarray(padded.reshape(rows // n, n, cols // n, n).max(axis=(1, 3)))
 
 
 @njit(cache=True, nogil=True)
-def _horizon_band(
-    z,
-    ground,
-    wanted,
-    highest,
-    gap,
-    wide_highest,
-    wide_gap,
-    cell_m,
-    height_m,
-    ceiling,
-    row_steps,
-    col_steps,
-    half_curvature,
-    first,
-    stop,
-    angle,
-    reach,
-):
-    """As `horizon._horizons`, one direction a cell; see there for the walk itself."""
-    rows, cols = z.shape
+def _horizon_band(raster, wide, ground, wanted, height_m, row_steps, col_steps, first, stop, angle, reach):
+    """As `horizon._horizon`, a beam a cell; see there for the walk itself."""
+    rays = row_steps.shape[0]
+    guess = np.empty(rays, np.int64)
     for row in range(first, stop):
-        at_row = row // 64
-        down = (row - 64 * at_row) / 64.0
-        guess = 1
-        for col in range(cols):
+        at_row = row // LATTICE_CELLS
+        down = (row - LATTICE_CELLS * at_row) / LATTICE_CELLS
+        guess[:] = 1
+        for col in range(ground.shape[1]):
             eye = ground[row, col] + height_m
             if not wanted[row, col] or eye != eye:
                 continue
-            at_col = col // 64
-            right = (col - 64 * at_col) / 64.0
-            row_step = _blended(row_steps, at_row, at_col, down, right)
-            col_step = _blended(col_steps, at_row, at_col, down, right)
-            above = ceiling - eye
-            far = math.sqrt(max(-above, 0.0) / half_curvature)
-            best = -np.inf
-            found = guess
-            for k in range(max(guess - 3, 1), guess + 4):
-                r = row + k * row_step
-                c = col + k * col_step
-                if not (0 <= r <= rows - 1 and 0 <= c <= cols - 1):
-                    break
-                r0 = min(int(r), rows - 2)
-                c0 = min(int(c), cols - 2)
-                fr = r - r0
-                fc = c - c0
-                v = (z[r0, c0] * (1 - fc) + z[r0, c0 + 1] * fc) * (1 - fr) + (
-                    z[r0 + 1, c0] * (1 - fc) + z[r0 + 1, c0 + 1] * fc
-                ) * fr
-                d = k * (cell_m / 2)
-                tangent = (v - eye) / d - d * half_curvature
-                if tangent > best:
-                    best = tangent
-                    found = k
-            known_to = np.inf
-            k = 1
-            while True:
-                d = k * (cell_m / 2)
-                nearest = max(d, far)
-                if above / nearest - nearest * half_curvature <= best:
-                    break
-                r = row + k * row_step
-                c = col + k * col_step
-                if not (0 <= r <= rows - 1 and 0 <= c <= cols - 1):
-                    known_to = min(known_to, d)
-                    break
-                r0 = min(int(r), rows - 2)
-                c0 = min(int(c), cols - 2)
-                lift = wide_highest[r0 >> 7, c0 >> 7] - eye
-                if (wide_gap[r0 >> 7, c0 >> 7] == 0 or known_to < np.inf) and lift <= (best + d * half_curvature) * d:
-                    steps = _steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1, 7)
-                    far_d = d + steps * (cell_m / 2)
-                    if lift >= 0 or lift <= (best + d * half_curvature) * far_d:
-                        k += steps
-                        continue
-                lift = highest[r0 >> 4, c0 >> 4] - eye
-                if (gap[r0 >> 4, c0 >> 4] == 0 or known_to < np.inf) and lift <= (best + d * half_curvature) * d:
-                    steps = _steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1, 4)
-                    far_d = d + steps * (cell_m / 2)
-                    if lift >= 0 or lift <= (best + d * half_curvature) * far_d:
-                        k += steps
-                        continue
-                fr = r - r0
-                fc = c - c0
-                v = (z[r0, c0] * (1 - fc) + z[r0, c0 + 1] * fc) * (1 - fr) + (
-                    z[r0 + 1, c0] * (1 - fc) + z[r0 + 1, c0 + 1] * fc
-                ) * fr
-                if v == v:
-                    tangent = (v - eye) / d - d * half_curvature
-                    if tangent > best:
-                        best = tangent
-                        found = k
-                elif known_to == np.inf and above / d - d * half_curvature > best:
-                    known_to = d
-                k += 1
-            guess = found
+            at_col = col // LATTICE_CELLS
+            right = (col - LATTICE_CELLS * at_col) / LATTICE_CELLS
+            best, known_to = -np.inf, np.inf
+            for ray in range(rays):
+                row_step = height_between(row_steps[ray], at_row, at_col, down, right)
+                col_step = height_between(col_steps[ray], at_row, at_col, down, right)
+                best, found = _look_near(raster, row, col, eye, row_step, col_step, best, guess[ray])
+                best, guess[ray], end = _walk(raster, wide, row, col, eye, row_step, col_step, best, found)
+                known_to = min(known_to, end)
             reach[row, col] = known_to
             if best > -np.inf:
                 angle[row, col] = math.degrees(math.atan(best))
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _look_near(raster, row, col, eye, row_step, col_step, best, guess):
+    """The largest tangent so far and its step, after a look at the samples around a guess."""
+    heights = raster.heights
+    rows, cols = heights.shape
+    half_cell = raster.cell_m / 2
+    found = guess
+    for k in range(max(guess - 3, 1), guess + 4):
+        r = row + k * row_step
+        c = col + k * col_step
+        if not (0 <= r <= rows - 1 and 0 <= c <= cols - 1):
+            break
+        r0, c0 = corner(r, rows), corner(c, cols)
+        height = height_between(heights, r0, c0, r - r0, c - c0)
+        d = k * half_cell
+        tangent = (height - eye) / d - d * HALF_CURVATURE
+        if tangent > best:
+            best, found = tangent, k
+    return best, found
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _walk(raster, wide, row, col, eye, row_step, col_step, best, found):
+    """(largest tangent, its step, where something higher could stand unseen) of a whole line."""
+    # arrays taken out of the tuples once: inside the loop that would cost more than the walk
+    heights, highest, gap = raster.heights, raster.highest, raster.gap
+    wide_highest, wide_gap = wide.highest, wide.gap
+    rows, cols = heights.shape
+    half_cell = raster.cell_m / 2
+    above = raster.ceiling - eye
+    far = math.sqrt(max(-above, 0.0) / HALF_CURVATURE)
+    known_to = np.inf
+    k = 1
+    while True:
+        d = k * half_cell
+        nearest = max(d, far)
+        if above / nearest - nearest * HALF_CURVATURE <= best:
+            break
+        r = row + k * row_step
+        c = col + k * col_step
+        if not (0 <= r <= rows - 1 and 0 <= c <= cols - 1):
+            known_to = min(known_to, d)
+            break
+        r0, c0 = corner(r, rows), corner(c, cols)
+        wide_row, wide_col = r0 >> _WIDE_SHIFT, c0 >> _WIDE_SHIFT
+        lift = wide_highest[wide_row, wide_col] - eye
+        if (wide_gap[wide_row, wide_col] == 0 or known_to < np.inf) and lift <= (best + d * HALF_CURVATURE) * d:
+            steps = steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1, _WIDE_SHIFT)
+            if lift >= 0 or lift <= (best + d * HALF_CURVATURE) * (d + steps * half_cell):
+                k += steps
+                continue
+        block_row, block_col = r0 >> BLOCK_SHIFT, c0 >> BLOCK_SHIFT
+        lift = highest[block_row, block_col] - eye
+        if (gap[block_row, block_col] == 0 or known_to < np.inf) and lift <= (best + d * HALF_CURVATURE) * d:
+            steps = steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1, BLOCK_SHIFT)
+            if lift >= 0 or lift <= (best + d * HALF_CURVATURE) * (d + steps * half_cell):
+                k += steps
+                continue
+        height = height_between(heights, r0, c0, r - r0, c - c0)
+        if height == height:
+            tangent = (height - eye) / d - d * HALF_CURVATURE
+            if tangent > best:
+                best, found = tangent, k
+        elif known_to == np.inf and above / d - d * HALF_CURVATURE > best:
+            known_to = d
+        k += 1
+    return best, found, known_to

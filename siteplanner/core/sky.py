@@ -4,7 +4,7 @@ The question for one cell: does any sample of the surface reach the line that ri
 angle toward the azimuth? Samples, distances and the Earth's curve follow the rule of `horizon`. The answer
 has four values, because ground that nobody knows is not clear sky.
 
-A whole raster is answered by `sky_sweep`, which bounds the highest obstacle of every line in one pass; the few
+A whole raster is answered by `sky_bounds`, which bounds the highest obstacle of every line in one pass; the few
 cells between its bounds are walked here, sample by sample. The result is that of walking every cell.
 """
 
@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -20,22 +20,30 @@ from numba import njit
 from numpy.typing import ArrayLike
 
 from siteplanner.core.horizon import (
+    BLOCK_SHIFT,
     HALF_CURVATURE,
+    BlockRaster,
     Blocks,
+    block_raster,
     blocks,
     checked_ceiling_m,
+    corner,
     direction,
+    height_between,
     steps_to_leave,
     surface,
     usable,
 )
-from siteplanner.core.sky_bounds import BLOCKED, CLEAR, OPEN, UNKNOWN_GAP, Run, all_jobs, bounds, reach_m
-
-Varying = np.ndarray | float | Callable[[float, float], float]
+from siteplanner.core.sky_bounds import BLOCKED, CLEAR, OPEN, UNKNOWN_GAP, Ray, Run, all_jobs, bounds, reach_m
 
 UNKNOWN_BEYOND = 3  # the line leaves the raster before it passes the ceiling; after CLEAR 0, BLOCKED 1, GAP 2
 
+LookDeg = Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]
+"""`look(rows, cols)` of n cells: grid bearings (n, rays) and the elevation angle (n,) that must be free on all."""
+
+TILE_M = 2500.0  # one look a tile: a satellite's look angles turn by about 0.01 degrees per km
 _BAND_ROWS = 64  # rows settled by one job
+_BY_WORSE = np.array([0, 3, 2, 1], np.uint8)  # state -> how bad, and back: clear, beyond, gap, blocked
 
 
 def sky_state(
@@ -66,109 +74,110 @@ def sky_state(
     ground = usable(elevation_m)
     z = surface(ground, obstacles_m)
     known = blocks(z)
-    ceiling = checked_ceiling_m(ceiling_m, known)
+    raster = block_raster(z, known, cell_size_m, checked_ceiling_m(ceiling_m, known))
     with _pool(threads) as pool:
-        return _whole(z, ground, known, float(cell_size_m), azimuth_deg, limit_deg, height_m, ceiling, pool.map)
-
-
-def sky_state_at(
-    elevation_m: np.ndarray,
-    cell_size_m: float,
-    rows: ArrayLike,
-    cols: ArrayLike,
-    azimuth_deg: ArrayLike,
-    limit_deg: ArrayLike,
-    height_m: float,
-    ceiling_m: float | None = None,
-    obstacles_m: np.ndarray | None = None,
-    *,
-    known: Blocks | None = None,
-) -> np.ndarray:
-    """The same four answers for chosen cells, each toward its own direction (arguments broadcast).
-
-    `known` are the `horizon.blocks` of max(elevation, obstacles), to spare their making.
-    Raises ValueError as `sky_state` does, and IndexError for cells outside the raster.
-    """
-    _check(cell_size_m, height_m, limit_deg)
-    ground = usable(elevation_m)
-    z = surface(ground, obstacles_m)
-    known = blocks(z) if known is None else known
-    ceiling = checked_ceiling_m(ceiling_m, known)
-    r, c, azimuth, limit = np.broadcast_arrays(rows, cols, azimuth_deg, limit_deg)
-    index = np.ravel_multi_index((r.ravel(), c.ravel()), z.shape, mode="raise") if r.size else r.ravel()
-    row_steps, col_steps = direction(azimuth.ravel())
-    state = _walk_cells(
-        z,
-        ground,
-        known.highest_m,
-        known.gap,
-        float(cell_size_m),
-        float(height_m),
-        ceiling,
-        index.astype(np.int64),
-        row_steps,
-        col_steps,
-        np.tan(np.radians(limit.ravel())),
-        HALF_CURVATURE,
-    )
-    return state.reshape(r.shape)
+        return _whole(raster, ground, float(height_m), ray_of(azimuth_deg, limit_deg), pool.map)
 
 
 def sky_state_varying(
     elevation_m: np.ndarray,
     cell_size_m: float,
-    azimuth_deg: Varying,
-    limit_deg: Varying,
+    look_deg: LookDeg,
     height_m: float,
+    wanted: np.ndarray | None = None,
+    tick: Callable[[float], None] | None = None,
+    *,
     tile_cells: int | None = None,
     ceiling_m: float | None = None,
     obstacles_m: np.ndarray | None = None,
-    *,
+    known: Blocks | None = None,
     threads: int | None = None,
 ) -> np.ndarray:
-    """`sky_state` where the direction changes over the raster: constant in each tile, that of its middle.
+    """`sky_state` where the direction changes over the raster, and over all rays of a beam.
 
-    `azimuth_deg` and `limit_deg` are rasters of the same shape, numbers, or functions of (row, col). A
-    satellite's look angles turn by about 0.01 degrees per km, so in tiles of 2.5 km (the default) the limit
-    is off by less than 0.02 degrees; use `sky_state_at` for the exact answer of chosen cells. Every tile
-    is answered together with the ground that its lines can reach before they pass the ceiling.
+    `look_deg(rows, cols)` gives the bearings of the beam's rays and the limit at cells; it is asked once, for the
+    middle of each tile (`tile_cells` wide; TILE_M by default, so that a satellite's look is off by less than 0.02
+    degrees). A cell is clear only if every ray is; of several answers the worst stands: blocked, a gap, beyond the
+    raster. `wanted` picks cells (bool, same shape); all others are UNKNOWN_GAP, and tiles without any cost nothing.
+    `tick` is told the share done, in this thread; what it raises stops the work. `known` are the `horizon.blocks` of
+    max(elevation, obstacles). Every tile is answered together with the ground that its lines can reach before they
+    pass the ceiling.
 
     Raises ValueError as `sky_state` does; the limit must be above 0 in every tile.
     """
     ground = usable(elevation_m)
     z = surface(ground, obstacles_m)
-    ceiling = checked_ceiling_m(ceiling_m, blocks(z))
-    tile = tile_cells or max(int(2500 / cell_size_m), 16)
+    known = blocks(z) if known is None else known
+    ceiling = checked_ceiling_m(ceiling_m, known)
+    wanted = np.ones(z.shape, bool) if wanted is None else np.ascontiguousarray(wanted, bool)
+    if wanted.shape != z.shape:
+        raise ValueError("The wanted cells must have the elevation's rows and columns.")
     state = np.full(z.shape, UNKNOWN_GAP, np.uint8)
+    tiles = _tiles(wanted, tile_cells or max(int(TILE_M / cell_size_m), 16))
+    if not tiles:
+        return state
+    middles = [[(part.start + part.stop - 1) / 2 for part in parts] for parts in zip(*tiles, strict=True)]
+    azimuths, limits = look_deg(*(np.array(middle) for middle in middles))
+    _check(cell_size_m, height_m, limits)
 
-    def answer(part: tuple[slice, slice]) -> None:
-        rows, cols = part
-        middle = (rows.start + rows.stop - 1) / 2, (cols.start + cols.stop - 1) / 2
-        azimuth, limit = (_at(v, z.shape, *middle) for v in (azimuth_deg, limit_deg))
-        _check(cell_size_m, height_m, limit)
-        lowest = float(np.fmin.reduce(ground[part], axis=None))
+    def answer(number: int) -> None:
+        rows, cols = part = tiles[number]
+        lowest = float(np.fmin.reduce(ground[part][wanted[part]], axis=None))
         if math.isnan(lowest):
             return
-        far_m = reach_m(ceiling - lowest - height_m, math.tan(math.radians(limit)))
-        far = (2 * float(step) * far_m / cell_size_m for step in direction(azimuth))
-        # two cells more, so that no line meets the cut before it has passed the ceiling
-        wide = tuple(
-            slice(
-                max(own.start + math.floor(min(cells, 0)) - 2, 0),
-                min(own.stop + math.ceil(max(cells, 0)) + 2, size),
-            )
-            for own, cells, size in zip(part, far, z.shape, strict=True)
-        )
+        rays = [ray_of(azimuth, float(limits[number])) for azimuth in azimuths[number].tolist()]
+        wide = _within_reach(part, z.shape, rays, float(cell_size_m), ceiling - lowest - height_m)
         piece = np.ascontiguousarray(z[wide])
         below = piece if z is ground else np.ascontiguousarray(ground[wide])
-        found = _whole(piece, below, blocks(piece), float(cell_size_m), azimuth, limit, height_m, ceiling, map)
+        raster = block_raster(piece, blocks(piece), cell_size_m, ceiling)
         top, left = rows.start - wide[0].start, cols.start - wide[1].start
-        state[part] = found[top : top + rows.stop - rows.start, left : left + cols.stop - cols.start]
+        inner = np.s_[top : top + rows.stop - rows.start, left : left + cols.stop - cols.start]
+        worst = np.zeros(ground[part].shape, np.uint8)
+        for ray in rays:
+            found = _whole(raster, below, float(height_m), ray, map)[inner]
+            worst = np.maximum(worst, _BY_WORSE[found])
+            if (worst[wanted[part]] == _BY_WORSE[BLOCKED]).all():
+                break
+        np.copyto(state[part], _BY_WORSE[worst], where=wanted[part])
 
-    with _pool(threads) as pool:
-        for _ in pool.map(answer, _tiles(z.shape, tile)):
-            pass
+    pool = _pool(threads)
+    try:
+        for number, _ in enumerate(pool.map(answer, range(len(tiles))), 1):
+            if tick is not None:
+                tick(number / len(tiles))
+    finally:
+        pool.shutdown(cancel_futures=True)
     return state
+
+
+def known_margin_deg(
+    elevation_deg: ArrayLike,
+    horizon_deg: ArrayLike,
+    known_to_m: ArrayLike,
+    eye_m: ArrayLike,
+    ceiling_m: float,
+    least_margin_deg: float,
+) -> np.ndarray:
+    """How far the satellite stands above the horizon, degrees, NaN where that cannot be told. Broadcasts.
+
+    `horizon_deg` and `known_to_m` are those of `horizon.horizon_reach` for the eye's height above sea level. The rule
+    of UNKNOWN_BEYOND and UNKNOWN_GAP for a horizon: one cut short is a lower bound, so it may block (a margin below
+    `least_margin_deg` stands), but it clears only if the line of sight less that margin has risen above `ceiling_m`
+    by the end of what is known; such a margin is an upper bound.
+    """
+    margin = np.asarray(elevation_deg, float) - np.asarray(horizon_deg, float)
+    reach = np.asarray(known_to_m, float)
+    tangent = np.tan(np.radians(np.asarray(elevation_deg, float) - least_margin_deg))
+    with np.errstate(invalid="ignore"):
+        line = np.asarray(eye_m, float) + reach * (tangent + reach * HALF_CURVATURE)
+        cut_short = np.isfinite(reach) & (margin >= least_margin_deg) & ~(line > ceiling_m)
+    return np.where(cut_short, np.nan, margin)
+
+
+def ray_of(azimuth_deg: float, limit_deg: float) -> Ray:
+    """A grid bearing and an elevation angle as the kernels take them."""
+    row_step, col_step = direction(azimuth_deg)
+    return Ray(float(row_step), float(col_step), math.tan(math.radians(limit_deg)))
 
 
 def _pool(threads: int | None) -> ThreadPoolExecutor:
@@ -182,62 +191,47 @@ def _check(cell_size_m: float, height_m: float, limit_deg: ArrayLike) -> None:
         raise ValueError("The cell size must be above 0 and the height not below 0 metres.")
 
 
-def _tiles(shape: tuple[int, ...], tile: int) -> Iterator[tuple[slice, slice]]:
-    for top in range(0, shape[0], tile):
-        for left in range(0, shape[1], tile):
-            yield slice(top, min(top + tile, shape[0])), slice(left, min(left + tile, shape[1]))
+def _tiles(wanted: np.ndarray, tile: int) -> list[tuple[slice, slice]]:
+    """Squares from the first wanted row and column on, those that hold wanted cells."""
+    rows, cols = (np.flatnonzero(wanted.any(axis=axis)) for axis in (1, 0))
+    if not len(rows):
+        return []
+    parts = [
+        [
+            slice(start, min(start + tile, int(found[-1]) + 1))
+            for start in range(int(found[0]), int(found[-1]) + 1, tile)
+        ]
+        for found in (rows, cols)
+    ]
+    return [(row, col) for row in parts[0] for col in parts[1] if wanted[row, col].any()]
 
 
-def _at(value: Varying, shape: tuple[int, ...], row: float, col: float) -> float:
-    if callable(value):
-        return float(value(row, col))
-    return float(value) if np.ndim(value) == 0 else float(np.broadcast_to(value, shape)[int(row), int(col)])
+def _within_reach(
+    part: tuple[slice, slice], shape: tuple[int, ...], rays: list[Ray], cell_m: float, rise_m: float
+) -> tuple[slice, slice]:
+    """The part of a raster that the lines from a tile cross while they rise so far."""
+    wide = []
+    for own, size, steps in zip(part, shape, zip(*(ray[:2] for ray in rays), strict=True), strict=True):
+        far = [2 * step * reach_m(rise_m, ray.tangent) / cell_m for step, ray in zip(steps, rays, strict=True)]
+        # two cells more, so that no line meets the cut before it has passed the ceiling
+        first, stop = own.start + math.floor(min(*far, 0)) - 2, own.stop + math.ceil(max(*far, 0)) + 2
+        wide.append(slice(max(first, 0), min(stop, size)))
+    return wide[0], wide[1]
 
 
-def _outward(cells: float) -> int:
-    return math.ceil(cells) if cells > 0 else math.floor(cells)
-
-
-def _whole(
-    z: np.ndarray,
-    ground: np.ndarray,
-    known: Blocks,
-    cell_m: float,
-    azimuth_deg: float,
-    limit_deg: float,
-    height_m: float,
-    ceiling: float,
-    run: Run,
-) -> np.ndarray:
-    row_step, col_step = (float(v) for v in direction(azimuth_deg))
-    tangent = math.tan(math.radians(limit_deg))
-    if not math.isfinite(known.ceiling_m):
-        return np.full(z.shape, UNKNOWN_GAP, np.uint8)  # no ground is known at all
-    state = bounds(z, ground, known, cell_m, row_step, col_step, tangent, height_m, ceiling, run)
-    row_rise = _rise_at_end(z.shape[0], row_step, cell_m, tangent)
-    col_rise = _rise_at_end(z.shape[1], col_step, cell_m, tangent)
+def _whole(raster: BlockRaster, ground: np.ndarray, height_m: float, ray: Ray, run: Run) -> np.ndarray:
+    """State of every cell toward one direction; the eye stands on `ground`."""
+    shape = raster.heights.shape
+    if not np.isfinite(raster.highest).any():
+        return np.full(shape, UNKNOWN_GAP, np.uint8)  # no ground is known at all
+    state = bounds(raster, ground, ray, height_m, run)
+    row_rise = _rise_at_end(shape[0], ray.row_step, raster.cell_m, ray.tangent)
+    col_rise = _rise_at_end(shape[1], ray.col_step, raster.cell_m, ray.tangent)
 
     def settle(top: int) -> None:
-        _settle_rows(
-            z,
-            ground,
-            known.highest_m,
-            known.gap,
-            cell_m,
-            float(height_m),
-            ceiling,
-            row_step,
-            col_step,
-            tangent,
-            HALF_CURVATURE,
-            row_rise,
-            col_rise,
-            top,
-            min(top + _BAND_ROWS, z.shape[0]),
-            state,
-        )
+        _settle_rows(raster, ground, height_m, ray, row_rise, col_rise, top, min(top + _BAND_ROWS, shape[0]), state)
 
-    all_jobs(run, settle, range(0, z.shape[0], _BAND_ROWS))
+    all_jobs(run, settle, range(0, shape[0], _BAND_ROWS))
     return state
 
 
@@ -258,96 +252,54 @@ def _rise_at_end(count: int, step: float, cell_m: float, tangent: float) -> np.n
 
 
 @njit(cache=True, nogil=True)
-def _line(z, highest, gap, cell_m, row, col, eye, row_step, col_step, tangent, half_curvature, ceiling):
-    """Exact answer of one cell: every sample counts, blocks too low to matter are jumped over."""
-    rows, cols = z.shape
+def line_state(raster, row, col, eye, ray):
+    """Exact answer of one cell."""
+    return _line(raster.heights, raster.highest, raster.gap, raster.cell_m, raster.ceiling, row, col, eye, ray)
+
+
+@njit(cache=True, nogil=True)
+def _line(heights, highest, gap, cell_m, ceiling, row, col, eye, ray):
+    """Every sample counts, blocks too low to matter are jumped over. Arrays one by one: a tuple of them costs a call
+    as much as a short walk.
+    """
+    rows, cols = heights.shape
     answer = CLEAR
     k = 1
     while True:
         d = k * (cell_m / 2)
-        line = eye + d * (tangent + d * half_curvature)
+        line = eye + d * (ray.tangent + d * HALF_CURVATURE)
         if line > ceiling:
             return answer
-        r = row + k * row_step
-        c = col + k * col_step
+        r = row + k * ray.row_step
+        c = col + k * ray.col_step
         if not (0 <= r <= rows - 1 and 0 <= c <= cols - 1):
             return UNKNOWN_BEYOND if answer == CLEAR else answer
-        r0 = min(int(r), rows - 2)
-        c0 = min(int(c), cols - 2)
-        block_row = r0 >> 4
-        block_col = c0 >> 4
+        r0, c0 = corner(r, rows), corner(c, cols)
+        block_row, block_col = r0 >> BLOCK_SHIFT, c0 >> BLOCK_SHIFT
         if highest[block_row, block_col] < line and (gap[block_row, block_col] == 0 or answer != CLEAR):
-            k += steps_to_leave(r, c, row_step, col_step, rows - 1, cols - 1)
+            k += steps_to_leave(r, c, ray.row_step, ray.col_step, rows - 1, cols - 1, BLOCK_SHIFT)
             continue
-        fr = r - r0
-        fc = c - c0
-        v = (z[r0, c0] * (1 - fc) + z[r0, c0 + 1] * fc) * (1 - fr) + (
-            z[r0 + 1, c0] * (1 - fc) + z[r0 + 1, c0 + 1] * fc
-        ) * fr
-        if v >= line:
+        height = height_between(heights, r0, c0, r - r0, c - c0)
+        if height >= line:
             return BLOCKED
-        if v != v:
+        if height != height:
             answer = UNKNOWN_GAP
         k += 1
 
 
 @njit(cache=True, nogil=True)
-def _settle_rows(
-    z,
-    ground,
-    highest,
-    gap,
-    cell_m,
-    height_m,
-    ceiling,
-    row_step,
-    col_step,
-    tangent,
-    half_curvature,
-    row_rise,
-    col_rise,
-    first,
-    stop,
-    state,
-):
+def _settle_rows(raster, ground, height_m, ray, row_rise, col_rise, first, stop, state):
     """Turn bounds into answers: walk the open cells, find the clear ones whose line leaves too early."""
+    heights, highest, gap = raster.heights, raster.highest, raster.gap
+    cell_m, ceiling = raster.cell_m, raster.ceiling
     for row in range(first, stop):
-        for col in range(z.shape[1]):
+        for col in range(state.shape[1]):
             value = state[row, col]
             eye = ground[row, col] + height_m
             if value == CLEAR:
                 rise = min(row_rise[row], col_rise[col])
                 state[row, col] = UNKNOWN_BEYOND if eye + rise <= ceiling else CLEAR
             elif value == OPEN and eye == eye:
-                state[row, col] = _line(
-                    z, highest, gap, cell_m, row, col, eye, row_step, col_step, tangent, half_curvature, ceiling
-                )
+                state[row, col] = _line(heights, highest, gap, cell_m, ceiling, row, col, eye, ray)
             elif value == OPEN:
                 state[row, col] = UNKNOWN_GAP
-
-
-@njit(cache=True, nogil=True)
-def _walk_cells(
-    z, ground, highest, gap, cell_m, height_m, ceiling, index, row_steps, col_steps, tangents, half_curvature
-):
-    state = np.full(index.size, UNKNOWN_GAP, np.uint8)
-    for i in range(index.size):
-        row = index[i] // z.shape[1]
-        col = index[i] - row * z.shape[1]
-        eye = ground[row, col] + height_m
-        if eye == eye:
-            state[i] = _line(
-                z,
-                highest,
-                gap,
-                cell_m,
-                row,
-                col,
-                eye,
-                row_steps[i],
-                col_steps[i],
-                tangents[i],
-                half_curvature,
-                ceiling,
-            )
-    return state

@@ -21,19 +21,19 @@ _FINE_CELLS = 3  # a footprint needs this many cells across its short side befor
 _FLAT = 1e-9  # gradients below this have no direction
 
 
-def gradient(elevation_m: np.ndarray, cell_size_m: float) -> tuple[np.ndarray, np.ndarray]:
+def gradient(elevation_m: np.ndarray, cell_size_m: float | np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """East and north gradient of every cell over its 3 x 3 window, float32, in the raster's shape.
 
-    Horn 1981, "Hill shading and the reflectance map", Proc. IEEE 69(1): weights 1, 2, 1. NaN where any of
-    the nine cells is unknown or outside.
+    `cell_size_m` is one number or, on a map whose scale changes with latitude, one a row. Horn 1981, "Hill shading
+    and the reflectance map", Proc. IEEE 69(1): weights 1, 2, 1. NaN where any of the nine cells is unknown or outside.
 
-    Raises ValueError when the raster has not two dimensions or the cell size is not above 0.
+    Raises ValueError when the raster has not two dimensions or a cell size is not above 0.
     """
     _need_raster(elevation_m, cell_size_m)
     rows, cols = elevation_m.shape
     east = np.full((rows, cols), np.nan, np.float32)
     north = np.full((rows, cols), np.nan, np.float32)
-    scale = 1 / (8 * cell_size_m)
+    scale = np.broadcast_to(1 / (8 * np.asarray(cell_size_m, float)), rows)[:, None]
     for top in range(1, rows - 1, _BAND_ROWS):
         stop = min(top + _BAND_ROWS, rows - 1)
         z = np.asarray(elevation_m[top - 1 : stop + 1], float)
@@ -41,8 +41,9 @@ def gradient(elevation_m: np.ndarray, cell_size_m: float) -> tuple[np.ndarray, n
         middle = z[1:-1, 1:-1] * 0.0
         across = z[:, 2:] - z[:, :-2]
         along = z[:-2] - z[2:]
-        east[top:stop, 1:-1] = (across[:-2] + 2 * across[1:-1] + across[2:] + middle) * scale
-        north[top:stop, 1:-1] = (along[:, :-2] + 2 * along[:, 1:-1] + along[:, 2:] + middle) * scale
+        per_m = scale[top:stop]
+        east[top:stop, 1:-1] = (across[:-2] + 2 * across[1:-1] + across[2:] + middle) * per_m
+        north[top:stop, 1:-1] = (along[:, :-2] + 2 * along[:, 1:-1] + along[:, 2:] + middle) * per_m
     return east, north
 
 
@@ -280,8 +281,8 @@ def jack_lifts_m(
     return {name: np.maximum(highest - height, 0.0)[()] for name, height in corners.items()}
 
 
-def _need_raster(elevation_m: np.ndarray, cell_size_m: float) -> None:
+def _need_raster(elevation_m: np.ndarray, cell_size_m: float | np.ndarray) -> None:
     if np.ndim(elevation_m) != 2:
         raise ValueError(f"Elevation needs two dimensions, rows and columns; it has {np.ndim(elevation_m)}.")
-    if not cell_size_m > 0:
+    if not np.all(np.asarray(cell_size_m) > 0):
         raise ValueError(f"The cell size must be above 0 metres; it is {cell_size_m}.")

@@ -121,7 +121,12 @@ class Grid:
             raise InputError("The values have another shape.", remedy="Pass one value per cell.")
         return Grid(values, self.transform, self.crs)
 
-    def convergence_deg(self, x: float, y: float) -> float:
-        """Grid convergence: true bearing = grid bearing + this (degrees, clockwise from north)."""
+    def convergence_deg(self, x, y):
+        """Grid convergence: true bearing = grid bearing + this (degrees, clockwise from north; arrays broadcast)."""
         lon, lat = self.lonlat(x, y)
-        return float(self._projection.get_factors(lon, lat).meridian_convergence)
+        convergence = self._projection.get_factors(lon, lat).meridian_convergence
+        return float(convergence) if np.ndim(convergence) == 0 else convergence
+
+    def grid_bearing_deg(self, true_bearing_deg, x, y):
+        """A true bearing at a place as one in this raster's rows and columns, not wrapped (arrays broadcast)."""
+        return true_bearing_deg - self.convergence_deg(x, y)

@@ -16,10 +16,11 @@ from collections.abc import Callable
 
 import numpy as np
 
-from siteplanner.core.horizon import blocks, direction, horizon_deg
-from siteplanner.core.sky import sky_state, sky_state_at, sky_state_varying
+from siteplanner.core.horizon import block_raster, blocks, horizon_deg
+from siteplanner.core.sky import ray_of, sky_state, sky_state_varying
 from siteplanner.core.sky_bounds import OPEN, bounds
 from siteplanner.core.terrain import slope_deg
+from tests.core.sky_walk import walk_cells
 
 CELL_M = 10.0
 WALKED_ROWS = 40
@@ -51,7 +52,7 @@ def main() -> None:
     z = mountain(cells)
     known = blocks(z)
     sky_state(z[:200, :200], CELL_M, 33.0, 20.0, 2.0)  # compile outside the clock
-    sky_state_at(z[:200, :200], CELL_M, 5, 5, 33.0, 20.0, 2.0)
+    walk_cells(z[:200, :200], CELL_M, 5, 5, 33.0, 20.0, 2.0)
     copy_s = best_s(z.copy, 7)
     print(f"{cells} x {cells} cells, relief {np.ptp(z):.0f} m; a copy takes {copy_s:.4f} s")
     rows, cols = np.meshgrid(np.linspace(0, cells - 1, WALKED_ROWS).astype(int), np.arange(cells), indexing="ij")
@@ -59,23 +60,22 @@ def main() -> None:
     print(" ".join(f"{h:>12}" for h in head))
     for azimuth in (180.0, 215.0, 123.4, 270.0):
         for limit in (8.0, 12.0, 25.0):
-            row_step, col_step = (float(v) for v in direction(azimuth))
-            tangent = math.tan(math.radians(limit))
-            found = bounds(z, z, known, CELL_M, row_step, col_step, tangent, 2.0, known.ceiling_m, map)
+            ray = ray_of(azimuth, limit)
+            found = bounds(block_raster(z, known, CELL_M, known.ceiling_m), z, ray, 2.0, map)
             one = best_s(lambda a=azimuth, b=limit: sky_state(z, CELL_M, a, b, 2.0, threads=1))
             two = best_s(lambda a=azimuth, b=limit: sky_state(z, CELL_M, a, b, 2.0, threads=2))
-            walk = best_s(lambda a=azimuth, b=limit: sky_state_at(z, CELL_M, rows, cols, a, b, 2.0, known=known), 1)
+            walk = best_s(lambda a=azimuth, b=limit: walk_cells(z, CELL_M, rows, cols, a, b, 2.0, known=known), 1)
             walk *= cells / WALKED_ROWS
-            walked = sky_state_at(z, CELL_M, rows, cols, azimuth, limit, 2.0, known=known)
+            walked = walk_cells(z, CELL_M, rows, cols, azimuth, limit, 2.0, known=known)
             equal = np.mean(sky_state(z, CELL_M, azimuth, limit, 2.0)[rows, cols] == walked)
-            turned = "yes" if abs(col_step) > abs(row_step) else "no"
+            turned = "yes" if abs(ray.col_step) > abs(ray.row_step) else "no"
             print(
                 f"{azimuth:12.1f} {limit:12.0f} {turned:>12} {100 * np.mean(found == OPEN):12.3f} {one:10.3f} s "
                 f"{two:10.3f} s {walk / one:12.1f} {one / copy_s:12.1f} "
                 f"{100 * equal:12.4f}"
             )
     varying = best_s(
-        lambda: sky_state_varying(z, CELL_M, lambda r, c: 215 + 1e-4 * c, lambda r, c: 12 + 1e-4 * r, 2.0), 1
+        lambda: sky_state_varying(z, CELL_M, lambda r, c: (215 + 1e-4 * c[:, None], 12 + 1e-4 * r), 2.0), 1
     )
     whole = best_s(lambda: sky_state(z, CELL_M, 215.0, 12.0, 2.0), 1)
     print(f"tiles of 2.5 km / one direction: {varying / whole:.1f}")

@@ -10,17 +10,19 @@ import pytest
 from matplotlib import cbook
 from scipy.ndimage import zoom
 
-from siteplanner.core.horizon import blocks, direction, horizon_reach
+from siteplanner.core.horizon import block_raster, blocks, horizon_reach
 from siteplanner.core.sky import (
     BLOCKED,
     CLEAR,
     UNKNOWN_BEYOND,
     UNKNOWN_GAP,
+    known_margin_deg,
+    ray_of,
     sky_state,
-    sky_state_at,
     sky_state_varying,
 )
 from siteplanner.core.sky_bounds import OPEN, bounds
+from tests.core.sky_walk import walk_cells
 
 EARTH_M = 4 / 3 * 6_371_000.0  # ITU-R P.526-15 section 2, k = 4/3
 AZIMUTHS = (0.0, 61.7, 90.0, 123.4, 180.0, 215.0, 270.0, 333.3)
@@ -103,7 +105,7 @@ def test_no_cell_differs_from_visiting_every_sample(name, holes):
         for limit in LIMITS:
             state = sky_state(z, cell, azimuth, limit, 2.0)
             # the exact walk of every cell, and the plain twin of a sample with edges and corners
-            each = sky_state_at(z, cell, *everywhere, azimuth, limit, 2.0)
+            each = walk_cells(z, cell, *everywhere, azimuth, limit, 2.0)
             assert np.count_nonzero(state != each) == 0, (azimuth, limit)
             rows = np.append(rng.integers(0, z.shape[0], 110), (0, -1, 0, -1, 0, 50)) % z.shape[0]
             cols = np.append(rng.integers(0, z.shape[1], 110), (0, -1, -1, 0, 50, -1)) % z.shape[1]
@@ -215,7 +217,7 @@ def test_the_end_of_the_raster_is_not_clear_sky():
 def test_nothing_known():
     z = np.full((5, 6), np.nan, np.float32)
     assert (sky_state(z, 10.0, 90.0, 20.0, 2.0) == UNKNOWN_GAP).all()
-    assert (sky_state_varying(z, 10.0, 90.0, 20.0, 2.0) == UNKNOWN_GAP).all()
+    assert (sky_state_varying(z, 10.0, toward(90.0, 20.0), 2.0) == UNKNOWN_GAP).all()
 
 
 @pytest.mark.parametrize("azimuth", [90.0, 215.0])
@@ -261,9 +263,7 @@ def test_the_bounds_leave_little_open(name, share, azimuth):
     # little against the bends between two rows, so more stay open there.
     z, cell = terrain(name)
     known = blocks(z)
-    row_step, col_step = (float(v) for v in direction(azimuth))
-    tangent = math.tan(math.radians(12.0))
-    found = bounds(z, z, known, cell, row_step, col_step, tangent, 2.0, known.ceiling_m, map)
+    found = bounds(block_raster(z, known, cell, known.ceiling_m), z, ray_of(azimuth, 12.0), 2.0, map)
     assert np.mean(found == OPEN) < share
     state = sky_state(z, cell, azimuth, 12.0, 2.0)
     assert not ((found == BLOCKED) & (state != BLOCKED)).any()
@@ -276,9 +276,9 @@ def test_state_agrees_with_the_horizon_of_a_point():
         angle, known_to = horizon_reach(z, cell, row, col, AZIMUTHS, 2.0)
         for azimuth, seen, reach in zip(AZIMUTHS, angle.tolist(), known_to.tolist(), strict=True):
             if seen > 0.1:
-                assert sky_state_at(z, cell, row, col, azimuth, seen - 1e-6, 2.0) == BLOCKED
+                assert walk_cells(z, cell, row, col, azimuth, seen - 1e-6, 2.0) == BLOCKED
             if seen > 0 and reach == math.inf:
-                assert sky_state_at(z, cell, row, col, azimuth, seen + 1e-6, 2.0) == CLEAR
+                assert walk_cells(z, cell, row, col, azimuth, seen + 1e-6, 2.0) == CLEAR
 
 
 def test_float64_ground_is_not_rounded():
@@ -289,28 +289,99 @@ def test_float64_ground_is_not_rounded():
         assert state[row, col] == walked(plain, 10.0, row, col, 215.0, 12.0, 2.0, ceiling)
 
 
+def toward(azimuth, limit, *more):
+    """One direction everywhere; `more` are further rays of the beam."""
+
+    def look(rows, cols):
+        return np.tile([azimuth, *more], (len(rows), 1)), np.full(len(rows), limit)
+
+    return look
+
+
 @pytest.mark.parametrize("azimuth", [0.0, 123.4, 215.0])
 def test_tiles_of_one_direction_equal_the_whole(azimuth):
     z = holed(terrain("mountain")[0])
     whole = sky_state(z, 10.0, azimuth, 12.0, 2.0)
     for tile in (16, 47, 1000):
-        np.testing.assert_array_equal(sky_state_varying(z, 10.0, azimuth, 12.0, 2.0, tile), whole)
+        made = sky_state_varying(z, 10.0, toward(azimuth, 12.0), 2.0, tile_cells=tile)
+        np.testing.assert_array_equal(made, whole)
 
 
 def test_tiles_take_the_direction_of_their_middle():
     z, _ = terrain("mountain")
     rows, cols = np.indices(z.shape)
-    azimuth, limit = 200 + 0.1 * cols, 10 + 0.05 * rows
+
+    def turning(r, c):
+        return 200 + 0.1 * c[:, None], 10 + 0.05 * r
+
     few = z[60:90, 70:110]
-    state = sky_state_varying(few, 10.0, azimuth[:30, :40], limit[:30, :40], 2.0, tile_cells=1)
-    each = sky_state_at(few, 10.0, rows[:30, :40], cols[:30, :40], azimuth[:30, :40], limit[:30, :40], 2.0)
+    state = sky_state_varying(few, 10.0, turning, 2.0, tile_cells=1)
+    rows, cols = rows[:30, :40], cols[:30, :40]
+    each = walk_cells(few, 10.0, rows, cols, 200 + 0.1 * cols, 10 + 0.05 * rows, 2.0)
     np.testing.assert_array_equal(state, each)
-    by_function = sky_state_varying(z, 10.0, lambda r, c: 200 + 0.1 * c, lambda r, c: 10 + 0.05 * r, 2.0, 25)
+    by_tile = sky_state_varying(z, 10.0, turning, 2.0, tile_cells=25)
     for top, left in ((0, 0), (50, 75), (175, 150)):
         middle_row, middle_col = (top + 24 + top) / 2, (left + min(left + 24, 169)) / 2
         expected = sky_state(z, 10.0, 200 + 0.1 * middle_col, 10 + 0.05 * middle_row, 2.0)
         part = np.s_[top : top + 25, left : left + 25]
-        np.testing.assert_array_equal(by_function[part], expected[part])
+        np.testing.assert_array_equal(by_tile[part], expected[part])
+
+
+def test_a_beam_is_clear_only_where_every_ray_is_and_the_worst_ray_is_told():
+    z = holed(terrain("mountain")[0])
+    rays = (213.0, 215.0, 217.0)
+    beam = sky_state_varying(z, 10.0, toward(rays[0], 12.0, *rays[1:]), 2.0, tile_cells=60)
+    each = np.stack([sky_state(z, 10.0, azimuth, 12.0, 2.0) for azimuth in rays])
+    want = np.full(z.shape, CLEAR, np.uint8)
+    for state in (UNKNOWN_BEYOND, UNKNOWN_GAP, BLOCKED):  # each wins over the one before
+        want[(each == state).any(axis=0)] = state
+    np.testing.assert_array_equal(beam, want)
+    assert (each != want).any()
+
+
+def test_only_the_wanted_cells_are_answered_and_the_share_done_is_told():
+    z = holed(terrain("mountain")[0])
+    wanted = np.zeros(z.shape, bool)
+    wanted[31:93:2, 40:110] = True
+    told: list[float] = []
+    some = sky_state_varying(z, 10.0, toward(123.4, 12.0), 2.0, wanted, told.append, tile_cells=25)
+    np.testing.assert_array_equal(some[wanted], sky_state(z, 10.0, 123.4, 12.0, 2.0)[wanted])
+    assert (some[~wanted] == UNKNOWN_GAP).all()
+    assert told == sorted(told)
+    assert told[-1] == 1
+    assert len(told) == 3 * 3
+    nothing = sky_state_varying(z, 10.0, toward(123.4, 12.0), 2.0, np.zeros_like(wanted))
+    assert (nothing == UNKNOWN_GAP).all()
+
+
+def test_what_the_tick_raises_stops_the_work():
+    z, _ = terrain("mountain")
+
+    def stop(share):
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        sky_state_varying(z, 10.0, toward(123.4, 12.0), 2.0, None, stop, tile_cells=20)
+
+
+@pytest.mark.parametrize("limit", [3.0, 9.0, 20.0])
+def test_a_horizon_cut_short_is_judged_as_the_line_itself_is(limit):
+    """The margin from horizon and reach against the walk of the line: blocked, clear or unknown alike everywhere."""
+    z, cell = terrain("hills")
+    z = holed(z)
+    ceiling, least = float(np.nanmax(z)), 2.0
+    rng = np.random.default_rng(11)
+    seen = set()
+    for row, col in rng.integers(0, z.shape, (250, 2)).tolist():
+        if math.isnan(z[row, col]):
+            continue
+        horizon, reach = horizon_reach(z, cell, row, col, AZIMUTHS, 2.0)
+        margin = known_margin_deg(limit + least, horizon, reach, z[row, col] + 2.0, ceiling, least)
+        state = walk_cells(z, cell, row, col, AZIMUTHS, limit, 2.0)
+        np.testing.assert_array_equal(margin >= least, state == CLEAR)
+        np.testing.assert_array_equal(margin < least, state == BLOCKED)
+        seen |= set(state.tolist())
+    assert seen == {CLEAR, BLOCKED, UNKNOWN_GAP, UNKNOWN_BEYOND}
 
 
 def test_refusals():
@@ -319,14 +390,12 @@ def test_refusals():
         with pytest.raises(ValueError, match="limit angle"):
             sky_state(z, 10.0, 90.0, limit, 2.0)
         with pytest.raises(ValueError, match="limit angle"):
-            sky_state_at(z, 10.0, 1, 1, 90.0, limit, 2.0)
-        with pytest.raises(ValueError, match="limit angle"):
-            sky_state_varying(z, 10.0, 90.0, limit, 2.0)
+            sky_state_varying(z, 10.0, toward(90.0, limit), 2.0)
     with pytest.raises(ValueError, match="cell size"):
         sky_state(z, -10.0, 90.0, 20.0, 2.0)
     with pytest.raises(ValueError, match="ceiling"):
         sky_state(z, 10.0, 90.0, 20.0, 2.0, ceiling_m=-5.0)
     with pytest.raises(ValueError, match="ceiling"):
         sky_state(z, 10.0, 90.0, 20.0, 2.0, ceiling_m=math.inf)
-    with pytest.raises(ValueError, match="invalid entry in coordinates"):
-        sky_state_at(z, 10.0, 5, 1, 90.0, 20.0, 2.0)
+    with pytest.raises(ValueError, match="rows and columns"):
+        sky_state_varying(z, 10.0, toward(90.0, 20.0), 2.0, np.ones((2, 2), bool))

@@ -9,6 +9,7 @@ import pytest
 
 from siteplanner.core.horizon import horizon_reach
 from siteplanner.core.horizon_raster import horizon_raster
+from siteplanner.core.sky import known_margin_deg
 from tests.core.test_horizon import EARTH_M, hills
 from tests.core.test_sky import holed, terrain
 
@@ -77,3 +78,20 @@ def test_refusals():
         horizon_raster(z, 10.0, turning(0.0), -1.0)
     nothing, _ = horizon_raster(np.full((9, 9), np.nan, np.float32), 10.0, turning(0.0), 2.0)
     assert np.isnan(nothing).all()
+
+
+def test_of_a_beam_the_highest_ray_is_told_and_the_same_verdict_as_ray_by_ray():
+    z = holed(terrain("hills")[0])
+    rays = np.array([-1.5, 0.0, 1.5])
+    whole, reach = horizon_raster(z, 90.0, lambda r, c: turning(200.0)(r, c)[..., None] + rays, 2.0)
+    each = [horizon_raster(z, 90.0, lambda r, c, off=off: turning(200.0)(r, c) + off, 2.0) for off in rays]
+    horizon, known_to = np.stack([h for h, _ in each]), np.stack([k for _, k in each])
+    known = np.isfinite(z) & np.isfinite(horizon).all(axis=0)
+    np.testing.assert_array_equal(whole[known], horizon.max(axis=0)[known])
+    ceiling, least = float(np.nanmax(z)), 2.0
+    for elevation in (4.0, 9.0, 16.0):
+        one = known_margin_deg(elevation, whole, reach, z + 2.0, ceiling, least)
+        other = known_margin_deg(elevation, horizon.max(axis=0), known_to.min(axis=0), z + 2.0, ceiling, least)
+        np.testing.assert_array_equal(np.isnan(one)[known], np.isnan(other)[known])
+        assert np.isnan(one[known]).any()
+        assert np.isfinite(one[known]).any()

@@ -64,6 +64,17 @@ def test_tilted_plane(east, north, slope, aspect, cell):
     np.testing.assert_allclose(q[inside], north, atol=1e-6)
 
 
+def test_cells_of_another_size_in_each_row_scale_that_row_alone():
+    z = np.random.default_rng(5).normal(0, 10, (40, 30)).astype(np.float32)
+    size = np.linspace(8.0, 12.0, 40)
+    one, each = gradient(z, 10.0), gradient(z, size)
+    for whole, by_row in zip(one, each, strict=True):
+        np.testing.assert_allclose(by_row, whole * (10.0 / size[:, None]), rtol=1e-6)
+    size[3] = 0.0
+    with pytest.raises(ValueError, match="cell size"):
+        gradient(z, size)
+
+
 def test_slope_is_unknown_beside_gaps_and_at_the_rim():
     z = plane(0.1, 0.0, 10.0)
     z[4, 5] = np.nan

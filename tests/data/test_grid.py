@@ -94,6 +94,10 @@ def test_convergence():
     g = grid()
     x, y = g.from_lonlat(LON, LAT)
     assert g.convergence_deg(x, y) == pytest.approx((LON + 87) * np.sin(np.radians(LAT)), abs=0.002)
+    # many places at once, and what it is for: grid bearing + convergence = true bearing
+    many = g.convergence_deg(np.array([x, x + 500.0]), np.array([y, y]))
+    assert many.tolist() == [g.convergence_deg(x, y), g.convergence_deg(x + 500.0, y)]
+    assert g.grid_bearing_deg(200.0, x, y) + g.convergence_deg(x, y) == 200.0
 
 
 @pytest.mark.parametrize(

@@ -116,9 +116,18 @@ def _evaluation(
     leg = LineString([(access.x, access.y), (spot.x, spot.y)])
     looks = (
         Look(
-            "slot 103 W", -103.0, 176.4 + number, 168.2 + number, 43.9, -3.2, 9.5 + number, 34.4 - number, 9000.0, True
+            "slot 103 W",
+            -103.0,
+            176.4 + number,
+            168.2 + number,
+            43.9,
+            -3.2,
+            9.5 + number,
+            34.4 - number,
+            9000.0,
+            "clear",
         ),
-        Look("slot 61 W", -61.0, 121.0, 112.8, 22.1, 30.0, float("nan"), float("nan"), 1200.0, False),
+        Look("slot 61 W", -61.0, 121.0, 112.8, 22.1, 30.0, float("nan"), float("nan"), 1200.0, "unknown"),
     )
     return Evaluation(
         spot=spot,

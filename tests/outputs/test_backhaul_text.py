@@ -43,7 +43,7 @@ def linked(plan):
     """The first spot on a donor link, the second on an open-sky terminal, both without the dish."""
     dish, link = plan.spots[0].evaluation.backhauls
     (path,) = link.donors
-    look = replace(dish.looks[0], margin_deg=-5.3, clear=False)
+    look = replace(dish.looks[0], margin_deg=-5.3, state="blocked")
     blocked = replace(dish, verdict="fails", margin=-5.3, looks=(look,), least_margin_deg=2.0, least_elevation_deg=10.0)
     good = replace(
         path, verdict="works", why="clear", margin_db=18.0, level_dbm=-47.0, loss_db=114.0, clearance_share=1.2

@@ -42,6 +42,7 @@ def study_on(
         mission=mission,
         elevation=grid,
         obstacles=above,
+        surface=grid if above is None else above,
         blocks=blocks(surface(usable(grid.values), None if above is None else above.values)),
         overlay=lambda role: None,
     )
@@ -51,4 +52,4 @@ def spot_in(study: Any, row: int, col: int, name: str = "here") -> Spot:
     grid = study.elevation
     x, y = (float(v) for v in grid.xy(row, col))
     longitude, latitude = (float(v) for v in grid.lonlat(x, y))
-    return Spot(name, x, y, latitude, longitude, "", float(grid.values[row, col]), "user")
+    return Spot(name, x, y, latitude, longitude, "", float(grid.values[row, col]), "user", (row, col))

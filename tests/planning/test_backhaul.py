@@ -17,7 +17,7 @@ from siteplanner.planning.spots.backhaul import MOST_DONORS, by_donor
 from siteplanner.planning.spots.backhaul_ground import first_working
 from siteplanner.planning.spots.candidates import choose_cells, spot_at
 from siteplanner.planning.spots.evaluate import evaluate
-from siteplanner.planning.telling.backhaul import backhaul_sentence, clause, donor_reason
+from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, clause, donor_reason
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.words import because, recommendation

@@ -28,6 +28,17 @@ def ruling_at(made, x, y) -> set[str]:
     return set(codes_of(int(grid.values[grid.cell(*at(x, y))])))
 
 
+def test_every_spot_carries_the_cell_that_holds_it(valley_plan):
+    grid = valley_plan.scene.elevation
+    spots = [r.spot for r in (*valley_plan.spots, *valley_plan.extra["all_spots"])]
+    spots += [e.spot for e in valley_plan.rejected]
+    assert {spot.origin for spot in spots} == {"search", "user"}
+    for spot in spots:
+        assert spot.cell == grid.cell(spot.x, spot.y)
+    best = valley_plan.best.spot
+    assert explain(valley_plan, best.latitude, best.longitude).evaluation.spot.cell == best.cell
+
+
 def test_every_limit_rules_where_it_should_and_nowhere_else(valley_plan):
     p = valley_plan
     assert ruling_at(p, 1700, 935) == set()  # level, near the road, nothing in the way
@@ -146,9 +157,11 @@ def test_the_record_holds_the_contract(valley_plan):
         "criteria",
     } <= set(spot)
     assert {"slope_deg", "heading_deg", "roll_deg", "pitch_deg", "jack_differences_m"} <= set(spot["ground"])
+    look = spot["sky"][0]
     assert {"satellite_longitude_deg", "azimuth_deg", "elevation_deg", "skew_deg", "horizon_deg", "margin_deg"} <= set(
-        spot["sky"][0]
+        look
     )
+    assert (look["state"], look["clear"]) == ("clear", True)
     assert {"share", "mast_height_m", "sector_bearings_deg", "must_serve"} <= set(spot["coverage"])
     assert {"drive_distance_m", "drive_time_s", "worst_grade_pct", "last_leg_m", "ways_out"} <= set(spot["access"])
     for line in spot["criteria"].values():

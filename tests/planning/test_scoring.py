@@ -25,7 +25,7 @@ MISSION = mission_from_dict(
 def evaluation(name="A", share=0.5, margin=8.5, slope=2.5, minutes=30.0, must=0.5, failed=()):
     spot = Spot(name, 0.0, float(ord(name[0])), 45.0, -113.0, "", 1500.0)
     ground = Ground(slope, 0.0, 0.0, slope, {}, 0.0, 10.0)
-    look = Look("s", -103.0, 200.0, 190.0, 35.0, 5.0, 35.0 - margin, margin, math.inf, True)
+    look = Look("s", -103.0, 200.0, 190.0, 35.0, 5.0, 35.0 - margin, margin, math.inf, "clear")
     points = (PointService("camp", 45, -113, must, 3.0, 100.0, 10.0),)
     coverage = Coverage(share, 1.0, 12.0, (10.0, 190.0), points, ((12.0, share),))
     access = Access(minutes * 60, None, None)

@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siteplanner.core.geodesy import look_angles
-from siteplanner.core.horizon import horizon_reach
 from siteplanner.mission import Satellite
+from siteplanner.planning.limits.cells import sky_hits
 from siteplanner.planning.limits.ruling import BITS, OUTSIDE
+from siteplanner.planning.limits.toward import look_at, margin_to_allow_deg
+from siteplanner.planning.spots.candidates import spot_at
 from siteplanner.planning.spots.margin_raster import margin_toward, sky_margin, step_for
 
 
@@ -27,24 +28,75 @@ def with_sky(study, **changes):
 EAST, SOUTH = Satellite(name="east", longitude_deg=-60.0), Satellite(name="south", longitude_deg=-111.0)
 
 
-def test_each_cell_is_the_satellite_less_the_exact_skyline_along_the_beam(valley_plan, study):
+def verdicts(study, cells, slot=-111.0):
+    """What a spot in the middle of each cell would be told: (state, margin)."""
+    for cell in cells:
+        lines = look_at(study, spot_at(study.elevation, *cell, ""), cell, np.array([slot]))
+        yield lines.state[0], float(lines.margin_deg[0])
+
+
+def test_each_cell_has_the_margin_of_a_spot_in_its_middle(valley_plan, study):
     layer, grid = valley_plan.scene.sky_margin, study.elevation
     assert layer.cell_size_m == grid.cell_size_m  # a small search ground keeps every cell
+    places = np.random.default_rng(1).integers(0, layer.shape, (200, 2)).tolist()
+    cells = [grid.cell(*(float(v) for v in layer.xy(row, col))) for row, col in places]
     checked = 0
-    for row, col in np.random.default_rng(1).integers(0, layer.shape, (200, 2)).tolist():
-        x, y = (float(v) for v in layer.xy(row, col))
-        cell = grid.cell(x, y)
-        lon, lat = grid.lonlat(x, y)
-        azimuth, elevation, _ = look_angles(lat, lon, 1500.0, -111.0)
-        seen, known_to = horizon_reach(
-            grid.values, 10.0, *cell, azimuth - grid.convergence_deg(x, y), 2.0, known=study.blocks
-        )
-        if np.isfinite(layer.values[row, col]):
-            assert layer.values[row, col] == pytest.approx(elevation - float(seen), abs=0.005)
-            checked += 1
-        elif study.search_ground[cell]:
-            assert np.isfinite(known_to)
+    for (row, col), cell, (_, margin) in zip(places, cells, verdicts(study, cells), strict=True):
+        if study.search_ground[cell]:
+            assert layer.values[row, col] == pytest.approx(margin, abs=0.005, nan_ok=True)
+            checked += np.isfinite(margin)
+        else:
+            assert np.isnan(layer.values[row, col])
     assert checked > 50
+
+
+def test_the_ruling_says_of_a_cell_what_a_spot_in_its_middle_is_told(study):
+    """All but cells within 0.02 deg of the limit, by which the raster's one look a tile may be off."""
+    blocked, unknown, _ = sky_hits(study, lambda share: None)
+    rows, cols = np.nonzero(study.search_ground)
+    pick = np.random.default_rng(2).integers(0, len(rows), 600)
+    cells = list(zip(rows[pick].tolist(), cols[pick].tolist(), strict=True))
+    seen = set()
+    for cell, (state, margin) in zip(cells, verdicts(study, cells), strict=True):
+        if not abs(margin - study.mission.sky.min_margin_deg) < 0.02:
+            assert ("blocked" if blocked[cell] else "unknown" if unknown[cell] else "clear") == state, cell
+            seen.add(state)
+    assert {"clear", "blocked"} <= seen
+
+
+def test_the_margin_that_would_have_to_be_allowed_is_kept_by_the_rule_that_judges_spots(study):
+    blocked, _, _ = sky_hits(study, lambda share: None)
+    rows, cols = np.nonzero(blocked & study.search_ground)
+    seen = {"kept": 0, "cut short": 0}
+    for cell in zip(rows[::40].tolist(), cols[::40].tolist(), strict=True):
+        allowed = margin_to_allow_deg(study, *cell)
+        state, margin = next(verdicts(study, [cell]))
+        if state != "blocked":  # so near to the limit that the raster's one look a tile may differ
+            continue
+        for change, state in ((-1e-6, "unknown" if np.isnan(allowed) else "clear"), (1e-6, "blocked")):
+            other = with_sky(study, min_margin_deg=margin + change)
+            assert next(verdicts(other, [cell]))[0] == state
+        if np.isfinite(allowed):
+            assert allowed == pytest.approx(margin, abs=1e-9)
+        seen["cut short" if np.isnan(allowed) else "kept"] += 1
+    assert min(seen.values()) > 0
+
+
+def test_of_two_satellites_the_better_or_the_worse_must_be_allowed(study):
+    blocked, _, _ = sky_hits(with_sky(study, satellites=(EAST, SOUTH), need="any"), lambda share: None)
+    rows, cols = np.nonzero(blocked & study.search_ground)
+    checked = 0
+    for cell in zip(rows[::60].tolist(), cols[::60].tolist(), strict=True):
+        one, two, best, worst = (
+            margin_to_allow_deg(with_sky(study, satellites=chosen, need=need), *cell)
+            for chosen, need in (((EAST,), "any"), ((SOUTH,), "any"), ((EAST, SOUTH), "any"), ((EAST, SOUTH), "all"))
+        )
+        assert best == pytest.approx(np.fmax(one, two), nan_ok=True)
+        assert worst == pytest.approx(np.minimum(one, two), nan_ok=True)
+        checked += 1
+    assert checked > 3
+    low = with_sky(study, satellites=(SOUTH,), min_elevation_deg=80.0)
+    assert np.isnan(margin_to_allow_deg(low, int(rows[0]), int(cols[0])))
 
 
 def test_it_agrees_with_the_ruling(valley_plan):

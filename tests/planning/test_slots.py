@@ -14,11 +14,12 @@ from siteplanner.mission import Satellite, Sky
 from siteplanner.outputs.sheets.figure_horizon import horizon_svg
 from siteplanner.outputs.words.aiming import sky_sentences, tree_sentences
 from siteplanner.outputs.write import json_text
+from siteplanner.planning.limits.toward import look_at
 from siteplanner.planning.site.slot_names import slot_text
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline
-from siteplanner.planning.spots.slots import look_at, visible_arc
+from siteplanner.planning.spots.slots import visible_arc
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.open_ground import spot_in, study_on
 
@@ -106,6 +107,20 @@ def test_at_the_rim_of_the_elevation_a_part_of_the_arc_is_not_known():
     assert math.isnan(looks[0].margin_deg)
     assert arc.sentence.startswith("No slot is known to be in view")
     assert "south is not known to be in view" in arc.sentence
+
+
+def test_a_look_says_what_it_knows_and_what_it_assumes():
+    ground = np.zeros((201, 201))
+    ground[:5, 95:106] = 900.0
+    study = study_on(ground, sky=Sky(satellites=(SOUTH, FAR)))
+    near_rim, far = judge_sky(study, spot_in(study, 195, 100), (195, 100))
+    assert (near_rim.state, near_rim.clear) == ("unknown", False)
+    assert math.isnan(near_rim.horizon_deg)
+    assert 50 < near_rim.known_to_m < 60  # 5 cells of 10 m to the last centre, then half a cell, a little aside
+    assert (near_rim.ceiling_m, near_rim.ceiling_from) == (900.0, "highest_known")
+    assert far.state == "blocked"  # below the horizon: no skyline could help
+    high, _ = judge_sky(study, spot_in(study, 2, 100), (2, 100))
+    assert (high.state, high.clear) == ("clear", True)  # from the hill's own top nothing unknown can reach the line
 
 
 def test_across_the_180th_meridian_and_south_of_the_equator():

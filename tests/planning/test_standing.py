@@ -42,7 +42,7 @@ def stand(values, cell=10.0, access=None, looks=(), source=None, layers=None, **
 
 
 def look(azimuth, clear=True):
-    return Look("sat", -111.0, azimuth, None, 38.0, 0.0, 5.0, 33.0, math.inf, clear)
+    return Look("sat", -111.0, azimuth, None, 38.0, 0.0, 5.0, 33.0, math.inf, "clear" if clear else "blocked")
 
 
 def access_from(dx, dy):

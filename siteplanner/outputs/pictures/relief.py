@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from affine import Affine
 
+from siteplanner.core.terrain import gradient
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.words.palettes import RELIEF_COLOURS, rgb
 
@@ -93,12 +94,9 @@ def shade(elevation_m: np.ndarray, cell_m: np.ndarray) -> np.ndarray:
     B. Horn, Hill shading and the reflectance map, Proceedings of the IEEE 69 (1981): Lambertian surface with
     his gradient of the eight neighbours. `cell_m`: cell size on the ground per row.
     """
-    padded = np.pad(elevation_m.astype(np.float32), 1, mode="edge")
-    west, east = padded[:, :-2], padded[:, 2:]
-    run = east - west
-    d_east = (run[:-2] + 2 * run[1:-1] + run[2:]) / (8 * cell_m[:, None])
-    rise = padded[:-2] - padded[2:]
-    d_north = (rise[:, :-2] + 2 * rise[:, 1:-1] + rise[:, 2:]) / (8 * cell_m[:, None])
+    # the rim's cells see themselves outside, so that they are lit too
+    padded = np.pad(elevation_m, 1, mode="edge")
+    d_east, d_north = (part[1:-1, 1:-1] for part in gradient(padded, np.pad(cell_m, 1, mode="edge")))
     light_east, light_north, light_up = -0.5, 0.5, np.sqrt(0.5)  # unit vector toward the light
     facing = light_up - light_east * d_east - light_north * d_north
     return np.clip(facing / np.sqrt(1 + d_east**2 + d_north**2), 0, 1)
@@ -114,7 +112,7 @@ def relief_rgba(elevation_m: np.ndarray, cell_m: np.ndarray) -> np.ndarray:
     place = np.clip((np.where(known, elevation_m, low) - low) / max(high - low, 1.0), 0, 1)
     stops = np.linspace(0, 1, len(RELIEF_COLOURS))
     tint = np.array([rgb(colour) for colour in RELIEF_COLOURS], np.float32)
-    light = np.nan_to_num(shade(elevation_m, cell_m), nan=np.sqrt(0.5)).astype(np.float32)
+    light = np.nan_to_num(shade(elevation_m, cell_m), nan=np.sqrt(0.5)).astype(np.float32, copy=False)
     # level ground keeps the tint; the darkest slope keeps 45 % of it, so that lines on it stay legible
     factor = np.clip(0.45 + 0.55 * light / np.sqrt(0.5), 0, 1.08)
     for band in range(3):

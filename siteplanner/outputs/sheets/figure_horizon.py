@@ -14,16 +14,15 @@ import numpy as np
 
 from siteplanner.outputs.words.aiming import tree_rows
 from siteplanner.outputs.words.text import bearing_text, number_text, xml_text
+from siteplanner.planning.limits.toward import BEAM_HALF_DEG
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.spots.skyline import ArcPoint, Skyline
-from siteplanner.planning.spots.slots import BEAM_OFFSETS_DEG
 
 WIDTH, HEIGHT = 760.0, 346.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 10.0, 14.0, 90.0  # room for axes and legend around the drawing
 FONT = 'font-family="DejaVu Sans, sans-serif"'
 WINDS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
-BEAM_HALF_DEG = float(BEAM_OFFSETS_DEG[-1])
 
 
 class _Frame:
@@ -89,7 +88,7 @@ def description(evaluation: Evaluation) -> str:
 def _state(look: Look) -> str:
     if look.clear:
         return "clear"
-    return "not known" if math.isnan(look.margin_deg) else "not clear"
+    return "not known" if look.state == "unknown" else "not clear"
 
 
 def _patterns(key: str) -> str:

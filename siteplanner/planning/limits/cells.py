@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 from shapely.ops import unary_union
 
 from siteplanner.core.geodesy import look_angles, visible_arc_deg
-from siteplanner.core.horizon import horizon_deg
 from siteplanner.core.parking import steepest_for_jacks_deg
-from siteplanner.core.sky import BLOCKED, CLEAR, sky_state
+from siteplanner.core.sky import BLOCKED, CLEAR, sky_state_varying
 from siteplanner.data.burn import burn
 from siteplanner.errors import Finding
 from siteplanner.planning.limits.ground_way import GroundWay, find_ground_way
 from siteplanner.planning.limits.keep_away import line_needs
-from siteplanner.planning.limits.ruling import BITS, Ruling, rule
+from siteplanner.planning.limits.ruling import BITS, Ruling, bits_of, rule
 from siteplanner.planning.limits.site_limits import in_the_way, site_hits
+from siteplanner.planning.limits.toward import margin_to_allow_deg, toward
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.study import Study
 
 Tick = Callable[[float], None]
-SAMPLE = 60  # cells looked at one by one to say how far a limit must relax
+SAMPLE = 60  # cells whose distance is measured to say how far a limit must relax
+SKY_SAMPLE = 2000  # the same for cells whose skyline is walked, about 0.1 ms each
 FLAT_LINE_DEG = 1.0  # a line of sight less its margin must still rise, over all of the raster
-SKY_TILE_M = 2500.0  # one look angle a tile: it turns by about 0.01 deg a km, so at most about 0.02 deg off
 
 
 def power_line_zones(study: Study) -> list:
@@ -44,7 +46,6 @@ def sky_hits(study: Study, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Fin
     blocked = np.full(shape, sky.need == "any")
     clear = np.full(shape, sky.need == "all")
     centre = grid.lonlat(*grid.xy(shape[0] / 2, shape[1] / 2))
-    ceiling = float(np.nanmax(study.obstacles.values if study.obstacles else grid.values))
     if np.isnan(visible_arc_deg(centre[1], centre[0], sky.min_elevation_deg)[0]):
         findings.append(
             Finding(
@@ -70,7 +71,7 @@ def sky_hits(study: Study, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Fin
             )
             one_blocked, one_clear = np.full(shape, True), np.full(shape, False)
         else:
-            state = _sky_of(study, satellite.longitude_deg, ceiling, _part(tick, number, len(sky.satellites)))
+            state = sky_toward(study, satellite.longitude_deg, _part(tick, number, len(sky.satellites)))
             one_blocked, one_clear = state == BLOCKED, state == CLEAR
         if sky.need == "any":
             blocked &= one_blocked
@@ -85,47 +86,30 @@ def _part(tick: Tick, number: int, of: int) -> Tick:
     return lambda share: tick((number + share) / of)
 
 
-def _sky_of(study: Study, satellite_longitude_deg: float, ceiling: float, tick: Tick) -> np.ndarray:
-    """Sky state of every cell of the search ground; one look angle per tile of SKY_TILE_M.
+def sky_toward(study: Study, satellite_longitude_deg: float, tick: Tick) -> np.ndarray:
+    """State (`core.sky`) of every cell of the search ground toward one satellite, over the beam's width."""
+    grid, one = study.elevation, toward(study, satellite_longitude_deg)
+    margin = study.mission.sky.min_margin_deg
 
-    As `core.sky.sky_state_varying`, but only where there is search ground, and with a tick a tile, so that a run
-    can be cancelled and its bar moves.
-    """
-    grid, sky = study.elevation, study.mission.sky
-    out = np.full(grid.shape, CLEAR, np.uint8)
-    tile = max(int(SKY_TILE_M / grid.cell_size_m), 16)
-    surface = study.obstacles.values if study.obstacles else None
-    rows, cols = np.nonzero(study.search_ground)
-    if not len(rows):
-        return out
-    corners = [(r, c) for r in range(rows.min(), rows.max() + 1, tile) for c in range(cols.min(), cols.max() + 1, tile)]
-    floor = float(np.nanmin(grid.values))
-    for number, (r, c) in enumerate(corners):
-        tick(number / len(corners))
-        inner = (slice(r, min(r + tile, grid.shape[0])), slice(c, min(c + tile, grid.shape[1])))
-        if not study.search_ground[inner].any():
-            continue
-        x, y = grid.xy(r + tile / 2, c + tile / 2)
-        lon, lat = grid.lonlat(x, y)
-        azimuth, elevation, _ = look_angles(lat, lon, 0.0, satellite_longitude_deg)
-        limit = float(elevation) - sky.min_margin_deg
-        bearing = float(azimuth) - grid.convergence_deg(float(x), float(y))
-        # only ground up to where the line has risen above the highest ground can block
-        reach = int(np.ceil((ceiling - floor) / np.tan(np.radians(limit)) / grid.cell_size_m)) + 3
-        south, east = -np.cos(np.radians(bearing)) * reach, np.sin(np.radians(bearing)) * reach
-        r0, r1 = int(max(0, inner[0].start + min(south, 0) - 3)), int(inner[0].stop + max(south, 0) + 3)
-        c0, c1 = int(max(0, inner[1].start + min(east, 0) - 3)), int(inner[1].stop + max(east, 0) + 3)
-        part = sky_state(
-            np.ascontiguousarray(grid.values[r0:r1, c0:c1]),
-            grid.cell_size_m,
-            bearing,
-            limit,
-            study.mission.trailer.dish_height_m,
-            ceiling_m=ceiling,
-            obstacles_m=None if surface is None else np.ascontiguousarray(surface[r0:r1, c0:c1]),
-        )
-        out[inner] = part[inner[0].start - r0 : inner[0].stop - r0, inner[1].start - c0 : inner[1].stop - c0]
-    return out
+    def look(rows: np.ndarray, cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        bearings, elevation = one.beam(rows, cols)
+        return bearings, elevation - margin
+
+    return sky_state_varying(
+        grid.values,
+        grid.cell_size_m,
+        look,
+        study.mission.trailer.dish_height_m,
+        study.search_ground,
+        tick,
+        obstacles_m=study.surface.values,
+        known=study.blocks,
+    )
+
+
+def sky_limit(study: Study, reuse: Reuse, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
+    """`sky_hits`, taken over from the run before where nothing of it has changed."""
+    return reuse.watched("sky_limit", study, partial(sky_hits, tick=tick))
 
 
 def road_cells(study: Study) -> np.ndarray:
@@ -171,7 +155,7 @@ def rule_ground(
     findings: list[Finding] = []
     if "geostationary" in mission.backhaul.wanted and not study.alternatives_possible:
         with stages.stage("Checking the satellite line") as tick:
-            blocked, unknown, findings = reuse.watched("sky_limit", study, lambda watched: sky_hits(watched, tick))
+            blocked, unknown, findings = sky_limit(study, reuse, tick)
             hits["sky_blocked"], hits["sky_unknown"] = blocked & study.search_ground, unknown & study.search_ground
     with stages.stage("Finding ways over ground"):
         network = study.network
@@ -181,63 +165,37 @@ def rule_ground(
         hits["no_way_in"] = ~(way.distance_m <= mission.rig.last_leg_max_m)
     hits |= site_hits(study)
     with stages.stage("Following the water"):
-        assert study.above_drainage_m.shape == grid.shape  # made here, so that its time is told
-    ruling = rule(grid, study.search_ground, hits, _relax(study, hits, way))
+        study.work_out("above_drainage_m")
+    bits = bits_of(grid.shape, hits)
+    ruling = rule(grid, study.search_ground, hits, bits, _relax(study, bits))
     return ruling, way, tuple(findings)
 
 
-def _relax(study: Study, hits: dict[str, np.ndarray], way: GroundWay) -> dict[str, str]:
+def _relax(study: Study, bits: np.ndarray) -> dict[str, str]:
     """For each limit: what it would have to be for the nearest cell that only it rules out."""
-    value = np.zeros(study.elevation.shape, np.uint16)
-    for code, hit in hits.items():
-        value[hit] |= np.uint16(BITS[code])
     out: dict[str, str] = {}
 
-    def only(code: str) -> tuple[np.ndarray, np.ndarray]:
-        rows, cols = np.nonzero((value == BITS[code]) & study.search_ground)
-        step = max(1, len(rows) // SAMPLE)
-        return (rows, cols) if code == "steep" else (rows[::step], cols[::step])
+    def only(code: str, most: int | None = None) -> tuple[np.ndarray, np.ndarray]:
+        rows, cols = np.nonzero((bits == BITS[code]) & study.search_ground)
+        step = 1 if most is None else max(1, len(rows) // most)
+        return rows[::step], cols[::step]
 
     rows, cols = only("steep")
     if len(rows):
         out["steep"] = f"would have to allow {np.nanmin(study.slope.values[rows, cols]):.1f} deg"
-    if "power_line" in hits:
-        rows, cols = only("power_line")
-        frame = study.overlay("power_lines")
-        if len(rows) and frame is not None:
-            from shapely import points
+    rows, cols = only("power_line", SAMPLE)
+    frame = study.overlay("power_lines")
+    if len(rows) and frame is not None:
+        from shapely import points
 
-            lines = unary_union(list(frame.geometry))
-            x, y = study.elevation.xy(rows, cols)
-            out["power_line"] = f"would have to allow {max(p.distance(lines) for p in points(x, y)):.1f} m"
-    rows, cols = only("sky_blocked")
+        lines = unary_union(list(frame.geometry))
+        x, y = study.elevation.xy(rows, cols)
+        out["power_line"] = f"would have to allow {max(p.distance(lines) for p in points(x, y)):.1f} m"
+    rows, cols = only("sky_blocked", SKY_SAMPLE)
     if len(rows):
-        margins = [best_margin_deg(study, int(r), int(c)) for r, c in zip(rows, cols, strict=True)]
-        known = [m for m in margins if np.isfinite(m)]
+        margins = [margin_to_allow_deg(study, int(r), int(c)) for r, c in zip(rows, cols, strict=True)]
+        known = [m for m in margins if math.isfinite(m)]
         if known:
-            out["sky_blocked"] = f"would have to allow a margin of {max(known):.1f} deg"
+            # rounded down: a spot there must pass with the very margin that is named
+            out["sky_blocked"] = f"would have to allow a margin of {math.floor(10 * max(known)) / 10:.1f} deg"
     return out
-
-
-def best_margin_deg(study: Study, row: int, col: int) -> float:
-    """Largest sky margin among the satellites from one cell, by the exact skyline."""
-    grid = study.elevation
-    x, y = grid.xy(row, col)
-    lon, lat = grid.lonlat(x, y)
-    height = study.mission.trailer.dish_height_m
-    best = -np.inf
-    for satellite in study.mission.sky.satellites:
-        azimuth, elevation, _ = look_angles(lat, lon, 0.0, satellite.longitude_deg)
-        bearing = float(azimuth) - grid.convergence_deg(float(x), float(y))
-        skyline = horizon_deg(
-            grid.values,
-            grid.cell_size_m,
-            row,
-            col,
-            np.array([bearing]),
-            height,
-            obstacles_m=None if study.obstacles is None else study.obstacles.values,
-            known=study.blocks,
-        )
-        best = max(best, float(elevation) - float(skyline[0]))
-    return best

@@ -59,22 +59,28 @@ def codes_of(value: int) -> list[str]:
     return [code for code, bit in BITS.items() if value & bit]
 
 
-def rule(like: Grid, search_ground: np.ndarray, hits: dict[str, np.ndarray], relax: dict[str, str]) -> Ruling:
-    """Combine each limit's bool raster into the ruling.
-
-    `hits`: limit code -> True where it rules out (missing codes: the limit was not asked for).
-    `relax`: limit code -> how far it would have to relax for the nearest cell that only it rules out.
-    """
-    values = np.zeros(like.shape, np.uint16)
+def bits_of(shape: tuple[int, int], hits: dict[str, np.ndarray]) -> np.ndarray:
+    """Each cell's sum of BITS, uint16, from each limit's bool raster."""
+    values = np.zeros(shape, np.uint16)
     for code, hit in hits.items():
         values[hit] |= np.uint16(BITS[code])
+    return values
+
+
+def rule(
+    like: Grid, search_ground: np.ndarray, hits: dict[str, np.ndarray], bits: np.ndarray, relax: dict[str, str]
+) -> Ruling:
+    """Combine each limit's bool raster into the ruling.
+
+    `hits`: limit code -> True where it rules out (missing codes: the limit was not asked for); `bits`: their
+    `bits_of`. `relax`: limit code -> how far it would have to relax for the nearest cell that only it rules out.
+    """
     total = max(int(search_ground.sum()), 1)
     shares = []
     for code in LIMITS:
         if code not in hits:
             continue
         inside = search_ground & hits[code]
-        only = int((values[search_ground] == BITS[code]).sum())
+        only = int((bits[search_ground] == BITS[code]).sum())
         shares.append(RulingShare(code, LIMITS[code], float(inside.sum()) / total, only / total, relax.get(code, "")))
-    values[~search_ground] = OUTSIDE
-    return Ruling(like.with_values(values), tuple(shares))
+    return Ruling(like.with_values(np.where(search_ground, bits, np.uint16(OUTSIDE))), tuple(shares))

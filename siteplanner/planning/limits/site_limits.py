@@ -30,10 +30,8 @@ def structure_room_m(study: Study) -> float:
 
 def tall_trees(study: Study) -> np.ndarray | None:
     """Cells whose surface stands tall above the ground; None without a surface. Roofs count too: they are as hard."""
-    if study.obstacles is None:
-        return None
-    with np.errstate(invalid="ignore"):
-        return study.obstacles.values - study.elevation.values >= study.mission.site.tree_height_m
+    canopy = study.canopy_m
+    return None if canopy is None else canopy >= study.mission.site.tree_height_m
 
 
 def site_hits(study: Study) -> dict[str, np.ndarray]:
@@ -106,8 +104,8 @@ def site_breaks(study: Study, spot: Spot, cell: tuple[int, int], codes: list[str
     near = nearest(study.overlay("water"), spot, site.water_setback_m)
     if near is not None and near[0] < site.water_setback_m:
         out.append(Breach("water", "", near[0], site.water_setback_m, "m", names=_names(near)))
-    if "trees_on_spot" in codes and study.obstacles is not None:
-        height = float(study.obstacles.values[cell] - study.elevation.values[cell])
+    if "trees_on_spot" in codes and study.canopy_m is not None:
+        height = float(study.canopy_m[cell])
         kind = "stand" if height >= site.tree_height_m else "reach"
         out.append(Breach("trees_on_spot", kind, height, site.tree_height_m, "m"))
     if site.soft_ground_rules_out:

@@ -63,9 +63,8 @@ def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: flo
             remedy="Give a point inside it, latitude first.",
             field="latitude, longitude",
         )
-    spot = Spot(
-        "this point", x, y, latitude, longitude, grid_reference(latitude, longitude), float(grid.sample(x, y)), "user"
-    )
+    reference, height = grid_reference(latitude, longitude), float(grid.sample(x, y))
+    spot = Spot("this point", x, y, latitude, longitude, reference, height, "user", cell)
     evaluation = in_detail(judge, evaluate(judge, spot))
     compass = evaluation.magnetic
     inside = int(judge.ruling.cells.values[cell]) != OUTSIDE

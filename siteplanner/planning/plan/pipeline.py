@@ -16,7 +16,7 @@ from siteplanner.errors import Cancelled, Finding
 from siteplanner.mission import Mission, Weights
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.scoring import firmness, rank
-from siteplanner.planning.limits.cells import rule_ground, sky_hits
+from siteplanner.planning.limits.cells import rule_ground, sky_limit
 from siteplanner.planning.plan import warm_up
 from siteplanner.planning.plan.detail import in_detail, listed_in_detail
 from siteplanner.planning.plan.model import Plan, Scene
@@ -149,7 +149,7 @@ def _by_backhaul(study: Study, reuse: Reuse, tick: Callable[[float], None]) -> t
 
     if "geostationary" not in study.mission.backhaul.wanted:
         return kinds, []
-    blocked, unknown, _ = reuse.watched("sky_limit", study, partial(sky_hits, tick=lambda share: tick(0.0)))
+    blocked, unknown, _ = sky_limit(study, reuse, lambda share: tick(0.0))
     return kinds, [~blocked & ~unknown]
 
 
@@ -167,8 +167,9 @@ def refine(
     kept = {id(e): e for e in evaluations}
     for number, r in enumerate(ranked):
         tick(number / len(ranked))
-        cell = grid.cell(r.spot.x, r.spot.y)
-        assert cell is not None  # searched spots stand on cells
+        cell = r.spot.cell
+        if cell is None:
+            continue
         around = cells_around(judge.ruling.feasible, guess, *cell, spacing_m / 2 / grid.cell_size_m, NEIGHBOURS)
         others = [e for e in kept.values() if e.spot.origin == "search" and e is not r.evaluation]
 

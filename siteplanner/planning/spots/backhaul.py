@@ -71,7 +71,8 @@ def by_satellite(study: Study, looks: tuple[Look, ...]) -> Backhaul:
     margin = max((look.margin_deg for look in looks if math.isfinite(look.margin_deg)), default=math.nan)
     verdict: Verdict = "works"
     if not (any(clear) if sky.need == "any" else all(clear)):
-        verdict = "unknown" if any(not math.isfinite(look.margin_deg) for look in looks) else "fails"
+        states = {look.state for look in looks}
+        verdict = "unknown" if "unknown" in states and (sky.need == "any" or "blocked" not in states) else "fails"
     return Backhaul(
         "geostationary",
         verdict,
@@ -104,14 +105,13 @@ def by_open_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> Backhaul:
 def sky_dome(study: Study, spot: Spot, cell: tuple[int, int], height_m: float, min_elevation_deg: float) -> DomeShare:
     """The cone of sky over a terminal at a spot; sectors are true bearings."""
     grid = study.elevation
-    obstacles = None if study.obstacles is None else study.obstacles.values
     horizon, known_to = horizon_reach(
         grid.values,
         grid.cell_size_m,
         *cell,
-        BEARINGS_DEG - grid.convergence_deg(spot.x, spot.y),
+        grid.grid_bearing_deg(BEARINGS_DEG, spot.x, spot.y),
         height_m,
-        obstacles_m=obstacles,
+        obstacles_m=study.surface.values,
         known=study.blocks,
     )
     eye = float(grid.values[cell]) + height_m

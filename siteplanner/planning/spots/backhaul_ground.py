@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from siteplanner.planning.limits.toward import look_at
 from siteplanner.planning.spots.backhaul import by_donor, by_open_sky
 from siteplanner.planning.spots.candidates import spot_at
-from siteplanner.planning.spots.slots import look_at
 
 if TYPE_CHECKING:
     from siteplanner.planning.study.spot import Spot

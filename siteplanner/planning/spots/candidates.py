@@ -137,22 +137,24 @@ def cells_around(
 def spot_at(grid: Grid, row: int, col: int, name: str) -> Spot:
     """A spot at a cell's centre."""
     x, y = (float(v) for v in grid.xy(row, col))
-    return _spot(grid, x, y, name, "search")
+    return _spot(grid, x, y, name, "search", (row, col))
 
 
-def _spot(grid: Grid, x: float, y: float, name: str, origin: Literal["search", "user"]) -> Spot:
+def _spot(
+    grid: Grid, x: float, y: float, name: str, origin: Literal["search", "user"], cell: tuple[int, int] | None
+) -> Spot:
     lon, lat = (float(v) for v in grid.lonlat(x, y))
-    return Spot(name, x, y, lat, lon, grid_reference(lat, lon), float(grid.sample(x, y)), origin)
+    return Spot(name, x, y, lat, lon, grid_reference(lat, lon), float(grid.sample(x, y)), origin, cell)
 
 
 def user_spots(study: Study) -> list[Spot]:
     """Spots that the mission names, wherever they are."""
-    frame = study.overlay("spots")
+    frame, grid = study.overlay("spots"), study.elevation
     if frame is None:
         return []
     names = frame["name"] if "name" in frame.columns else [None] * len(frame)
     return [
-        _spot(study.elevation, shape.x, shape.y, _named(name, number), "user")
+        _spot(grid, shape.x, shape.y, _named(name, number), "user", grid.cell(shape.x, shape.y))
         for number, (name, shape) in enumerate(zip(names, frame.geometry, strict=True), 1)
     ]
 

@@ -16,13 +16,13 @@ from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.keep_away import KeepAway, line_keep_away
 from siteplanner.planning.limits.ruling import Ruling, codes_of
 from siteplanner.planning.limits.site_limits import site_breaks
+from siteplanner.planning.limits.toward import look_at
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.timeline import drive_range, time_on_air
 from siteplanner.planning.spots.backhaul import backhaul_findings, broken_backhaul, judge_backhauls, stop_for_link
 from siteplanner.planning.spots.evaluation import Access, Evaluation, Ground, Start
 from siteplanner.planning.spots.lines import Backhaul, Look
 from siteplanner.planning.spots.service import predict_coverage
-from siteplanner.planning.spots.slots import look_at
 from siteplanner.planning.spots.standing import judge_ground, stand_breaks, standing_findings
 from siteplanner.planning.spots.surroundings import look_round
 from siteplanner.planning.study.reuse import Reuse
@@ -54,8 +54,7 @@ class Judge:
 def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     """Judge one spot. Limits that it breaks stand in `failed`; nothing here depends on weights."""
     study = judge.study
-    grid = study.elevation
-    cell = grid.cell(spot.x, spot.y)
+    grid, cell = study.elevation, spot.cell
     if cell is None or not np.isfinite(grid.values[cell]):
         nothing = float("nan")
         return Evaluation(
@@ -131,7 +130,8 @@ def judge_sky(
                 float(seen.horizon_deg[k]),
                 float(seen.margin_deg[k]),
                 float(seen.known_to_m[k]),
-                bool(seen.clear[k]),
+                seen.state[k].item(),
+                study.blocks.ceiling_m,
             )
         )
     return tuple(looks)

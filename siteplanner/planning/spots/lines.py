@@ -6,6 +6,7 @@ x and y are metres in the plan's CRS.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,6 +17,7 @@ Verdict = Literal["works", "fails", "unknown"]
 DonorWhy = Literal[
     "clear", "too_far", "own_cell", "blocked", "near_ground", "donor_unknown", "ground_unknown", "too_weak"
 ]
+LookState = Literal["clear", "blocked", "unknown"]
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,14 @@ class Look:
     horizon_deg: float  # NaN where the skyline is not known
     margin_deg: float  # NaN where the skyline is not known
     known_to_m: float  # how far the elevation reaches along the line; inf when it is enough
-    clear: bool
+    state: LookState  # unknown: the skyline is cut short before it is certain; too low a satellite is blocked
+    ceiling_m: float = math.nan  # ground no higher than this, above sea level, is assumed where nothing is known
+    ceiling_from: Literal["highest_known"] = "highest_known"  # the highest ground or surface of the layers read
+
+    @property
+    def clear(self) -> bool:
+        """Margin and elevation are at least what the mission asks for."""
+        return self.state == "clear"
 
 
 @dataclass(frozen=True)

@@ -1,9 +1,9 @@
 """Sky margin as a raster: how far the satellite stands above the skyline, for the ground that is searched.
 
-Each value is exact, by the rule of `core.horizon` along the centre of the beam (a spot's own figure is the least
-over the beam's width, so it is the same or lower). Where the elevation ends before the skyline is certain, a value
-stands only if what is known already blocks, or if the line of sight less the mission's margin has passed above the
-highest ground; it is then an upper bound. Everywhere else it is unknown: NaN.
+Each value is exact, by the rule of `core.horizon` over the beam's width, as a spot's own figure is. Where the
+elevation ends before the skyline is certain, a value stands only if what is known already blocks, or if the line of
+sight less the mission's margin has passed above the highest ground; it is then an upper bound. Everywhere else it is
+unknown: NaN.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from affine import Affine
-from pyproj import Proj
 from scipy.ndimage import map_coordinates
 
-from siteplanner.core.geodesy import look_angles
 from siteplanner.core.horizon_raster import LATTICE_CELLS, horizon_raster
+from siteplanner.core.sky import known_margin_deg
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Satellite
+from siteplanner.planning.limits.toward import toward
 
 if TYPE_CHECKING:
     from siteplanner.planning.study.study import Study
@@ -55,7 +55,7 @@ def sky_margin(study: Study, step: int | None = None) -> Grid | None:
     else:
         worst = np.fmin.reduce(stack)
         values = np.where(np.isnan(stack).any(axis=0) & ~(worst < sky.min_margin_deg), np.nan, worst)
-    return known[0][0].with_values(values.astype(np.float32)) if np.isfinite(values).any() else None
+    return known[0][0].with_values(values) if np.isfinite(values).any() else None
 
 
 def margin_toward(study: Study, satellite: Satellite, step: int = 1) -> tuple[Grid, np.ndarray] | None:
@@ -67,32 +67,26 @@ def margin_toward(study: Study, satellite: Satellite, step: int = 1) -> tuple[Gr
     if not len(rows):
         return None
 
-    def angles(at_rows: np.ndarray, at_cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        lon, lat = grid.lonlat(*grid.xy(at_rows, at_cols))
-        azimuth, elevation, _ = look_angles(lat, lon, 0.0, satellite.longitude_deg)
-        return azimuth - Proj(grid.crs).get_factors(lon, lat).meridian_convergence, elevation
-
+    one = toward(study, satellite.longitude_deg)
     horizon, known_to = horizon_raster(
         grid.values,
         grid.cell_size_m,
-        lambda at_rows, at_cols: angles(at_rows, at_cols)[0],
+        lambda at_rows, at_cols: one.beam(at_rows, at_cols)[0],
         mission.trailer.dish_height_m,
         wanted,
-        obstacles_m=None if study.obstacles is None else study.obstacles.values,
+        obstacles_m=study.surface.values,
         known=study.blocks,
     )
     picked = np.s_[rows[0] : rows[-1] + 1 : step, cols[0] : cols[-1] + 1 : step]
     axes = [np.arange(n[0], n[-1] + LATTICE_CELLS + 1, LATTICE_CELLS, dtype=float) for n in (rows, cols)]
     places = np.meshgrid(*(np.arange(n[0], n[-1] + 1, step) for n in (rows, cols)), indexing="ij")
-    lattice = angles(*np.meshgrid(*axes, indexing="ij"))[1]
+    _, lattice = one.look(*np.meshgrid(*axes, indexing="ij"))
     at = [(place - axis[0]) / LATTICE_CELLS for place, axis in zip(places, axes, strict=True)]
     elevation = map_coordinates(lattice, at, order=1)
-    margin = elevation - horizon[picked]
     eye = grid.values[picked] + mission.trailer.dish_height_m
-    # the rule of `evaluate.judge_sky`: a skyline cut short may block, but clears only above the highest ground
-    line = eye + known_to[picked] * np.tan(np.radians(elevation - mission.sky.min_margin_deg))
-    cut_short = np.isfinite(known_to[picked]) & (line < study.blocks.ceiling_m)
-    margin = np.where(cut_short & (margin >= mission.sky.min_margin_deg), np.nan, margin)
+    margin = known_margin_deg(
+        elevation, horizon[picked], known_to[picked], eye, study.blocks.ceiling_m, mission.sky.min_margin_deg
+    )
     x, y = (float(v) for v in grid.xy(rows[0], cols[0]))
     size = grid.cell_size_m * step
     return (

@@ -107,7 +107,7 @@ def area_loss_db(study: Study, cell: tuple[int, int], stops: np.ndarray) -> np.n
             study.mission.radio.frequency_mhz,
             rows,
             cols,
-            surface_m=None if study.obstacles is None else study.obstacles.values,
+            surface_m=study.surface.values,
         )
 
     kinds = None if study.clutter is None else study.clutter.values[cells.rows, cells.cols]
@@ -167,14 +167,21 @@ def serve_points(
         return ()
     grid, radio = study.elevation, study.mission.radio
     params, pattern = link_parameters(radio), sector_pattern(radio)
-    surface = None if study.obstacles is None else study.obstacles.values
     names = frame["name"] if "name" in frame.columns else [None] * len(frame)
     convergence = grid.convergence_deg(spot.x, spot.y)
     masts = np.array([mast_height_m])
 
     def to_height(rx_height_m: float, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
         return path_loss_exact_db(
-            grid.values, grid.cell_size_m, *cell, masts, rx_height_m, radio.frequency_mhz, rows, cols, surface_m=surface
+            grid.values,
+            grid.cell_size_m,
+            *cell,
+            masts,
+            rx_height_m,
+            radio.frequency_mhz,
+            rows,
+            cols,
+            surface_m=study.surface.values,
         )
 
     out = []

@@ -124,16 +124,16 @@ def arc_longitudes(latitude_deg: float, longitude_deg: float) -> np.ndarray:
 def skyline(study: Study, spot: Spot, looks: tuple[Look, ...]) -> Skyline | None:
     """The diagram's figures for one spot; None outside the elevation."""
     grid, sky = study.elevation, study.mission.sky
-    cell = grid.cell(spot.x, spot.y)
+    cell = spot.cell
     if cell is None or not np.isfinite(grid.values[cell]):
         return None
     height = study.mission.trailer.dish_height_m
-    bearings = BEARINGS_DEG - grid.convergence_deg(spot.x, spot.y)
+    bearings = grid.grid_bearing_deg(BEARINGS_DEG, spot.x, spot.y)
     walk = (grid.values, grid.cell_size_m, *cell, bearings, height)
     bare, known_to = horizon_reach(*walk, known=study.blocks)
     surface, eye = None, float(grid.values[cell]) + height
     if study.obstacles is not None:
-        surface, known_to = horizon_reach(*walk, obstacles_m=study.obstacles.values, known=study.blocks)
+        surface, known_to = horizon_reach(*walk, obstacles_m=study.surface.values, known=study.blocks)
     highest = bare if surface is None else surface
     possible = possible_horizon_deg(highest, known_to, study.blocks.ceiling_m - eye)
     bare_figure = Skyline(BEARINGS_DEG, bare, surface, known_to, possible, (), (), sky.min_margin_deg, spot.latitude)
@@ -162,7 +162,6 @@ def _arc(figure: Skyline, spot: Spot) -> tuple[ArcPoint, ...]:
 
 def _trees(study: Study, spot: Spot, looks: tuple[Look, ...]) -> tuple[TreeLimit, ...]:
     grid, sky = study.elevation, study.mission.sky
-    turn = grid.convergence_deg(spot.x, spot.y)
     ground = float(grid.sample(spot.x, spot.y))
     distance = np.array(TREE_DISTANCES_M)
     out = []
@@ -171,7 +170,7 @@ def _trees(study: Study, spot: Spot, looks: tuple[Look, ...]) -> tuple[TreeLimit
         if limit <= 0 or not math.isfinite(look.azimuth_deg):
             continue
         line = line_height_m(distance, study.mission.trailer.dish_height_m, limit)
-        bearing = math.radians(look.azimuth_deg - turn)
+        bearing = math.radians(grid.grid_bearing_deg(look.azimuth_deg, spot.x, spot.y))
         there = grid.sample(spot.x + distance * math.sin(bearing), spot.y + distance * math.cos(bearing))
         out += [
             TreeLimit(look.satellite_name, look.azimuth_deg, float(d), float(h), float(ground + h - z))

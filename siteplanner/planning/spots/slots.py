@@ -1,6 +1,6 @@
-"""Slots of the geostationary arc from one spot: exact skyline over the beam, margin, and the part in view.
+"""Slots of the geostationary arc from one spot: the part in view, and what it means for the satellites named.
 
-One function judges a single named satellite and the whole arc alike, so both always agree.
+One function (`limits.toward.look_at`) judges a single named satellite and the whole arc alike, so both always agree.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from siteplanner.core.geodesy import look_angles, visible_arc_deg, wrap_180_deg
-from siteplanner.core.horizon import horizon_reach
+from siteplanner.core.geodesy import visible_arc_deg, wrap_180_deg
+from siteplanner.planning.limits.toward import look_at
 from siteplanner.planning.site.slot_names import slot_text
 
 if TYPE_CHECKING:
@@ -20,57 +20,8 @@ if TYPE_CHECKING:
     from siteplanner.planning.study.spot import Spot
     from siteplanner.planning.study.study import Study
 
-BEAM_OFFSETS_DEG = np.linspace(-1.5, 1.5, 7)  # skyline over a small dish's beam; common practice, no source
 SCAN_STEP_DEG = 0.5  # of orbital longitude; a window on the arc narrower than that may go unnoticed
 END_WITHIN_DEG = 0.001  # ends of the visible arc are found that exactly, on the side that is in view
-
-
-@dataclass(frozen=True, eq=False)
-class Lines:
-    """One value a slot. Horizon and margin are NaN where the skyline is not known well enough to tell."""
-
-    azimuth_deg: np.ndarray
-    elevation_deg: np.ndarray
-    skew_deg: np.ndarray
-    horizon_deg: np.ndarray
-    margin_deg: np.ndarray
-    known_to_m: np.ndarray
-    clear: np.ndarray  # bool: margin and elevation are at least what the mission asks for
-
-    @property
-    def unknown(self) -> np.ndarray:
-        return np.isnan(self.margin_deg)
-
-
-def look_at(study: Study, spot: Spot, cell: tuple[int, int], satellite_longitudes_deg: np.ndarray) -> Lines:
-    """Look angles, the highest skyline over the beam's width, and the margin, for slots at these longitudes.
-
-    A skyline cut short by the data's end is a lower bound: it may block, but it never clears, unless the line of
-    sight less the margin has already risen above the highest ground there.
-    """
-    grid, sky = study.elevation, study.mission.sky
-    obstacles = None if study.obstacles is None else study.obstacles.values
-    height = study.mission.trailer.dish_height_m
-    # beside a hole the blended height is unknown, the cell's own is not
-    above_sea = spot.elevation_m if math.isfinite(spot.elevation_m) else float(grid.values[cell])
-    azimuth, elevation, skew = (
-        np.atleast_1d(v) for v in look_angles(spot.latitude, spot.longitude, above_sea, satellite_longitudes_deg)
-    )
-    bearings = azimuth[:, None] - grid.convergence_deg(spot.x, spot.y) + BEAM_OFFSETS_DEG
-    # right below a satellite every bearing is as good: the skyline all round stands for it
-    bearings = np.where(np.isnan(bearings), np.arange(len(BEAM_OFFSETS_DEG)) * 360.0 / len(BEAM_OFFSETS_DEG), bearings)
-    skyline, known_to = horizon_reach(
-        grid.values, grid.cell_size_m, *cell, bearings, height, obstacles_m=obstacles, known=study.blocks
-    )
-    horizon, reach = skyline.max(axis=1), known_to.min(axis=1)
-    margin = elevation - horizon
-    eye = float(grid.values[cell]) + height
-    with np.errstate(invalid="ignore"):
-        line = eye + reach * np.tan(np.radians(elevation - sky.min_margin_deg))
-        short = np.isfinite(reach) & (margin >= sky.min_margin_deg) & (line < study.blocks.ceiling_m)
-    horizon, margin = np.where(short, np.nan, horizon), np.where(short, np.nan, margin)
-    clear = (margin >= sky.min_margin_deg) & (elevation >= sky.min_elevation_deg)
-    return Lines(azimuth, elevation, skew, horizon, margin, reach, clear)
 
 
 @dataclass(frozen=True)
@@ -99,7 +50,7 @@ def visible_arc(study: Study, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc
     END_WITHIN_DEG and lie inside what is in view. None outside the elevation.
     """
     grid, sky = study.elevation, study.mission.sky
-    cell = grid.cell(spot.x, spot.y)
+    cell = spot.cell
     if cell is None or not math.isfinite(grid.values[cell]):
         return None
     west, east = (float(v) for v in visible_arc_deg(spot.latitude, spot.longitude, sky.min_elevation_deg))
@@ -114,8 +65,7 @@ def visible_arc(study: Study, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc
         scan = west + np.clip(scan, 1e-6, span - 1e-6)
 
         def state(longitudes: np.ndarray) -> np.ndarray:
-            lines = look_at(study, spot, cell, longitudes)
-            return np.where(lines.clear, 1, np.where(lines.unknown, 2, 0))
+            return look_at(study, spot, cell, longitudes).state
 
         found = state(scan)
         edge = np.flatnonzero(found[:-1] != found[1:])
@@ -130,8 +80,8 @@ def visible_arc(study: Study, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc
             (kind, ArcSpan(float(wrap_180_deg(a)), float(wrap_180_deg(b))))
             for kind, a, b in zip(kinds, starts, stops, strict=True)
         ]
-        clear = tuple(s for kind, s in spans if kind == 1)
-        unknown = tuple(s for kind, s in spans if kind == 2)
+        clear = tuple(s for kind, s in spans if kind == "clear")
+        unknown = tuple(s for kind, s in spans if kind == "unknown")
     return VisibleArc(
         clear,
         unknown,
@@ -180,4 +130,4 @@ def _verdict(look: Look, min_elevation_deg: float) -> str:
         return "is below the horizon"
     if look.elevation_deg < min_elevation_deg:
         return "is too low"
-    return "is not known to be in view" if math.isnan(look.margin_deg) else "is behind the skyline or too near it"
+    return "is not known to be in view" if look.state == "unknown" else "is behind the skyline or too near it"

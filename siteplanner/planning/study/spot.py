@@ -18,3 +18,4 @@ class Spot:
     grid_reference: str
     elevation_m: float
     origin: Literal["search", "user"] = "search"
+    cell: tuple[int, int] | None = None  # row and column of the elevation that hold it; None: outside the raster

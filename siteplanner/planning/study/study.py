@@ -15,7 +15,7 @@ from shapely.ops import unary_union
 
 from siteplanner.core.clutter import CLUTTER_HEIGHT_M
 from siteplanner.core.flow import Flow, flow, height_above_drainage_m
-from siteplanner.core.horizon import Blocks, blocks, surface, usable
+from siteplanner.core.horizon import Blocks, blocks, surface
 from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
 from siteplanner.data.classes import Classes, read_classes
@@ -84,11 +84,15 @@ class Study:
     further_trees: tuple[DriveTree, ...] = ()  # of the other staging points with a rig
     donors: tuple[Donor, ...] = ()  # judged ones: of the layer, where a donor link is wanted
 
+    @property
+    def surface(self) -> Grid:
+        """What blocks sky and radio: trees and roofs, or the bare ground where no surface was given."""
+        return self.elevation if self.obstacles is None else self.obstacles
+
     @cached_property
     def blocks(self) -> Blocks:
         """Block maxima of ground and obstacles, made once for all skylines."""
-        ground = usable(self.elevation.values)
-        return blocks(surface(ground, None if self.obstacles is None else self.obstacles.values))
+        return blocks(surface(self.elevation.values, self.surface.values))
 
     @cached_property
     def canopy_m(self) -> np.ndarray | None:
@@ -107,6 +111,10 @@ class Study:
         mapped = None if water is None else burn(water.geometry, self.elevation, all_touched=True)
         area = 1e6 * self.mission.site.channel_area_km2
         return height_above_drainage_m(self.elevation.values, self.flow, area, mapped)
+
+    def work_out(self, name: str) -> None:
+        """Make a value that is kept once made, now: its time then counts where the caller tells of it."""
+        getattr(self, name)
 
     @property
     def trees(self) -> tuple[DriveTree, ...]:
@@ -377,7 +385,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         findings += starts_findings(trees, mission)
 
     with stages.stage("Measuring slope"):
-        slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m).astype(np.float32))
+        slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m))
 
     missing = float((~np.isfinite(grid.values))[search_ground].mean()) if search_ground.any() else 1.0
     if missing > 0:

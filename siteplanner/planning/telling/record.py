@@ -213,7 +213,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "y": spot.y,
         "ground": {**asdict(e.ground), "swing_room_m": e.ground.swing_room_m},
         "overhead_line": None if e.line is None else asdict(e.line),
-        "sky": [asdict(look) for look in e.sky],
+        "sky": [{**asdict(look), "clear": look.clear} for look in e.sky],
         "backhaul": _backhaul_record(e),
         "magnetic": None if e.magnetic is None else asdict(e.magnetic),
         "coverage": None,
