@@ -18,6 +18,7 @@ PACKAGE = Path(__file__).parents[1] / "siteplanner"
 
 # lower may not import higher (DEVELOPERS.md, Rooms); the longest name that fits counts
 LEVELS = {
+    "no_network": 0,
     "errors": 0,
     "core": 0,
     "data": 1,
