@@ -33,7 +33,7 @@ class _Walk:
 
     def __init__(self, stream: BinaryIO, path: Path) -> None:
         head = stream.read(16)
-        self.stream, self.path = stream, path
+        self.stream, self.path, self.size = stream, path, path.stat().st_size
         self.order: Literal["little", "big"] = "little" if head[:1] == b"I" else "big"
         self.big = head[:4] in TIFF_HEADS[2:]
         self.wide = 8 if self.big else 4  # bytes of a count, an offset, and a value held in place
@@ -82,7 +82,7 @@ class _Walk:
         return held[:size] if size <= self.wide else self.read(self.number(held), size)
 
     def read(self, at: int, size: int) -> bytes:
-        if at >= 1 << 63:
+        if at >= self.size:
             return b""
         self.stream.seek(at)
         return self.stream.read(size)
