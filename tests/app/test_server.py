@@ -81,7 +81,8 @@ def knock(port, origin):
     with socket.create_connection(("127.0.0.1", port), timeout=20) as line:
         line.sendall(
             f"GET /_stcore/stream HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
-            f"Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\nOrigin: {origin}\r\n\r\n".encode()
+            f"Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n"
+            f"Origin: {origin}\r\n\r\n".encode()
         )
         return int(line.recv(4096).split(b" ", 2)[1])
 
@@ -123,7 +124,12 @@ def test_it_ends_at_a_signal(server):
 
 def test_the_command_takes_options_and_tells_wrong_ones():
     done = subprocess.run(
-        [*serve.command(0), "--no.such=1"], env=serve.environment(), capture_output=True, text=True, timeout=60, check=False
+        [*serve.command(0), "--no.such=1"],
+        env=serve.environment(),
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
     )
     assert done.returncode == 2
     assert "no.such" in done.stderr

@@ -253,7 +253,9 @@ def test_crs_that_is_no_object_is_no_crs(tmp_path, value):
 def geojson(folder, key, value, between="", blanks=0):
     path = folder / "a.geojson"
     point = '{"type":"Feature","properties":{"crs":"http://x"},"geometry":{"type":"Point","coordinates":[1,2]}}'
-    path.write_text(f'{{"type":"FeatureCollection",{" " * blanks}"{key}"{between}:{between}{value},"features":[{point}]}}')
+    path.write_text(
+        f'{{"type":"FeatureCollection",{" " * blanks}"{key}"{between}:{between}{value},"features":[{point}]}}'
+    )
     return path
 
 
@@ -312,7 +314,9 @@ for name in places:
             ask(name)
         except Exception:
             pass
-pyproj.Transformer.from_crs(4267, 4269, always_xy=True, only_best=True, area_of_interest=pyproj.aoi.AreaOfInterest(-90, 40, -89, 41)).transform(-90, 40, errcheck=False)
+ground = pyproj.aoi.AreaOfInterest(-90, 40, -89, 41)
+move = pyproj.Transformer.from_crs(4267, 4269, always_xy=True, only_best=True, area_of_interest=ground)
+move.transform(-90, 40, errcheck=False)
 print(pyproj.network.is_network_enabled())
 """
 
@@ -357,7 +361,8 @@ def asked(folder, listener, first, *, places=()):
             del owner[name]
     owner["PYTHONPATH"] = os.pathsep.join(sys.path)
     done = subprocess.run(
-        [sys.executable, "-W", "ignore", "-c", TRICKS.replace("{first}", first)], input=json.dumps([tricks, places]), env=owner,
+        [sys.executable, "-W", "ignore", "-c", TRICKS.replace("{first}", first)],
+        input=json.dumps([tricks, places]), env=owner,
         capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
