@@ -11,10 +11,11 @@ import logging
 import os
 import sys
 
-# Drivers that reach hosts, or open other files because a file names them. None of our formats needs one.
+# Drivers that reach hosts, or open other files because a file names them. None of our formats needs one. VRT is not
+# among them: rasterio itself describes its grids to GDAL as VRT (calculate_default_transform).
 SKIPPED = (
     # of rasters
-    "VRT", "DERIVED", "GTI", "WMS", "WMTS", "WCS", "HTTP", "EEDA", "EEDAI", "OGCAPI", "PLMOSAIC", "STACIT", "STACTA",
+    "DERIVED", "GTI", "WMS", "WMTS", "WCS", "HTTP", "EEDA", "EEDAI", "OGCAPI", "PLMOSAIC", "STACIT", "STACTA",
     "GDALG", "DAAS", "IIIF", "Rasterlite", "PostGISRaster", "GeoRaster", "NGW", "KMLSUPEROVERLAY", "TIL", "RPFTOC",
     "ECRGTOC", "MRF", "SAFE", "SENTINEL2", "TileDB", "JPIPKAK", "ECW", "Zarr", "DIMAP", "ERS", "ISIS3", "PDS", "PDS4",
     "GNMFile", "GNMDatabase",
