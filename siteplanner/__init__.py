@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from siteplanner import no_network
+
 if TYPE_CHECKING:
     from siteplanner.mission import load_mission
     from siteplanner.planning.plan.explain import explain
     from siteplanner.planning.plan.pipeline import plan
+
+no_network.shut()  # first of all: before a copy of GDAL or PROJ is loaded
 
 __all__ = ["explain", "load_mission", "plan"]
 

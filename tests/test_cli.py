@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 
@@ -11,9 +12,10 @@ import pytest
 from tests.planning.conftest import write_mission
 
 
-def siteplanner(*args, timeout=300):
+def siteplanner(*args, timeout=300, environment=None):
     return subprocess.run(
         [sys.executable, "-m", "siteplanner", *map(str, args)],
+        env={**os.environ, **(environment or {})},
         capture_output=True,
         text=True,
         timeout=timeout,
@@ -21,16 +23,37 @@ def siteplanner(*args, timeout=300):
     )
 
 
+# loaded before all else, in the processes that a run starts too: writes down each look-up and each call
+RECORDER = """
+import os, sys
+if not os.path.exists(os.environ['RECORD']):
+    open(os.environ['RECORD'], 'w').write('on\\n')
+def note(event, arguments):
+    if event in ('socket.getaddrinfo', 'socket.gethostbyname', 'socket.connect', 'socket.sendto'):
+        with open(os.environ['RECORD'], 'a') as sink:
+            sink.write(f'{event} {arguments!r}\\n')
+sys.addaudithook(note)
+"""
+
+
 @pytest.fixture(scope="module")
 def planned(tmp_path_factory):
     folder = tmp_path_factory.mktemp("cli")
     mission = write_mission(folder / "m")
-    done = siteplanner("plan", mission, "--out", folder / "out", "--json")
-    return folder, mission, done
+    recorder = tmp_path_factory.mktemp("recorder")
+    (recorder / "sitecustomize.py").write_text(RECORDER)
+    seen = {"PYTHONPATH": os.pathsep.join([str(recorder), *sys.path]), "RECORD": str(recorder / "record.txt")}
+    done = siteplanner("plan", mission, "--out", folder / "out", "--json", environment=seen)
+    return folder, mission, done, recorder / "record.txt"
+
+
+def test_a_plan_looks_up_no_name_and_calls_no_address(planned):
+    *_, record = planned
+    assert record.read_text() == "on\n"
 
 
 def test_plan_writes_everything_and_prints_the_plan(planned):
-    folder, _, done = planned
+    folder, _, done, _ = planned
     assert done.returncode == 0, done.stderr
     printed = json.loads(done.stdout)
     saved = json.loads((folder / "out" / "plan.json").read_text(encoding="utf-8"))

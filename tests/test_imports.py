@@ -18,6 +18,7 @@ PACKAGE = Path(__file__).parents[1] / "siteplanner"
 
 # lower may not import higher (DEVELOPERS.md, Rooms); the longest name that fits counts
 LEVELS = {
+    "no_network": 0,
     "errors": 0,
     "core": 0,
     "data": 1,
@@ -167,7 +168,7 @@ for name in order:
     except Exception as error:
         wrong.append(f'{name}: {type(error).__name__}: {error}')
         break
-    more = {m for m in sys.modules if m.split('.')[0] == 'siteplanner'} - {*needs[name], name}
+    more = {m for m in sys.modules if m.split('.')[0] == 'siteplanner'} - {*needs[name], name, 'siteplanner.no_network'}
     if more:
         wrong.append(f'{name} loads {sorted(more)} by a way that this test does not see')
         break
@@ -177,7 +178,8 @@ sys.exit('\\n'.join(wrong) or 0)
 
 def test_each_module_loads_alone():
     """By induction, each body run once: no cycle, and each loads while of ours only what it asks for is there."""
-    known = {dotted(p): p for p in modules() if p.name != "__main__.py"}
+    # no_network is a part of the package's own body: below, it must lean on nothing
+    known = {dotted(p): p for p in modules() if p.name not in ("__main__.py", "no_network.py")}
     direct = {name: loaded_with(path, known) for name, path in known.items()}
     order = list(TopologicalSorter(direct).static_order())  # a cycle is an error that names it
     needs: dict[str, set[str]] = {}
@@ -188,6 +190,19 @@ def test_each_module_loads_alone():
         [sys.executable, "-c", LOAD_ALONE], input=said, capture_output=True, text=True, timeout=300, check=False
     )
     assert done.returncode == 0, done.stderr[-2000:]
+
+
+def test_the_ways_to_hosts_are_shut_by_the_standard_library_alone_before_all_else():
+    first = next(
+        n
+        for n in ast.parse((PACKAGE / "__init__.py").read_text("utf-8")).body
+        if isinstance(n, ast.Expr) and isinstance(n.value, ast.Call)
+    )
+    assert ast.unparse(first) == "no_network.shut()"
+    top = [n for n in ast.parse((PACKAGE / "__init__.py").read_text("utf-8")).body if isinstance(n, ast.ImportFrom)]
+    assert [n.module for n in top] == ["__future__", "typing", "siteplanner"]
+    others = {n.split(".")[0] for n in imported(PACKAGE / "no_network.py")} - {"__future__"}
+    assert others <= sys.stdlib_module_names
 
 
 def test_the_command_line_starts_without_the_heavy_libraries():

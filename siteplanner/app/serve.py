@@ -19,7 +19,7 @@ HOST = "127.0.0.1"
 MAX_UPLOAD_MB = 1024  # one file; elevation of a county at 10 m is far below
 READY_S = 60.0
 
-OPTIONS: dict[str, str] = {  # passed as flags: they win over a user's own configuration file
+OPTIONS: dict[str, str] = {  # passed as flags: they win over all else; configuration files are not read at all
     "server.address": HOST,  # without it the server asks the Internet for its outer address
     "server.headless": "true",
     "server.fileWatcherType": "none",
@@ -42,6 +42,8 @@ OPTIONS: dict[str, str] = {  # passed as flags: they win over a user's own confi
 # Only these names may be asked for, so that no web page elsewhere can reach the server under a name of its own.
 NEWER: dict[str, str] = {
     "STREAMLIT_SERVER_ALLOWED_HOSTS": f"{HOST} localhost",
+    "STREAMLIT_CLIENT_ALLOWED_ORIGINS": f"http://{HOST}",  # who may steer the page from a frame round it
+    "STREAMLIT_SERVER_ENABLE_AGENT_API": "false",
     "STREAMLIT_LOGGER_HIDE_WELCOME_MESSAGE": "true",
 }
 THEMES: dict[str, dict[str, str]] = {  # by the browser's own wish for light or dark; contrast as on the saved map
@@ -69,7 +71,7 @@ def command(port: int) -> list[str]:
     """The command that runs the server on a port of the loopback address."""
     options = {**OPTIONS, "server.port": port, "browser.serverPort": port}
     flags = [f"--{name}={value}" for name, value in options.items()]
-    return [sys.executable, "-m", "streamlit", "run", str(Path(__file__).with_name("main.py")), *flags]
+    return [sys.executable, "-m", "siteplanner.app.server", "run", str(Path(__file__).with_name("main.py")), *flags]
 
 
 def environment() -> dict[str, str]:

@@ -9,8 +9,9 @@ import numpy as np
 
 from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.grid import Grid
-from siteplanner.data.raster_source import check_companions, unreadable
+from siteplanner.data.raster_source import unreadable
 from siteplanner.data.records import InputRecord, crs_name, sha256_of
+from siteplanner.data.side_files import check_companions
 from siteplanner.errors import InputError
 
 UNKNOWN = -1

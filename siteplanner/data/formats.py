@@ -11,6 +11,8 @@ from difflib import get_close_matches
 from pathlib import Path
 from xml.parsers import expat
 
+from siteplanner.data.geojson_crs import stated_crs
+from siteplanner.data.hdf5_files import check_own_storage
 from siteplanner.errors import InputError
 
 VECTOR_FORMATS = {
@@ -100,7 +102,8 @@ def vector_driver(path: Path) -> str:
     """The driver for a vector file, from its content: a key of VECTOR_FORMATS.
 
     Raises InputError for anything off the list, for XML with a document type (entities can name files and can
-    blow up) or that is not well formed, and for a shapefile shorter than its own header says.
+    blow up) or that is not well formed, for a GeoJSON whose CRS is a link, and for a shapefile shorter than its own
+    header says.
     """
     head = _head(path)
     text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
@@ -116,6 +119,7 @@ def vector_driver(path: Path) -> str:
     if b"OSMHeader" in head[:16]:  # OpenStreetMap wiki, PBF Format: 4 bytes of length, then the first blob's type
         return "OSM"
     if text.startswith(b"{"):
+        stated_crs(path)
         return "GeoJSON"
     if text.startswith(b"<") or head.startswith((b"\xff\xfe<", b"\xfe\xff\x00<")):
         return _xml_driver(path)
@@ -232,7 +236,7 @@ def _check_classic_netcdf(path: Path) -> None:
 def raster_driver(path: Path) -> str:
     """The GDAL driver for a raster file, from its content.
 
-    Raises InputError for anything off the list.
+    Raises InputError for anything off the list, and for netCDF that takes its numbers out of other files.
     """
     head, ending = _head(path, 1024), path.suffix.lower()
     text = head.lstrip().lower()
@@ -244,6 +248,7 @@ def raster_driver(path: Path) -> str:
         _check_classic_netcdf(path)
         return "netCDF"
     if head.startswith(b"\x89HDF\r\n\x1a\n"):
+        check_own_storage(path)
         return "netCDF"
     if _is_geopackage(head):
         return "GPKG"

@@ -17,6 +17,7 @@ from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.geometry import Box
 from siteplanner.data.grid import WGS84
 from siteplanner.data.projections import horizontal
+from siteplanner.data.side_files import check_companions
 from siteplanner.errors import Finding, InputError
 
 Unit = Literal["m", "ft", "us-ft"]
@@ -30,7 +31,6 @@ _UNIT_WORDS: dict[str, Unit] = {
          "survey foot", "us_survey_foot"), "us-ft"),
 }  # fmt: skip
 _ELEVATION_NAMES = ("elevation", "dem", "dtm", "dsm", "height", "altitude", "z", "topo", "band1")
-_TIFF = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,37 +132,13 @@ def _open(path: Path, driver: str, options: dict[str, Any]) -> Any:
             remedy="Export the ground elevation alone, as GeoTIFF.",
             file=path,
         )
+    # such a name is driver:"file":part; what stands for the file must be this one
+    scheme, _, place = chosen[0].replace('"', "").partition(":")
+    if scheme.lower() != driver.lower() or not place.startswith(f"{path}:".replace('"', "")):
+        raise InputError(
+            "The file's parts name another file.", remedy="Export the ground elevation alone, as GeoTIFF.", file=path
+        )
     return rasterio.open(chosen[0], driver=driver, **options)
-
-
-def check_companions(path: Path) -> None:
-    """GDAL opens files that lie beside a raster with any driver, so those must be plain pictures too."""
-    for sibling in (
-        p for ending in (".ovr", ".msk") for p in (path.with_name(path.name + ending), path.with_suffix(ending))
-    ):
-        for name in {sibling, sibling.with_suffix(sibling.suffix.upper())}:
-            if name != path and name.is_file():
-                with name.open("rb") as stream:
-                    if not stream.read(4).startswith(_TIFF):
-                        raise _odd_companion(name)
-    for name in (path.with_name(path.name + ".aux.xml"), path.with_suffix(".aux.xml")):
-        if name.is_file():
-            text = name.read_bytes().lower()
-            if b"overview_file" in text or b"vrtdataset" in text or b"<!doctype" in text:
-                raise _odd_companion(name)
-    for name in (path.with_name(path.name + ".aux"), path.with_suffix(".aux"), path.with_suffix(".rrd")):
-        if name.is_file() and name != path:
-            with name.open("rb") as stream:
-                if not stream.read(15) == b"EHFA_HEADER_TAG":
-                    raise _odd_companion(name)
-
-
-def _odd_companion(path: Path) -> InputError:
-    return InputError(
-        "This companion of a raster may name other files and is refused.",
-        remedy="Move it away and try again.",
-        file=path,
-    )
 
 
 def _vetted(path: Path, dataset: Any) -> RasterSource:

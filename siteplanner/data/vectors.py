@@ -15,6 +15,7 @@ import numpy as np
 from siteplanner.data.archives import unpack_kmz, unpack_shapefiles
 from siteplanner.data.columns import named, plain
 from siteplanner.data.formats import VECTOR_FORMATS, local_file, vector_driver
+from siteplanner.data.geojson_crs import check_understood
 from siteplanner.data.geometry import Box, Kind, box_lonlat, boxes_meet, looks_swapped, mend, transformed, unwrapped
 from siteplanner.data.grid import WGS84
 from siteplanner.data.osm import TurnRestriction, read_osm
@@ -115,6 +116,8 @@ def _read_layer(
     with _opened(full, role, kinds, layer, findings) as parts:
         infos = [_info(*part, full) for part in parts]
         crs = _crs(infos, full)
+        if infos[0]["driver"] == "GeoJSON":
+            check_understood(full, crs)
         total = sum(info["features"] for info in infos)
         bounds = _joined(infos)
         _check_axes(bounds, crs, near, full)
