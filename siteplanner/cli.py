@@ -11,13 +11,16 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
 from rich.markup import escape
 
 from siteplanner.errors import Cancelled, Finding, SiteplannerError
+
+if TYPE_CHECKING:
+    from siteplanner.planning.plan.model import Plan
 
 app = typer.Typer(
     add_completion=False,
@@ -79,7 +82,7 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
     if as_json:
         _print_json(record)
     else:
-        _print_plan(record)
+        _print_plan(record, made)
     for finding in made.findings:
         _say_finding(finding)
     shown = next((f for f in files if f.name == "map.html"), out)
@@ -276,8 +279,11 @@ def _named(mission: Path) -> Iterator[None]:
         raise InputError(error.what, remedy=error.remedy, file=mission, field=error.field) from error
 
 
-def _print_plan(record: dict[str, Any]) -> None:
+def _print_plan(record: dict[str, Any], made: Plan) -> None:
     from rich.table import Table
+
+    from siteplanner.mission.criteria import CRITERIA
+    from siteplanner.outputs.words.backhaul_text import backhaul_cell
 
     stdout.print(escape(record["recommendation"]), style="bold", highlight=False)
     if record["spots"]:
@@ -289,18 +295,15 @@ def _print_plan(record: dict[str, Any]) -> None:
     if record["firmness"]["sentence"]:
         stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
     if record["spots"]:
-        dish = record["mission"]["backhaul"]["wanted"] == ["geostationary"]
-        table = Table(
-            "rank", "spot", "score", "served", "sky deg" if dish else "backhaul", "slope deg", "drive min", "mast m"
-        )
-        for spot in record["spots"]:
-            margin = max((s["margin_deg"] for s in spot["sky"] if s["margin_deg"] == s["margin_deg"]), default=math.nan)
+        backhaul = CRITERIA["backhaul"].words_of(made.mission).column.lower()
+        table = Table("rank", "spot", "score", "served", backhaul, "slope deg", "drive min", "mast m")
+        for spot, ranked in zip(record["spots"], made.spots, strict=True):
             table.add_row(
                 str(spot["rank"]),
                 escape(spot["name"]),
                 f"{spot['score']:.1f}",
                 f"{100 * spot['coverage']['share']:.0f} %",
-                _number(margin) if dish else str(spot["backhaul"]["used"]).replace("_", " "),
+                escape(backhaul_cell(ranked.evaluation)),
                 f"{spot['ground']['slope_deg']:.1f}",
                 f"{spot['access']['drive_time_s'] / 60:.0f}",
                 f"{spot['coverage']['mast_height_m']:g}",

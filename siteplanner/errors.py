@@ -6,7 +6,7 @@ offline and unable to ask anyone.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
@@ -39,6 +39,17 @@ def _rebuild(kind, what, remedy, file, field):
 
 class InputError(SiteplannerError, ValueError):
     """The mission or a layer cannot be used as it is."""
+
+
+class SeveralLayers(InputError):
+    """Several layers of a file fit, one must be named; `layers` are their names."""
+
+    def __init__(self, what: str, *, layers: Iterable[str] = (), **kw: Any) -> None:
+        super().__init__(what, **kw)
+        self.layers = tuple(layers)
+
+    def __reduce__(self):
+        return (*super().__reduce__(), {"layers": self.layers})
 
 
 class OutputError(SiteplannerError, OSError):

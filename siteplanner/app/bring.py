@@ -13,7 +13,7 @@ from siteplanner.app.frame import finding_note
 from siteplanner.app.intake import ROLES, UNUSED, Brought, roles_for
 from siteplanner.app.labels import error_text, plain
 from siteplanner.app.session import Work
-from siteplanner.errors import InputError, SiteplannerError
+from siteplanner.errors import InputError, SeveralLayers, SiteplannerError
 from siteplanner.mission import load_mission
 from siteplanner.outputs.words.text import clean
 
@@ -86,8 +86,8 @@ def roles(work: Work) -> None:
         if item.problem is not None:
             what, remedy = error_text(item.problem)
             holds.warning(f"{what} {remedy}")
-            if "Several layers fit" in item.problem.what:
-                layer_choice(work, number, item)
+            if isinstance(item.problem, SeveralLayers):
+                layer_choice(work, number, item, item.problem.layers)
             continue
         if item.kind == "mission":
             holds.text("A mission file")
@@ -128,12 +128,12 @@ def held_words(item: Brought) -> str:
     return clean(f"{r.detail}; {r.crs}{unit}; west, south, east, north {box}")
 
 
-def layer_choice(work: Work, number: int, item: Brought) -> None:
+def layer_choice(work: Work, number: int, item: Brought, layers: tuple[str, ...]) -> None:
     """A file with several layers that fit: the user names one."""
     from siteplanner.data.grid import WGS84
     from siteplanner.data.vectors import read_layer
 
-    name = st.text_input("Layer to read", key=f"layer_{item.path}_{number}")
+    name = st.selectbox("Layer to read", layers, index=None, format_func=plain, key=f"layer_{item.path}_{number}")
     if name:
         layer = read_layer(
             work.files / item.path, "layer", target_crs=WGS84, kinds={"polygon", "line", "point"}, layer=name
@@ -152,7 +152,7 @@ def layer_choice(work: Work, number: int, item: Brought) -> None:
 
 def open_mission(work: Work, path: Path) -> None:
     """A mission file that came along: its layers must be among the files that were brought, by bare name."""
-    data = load_mission(path).parameters()
+    data = load_mission(path).draft()
     held = {p.name for p in work.files.iterdir()}
 
     def brought(name: str) -> str:

@@ -8,28 +8,18 @@ from dataclasses import dataclass
 import streamlit as st
 
 from siteplanner.app import style
-from siteplanner.app.labels import Units, degrees, minutes
+from siteplanner.app.labels import Units, degrees
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.why import ways_words
-from siteplanner.outputs.words.backhaul_text import backhaul_fact
-from siteplanner.outputs.words.text import grade_text, named, parts_that_add_up, percent_text, place_text, shown
+from siteplanner.outputs.words.standard import score_points, score_text
+from siteplanner.outputs.words.text import grade_text, named, percent_text, place_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.findings import said
-from siteplanner.planning.telling.words import best_look
+from siteplanner.planning.telling.score import difference_words, line_words
 
 MOST = 3
-SAY = {  # criterion -> how a difference is said
-    "coverage": "it serves {0} of the incident area, not {1}",
-    "must_serve": "the must-serve points have {0} on average, not {1}",
-    "sky": "the sky margin is {0}, not {1}",
-    "ground": "the ground slopes {0}, not {1}",
-    "access": "the drive takes {0}, not {1}",
-}
-
-
-OTHER_BACKHAUL = "its backhaul is better ({0}, not {1})"
 
 
 @dataclass(frozen=True)
@@ -70,10 +60,10 @@ def _row(label: str, texts: list[str], values: list[float], scale: float, *, mor
 
 def _criteria(plan: Plan, spots: list[RankedSpot]) -> list[Row]:
     """Each criterion with its points; the difference is that of the share of full marks."""
-    points = [parts_that_add_up([c.contribution for c in r.criteria])[0] for r in spots]
+    points = [score_points(r.criteria) for r in spots]
     out = []
     for n, c in enumerate(spots[0].criteria):
-        texts = [f"{criterion_text(r, c.name)}, {points[k][n]:.1f} points" for k, r in enumerate(spots)]
+        texts = [f"{line_words(r.criteria[n])}, {points[k][n]:.1f} points" for k, r in enumerate(spots)]
         out.append(
             _row(
                 f"{c.label} (of {100 * c.weight:.0f} points)",
@@ -84,22 +74,6 @@ def _criteria(plan: Plan, spots: list[RankedSpot]) -> list[Row]:
             )
         )
     return out
-
-
-def criterion_text(ranked: RankedSpot, name: str) -> str:
-    """A criterion's figure as the ranking prints it."""
-    e = ranked.evaluation
-    c = next(one for one in ranked.criteria if one.name == name)
-    if name in ("coverage", "must_serve"):
-        return percent_text(c.value / 100)
-    if name == "access":
-        return minutes(e.access.drive_time_s / 60) if e.access else "not known"
-    if name == "sky" and not _by_dish(e):
-        return " ".join(backhaul_fact(e))
-    if name == "sky":
-        look = best_look(e)
-        return degrees(look.margin_deg) if look else "not known"
-    return degrees(c.value)
 
 
 def _points(spots: list[RankedSpot]) -> list[Row]:
@@ -190,22 +164,18 @@ def over(one: RankedSpot, other: RankedSpot) -> str:
     reasons = []
     theirs = {c.name: c for c in other.criteria}
     for c in one.criteria:
-        lead = c.contribution - theirs[c.name].contribution if c.name in theirs else 0.0
-        texts = [criterion_text(r, c.name) for r in (one, other)] if c.name in theirs else ["", ""]
-        if lead >= 0.05 and texts[0] != texts[1]:
-            link = c.name == "sky" and not all(_by_dish(r.evaluation) for r in (one, other))
-            say = OTHER_BACKHAUL if link else SAY[c.name]
-            reasons.append((lead, f"{say.format(*texts)} ({lead:+.1f} points)"))
-    said = [text for _, text in sorted(reasons, reverse=True)]
+        against = theirs.get(c.name)
+        if against is None:
+            continue
+        lead = c.contribution - against.contribution
+        if lead >= 0.05 and line_words(c) != line_words(against):
+            reasons.append((lead, f"{difference_words(c, against)} ({lead:+.1f} points)"))
+    because = [text for _, text in sorted(reasons, reverse=True)]
     ways = [_ways(r.evaluation) for r in (one, other)]
     if ways[0] > ways[1] > 0:
-        said.append("more than one road leads out" if ways[1] == 1 else f"{ways[0]} roads lead out, not {ways[1]}")
+        because.append("more than one road leads out" if ways[1] == 1 else f"{ways[0]} roads lead out, not {ways[1]}")
     pair = f"{one.spot.name} over {other.spot.name}"
-    return f"{pair} because {'; '.join(said)}." if said else f"{pair}: no criterion speaks for it."
-
-
-def _by_dish(e: Evaluation) -> bool:
-    return e.backhaul is None or e.dish_used
+    return f"{pair} because {'; '.join(because)}." if because else f"{pair}: no criterion speaks for it."
 
 
 def _ways(e: Evaluation) -> int:
@@ -243,7 +213,7 @@ def compare_table(plan: Plan, spots: list[RankedSpot], units: Units) -> str:
 
 def total(ranked: RankedSpot) -> str:
     """The score as every table prints it."""
-    return f"{parts_that_add_up([c.contribution for c in ranked.criteria])[1]:.1f} points"
+    return f"{score_text(ranked.criteria)} points"
 
 
 def picker(work: Work, plan: Plan) -> None:

@@ -17,11 +17,12 @@ from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.weighing import weights
 from siteplanner.app.why import ask, score_table, the_point
-from siteplanner.outputs.words.text import named, parts_that_add_up, shown
+from siteplanner.outputs.words.standard import score_text
+from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.limits import breach_words
-from siteplanner.planning.telling.words import firmness_sentence, recommendation
+from siteplanner.planning.telling.words import firmness_sentence, head_words, recommend, risk_words, why_words
 
 MAP_KEY = "plan_map"
 MAP_HEIGHT = 420
@@ -101,20 +102,17 @@ def compare_side(work: Work, units: Units) -> None:
 
 def answer(plan: Plan, units: Units) -> str:
     """The commander's sentence first, then why, what to watch out for, then how firm."""
-    first, joint, rest = recommendation(plan).partition(": it ")
-    best = plan.best
+    told = recommend(plan)
     where = ""
-    if best is not None:
-        spot = best.spot
+    if told.best is not None:
+        spot = told.best.spot
         where = f"<span>{shown(coordinates.written(spot.latitude, spot.longitude, units.place))}</span>"
-    rest, watch, danger = units.said(rest).partition(" Watch out: ")
-    why = f'<p class="why">It {named(rest)}</p>' if joint else ""
-    if watch:
-        why += f'<p class="watch"><b>Watch out:</b> {named(danger)}</p>'
-    firm = units.said(firmness_sentence(plan))
+    why, risks, firm = (units.said(t) for t in (why_words(told), risk_words(told.risks), firmness_sentence(plan)))
     return (
-        f'<div class="sp-answer{"" if best else " none"}"><p class="over">{named(plan.mission.name)}</p>'
-        f'<p class="say">{named(units.said(first))} {where}</p>{why}'
+        f'<div class="sp-answer{"" if told.best else " none"}"><p class="over">{named(plan.mission.name)}</p>'
+        f'<p class="say">{named(units.said(head_words(told)))} {where}</p>'
+        + (f'<p class="why">{named(why)}</p>' if why else "")
+        + (f'<p class="watch"><b>Watch out:</b> {named(risks)}</p>' if risks else "")
         + (f'<p class="firm">{named(firm)}</p>' if firm else "")
         + "</div>"
     )
@@ -154,12 +152,8 @@ def choose(work: Work, key: str) -> None:
 
 def breakdown(ranked: RankedSpot) -> str:
     """Where the score comes from; the points shown add up to it."""
-    title = f"Spot {ranked.spot.name}: where the {ranked_score(ranked)} points come from"
+    title = f"Spot {ranked.spot.name}: where the {score_text(ranked.criteria)} points come from"
     return style.head(title) + score_table(ranked.criteria)
-
-
-def ranked_score(ranked: RankedSpot) -> str:
-    return f"{parts_that_add_up([c.contribution for c in ranked.criteria])[1]:.1f}"
 
 
 def ground_choice(work: Work) -> str:

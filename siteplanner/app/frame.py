@@ -12,6 +12,7 @@ from siteplanner.app.coordinates import FORMATS
 from siteplanner.app.labels import Units, error_text
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
+from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.findings import said
 
@@ -65,10 +66,7 @@ def side_panel() -> None:
             format_func=lambda f: f[:1].upper() + f[1:],
         )
         st.caption("Bearings are true, clockwise from north, with magnetic beside them. Angles are degrees.")
-        st.caption(
-            "A planning aid. Check ground, wires, road limits and weather on site; local codes, the landowner "
-            "and licensed practice come first."
-        )
+        st.caption(CAUTION)
     st.session_state[UNITS] = Units(system, place)
 
 

@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from siteplanner.app.roles import Role, roles_of_layers
 from siteplanner.data.records import SHAPEFILE_PARTS, InputRecord, sha256_of
-from siteplanner.errors import Finding, InputError
+from siteplanner.errors import Finding, InputError, SeveralLayers
 
 Kind = Literal["raster", "polygon", "line", "point", "table", "mission", "part", "unknown"]
 ROLES: dict[str, Role] = roles_of_layers()
@@ -189,7 +189,7 @@ def _look_at_vector(path: Path) -> list[Brought]:
             try:
                 found.append(_taken(path, {kind}))
             except InputError as other:
-                problem = other if "Several layers fit" in other.what else problem
+                problem = other if isinstance(other, SeveralLayers) else problem
         if not found:
             raise problem from None
         return found

@@ -13,14 +13,7 @@ from siteplanner.app.mission_text import parameter_rows, with_parameters
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError
 from siteplanner.mission import Layers, Mission, Staging, Weights
-
-WEIGHTS = {
-    "coverage": "Area served",
-    "must_serve": "Must-serve points",
-    "sky": "Clear sky",
-    "ground": "Level ground",
-    "access": "Short drive",
-}
+from siteplanner.mission.criteria import CRITERIA
 
 NEEDS = {"any": "One is enough", "all": "All are needed"}
 
@@ -28,7 +21,7 @@ NEEDS = {"any": "One is enough", "all": "All are needed"}
 def defaults() -> dict[str, Any]:
     """Every default as plain data; layers and staging are for the user to give."""
     data = Mission(
-        layers=Layers(elevation=("x",), incident_area="x", roads="x"), staging=Staging(latitude=0, longitude=0)
+        layers=Layers(elevation=("x",), incident_area="x", roads="x"), staging=(Staging(latitude=0, longitude=0),)
     ).parameters()
     return {k: v for k, v in data.items() if k not in ("layers", "staging", "name", "note")}
 
@@ -38,7 +31,8 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
     draft = work.draft
     assert draft is not None
     full = {**defaults(), **draft}
-    staging = full.get("staging") or {}
+    given = full.get("staging") or {}
+    staging, *further = given if isinstance(given, list) else [given]
     has_place = staging.get("latitude") is not None and staging.get("longitude") is not None
     at = coordinates.written(staging["latitude"], staging["longitude"], units.place) if has_place else ""
     key = f"{work.edition}_{work.revision}_{units.system}_{units.place}"
@@ -89,15 +83,15 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
                 format_func=lambda word: NEEDS[word],
             )
         st.caption("Weights: how much each thing counts, against the others")
-        columns = st.columns(len(WEIGHTS))
+        columns = st.columns(len(CRITERIA))
         weights = {
-            w: columns[n].number_input(words, 0.0, 100.0, float(full["weights"][w]), 0.5)
-            for n, (w, words) in enumerate(WEIGHTS.items())
+            c.name: columns[n].number_input(c.words.slider, 0.0, 100.0, float(full["weights"][c.name]), 0.5)
+            for n, c in enumerate(CRITERIA.values())
         }
         with st.expander("All other parameters, with their defaults"):
             st.caption("Change a value in the middle column; the right one says what it means.")
             rows = parameter_rows(
-                {**full, "layers": full["layers"], "staging": staging if has_place else {"latitude": 0, "longitude": 0}}
+                {**full, "staging": [staging, *further] if has_place else {"latitude": 0, "longitude": 0}}
             )
             edited = st.data_editor(
                 rows,
@@ -122,7 +116,7 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
             field="staging",
             remedy="Say where the tow starts, in any of the three coordinate formats.",
         )
-    out["staging"] = {**staging, "name": place_name.strip() or "Staging"}
+    out["staging"] = [{**staging, "name": place_name.strip() or "Staging"}, *further]
     out["trailer"] = {**trailer, "max_slope_deg": slope, "mast_stops_m": _stops(stops, trailer["mast_stops_m"], units)}
     out["rig"] = {
         **rig,

@@ -15,38 +15,38 @@ import folium
 
 from siteplanner.app import style
 from siteplanner.app.session import Work, spot_key
-from siteplanner.outputs.map.map import NIGHT, STYLES
+from siteplanner.outputs.map.map import (
+    NIGHT,
+    STYLES,
+    bounds_of,
+    empty_map,
+    ground_shapes,
+    readout,
+    show_at_once,
+    styled,
+    view,
+)
 from siteplanner.outputs.map.page import (
     Picture,
     Piece,
-    Raw,
     Shapes,
-    data_uri,
     file_text,
     parent_name,
     script_json,
 )
-from siteplanner.outputs.map.road_shapes import closure_shapes, road_shapes
 from siteplanner.outputs.map.shapes import (
     OVERLAYS,
     Feature,
     aim_shapes,
     decision_shapes,
-    donor_marks,
     drive_shapes,
-    eastward,
     feature,
-    in_one_piece,
     must_serve_marks,
-    overlay_shapes,
     picture_bounds,
     point,
     spot_mark,
-    staging_mark,
-    table_shapes,
 )
 from siteplanner.outputs.pictures.layers import (
-    readable_ruling,
     ruling_picture,
     service_picture,
     sky_picture,
@@ -59,9 +59,9 @@ from siteplanner.outputs.words.palettes import (
     SERVICE_CLASSES,
     ruling_colours,
 )
-from siteplanner.outputs.words.text import clean, named, percent_text, shown
+from siteplanner.outputs.words.text import named, percent_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.limits.ruling import BITS, OUTSIDE
+from siteplanner.planning.limits.ruling import BITS
 from siteplanner.planning.plan.explain import Explanation
 from siteplanner.planning.plan.model import Plan
 
@@ -98,26 +98,13 @@ def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> 
     plan = work.planned
     assert plan is not None
     parts = work.once("base", partial(_base_parts, plan, picture_url))
-    bounds = parts["bounds"]
-    fmap = folium.Map(
-        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2],
-        tiles=None,
-        control_scale=True,
-        attribution_control=False,
-        zoom_snap=0.5,
-        prefer_canvas=True,
-        max_zoom=18,
-        zoom_start=12,
-    )
-    figure: Any = fmap.get_root()
-    figure.header.add_child(Raw(f"<style>{file_text('own/map.css')}{CHOSEN_CSS}</style>"), name="own_css")
-    fmap.add_child(Piece("MAP.options.renderer = L.canvas({tolerance: 6, padding: 0.3});"))
-    fmap.add_child(Picture(parts["relief"], bounds, name="Relief", control=False, class_name="sp-relief", z_index=1))
+    fmap = empty_map(parts["relief"], parts["bounds"], CHOSEN_CSS)
     for name, features, order in parts["layers"]:
-        _shapes(Shapes, in_one_piece(features, plan.scene.elevation), name, order).add_to(fmap)
+        styled(plan, features, name, order).add_to(fmap)
     folium.LayerControl(collapsed=True).add_to(fmap)
-    view = parts["view"] if around is None else _bounds_of(plan, [(around.spot.latitude, around.spot.longitude)])
-    fmap.fit_bounds(view, padding_top_left=(64, 24), padding_bottom_right=(24, 24), max_zoom=15)  # beside the buttons
+    show_at_once(
+        fmap, view(plan) if around is None else bounds_of(plan, [(around.spot.latitude, around.spot.longitude)])
+    )
     fmap.add_child(Piece(parts["behaviour"]))
     return fmap
 
@@ -125,62 +112,14 @@ def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> 
 def _base_parts(plan: Plan, picture_url: Any) -> dict[str, Any]:
     from siteplanner.outputs.pictures.relief import relief_picture
 
-    scene = plan.scene
-    grid = scene.elevation
-    relief, bounds = relief_picture(grid)
-    layers = [
-        *overlay_shapes(plan),
-        ("Roads and what the rig can use", road_shapes(plan), 20),
-        ("Road closures", closure_shapes(plan), 21),
-        ("Incident area", table_shapes(scene.area, grid, "area", "Incident area"), 30),
-        ("Donor sites", donor_marks(plan), 59),
-        ("Staging point", staging_mark(plan), 61),
-    ]
-    content, ruling_bounds = readable_ruling(plan)
-    config = {
-        "around": ".stApp",
-        "ruling": {
-            "url": data_uri(content, "image/png"),
-            "bounds": [list(corner) for corner in ruling_bounds],
-            "outside": OUTSIDE,
-            "limits": [[BITS[r.code], clean(r.label)] for r in plan.rulings if r.code in BITS],
-            "passWords": "Passes every limit",
-            "otherWords": "Ruled out",
-            "outsideWords": "Outside the search ground: not checked",
-        },
-    }
+    relief, bounds = relief_picture(plan.scene.elevation)
+    config = {"around": ".stApp", **readout(plan)}
     return {
         "relief": picture_url(relief),
         "bounds": bounds,
-        "layers": sorted((item for item in layers if item[1]), key=lambda item: item[2]),
-        "view": _view(plan),
+        "layers": sorted((item for item in ground_shapes(plan) if item[1]), key=lambda item: item[2]),
         "behaviour": f"{file_text('own/map.js')}\nsitePlannerMap(MAP, {script_json(config)}, []);",
     }
-
-
-def _view(plan: Plan) -> list[list[float]]:
-    """South-west and north-east of incident area, staging point and the best spot."""
-    places = [(s.latitude, s.longitude) for s in plan.mission.stagings]
-    return _bounds_of(plan, places + [(r.spot.latitude, r.spot.longitude) for r in plan.spots[:1]])
-
-
-def _bounds_of(plan: Plan, places: list[tuple[float, float]]) -> list[list[float]]:
-    """South-west and north-east of the incident area and of places (latitude, longitude)."""
-    west, south, east, north = plan.scene.area.total_bounds
-    lon, lat = plan.scene.elevation.lonlat([west, west, east, east], [south, north, south, north])
-    lats, lons = [*lat, *(p[0] for p in places)], eastward([*lon, *(p[1] for p in places)], plan.scene.elevation)
-    return [[float(min(lats)), float(min(lons))], [float(max(lats)), float(max(lons))]]
-
-
-def _shapes(kind: type[Shapes], features: list[Feature], name: str, order: int) -> Shapes:
-    used = {f["properties"]["k"] for f in features}
-    return kind(
-        features,
-        name=name,
-        order=order,
-        styles={k: s for k, s in STYLES.items() if k in used},
-        night={k: s for k, s in NIGHT.items() if k in used},
-    )
 
 
 def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) -> folium.FeatureGroup:
@@ -198,14 +137,14 @@ def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) 
         for kind, make, order in (("aim", aim_shapes, 40), ("drive", drive_shapes, 50), ("steps", decision_shapes, 55)):
             features = work.once(f"{kind} {key}", partial(_drawn, make, chosen, plan))
             if features:
-                _shapes(GroupShapes, in_one_piece(features, plan.scene.elevation), kind, order).add_to(group)
+                styled(plan, features, kind, order, kind=GroupShapes).add_to(group)
     served = must_serve_features(plan, chosen)
     if served:
-        _shapes(GroupShapes, in_one_piece(served, plan.scene.elevation), "Must-serve points", 60).add_to(group)
+        styled(plan, served, "Must-serve points", 60, kind=GroupShapes).add_to(group)
     shown_plan = replace(plan, spots=(chosen,), rejected=()) if alone and chosen is not None else plan
     marks = spot_features(shown_plan, chosen, None if alone else work.asked)
     if marks:
-        _shapes(GroupShapes, in_one_piece(marks, plan.scene.elevation), "Spots", 62).add_to(group)
+        styled(plan, marks, "Spots", 62, kind=GroupShapes).add_to(group)
     return group
 
 

@@ -13,13 +13,12 @@ import streamlit.components.v2 as components
 
 from siteplanner.app.labels import degrees, minutes
 from siteplanner.app.session import spot_key
-from siteplanner.app.style import CRITERION_COLOURS
-from siteplanner.outputs.words.backhaul_text import backhaul_fact
-from siteplanner.outputs.words.text import clean, parts_that_add_up, percent_text, place_text
+from siteplanner.mission.criteria import CRITERIA
+from siteplanner.outputs.words.backhaul_text import backhaul_cell
+from siteplanner.outputs.words.standard import score_text
+from siteplanner.outputs.words.text import clean, percent_text, place_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluation import Evaluation
-from siteplanner.planning.telling.words import best_look
 
 KEY = "ranking"
 CSS = """
@@ -109,7 +108,6 @@ _table = components.component("siteplanner_ranking", html='<div id="host"></div>
 def ranking_rows(plan: Plan) -> tuple[list[str], list[dict[str, Any]]]:
     """Column heads and one row a spot, as plain data."""
     serve = any(r.evaluation.coverage and r.evaluation.coverage.must_serve for r in plan.spots)
-    dish = plan.mission.backhaul.wanted == ("geostationary",)
     columns = [
         "Spot",
         "Place",
@@ -117,31 +115,29 @@ def ranking_rows(plan: Plan) -> tuple[list[str], list[dict[str, Any]]]:
         "Area served",
         *(["Must-serve"] if serve else []),
         "Drive",
-        "Sky margin" if dish else "Backhaul",
+        CRITERIA["backhaul"].words_of(plan.mission).column,
         "Slope",
         "On air",
     ]
-    return columns, [_row(ranked, serve, dish) for ranked in plan.spots]
+    return columns, [_row(ranked, serve, backhaul_cell(ranked.evaluation)) for ranked in plan.spots]
 
 
-def _row(ranked: RankedSpot, serve: bool, dish: bool) -> dict[str, Any]:
+def _row(ranked: RankedSpot, serve: bool, backhaul: str) -> dict[str, Any]:
     e = ranked.evaluation
-    look = best_look(e)
     cells = [percent_text(e.coverage.share) if e.coverage else "not known"]
     if serve:
         points = e.coverage.must_serve if e.coverage else ()
         cells.append(percent_text(sum(p.probability for p in points) / len(points)) if points else "not known")
     cells += [
         minutes(e.access.drive_time_s / 60) if e.access else "not known",
-        (degrees(look.margin_deg, 0) if look else "not known") if dish else _backhaul_cell(e),
+        backhaul,
         degrees(e.ground.slope_deg),
         f"{e.on_air.mean_min:.0f} min" if e.on_air else "not known",
     ]
-    score = parts_that_add_up([c.contribution for c in ranked.criteria])[1]
     parts = [
         {
             "share": round(c.contribution, 2),
-            "colour": CRITERION_COLOURS.get(c.name, "#777777"),
+            "colour": CRITERIA[c.name].colour,
             "words": f"{c.label}: {c.contribution:.1f} points",
         }
         for c in ranked.criteria
@@ -150,14 +146,10 @@ def _row(ranked: RankedSpot, serve: bool, dish: bool) -> dict[str, Any]:
         "key": spot_key(ranked),
         "name": clean(ranked.spot.name),
         "place": place_text(ranked.rank),
-        "score": f"{score:.1f}",
+        "score": score_text(ranked.criteria),
         "cells": cells,
         "parts": parts,
     }
-
-
-def _backhaul_cell(e: Evaluation) -> str:
-    return " ".join(backhaul_fact(e)).removesuffix(" to spare")
 
 
 def ranking_table(plan: Plan, chosen: str | None, on_choose: Callable[[str], None]) -> None:

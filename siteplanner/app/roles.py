@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import re
-import types
 from dataclasses import dataclass
-from typing import Any, Union, get_args, get_origin
+from typing import get_origin
 
-from siteplanner.mission import Layers
+from siteplanner.mission import LayerKind, Layers, layer_kinds
 
-KINDS = ("raster", "polygon", "line", "point", "table")
 WORDS = {  # on screen; a layer without words here goes by its own name
     "elevation": "Ground elevation",
     "surface": "Surface heights (trees, roofs)",
@@ -35,30 +32,18 @@ class Role:
     """One layer of the mission. `kinds`: what its file may hold; `several`: whether it takes more than one file."""
 
     words: str
-    kinds: tuple[str, ...]
+    kinds: tuple[LayerKind, ...]
     several: bool
     needed: bool
 
 
 def roles_of_layers() -> dict[str, Role]:
-    """Every field of `Layers` that names files. The kinds stand in the first clause of its description."""
+    """Every field of `Layers` that names files."""
     out = {}
     for name, field in Layers.model_fields.items():
-        several = _is_tuple_of_text(field.annotation)
-        if not several and not _is_text(field.annotation):
+        kinds = layer_kinds(name)
+        if not kinds:
             continue
-        clause = (field.description or "").split(";")[0]
-        kinds = tuple(dict.fromkeys(re.findall(rf"\b({'|'.join(KINDS)})s?\b", clause.lower())))
         words = WORDS.get(name, name.replace("_", " ").capitalize())
-        out[name] = Role(words, kinds, several, field.is_required())
+        out[name] = Role(words, kinds, get_origin(field.annotation) is tuple, field.is_required())
     return out
-
-
-def _is_text(annotation: Any) -> bool:
-    if get_origin(annotation) in (Union, types.UnionType):
-        return set(get_args(annotation)) == {str, type(None)}
-    return annotation is str
-
-
-def _is_tuple_of_text(annotation: Any) -> bool:
-    return get_origin(annotation) is tuple and get_args(annotation) == (str, ...)

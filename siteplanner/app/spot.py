@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import streamlit as st
 
@@ -15,11 +17,13 @@ from siteplanner.app.labels import Units, by_severity, degrees, plain
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.spot_drive import copy_block, drive, profile, turns
 from siteplanner.app.why import score_table
+from siteplanner.core.link import BudgetLine
 from siteplanner.outputs.sheets.figure_horizon import horizon_svg
 from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.site_plan import site_svg
 from siteplanner.outputs.words.aiming import both_bearings, compass_words, rain_words, sun_words, tree_rows
 from siteplanner.outputs.words.backhaul_text import POLARISATION, backhaul_lines, donor_rows, up_text
+from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.outputs.words.text import (
     bearing_text,
     clean,
@@ -35,6 +39,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.skyline import TREE_DISTANCES_M
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.budget import line_name
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.words import (
@@ -306,25 +311,22 @@ def service(c: Coverage, e: Evaluation, units: Units) -> str:
     return text
 
 
-def budget_rows(lines: tuple[tuple[str, float, str], ...]) -> list[tuple[str, float, str, bool]]:
-    """(item, value, unit, is a sum): the printed values of each direction add up to its printed margin, and every sum
-    between is that of the values printed above it."""
-    out: list[tuple[str, float, str, bool]] = []
-    for way in ("Downlink", "Uplink"):
-        items = [line for line in lines if line[0].startswith(way)]
-        printed, margin = parts_that_add_up([value for _, value, _ in items])
-        so_far = 0.0
-        left = iter(zip(items, printed, strict=True))
-        for name, _, unit in lines:
-            if name.startswith(way):
-                item, value = next(left)
+def budget_rows(lines: Sequence[BudgetLine]) -> list[BudgetLine]:
+    """The lines with values as printed: those of each direction add up to its printed margin, and every sum between is
+    that of the values printed above it."""
+    out: list[BudgetLine] = []
+    for way in ("downlink", "uplink"):
+        own = [line for line in lines if line.direction == way]
+        printed, margin = parts_that_add_up([line.value for line in own if not line.is_sum])
+        left, so_far = iter(printed), 0.0
+        for line in own:
+            if line.is_sum:
+                out.append(replace(line, value=margin if line.ends else round(so_far, 1)))
+            else:
+                value = next(left)
                 so_far += value
-                out.append((item[0].partition(": ")[2].capitalize(), value, unit, False))
-            elif name.startswith(f"= {way}"):
-                is_end = len([o for o in out if not o[3]]) and name.endswith("margin")
-                out.append((name[2:], margin if is_end else round(so_far, 1), unit, True))
-    out += [(name[2:], round(value, 1), unit, True) for name, value, unit in lines if name.startswith("= Margin")]
-    return out
+                out.append(replace(line, value=value))
+    return out + [replace(line, value=round(line.value, 1)) for line in lines if line.direction == "weaker"]
 
 
 def budget(e: Evaluation) -> str:
@@ -332,9 +334,10 @@ def budget(e: Evaluation) -> str:
     if e.coverage is None or not e.coverage.budget:
         return ""
     rows = "".join(
-        f'<tr class="{"sum" if is_sum else ""}"><th>{named(item)}</th><td class="num">{value:+.1f}</td>'
-        f"<td>{shown(unit)}</td></tr>"
-        for item, value, unit, is_sum in budget_rows(e.coverage.budget)
+        f'<tr class="{"sum" if line.is_sum else ""}"><th>{named(words)}</th><td class="num">{line.value:+.1f}</td>'
+        f"<td>{shown(line.unit)}</td></tr>"
+        for line in budget_rows(e.coverage.budget)
+        for words in [line_name(line) if line.is_sum else line.item.capitalize()]
     )
     return (
         style.head("Link budget at the middle cell of the area")
@@ -356,4 +359,4 @@ def cautions(e: Evaluation, units: Units) -> None:
         )
         + "".join(style.note("caution", "Caution.", text) for text in CAUTIONS)
     )
-    st.caption(plain("Local codes, the landowner and licensed practice come first."))
+    st.caption(plain(CAUTION))

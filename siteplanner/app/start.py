@@ -102,7 +102,7 @@ def saved(work: Work) -> None:
 def open_file(work: Work, path: Path, origin: str) -> None:
     """Read a mission file and have it vetted at once."""
     mission = load_mission(path)
-    work.open(mission.parameters(), mission.base.resolve(), clean(origin))
+    work.open(mission.draft(), mission.base.resolve(), clean(origin))
     work.begin_check()
     st.rerun()
 

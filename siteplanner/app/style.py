@@ -8,14 +8,6 @@ from typing import Any
 from siteplanner.app.labels import plain
 from siteplanner.outputs.words.text import clean, named, shown
 
-CRITERION_COLOURS = {  # Okabe and Ito, Color Universal Design (2008); words always stand beside them
-    "coverage": "#0072B2",
-    "must_serve": "#E69F00",
-    "sky": "#56B4E9",
-    "ground": "#009E73",
-    "access": "#CC79A7",
-}
-
 CSS = """<style>
 .stMainBlockContainer { padding-top: 4rem; padding-bottom: 2rem; max-width: 1500px; }
 .sp-answer { border-left: 8px solid #0B4F82; border-left-color: light-dark(#0B4F82, #8FBBDD);

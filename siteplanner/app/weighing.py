@@ -5,12 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from siteplanner.app.labels import plain
-from siteplanner.app.mission_form import WEIGHTS
 from siteplanner.app.session import Work
 from siteplanner.app.weight_panel import weight_panel
 from siteplanner.mission import Weights
+from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.text import clean
-from siteplanner.planning.choose.scoring import CRITERIA
 from siteplanner.planning.plan.explain import reweigh
 from siteplanner.planning.plan.pipeline import rescore
 
@@ -20,16 +19,12 @@ def weights(work: Work) -> None:
     planned = work.planned
     assert planned is not None
     start = planned.mission.weights.model_dump()
-    applies = {
-        name: "Backhaul" if name == "sky" and planned.mission.backhaul.wanted != ("geostationary",) else WEIGHTS[name]
-        for name in CRITERIA
-        if name != "must_serve"
-        or any(r.evaluation.coverage and r.evaluation.coverage.must_serve for r in planned.spots)
-    }
+    applies = [c for c in CRITERIA.values() if any(c.applies(r.evaluation, planned.mission) for r in planned.spots)]
+    sliders = {c.name: (c.words_of(planned.mission).slider, c.colour) for c in applies}
     kept = work.memory.setdefault("weights", dict(start))
     st.caption("How much each thing counts. The ranking follows at once.")
     turn = f"{work.edition} {id(planned)}"
-    kept.update(weight_panel(applies, kept, start, max(10.0, *start.values()), turn))
+    kept.update(weight_panel(sliders, kept, start, max(10.0, *start.values()), turn))
     line = st.empty()
     if sum(kept.values()) <= 0:
         st.warning("At least one weight must be above 0; the last ranking stays.")

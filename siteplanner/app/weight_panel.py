@@ -11,8 +11,6 @@ from collections.abc import Mapping
 
 import streamlit.components.v2 as components
 
-from siteplanner.app.style import CRITERION_COLOURS
-
 KEY = "weight_panel"
 CSS = """
 :host { display: block; }
@@ -90,11 +88,12 @@ _panel = components.component("siteplanner_weights", html='<div id="host"></div>
 
 
 def weight_panel(
-    words: Mapping[str, str], values: Mapping[str, float], first: Mapping[str, float], top: float, turn: str
+    words: Mapping[str, tuple[str, str]], values: Mapping[str, float], first: Mapping[str, float], top: float, turn: str
 ) -> dict[str, float]:
-    """Draw one slider per entry of `words` from 0 to `top`, and a button back to `first`. Returns where they stand.
+    """Draw one slider per entry of `words` (text, colour) from 0 to `top`, and a button back to `first`.
 
-    Sliders start at `values` and then belong to the user's hand; another `turn` makes them start again.
+    Returns where they stand. Sliders start at `values` and then belong to the user's hand; another `turn` makes
+    them start again.
     """
     sliders = [
         {
@@ -102,9 +101,9 @@ def weight_panel(
             "words": text,
             "value": values[name],
             "first": first[name],
-            "colour": CRITERION_COLOURS.get(name, "#777777"),
+            "colour": colour,
         }
-        for name, text in words.items()
+        for name, (text, colour) in words.items()
     ]
     data = {"sliders": sliders, "top": top, "turn": turn, "back": "Back to the mission's weights"}
     sent = _panel(key=KEY, data=data, default={"weights": None}, on_weights_change=lambda: None).weights

@@ -8,18 +8,19 @@ from siteplanner.app import coordinates, style
 from siteplanner.app.labels import Units, degrees, error_text, minutes
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
+from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.aiming import both_bearings
 from siteplanner.outputs.words.backhaul_text import backhaul_lines
+from siteplanner.outputs.words.standard import score_points, score_text
 from siteplanner.outputs.words.text import (
     bearing_text,
     grade_text,
     named,
     number_text,
-    parts_that_add_up,
     percent_text,
     shown,
 )
-from siteplanner.planning.choose.ranked import Criterion
+from siteplanner.planning.choose.ranked import ScoreLine
 from siteplanner.planning.plan.change import changes, lead_needed, nearest_pass
 from siteplanner.planning.plan.explain import Explanation, explain
 from siteplanner.planning.plan.model import Plan
@@ -68,11 +69,10 @@ def verdict(found: Explanation, plan: Plan, units: Units) -> str:
     spot = found.evaluation.spot
     where = coordinates.written(spot.latitude, spot.longitude, units.place)
     if found.passes:
-        score = parts_that_add_up([c.contribution for c in found.criteria])[1]
         text = style.note(
             "in",
             "It passes.",
-            f"{where} would take place {found.would_rank} with {score:.1f} points.",
+            f"{where} would take place {found.would_rank} with {score_text(found.criteria)} points.",
             units.said(lead_needed(found, plan)),
         )
     else:
@@ -174,11 +174,11 @@ def sky_word(clear: bool, margin_deg: float) -> str:
     return "clear" if clear else "not known" if margin_deg != margin_deg else "not clear"
 
 
-def score_table(criteria: tuple[Criterion, ...]) -> str:
+def score_table(criteria: tuple[ScoreLine, ...]) -> str:
     """Value, share of full marks, weight and points of each criterion, and their sum."""
-    points, total = parts_that_add_up([c.contribution for c in criteria])
+    points = score_points(criteria)
     rows = "".join(
-        f'<tr><th><span class="sp-swatch" style="background:{style.CRITERION_COLOURS.get(c.name, "#777777")}"></span>'
+        f'<tr><th><span class="sp-swatch" style="background:{CRITERIA[c.name].colour}"></span>'
         f'{named(c.label)}</th><td class="num">{shown(criterion_value(c))}</td>'
         f'<td class="num">{100 * c.utility:.0f} %</td><td class="num">{100 * c.weight:.0f}</td>'
         f'<td class="num">{p:.1f}</td></tr>'
@@ -188,10 +188,10 @@ def score_table(criteria: tuple[Criterion, ...]) -> str:
         '<div class="sp-scroll"><table class="sp-table"><thead><tr><th>Criterion</th><th class="num">Value</th>'
         '<th class="num">Full marks</th><th class="num">of points</th><th class="num">Points</th></tr></thead>'
         f'<tbody>{rows}</tbody><tfoot><tr><th>Score</th><td></td><td></td><td class="num">100</td>'
-        f'<td class="num">{total:.1f}</td></tr></tfoot></table></div>'
+        f'<td class="num">{score_text(criteria)}</td></tr></tfoot></table></div>'
     )
 
 
-def criterion_value(c: Criterion) -> str:
+def criterion_value(c: ScoreLine) -> str:
     """A criterion's figure with its unit."""
-    return number_text(c.value, 1, c.unit.split(" ")[0])
+    return number_text(c.value, 1, c.gauge.symbol)

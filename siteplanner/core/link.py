@@ -11,7 +11,8 @@ Mobile Communications, 1974, section 2.5; D. O. Reudink).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,7 +24,23 @@ SUBCARRIER_HZ = 15_000.0
 BOLTZMANN_J_K = 1.380649e-23  # exact (SI)
 NOISE_TEMPERATURE_K = 290.0  # reference temperature of noise figures
 
-BudgetLine = tuple[str, float, str]
+Direction = Literal["downlink", "uplink", "weaker"]
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One line of a link budget: an addend with its sign, or the sum of its direction's addends so far.
+
+    `weaker` is the direction whose margin is the smaller one; it has one line, a sum. `ends`: the margin of its
+    direction.
+    """
+
+    direction: Direction
+    item: str
+    value: float
+    unit: str
+    is_sum: bool = False
+    ends: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,77 +124,73 @@ def downlink_snr_db(params: LinkParameters, rsrp_dbm: ArrayLike) -> np.ndarray:
 def _down_lines(params: LinkParameters) -> list[BudgetLine]:
     share = -10.0 * math.log10(SUBCARRIERS_A_BLOCK * resource_blocks(params.bandwidth_mhz))
     return [
-        ("Downlink: sector power, all resource blocks", params.tx_power_dbm, "dBm"),
-        ("Downlink: share of one resource element", share, "dB"),
-        ("Downlink: mast cable", -params.cable_loss_db, "dB"),
-        ("Downlink: sector antenna gain", params.antenna_gain_dbi, "dBi"),
+        BudgetLine("downlink", "sector power, all resource blocks", params.tx_power_dbm, "dBm"),
+        BudgetLine("downlink", "share of one resource element", share, "dB"),
+        BudgetLine("downlink", "mast cable", -params.cable_loss_db, "dB"),
+        BudgetLine("downlink", "sector antenna gain", params.antenna_gain_dbi, "dBi"),
     ]
 
 
 def _up_lines(params: LinkParameters) -> list[BudgetLine]:
     return [
-        ("Uplink: handset power", params.handset_power_dbm, "dBm"),
-        ("Uplink: handset antenna gain", params.handset_gain_dbi, "dBi"),
-        ("Uplink: body", -params.body_loss_db, "dB"),
-        ("Uplink: building", -params.building_loss_db, "dB"),
+        BudgetLine("uplink", "handset power", params.handset_power_dbm, "dBm"),
+        BudgetLine("uplink", "handset antenna gain", params.handset_gain_dbi, "dBi"),
+        BudgetLine("uplink", "body", -params.body_loss_db, "dB"),
+        BudgetLine("uplink", "building", -params.building_loss_db, "dB"),
     ]
 
 
 def budget(params: LinkParameters, path_loss_db: float, pattern_gain_db: float) -> list[BudgetLine]:
-    """One path's budget as lines (item, value, unit), to be added by hand.
+    """One path's budget as lines to be added by hand; the last one is the weaker direction's margin, `margin_db`.
 
-    Every line is an addend with its sign, but lines that begin with `= `: those are the sum of the addends of
-    their direction so far. The last line is the weaker direction's margin, equal to `margin_db`.
     path_loss_db: basic transmission loss at the downlink frequency. pattern_gain_db: 0 or less.
     """
     path, pattern = float(path_loss_db), float(pattern_gain_db)
     down = [
         *_down_lines(params),
-        ("Downlink: off the sector's peak", pattern, "dB"),
-        ("Downlink: path", -path, "dB"),
-        ("Downlink: building", -params.building_loss_db, "dB"),
-        ("Downlink: body", -params.body_loss_db, "dB"),
-        ("Downlink: handset antenna gain", params.handset_gain_dbi, "dBi"),
-        ("Downlink: interference margin", -params.interference_margin_db, "dB"),
+        BudgetLine("downlink", "off the sector's peak", pattern, "dB"),
+        BudgetLine("downlink", "path", -path, "dB"),
+        BudgetLine("downlink", "building", -params.building_loss_db, "dB"),
+        BudgetLine("downlink", "body", -params.body_loss_db, "dB"),
+        BudgetLine("downlink", "handset antenna gain", params.handset_gain_dbi, "dBi"),
+        BudgetLine("downlink", "interference margin", -params.interference_margin_db, "dB"),
     ]
-    rsrp = sum(value for _, value, _ in down)
+    rsrp = sum(line.value for line in down)
     down += [
-        ("= Downlink: RSRP at the handset", rsrp, "dBm"),
-        ("Downlink: least RSRP that serves, taken off", -params.min_rsrp_dbm, "dB"),
-        ("= Downlink: margin", rsrp - params.min_rsrp_dbm, "dB"),
+        BudgetLine("downlink", "RSRP at the handset", rsrp, "dBm", is_sum=True),
+        BudgetLine("downlink", "least RSRP that serves, taken off", -params.min_rsrp_dbm, "dB"),
+        BudgetLine("downlink", "margin", rsrp - params.min_rsrp_dbm, "dB", is_sum=True, ends=True),
     ]
     up = [
         *_up_lines(params),
-        ("Uplink: path", -path, "dB"),
-        ("Uplink: path, for its own frequency", -uplink_offset_db(params), "dB"),
-        ("Uplink: sector antenna gain", params.antenna_gain_dbi, "dBi"),
-        ("Uplink: off the sector's peak", pattern, "dB"),
-        ("Uplink: mast cable", -params.cable_loss_db, "dB"),
-        ("Uplink: interference margin", -params.interference_margin_db, "dB"),
+        BudgetLine("uplink", "path", -path, "dB"),
+        BudgetLine("uplink", "path, for its own frequency", -uplink_offset_db(params), "dB"),
+        BudgetLine("uplink", "sector antenna gain", params.antenna_gain_dbi, "dBi"),
+        BudgetLine("uplink", "off the sector's peak", pattern, "dB"),
+        BudgetLine("uplink", "mast cable", -params.cable_loss_db, "dB"),
+        BudgetLine("uplink", "interference margin", -params.interference_margin_db, "dB"),
     ]
-    received = sum(value for _, value, _ in up)
+    received = sum(line.value for line in up)
     width_hz = params.uplink_resource_blocks * SUBCARRIERS_A_BLOCK * SUBCARRIER_HZ
     noise = float(thermal_noise_dbm(width_hz))
     margin_up = received - noise - params.noise_figure_db - params.uplink_min_snr_db
     up += [
-        ("= Uplink: power at the base station", received, "dBm"),
-        (f"Uplink: noise in {params.uplink_resource_blocks} resource blocks, taken off", -noise, "dB"),
-        ("Uplink: noise figure of the base station", -params.noise_figure_db, "dB"),
-        ("Uplink: least signal to noise, taken off", -params.uplink_min_snr_db, "dB"),
-        ("= Uplink: margin", margin_up, "dB"),
+        BudgetLine("uplink", "power at the base station", received, "dBm", is_sum=True),
+        BudgetLine("uplink", f"noise in {params.uplink_resource_blocks} resource blocks, taken off", -noise, "dB"),
+        BudgetLine("uplink", "noise figure of the base station", -params.noise_figure_db, "dB"),
+        BudgetLine("uplink", "least signal to noise, taken off", -params.uplink_min_snr_db, "dB"),
+        BudgetLine("uplink", "margin", margin_up, "dB", is_sum=True, ends=True),
     ]
     weaker = min(rsrp - params.min_rsrp_dbm, margin_up)
+    end = BudgetLine("weaker", "margin", weaker, "dB", is_sum=True, ends=True)
     # + 0.0 turns a minus zero into a zero.
-    return [(item, value + 0.0, unit) for item, value, unit in down + up] + [
-        ("= Margin of the weaker direction", weaker, "dB")
-    ]
+    return [replace(line, value=line.value + 0.0) for line in (*down, *up)] + [end]
 
 
 def allowed_loss_db(params: LinkParameters) -> tuple[float, float]:
     """Largest path loss (down, up) that still serves on the sector's peak, dB, at the downlink frequency."""
-    lines = budget(params, 0.0, 0.0)
-    margins = [value for item, value, _ in lines if item in ("= Downlink: margin", "= Uplink: margin")]
-    return margins[0], margins[1]
+    down, up, _ = (line.value for line in budget(params, 0.0, 0.0) if line.ends)
+    return down, up
 
 
 def margin_db(params: LinkParameters, path_loss_db: ArrayLike, pattern_gain_db: ArrayLike = 0.0) -> np.ndarray:

@@ -21,7 +21,7 @@ from siteplanner.data.grid import WGS84
 from siteplanner.data.osm import TurnRestriction, read_osm
 from siteplanner.data.projections import horizontal
 from siteplanner.data.records import InputRecord, crs_name, extent_words, sha256_of
-from siteplanner.errors import Finding, InputError
+from siteplanner.errors import Finding, InputError, SeveralLayers
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -265,8 +265,12 @@ def _choose(layers: list[tuple[str, str]], role: str, kinds: set[Kind], layer: s
     chosen = fitting if len(fitting) == 1 else [name for name in fitting if name.lower() == role.lower()]
     if len(chosen) == 1:
         return chosen[0]
-    what = "Several layers fit" if fitting else f"No layer holds a {' or '.join(sorted(kinds))}"
-    raise InputError(f"{what}; the file holds: {listed}.", remedy=f"Name one as {path.name}|layer.", file=path)
+    remedy = f"Name one as {path.name}|layer."
+    if fitting:
+        raise SeveralLayers(f"Several layers fit; the file holds: {listed}.", layers=fitting, remedy=remedy, file=path)
+    raise InputError(
+        f"No layer holds a {' or '.join(sorted(kinds))}; the file holds: {listed}.", remedy=remedy, file=path
+    )
 
 
 def _may_hold(ogr_type: str, kinds: set[Kind]) -> bool:

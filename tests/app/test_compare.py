@@ -10,7 +10,8 @@ import pytest
 
 from siteplanner.app import compare
 from siteplanner.app.labels import Units
-from siteplanner.planning.spots.lines import Backhaul
+from siteplanner.mission.criteria import BACKHAUL_GAUGES
+from siteplanner.planning.telling.score import line_words
 from siteplanner.roads.ways_out import WaysOut
 from tests.outputs.factory import HOSTILE, make_plan
 
@@ -54,7 +55,7 @@ def test_every_criterion_must_serve_point_and_way_in_is_there(plan):
 
 def test_better_is_marked_by_the_figure_and_not_where_better_means_nothing(plan):
     a, b = plan.spots[0], with_criteria(plan.spots[1], coverage=1.0)
-    sky = [with_criteria(r, sky=1.0) for r in (a, b)]
+    sky = [with_criteria(r, backhaul=1.0) for r in (a, b)]
     full = next(row for row in compare.compared(plan, sky, Units()) if row.label.startswith("Sky margin (of"))
     assert full.differs  # 34.4 against 33.4 degrees, but both have full marks
     assert full.best == ()
@@ -81,8 +82,8 @@ def test_unknown_against_known_counts_as_far_apart_and_is_never_better(plan):
 
 
 def test_a_over_b_names_only_what_speaks_for_a_with_its_points(plan):
-    a = with_criteria(plan.spots[0], coverage=0.9, sky=0.2, access=0.5, ground=0.5, must_serve=0.9)
-    b = with_criteria(plan.spots[1], coverage=0.5, sky=0.9, access=0.5, ground=0.5, must_serve=0.9)
+    a = with_criteria(plan.spots[0], coverage=0.9, backhaul=0.2, access=0.5, ground=0.5, must_serve=0.9)
+    b = with_criteria(plan.spots[1], coverage=0.5, backhaul=0.9, access=0.5, ground=0.5, must_serve=0.9)
     a = replace(a, criteria=tuple(replace(c, value=90.0) if c.name == "coverage" else c for c in a.criteria))
     b = replace(b, criteria=tuple(replace(c, value=50.0) if c.name == "coverage" else c for c in b.criteria))
     one, other = compare.over(a, b), compare.over(b, a)
@@ -92,7 +93,7 @@ def test_a_over_b_names_only_what_speaks_for_a_with_its_points(plan):
     assert "the sky margin is 33.4°, not 34.4°" in other
     assert "serves" not in other
     assert "more than one road leads out" in other  # the factory's first spot has one way out, the others two
-    worse = with_criteria(b, coverage=0.1, sky=0.1, access=0.1, ground=0.1, must_serve=0.1)
+    worse = with_criteria(b, coverage=0.1, backhaul=0.1, access=0.1, ground=0.1, must_serve=0.1)
     cut = replace(worse, evaluation=replace(worse.evaluation, access=replace(b.evaluation.access, ways=WaysOut(1, ()))))
     assert compare.over(cut, a) == "B over A: no criterion speaks for it."
 
@@ -124,12 +125,18 @@ def test_hostile_names_do_nothing_in_the_comparison():
 
 
 def test_a_link_in_use_is_compared_by_its_own_figure_and_not_by_the_sky(plan):
-    donor = Backhaul("donor_link", "works", 21.4, "dB")
-    a, b = (
-        replace(r, evaluation=replace(r.evaluation, backhauls=(replace(donor, margin=m),)))
-        for r, m in zip(plan.spots[:2], (21.4, 9.0), strict=True)
-    )
-    assert compare.criterion_text(a, "sky") == "Donor link 21 dB to spare"
-    a, b = with_criteria(a, sky=0.9), with_criteria(b, sky=0.2)
+    link = BACKHAUL_GAUGES["donor_link"]
+
+    def linked(ranked, value):
+        """The same spot with a donor link in use."""
+        lines = (replace(c, gauge=link, value=value) if c.name == "backhaul" else c for c in ranked.criteria)
+        return replace(ranked, criteria=tuple(lines))
+
+    a, b = linked(plan.spots[0], 21.4), linked(plan.spots[1], 9.0)
+    line = next(c for c in a.criteria if c.name == "backhaul")
+    assert line_words(line) == "Donor link 21 dB to spare"
+    a, b = with_criteria(a, backhaul=0.9), with_criteria(b, backhaul=0.2)
     assert "its backhaul is better (Donor link 21 dB to spare, not Donor link 9 dB to spare)" in compare.over(a, b)
     assert "sky margin" not in compare.over(a, b)
+    dish = with_criteria(plan.spots[1], backhaul=0.2)
+    assert "its backhaul is better (Donor link 21 dB to spare, not 33.4°)" in compare.over(a, dish)

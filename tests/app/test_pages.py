@@ -14,6 +14,7 @@ from siteplanner.app.decide import answer, breakdown, ruled_out_by_name
 from siteplanner.app.labels import Units
 from siteplanner.app.ranking_table import ranking_rows
 from siteplanner.app.why import score_table, verdict
+from siteplanner.core.link import BudgetLine
 from siteplanner.errors import InputError
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.explain import Explanation
@@ -107,34 +108,32 @@ def test_why_not_here_says_reason_change_and_every_figure():
 
 
 def test_the_printed_link_budget_adds_up_and_ends_in_the_plans_margin():
+    down, up = "downlink", "uplink"
     lines = (
-        ("Downlink: power", 33.04, "dBm"),
-        ("Downlink: share", -27.78, "dB"),
-        ("Downlink: path", -95.44, "dB"),
-        ("= Downlink: RSRP at the handset", 33.04 - 27.78 - 95.44, "dBm"),
-        ("Downlink: least, taken off", 116.04, "dB"),
-        ("= Downlink: margin", 33.04 - 27.78 - 95.44 + 116.04, "dB"),
-        ("Uplink: power", 23.04, "dBm"),
-        ("Uplink: path", -95.44, "dB"),
-        ("= Uplink: power at the base", -72.4, "dBm"),
-        ("Uplink: noise, taken off", 114.44, "dB"),
-        ("= Uplink: margin", 42.04, "dB"),
-        ("= Margin of the weaker direction", 25.86, "dB"),
+        BudgetLine(down, "power", 33.04, "dBm"),
+        BudgetLine(down, "share", -27.78, "dB"),
+        BudgetLine(down, "path", -95.44, "dB"),
+        BudgetLine(down, "RSRP at the handset", 33.04 - 27.78 - 95.44, "dBm", is_sum=True),
+        BudgetLine(down, "least, taken off", 116.04, "dB"),
+        BudgetLine(down, "margin", 33.04 - 27.78 - 95.44 + 116.04, "dB", is_sum=True, ends=True),
+        BudgetLine(up, "power", 23.04, "dBm"),
+        BudgetLine(up, "path", -95.44, "dB"),
+        BudgetLine(up, "power at the base", -72.4, "dBm", is_sum=True),
+        BudgetLine(up, "noise, taken off", 114.44, "dB"),
+        BudgetLine(up, "margin", 42.04, "dB", is_sum=True, ends=True),
+        BudgetLine("weaker", "margin", 25.86, "dB", is_sum=True, ends=True),
     )
     rows = spot.budget_rows(lines)
-    assert len(rows) == len(lines)
-    so_far, way = 0.0, ""
-    for item, value, _, is_sum in rows:
-        if is_sum:
-            if item.startswith(way):
-                assert round(so_far, 1) == value, item
+    assert [replace(row, value=0.0) for row in rows] == [replace(line, value=0.0) for line in lines]
+    so_far = {down: 0.0, up: 0.0}
+    for row in rows[:-1]:
+        if row.is_sum:
+            assert round(so_far[row.direction], 1) == row.value, row.item
         else:
-            so_far += value
-        if item == "Downlink: margin":
-            assert value == round(33.04 - 27.78 - 95.44 + 116.04, 1)
-            so_far, way = 0.0, "Uplink"
-    assert rows[-2][1] == 42.0
-    assert rows[-1][1] == 25.9
+            so_far[row.direction] += row.value
+    assert rows[5].value == round(33.04 - 27.78 - 95.44 + 116.04, 1)
+    assert rows[-2].value == 42.0
+    assert rows[-1].value == 25.9
 
 
 def test_directions_to_copy_are_those_of_the_drive():

@@ -139,7 +139,7 @@ def test_the_list_pans_and_shows_one_drive_at_a_time(page, saved, plan):
     assert "Spot C" in popup.inner_text()
     rows = popup.locator(".sp-figures").first.locator("tr").all_inner_texts()
     points = [round(10 * float(row.split()[-1])) for row in rows[1:]]
-    assert sum(points[:-1]) == points[-1] == round(10 * float(score_text(plan.spots[2])))
+    assert sum(points[:-1]) == points[-1] == round(10 * float(score_text(plan.spots[2].criteria)))
     for _ in range(100):  # the map pans until the popup is in view
         page.wait_for_timeout(100)
         box = popup.bounding_box()

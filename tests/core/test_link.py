@@ -108,39 +108,45 @@ class TestBudget:
     def test_adds_up_by_hand(self, params, loss, gain):
         lines = budget(params, loss, gain)
         sums = {}
-        for direction in ("Downlink: ", "Uplink: "):
+        for direction in ("downlink", "uplink"):
             total = 0.0
-            for item, value, _ in lines:
-                if item.startswith(direction):
-                    total += value
-                elif item.startswith("= " + direction):
-                    assert value == pytest.approx(total, abs=1e-9), item
+            for line in (one for one in lines if one.direction == direction):
+                if line.is_sum:
+                    assert line.value == pytest.approx(total, abs=1e-9), line.item
+                else:
+                    total += line.value
             sums[direction] = total
         weaker = min(sums.values())
-        assert lines[-1][:2] == ("= Margin of the weaker direction", pytest.approx(weaker, abs=1e-9))
+        assert [(one.direction, one.value) for one in lines if one.ends] == [
+            ("downlink", pytest.approx(sums["downlink"], abs=1e-9)),
+            ("uplink", pytest.approx(sums["uplink"], abs=1e-9)),
+            ("weaker", pytest.approx(weaker, abs=1e-9)),
+        ]
+        assert lines[-1].direction == "weaker"
         assert margin_db(params, loss, gain) == pytest.approx(weaker, abs=1e-9)
 
     def test_by_hand_once(self):
         # Down: 40 - 10 log(600) - 1.5 + 14 - 3 - 130 - 0 - 3 - 3 - 0 = -114.2815 dBm; -116 is the least: 1.7185 dB.
         # Up: 23 - 3 - 3 - 0 - 130 + 14 - 3 - 1.5 = -103.5 dBm over -112.4328: 8.9328 dB.
-        lines = {item: value for item, value, _ in budget(LinkParameters(), 130.0, -3.0)}
-        assert lines["= Downlink: RSRP at the handset"] == pytest.approx(-114.2815, abs=1e-4)
-        assert lines["= Downlink: margin"] == pytest.approx(1.7185, abs=1e-4)
-        assert lines["= Uplink: margin"] == pytest.approx(8.9328, abs=1e-4)
+        lines = {(one.direction, one.item): one.value for one in budget(LinkParameters(), 130.0, -3.0)}
+        assert lines["downlink", "RSRP at the handset"] == pytest.approx(-114.2815, abs=1e-4)
+        assert lines["downlink", "margin"] == pytest.approx(1.7185, abs=1e-4)
+        assert lines["uplink", "margin"] == pytest.approx(8.9328, abs=1e-4)
 
     def test_every_item_is_used_once(self):
-        items = [item for item, _, _ in budget(LinkParameters(), 130.0, -3.0)]
+        items = [(one.direction, one.item) for one in budget(LinkParameters(), 130.0, -3.0)]
         assert len(items) == len(set(items))
 
     def test_no_minus_zero_is_shown(self):
-        assert all(math.copysign(1, value) > 0 for _, value, _ in budget(LinkParameters(), 130, 0) if value == 0)
+        zeros = [one.value for one in budget(LinkParameters(), 130, 0) if one.value == 0]
+        assert zeros
+        assert all(math.copysign(1, value) > 0 for value in zeros)
 
     def test_allowed_loss_is_where_the_margin_ends(self):
         params = LinkParameters(uplink_frequency_mhz=793.0)
-        down, up = allowed_loss_db(params)
-        for loss, direction in ((down, "= Downlink: margin"), (up, "= Uplink: margin")):
-            lines = {item: value for item, value, _ in budget(params, loss, 0.0)}
-            assert lines[direction] == pytest.approx(0.0, abs=1e-9)
+        for loss, direction in zip(allowed_loss_db(params), ("downlink", "uplink"), strict=True):
+            (end,) = [one for one in budget(params, loss, 0.0) if one.direction == direction and one.ends]
+            assert end.value == pytest.approx(0.0, abs=1e-9)
 
     def test_uplink_frequency(self):
         # 20 log10(793 / 763) = 0.335 dB.

@@ -295,7 +295,7 @@ def test_oneway_pair_runs_both_ways(road_lines) -> None:
 def test_staging_is_far_and_on_a_road(road_lines, mission) -> None:
     graph = road_graph(road_lines, mission)
     x, y = Transformer.from_crs(4326, UTM, always_xy=True).transform(
-        mission.staging.longitude, mission.staging.latitude
+        mission.staging[0].longitude, mission.staging[0].latitude
     )
     start = node_near(graph, x, y)
     lengths = nx.single_source_dijkstra_path_length(graph, start, weight="length")
@@ -349,7 +349,9 @@ def test_chapel_bench_is_open_level_and_reached(ground, trees_top, road_lines, m
     roads = layer("roads")
     assert roads.distance(Point(CHAPEL_BENCH)).min() < mission.rig.last_leg_max_m
     graph = road_graph(road_lines, mission)
-    xy = Transformer.from_crs(4326, UTM, always_xy=True).transform(mission.staging.longitude, mission.staging.latitude)
+    xy = Transformer.from_crs(4326, UTM, always_xy=True).transform(
+        mission.staging[0].longitude, mission.staging[0].latitude
+    )
     assert nx.has_path(graph, node_near(graph, *xy), node_near(graph, *CHAPEL_BENCH))
 
 
@@ -371,7 +373,9 @@ def test_highest_ground_has_a_road_too_steep(ground, road_lines, spots, mission)
 
 def test_south_bench_sees_as_much_but_both_ways_in_are_closed(views, spots, road_lines, mission) -> None:
     assert views["South Bench corral"] > 0.6
-    xy = Transformer.from_crs(4326, UTM, always_xy=True).transform(mission.staging.longitude, mission.staging.latitude)
+    xy = Transformer.from_crs(4326, UTM, always_xy=True).transform(
+        mission.staging[0].longitude, mission.staging[0].latitude
+    )
     free, rig = road_graph(road_lines), road_graph(road_lines, mission)
     goal = node_near(free, *spots["South Bench corral"])
     assert nx.has_path(free, node_near(free, *xy), goal)

@@ -16,10 +16,12 @@ from affine import Affine
 from pyproj import CRS
 from shapely.geometry import LineString, Point, Polygon, box
 
+from siteplanner.core.link import BudgetLine
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
-from siteplanner.planning.choose.ranked import Criterion, RankedSpot
+from siteplanner.mission.criteria import CRITERIA
+from siteplanner.planning.choose.ranked import RankedSpot, ScoreLine
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.keep_away import line_keep_away
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, RulingShare
@@ -148,7 +150,7 @@ def _evaluation(
             (35.0 + 15 * number, 215.0 + 15 * number),
             tuple(served),
             ((8.0, 0.6), (12.0, 0.7), (15.0, 0.69)),
-            (("Power", 40.0, "dBm"), ("Gain", 14.0, "dBi")),
+            (BudgetLine("downlink", "power", 40.0, "dBm"), BudgetLine("downlink", "gain", 14.0, "dBi")),
             probability.astype(np.float32),
         ),
         access=Access(
@@ -200,19 +202,19 @@ def _donor_link(spot: Spot, number: int, name: str, grid: Grid) -> Backhaul:
     return Backhaul("donor_link", path.verdict, nan, "dB", donors=(path,))
 
 
-def _criteria(number: int) -> tuple[Criterion, ...]:
+def _criteria(number: int) -> tuple[ScoreLine, ...]:
     weights = np.array([5.0, 2.0, 1.0, 1.0, 2.0]) / 11
     utility = np.clip(np.array([0.93, 0.97, 0.88, 0.61, 0.7]) - 0.041 * number * np.array([1, 0.4, 2, -1, 0.3]), 0, 1)
     rows = (
-        ("coverage", "Predicted service", 0.71, "share"),
-        ("must_serve", "Must-serve points", 0.9, "share"),
-        ("sky", "Sky margin", 34.4, "deg"),
-        ("ground", "Level ground", 2.1, "deg"),
-        ("access", "Drive", 12.5, "min"),
+        ("coverage", "Predicted service", 71.0),
+        ("must_serve", "Must-serve points", 90.0),
+        ("backhaul", "Sky margin", 34.4 - number),
+        ("ground", "Level ground", 2.1),
+        ("access", "Drive", 12.5),
     )
     return tuple(
-        Criterion(name, label, value, unit, float(u), float(w), float(100 * w * u))
-        for (name, label, value, unit), u, w in zip(rows, utility, weights, strict=True)
+        ScoreLine(name, replace(CRITERIA[name].gauge, label=label), value, float(u), float(w), float(100 * w * u))
+        for (name, label, value), u, w in zip(rows, utility, weights, strict=True)
     )
 
 

@@ -107,7 +107,7 @@ def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
     )
     from siteplanner.roads.directions import directions
 
-    steps = directions(plan.scene.roads, route, plan.scene.elevation, plan.mission.staging.name)
+    steps = directions(plan.scene.roads, route, plan.scene.elevation, plan.mission.staging[0].name)
     places = [texts["driver"].index(squeezed(step.text)) for step in steps[:-1]]
     assert places == sorted(places)
     for step in steps:

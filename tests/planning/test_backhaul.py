@@ -151,13 +151,15 @@ class TestFigures:
     def test_the_score_keeps_the_order_of_preference(self, canyon_plan):
         by_kind = {}
         for r in canyon_plan.spots:
-            (line,) = [c for c in r.criteria if c.name == "sky"]
+            (line,) = [c for c in r.criteria if c.name == "backhaul"]
             place = ["geostationary", "open_sky", "donor_link"].index(r.evaluation.backhaul.kind) + 1
             assert f"choice {place} of 3" in line.label
             assert (3 - place) / 3 <= line.utility <= (4 - place) / 3
             by_kind[place] = line
         used = judged(canyon_plan, "canyon floor").backhaul
-        (line,) = [c for r in canyon_plan.spots if r.spot.name == "canyon floor" for c in r.criteria if c.name == "sky"]
+        (line,) = [
+            c for r in canyon_plan.spots if r.spot.name == "canyon floor" for c in r.criteria if c.name == "backhaul"
+        ]
         assert line.value == pytest.approx(used.margin)
         assert line.utility == pytest.approx(used.margin / 20 / 3)  # link_full_margin_db, last of three
         assert line.unit == "dB"
@@ -282,7 +284,9 @@ class TestOrderAndChoice:
         floor = judged(made, "canyon floor")
         assert "sky_blocked" in {b.code for b in floor.failed}
         assert {f.code for f in made.findings} >= {"donor_sites_unused"}
-        assert all(c.label == "Sky margin of the clearest satellite" for c in made.best.criteria if c.name == "sky")
+        assert all(
+            c.label == "Sky margin of the clearest satellite" for c in made.best.criteria if c.name == "backhaul"
+        )
 
     def test_where_no_donor_is_in_reach_the_satellite_rules_the_ground(self, tmp_path):
         far = {"name": ["far"], "height_m": [30.0], "at": [(90_000.0, 1000.0)]}

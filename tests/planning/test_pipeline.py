@@ -273,7 +273,7 @@ def test_a_margin_above_the_satellite_is_a_finding_and_no_traceback(tmp_path):
 def test_the_recommendation_names_what_could_go_wrong(valley_plan):
     from dataclasses import replace
 
-    from siteplanner.planning.telling.words import watch
+    from siteplanner.planning.telling.words import risk_words, risks_of
 
     best = valley_plan.best
     e = best.evaluation
@@ -284,8 +284,8 @@ def test_the_recommendation_names_what_could_go_wrong(valley_plan):
             e, access=replace(e.access, ways=WaysOut(1, ())), coverage=replace(e.coverage, must_serve=(point,) * 3)
         ),
     )
-    assert watch(bad) == (
-        " Watch out: there is one way in and out; service is less likely than not at "
+    assert risk_words(risks_of(bad)) == (
+        "there is one way in and out; service is less likely than not at "
         f"{'x' * 39}\u2026, {'x' * 39}\u2026 and 1 more."
     )
     good = replace(
@@ -294,4 +294,4 @@ def test_the_recommendation_names_what_could_go_wrong(valley_plan):
             e, access=replace(e.access, ways=WaysOut(2, ())), coverage=replace(e.coverage, must_serve=())
         ),
     )
-    assert watch(good) == ""
+    assert risk_words(risks_of(good)) == ""

@@ -61,7 +61,7 @@ def test_no_object_hides_in_the_arrays_and_shared_parts_are_written_once(valley_
         '{"odd": 1}',
         "[]",
         "7",
-        '{"model": "siteplanner.mission:Path", "base": "", "value": {}}',
+        '{"model": "siteplanner.mission.parameters:Path", "base": "", "value": {}}',
         '{"ref": 5}',
     ],
 )

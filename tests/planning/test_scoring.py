@@ -32,11 +32,15 @@ def evaluation(name="A", share=0.5, margin=8.5, slope=2.5, minutes=30.0, must=0.
     return Evaluation(spot, ground, (look,), coverage, access, None, failed)
 
 
+def weighing(weights):
+    return MISSION.model_copy(update={"weights": weights})
+
+
 def test_utilities_by_hand():
     # margin 8.5 between 2 and 15 is a half, slope 2.5 of 5 is a half, 30 of 60 min is a half
     measured = measure(evaluation(), MISSION)
     assert {name: utility for name, (_, utility) in measured.items()} == pytest.approx(
-        {"coverage": 0.5, "must_serve": 0.5, "sky": 0.5, "ground": 0.5, "access": 0.5}
+        {"coverage": 0.5, "must_serve": 0.5, "backhaul": 0.5, "ground": 0.5, "access": 0.5}
     )
     assert measured["coverage"][0] == pytest.approx(50)
     assert measured["access"][0] == pytest.approx(30)
@@ -52,8 +56,8 @@ def test_utilities_by_hand():
     st.lists(st.floats(0, 10), min_size=5, max_size=5).filter(lambda w: sum(w) > 0.1),
 )
 def test_contributions_add_up_to_the_score_between_0_and_100(share, margin, slope, minutes, must, weights):
-    w = Weights(**dict(zip(("coverage", "must_serve", "sky", "ground", "access"), weights, strict=True)))
-    (ranked,) = rank([evaluation(share=share, margin=margin, slope=slope, minutes=minutes, must=must)], MISSION, w)
+    w = Weights(**dict(zip(("coverage", "must_serve", "backhaul", "ground", "access"), weights, strict=True)))
+    (ranked,) = rank([evaluation(share=share, margin=margin, slope=slope, minutes=minutes, must=must)], weighing(w))
     assert ranked.score == pytest.approx(sum(100 * c.weight * c.utility for c in ranked.criteria))
     assert sum(c.weight for c in ranked.criteria) == pytest.approx(1)
     assert -1e-9 <= ranked.score <= 100 + 1e-9
@@ -67,8 +71,8 @@ def test_a_broken_limit_keeps_a_spot_out_whatever_its_score():
 
 def test_weights_move_the_order():
     near, far = evaluation("A", share=0.4, minutes=5), evaluation("B", share=0.7, minutes=50)
-    by_access = rank([near, far], MISSION, Weights(coverage=1, access=10))
-    by_coverage = rank([near, far], MISSION, Weights(coverage=10, access=1))
+    by_access = rank([near, far], weighing(Weights(coverage=1, access=10)))
+    by_coverage = rank([near, far], weighing(Weights(coverage=10, access=1)))
     assert [r.spot.name for r in by_access] == ["A", "B"]
     assert [r.spot.name for r in by_coverage] == ["B", "A"]
 

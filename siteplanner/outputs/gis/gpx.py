@@ -53,7 +53,9 @@ def _waypoints(plan: Plan) -> Iterator[str]:
         )
     for ranked in plan.spots:
         spot = ranked.spot
-        words = f"Rank {ranked.rank}, score {score_text(ranked)}. {grid_text(spot.grid_reference)}. {aim(ranked)}"
+        words = (
+            f"Rank {ranked.rank}, score {score_text(ranked.criteria)}. {grid_text(spot.grid_reference)}. {aim(ranked)}"
+        )
         yield _point(
             "wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}", desc=words, type="spot"
         )

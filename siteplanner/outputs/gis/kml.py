@@ -42,7 +42,7 @@ def _coordinates(xy: np.ndarray, plan: Plan) -> str:
 
 def _spot_words(ranked: RankedSpot) -> str:
     evaluation = ranked.evaluation
-    parts = [f"Rank {ranked.rank}, score {score_text(ranked)} of 100."]
+    parts = [f"Rank {ranked.rank}, score {score_text(ranked.criteria)} of 100."]
     if evaluation.coverage:
         parts.append(f"Serves {percent_text(evaluation.coverage.share)} of the incident area.")
     if evaluation.access:

@@ -21,6 +21,7 @@ from siteplanner.outputs.map.page import (
 from siteplanner.outputs.map.panel import panel_html
 from siteplanner.outputs.map.road_shapes import closure_shapes, road_shapes
 from siteplanner.outputs.map.shapes import (
+    Feature,
     aim_shapes,
     decision_shapes,
     donor_marks,
@@ -148,24 +149,9 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     `picture_url` says where the app's own server gives a picture; None writes it into the map. `page` adds the
     behaviour of the saved page, which needs `panel.panel_html` beside the map.
     """
-    scene, url = plan.scene, picture_url or (lambda content: data_uri(content, "image/webp"))
-    grid = scene.elevation
-    relief, bounds = relief_picture(grid)
-    fmap = folium.Map(
-        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2],
-        tiles=None,
-        control_scale=True,
-        attribution_control=False,
-        zoom_snap=0.5,
-        prefer_canvas=True,
-        max_zoom=18,
-        zoom_start=12,
-    )
-    figure: Any = fmap.get_root()
-    figure.header.add_child(Raw(f"<style>{file_text('own/map.css')}</style>"), name="own_css")
-    fmap.add_child(Piece("MAP.options.renderer = L.canvas({tolerance: 6, padding: 0.3});", show=False))
-    fmap.add_child(Picture(url(relief), bounds, name="Relief", control=False, class_name="sp-relief", z_index=1))
-
+    url = picture_url or (lambda content: data_uri(content, "image/webp"))
+    relief, bounds = relief_picture(plan.scene.elevation)
+    fmap = empty_map(url(relief), bounds)
     layers: dict[str, Any] = {}
 
     def classes(key: str, made: tuple[bytes, Any] | None, name: str, show: bool, z_index: int) -> Picture | None:
@@ -177,14 +163,11 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         return layer
 
     def shapes(
-        key: str, features: list[dict[str, Any]], name: str, order: int, show: bool = True, control: bool = True
+        key: str, features: list[Feature], name: str, order: int, show: bool = True, control: bool = True
     ) -> Shapes | None:
         if not features:
             return None
-        features = in_one_piece(features, plan.scene.elevation)
-        used = {f["properties"]["k"] for f in features}
-        day, night = ({k: s for k, s in styles.items() if k in used} for styles in (STYLES, NIGHT))
-        layer = Shapes(features, name=name, styles=day, night=night, order=order, show=show, control=control)
+        layer = styled(plan, features, name, order, show=show, control=control)
         fmap.add_child(layer, name=key)
         return layer
 
@@ -202,17 +185,8 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         )
         for ranked in plan.spots[:SERVICE_LAYERS]
     ]
-    vectors = [
-        *overlay_shapes(plan),
-        ("Roads and what the rig can use", road_shapes(plan), 20),
-        ("Road closures", closure_shapes(plan), 21),
-        ("Incident area", table_shapes(scene.area, grid, "area", "Incident area"), 30),
-    ]
-    for name, features, order in sorted(vectors, key=lambda layer: layer[2]):
+    for name, features, order in sorted([*ground_shapes(plan), must_serve(plan)], key=lambda layer: layer[2]):
         shapes(f"vectors_{order}", features, name, order)
-    shapes("donors", donor_marks(plan), "Donor sites", 59)
-    shapes("must_serve", must_serve_marks(plan), "Must-serve points", 60)
-    shapes("staging", staging_mark(plan), "Staging point", 61)
     layers["spots"] = shapes("spots", spot_marks(plan), "Spots", 62)
     spots: list[dict[str, Any]] = []
     for index, ranked in enumerate(plan.spots):
@@ -246,8 +220,8 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
             }
         )
     folium.LayerControl(collapsed=True).add_to(fmap)
-    fmap.fit_bounds(_view(plan), padding_top_left=(64, 24), padding_bottom_right=(24, 24), max_zoom=15)
-    fmap.add_child(_Behaviour(_config(plan), layers, spots, page), name="behaviour")
+    show_at_once(fmap, view(plan))
+    fmap.add_child(_Behaviour(readout(plan), layers, spots, page), name="behaviour")
     return fmap
 
 
@@ -260,19 +234,85 @@ def spot_words(plan: Plan) -> dict[int, str]:
     }
 
 
-def _view(plan: Plan) -> list[list[float]]:
-    """South-west and north-east of what must be seen at once: incident area, staging point, best spot."""
+def view(plan: Plan) -> list[list[float]]:
+    """South-west and north-east of what must be seen at once: incident area, staging points, best spot."""
+    places = [(s.latitude, s.longitude) for s in plan.mission.stagings]
+    return bounds_of(plan, [*places, *((r.spot.latitude, r.spot.longitude) for r in plan.spots[:1])])
+
+
+def bounds_of(plan: Plan, places: list[tuple[float, float]]) -> list[list[float]]:
+    """South-west and north-east of the incident area and of places (latitude, longitude)."""
     west, south, east, north = plan.scene.area.total_bounds
     lon, lat = plan.scene.elevation.lonlat([west, west, east, east], [south, north, south, north])
-    places = [(s.latitude, s.longitude) for s in plan.mission.stagings]
-    if plan.best:
-        places.append((plan.best.spot.latitude, plan.best.spot.longitude))
     lats, lons = [*lat, *(p[0] for p in places)], eastward([*lon, *(p[1] for p in places)], plan.scene.elevation)
-    return [[min(lats), min(lons)], [max(lats), max(lons)]]
+    return [[float(min(lats)), float(min(lons))], [float(max(lats)), float(max(lons))]]
 
 
-def _config(plan: Plan) -> dict[str, Any]:
-    """What the readout needs: the ruling as a picture and the words of each limit."""
+def show_at_once(fmap: folium.Map, bounds: list[list[float]]) -> None:
+    """Open the map on these bounds, beside its buttons."""
+    fmap.fit_bounds(bounds, padding_top_left=(64, 24), padding_bottom_right=(24, 24), max_zoom=15)
+
+
+def empty_map(relief: str, bounds: Any, css: str = "") -> folium.Map:
+    """A map with the relief (its address) and the looks that all layers share; `css` is put behind them."""
+    fmap = folium.Map(
+        location=[(bounds[0][0] + bounds[1][0]) / 2, (bounds[0][1] + bounds[1][1]) / 2],
+        tiles=None,
+        control_scale=True,
+        attribution_control=False,
+        zoom_snap=0.5,
+        prefer_canvas=True,
+        max_zoom=18,
+        zoom_start=12,
+    )
+    figure: Any = fmap.get_root()
+    figure.header.add_child(Raw(f"<style>{file_text('own/map.css')}{css}</style>"), name="own_css")
+    fmap.add_child(Piece("MAP.options.renderer = L.canvas({tolerance: 6, padding: 0.3});", show=False))
+    fmap.add_child(Picture(relief, bounds, name="Relief", control=False, class_name="sp-relief", z_index=1))
+    return fmap
+
+
+Layer = tuple[str, list[Feature], int]
+"""Name, shapes, and place in the order from the ground up."""
+
+
+def ground_shapes(plan: Plan) -> list[Layer]:
+    """What neither weights nor the chosen spot touch: layers of the mission, roads, area, donors, staging points."""
+    scene = plan.scene
+    return [
+        *overlay_shapes(plan),
+        ("Roads and what the rig can use", road_shapes(plan), 20),
+        ("Road closures", closure_shapes(plan), 21),
+        ("Incident area", table_shapes(scene.area, scene.elevation, "area", "Incident area"), 30),
+        ("Donor sites", donor_marks(plan), 59),
+        ("Staging point", staging_mark(plan), 61),
+    ]
+
+
+def must_serve(plan: Plan) -> Layer:
+    """The must-serve points, with what the best spot gives each."""
+    return "Must-serve points", must_serve_marks(plan), 60
+
+
+def styled(
+    plan: Plan,
+    features: list[Feature],
+    name: str,
+    order: int,
+    *,
+    kind: type[Shapes] = Shapes,
+    show: bool = True,
+    control: bool = True,
+) -> Shapes:
+    """Shapes as a layer of the map, with the day and night styles that they use."""
+    features = in_one_piece(features, plan.scene.elevation)
+    used = {f["properties"]["k"] for f in features}
+    day, night = ({k: s for k, s in styles.items() if k in used} for styles in (STYLES, NIGHT))
+    return kind(features, name=name, styles=day, night=night, order=order, show=show, control=control)
+
+
+def readout(plan: Plan) -> dict[str, Any]:
+    """What the readout under the pointer needs: the ruling as a picture and the words of each limit."""
     content, bounds = readable_ruling(plan)
     return {
         "ruling": {

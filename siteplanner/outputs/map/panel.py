@@ -7,7 +7,7 @@ from siteplanner.outputs.words.aiming import aim, both_bearings
 from siteplanner.outputs.words.backhaul_text import backhaul_fact, backhaul_lines, names_in
 from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
 from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, ruling_colours
-from siteplanner.outputs.words.standard import CAUTION, score_text
+from siteplanner.outputs.words.standard import CAUTION, score_points, score_text
 from siteplanner.outputs.words.text import (
     bearing_text,
     distance_text,
@@ -15,7 +15,6 @@ from siteplanner.outputs.words.text import (
     grid_text,
     named,
     number_text,
-    parts_that_add_up,
     percent_text,
     place_text,
     sentence,
@@ -29,7 +28,16 @@ from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.radio import one_way_words
 from siteplanner.planning.telling.room import turning_words
-from siteplanner.planning.telling.words import CAUTIONS, best_look, firmness_sentence, lift_doubt_words, recommendation
+from siteplanner.planning.telling.words import (
+    CAUTIONS,
+    best_look,
+    firmness_sentence,
+    head_words,
+    lift_doubt_words,
+    recommend,
+    watch_words,
+    why_words,
+)
 
 SEVERITY_WORDS = {"caution": "Caution", "warning": "Warning", "note": "Note"}
 
@@ -49,7 +57,7 @@ def _table(head: list[str], body: list[list[str]], foot: list[str] | None = None
 
 def score_table(ranked: RankedSpot) -> str:
     """Value, weight and points of each criterion; the points shown add up to the score shown."""
-    points, total = parts_that_add_up([c.contribution for c in ranked.criteria])
+    points = score_points(ranked.criteria)
     body = [
         [
             named(c.label),
@@ -60,7 +68,7 @@ def score_table(ranked: RankedSpot) -> str:
         ]
         for c, p in zip(ranked.criteria, points, strict=True)
     ]
-    foot = ["Score, of 100", "", "", "", f"<b>{total:.1f}</b>"]
+    foot = ["Score, of 100", "", "", "", f"<b>{score_text(ranked.criteria)}</b>"]
     return _table(["Criterion", "Value", "Utility", "Weight", "Points"], body, foot)
 
 
@@ -204,8 +212,8 @@ def rejected_popup(evaluation: Evaluation) -> str:
 
 def headline_html(plan: Plan) -> str:
     """The headline box: what to do, why, how firm, and the caution."""
-    head, joint, rest = recommendation(plan).partition(": it ")
-    because = f"It {rest}" if joint else ""
+    told = recommend(plan)
+    head, because = head_words(told), " ".join(filter(None, (why_words(told), watch_words(told))))
     aiming = aim(plan.best) if plan.best else ""
     names = [ranked.spot.name for ranked in plan.spots]
     lines = "".join(f"<p>{sentence(line, names)}</p>" for line in (aiming, firmness_sentence(plan)) if line)
@@ -235,7 +243,7 @@ def spots_html(plan: Plan) -> str:
             f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
             f'<span class="sp-mark">{named(ranked.spot.name)}</span>'
             f'<span class="sp-name">{place_text(ranked.rank)} place</span>'
-            f'<span class="sp-score">{score_text(ranked)}</span>'
+            f'<span class="sp-score">{score_text(ranked.criteria)}</span>'
             f'<span class="sp-facts">{shown(share)} served, {shown(drive)} drive, {shown(sky)}</span>'
             "</button></li>"
         )

@@ -99,7 +99,7 @@ def _ray(evaluation: Evaluation, bearings_deg: Iterable[float], length_m: float)
 
 def spot_mark(ranked: RankedSpot, style: str = "") -> tuple[str, str]:
     """(mark, tooltip) of a spot as HTML. A spot has one name everywhere; its rank is said in words."""
-    words = f"Spot {named(ranked.spot.name)}: {place_text(ranked.rank)} place, score {score_text(ranked)}"
+    words = f"Spot {named(ranked.spot.name)}: {place_text(ranked.rank)} place, score {score_text(ranked.criteria)}"
     return f'<span class="sp-mark{style}">{named(ranked.spot.name)}</span>', words
 
 

@@ -9,7 +9,6 @@ from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import commander_map
 from siteplanner.outputs.sheets.sheet_words import (
     MOST_HAZARDS,
-    PLANNING_AID,
     clock_range,
     coordinates,
     finding_text,
@@ -20,6 +19,7 @@ from siteplanner.outputs.sheets.sheet_words import (
     speed_text,
 )
 from siteplanner.outputs.words.backhaul_text import KINDS, VERDICTS, backhaul_fact
+from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.outputs.words.text import distance_text, grade_text, number_text, percent_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -174,7 +174,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "note": short(plan.mission.note, 160),
         "sentence": set_apart(recommendation(plan), names),
         "firmness": set_apart(f"{firmness_sentence(plan)} {prefer_runner_up(plan)}".strip(), names),
-        "aid": PLANNING_AID,
+        "aid": CAUTION,
         "warnings": [[f.severity, finding_text(f, 320)] for f in plan.findings if f.severity in ("caution", "warning")],
         "assumptions": _assumptions(plan),
         "arrival": arrival_words(plan, best),

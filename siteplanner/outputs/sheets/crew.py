@@ -18,7 +18,6 @@ from siteplanner.outputs.sheets.setup import (
     wind_sign,
 )
 from siteplanner.outputs.sheets.sheet_words import (
-    PLANNING_AID,
     clock_range,
     clock_text,
     coordinates,
@@ -32,6 +31,7 @@ from siteplanner.outputs.sheets.sheet_words import (
 from siteplanner.outputs.sheets.site_plan import site_svg
 from siteplanner.outputs.words.aiming import compass_words, declination_deg, margin_words, sun_words
 from siteplanner.outputs.words.backhaul_text import POLARISATION, donor_rows, terminal_text
+from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.outputs.words.text import bearing_text, number_text, percent_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.keep_away import mast_fall_m
@@ -196,7 +196,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "title": "Crew sheet",
         "mission": short(mission.name, 90),
         "heading": f"Set-up at spot {name_in_text(spot.name, 60)}",
-        "aid": PLANNING_AID,
+        "aid": CAUTION,
         "where": coordinates(spot.latitude, spot.longitude, spot.grid_reference),
         "site_svg": site_svg(plan, ranked, fall, site.public_keep_away_m),
         "site_alt": "Site drawing, true north up: trailer with outriggers on its heading, mast fall circle, dish and "

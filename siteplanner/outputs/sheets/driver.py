@@ -11,7 +11,6 @@ from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import FONT, driver_map
 from siteplanner.outputs.sheets.sheet_words import (
     MOST_HAZARDS,
-    PLANNING_AID,
     clock_text,
     coordinates,
     finding_text,
@@ -20,6 +19,7 @@ from siteplanner.outputs.sheets.sheet_words import (
     lamp,
     minutes_range,
 )
+from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.outputs.words.text import bearing_text, distance_text, grade_text, grid_text, number_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -187,7 +187,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "title": "Driver sheet",
         "mission": short(plan.mission.name, 90),
         "heading": f"To spot {name_in_text(spot.name, 60)} from {start}",
-        "aid": PLANNING_AID,
+        "aid": CAUTION,
         "summary": [
             ("Drive", f"{distance_text(access.drive_distance_m)}, {span}, last leg included"),
             *([("Other starts", other_starts(access))] if len(access.by_staging) > 1 else []),

@@ -242,7 +242,9 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
     spots = plan.spots[:2]
     grid = plan.scene.elevation
     # of several staging points the ones that a rig leaves for these spots
-    starts = list(dict.fromkeys(start_of(plan.mission, r.evaluation.access) for r in spots)) or [plan.mission.staging]
+    starts = list(dict.fromkeys(start_of(plan.mission, r.evaluation.access) for r in spots)) or [
+        plan.mission.staging[0]
+    ]
     stands = [tuple(float(v) for v in grid.from_lonlat(s.longitude, s.latitude)) for s in starts]
     sx, sy = stands[0]
     shapes = [shapely.box(*plan.scene.area.total_bounds), *(shapely.Point(*p) for p in stands)]

@@ -18,10 +18,6 @@ from siteplanner.planning.telling.findings import said
 
 MOST_HAZARDS = 3  # nearest areas that a sheet names
 NO_BREAK = "\u00a0"  # a blank at which no line breaks
-PLANNING_AID = (
-    "A planning aid made from map data: check ground, wires, road limits and weather on site. "
-    "The unit's manual, local codes, the landowner and licensed practice come first."
-)
 
 
 def degrees_minutes(value: float, plus: str, minus: str) -> str:

@@ -49,6 +49,18 @@ def backhaul_fact(evaluation: Evaluation) -> tuple[str, str]:
     return "Satellite", "not known" if look is None else f"{number_text(look.margin_deg, 0, '°')} over the skyline"
 
 
+def backhaul_cell(evaluation: Evaluation) -> str:
+    """The backhaul in use with its figure, as short as it goes; the dish by its margin alone where nothing else is
+    wanted."""
+    used = evaluation.backhaul
+    if all(b.kind == "geostationary" for b in evaluation.backhauls):
+        look = best_look(evaluation)
+        return "not known" if look is None else number_text(look.margin_deg, 0, "°")
+    if used is not None and used.kind == "donor_link":
+        return f"Donor link {number_text(used.margin, 0, 'dB')}"
+    return " ".join(backhaul_fact(evaluation))
+
+
 def donor_words(path: DonorPath) -> str:
     """`Link to Ridge tower: blocked at 3.2 km`, for marks and lines on maps."""
     return f"Link to {path.name}: {donor_reason(path)}"

@@ -1,25 +1,35 @@
-"""Values of the ranking: what each criterion adds, and a spot with its place."""
+"""Values of the ranking: what each criterion adds, a spot with its place, and how firm the first place is."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from siteplanner.mission.criteria import Gauge
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.spot import Spot
 
 
 @dataclass(frozen=True)
-class Criterion:
-    """One line of a score: contribution = 100 x weight x utility."""
+class ScoreLine:
+    """One criterion's line of a score: contribution = 100 x weight x utility."""
 
     name: str
-    label: str
+    gauge: Gauge  # what was measured at this spot
     value: float
-    unit: str
     utility: float  # 0..1
     weight: float  # scaled, all add up to 1
     contribution: float
+
+    @property
+    def label(self) -> str:
+        """What was measured."""
+        return self.gauge.label
+
+    @property
+    def unit(self) -> str:
+        """The unit of `value`."""
+        return self.gauge.unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +38,7 @@ class RankedSpot:
 
     rank: int
     evaluation: Evaluation
-    criteria: tuple[Criterion, ...]
+    criteria: tuple[ScoreLine, ...]
     score: float  # 0..100, the sum of the contributions
 
     @property

@@ -7,121 +7,45 @@ from dataclasses import replace
 
 import numpy as np
 
-from siteplanner.mission import Mission, Weights
-from siteplanner.planning.choose.ranked import Criterion, RankedSpot
+from siteplanner.mission import Mission
+from siteplanner.mission.criteria import CRITERIA, Measured
+from siteplanner.planning.choose.ranked import RankedSpot, ScoreLine
 from siteplanner.planning.spots.evaluation import Evaluation
 
-CRITERIA: dict[str, tuple[str, str]] = {
-    "coverage": ("Incident area served", "% of weighted area"),
-    "must_serve": ("Must-serve points served", "% mean probability"),
-    "sky": ("Sky margin of the clearest satellite", "deg"),
-    "ground": ("Slope of the ground", "deg"),
-    "access": ("Drive time with last leg", "min"),
-}
-BACKHAUL_LABELS: dict[str, tuple[str, str]] = {
-    "geostationary": CRITERIA["sky"],
-    "open_sky": ("Open sky for the terminal", "% of its cone"),
-    "donor_link": ("Donor link above level and fade margin", "dB"),
-}
+
+def measure(evaluation: Evaluation, mission: Mission) -> dict[str, Measured]:
+    """Criterion -> (value as shown, utility 0..1). What cannot be measured at this spot is left out."""
+    found = {name: criterion.measure(evaluation, mission) for name, criterion in CRITERIA.items()}
+    return {name: Measured(float(m.value), m.utility) for name, m in found.items() if m is not None}
 
 
-def measure(evaluation: Evaluation, mission: Mission) -> dict[str, tuple[float, float]]:
-    """Criterion -> (value as shown, utility 0..1). A criterion that does not apply is left out.
-
-    Every utility is a straight line between a worst and a best value (common practice, no source):
-    coverage and must-serve 0..100 %; sky by `backhaul_measure`; ground from the slope limit down to level; access
-    from `scales.drive_zero_min` down to nothing.
-    """
-    out: dict[str, tuple[float, float]] = {}
-    if evaluation.coverage is not None:
-        out["coverage"] = (100 * evaluation.coverage.share, evaluation.coverage.share)
-        points = evaluation.coverage.must_serve
-        if points:
-            mean = float(np.mean([p.probability for p in points]))
-            out["must_serve"] = (100 * mean, mean)
-    out["sky"] = backhaul_measure(evaluation, mission)
-    slope = evaluation.ground.slope_deg
-    out["ground"] = (slope, _line(slope, mission.trailer.max_slope_deg, 0.0))
-    if evaluation.access is not None:
-        minutes = evaluation.access.drive_time_s / 60
-        out["access"] = (minutes, _line(minutes, mission.scales.drive_zero_min, 0.0))
-    return {name: (float(value), utility) for name, (value, utility) in out.items()}
-
-
-def backhaul_measure(evaluation: Evaluation, mission: Mission) -> tuple[float, float]:
-    """(margin of the backhaul in use, utility 0..1), the criterion `sky`.
-
-    A straight line within each kind: the dish's sky margin from `sky.min_margin_deg` to `scales.sky_full_margin_deg`;
-    the clear share of the open-sky cone from `backhaul.open_sky.min_clear_share` to all of it (shown in %); a donor
-    link's margin from 0 to `scales.link_full_margin_db`. With n backhauls wanted, the one at place p of the list earns
-    (n - p + u) / n of the marks: a preferred one always earns more than the next, u decides between spots that use
-    the same. With one wanted that is u itself. None works: 0.
-    """
-    wanted = mission.backhaul.wanted
-    used = evaluation.backhaul
-    floor, full = mission.sky.min_margin_deg, mission.scales.sky_full_margin_deg
-    if used is None and wanted != ("geostationary",):
-        return float("nan"), 0.0
-    if used is None or used.kind == "geostationary":
-        margins = [look.margin_deg for look in evaluation.sky if np.isfinite(look.margin_deg)]
-        value = max(margins, default=float("-inf"))
-        utility = _line(value, floor, max(full, floor + 1e-6))
-    elif used.kind == "open_sky":
-        value, least = 100 * used.margin, mission.backhaul.open_sky.min_clear_share
-        utility = _line(used.margin, least, 1.0) if least < 1.0 else 1.0
-    else:
-        value, utility = used.margin, _line(used.margin, 0.0, mission.scales.link_full_margin_db)
-    place = 1 if used is None else 1 + wanted.index(used.kind)
-    return value, (len(wanted) - place + utility) / len(wanted)
-
-
-def _line(value: float, worst: float, best: float) -> float:
-    if not np.isfinite(value):
-        return 0.0
-    return float(np.clip((value - worst) / (best - worst), 0.0, 1.0))
-
-
-def score(evaluation: Evaluation, mission: Mission, weights: Weights | None = None) -> tuple[Criterion, ...]:
+def score(evaluation: Evaluation, mission: Mission) -> tuple[ScoreLine, ...]:
     """The lines of one spot's score; 100 x their contributions' sum is the score.
 
     Weights are scaled to add up to 1 over the criteria that apply to the mission (must-serve points may be
     missing). A spot that misses a criterion which applies (no road route) gets utility 0 for it.
     """
-    raw = (weights or mission.weights).model_dump()
+    given = mission.weights.model_dump()
+    raw = {name: given[name] for name, c in CRITERIA.items() if c.applies(evaluation, mission)}
     measured = measure(evaluation, mission)
-    if not mission.layers.must_serve or (evaluation.coverage and not evaluation.coverage.must_serve):
-        raw["must_serve"] = 0.0  # nothing to serve: the criterion does not apply to any spot
     total = sum(raw.values()) or 1.0
     lines = []
-    for name, (label, unit) in CRITERIA.items():
-        if raw[name] <= 0:
+    for name, part in raw.items():
+        if part <= 0:
             continue
-        value, utility = measured.get(name, (float("nan"), 0.0))
-        if name == "sky" and evaluation.backhauls:
-            label, unit = _backhaul_label(evaluation, mission)
-        weight = raw[name] / total
-        lines.append(Criterion(name, label, value, unit, utility, weight, 100 * weight * utility))
+        value, utility = measured.get(name, Measured(float("nan"), 0.0))
+        gauge = CRITERIA[name].gauge_of(evaluation, mission)
+        lines.append(ScoreLine(name, gauge, value, utility, part / total, 100 * (part / total) * utility))
     return tuple(lines)
 
 
-def _backhaul_label(evaluation: Evaluation, mission: Mission) -> tuple[str, str]:
-    """What the criterion measures at this spot, with the place of its backhaul in the list of preference."""
-    wanted, used = mission.backhaul.wanted, evaluation.backhaul
-    if len(wanted) == 1:
-        return BACKHAUL_LABELS[wanted[0]]
-    if used is None:
-        return "No backhaul works", ""
-    label, unit = BACKHAUL_LABELS[used.kind]
-    return f"{label} (choice {1 + wanted.index(used.kind)} of {len(wanted)})", unit
-
-
-def rank(evaluations: Iterable[Evaluation], mission: Mission, weights: Weights | None = None) -> tuple[RankedSpot, ...]:
+def rank(evaluations: Iterable[Evaluation], mission: Mission) -> tuple[RankedSpot, ...]:
     """Passing spots, best score first. Ties: more coverage, then the shorter drive, then the name."""
     scored = [
         RankedSpot(0, e, lines, float(sum(c.contribution for c in lines)))
         for e in evaluations
         if not e.failed
-        for lines in [score(e, mission, weights)]
+        for lines in [score(e, mission)]
     ]
 
     def key(r: RankedSpot) -> tuple:

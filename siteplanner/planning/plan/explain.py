@@ -8,7 +8,7 @@ from pathlib import Path
 from siteplanner.data.grid_reference import grid_reference
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission, mission_from_dict
-from siteplanner.planning.choose.ranked import Criterion
+from siteplanner.planning.choose.ranked import ScoreLine
 from siteplanner.planning.choose.scoring import score
 from siteplanner.planning.limits.cells import rule_ground
 from siteplanner.planning.limits.ruling import OUTSIDE
@@ -27,7 +27,7 @@ class Explanation:
 
     evaluation: Evaluation
     in_search_ground: bool
-    criteria: tuple[Criterion, ...]
+    criteria: tuple[ScoreLine, ...]
     score: float | None
     would_rank: int | None
     findings: tuple[Finding, ...] = ()

@@ -274,7 +274,7 @@ def centre_of(study: Study) -> tuple[float, float, float]:
 
 def _magnetic_findings(study: Study) -> list[Finding]:
     """What keeps magnetic bearings from being given, told once for the whole mission: where it starts."""
-    staging = study.mission.staging
+    staging = study.mission.staging[0]
     finding = magnetic(staging.latitude, staging.longitude, 0.0, day_of(study.mission)).finding
     return [] if finding is None else [finding]
 

@@ -28,7 +28,15 @@ from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.margin_raster import sky_margin
 
 FORMAT = 2
-ROOMS = ("siteplanner.planning.", "siteplanner.roads.", "siteplanner.data.", "siteplanner.core.", "siteplanner.errors")
+MISSION = "siteplanner.mission."
+ROOMS = (
+    "siteplanner.planning.",
+    "siteplanner.roads.",
+    "siteplanner.data.",
+    "siteplanner.core.",
+    "siteplanner.errors",
+    MISSION,
+)
 LEFT_OUT = ("kept", "reused")
 _PLAIN = (bool, int, float, str)
 
@@ -177,7 +185,7 @@ class _Reader:
         if kind == "affine":
             return Affine(*held)
         if kind == "model":
-            model = _class(held, BaseModel, ("siteplanner.mission",))
+            model = _class(held, BaseModel, (MISSION,))
             return model.model_validate({**v["value"], **({"base": Path(v["base"])} if v["base"] else {})})
         if kind == "dataclass":
             made: Any = _class(held, object, ROOMS)

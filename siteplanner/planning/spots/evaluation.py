@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from siteplanner.core.link import BudgetLine
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Staging
 from siteplanner.planning.limits.breach import Breach
@@ -96,7 +97,7 @@ class Coverage:
     sector_bearings_deg: tuple[float, ...]
     must_serve: tuple[PointService, ...]
     share_by_stop: tuple[tuple[float, float], ...]  # (mast stop in metres, share with its own best bearings)
-    budget: tuple[tuple[str, float, str], ...] = ()  # (item, value, unit), adds up by hand
+    budget: tuple[BudgetLine, ...] = ()  # adds up by hand
     probability: np.ndarray | None = None  # per area cell, same order as Plan.area_rows/cols
 
 

@@ -12,7 +12,7 @@ from siteplanner.core.aim import best_aim, lowest_good_stop, served_probability
 from siteplanner.core.antenna import SectorPattern
 from siteplanner.core.clutter import CLUTTER_HEIGHT_M, Clutter, height_gain_db
 from siteplanner.core.coverage import directions, path_loss_exact_db, path_loss_stops_db
-from siteplanner.core.link import LinkParameters, budget, margin_db
+from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
 from siteplanner.mission import Radio
 from siteplanner.planning.spots.evaluation import Coverage, PointService
 from siteplanner.planning.study.spot import Spot
@@ -144,7 +144,7 @@ def with_clutter(
     return loss
 
 
-def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray) -> tuple[tuple[str, float, str], ...]:
+def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray) -> tuple[BudgetLine, ...]:
     """The link budget of the cell with the median margin: half the area does better, half worse."""
     known = np.nonzero(np.isfinite(margin))[0]
     if not len(known):

@@ -245,7 +245,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
     """
     reuse = reuse or Reuse()
     with stages.stage("Reading layers") as tick:
-        findings: list[Finding] = [*check_wanted(mission)]
+        findings: list[Finding] = [*mission.findings, *check_wanted(mission)]
         inputs: list[InputRecord] = []
 
         def take(layer: Layer) -> GeoDataFrame:

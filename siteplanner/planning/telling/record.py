@@ -6,7 +6,7 @@ from dataclasses import asdict
 from datetime import UTC
 from typing import Any
 
-from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.ranked import RankedSpot, ScoreLine
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
@@ -17,6 +17,7 @@ from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
+from siteplanner.planning.telling.budget import line_item
 from siteplanner.planning.telling.drive_record import access_record
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.limits import breach_words
@@ -59,7 +60,7 @@ def spot_record(ranked: RankedSpot) -> dict[str, Any]:
         "rank": ranked.rank,
         **evaluation_record(ranked.evaluation),
         "score": ranked.score,
-        "criteria": {c.name: {k: v for k, v in asdict(c).items() if k != "name"} for c in ranked.criteria},
+        "criteria": {c.name: line_record(c) for c in ranked.criteria},
     }
 
 
@@ -144,6 +145,18 @@ def _sun_record(sun: SunOutages | None) -> dict[str, Any] | None:
             }
             for one in sun.satellites
         ],
+    }
+
+
+def line_record(line: ScoreLine) -> dict[str, Any]:
+    """One criterion's line of a score."""
+    return {
+        "label": line.label,
+        "value": line.value,
+        "unit": line.unit,
+        "utility": line.utility,
+        "weight": line.weight,
+        "contribution": line.contribution,
     }
 
 
@@ -232,7 +245,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
             "sector_bearings_deg": list(c.sector_bearings_deg),
             "must_serve": [asdict(p) for p in c.must_serve],
             "share_by_stop": [{"mast_height_m": h, "share": s} for h, s in c.share_by_stop],
-            "budget_at_median_cell": [{"item": i, "value": v, "unit": u} for i, v, u in c.budget],
+            "budget_at_median_cell": [{"item": line_item(b), "value": b.value, "unit": b.unit} for b in c.budget],
         }
     if e.access is not None:
         record["access"] = access_record(spot, e.access)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+from siteplanner.mission.criteria import CRITERIA
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
@@ -70,41 +73,96 @@ def because(spot: RankedSpot) -> str:
     return ", ".join(parts[:-1]) + " and " + parts[-1] if len(parts) > 1 else parts[0]
 
 
-def recommendation(plan: Plan) -> str:
-    """The commander's sentence."""
-    best = plan.best
-    if best is None:
-        worst = sorted(plan.rulings, key=lambda r: -r.share)[:2]
-        reasons = "; ".join(
-            f"{r.label.lower()} ({100 * r.share:.0f} % of the search ground"
-            + (f", {r.nearest_to_pass}" if r.nearest_to_pass else "")
-            + ")"
-            for r in worst
-        )
-        return f"No spot passes every limit. What rules out most ground: {reasons}.{without_backhaul(plan)}"
-    text = f"Park at {_spoken(best.spot.name)}: it {because(best)}."
-    if best.evaluation.on_air is not None:
-        air = best.evaluation.on_air
-        text += f" On air {air.early_min:.0f} to {air.late_min:.0f} min after dispatch, {air.mean_min:.0f} on average."
-    return text + watch(best)
+@dataclass(frozen=True)
+class Risks:
+    """What could go wrong at a spot."""
+
+    one_way: bool  # one way in and out
+    missed: tuple[str, ...]  # must-serve points where service is less likely than not
 
 
-def without_backhaul(plan: Plan) -> str:
-    """How many spots have no backhaul that works, as a sentence to stand behind another; empty for none."""
-    count, of = (plan.extra.get("search", {}).get(name, 0) for name in ("no_backhaul", "judged"))
-    return f" No wanted backhaul works at {count} of {of} spots judged." if count else ""
-
-
-def watch(spot: RankedSpot) -> str:
-    """What could go wrong at the spot, as a sentence to stand behind the recommendation; empty when nothing."""
+def risks_of(spot: RankedSpot) -> Risks:
+    """What could go wrong at a spot."""
     e = spot.evaluation
-    parts = ["there is one way in and out"] if e.access is not None and e.access.ways_out == 1 else []
-    missed = [p for p in e.coverage.must_serve if p.probability < 0.5] if e.coverage is not None else []
-    if missed:
-        names = [p.name if len(p.name) <= 40 else p.name[:39] + "\u2026" for p in missed[:2]]
-        more = f" and {len(missed) - 2} more" if len(missed) > 2 else ""
+    points = e.coverage.must_serve if e.coverage is not None else ()
+    return Risks(e.access is not None and e.access.ways_out == 1, tuple(p.name for p in points if p.probability < 0.5))
+
+
+@dataclass(frozen=True, eq=False)
+class Recommendation:
+    """What the commander is told first. `best` None: no spot passes, and `hardest` are the limits that rule out most
+    ground, the hardest first."""
+
+    best: RankedSpot | None
+    hardest: tuple[RulingShare, ...]
+    risks: Risks | None  # of the best spot
+    no_backhaul: int  # spots judged at which no wanted backhaul works
+    judged: int
+
+
+def recommend(plan: Plan) -> Recommendation:
+    """What is recommended, and what stands behind it."""
+    best, search = plan.best, plan.extra.get("search", {})
+    return Recommendation(
+        best,
+        () if best is not None else tuple(sorted(plan.rulings, key=lambda r: -r.share)[:2]),
+        None if best is None else risks_of(best),
+        search.get("no_backhaul", 0),
+        search.get("judged", 0),
+    )
+
+
+def recommendation(plan: Plan) -> str:
+    """The commander's sentence: what, why, when, what to watch out for."""
+    told = recommend(plan)
+    if told.best is None:
+        return head_words(told)
+    watch = watch_words(told)
+    return f"{head_words(told)}: it {because(told.best)}.{_on_air(told.best)}" + (f" {watch}" if watch else "")
+
+
+def head_words(told: Recommendation) -> str:
+    """`Park at spot A`, without a stop; or a whole sentence where there is no spot."""
+    if told.best is not None:
+        return f"Park at {_spoken(told.best.spot.name)}"
+    reasons = "; ".join(
+        f"{r.label.lower()} ({100 * r.share:.0f} % of the search ground"
+        + (f", {r.nearest_to_pass}" if r.nearest_to_pass else "")
+        + ")"
+        for r in told.hardest
+    )
+    more = f" No wanted backhaul works at {told.no_backhaul} of {told.judged} spots judged." if told.no_backhaul else ""
+    return f"No spot passes every limit. What rules out most ground: {reasons}.{more}"
+
+
+def why_words(told: Recommendation) -> str:
+    """Why there and when on air, as sentences of their own; '' where there is no spot."""
+    return "" if told.best is None else f"It {because(told.best)}.{_on_air(told.best)}"
+
+
+def watch_words(told: Recommendation) -> str:
+    """What could go wrong at the spot, as a sentence of its own; '' for nothing."""
+    risks = risk_words(told.risks)
+    return f"Watch out: {risks}" if risks else ""
+
+
+def risk_words(risks: Risks | None) -> str:
+    """`there is one way in and out; service is ...`: what to watch out for, with its stop; '' for nothing."""
+    if risks is None:
+        return ""
+    parts = ["there is one way in and out"] if risks.one_way else []
+    if risks.missed:
+        names = [name if len(name) <= 40 else name[:39] + "\u2026" for name in risks.missed[:2]]
+        more = f" and {len(risks.missed) - 2} more" if len(risks.missed) > 2 else ""
         parts.append(f"service is less likely than not at {', '.join(names)}{more}")
-    return f" Watch out: {'; '.join(parts)}." if parts else ""
+    return f"{'; '.join(parts)}." if parts else ""
+
+
+def _on_air(best: RankedSpot) -> str:
+    air = best.evaluation.on_air
+    if air is None:
+        return ""
+    return f" On air {air.early_min:.0f} to {air.late_min:.0f} min after dispatch, {air.mean_min:.0f} on average."
 
 
 def firmness_sentence(plan: Plan) -> str:
@@ -117,8 +175,9 @@ def firmness_sentence(plan: Plan) -> str:
     if stays >= 0.95:
         text += "The first place holds when the weights change by up to half."
     else:
-        better = firm["runner_up_better_on"]
-        why = f" Weighing {better.replace('_', '-')} higher would favour the runner-up." if better else ""
+        better = CRITERIA.get(firm["runner_up_better_on"])
+        called = better.words_of(plan.mission).called if better is not None else ""
+        why = f" Weighing {called} higher would favour the runner-up." if called else ""
         text += f"A close call: the first place holds in {100 * stays:.0f} % of weight changes by up to half.{why}"
     return text
 

@@ -1,0 +1,37 @@
+"""The mission: every parameter of a plan, read from its file; what a spot is worth by it; mistakes in plain words."""
+
+from siteplanner.mission.criteria import Scales, Weights
+from siteplanner.mission.layers import LayerKind, Layers, layer_kinds
+from siteplanner.mission.links import Backhaul, DonorLink, OpenSky, Radio, Satellite, Sky
+from siteplanner.mission.parameters import Mission, PowerLines, Search, Sheets, Site, Staging, Times
+from siteplanner.mission.reading import load_mission, mission_from_dict
+from siteplanner.mission.trailer import MPH, Power, Rig, Speeds, Trailer, Wind
+
+__all__ = [
+    "MPH",
+    "Backhaul",
+    "DonorLink",
+    "LayerKind",
+    "Layers",
+    "Mission",
+    "OpenSky",
+    "Power",
+    "PowerLines",
+    "Radio",
+    "Rig",
+    "Satellite",
+    "Scales",
+    "Search",
+    "Sheets",
+    "Site",
+    "Sky",
+    "Speeds",
+    "Staging",
+    "Times",
+    "Trailer",
+    "Weights",
+    "Wind",
+    "layer_kinds",
+    "load_mission",
+    "mission_from_dict",
+]

@@ -1,0 +1,139 @@
+"""The files that a mission brings, and what shapes each may hold."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, cast, get_args
+
+from pydantic import Field, field_validator
+
+from siteplanner.mission.parts import Part, Paths
+
+LayerKind = Literal["raster", "polygon", "line", "point", "table"]
+LAYER_KINDS: tuple[LayerKind, ...] = get_args(LayerKind)
+
+
+def _hold(*kinds: LayerKind) -> dict[str, Any]:
+    """What the files of a layer may hold, as part of the field."""
+    return {"kinds": list(kinds)}
+
+
+class Layers(Part):
+    """Files that the mission brings. Any CRS and format of the allow-list; see README, Inputs."""
+
+    elevation: Annotated[Paths, Field(min_length=1)] = Field(
+        json_schema_extra=_hold("raster"),
+        description="Ground elevation rasters; several are mosaicked, the finest on top.",
+    )
+    elevation_unit: Literal["auto", "m", "ft", "us-ft"] = Field(
+        "auto", description="Overrides the unit found in the raster or its CRS. `auto` never guesses feet."
+    )
+    elevation_error_m: float | None = Field(
+        None,
+        ge=0,
+        le=50,
+        description="One standard deviation of a cell's height against its neighbours'. None: 0.1 m for source cells "
+        "up to 3 m (lidar, USGS Lidar Base Specification QL2: RMSE 10 cm), 0.8 m up to 15 m (1/3 arc-second national "
+        "elevation: RMSE about 0.8 m), 2 m coarser (common practice); all from memory.",
+    )
+    surface: Paths = Field(
+        (),
+        json_schema_extra=_hold("raster"),
+        description="Optional rasters of surface heights (tree tops, roofs), same unit; they block sky and "
+        "radio. Without them: bare ground.",
+    )
+    land_cover: str | None = Field(
+        None,
+        json_schema_extra=_hold("raster"),
+        description="Optional raster of land-cover classes: clutter around the handset (ITU-R P.2108-1).",
+    )
+    land_cover_classes: dict[str, Literal["water", "open", "suburban", "urban", "trees", "dense_urban"]] = Field(
+        default_factory=dict, description="Class code of that raster -> kind of clutter; a code left out is open."
+    )
+    incident_area: str = Field(
+        json_schema_extra=_hold("polygon"), description="Polygons that need coverage; column `weight` optional."
+    )
+    roads: str = Field(
+        json_schema_extra=_hold("line"),
+        description="Road lines with OpenStreetMap keys, or other columns by `road_columns`; or an OpenStreetMap "
+        "extract (.osm.pbf, .osm).",
+    )
+    road_columns: dict[str, str] = Field(
+        default_factory=dict, description="OpenStreetMap key -> this layer's column, e.g. highway = 'CLASS'."
+    )
+    closures: Paths = Field(
+        (),
+        json_schema_extra=_hold("point", "line", "polygon"),
+        description="What closes roads today: points (the nearest road within 30 m), lines (what they cross or run "
+        "along), polygons (what lies inside); column `name` is the reason.",
+    )
+    extra_tracks: Paths = Field(
+        (),
+        json_schema_extra=_hold("line"),
+        description="Lines of tracks that the roads lack; columns as the roads, class `track` unless `highway` says "
+        "otherwise. They join what they cross, and roads that their ends miss by up to 15 m.",
+    )
+    keep_out: Paths = Field(
+        (), json_schema_extra=_hold("polygon"), description="Polygons where the trailer must not stand."
+    )
+    hazards: Paths = Field(
+        (),
+        json_schema_extra=_hold("polygon"),
+        description="Polygons of danger (flood, slide, fire); column `name`. Roads in them are told as a hazard of the "
+        "drive; column `closes_roads` (yes or no) says whether they are closed.",
+    )
+    hazards_close_roads: bool = Field(
+        False, description="Whether hazard polygons without a value of `closes_roads` close the roads in them."
+    )
+    power_lines: Paths = Field(
+        (), json_schema_extra=_hold("line"), description="Overhead lines; columns `voltage_kv`, `height_m` optional."
+    )
+    structures: Paths = Field(
+        (),
+        json_schema_extra=_hold("polygon", "line", "point"),
+        description="Buildings, fences, walls, tanks: polygons, lines or points; column `name` optional.",
+    )
+    water: Paths = Field(
+        (),
+        json_schema_extra=_hold("polygon", "line"),
+        description="Lakes and rivers as polygons, streams as lines; `name` optional.",
+    )
+    soft_ground: Paths = Field(
+        (),
+        json_schema_extra=_hold("polygon"),
+        description="Polygons of bog, wet meadow, loose fill: no ground for jacks; column `name` optional.",
+    )
+    must_serve: Paths = Field(
+        (), json_schema_extra=_hold("point"), description="Named points that must have service; column `name`."
+    )
+    spots: Paths = Field(
+        (), json_schema_extra=_hold("point"), description="Points the user wants evaluated; column `name`."
+    )
+    donor_sites: Paths = Field(
+        (),
+        json_schema_extra=_hold("point"),
+        description="Points with a radio that could carry our traffic on; columns `name`, `height_m` (antenna above "
+        "ground), `frequency_mhz` optional. Used where backhaul.wanted names donor_link.",
+    )
+    wind_forecast: str | None = Field(
+        None,
+        json_schema_extra=_hold("table"),
+        description="Optional table (CSV) with columns `time` (with its offset from UTC), `speed`, and if there are "
+        "`gust` and `direction_deg` (where the wind comes from); at 10 m over open ground.",
+    )
+    wind_forecast_unit: Literal["m/s", "km/h", "mph", "kt"] = Field("m/s", description="Of `speed` and `gust`.")
+
+    @field_validator("land_cover_classes")
+    @classmethod
+    def _whole_codes(cls, classes: dict[str, str]) -> dict[str, str]:
+        if any(not code.strip().lstrip("-").isdigit() for code in classes):
+            raise ValueError("class codes are whole numbers, e.g. 112 = 'suburban'")
+        return classes
+
+
+def layer_kinds(name: str) -> tuple[LayerKind, ...]:
+    """What the files of a layer may hold, the kind that is most common first; () for a field that names no files.
+
+    Raises KeyError for a name that is no field of `Layers`.
+    """
+    said = Layers.model_fields[name].json_schema_extra
+    return tuple(cast(list[LayerKind], said["kinds"])) if isinstance(said, dict) else ()

@@ -1,0 +1,182 @@
+"""The links: satellite dish, open-sky terminal, donor link, and the small cell with its handsets."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator
+
+from siteplanner.mission.parts import OneOrMore, Part
+
+BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
+
+
+class Satellite(Part):
+    """A geostationary orbital slot."""
+
+    name: str = ""
+    longitude_deg: float = Field(ge=-180, le=180, description="East positive.")
+
+
+class Sky(Part):
+    """The satellite link's demand on the sky."""
+
+    satellites: Annotated[tuple[Satellite, ...], Field(min_length=1)] = (
+        Satellite(name="slot 103 W", longitude_deg=-103.0),
+    )
+    need: Literal["any", "all"] = Field("any", description="One of the satellites is enough, or all must be in view.")
+    min_margin_deg: float = Field(
+        2.0,
+        ge=0,
+        le=30,
+        description="Sky margin kept between skyline and line of sight: half the beam and a bush. Common practice.",
+    )
+    min_elevation_deg: float = Field(5.0, gt=0, lt=90, description="Lower looks are refused. Common practice.")
+    dish_diameter_m: float = Field(
+        1.2,
+        ge=0.2,
+        le=20,
+        description="Reflector. Sets the beam, with it rain and sun outages, and what of it the mast shades. "
+        "Common practice for a trailer.",
+    )
+    downlink_ghz: float = Field(
+        11.95,
+        ge=1,
+        le=50,
+        description="The middle of 11.7 to 12.2 GHz, fixed-satellite downlink of the Americas (ITU Radio Regulations, "
+        "Article 5, from memory).",
+    )
+    link_margin_db: float = Field(
+        3.0, ge=0, le=30, description="What the link has to spare in clear sky, for rain. Common practice, no source."
+    )
+
+
+class OpenSky(Part):
+    """A terminal whose satellites move: it needs a cone of sky, not one line."""
+
+    min_elevation_deg: float = Field(
+        25.0, ge=0, lt=90, description="The cone of sky starts this high above the level. Common practice, no source."
+    )
+    min_clear_share: float = Field(
+        0.95,
+        gt=0,
+        le=1,
+        description="Share of the cone, by solid angle, that must be clear. Common practice, no source; the "
+        "terminal's own manual goes before it.",
+    )
+    terminal_height_m: float = Field(2.0, gt=0, le=100, description="Terminal above ground. Common practice.")
+
+
+class DonorLink(Part):
+    """A radio link from the trailer's mast to a fixed donor site. Defaults: a small licence-exempt link at 5.8 GHz."""
+
+    frequency_mhz: float = Field(
+        5800.0,
+        ge=100,
+        le=15_000,
+        description="Where a donor site names none. Rain and gas are not in the loss: ITU-R P.530 neglects rain below "
+        "about 5 GHz (from memory); above 10 GHz put them into fade_margin_db.",
+    )
+    k_factor: float = Field(
+        4 / 3, ge=0.5, le=3, description="Effective Earth radius over the true one; ITU-R P.310: 4/3 is the median."
+    )
+    min_clearance: float = Field(
+        0.6,
+        ge=0,
+        le=3,
+        description="Share of the first Fresnel radius that must be clear all along; at 0.6 an edge costs nothing "
+        "(nu = -0.85, below the -0.78 of ITU-R P.526-15 equation 31).",
+    )
+    max_distance_m: float = Field(30_000.0, gt=0, le=100_000, description="Longer links are refused. Common practice.")
+    antenna_height_m: float | None = Field(
+        None, gt=0, le=100, description="Link antenna above ground; None: on the mast, at the spot's mast stop."
+    )
+    default_donor_height_m: float = Field(
+        10.0,
+        gt=0,
+        le=1000,
+        description="Donor antenna above ground where the layer states none; said in a finding. Common practice.",
+    )
+    tx_power_dbm: float = Field(
+        23.0, ge=-30, le=60, description="Common practice; 47 CFR 15.407 allows 30 dBm at 5.8 GHz (from memory)."
+    )
+    antenna_gain_dbi: float = Field(23.0, ge=-10, le=60, description="At the trailer: a 30 cm panel. Common practice.")
+    donor_gain_dbi: float = Field(23.0, ge=-10, le=60, description="At the donor. Common practice.")
+    losses_db: float = Field(2.0, ge=0, le=40, description="Cables and connectors, both ends. Common practice.")
+    min_level_dbm: float = Field(
+        -75.0, ge=-130, le=0, description="Received level that carries the traffic; from the radio's data sheet."
+    )
+    fade_margin_db: float = Field(
+        10.0, ge=0, le=60, description="Kept above min_level_dbm: multipath, a poor aim. Common practice, no source."
+    )
+
+
+class Backhaul(Part):
+    """How the trailer's traffic reaches the world. The first of `wanted` that works at a spot is the one used there."""
+
+    wanted: Annotated[tuple[BackhaulKind, ...], OneOrMore, Field(min_length=1)] = Field(
+        ("geostationary",),
+        description="In order of preference: a geostationary satellite (table `sky`), a terminal that needs open sky, "
+        "a radio link to a site of layers.donor_sites.",
+    )
+    open_sky: OpenSky = OpenSky()
+    donor_link: DonorLink = DonorLink()
+
+    @field_validator("wanted")
+    @classmethod
+    def _each_once(cls, wanted: tuple[str, ...]) -> tuple[str, ...]:
+        if len(set(wanted)) < len(wanted):
+            raise ValueError("each backhaul is named once, the preferred one first")
+        return wanted
+
+
+class Radio(Part):
+    """The small cell, its sectors and the handset. Defaults: common practice unless a source is named."""
+
+    frequency_mhz: float = Field(763.0, ge=30, le=6000, description="Downlink centre.")
+    uplink_frequency_mhz: float | None = Field(None, ge=30, le=6000, description="None: as downlink.")
+    bandwidth_mhz: float = Field(10, description="LTE channel; resource blocks by TS 36.101 Table 6.3.2.1-1.")
+    tx_power_dbm: float = Field(40.0, description="Per sector, all resource blocks (10 W).")
+    sectors: int = Field(2, ge=1, le=6)
+    sector_separation_deg: Literal["free", "even"] | float = Field(
+        "free",
+        description="`free`: each sector turns by itself; `even`: 360 / sectors apart; or degrees apart, when "
+        "the whole mast is turned.",
+    )
+    min_sector_separation_deg: float = Field(
+        60.0, ge=0, le=180, description="Free sectors stay this far apart, about a beamwidth. Common practice."
+    )
+    antenna_gain_dbi: float = Field(14.0)
+    beamwidth_deg: float = Field(
+        65.0, gt=0, le=360, description="Horizontal, -3 dB; pattern of TR 36.942 section 4.2.1."
+    )
+    front_to_back_db: float = Field(20.0, gt=0, description="TR 36.942 section 4.2.1.")
+    vertical_beamwidth_deg: float = Field(10.0, gt=0, le=180, description="TR 36.814 Table A.2.1.1-2, from memory.")
+    vertical_side_lobe_db: float = Field(20.0, gt=0, description="TR 36.814 Table A.2.1.1-2, from memory.")
+    downtilt_deg: float = Field(2.0, ge=-10, le=30)
+    cable_loss_db: float = Field(1.5, ge=0)
+    noise_figure_db: float = Field(5.0, ge=0, description="Base station receiver.")
+    handset_power_dbm: float = Field(23.0, description="Power class 3, TS 36.101 6.2.2.")
+    handset_gain_dbi: float = Field(-3.0)
+    handset_noise_figure_db: float = Field(9.0, ge=0, description="3GPP budget convention.")
+    handset_height_m: float = Field(1.5, gt=0, le=30)
+    body_loss_db: float = Field(3.0, ge=0)
+    building_loss_db: float = Field(0.0, ge=0, description="0: people are outdoors.")
+    interference_margin_db: float = Field(0.0, ge=0, description="0: no other cell is on air nearby.")
+    min_rsrp_dbm: float = Field(-116.0, description="Reference signal per resource element that gives usable service.")
+    uplink_resource_blocks: int = Field(5, ge=1, le=100, description="Granted to one handset at the cell edge.")
+    uplink_min_snr_db: float = Field(-3.0, description="For a slow uplink at the cell edge.")
+    location_sigma_db: float = Field(
+        8.0, ge=0, le=15, description="Log-normal location variability; 0 makes a hard edge."
+    )
+    max_radius_m: float = Field(
+        10000.0, gt=0, description="No service beyond this, whatever the level (timing and configuration)."
+    )
+    users: int = Field(128, ge=1, description="Simultaneous users that the cell carries; reported only.")
+
+    @field_validator("bandwidth_mhz")
+    @classmethod
+    def _lte_channel(cls, width: float) -> float:
+        if width not in (1.4, 3, 5, 10, 15, 20):
+            raise ValueError("an LTE channel is 1.4, 3, 5, 10, 15 or 20 MHz wide")
+        return width

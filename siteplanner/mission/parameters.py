@@ -1,0 +1,226 @@
+"""The mission: every parameter of a plan, with one documented default and its source.
+
+A mission is a TOML (or JSON) file. Paths in it are relative to the file. Nothing here opens a layer: the
+rooms in `data/` do. Sources are given in each field's description; `common practice` marks a rule of thumb
+of the trade without a published source.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AwareDatetime, BeforeValidator, Field, model_validator
+
+from siteplanner.errors import Finding
+from siteplanner.mission.criteria import Scales, Weights, older_names
+from siteplanner.mission.layers import Layers
+from siteplanner.mission.links import Backhaul, Radio, Sky
+from siteplanner.mission.parts import Part, Paths
+from siteplanner.mission.trailer import Power, Rig, Speeds, Trailer, Wind
+
+
+class Staging(Part):
+    """Where the tow starts."""
+
+    name: str = "Staging"
+    latitude: float = Field(ge=-90, le=90, description="WGS 84 degrees; where UTM ends (80 S, 84 N) `crs` is needed.")
+    longitude: float = Field(ge=-180, le=180, description="WGS 84 degrees, east positive.")
+    rig_available: bool = Field(True, description="Whether a rig can start here; if not, the place is only shown.")
+
+
+class PowerLines(Part):
+    """Distance kept from overhead lines: table clearance plus the fall of the mast."""
+
+    default_voltage_kv: float = Field(
+        350.0,
+        gt=0,
+        le=1000,
+        description="For lines without a voltage: unknown is not safe, so the 20 ft class of 29 CFR 1926.1408 "
+        "Table A is assumed.",
+    )
+    mast_fall_factor: float = Field(
+        1.1, ge=1.0, description="Times the highest mast stop: antenna and whip on top. Common practice."
+    )
+
+
+class Site(Part):
+    """The ground that a trailer stands on, and what stands, grows and flows beside it."""
+
+    structure_clearance_m: float = Field(
+        3.0,
+        ge=0,
+        description="Between a structure and the trailer with its outriggers: walk round, doors, stakes. "
+        "Common practice.",
+    )
+    water_setback_m: float = Field(
+        10.0,
+        ge=0,
+        description="The spot's centre keeps this far from mapped water: footprint and a soft bank. Common practice.",
+    )
+    tree_height_m: float = Field(
+        3.0, gt=0, description="Surface less elevation that counts as a tree (or a roof). Common practice."
+    )
+    obstacle_height_m: float = Field(
+        1.0,
+        gt=0,
+        description="Surface less elevation that is in the way of a rig that turns: brush, banks, walls, trees. "
+        "Common practice.",
+    )
+    low_ground_m: float = Field(
+        3.0, ge=0, description="Ground less than this above the channel it drains to is low ground. Common practice."
+    )
+    channel_area_km2: float = Field(
+        0.5, gt=0, description="A channel starts where this much ground drains through a cell. Common practice."
+    )
+    runoff_length_m: float = Field(
+        300.0, gt=0, description="Ground that drains onto a spot, per metre of width: more is told. Common practice."
+    )
+    soft_ground_rules_out: bool = Field(
+        False, description="Whether soft ground is ruled out; otherwise it is told as a finding."
+    )
+
+
+class Search(Part):
+    """How widely and how finely spots are looked for."""
+
+    radius_m: float = Field(3000.0, gt=0, le=100_000, description="Search ground: this far beyond the incident area.")
+    cell_size_m: float | None = Field(
+        None, gt=0.5, description="None: that of the finest elevation raster, at least 5 m."
+    )
+    spacing_m: float = Field(200.0, gt=0, description="No two candidate spots that use the same backhaul are closer.")
+    max_spots: int = Field(200, ge=1, le=5000, description="Candidate spots evaluated in full.")
+    refined_spots: int = Field(
+        5,
+        ge=0,
+        le=100,
+        description="The best spots are moved to the best cell within half the spacing, by full "
+        "evaluation of up to 8 cells around each.",
+    )
+    listed_spots: int = Field(10, ge=1, le=100, description="Spots in the ranking handed over.")
+    coverage_cell_m: float | None = Field(
+        None, gt=0, description="Coarser cells for the served share; None: at most 40,000 cells in the area."
+    )
+
+
+class Times(Part):
+    """When the work starts, and how long people work."""
+
+    dispatch: AwareDatetime | None = Field(
+        None, description="With its offset, e.g. 2026-06-01T05:30:00-06:00. None: times count from dispatch."
+    )
+    crew: int = Field(2, ge=1, le=2, description="People who set up; sets who does what. Common practice.")
+    shift_h: float = Field(
+        12.0, gt=0, le=24, description="Relief after this many hours from dispatch. Common practice: 12 h shifts."
+    )
+
+
+class Sheets(Part):
+    """How the printed sheets look."""
+
+    paper: Literal["letter", "a4"] = Field("letter", description="Paper of the printed sheets.")
+    extra_fonts: Paths = Field(
+        (), description="Font files (TTF, OTF) for scripts that the built-in font lacks, e.g. Chinese or Japanese."
+    )
+
+
+def _tables(value: Any) -> Any:
+    """One table where several may stand is a list of one."""
+    return value if isinstance(value, (list, tuple)) else [value]
+
+
+class Mission(Part):
+    """One call-out. `base` is the folder that relative paths start from, `renamed` the fields that the file
+    gives under (an older name, their name); neither is part of the file."""
+
+    name: str = "Unnamed mission"
+    note: str = ""
+    layers: Layers
+    staging: Annotated[tuple[Staging, ...], BeforeValidator(_tables), Field(min_length=1)] = Field(
+        description="One table, or several as [[staging]]; the first is the main one, and each spot takes the one "
+        "whose rig arrives first."
+    )
+    crs: str | None = Field(None, description="Metric CRS to work in; None: the local UTM zone.")
+    trailer: Trailer = Trailer()
+    rig: Rig = Rig()
+    sky: Sky = Sky()
+    backhaul: Backhaul = Backhaul()
+    radio: Radio = Radio()
+    power_lines: PowerLines = PowerLines()
+    site: Site = Site()
+    search: Search = Search()
+    weights: Weights = Weights()
+    scales: Scales = Scales()
+    speeds: Speeds = Speeds()
+    wind: Wind = Wind()
+    power: Power = Power()
+    times: Times = Times()
+    sheets: Sheets = Sheets()
+    base: Path = Field(default=Path("."), exclude=True)
+    renamed: tuple[tuple[str, str], ...] = Field((), exclude=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _older_names(cls, data: Any) -> Any:
+        """Files and plans of earlier versions: `further_staging` beside `staging`, criteria under older names."""
+        if not isinstance(data, dict):
+            return data
+        data = dict(data)
+        if "staging" in data and "further_staging" in data:
+            data["staging"] = [*_tables(data["staging"]), *_tables(data.pop("further_staging"))]
+        given = data.get("weights")
+        if isinstance(given, dict):
+            found = [(f"weights.{old}", f"weights.{new}") for old, new in older_names(given)]
+            data["renamed"] = (*data.get("renamed", ()), *found)
+        return data
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_dish(cls, data: Any) -> Any:
+        """Records written before there was one dish hold its diameter twice; where both agree, one goes."""
+        trailer, sky = (data.get(name) if isinstance(data, dict) else None for name in ("trailer", "sky"))
+        if isinstance(trailer, dict) and isinstance(sky, dict):
+            old = trailer.get("dish_diameter_m")
+            if old is not None and old == sky.get("dish_diameter_m"):
+                return {**data, "trailer": {k: v for k, v in trailer.items() if k != "dish_diameter_m"}}
+        return data
+
+    @model_validator(mode="after")
+    def _a_rig_somewhere(self) -> Mission:
+        if not self.starts:
+            raise ValueError("at least one staging point needs rig_available = true")
+        names = [s.name for s in self.staging]
+        if len(set(names)) < len(names):
+            raise ValueError("staging points need different names")
+        return self
+
+    @property
+    def stagings(self) -> tuple[Staging, ...]:
+        """All staging points, the main one first."""
+        return self.staging
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What is worth knowing of the mission file itself."""
+        return tuple(Finding("field_renamed", "note", facts={"old": old, "new": new}) for old, new in self.renamed)
+
+    @property
+    def starts(self) -> tuple[Staging, ...]:
+        """The staging points where a rig can start."""
+        return tuple(s for s in self.staging if s.rig_available)
+
+    def path(self, relative: str) -> Path:
+        """A layer's path as an absolute one."""
+        if re.match(r"[a-z][a-z0-9+.-]+:/", relative, re.IGNORECASE):
+            return Path(relative)  # an address, not a place beside the mission: refused as such where it is read
+        return Path(os.path.realpath(self.base / relative))  # unlike Path.resolve, goes through loops of links
+
+    def parameters(self) -> dict[str, Any]:
+        """Every parameter as used, ready for JSON."""
+        return self.model_dump(mode="json")
+
+    def draft(self) -> dict[str, Any]:
+        """The parameters, and what was found in the file they came from, for a page that changes them."""
+        return {**self.parameters(), "renamed": [list(pair) for pair in self.renamed]}

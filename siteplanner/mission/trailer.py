@@ -1,0 +1,166 @@
+"""Trailer and rig: sizes, limits, speeds, endurance, and the wind they stand."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from siteplanner.mission.parts import Part
+
+MPH = 0.44704  # m/s, exact (0.3048 * 5280 / 3600)
+
+
+class Trailer(Part):
+    """The trailer as it stands on the ground."""
+
+    length_m: float = Field(6.0, gt=0, description="Between fore and aft jacks. Common practice.")
+    width_m: float = Field(2.4, gt=0, description="Between left and right jacks, stowed. Common practice.")
+    outrigger_reach_m: float = Field(1.2192, ge=0, description="Each side; 4 ft. Common practice.")
+    jack_travel_m: float = Field(0.45, gt=0, description="Largest lift of one jack with pads. Common practice.")
+    max_slope_deg: float = Field(
+        5.0, gt=0, lt=45, description="Ground steeper than this is ruled out; 5 deg = 8.7 %. Common practice."
+    )
+    road_setback_m: float = Field(
+        8.0,
+        ge=0,
+        description="The spot's centre keeps this far from a road's centre line, so that the trailer "
+        "with its outriggers does not block the way. Common practice.",
+    )
+    mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1)] = Field(
+        (8.0, 12.0, 15.0), description="Heights at which the mast locks, above ground. Common practice."
+    )
+    mast_stop_tolerance: float = Field(
+        0.02, ge=0, le=1, description="Share of the area that a lower mast stop may give up. Common practice."
+    )
+    mast_ahead_of_dish_m: float = Field(
+        2.0, ge=-20, le=20, description="Mast from the dish toward the nose (negative: behind it). Common practice."
+    )
+    mast_right_of_dish_m: float = Field(
+        0.0, ge=-5, le=5, description="Mast from the dish to the right, looking forward. Common practice."
+    )
+    mast_width_m: float = Field(0.3, gt=0, le=3, description="Lowest section with its cables. Common practice.")
+    dish_height_m: float = Field(2.0, gt=0, description="Dish centre above ground. Common practice.")
+    set_up_min: tuple[float, float, float] = Field(
+        (30.0, 45.0, 60.0), description="Low, likely, high minutes for one or two people. Common practice."
+    )
+    acquisition_min: tuple[float, float, float] = Field(
+        (3.0, 6.0, 15.0), description="Dish lock and first service, low/likely/high. Common practice."
+    )
+    hitch_up_min: tuple[float, float, float] = Field(
+        (10.0, 15.0, 25.0), description="Hitching and walk-round check before leaving. Common practice."
+    )
+
+    @field_validator("set_up_min", "acquisition_min", "hitch_up_min")
+    @classmethod
+    def _estimates_rise(cls, minutes: tuple[float, float, float]) -> tuple[float, float, float]:
+        if not 0 <= minutes[0] <= minutes[1] <= minutes[2]:
+            raise ValueError("low, likely and high minutes rise and are not below 0")
+        return minutes
+
+    @field_validator("mast_stops_m")
+    @classmethod
+    def _stops_rise(cls, stops: tuple[float, ...]) -> tuple[float, ...]:
+        if any(not 1 <= s <= 100 for s in stops):
+            raise ValueError("mast stops are metres above ground between 1 and 100")
+        return tuple(sorted(set(stops)))
+
+
+class Rig(Part):
+    """Tow vehicle and trailer together."""
+
+    mass_kg: float = Field(
+        5000.0,
+        gt=0,
+        le=100_000,
+        description="Trailer at 4,000 lb (1,814 kg) plus a loaded tow vehicle. Common practice.",
+    )
+    height_m: float = Field(3.2, gt=0, le=10, description="Stowed dish and mast. Common practice.")
+    width_m: float = Field(2.5, gt=0, le=10, description="Mirrors folded. Common practice.")
+    length_m: float = Field(13.0, gt=0, le=60, description="Bumper to bumper. Common practice.")
+    max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")
+    turning_radius_m: float = Field(
+        10.06, gt=0, description="Car with camper trailer (P/T), 33 ft; from memory of AASHTO."
+    )
+    forbidden_surfaces: tuple[str, ...] = Field(
+        ("mud", "sand", "ice", "snow"), description="OpenStreetMap `surface` values. Common practice."
+    )
+    worst_tracktype: Literal["grade1", "grade2", "grade3", "grade4", "grade5"] = Field(
+        "grade3", description="OpenStreetMap `tracktype`: softer tracks are refused. Common practice."
+    )
+    worst_smoothness: Literal[
+        "excellent", "good", "intermediate", "bad", "very_bad", "horrible", "very_horrible", "impassable"
+    ] = Field("bad", description="OpenStreetMap `smoothness`: `very_bad` needs high clearance (OSM wiki).")
+    fords: Literal["exclude", "caution"] = Field(
+        "caution", description="Whether roads with a ford are ruled out. Depth is never in the data. Common practice."
+    )
+    tight_bends: Literal["exclude", "caution"] = Field(
+        "caution",
+        description="Whether roads with a bend tighter than the turning radius are ruled out. Road lines are coarse, "
+        "so the default tells them. Common practice.",
+    )
+    last_leg_max_m: float = Field(80.0, gt=0, description="From the road to the spot over ground. Common practice.")
+    last_leg_max_slope_deg: float = Field(8.0, gt=0, lt=45, description="Over ground. Common practice.")
+    last_leg_speed_kmh: float = Field(5.0, gt=0, description="Walking pace with a spotter. Common practice.")
+
+
+class Speeds(Part):
+    """Free driving speeds of the rig in km/h by OpenStreetMap `highway` class. Common practice for towing."""
+
+    motorway: float = 90
+    trunk: float = 80
+    primary: float = 70
+    secondary: float = 60
+    tertiary: float = 50
+    unclassified: float = 40
+    residential: float = 30
+    service: float = 20
+    track: float = 15
+    unpaved_factor: float = Field(0.7, gt=0, le=1, description="Times the class speed off pavement.")
+    weather_factor: float = Field(
+        1.0, gt=0, le=1, description="Times every speed; below 1 in rain, snow, smoke or fog. A sign still caps."
+    )
+    night_factor: float = Field(
+        1.0,
+        gt=0,
+        le=1,
+        description="Times every speed, as weather_factor does: set it below 1 (0.8, say) when the rig drives in the "
+        "dark on unlit or unknown roads; nothing sets it by the hour of dispatch. Common practice, no source.",
+    )
+
+
+class Wind(Part):
+    """What wind the unit stands. The unit's own manual goes before these figures."""
+
+    tracking_limit_m_s: float = Field(
+        45 * MPH, gt=0, description="Above it the dish loses the satellite; 45 mph. Common practice."
+    )
+    stow_limit_m_s: float = Field(50 * MPH, gt=0, description="Above it the dish stows; 50 mph. Common practice.")
+    exposure: Literal["B", "C", "D"] = Field(
+        "C", description="Ground around: B built up or wooded, C open, D flat water (ASCE 7-16 section 26.7)."
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Wind:
+        if self.stow_limit_m_s < self.tracking_limit_m_s:
+            raise ValueError("stow_limit_m_s is at least tracking_limit_m_s")
+        return self
+
+
+class Power(Part):
+    """The generator's endurance."""
+
+    fuel_tank_l: float = Field(150.0, gt=0, description="Usable fuel, 40 US gallons. Common practice.")
+    fuel_burn_l_per_h: tuple[float, float, float] = Field(
+        (1.5, 2.5, 4.0), description="Low, likely, high litres an hour at the station's load. Common practice."
+    )
+    refuel_at_share: float = Field(
+        0.25, ge=0, lt=1, description="Refuel when this share of the tank is left. Common practice."
+    )
+
+    @field_validator("fuel_burn_l_per_h")
+    @classmethod
+    def _above_nothing(cls, burn: tuple[float, float, float]) -> tuple[float, float, float]:
+        if min(burn) <= 0:
+            raise ValueError("litres an hour are above 0")
+        return burn

@@ -1,0 +1,38 @@
+"""A score in words: the figure of each line, and why one spot stands above another."""
+
+from __future__ import annotations
+
+import math
+
+from siteplanner.mission.criteria import CRITERIA
+from siteplanner.planning.choose.ranked import ScoreLine
+from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
+
+
+def figure_words(line: ScoreLine, units: Units = METRIC) -> str:
+    """The figure of a line with the sign of its unit."""
+    value, figure = line.value, line.gauge.figure
+    if not math.isfinite(value):
+        return NOT_KNOWN
+    if figure == "percent":
+        return units.share(value / 100)
+    if figure == "percent_at_least":
+        return units.share_at_least(value / 100)
+    if figure == "minutes":
+        return units.minutes(value)
+    return units.angle(value) if figure == "degrees" else units.decibels(value)
+
+
+def line_words(line: ScoreLine, units: Units = METRIC) -> str:
+    """What a line measured, as a cell of a table: `71 %`, `Donor link 21 dB to spare`."""
+    if not math.isfinite(line.value):
+        return NOT_KNOWN
+    return line.gauge.says.format(figure_words(line, units))
+
+
+def difference_words(one: ScoreLine, other: ScoreLine, units: Units = METRIC) -> str:
+    """Why `one` is better than `other` by this criterion, as a clause."""
+    say = one.gauge.difference
+    if say != other.gauge.difference:
+        say = CRITERIA[one.name].across or say
+    return say.format(line_words(one, units), line_words(other, units))
