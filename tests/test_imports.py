@@ -166,7 +166,7 @@ for name in order:
         del sys.modules[held]
     for held in ours:  # a package must not hand out what this module has not asked for
         package, _, last = held.rpartition('.')
-        if package:
+        if package in ours:
             vars(ours[package]).pop(last, None)
     for held in needs[name]:
         sys.modules[held] = ours[held]
