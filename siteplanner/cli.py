@@ -276,7 +276,7 @@ def _named(mission: Path) -> Iterator[None]:
     except InputError as error:
         if error.file is not None or error.field is None:
             raise
-        raise InputError(error.what, remedy=error.remedy, file=mission, field=error.field) from error
+        raise error.placed(file=mission) from error
 
 
 def _print_plan(record: dict[str, Any], made: Plan) -> None:

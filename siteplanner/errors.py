@@ -7,9 +7,10 @@ offline and unable to ask anyone.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 Severity = Literal["caution", "warning", "note"]
 
@@ -28,6 +29,15 @@ class SiteplannerError(Exception):
         where = [part for part in (self.file, f"field {self.field}" if self.field else None) if part]
         place = f"{', '.join(where)}: " if where else ""
         return f"{place}{self.what} Remedy: {self.remedy}"
+
+    def placed(self, *, what: str | None = None, file: str | Path | None = None, field: str | None = None) -> Self:
+        """The same error with what is known by whoever passes it on; what is not given stays."""
+        made = copy(self)
+        made.what = self.what if what is None else what
+        made.file = self.file if file is None else str(file)
+        made.field = self.field if field is None else field
+        made.args = (str(made),)
+        return made
 
     def __reduce__(self):  # the keyword-only arguments must survive a trip between processes
         return (_rebuild, (type(self), self.what, self.remedy, self.file, self.field))

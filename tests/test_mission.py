@@ -6,7 +6,10 @@ import tomllib
 import pytest
 
 from siteplanner.errors import InputError
-from siteplanner.mission import Mission, load_mission, mission_from_dict
+from siteplanner.mission import Layers, Mission, Weights, layer_kinds, load_mission, mission_from_dict
+from siteplanner.mission.criteria import CRITERIA
+from siteplanner.mission.layers import LAYER_KINDS
+from siteplanner.planning.telling.findings import said
 
 GOOD = """
 name = "Test"
@@ -144,3 +147,62 @@ def test_there_is_one_dish():
     # a record of a former version holds both, alike
     both = mission_from_dict({**minimal, "trailer": {"dish_diameter_m": 2.4}, "sky": {"dish_diameter_m": 2.4}})
     assert both.sky.dish_diameter_m == 2.4
+
+
+def test_a_criterion_under_its_older_name_is_read_and_said(tmp_path):
+    old = load_mission(write(tmp_path, GOOD + "\n[weights]\nsky = 3\n"))
+    assert old.weights == load_mission(write(tmp_path, GOOD + "\n[weights]\nbackhaul = 3\n")).weights
+    (finding,) = old.findings
+    assert "weights.sky" in said(finding).message
+    assert "weights.backhaul" in said(finding).remedy
+    assert load_mission(write(tmp_path, GOOD)).findings == ()
+    assert "renamed" not in old.parameters()
+    assert mission_from_dict(old.draft()).findings == old.findings  # a page that changes it still says so
+    assert mission_from_dict(old.parameters()).findings == ()
+    with pytest.raises(InputError, match="older name of backhaul") as caught:
+        load_mission(write(tmp_path, GOOD + "\n[weights]\nsky = 3\nbackhaul = 1\n"))
+    assert caught.value.field == "weights"
+
+
+@pytest.mark.parametrize(
+    ("more", "field", "close"),
+    [
+        ("[weights]\nacess = 3\n", "weights.acess", "access"),
+        ("[sky]\nsatellites = [{longitude_deg = 3, nam = 'x'}]\n", "sky.satellites[1].nam", "name"),
+        ("[radio]\nsector = 3\n", "radio.sector", "sectors"),
+    ],
+)
+def test_a_field_that_is_spelled_wrongly_gets_those_that_are_close(tmp_path, more, field, close):
+    with pytest.raises(InputError, match=f"close: {close}") as caught:
+        load_mission(write(tmp_path, GOOD + "\n" + more))
+    assert caught.value.field == field
+
+
+def test_one_table_of_staging_a_list_of_one_and_earlier_records_say_the_same(tmp_path):
+    one = load_mission(write(tmp_path, GOOD))
+    listed = load_mission(write(tmp_path, GOOD.replace("[staging]", "[[staging]]")))
+    assert one.staging == one.stagings == one.starts == listed.staging
+    assert one.parameters() == listed.parameters()
+    record = one.parameters()
+    further = {"name": "East yard", "latitude": 44.0, "longitude": -113.0}
+    earlier = {**record, "staging": record["staging"][0], "further_staging": [further]}
+    now = {**record, "staging": [*record["staging"], further]}
+    assert mission_from_dict(earlier).staging == mission_from_dict(now).staging
+    assert len(mission_from_dict(earlier).staging) == 2
+
+
+def test_kinds_of_shapes_stand_with_the_layers():
+    assert layer_kinds("closures") == ("point", "line", "polygon")
+    assert layer_kinds("elevation") == ("raster",)
+    assert layer_kinds("elevation_unit") == ()
+    assert {kind for name in Layers.model_fields for kind in layer_kinds(name)} == set(LAYER_KINDS)
+
+
+def test_every_criterion_is_whole():
+    assert list(CRITERIA) == list(Weights.model_fields) == list(Weights().model_dump())
+    for name, criterion in CRITERIA.items():
+        assert criterion.weight == getattr(Weights(), name) > 0
+        assert criterion.reason
+        assert criterion.gauge.difference.count("{") == 2, name
+        assert all((criterion.words.slider, criterion.words.column, criterion.words.called)), name
+    assert len({c.colour for c in CRITERIA.values()}) == len(CRITERIA)

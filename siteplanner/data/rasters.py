@@ -76,7 +76,7 @@ def read_elevation(
     except InputError as error:
         if error.field is not None:
             raise
-        raise InputError(error.what, remedy=error.remedy, file=error.file, field=field) from error
+        raise error.placed(field=field) from error
 
 
 def _read(

@@ -91,7 +91,7 @@ def read_layer(
         if error.field is not None:
             raise
         field = f"layers.{role.replace(' ', '_')}"
-        raise InputError(error.what, remedy=error.remedy, file=error.file, field=field) from error
+        raise error.placed(field=field) from error
 
 
 def _read_layer(
@@ -194,7 +194,7 @@ def _opened(
             if error.file is None or not error.file.startswith(folder):
                 raise
             what = f"In {Path(error.file).name}: {error.what}"  # the user knows the archive, not our folder
-            raise InputError(what, remedy=error.remedy, file=path, field=error.field) from None
+            raise error.placed(what=what, file=path) from None
 
 
 def _parts(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 import zipfile
 
 import geopandas as gpd
@@ -22,7 +23,7 @@ from shapely.geometry import (
 
 from siteplanner.data import vectors
 from siteplanner.data.vectors import read_layer
-from siteplanner.errors import InputError
+from siteplanner.errors import InputError, SeveralLayers
 from siteplanner.planning.telling.findings import said
 
 from .conftest import LAT, LON, UTM
@@ -386,6 +387,10 @@ def test_several_layers_need_a_choice(tmp_path):
     for name, shape in {"plan": AREA, "old plan": AREA, "ways": ROAD}.items():
         gpd.GeoDataFrame({"of": [name]}, geometry=[shape], crs=4326).to_file(path, layer=name, driver="GPKG")
     error = refused(path, "Several layers fit")
+    assert isinstance(error, SeveralLayers)
+    assert set(error.layers) == {"plan", "old plan"}
+    again = pickle.loads(pickle.dumps(error))
+    assert (again.layers, str(again)) == (error.layers, str(error))
     assert all(name in error.what for name in ("plan", "old plan", "ways"))
     assert list(read(path, layer="plan").frame["of"]) == ["plan"]
     assert list(read(f"{path}|old plan").frame["of"]) == ["old plan"]

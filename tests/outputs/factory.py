@@ -438,7 +438,9 @@ def make_plan(
 def waiting(plan: Plan) -> Plan:
     """The plan with what the product works out for spots that are handed over: the drive told, the hours on site."""
     scene, mission = plan.scene, plan.mission
-    tree = drive_tree(scene.roads, *scene.elevation.from_lonlat(mission.staging.longitude, mission.staging.latitude))
+    tree = drive_tree(
+        scene.roads, *scene.elevation.from_lonlat(mission.staging[0].longitude, mission.staging[0].latitude)
+    )
     study: Any = SimpleNamespace(
         mission=mission,
         elevation=scene.elevation,
