@@ -65,7 +65,7 @@ SECOND = "\n[[staging]]\nname = 'East yard'\nlatitude = 95.0\nlongitude = -113.0
             "90",
         ),
         (GOOD + "\n[sky]\nsatellites = [{longitude_deg = 200}]\n", "sky.satellites[1].longitude_deg", "180"),
-        (GOOD + "\n[weights]\ncoverage=0\nmust_serve=0\nsky=0\nground=0\naccess=0\n", "weights", "above 0"),
+        (GOOD + "\n[weights]\n" + "".join(f"{name}=0\n" for name in CRITERIA), "weights", "above 0"),
     ],
 )
 def test_wrong_fields_are_named(tmp_path, text, field, words):

@@ -138,7 +138,7 @@ def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) 
             features = work.once(f"{kind} {key}", partial(_drawn, make, chosen, plan))
             if features:
                 styled(plan, features, kind, order, kind=GroupShapes).add_to(group)
-    served = must_serve_features(plan, chosen)
+    served = must_serve_marks(plan if chosen else replace(plan, spots=()), chosen)
     if served:
         styled(plan, served, "Must-serve points", 60, kind=GroupShapes).add_to(group)
     shown_plan = replace(plan, spots=(chosen,), rejected=()) if alone and chosen is not None else plan
@@ -158,17 +158,6 @@ def _labels_let_clicks_through(features: list[Feature]) -> list[Feature]:
         if item["properties"]["k"] == "label":
             item["properties"].pop("t", None)
     return features
-
-
-def must_serve_features(plan: Plan, chosen: RankedSpot | None) -> list[Feature]:
-    """The must-serve points with what the chosen spot gives each."""
-    marks = must_serve_marks(replace(plan, spots=(chosen,) if chosen else ()))
-    if chosen is not None:
-        for mark in marks:
-            mark["properties"]["t"] = mark["properties"]["t"].replace(
-                "from the best spot", f"from spot {named(chosen.spot.name)}"
-            )
-    return marks
 
 
 def spot_features(plan: Plan, chosen: RankedSpot | None, asked: Explanation | None) -> list[Feature]:

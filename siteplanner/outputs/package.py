@@ -7,6 +7,7 @@ import json
 import zipfile
 from pathlib import Path
 
+from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.words import CAUTIONS, recommendation
@@ -46,7 +47,7 @@ def readme_text(plan: Plan, names: list[str]) -> str:
             "",
             "Cautions",
             *(f"- {text}" for text in CAUTIONS),
-            "- A planning aid made from map data. The unit's manual, local codes and licensed practice come first.",
+            f"- {CAUTION}",
             "",
             f"Made by {plan.software.get('name', 'siteplanner')} {plan.software.get('version', '')} "
             f"{plan.software.get('created', '')}".rstrip(),

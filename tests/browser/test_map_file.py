@@ -65,7 +65,7 @@ def test_it_opens_with_one_request_and_shows_the_ground(page, saved, width, heig
 
 def test_the_headline_can_be_read_without_scrolling(page, saved):
     _open(page, saved)
-    for words in ("Park at spot A", "Local codes", "Ranked spots"):
+    for words in ("Park at spot A", "local codes", "Ranked spots"):
         box = page.get_by_text(words).first.bounding_box()
         assert 0 <= box["y"] < 780, words
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from siteplanner.outputs.gis.gpx import NAMESPACE, routes_gpx
+from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.outputs.words.text import clean
 from tests.outputs.factory import make_plan
 
@@ -62,7 +63,7 @@ def test_routes_hold_the_words_of_the_turns(plan):
         assert len(route.points) >= 3
         assert all(point.name for point in route.points)
         assert route.points[-1].name == f"Spot {ranked.spot.name}"
-        assert "Local codes" in route.description
+        assert CAUTION in route.description
     words = " ".join(point.name for point in read.routes[0].points)
     assert "Bluff Road" in words
     assert "Mill Lane" in words

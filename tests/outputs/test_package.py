@@ -11,6 +11,7 @@ import pytest
 
 from siteplanner.outputs import write
 from siteplanner.outputs.package import CONTENTS, readme_text
+from siteplanner.outputs.words.standard import CAUTION
 from tests.outputs.factory import make_plan
 
 
@@ -45,7 +46,7 @@ def test_the_readme_is_plain_and_carries_the_cautions(folder):
     assert "Park at spot A" in text
     assert "Overhead lines: stay outside the marked distance" in text
     assert "crew.pdf  set-up, aiming and cautions for the crew" in text
-    assert "manual, local codes and licensed practice" in text
+    assert CAUTION in text
 
 
 def test_the_same_files_give_the_same_zip(tmp_path):

@@ -353,13 +353,15 @@ def _told(value: Any) -> bool:
     return value is not None and value == value and str(value) != ""
 
 
-def must_serve_marks(plan: Plan) -> list[Feature]:
-    """The must-serve points, with what the best spot gives each."""
+def must_serve_marks(plan: Plan, chosen: RankedSpot | None = None) -> list[Feature]:
+    """The must-serve points, with what the best spot gives each, or the spot `chosen`."""
     frame, grid = plan.scene.overlays.get("must_serve"), plan.scene.elevation
     if frame is None:
         return []
-    best = plan.best.evaluation.coverage if plan.best else None
-    served = {p.name: p for p in best.must_serve} if best else {}
+    spot = chosen or plan.best
+    whose = "the best spot" if chosen is None else f"spot {named(chosen.spot.name)}"
+    coverage = spot.evaluation.coverage if spot else None
+    served = {p.name: p for p in coverage.must_serve} if coverage else {}
     out = []
     names = frame["name"] if "name" in frame.columns else [f"point {n + 1}" for n in range(len(frame))]
     for number, (geometry, name) in enumerate(zip(frame.geometry, names, strict=True), 1):
@@ -367,7 +369,7 @@ def must_serve_marks(plan: Plan) -> list[Feature]:
             continue
         words = f"Must-serve point {named(name)}"
         if str(name) in served:
-            words += f": {shown(percent_text(served[str(name)].probability))} from the best spot"
+            words += f": {shown(percent_text(served[str(name)].probability))} from {whose}"
         out.append(
             feature(
                 f"must_serve:{number}",

@@ -100,28 +100,31 @@ def link_note(e: Evaluation) -> str:
     )
 
 
+PEOPLE = {"public": ("Public", "public"), "workers": ("Crew who know of it", "crew")}
+"""People that a limit protects: as a row of the table is headed, and within a sentence."""
+
+
 def _exposure(site: OnSite) -> list[list[str]]:
-    """Who, distance by each set of limits, share of the limit on the ground, and the limits themselves."""
-    who = {"public": "Public", "workers": "Crew who know of it"}
+    """Who, distance by each set of limits, share of the limit on the ground."""
     return [
         [
-            who[row.people],
+            PEOPLE[row.people][0],
             short_metres(row.main_beam_m),
             short_metres(row.icnirp_main_beam_m),
             percent_text(row.ground_share, 1),
-            f"{row.limit_mw_cm2:.3g} mW/cm²",
-            f"{row.icnirp_limit_w_m2:.3g} W/m²",
         ]
         for row in site.antennas
     ]
 
 
 def _exposure_note(site: OnSite) -> str:
-    rows = _exposure(site)
-    if not rows:
+    if not site.antennas:
         return ""
     first = site.antennas[0]
-    limits = " and ".join(f"{who.split()[0].lower()} {fcc}, {guideline}" for who, _, _, _, fcc, guideline in rows)
+    limits = " and ".join(
+        f"{PEOPLE[row.people][1]} {row.limit_mw_cm2:.3g} mW/cm², {row.icnirp_limit_w_m2:.3g} W/m²"
+        for row in site.antennas
+    )
     return (
         f"In front of an antenna at its own height, keep the longer of the two. {first.band_mhz:g} MHz, "
         f"{first.eirp_w:.0f} W EIRP a sector; limits: {limits} (47 CFR 1.1310 Table 1, OET Bulletin 65 eq. (8); "
@@ -260,7 +263,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "method": timeline.moments.method if timeline else "",
         "light": lamp(timeline),
         "fuel": _fuel(plan, site),
-        "exposure": [row[:4] for row in _exposure(site)],
+        "exposure": _exposure(site),
         "exposure_note": _exposure_note(site),
         "points": [
             [name_in_text(p.name, 34), percent_text(p.probability), bearing_text(p.bearing_deg)]

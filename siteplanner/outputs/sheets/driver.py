@@ -162,11 +162,12 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     turning = name_in_text(turning_words(told.turning), 400)
     if told.turning.place is not None:
         turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
-    stop = (
-        f"Stop. The last leg starts here: {distance_text(access.last_leg_m)} over ground to the spot, which lies at "
+    last_leg = (
+        f"The last leg starts here: {distance_text(access.last_leg_m)} over ground to the spot, which lies at "
         f"{bearing_text(_bearing(plan, access, spot))} true."
     )
-    lead = f"{stop[6:]} Walking pace, a spotter on foot in sight of the driver."
+    stop = f"Stop. {last_leg}"
+    lead = f"{last_leg} Walking pace, a spotter on foot in sight of the driver."
     heading = e.ground.heading_deg
     if math.isfinite(heading):
         lead += f" Park with the nose at {bearing_text(heading)} true."

@@ -24,6 +24,7 @@ class SetUpStep:
     minutes: float
 
 
+_DISH_STEP = "Free the dish and start its search; stay out of its way. It searches while you go on."
 # what, who of two, share of the set-up time. Order and shares: common practice, no source
 _STEPS: tuple[tuple[str, str, float], ...] = (
     ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "both", 4),
@@ -31,7 +32,7 @@ _STEPS: tuple[tuple[str, str, float], ...] = (
     ("Pads under all four jacks; level by the jack table, check with the level.", "both", 8),
     ("Outriggers out and locked; earth rod and bonding as the manual says.", "lead", 4),
     ("Generator: exhaust downwind and clear of people; fuel, oil, start, let it settle.", "second", 5),
-    ("Free the dish and start its search; stay out of its way. It searches while you go on.", "second", 2),
+    (_DISH_STEP, "second", 2),
     ("Look up again, clear the fall circle, raise the mast to the stop, set the lock.", "both", 7),
     ("Turn the sectors to their bearings, lock the turn, guy as the manual says.", "lead", 4),
     ("Radio on, keep-away tape round the mast, check service with a handset, log it.", "both", 6),
@@ -43,7 +44,6 @@ _BACKHAUL_STEPS = {
     "donor_link": "Link antenna: clamp it on the mast, turned against the sectors and tilted as this sheet says.",
     "open_sky": "Open-sky terminal out, clear all round, on; stay out of its view. It searches while you go on.",
 }
-_DISH_STEP = "Free the dish"
 
 
 def set_up_steps(minutes: float, people: int, backhaul: str = "geostationary") -> list[SetUpStep]:
@@ -52,7 +52,7 @@ def set_up_steps(minutes: float, people: int, backhaul: str = "geostationary") -
     times, _ = parts_that_add_up([minutes * s / sum(shares) for s in shares], 0)
     return [
         SetUpStep(
-            _BACKHAUL_STEPS.get(backhaul, text) if text.startswith(_DISH_STEP) else text,
+            _BACKHAUL_STEPS.get(backhaul, text) if text == _DISH_STEP else text,
             who if people > 1 else "lead",
             time,
         )
