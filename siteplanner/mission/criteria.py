@@ -19,8 +19,9 @@ from siteplanner.mission.links import Backhaul, BackhaulKind, Sky
 from siteplanner.mission.parts import Part
 from siteplanner.mission.trailer import Trailer
 
-Figure = Literal["percent", "percent_at_least", "degrees", "minutes", "decibels"]
+Figure = Literal["count", "percent", "percent_at_least", "degrees", "minutes", "decibels"]
 SYMBOLS: dict[Figure, str] = {
+    "count": "",
     "percent": "%",
     "percent_at_least": "%",
     "degrees": "deg",

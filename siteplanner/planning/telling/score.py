@@ -6,7 +6,7 @@ import math
 
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.planning.choose.ranked import ScoreLine
-from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
+from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units, rounded_text
 
 
 def figure_words(line: ScoreLine, units: Units = METRIC) -> str:
@@ -14,6 +14,8 @@ def figure_words(line: ScoreLine, units: Units = METRIC) -> str:
     value, figure = line.value, line.gauge.figure
     if not math.isfinite(value):
         return NOT_KNOWN
+    if figure == "count":
+        return rounded_text(value, 0)
     if figure == "percent":
         return units.share(value / 100)
     if figure == "percent_at_least":
