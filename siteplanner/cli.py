@@ -157,8 +157,8 @@ def check(
 
     loaded = load_mission(mission)
     with _bar(quiet) as progress:
+        from siteplanner.planning.study.load import load_study
         from siteplanner.planning.study.progress import Stages
-        from siteplanner.planning.study.study import load_study
 
         with _named(mission):
             study = load_study(loaded, Stages(progress))

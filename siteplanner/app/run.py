@@ -11,7 +11,7 @@ from siteplanner.app.labels import by_severity, minutes, plain
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work, pace_kind
 from siteplanner.planning.study.progress import SHARES
-from siteplanner.planning.study.reuse import reused_sentences
+from siteplanner.planning.telling.reuse import reused_sentences
 
 
 def page() -> None:
@@ -79,14 +79,13 @@ def record(work: Work, run: Run) -> None:
     plan = work.planned
     if plan is None:
         return
-    search = plan.extra.get("search", {})
     st.success(
-        f"Done in {run.seconds:.0f} s: {len(plan.spots)} spots listed of {search.get('passed', 0)} that pass, "
-        f"{search.get('candidates', 0)} candidates evaluated."
+        f"Done in {run.seconds:.0f} s: {len(plan.spots)} spots listed of {len(plan.judged)} that pass, "
+        f"{plan.search.candidates if plan.search is not None else 0} candidates evaluated."
     )
     if work.note:
         st.warning(plain(work.note))
-    kept = reused_sentences(plan.extra.get("reused", {}))
+    kept = reused_sentences(plan.reused)
     if kept:
         st.info("What had been worked out before and has not changed was not worked out again. " + " ".join(kept))
     if st.button("Show the answer", type="primary"):

@@ -155,9 +155,9 @@ class Checked:
 
 def check_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Checked:
     """Read and vet every layer, as `siteplanner check` does; `previous` (a Kept) need not be read again."""
+    from siteplanner.planning.study.load import load_study
     from siteplanner.planning.study.progress import Stages
     from siteplanner.planning.study.reuse import Reuse
-    from siteplanner.planning.study.study import load_study
 
     reuse = Reuse(previous)
     study = load_study(mission, Stages(progress), reuse)

@@ -97,7 +97,7 @@ class Work:
     def take(self, plan: Plan) -> None:
         """A plan has come; its best spot is in hand until another is chosen."""
         self.plan = self.planned = plan
-        self.kept = plan.extra.get("kept", self.kept)
+        self.kept = plan.kept if plan.kept.results else self.kept
         self.chosen = self.asked = None
         seeds = self.memory.get("seeds")
         self.memory.clear()
@@ -145,7 +145,7 @@ class Work:
         draft, base, files, origin = dict(self.draft or {}), self.base, self.files, self.origin
 
         def keep(plan: Plan) -> None:
-            if plan.extra.get("reused", {}).get("coverage", (0, 0))[0] == 0:  # the long part was not taken over
+            if plan.reused.get("coverage", (0, 0))[0] == 0:  # the long part was not taken over
                 pace.remember(earlier.pace_file(), pace_kind(plan.mission), plan.timings_s)
             try:
                 earlier.keep(plan, draft, base, files, origin, earlier.owner_of(self.token))

@@ -41,10 +41,10 @@ def weights(work: Work) -> None:
 def firmness_of(work: Work) -> str:
     """Which spot leads under the weights of the moment, and how firmly."""
     plan = work.plan
-    firm = plan.extra.get("firmness") if plan is not None else None
-    if plan is None or plan.best is None or not firm or len(plan.spots) < 2:
+    firm = plan.firmness if plan is not None else None
+    if plan is None or plan.best is None or firm is None or len(plan.spots) < 2:
         return ""
     return (
-        f"First now: {clean(plan.best.spot.name)}, {firm['lead_points']:.1f} points ahead; it stays first in "
-        f"{100 * firm['first_stays_first']:.0f} % of weight changes by up to half."
+        f"First now: {clean(plan.best.spot.name)}, {firm.lead_points:.1f} points ahead; it stays first in "
+        f"{100 * firm.first_stays_first:.0f} % of weight changes by up to half."
     )

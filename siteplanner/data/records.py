@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from pyproj import CRS
 
 _CHUNK = 1 << 20
+_FRESH_NS = 3_000_000_000  # times of the coarsest file systems are whole multiples of 2 s
 SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
 
@@ -45,9 +48,29 @@ def sha256_of(path: str | Path) -> str:
     """SHA-256 of a file as 64 hexadecimal digits, read in pieces of 1 MiB.
 
     A shapefile is several files: the digest then covers the parts .shp .shx .dbf .prj .cpg in this order, each
-    preceded by its ending, because a changed .prj or .dbf changes what the layer says.
+    preceded by its ending, because a changed .prj or .dbf changes what the layer says. A file that the disk says is
+    unchanged is not read again; one changed a moment ago is, because a change right after could bear the same time.
     """
-    files = file_set(Path(path))
+    files = tuple(file_set(Path(path)))
+    states = tuple(_state(part) for part in files)
+    if time.time_ns() - max(max(state[-2:]) for state in states) < _FRESH_NS:
+        return _digest(files)
+    return _settled(files, states)
+
+
+@lru_cache(maxsize=512)
+def _settled(files: tuple[Path, ...], states: tuple[tuple[int, ...], ...]) -> str:
+    """The digest of files in a state that any later change would alter; read once."""
+    return _digest(files)
+
+
+def _state(path: Path) -> tuple[int, ...]:
+    """What the disk says of a file: which it is, its size, and the times of its last changes in nanoseconds."""
+    found = path.stat()
+    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns
+
+
+def _digest(files: tuple[Path, ...]) -> str:
     digest = hashlib.sha256()
     for part in files:
         if len(files) > 1:

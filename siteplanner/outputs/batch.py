@@ -77,7 +77,7 @@ def _one(
         loaded = load_mission(mission)
         row["mission"] = loaded.name
         made = plan(loaded, lambda stage, share: step(stage, 0.8 * share), kept)
-        kept = made.extra.get("kept", kept)
+        kept = made.kept
         write_outputs(made, out / name, only=only, progress=lambda stage, share: step(stage, 0.8 + 0.2 * share))
     except Cancelled:
         raise

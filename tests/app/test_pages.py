@@ -26,7 +26,7 @@ MAIN = str(Path(serve.__file__).with_name("main.py"))
 @pytest.fixture(scope="module", params=["plain", "hostile"])
 def plan(request):
     made = make_plan() if request.param == "plain" else make_plan(names=HOSTILE, mission_name="".join(HOSTILE))
-    return replace(made, extra={**made.extra, "all_spots": made.spots})
+    return replace(made, judged=made.spots)
 
 
 def asked(plan, evaluation):
@@ -198,7 +198,7 @@ def bare_plan():
     made = make_plan(3, coverage=False, rejected=0)
     without = {"access": None, "on_air": None, "findings": ()}
     spots = tuple(replace(r, evaluation=replace(r.evaluation, **without)) for r in made.spots)
-    return replace(made, spots=spots, extra={**made.extra, "all_spots": spots})
+    return replace(made, spots=spots, judged=spots)
 
 
 @pytest.mark.parametrize("name", ["decide", "spot"])

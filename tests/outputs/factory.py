@@ -21,7 +21,7 @@ from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
 from siteplanner.mission.criteria import CRITERIA
-from siteplanner.planning.choose.ranked import RankedSpot, ScoreLine
+from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.keep_away import line_keep_away
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, RulingShare
@@ -428,9 +428,7 @@ def make_plan(
             area_cols=cols,
             margin_of=lambda: sky_margin(grid, ruling),
         ),
-        extra={"firmness": {"first_stays_first": 0.81, "lead_points": 2.4, "runner_up_better_on": "ground"}}
-        if spots > 1
-        else {},
+        firmness=Firmness(first_stays_first=0.81, lead_points=2.4, runner_up_better_on="ground") if spots > 1 else None,
     )
     return waiting(replace(plan, **changes))
 

@@ -13,6 +13,7 @@ from siteplanner.outputs.sheets.figure_horizon import HEIGHT, LEFT, RIGHT, WIDTH
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline
+from siteplanner.planning.study.inputs import dish_view
 from tests.outputs.factory import HOSTILE
 from tests.planning.open_ground import spot_in, study_on
 
@@ -29,8 +30,9 @@ def evaluation_on(ground, row, col, latitude=45.0, name="here", satellite="south
     )
     study = study_on(ground, latitude=latitude, longitude=longitude, obstacles=obstacles, sky=sky)
     spot = spot_in(study, row, col, name)
-    looks = judge_sky(study, spot, (row, col))
-    return Evaluation(spot, Ground(1, 1, 1, 1, {}, 1, 10), looks, None, None, None, skyline=skyline(study, spot, looks))
+    dish = dish_view(study)
+    looks = judge_sky(dish, spot, (row, col))
+    return Evaluation(spot, Ground(1, 1, 1, 1, {}, 1, 10), looks, None, None, None, skyline=skyline(dish, spot, looks))
 
 
 def circles(svg):

@@ -9,10 +9,10 @@ import numpy as np
 from affine import Affine
 from pyproj import CRS
 
-from siteplanner.core.horizon import blocks, surface, usable
 from siteplanner.data.grid import Grid
 from siteplanner.data.projections import metric_crs
 from siteplanner.mission import Layers, Mission, Staging
+from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.spot import Spot
 
 
@@ -38,12 +38,14 @@ def study_on(
         staging=Staging(latitude=min(latitude, 84), longitude=longitude),
         **parts,
     )
+    relief = Relief(grid, above)
     return SimpleNamespace(
         mission=mission,
         elevation=grid,
         obstacles=above,
-        surface=grid if above is None else above,
-        blocks=blocks(surface(usable(grid.values), None if above is None else above.values)),
+        surface=relief.surface,
+        relief=relief,
+        blocks=relief.blocks,
         overlay=lambda role: None,
     )
 

@@ -17,6 +17,7 @@ from siteplanner.planning.spots.backhaul import MOST_DONORS, by_donor
 from siteplanner.planning.spots.backhaul_ground import first_working
 from siteplanner.planning.spots.candidates import choose_cells, spot_at
 from siteplanner.planning.spots.evaluate import evaluate
+from siteplanner.planning.study.inputs import backhaul_inputs, donor_inputs
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, clause, donor_reason
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
@@ -33,7 +34,7 @@ def canyon_plan(tmp_path_factory):
 
 
 def judged(made, name):
-    for e in (*(r.evaluation for r in made.extra["all_spots"]), *made.rejected):
+    for e in (*(r.evaluation for r in made.judged), *made.rejected):
         if e.spot.name == name:
             return e
     raise AssertionError(name)
@@ -188,7 +189,7 @@ class TestMastStops:
     mast the ray is 11.8, 15.1 and 17.6 m up there (less 0.07 m of bulge); 0.6 of the first Fresnel radius is 2.8 m."""
 
     def banked(self, canyon_plan, height_m):
-        judge = canyon_plan.extra["judge"]
+        judge = canyon_plan.judge
         grid = judge.study.elevation
         x, _ = grid.xy(0, np.arange(grid.shape[1]))
         values = grid.values.copy()
@@ -208,18 +209,18 @@ class TestMastStops:
     )
     def test_the_lowest_stop_that_clears(self, canyon_plan, height_m, stop, not_at, words):
         judge, spot, cell = self.banked(canyon_plan, height_m)
-        link = by_donor(judge.study, spot, cell, None, (8.0, 12.0, 15.0))
+        link = by_donor(donor_inputs(judge.study), spot, cell, None, (8.0, 12.0, 15.0))
         assert link.verdict == ("works" if height_m < 15 else "fails")
         assert (link.donors[0].antenna_height_m, link.donors[0].not_at_m) == (stop, not_at)
         assert backhaul_reason(link).endswith(words)
         for alone in (8.0, 12.0, 15.0):  # twin: each stop by itself
-            works = by_donor(judge.study, spot, cell, None, (alone,)).verdict == "works"
+            works = by_donor(donor_inputs(judge.study), spot, cell, None, (alone,)).verdict == "works"
             assert works == (link.verdict == "works" and alone >= stop)
 
     def test_an_antenna_of_its_own_height_has_no_stops(self, canyon_plan):
         judge, spot, cell = self.banked(canyon_plan, 12.0)
         link = judge.study.mission.backhaul.donor_link.model_copy(update={"antenna_height_m": 6.0})
-        found = by_donor(_with_link(judge.study, link), spot, cell, None, (8.0, 12.0, 15.0))
+        found = by_donor(donor_inputs(_with_link(judge.study, link)), spot, cell, None, (8.0, 12.0, 15.0))
         assert (found.verdict, backhaul_reason(found)) == ("fails", "blocked at 0.49 km")
         assert found.donors[0].not_at_m == ()
 
@@ -241,7 +242,7 @@ class TestMastStops:
 class TestChosenGround:
     def test_the_best_ground_of_every_backhaul_is_among_the_candidates(self, canyon_plan):
         """Twin: a part of the ground, cell by cell with the judge of spots; what ranks first under each backhaul."""
-        judge = canyon_plan.extra["judge"]
+        judge = canyon_plan.judge
         study, grid = judge.study, judge.study.elevation
         rows, cols = np.nonzero(judge.ruling.feasible)
         x, _ = grid.xy(rows, cols)
@@ -256,9 +257,9 @@ class TestChosenGround:
                 kinds[row, col] = study.mission.backhaul.wanted.index(e.backhaul.kind)
                 scores[row, col] = sum(c.contribution for c in score(e, study.mission))
                 value[row, col] = scores[row, col]
-        assert first_working(study, rows, cols).tolist() == kinds[rows, cols].tolist()
+        assert first_working(backhaul_inputs(study), rows, cols).tolist() == kinds[rows, cols].tolist()
         assert set(kinds[rows, cols].tolist()) >= {0, 2}
-        chosen = choose_cells(feasible, value, 10.0, 100.0, 8, lambda r, c: first_working(study, r, c))
+        chosen = choose_cells(feasible, value, 10.0, 100.0, 8, lambda r, c: first_working(backhaul_inputs(study), r, c))
         kept = set(zip(chosen[0].tolist(), chosen[1].tolist(), strict=True))
         for kind in set(kinds[kinds >= 0].tolist()):
             first = max((cell for cell in scores if kinds[cell] == kind), key=lambda cell: scores[cell])
@@ -267,8 +268,8 @@ class TestChosenGround:
         assert max(scores, key=lambda cell: scores[cell]) in kept
 
     def test_ground_of_no_use_takes_no_place_from_ground_of_use(self, canyon_plan):
-        searched = [e for e in (r.evaluation for r in canyon_plan.extra["all_spots"]) if e.spot.origin == "search"]
-        assert len(searched) == canyon_plan.extra["search"]["candidates"]  # all candidates have a backhaul
+        searched = [e for e in (r.evaluation for r in canyon_plan.judged) if e.spot.origin == "search"]
+        assert len(searched) == canyon_plan.search.candidates  # all candidates have a backhaul
         assert {e.backhaul.kind for e in searched} >= {"geostationary", "donor_link"}
 
 
@@ -338,7 +339,7 @@ class TestBadAndUnknown:
         assert math.isnan(off.margin_db)
 
     def test_a_hole_in_the_ground_is_not_known_and_a_blocked_path_stays_blocked(self, canyon_plan):
-        judge = canyon_plan.extra["judge"]
+        judge = canyon_plan.judge
         grid = judge.study.elevation
         x, _ = grid.xy(0, np.arange(grid.shape[1]))
         holed = grid.values.copy()
@@ -349,11 +350,11 @@ class TestBadAndUnknown:
             ("behind the dam", "fails", "blocked at 0.15 km"),
         ):
             spot = judged(canyon_plan, name).spot
-            link = by_donor(study, spot, study.elevation.cell(spot.x, spot.y), None, (12.0,))
+            link = by_donor(donor_inputs(study), spot, study.elevation.cell(spot.x, spot.y), None, (12.0,))
             assert (link.verdict, backhaul_reason(link)) == (verdict, words)
 
     def test_too_far_and_too_weak_are_told_apart(self, canyon_plan):
-        judge = canyon_plan.extra["judge"]
+        judge = canyon_plan.judge
         spot = judged(canyon_plan, "canyon floor").spot
         cell = judge.study.elevation.cell(spot.x, spot.y)
         for change, words in (
@@ -362,16 +363,17 @@ class TestBadAndUnknown:
             ({"antenna_height_m": 3.0, "min_clearance": 2.9}, "of the first Fresnel radius is clear, 2.90 needed"),
         ):
             link = judge.study.mission.backhaul.donor_link.model_copy(update=change)
-            found = by_donor(_with_link(judge.study, link), spot, cell, None, (12.0,))
+            found = by_donor(donor_inputs(_with_link(judge.study, link)), spot, cell, None, (12.0,))
             assert found.verdict == "fails"
             assert words in backhaul_reason(found)
 
     def test_many_donors_are_cut_to_the_nearest(self, canyon_plan):
-        study = canyon_plan.extra["judge"].study
+        study = canyon_plan.judge.study
         (donor,) = study.donors
         many = tuple(replace(donor, name=f"{n:02d}", x=donor.x - 10 * n) for n in range(MOST_DONORS + 15))
         spot = judged(canyon_plan, "canyon floor").spot
-        link = by_donor(replace(study, donors=many), spot, study.elevation.cell(spot.x, spot.y), None, (12.0,))
+        inputs = donor_inputs(replace(study, donors=many))
+        link = by_donor(inputs, spot, study.elevation.cell(spot.x, spot.y), None, (12.0,))
         assert {p.name for p in link.donors} <= {f"{n:02d}" for n in range(15, 25)}  # the nearest ten
         assert link.donors[0].margin_db == max(p.margin_db for p in link.donors)
 

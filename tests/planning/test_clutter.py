@@ -13,8 +13,9 @@ from siteplanner.core.coverage import path_loss_stops_db
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
 from siteplanner.planning.spots.service import area_loss_db
+from siteplanner.planning.study.inputs import coverage_inputs
+from siteplanner.planning.study.load import load_study
 from siteplanner.planning.study.progress import Stages
-from siteplanner.planning.study.study import load_study
 from siteplanner.planning.telling.findings import said
 from tests.planning.conftest import ORIGIN_X, ORIGIN_Y, at, write_mission
 
@@ -49,7 +50,7 @@ def test_suburban_cells_take_the_path_to_the_roofs_plus_the_height_gain(tmp_path
     grid, cells = study.elevation, study.area_cells
     cell = grid.cell(*at(1700, 930))
     stops = np.array([8.0, 15.0])
-    loss = area_loss_db(study, cell, stops)
+    loss = area_loss_db(coverage_inputs(study), cell, stops)
     built = cells.cols >= grid.cell(*at(1805, 930))[1]
     assert 0 < built.sum() < len(built)
 

@@ -8,8 +8,8 @@ from shapely.geometry import LineString, Point, box
 
 from siteplanner import load_mission
 from siteplanner.errors import InputError
+from siteplanner.planning.study.load import load_study
 from siteplanner.planning.study.progress import Stages
-from siteplanner.planning.study.study import load_study
 from siteplanner.planning.telling.findings import said
 from tests.planning.conftest import CRS, at, write_mission
 

@@ -16,6 +16,7 @@ from siteplanner.outputs.write import json_text
 from siteplanner.planning.site.magnetic import day_of, decimal_year, magnetic
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
+from siteplanner.planning.study.inputs import dish_view
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.conftest import write_mission
@@ -146,7 +147,7 @@ def test_the_day_is_that_of_dispatch_in_utc():
 def evaluation_with(compass):
     study = study_on(np.zeros((41, 41)))
     spot = spot_in(study, 20, 20)
-    looks = judge_sky(study, spot, (20, 20), compass.declination_deg)
+    looks = judge_sky(dish_view(study), spot, (20, 20), compass.declination_deg)
     return Evaluation(spot, Ground(1, 90.0, 1, 1, {}, 1, 10), looks, None, None, None, magnetic=compass)
 
 

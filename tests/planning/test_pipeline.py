@@ -30,7 +30,7 @@ def ruling_at(made, x, y) -> set[str]:
 
 def test_every_spot_carries_the_cell_that_holds_it(valley_plan):
     grid = valley_plan.scene.elevation
-    spots = [r.spot for r in (*valley_plan.spots, *valley_plan.extra["all_spots"])]
+    spots = [r.spot for r in (*valley_plan.spots, *valley_plan.judged)]
     spots += [e.spot for e in valley_plan.rejected]
     assert {spot.origin for spot in spots} == {"search", "user"}
     for spot in spots:
@@ -85,7 +85,7 @@ def test_a_low_road_leads_nowhere_for_the_rig(valley_plan):
 
 
 def test_candidates_keep_their_distance_and_pass_every_limit(valley_plan):
-    searched = [r.spot for r in valley_plan.extra["all_spots"] if r.spot.origin == "search"]
+    searched = [r.spot for r in valley_plan.judged if r.spot.origin == "search"]
     assert len(searched) >= 5
     for i, a in enumerate(searched):
         assert ruling_at(valley_plan, a.x - at(0, 0)[0], a.y - at(0, 0)[1]) == set()
@@ -93,7 +93,7 @@ def test_candidates_keep_their_distance_and_pass_every_limit(valley_plan):
 
 
 def test_user_spots_are_judged_whatever_they_are(valley_plan):
-    names = {r.spot.name for r in valley_plan.extra["all_spots"]}
+    names = {r.spot.name for r in valley_plan.judged}
     assert "lay-by" in names
     (behind,) = [e for e in valley_plan.rejected if e.spot.name == "behind the wall"]
     assert "sky_blocked" in {breach.code for breach in behind.failed}
@@ -125,7 +125,7 @@ def test_ground_of_a_plane_is_exact(valley_plan):
 
 
 def test_drive_distance_by_hand(valley_plan):
-    (layby,) = [r for r in valley_plan.extra["all_spots"] if r.spot.name == "lay-by"]
+    (layby,) = [r for r in valley_plan.judged if r.spot.name == "lay-by"]
     # staging stands on the road at x = 200; the lay-by at x = 1700, 30 m north of it
     assert layby.evaluation.access.drive_distance_m == pytest.approx(1500, abs=12)
     assert layby.evaluation.access.last_leg_m == pytest.approx(30, abs=12)
@@ -239,13 +239,13 @@ def test_refining_never_lowers_the_first_place_and_keeps_the_spacing(tmp_path):
     rough = plan(load_mission(write_mission(tmp_path / "a", search="refined_spots = 0")))
     fine = plan(load_mission(write_mission(tmp_path / "b", search="refined_spots = 5")))
     assert fine.best.score >= rough.best.score
-    spots = [(r.spot.x, r.spot.y) for r in fine.extra["all_spots"] if r.spot.origin == "search"]
+    spots = [(r.spot.x, r.spot.y) for r in fine.judged if r.spot.origin == "search"]
     assert min(math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]) >= 100 - 1e-6
 
 
 def test_a_user_s_spot_is_always_in_the_list_with_its_true_rank(tmp_path):
     made = plan(load_mission(write_mission(tmp_path / "m", search="listed_spots = 1")))
-    whole = {r.spot.name: r.rank for r in made.extra["all_spots"]}
+    whole = {r.spot.name: r.rank for r in made.judged}
     assert whole["lay-by"] > 1
     assert [(r.spot.name, r.rank) for r in made.spots] == [(made.best.spot.name, 1), ("lay-by", whole["lay-by"])]
 
@@ -253,7 +253,7 @@ def test_a_user_s_spot_is_always_in_the_list_with_its_true_rank(tmp_path):
 def test_the_last_direction_names_the_spot_s_own_distance_and_side(valley_plan):
     from siteplanner.roads.directions import directions
 
-    (layby,) = [r for r in valley_plan.extra["all_spots"] if r.spot.name == "lay-by"]
+    (layby,) = [r for r in valley_plan.judged if r.spot.name == "lay-by"]
     steps = directions(valley_plan.scene.roads, layby.evaluation.access.route, valley_plan.scene.elevation)
     # the lay-by lies 30 m north of a road driven eastward: on the left
     words = f"the spot is {layby.evaluation.access.last_leg_m:.0f} m off the road, on the left"

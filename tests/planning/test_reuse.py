@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ast
+import dataclasses
 import json
 import re
 import shutil
@@ -13,12 +15,20 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import rasterio
+from affine import Affine
 from shapely.geometry import LineString, Point, box
 
+import siteplanner
 from siteplanner import load_mission, plan
+from siteplanner.data.grid import WGS84, Grid
+from siteplanner.mission import Layers, Mission, Sky
+from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.study.fingerprint import Digests, fingerprint
-from siteplanner.planning.study.reuse import Reuse, reused_sentences
+from siteplanner.planning.study.inputs import backhaul_inputs, coverage_inputs, dish_view, sky_limit_inputs
+from siteplanner.planning.study.reuse import Reuse
+from siteplanner.planning.study.study import Study
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.reuse import reused_sentences
 from tests.planning.conftest import CRS, at, write_mission
 
 SEARCH = "max_spots = 4\nrefined_spots = 1\nspacing_m = 300\nlisted_spots = 2\ncoverage_cell_m = 40"
@@ -179,8 +189,8 @@ def test_a_rerun_equals_a_run_from_nothing(first, name):
     again = plan(mission, previous=old)
     fresh = plan(mission) if change.writes else old
     assert text_of(again) == text_of(fresh)
-    assert not any(mine for mine, _ in fresh.extra["reused"].values())
-    tally = again.extra["reused"]
+    assert not any(mine for mine, _ in fresh.reused.values())
+    tally = again.reused
     assert {s: tally[s] for s in change.kept if tally[s][0] != tally[s][1]} == {}
     ways = sum(e.access is None for e in again.rejected)  # the way to nowhere is the same on any road
     assert {s: tally[s] for s in change.anew if tally[s][0] > (ways if s == "access" else 0)} == {}
@@ -205,31 +215,130 @@ def test_changes_one_after_the_other_and_back(first):
 
 def test_what_was_kept_is_told_in_words(first):
     _, old = first
-    assert reused_sentences(old.extra["reused"]) == []
+    assert reused_sentences(old.reused) == []
     tally = {"elevation": (1, 1), "coverage": (9, 12), "roads": (0, 1), "skyline": (3, 3)}
     assert reused_sentences(tally) == ["Elevation taken over.", "Coverage taken over for 9 of 12 places."]
 
 
-def test_a_step_sees_no_more_than_it_is_noted_for(first):
-    """A field that only one branch reads is noted in that branch; the other value of it then counts."""
-    study = first[1].extra["judge"].study
+WAYS = ("call", "step")  # of asking for what may be taken over
+INPUTS = {  # each step that asks for a value of the study, with that value
+    "sky_limit": sky_limit_inputs,
+    "choices": backhaul_inputs,
+    "coverage": coverage_inputs,
+    "sky": dish_view,
+    "access": lambda study: Judge(study, None, None).drive,
+}
 
-    def step(watched):
-        return watched.mission.rig.mass_kg if watched.mission.sky.need == "any" else 0.0
+
+@pytest.mark.parametrize("step", INPUTS)
+def test_a_step_gets_its_inputs_and_no_way_to_anything_else(first, step):
+    """Neither study nor mission hangs on them, however deep; a field that is not declared cannot be read."""
+    inputs = INPUTS[step](first[1].judge.study)
+    stack, seen = [inputs], set()
+    while stack:
+        value = stack.pop()
+        assert not isinstance(value, (Study, Mission, Layers, Judge)), step
+        if dataclasses.is_dataclass(value) and id(value) not in seen:
+            seen.add(id(value))
+            stack += vars(value).values()
+        elif isinstance(value, (tuple, list)):
+            stack += value
+    with pytest.raises(AttributeError):
+        Reuse().call(step, lambda given: given.mission.rig.mass_kg, inputs)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(inputs, dataclasses.fields(inputs)[0].name, None)
+
+
+def changed(study, table, **values):
+    mission = study.mission
+    new = getattr(mission, table).model_copy(update=values)
+    return dataclasses.replace(study, mission=mission.model_copy(update={table: new}))
+
+
+def test_equal_inputs_are_taken_over_others_are_not(first):
+    study = first[1].judge.study
+    one = Reuse()
+    assert one.call("step", lambda given: given.radio.sectors, coverage_inputs(study)) == study.mission.radio.sectors
+    assert one.tally == {"step": (0, 1)}
+    for other in (
+        dataclasses.replace(study, staging_xy=(0.0, 0.0)),  # not among the inputs
+        changed(study, "rig", mass_kg=1.0),
+        changed(study, "weights", coverage=9.0),
+        dataclasses.replace(study, elevation=study.elevation.with_values(study.elevation.values.copy())),
+    ):
+        again = Reuse(one.kept)
+        assert again.call("step", lambda given: 1 / 0, coverage_inputs(other)) == study.mission.radio.sectors
+        assert again.tally == {"step": (1, 1)}
+    raised = study.elevation.values.copy()
+    raised[tuple(np.argwhere(np.isfinite(raised))[0])] += 1
+    for other in (
+        changed(study, "radio", frequency_mhz=900.0),
+        changed(study, "trailer", mast_stops_m=(6.0,)),
+        dataclasses.replace(study, elevation=study.elevation.with_values(raised)),
+        dataclasses.replace(study, overlays={}),
+    ):
+        again = Reuse(one.kept)
+        assert again.call("step", lambda given: "anew", coverage_inputs(other)) == "anew"
+        assert again.tally == {"step": (0, 1)}
+        assert again.call("other step", lambda given: "its own", coverage_inputs(study)) == "its own"
+
+
+def test_a_step_may_compare_what_it_gets():
+    """Equality, membership and truth read a value whole, as any other use does."""
+
+    def kind(sky):
+        return "default" if sky == Sky() else "own"
 
     one = Reuse()
-    assert one.watched("step", study, step) == 5000
-    (held,) = one.kept.results.values()
-    assert set(held.read) == {"mission.sky.need", "mission.rig.mass_kg"}
-    from dataclasses import replace
-
-    heavier = replace(
-        study, mission=study.mission.model_copy(update={"rig": study.mission.rig.model_copy(update={"mass_kg": 1.0})})
-    )
+    assert one.call("step", kind, Sky()) == "default"
+    assert one.call("in", lambda sky, among: sky in among, Sky(), (Sky(),))
     two = Reuse(one.kept)
-    assert two.watched("step", heavier, step) == 1
-    assert two.tally == {"step": (0, 1)}
-    assert Reuse(one.kept).watched("step", replace(study, staging_xy=(0.0, 0.0)), lambda w: 1 / 0) == 5000
+    assert two.call("step", kind, Sky(need="all")) == "own"
+    assert two.call("step", kind, Sky()) == "default"
+    assert not two.call("in", lambda sky, among: sky in among, Sky(need="all"), (Sky(),))
+    assert two.tally == {"step": (1, 2), "in": (0, 1)}
+
+
+def test_what_has_no_fingerprint_is_worked_out_every_time():
+    one = Reuse()
+    assert one.call("step", lambda odd: 1, object()) == 1
+    assert not one.kept.results
+    assert one.tally == {"step": (0, 1)}
+
+
+def test_every_step_is_a_function_of_its_arguments_alone():
+    """No call hands in a function made on the spot, which could read whatever stands around it. A tick may be bound."""
+    calls = []
+    for path in (Path(siteplanner.__file__).parent / "planning").rglob("*.py"):
+        tree = ast.parse(path.read_text("utf-8"))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in WAYS:
+                step = node.args[0]
+                if isinstance(step, ast.Constant):
+                    calls.append((path.name, step.value, tree, node.args[1]))
+    assert {step for _, step, _, _ in calls} >= {*INPUTS, "skyline", "arc", "elevation", "surface", "roads"}
+    for file, step, tree, function in calls:
+        if isinstance(function, ast.Call):
+            assert ast.unparse(function.func) == "partial", (file, step)
+            assert [k.arg for k in function.keywords] == ["tick"], (file, step)
+            (function,) = function.args
+        top = {n.name for n in tree.body if isinstance(n, ast.FunctionDef)}
+        top |= {a.name for n in tree.body if isinstance(n, ast.ImportFrom) for a in n.names}
+        assert isinstance(function, ast.Name), (file, step)
+        assert function.id in top, (file, step)
+
+
+def test_an_array_is_hashed_once_a_run(monkeypatch):
+    asked = []
+    monkeypatch.setattr(
+        "siteplanner.planning.study.fingerprint.fingerprint",
+        lambda value, known=None: (asked.append(type(value)), fingerprint(value, known))[1],
+    )
+    grid = Grid(np.zeros((4, 5)), Affine(10, 0, 0, 0, -10, 0), WGS84)
+    one = Reuse()
+    for number in range(3):
+        one.call("step", lambda grid, number: number, grid, number)
+    assert asked.count(np.ndarray) == asked.count(Grid) == 1
 
 
 def test_fingerprints_tell_like_from_unlike(tmp_path):

@@ -65,7 +65,7 @@ def bypass_plan(tmp_path_factory):
 def test_a_closed_bridge_takes_the_winner_out(valley_plan, closed_plan):
     best = valley_plan.best.spot
     assert best.x > at(1000, 0)[0]
-    assert all(r.spot.x < at(1000, 0)[0] for r in closed_plan.extra["all_spots"])
+    assert all(r.spot.x < at(1000, 0)[0] for r in closed_plan.judged)
     why = explain(closed_plan, best.latitude, best.longitude)
     assert not why.passes
     assert "closed before it by Bridge out <b>" in reasons_of(why.evaluation)["no_way_in"]
@@ -111,19 +111,17 @@ def test_closed_and_drawn_roads_are_on_the_map_and_in_the_geopackage(closed_plan
 
 
 def read(mission):
-    records = []
-    made = read_road_layers(mission, CRS, None, lambda layer: (records.append(layer), layer.frame)[1])
-    return made, records
+    return read_road_layers(mission, CRS, None).value
 
 
 def test_hazards_close_roads_only_when_the_mission_or_the_polygon_says_so(tmp_path):
     quiet = load_mission(write_mission(tmp_path / "a"))
     loud = load_mission(write_mission(tmp_path / "b", layers="hazards_close_roads = true"))
-    assert len(read(quiet)[0].closures) == 0
-    assert [c.name for c in read(quiet)[0].dangers] == ["hazard area slide"]
-    assert [c.name for c in read(loud)[0].closures] == ["hazard area slide"]
+    assert len(read(quiet).closures) == 0
+    assert [c.name for c in read(quiet).dangers] == ["hazard area slide"]
+    assert [c.name for c in read(loud).closures] == ["hazard area slide"]
     save(tmp_path / "a", "hazard.gpkg", [box(*at(0, 0), *at(9, 9))] * 2, NAME=["x", "y"], CLOSES_ROADS=["yes", "no"])
-    assert [c.name for c in read(quiet)[0].closures] == ["hazard area x"]
+    assert [c.name for c in read(quiet).closures] == ["hazard area x"]
 
 
 def test_column_names_of_the_roads_hold_for_tracks_that_have_them(tmp_path):
@@ -137,7 +135,7 @@ def test_column_names_of_the_roads_hold_for_tracks_that_have_them(tmp_path):
     roads.to_file(tmp_path / "roads.gpkg", driver="GPKG")
     save(tmp_path, "own.gpkg", line, surface=["sand"])
     save(tmp_path, "theirs.gpkg", line, CLASS=["service"], PAVE=["asphalt"])
-    made, _ = read(load_mission(path))
+    made = read(load_mission(path))
     assert made.roads["highway"].tolist()[-2:] == ["track", "service"]
     assert made.roads["surface"].tolist()[-2:] == ["sand", "asphalt"]
     assert np.count_nonzero(made.roads["drawn"] == True) == 2  # noqa: E712 - the others are NaN
@@ -173,7 +171,7 @@ def two_starts(tmp_path_factory):
 def test_each_spot_takes_the_staging_point_that_arrives_first(valley_plan, two_starts):
     assert [s.name for s in two_starts.mission.stagings] == ["West yard", "East yard", "Bench camp"]
     sides = {}
-    for r in two_starts.extra["all_spots"]:
+    for r in two_starts.judged:
         access, side = r.evaluation.access, "west" if r.spot.x < at(1000, 0)[0] else "east"
         sides[side] = access.by_staging
         # the bridge parts them: one yard each, the other has no way, the camp has no rig
@@ -230,7 +228,7 @@ def bare(text):
 
 
 def test_of_two_yards_with_a_way_the_nearer_one_is_chosen(two_starts):
-    study = two_starts.extra["judge"].study
+    study = two_starts.judge.study
     open_network = build_network(
         gpd.read_file(two_starts.mission.path("roads.gpkg")),
         elevation=study.elevation,
@@ -240,9 +238,9 @@ def test_of_two_yards_with_a_way_the_nearer_one_is_chosen(two_starts):
     )
     trees = [drive_tree(open_network, *at(x, 900)) for x in (200, 2250)]
     judge = replace(
-        two_starts.extra["judge"], study=replace(study, network=open_network, tree=trees[0], further_trees=(trees[1],))
+        two_starts.judge, study=replace(study, network=open_network, tree=trees[0], further_trees=(trees[1],))
     )
-    for r in two_starts.extra["all_spots"]:
+    for r in two_starts.judged:
         starts = evaluate(judge, r.spot).access.by_staging
         x = r.spot.x - at(0, 0)[0]
         assert None not in [s.drive_time_s for s in starts]

@@ -45,9 +45,11 @@ def test_no_object_hides_in_the_arrays_and_shared_parts_are_written_once(valley_
     _, arrays = saved
     assert all(a.dtype != object for a in arrays.values())
     assert sum(a is valley_plan.scene.elevation.values for a in arrays.values()) == 1
-    assert back.extra["judge"].study.elevation is back.scene.elevation
-    assert back.extra["judge"].study.network is back.scene.roads
-    assert "kept" not in back.extra
+    assert back.judge.study.elevation is back.scene.elevation
+    assert back.judge.study.network is back.scene.roads
+    assert valley_plan.kept.results
+    assert not back.kept.results
+    assert not back.reused
     np.testing.assert_array_equal(back.scene.ruling.values, valley_plan.scene.ruling.values)
 
 
@@ -77,4 +79,4 @@ def test_another_format_and_what_cannot_be_written_are_said(valley_plan):
     with pytest.raises(InputError, match="cannot be read"):
         decoded("{", {})
     with pytest.raises(TypeError, match="object cannot be saved"):
-        encoded(replace(valley_plan, extra={"odd": object()}))
+        encoded(replace(valley_plan, firmness=object()))

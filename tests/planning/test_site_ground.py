@@ -24,8 +24,8 @@ from siteplanner.planning.plan.detail import in_detail
 from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.room import room_to_turn
 from siteplanner.planning.spots.surroundings import look_round, worst_tree
+from siteplanner.planning.study.load import load_study
 from siteplanner.planning.study.progress import Stages
-from siteplanner.planning.study.study import load_study
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import evaluation_record
 from siteplanner.planning.telling.room import room_words

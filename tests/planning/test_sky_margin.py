@@ -13,11 +13,12 @@ from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from siteplanner.planning.limits.toward import look_at, margin_to_allow_deg
 from siteplanner.planning.spots.candidates import spot_at
 from siteplanner.planning.spots.margin_raster import margin_toward, sky_margin, step_for
+from siteplanner.planning.study.inputs import dish_view
 
 
 @pytest.fixture(scope="module")
 def study(valley_plan):
-    return valley_plan.extra["judge"].study
+    return valley_plan.judge.study
 
 
 def with_sky(study, **changes):
@@ -31,7 +32,7 @@ EAST, SOUTH = Satellite(name="east", longitude_deg=-60.0), Satellite(name="south
 def verdicts(study, cells, slot=-111.0):
     """What a spot in the middle of each cell would be told: (state, margin)."""
     for cell in cells:
-        lines = look_at(study, spot_at(study.elevation, *cell, ""), cell, np.array([slot]))
+        lines = look_at(dish_view(study), spot_at(study.elevation, *cell, ""), cell, np.array([slot]))
         yield lines.state[0], float(lines.margin_deg[0])
 
 

@@ -22,6 +22,7 @@ from siteplanner.planning.spots.skyline import (
     possible_horizon_deg,
     skyline,
 )
+from siteplanner.planning.study.inputs import dish_view
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.open_ground import spot_in, study_on
 
@@ -30,7 +31,7 @@ HALF_CURVATURE = 1 / (2 * 4 / 3 * 6_371_000.0)  # ITU-R P.526-15 section 2, k = 
 
 def figure_of(study, row, col):
     spot = spot_in(study, row, col)
-    return skyline(study, spot, judge_sky(study, spot, (row, col)))
+    return skyline(dish_view(study), spot, judge_sky(dish_view(study), spot, (row, col)))
 
 
 def test_a_bowl_has_the_same_skyline_all_round():
@@ -52,7 +53,7 @@ def test_bearings_are_true_not_grid():
     ground[20:23, 199:202] = 300.0  # due grid north
     study = study_on(ground, latitude=60.0, longitude=-108.2)  # UTM 12, central meridian 111 W
     spot = spot_in(study, 200, 200)
-    figure = skyline(study, spot, ())
+    figure = skyline(dish_view(study), spot, ())
     from pyproj import Geod
 
     peak_lon, peak_lat = study.elevation.lonlat(*study.elevation.xy(21, 200))
@@ -122,7 +123,7 @@ def test_a_tree_of_that_height_just_blocks_and_a_lower_one_does_not():
     study = study_on(ground, cell_size_m=2.0, sky=sky)
     figure = figure_of(study, 300, 300)
     by_distance = {t.distance_m: t for t in figure.trees}
-    look = judge_sky(study, spot_in(study, 300, 300), (300, 300))[0]
+    look = judge_sky(dish_view(study), spot_in(study, 300, 300), (300, 300))[0]
     assert look.azimuth_deg == pytest.approx(180, abs=0.01)
     for distance in (30.0, 60.0, 100.0):
         limit = by_distance[distance]
@@ -132,7 +133,7 @@ def test_a_tree_of_that_height_just_blocks_and_a_lower_one_does_not():
             trees = ground.copy()
             trees[300 + cells, 298:303] += limit.tree_m + extra
             there = study_on(ground, cell_size_m=2.0, sky=sky, obstacles=trees)
-            margin = judge_sky(there, spot_in(there, 300, 300), (300, 300))[0].margin_deg
+            margin = judge_sky(dish_view(there), spot_in(there, 300, 300), (300, 300))[0].margin_deg
             assert (margin < sky.min_margin_deg) is blocked
 
 
@@ -168,7 +169,7 @@ def test_poleward_of_the_limit_there_is_no_arc():
 def test_a_satellite_below_the_horizon_has_a_look_but_no_tree_limit():
     sky = Sky(satellites=(Satellite(name="far", longitude_deg=60.0), Satellite(name="near", longitude_deg=-110.0)))
     study = study_on(np.zeros((41, 41)), sky=sky)
-    looks = judge_sky(study, spot_in(study, 20, 20), (20, 20))
+    looks = judge_sky(dish_view(study), spot_in(study, 20, 20), (20, 20))
     assert looks[0].elevation_deg < 0
     assert not looks[0].clear
     assert {t.satellite_name for t in figure_of(study, 20, 20).trees} == {"near"}

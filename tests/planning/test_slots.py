@@ -20,6 +20,7 @@ from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline
 from siteplanner.planning.spots.slots import visible_arc
+from siteplanner.planning.study.inputs import dish_view
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.open_ground import spot_in, study_on
 
@@ -32,8 +33,8 @@ SOUTH, EAST, FAR = (
 
 def arc_of(study, row, col):
     spot = spot_in(study, row, col)
-    looks = judge_sky(study, spot, (row, col))
-    return visible_arc(study, spot, looks), looks, spot
+    looks = judge_sky(dish_view(study), spot, (row, col))
+    return visible_arc(dish_view(study), spot, looks), looks, spot
 
 
 def test_over_a_plain_the_arc_ends_where_the_least_elevation_says():
@@ -59,7 +60,7 @@ def test_a_wall_cuts_the_arc_where_its_angle_plus_the_margin_says():
     toward = math.sin(math.radians(float(azimuth) - 1.5))
     high, low = (math.degrees(math.atan(98 / (100 / toward + step))) for step in (0, 5))  # samples every 5 m
     assert low <= float(elevation) - 2.0 <= high
-    inside = look_at(study_on(ground), spot, (200, 200), np.array([span.east_deg, span.east_deg + 0.01]))
+    inside = look_at(dish_view(study_on(ground)), spot, (200, 200), np.array([span.east_deg, span.east_deg + 0.01]))
     assert inside.clear.tolist() == [True, False]
 
 
@@ -73,8 +74,8 @@ def test_a_peak_in_the_south_leaves_two_windows_and_names_what_works():
     assert first.east_deg > first.west_deg > -111 > second.east_deg > second.west_deg
     for span in arc.clear:  # both ends are in view, a hair beyond they are not
         ends = np.array([span.west_deg, span.east_deg])
-        assert look_at(study, spot, (200, 200), ends).clear.all()
-        assert not look_at(study, spot, (200, 200), ends + np.array([-0.002, 0.002])).clear.any()
+        assert look_at(dish_view(study), spot, (200, 200), ends).clear.all()
+        assert not look_at(dish_view(study), spot, (200, 200), ends + np.array([-0.002, 0.002])).clear.any()
     assert arc.sentence.endswith(
         "Of those named: south is behind the skyline or too near it; east works; far is below the horizon."
     )
@@ -88,7 +89,7 @@ def test_every_slot_of_a_span_is_judged_as_a_satellite_there_would_be():
     study = study_on(ground, obstacles=ground + rng.uniform(0, 4, ground.shape))
     arc, _, spot = arc_of(study, 100, 100)
     slots = np.arange(-180, 180, 1.3)
-    lines = look_at(study, spot, (100, 100), slots)
+    lines = look_at(dish_view(study), spot, (100, 100), slots)
     for spans, states in ((arc.clear, lines.clear), (arc.unknown, lines.unknown & (lines.elevation_deg >= 5))):
         inside = np.zeros(len(slots), bool)
         for span in spans:
@@ -113,13 +114,13 @@ def test_a_look_says_what_it_knows_and_what_it_assumes():
     ground = np.zeros((201, 201))
     ground[:5, 95:106] = 900.0
     study = study_on(ground, sky=Sky(satellites=(SOUTH, FAR)))
-    near_rim, far = judge_sky(study, spot_in(study, 195, 100), (195, 100))
+    near_rim, far = judge_sky(dish_view(study), spot_in(study, 195, 100), (195, 100))
     assert (near_rim.state, near_rim.clear) == ("unknown", False)
     assert math.isnan(near_rim.horizon_deg)
     assert 50 < near_rim.known_to_m < 60  # 5 cells of 10 m to the last centre, then half a cell, a little aside
     assert (near_rim.ceiling_m, near_rim.ceiling_from) == (900.0, "highest_known")
     assert far.state == "blocked"  # below the horizon: no skyline could help
-    high, _ = judge_sky(study, spot_in(study, 2, 100), (2, 100))
+    high, _ = judge_sky(dish_view(study), spot_in(study, 2, 100), (2, 100))
     assert (high.state, high.clear) == ("clear", True)  # from the hill's own top nothing unknown can reach the line
 
 
@@ -141,7 +142,7 @@ def test_right_below_a_satellite_it_is_clear_and_without_a_bearing():
     from dataclasses import replace
 
     spot = replace(spot, latitude=0.0, longitude=33.0)
-    (look,) = judge_sky(study, spot, (20, 20))
+    (look,) = judge_sky(dish_view(study), spot, (20, 20))
     assert math.isnan(look.azimuth_deg)
     assert look.clear
     assert look.margin_deg == pytest.approx(90, abs=1.0)
@@ -163,7 +164,7 @@ def test_how_tall_a_tree_may_be_is_said_in_words():
     """Closed form: dish 2 m, line at elevation less 2 degrees of margin: 2 + d tan(E - 2), rounded down."""
     study = study_on(np.zeros((101, 101)), sky=Sky(satellites=(SOUTH, FAR)))
     spot = spot_in(study, 50, 50)
-    looks = judge_sky(study, spot, (50, 50))
+    looks = judge_sky(dish_view(study), spot, (50, 50))
     e = Evaluation(
         spot,
         Ground(1, 1, 1, 1, {}, 1, 10),
@@ -171,8 +172,8 @@ def test_how_tall_a_tree_may_be_is_said_in_words():
         None,
         None,
         None,
-        skyline=skyline(study, spot, looks),
-        arc=visible_arc(study, spot, looks),
+        skyline=skyline(dish_view(study), spot, looks),
+        arc=visible_arc(dish_view(study), spot, looks),
     )
     rise = math.tan(math.radians(looks[0].elevation_deg - 2))
     tall = [math.floor(2 + d * rise) for d in (30, 60, 100)]

@@ -39,7 +39,7 @@ def record(lay_by):
 def test_every_listed_spot_is_told_and_others_are_not(valley_plan):
     assert all(r.evaluation.access.told is not None for r in valley_plan.spots)
     listed = {(r.spot.x, r.spot.y) for r in valley_plan.spots}
-    rest = [r for r in valley_plan.extra["all_spots"] if (r.spot.x, r.spot.y) not in listed]
+    rest = [r for r in valley_plan.judged if (r.spot.x, r.spot.y) not in listed]
     assert rest
     assert all(r.evaluation.access.told is None for r in rest)
 

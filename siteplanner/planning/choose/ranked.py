@@ -50,3 +50,12 @@ class RankedSpot:
         """What waits on a listed spot."""
         assert self.evaluation.on_site is not None, "only listed spots are worked out so far"
         return self.evaluation.on_site
+
+
+@dataclass(frozen=True)
+class Firmness:
+    """How sure the first place is: see `scoring.firmness`."""
+
+    first_stays_first: float  # share of random changes of the weights
+    lead_points: float  # NaN with fewer than two spots
+    runner_up_better_on: str  # criterion; "" where there is none

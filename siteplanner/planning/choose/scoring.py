@@ -9,7 +9,7 @@ import numpy as np
 
 from siteplanner.mission import Mission
 from siteplanner.mission.criteria import CRITERIA, Measured
-from siteplanner.planning.choose.ranked import RankedSpot, ScoreLine
+from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.spots.evaluation import Evaluation
 
 
@@ -60,14 +60,14 @@ def rank(evaluations: Iterable[Evaluation], mission: Mission) -> tuple[RankedSpo
     return tuple(replace(r, rank=number) for number, r in enumerate(sorted(scored, key=key), 1))
 
 
-def firmness(spots: Sequence[RankedSpot], draws: int = 1000, spread: float = 0.5) -> dict[str, float | str]:
+def firmness(spots: Sequence[RankedSpot], draws: int = 1000, spread: float = 0.5) -> Firmness:
     """How often the first spot stays first when every weight is changed at random by up to +-`spread`.
 
     Uniform, independent, fixed seed (the same plan gives the same figure). Also the lead in points and the
     criterion on which the runner-up is most ahead: raising its weight is what would flip the order.
     """
     if len(spots) < 2:
-        return {"first_stays_first": 1.0, "lead_points": float("nan"), "runner_up_better_on": ""}
+        return Firmness(1.0, float("nan"), "")
     names = [c.name for c in spots[0].criteria]
     utility = np.array([[c.utility for c in r.criteria] for r in spots])
     weight = np.array([c.weight for c in spots[0].criteria])
@@ -77,8 +77,4 @@ def firmness(spots: Sequence[RankedSpot], draws: int = 1000, spread: float = 0.5
     stays = float(np.mean(totals[:, 0] >= totals.max(1) - 1e-12))
     gain = weight * (utility[1] - utility[0])
     better = names[int(np.argmax(gain))] if gain.max() > 1e-9 else ""
-    return {
-        "first_stays_first": stays,
-        "lead_points": spots[0].score - spots[1].score,
-        "runner_up_better_on": better,
-    }
+    return Firmness(stays, spots[0].score - spots[1].score, better)

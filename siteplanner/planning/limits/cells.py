@@ -18,7 +18,8 @@ from siteplanner.planning.limits.ground_way import GroundWay, find_ground_way
 from siteplanner.planning.limits.keep_away import line_needs
 from siteplanner.planning.limits.ruling import BITS, Ruling, bits_of, rule
 from siteplanner.planning.limits.site_limits import in_the_way, site_hits
-from siteplanner.planning.limits.toward import margin_to_allow_deg, toward
+from siteplanner.planning.limits.toward import Toward, margin_to_allow_deg
+from siteplanner.planning.study.inputs import SkyLimitInputs, sky_limit_inputs
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.study import Study
@@ -38,27 +39,33 @@ def power_line_zones(study: Study) -> list:
     return [shape.buffer(need) for shape, (need, _, _) in zip(frame.geometry, needs, strict=True)]
 
 
-def sky_hits(study: Study, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
-    """(blocked, unknown) per cell toward the satellites that the mission needs, tile by tile."""
-    grid, sky = study.elevation, study.mission.sky
+def sky_limit(study: Study, reuse: Reuse, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
+    """`sky_hits` of a study, taken over from the run before where nothing of it has changed."""
+    return reuse.call("sky_limit", partial(sky_hits, tick=tick), sky_limit_inputs(study))
+
+
+def sky_hits(inputs: SkyLimitInputs, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
+    """(blocked, unknown) per cell toward the satellites that the mission needs, tile by tile; findings."""
+    dish, need = inputs.dish, inputs.need
+    grid = dish.relief.elevation
     shape = grid.shape
     findings: list[Finding] = []
-    blocked = np.full(shape, sky.need == "any")
-    clear = np.full(shape, sky.need == "all")
+    blocked = np.full(shape, need == "any")
+    clear = np.full(shape, need == "all")
     centre = grid.lonlat(*grid.xy(shape[0] / 2, shape[1] / 2))
-    if np.isnan(visible_arc_deg(centre[1], centre[0], sky.min_elevation_deg)[0]):
+    if np.isnan(visible_arc_deg(centre[1], centre[0], dish.min_elevation_deg)[0]):
         findings.append(
             Finding(
                 "no_geostationary_satellite",
                 "warning",
-                f"At latitude {centre[1]:.1f} no geostationary satellite at all stands {sky.min_elevation_deg:g} deg "
+                f"At latitude {centre[1]:.1f} no geostationary satellite at all stands {dish.min_elevation_deg:g} deg "
                 "above the level: there is nothing to point the dish at, so every spot is ruled out.",
                 "Plan with another backhaul, such as a terminal for moving satellites, or stand nearer to the equator.",
             )
         )
-    for number, satellite in enumerate(sky.satellites):
+    for number, satellite in enumerate(dish.satellites):
         _, elevation, _ = look_angles(centre[1], centre[0], 0.0, satellite.longitude_deg)
-        lowest = max(sky.min_elevation_deg, sky.min_margin_deg + FLAT_LINE_DEG)
+        lowest = max(dish.min_elevation_deg, dish.min_margin_deg + FLAT_LINE_DEG)
         if elevation < lowest:
             findings.append(
                 Finding(
@@ -71,9 +78,9 @@ def sky_hits(study: Study, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Fin
             )
             one_blocked, one_clear = np.full(shape, True), np.full(shape, False)
         else:
-            state = sky_toward(study, satellite.longitude_deg, _part(tick, number, len(sky.satellites)))
+            state = sky_toward(inputs, satellite.longitude_deg, _part(tick, number, len(dish.satellites)))
             one_blocked, one_clear = state == BLOCKED, state == CLEAR
-        if sky.need == "any":
+        if need == "any":
             blocked &= one_blocked
             clear |= one_clear
         else:
@@ -86,30 +93,25 @@ def _part(tick: Tick, number: int, of: int) -> Tick:
     return lambda share: tick((number + share) / of)
 
 
-def sky_toward(study: Study, satellite_longitude_deg: float, tick: Tick) -> np.ndarray:
+def sky_toward(inputs: SkyLimitInputs, satellite_longitude_deg: float, tick: Tick) -> np.ndarray:
     """State (`core.sky`) of every cell of the search ground toward one satellite, over the beam's width."""
-    grid, one = study.elevation, toward(study, satellite_longitude_deg)
-    margin = study.mission.sky.min_margin_deg
+    dish, relief = inputs.dish, inputs.dish.relief
+    one = Toward(relief.elevation, satellite_longitude_deg)
 
     def look(rows: np.ndarray, cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         bearings, elevation = one.beam(rows, cols)
-        return bearings, elevation - margin
+        return bearings, elevation - dish.min_margin_deg
 
     return sky_state_varying(
-        grid.values,
-        grid.cell_size_m,
+        relief.elevation.values,
+        relief.elevation.cell_size_m,
         look,
-        study.mission.trailer.dish_height_m,
-        study.search_ground,
+        dish.dish_height_m,
+        inputs.search_ground,
         tick,
-        obstacles_m=study.surface.values,
-        known=study.blocks,
+        obstacles_m=relief.surface.values,
+        known=relief.blocks,
     )
-
-
-def sky_limit(study: Study, reuse: Reuse, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
-    """`sky_hits`, taken over from the run before where nothing of it has changed."""
-    return reuse.watched("sky_limit", study, partial(sky_hits, tick=tick))
 
 
 def road_cells(study: Study) -> np.ndarray:

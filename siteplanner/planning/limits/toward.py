@@ -17,6 +17,7 @@ from siteplanner.core.geodesy import look_angles
 from siteplanner.core.horizon import horizon_reach
 from siteplanner.core.sky import known_margin_deg
 from siteplanner.data.grid import Grid
+from siteplanner.planning.study.inputs import DishView, dish_view
 
 if TYPE_CHECKING:
     from siteplanner.planning.study.spot import Spot
@@ -44,11 +45,6 @@ class Toward:
         """(grid bearings of the beam's rays along a last axis, elevation) at cells, degrees."""
         bearing, elevation = self.look(rows, cols)
         return beam_bearings_deg(bearing), elevation
-
-
-def toward(study: Study, satellite_longitude_deg: float) -> Toward:
-    """The satellite at a slot, seen from the study's ground."""
-    return Toward(study.elevation, satellite_longitude_deg)
 
 
 def beam_bearings_deg(bearing_deg: np.ndarray) -> np.ndarray:
@@ -84,21 +80,21 @@ class Lines:
         return self.state == "unknown"
 
 
-def look_at(study: Study, spot: Spot, cell: tuple[int, int], satellite_longitudes_deg: np.ndarray) -> Lines:
+def look_at(dish: DishView, spot: Spot, cell: tuple[int, int], satellite_longitudes_deg: np.ndarray) -> Lines:
     """Look angles, the highest skyline over the beam's width, and the margin, for slots at these longitudes."""
     # beside a hole the blended height is unknown, the cell's own is not
-    above_sea = spot.elevation_m if math.isfinite(spot.elevation_m) else float(study.elevation.values[cell])
-    convergence = study.elevation.convergence_deg(spot.x, spot.y)
+    above_sea = spot.elevation_m if math.isfinite(spot.elevation_m) else float(dish.relief.elevation.values[cell])
+    convergence = dish.relief.elevation.convergence_deg(spot.x, spot.y)
     place = spot.latitude, spot.longitude, above_sea
-    return _lines(study, cell, place, convergence, np.atleast_1d(satellite_longitudes_deg))
+    return _lines(dish, cell, place, convergence, np.atleast_1d(satellite_longitudes_deg))
 
 
 def _lines(
-    study: Study, cell: tuple[int, int], place: tuple[float, float, float], convergence_deg: float, slots: np.ndarray
+    dish: DishView, cell: tuple[int, int], place: tuple[float, float, float], convergence_deg: float, slots: np.ndarray
 ) -> Lines:
     """`look_at` for a place given as latitude, longitude and height, in a cell."""
-    grid, sky = study.elevation, study.mission.sky
-    height = study.mission.trailer.dish_height_m
+    relief, height = dish.relief, dish.dish_height_m
+    grid = relief.elevation
     azimuth, elevation, skew = (np.atleast_1d(v) for v in look_angles(*place, slots))
     skyline, known_to = horizon_reach(
         grid.values,
@@ -106,15 +102,15 @@ def _lines(
         *cell,
         beam_bearings_deg(azimuth - convergence_deg),
         height,
-        obstacles_m=study.surface.values,
-        known=study.blocks,
+        obstacles_m=relief.surface.values,
+        known=relief.blocks,
     )
     horizon, reach = skyline.max(axis=-1), known_to.min(axis=-1)
     eye = float(grid.values[cell]) + height
-    margin = known_margin_deg(elevation, horizon, reach, eye, study.blocks.ceiling_m, sky.min_margin_deg)
+    margin = known_margin_deg(elevation, horizon, reach, eye, relief.blocks.ceiling_m, dish.min_margin_deg)
     horizon = np.where(np.isnan(margin), np.nan, horizon)
-    low = elevation < sky.min_elevation_deg
-    state = np.where(low | (margin < sky.min_margin_deg), "blocked", np.where(np.isnan(margin), "unknown", "clear"))
+    low = elevation < dish.min_elevation_deg
+    state = np.where(low | (margin < dish.min_margin_deg), "blocked", np.where(np.isnan(margin), "unknown", "clear"))
     return Lines(azimuth, elevation, skew, horizon, margin, reach, state)
 
 
@@ -129,7 +125,7 @@ def margin_to_allow_deg(study: Study, row: int, col: int) -> float:
     longitude, latitude = (float(v) for v in grid.lonlat(x, y))
     ground = float(grid.values[row, col])
     slots = np.array([satellite.longitude_deg for satellite in sky.satellites])
-    seen = _lines(study, (row, col), (latitude, longitude, ground), grid.convergence_deg(x, y), slots)
+    seen = _lines(dish_view(study), (row, col), (latitude, longitude, ground), grid.convergence_deg(x, y), slots)
     eye = ground + study.mission.trailer.dish_height_m
     margins = [
         float(known_margin_deg(elevation, horizon, reach, eye, study.blocks.ceiling_m, elevation - horizon))

@@ -21,9 +21,9 @@ def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
     """The same evaluation with its horizon diagram, the part of the satellite arc in view, and its drive told."""
     study, spot, sky, access = judge.study, evaluation.spot, evaluation.sky, evaluation.access
     if evaluation.skyline is None:
-        evaluation = replace(evaluation, skyline=judge.step("skyline", skyline, study, spot, sky))
+        evaluation = replace(evaluation, skyline=judge.step("skyline", skyline, judge.dish, spot.unnamed, sky))
     if evaluation.arc is None:
-        evaluation = replace(evaluation, arc=judge.step("arc", visible_arc, study, spot, sky))
+        evaluation = replace(evaluation, arc=judge.step("arc", visible_arc, judge.dish, spot.unnamed, sky))
     if access is not None and access.told is None:
         room = evaluation.ground.room or room_to_turn(study, spot.x, spot.y)
         evaluation = replace(evaluation, access=replace(access, told=tell(study, access, room)))

@@ -16,9 +16,9 @@ from siteplanner.planning.plan.detail import in_detail
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.study.load import load_study
 from siteplanner.planning.study.progress import Progress, Stages
 from siteplanner.planning.study.spot import Spot
-from siteplanner.planning.study.study import load_study
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,10 +38,13 @@ class Explanation:
 
 
 def explain(plan: Plan, latitude: float, longitude: float) -> Explanation:
-    """Judge a WGS 84 point in degrees. Raises InputError for a point outside the elevation."""
-    return explain_with(
-        plan.extra["judge"], plan.mission, latitude, longitude, [r.score for r in plan.extra["all_spots"]]
-    )
+    """Judge a WGS 84 point in degrees.
+
+    Raises InputError for a point outside the elevation, and for a plan that does not hold what it was judged by.
+    """
+    if plan.judge is None:
+        raise InputError("This plan came without its layers.", remedy="Run its mission again, then ask.")
+    return explain_with(plan.judge, plan.mission, latitude, longitude, [r.score for r in plan.judged])
 
 
 def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: float, scores: list[float]) -> Explanation:
@@ -87,7 +90,7 @@ def reweigh(found: Explanation, plan: Plan) -> Explanation:
     total = float(sum(c.contribution for c in criteria))
     if not found.passes:
         return replace(found, criteria=criteria)
-    rank = 1 + sum(r.score > total for r in plan.extra["all_spots"])
+    rank = 1 + sum(r.score > total for r in plan.judged)
     return replace(found, criteria=criteria, score=total, would_rank=rank)
 
 

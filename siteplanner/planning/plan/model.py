@@ -9,16 +9,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
-from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.ranked import Firmness, RankedSpot
 from siteplanner.planning.limits.ruling import RulingShare
+from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.study.reuse import Kept, Tally
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -55,6 +57,23 @@ class Scene:
         return None if self.margin_of is None else self.margin_of()
 
 
+@dataclass(frozen=True)
+class SearchSummary:
+    """How the spots were found."""
+
+    search_ground_km2: float
+    feasible_km2: float
+    cell_size_m: float
+    spacing_asked_m: float
+    spacing_used_m: float
+    candidates: int
+    passed: int
+    user_spots: int
+    judged: int
+    no_backhaul: int
+    area_cells: int
+
+
 @dataclass(frozen=True, eq=False)
 class Plan:
     """The one value that every output is made from."""
@@ -71,7 +90,12 @@ class Plan:
     forecast: WindForecast | None = None
     sun: SunOutages | None = None  # None: not worked out
     rain: Rain | None = None  # None: not worked out
-    extra: dict[str, Any] = field(default_factory=dict)
+    judged: tuple[RankedSpot, ...] = ()  # every spot that was judged and passes, best first
+    search: SearchSummary | None = None
+    firmness: Firmness | None = None
+    judge: Judge | None = None  # what any other point is judged by; None in a plan that was put together by hand
+    kept: Kept = field(default_factory=Kept)  # what the next run may take over
+    reused: Tally = field(default_factory=dict)  # what this run took over
 
     @property
     def best(self) -> RankedSpot | None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import platform
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -17,9 +17,11 @@ from siteplanner.mission import Mission, Weights
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.scoring import firmness, rank
 from siteplanner.planning.limits.cells import rule_ground, sky_limit
+from siteplanner.planning.limits.ground_way import GroundWay
+from siteplanner.planning.limits.ruling import Ruling
 from siteplanner.planning.plan import warm_up
 from siteplanner.planning.plan.detail import in_detail, listed_in_detail
-from siteplanner.planning.plan.model import Plan, Scene
+from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain
 from siteplanner.planning.site.sun_outage import sun_outages
@@ -37,10 +39,12 @@ from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Backhaul
 from siteplanner.planning.spots.margin_raster import sky_margin
+from siteplanner.planning.study.inputs import backhaul_inputs
+from siteplanner.planning.study.load import load_study
 from siteplanner.planning.study.progress import Progress, Stages
 from siteplanner.planning.study.reuse import Kept, Reuse
 from siteplanner.planning.study.spot import Spot
-from siteplanner.planning.study.study import Study, load_study
+from siteplanner.planning.study.study import Study
 
 NEIGHBOURS = 8  # cells looked at around each of the best spots
 
@@ -53,7 +57,7 @@ def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Ke
     Raises InputError for a layer or parameter that cannot be used. A `Cancelled` leaves with what was worked out so
     far in its `kept`, for the next run.
     """
-    before = (previous.extra.get("kept") if isinstance(previous, Plan) else previous) or Kept()
+    before = (previous.kept if isinstance(previous, Plan) else previous) or Kept()
     reuse = Reuse(before)
     try:
         return _plan(mission, Stages(progress), reuse)
@@ -63,62 +67,30 @@ def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Ke
 
 
 def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
-    forecast: WindForecast | None = None
-    forecast_records: tuple[InputRecord, ...] = ()
-    if mission.layers.wind_forecast:
-        path = mission.path(mission.layers.wind_forecast)
-        forecast, record = read_forecast(path, mission.layers.wind_forecast_unit)
-        forecast_records = (record,)
+    forecast, forecast_records = _forecast(mission)
     with warm_up.another_core() as wait:
         study = load_study(mission, stages, reuse)
         ruling, way, sky_findings = rule_ground(study, stages, reuse)
         with stages.stage("Compiling once on this machine"):
             wait()
     judge = Judge(study, ruling, way, reuse)
-
     with stages.stage("Choosing candidate spots") as tick:
-        grid = study.elevation
-        guess = merit(study, way)
-        rows, cols, spacing = choose_cells(
-            ruling.feasible,
-            guess,
-            grid.cell_size_m,
-            mission.search.spacing_m,
-            mission.search.max_spots,
-            *_by_backhaul(study, reuse, tick),
-        )
-        named = user_spots(study)
-        candidates = [
-            spot_at(grid, int(r), int(c), f"candidate {n}") for n, (r, c) in enumerate(zip(rows, cols, strict=True), 1)
-        ]
+        chosen = choose(study, ruling, way, reuse, tick)
     with stages.stage("Evaluating spots") as tick:
-        everything = [*named, *candidates]
-        evaluations = [evaluate(judge, spot) for spot in stages.each(tick, everything, len(everything))]
+        spots = [*user_spots(study), *chosen.spots]
+        evaluations = [evaluate(judge, spot) for spot in stages.each(tick, spots, len(spots))]
     with stages.stage("Ranking") as tick:
-        evaluations = refine(judge, evaluations, guess, spacing, tick)
+        evaluations = refine(judge, evaluations, chosen.merit, chosen.spacing_m, tick)
         ranked = name_spots(rank(evaluations, mission))
         listed = listed_in_detail(judge, listed_of(ranked, mission), forecast)
         rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
-    search = {
-        "search_ground_km2": float(study.search_ground.sum() * grid.cell_size_m**2 / 1e6),
-        "feasible_km2": float(ruling.feasible.sum() * grid.cell_size_m**2 / 1e6),
-        "cell_size_m": grid.cell_size_m,
-        "spacing_asked_m": mission.search.spacing_m,
-        "spacing_used_m": spacing,
-        "candidates": len(candidates),
-        "passed": len(ranked),
-        "user_spots": len(named),
-        "judged": len(evaluations),
-        "no_backhaul": sum(any(breach.code == "no_backhaul" for breach in e.failed) for e in evaluations),
-        "area_cells": len(study.area_cells.rows),
-    }
+    search = summary_of(judge, chosen, evaluations, ranked)
+    findings = [*study.findings, *sky_findings, *_magnetic_findings(study), *_search_findings(search)]
     return Plan(
         mission=mission,
         software=software(),
         inputs=(*study.inputs, *forecast_records),
-        findings=tuple(
-            _unique([*study.findings, *sky_findings, *_magnetic_findings(study), *_search_findings(search)])
-        ),
+        findings=tuple(dict.fromkeys(findings)),
         rulings=ruling.shares,
         spots=listed,
         rejected=rejected,
@@ -127,14 +99,66 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         forecast=forecast,
         sun=sun_outages(mission, *centre_of(study)),
         rain=rain(mission, *centre_of(study)),
-        extra={
-            "firmness": firmness(listed),
-            "search": search,
-            "judge": replace(judge, reuse=None),
-            "all_spots": ranked,
-            "kept": reuse.kept,
-            "reused": reuse.tally,
-        },
+        judged=ranked,
+        search=search,
+        firmness=firmness(listed),
+        judge=replace(judge, reuse=None),
+        kept=reuse.kept,
+        reused=reuse.tally,
+    )
+
+
+def _forecast(mission: Mission) -> tuple[WindForecast | None, tuple[InputRecord, ...]]:
+    """The wind forecast, where the mission gives one, with the record of its file."""
+    if not mission.layers.wind_forecast:
+        return None, ()
+    path = mission.path(mission.layers.wind_forecast)
+    forecast, record = read_forecast(path, mission.layers.wind_forecast_unit)
+    return forecast, (record,)
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """Candidate spots, how far apart they had to stand, and the guess of each cell's worth that chose them."""
+
+    spots: tuple[Spot, ...]
+    spacing_m: float
+    merit: np.ndarray
+
+
+def choose(study: Study, ruling: Ruling, way: GroundWay, reuse: Reuse, tick: Callable[[float], None]) -> Chosen:
+    """The candidates: spaced over the ground that passes, and among them the best ground for each backhaul."""
+    grid, search = study.elevation, study.mission.search
+    guess = merit(study, way)
+    rows, cols, spacing = choose_cells(
+        ruling.feasible,
+        guess,
+        grid.cell_size_m,
+        search.spacing_m,
+        search.max_spots,
+        *_by_backhaul(study, reuse, tick),
+    )
+    cells = enumerate(zip(rows, cols, strict=True), 1)
+    return Chosen(tuple(spot_at(grid, int(r), int(c), f"candidate {n}") for n, (r, c) in cells), spacing, guess)
+
+
+def summary_of(
+    judge: Judge, chosen: Chosen, evaluations: Sequence[Evaluation], ranked: Sequence[RankedSpot]
+) -> SearchSummary:
+    """How the spots were found, in figures."""
+    study, cell_m = judge.study, judge.study.elevation.cell_size_m
+    return SearchSummary(
+        search_ground_km2=float(study.search_ground.sum() * cell_m**2 / 1e6),
+        feasible_km2=float(judge.ruling.feasible.sum() * cell_m**2 / 1e6),
+        cell_size_m=cell_m,
+        spacing_asked_m=study.mission.search.spacing_m,
+        spacing_used_m=chosen.spacing_m,
+        candidates=len(chosen.spots),
+        passed=len(ranked),
+        user_spots=len(user_spots(study)),
+        judged=len(evaluations),
+        no_backhaul=sum(any(breach.code == "no_backhaul" for breach in e.failed) for e in evaluations),
+        area_cells=len(study.area_cells.rows),
     )
 
 
@@ -145,7 +169,7 @@ def _by_backhaul(study: Study, reuse: Reuse, tick: Callable[[float], None]) -> t
         return None, []
 
     def kinds(rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
-        return reuse.watched("choices", study, partial(first_working, tick=tick), rows, cols)
+        return reuse.call("choices", partial(first_working, tick=tick), backhaul_inputs(study), rows, cols)
 
     if "geostationary" not in study.mission.backhaul.wanted:
         return kinds, []
@@ -201,13 +225,19 @@ def rescore(old: Plan, weights: Weights) -> Plan:
     A spot that was not listed before gets its details (horizon diagram and the like) now.
     """
     mission = old.mission.model_copy(update={"weights": weights})
-    known = {(r.spot.x, r.spot.y): r.evaluation for r in old.spots}
-    ranked = rank([known.get((r.spot.x, r.spot.y), r.evaluation) for r in old.extra["all_spots"]], mission)
-    listed = listed_in_detail(old.extra["judge"], listed_of(ranked, mission), old.forecast)
-    detailed = {(r.spot.x, r.spot.y): r.evaluation for r in listed}  # kept, so that the next weights need not ask again
-    ranked = tuple(replace(r, evaluation=detailed.get((r.spot.x, r.spot.y), r.evaluation)) for r in ranked)
-    extra = {**old.extra, "firmness": firmness(listed), "all_spots": ranked}
-    return replace(old, mission=mission, spots=listed, extra=extra)
+    ranked = rank(_detailed(old.judged, old.spots), mission)
+    listed = listed_of(ranked, mission)
+    if old.judge is not None:
+        listed = listed_in_detail(old.judge, listed, old.forecast)
+    # details are kept, so that the next weights need not ask again
+    judged = tuple(replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True))
+    return replace(old, mission=mission, spots=listed, firmness=firmness(listed), judged=judged)
+
+
+def _detailed(spots: Iterable[RankedSpot], listed: Iterable[RankedSpot]) -> list[Evaluation]:
+    """The evaluation of each spot, with its details where it is listed."""
+    known = {r.spot.key: r.evaluation for r in listed}
+    return [known.get(r.spot.key, r.evaluation) for r in spots]
 
 
 def listed_of(ranked: Sequence[RankedSpot], mission: Mission) -> tuple[RankedSpot, ...]:
@@ -279,20 +309,15 @@ def _magnetic_findings(study: Study) -> list[Finding]:
     return [] if finding is None else [finding]
 
 
-def _search_findings(search: dict) -> list[Finding]:
-    out = []
-    if search["candidates"] and search["spacing_used_m"] > search["spacing_asked_m"]:
-        out.append(
-            Finding(
-                "spacing_widened",
-                "note",
-                f"More spots would fit than `search.max_spots`: candidates stand "
-                f"{search['spacing_used_m']:.0f} m apart instead of {search['spacing_asked_m']:.0f} m.",
-                "Raise search.max_spots for a finer search.",
-            )
+def _search_findings(search: SearchSummary) -> list[Finding]:
+    if not search.candidates or search.spacing_used_m <= search.spacing_asked_m:
+        return []
+    return [
+        Finding(
+            "spacing_widened",
+            "note",
+            f"More spots would fit than `search.max_spots`: candidates stand {search.spacing_used_m:.0f} m apart "
+            f"instead of {search.spacing_asked_m:.0f} m.",
+            "Raise search.max_spots for a finer search.",
         )
-    return out
-
-
-def _unique(findings: Sequence[Finding]) -> list[Finding]:
-    return list(dict.fromkeys(findings))
+    ]

@@ -24,8 +24,8 @@ from shapely.geometry.base import BaseGeometry
 
 from siteplanner.errors import InputError
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.margin_raster import sky_margin
+from siteplanner.planning.study.reuse import Kept
 
 FORMAT = 2
 MISSION = "siteplanner.mission."
@@ -37,7 +37,6 @@ ROOMS = (
     "siteplanner.errors",
     MISSION,
 )
-LEFT_OUT = ("kept", "reused")
 _PLAIN = (bool, int, float, str)
 
 
@@ -45,7 +44,8 @@ def encoded(plan: Plan) -> tuple[str, dict[str, np.ndarray]]:
     """(JSON text, arrays by name). Raises TypeError for a value of a kind that cannot be written."""
     plan = replace(
         plan,
-        extra={k: v for k, v in plan.extra.items() if k not in LEFT_OUT},
+        kept=Kept(),
+        reused={},
         scene=replace(plan.scene, margin_of=None),  # a function; `decoded` puts it back
     )
     writer = _Writer()
@@ -73,10 +73,9 @@ def decoded(text: str, arrays: Any) -> Plan:
         ) from None
     if not isinstance(plan, Plan):
         raise InputError("This is not a saved plan.", remedy="Choose another one, or run the mission again.")
-    judge = plan.extra.get("judge")
-    if not isinstance(judge, Judge):
+    if plan.judge is None:
         return plan
-    return replace(plan, scene=replace(plan.scene, margin_of=partial(sky_margin, judge.study)))
+    return replace(plan, scene=replace(plan.scene, margin_of=partial(sky_margin, plan.judge.study)))
 
 
 class _Writer:

@@ -12,11 +12,14 @@ from siteplanner.core.dome import DomeShare, dome_share
 from siteplanner.core.horizon import horizon_reach
 from siteplanner.core.point_link import basic_loss_db, clearance, elevation_angle_deg
 from siteplanner.errors import Finding
+from siteplanner.mission import DonorLink, Sky
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.spots.evaluation import Coverage
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, DonorWhy, Look, Verdict
 from siteplanner.planning.spots.skyline import BEARINGS_DEG, possible_horizon_deg
 from siteplanner.planning.study.donors import Donor
+from siteplanner.planning.study.inputs import DonorInputs, OpenSkyInputs, donor_inputs, open_sky_inputs
+from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
 
@@ -40,11 +43,11 @@ def judge_backhauls(
     out = []
     for kind in study.mission.backhaul.wanted:
         if kind == "geostationary":
-            out.append(by_satellite(study, looks))
+            out.append(by_satellite(study.mission.sky, looks))
         elif kind == "open_sky":
-            out.append(by_open_sky(study, spot, cell))
+            out.append(by_open_sky(open_sky_inputs(study), spot, cell))
         else:
-            out.append(by_donor(study, spot, cell, declination_deg, stops_from(study, coverage)))
+            out.append(by_donor(donor_inputs(study), spot, cell, declination_deg, stops_from(study, coverage)))
     return tuple(out)
 
 
@@ -64,9 +67,8 @@ def stop_for_link(study: Study, coverage: Coverage | None, backhauls: tuple[Back
     return need if need > coverage.mast_height_m else None
 
 
-def by_satellite(study: Study, looks: tuple[Look, ...]) -> Backhaul:
+def by_satellite(sky: Sky, looks: tuple[Look, ...]) -> Backhaul:
     """The dish's line, by the figures of `evaluate.judge_sky`."""
-    sky = study.mission.sky
     clear = [look.clear for look in looks]
     margin = max((look.margin_deg for look in looks if math.isfinite(look.margin_deg)), default=math.nan)
     verdict: Verdict = "works"
@@ -84,10 +86,10 @@ def by_satellite(study: Study, looks: tuple[Look, ...]) -> Backhaul:
     )
 
 
-def by_open_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> Backhaul:
+def by_open_sky(inputs: OpenSkyInputs, spot: Spot, cell: tuple[int, int]) -> Backhaul:
     """The share of the terminal's cone of sky that is clear; ground nobody knows gives a range."""
-    want = study.mission.backhaul.open_sky
-    share = sky_dome(study, spot, cell, want.terminal_height_m, want.min_elevation_deg)
+    want = inputs.terminal
+    share = sky_dome(inputs.relief, spot, cell, want.terminal_height_m, want.min_elevation_deg)
     verdict: Verdict = (
         "works" if share.low >= want.min_clear_share else "fails" if share.high < want.min_clear_share else "unknown"
     )
@@ -102,34 +104,36 @@ def by_open_sky(study: Study, spot: Spot, cell: tuple[int, int]) -> Backhaul:
     )
 
 
-def sky_dome(study: Study, spot: Spot, cell: tuple[int, int], height_m: float, min_elevation_deg: float) -> DomeShare:
+def sky_dome(relief: Relief, spot: Spot, cell: tuple[int, int], height_m: float, min_elevation_deg: float) -> DomeShare:
     """The cone of sky over a terminal at a spot; sectors are true bearings."""
-    grid = study.elevation
+    grid = relief.elevation
     horizon, known_to = horizon_reach(
         grid.values,
         grid.cell_size_m,
         *cell,
         grid.grid_bearing_deg(BEARINGS_DEG, spot.x, spot.y),
         height_m,
-        obstacles_m=study.surface.values,
-        known=study.blocks,
+        obstacles_m=relief.surface.values,
+        known=relief.blocks,
     )
     eye = float(grid.values[cell]) + height_m
-    return dome_share(horizon, possible_horizon_deg(horizon, known_to, study.blocks.ceiling_m - eye), min_elevation_deg)
+    return dome_share(
+        horizon, possible_horizon_deg(horizon, known_to, relief.blocks.ceiling_m - eye), min_elevation_deg
+    )
 
 
 def by_donor(
-    study: Study, spot: Spot, cell: tuple[int, int], declination_deg: float | None, stops_m: tuple[float, ...]
+    inputs: DonorInputs, spot: Spot, cell: tuple[int, int], declination_deg: float | None, stops_m: tuple[float, ...]
 ) -> Backhaul:
     """The best of the links to the nearest donor sites; each from the lowest of the rising mast stops where it works.
 
     A link that works at a lower stop goes before one that needs a higher mast.
     """
-    link = study.mission.backhaul.donor_link
-    nearest = sorted(study.donors, key=lambda d: (math.hypot(d.x - spot.x, d.y - spot.y), d.name))[:MOST_DONORS]
+    link = inputs.link
+    nearest = sorted(inputs.donors, key=lambda d: (math.hypot(d.x - spot.x, d.y - spot.y), d.name))[:MOST_DONORS]
     if not nearest:
         return Backhaul("donor_link", "fails", math.nan, "dB", max_distance_m=link.max_distance_m)
-    paths = [lowest_path(study, spot, cell, donor, declination_deg, stops_m) for donor in nearest]
+    paths = [lowest_path(inputs, spot, cell, donor, declination_deg, stops_m) for donor in nearest]
     paths.sort(key=_best_first)
     best = paths[0]
     return Backhaul(
@@ -143,7 +147,7 @@ def by_donor(
 
 
 def lowest_path(
-    study: Study,
+    inputs: DonorInputs,
     spot: Spot,
     cell: tuple[int, int],
     donor: Donor,
@@ -153,11 +157,11 @@ def lowest_path(
     """The path from the lowest mast stop at which it works; where it works at none, from the lowest one at which that
     is not known, else from the highest, with the lower stops asked; an antenna of its own height has no stops.
     """
-    if study.mission.backhaul.donor_link.antenna_height_m:
+    if inputs.link.antenna_height_m:
         stops_m = stops_m[-1:]
     tried: list[DonorPath] = []
     for stop in stops_m:
-        tried.append(donor_path(study, spot, cell, donor, declination_deg, stop))
+        tried.append(donor_path(inputs, spot, cell, donor, declination_deg, stop))
         if tried[-1].verdict == "works" or not _height_matters(tried[-1]):
             break
     best = min(tried, key=lambda p: (_ORDER[p.verdict], p.antenna_height_m * (-1 if p.verdict == "fails" else 1)))
@@ -181,27 +185,27 @@ def _best_first(path: DonorPath) -> tuple[int, float, float, float]:
     return _ORDER[path.verdict], -known(path.clearance_share), -known(path.margin_db), path.distance_m
 
 
-def profile_to(study: Study, spot: Spot, cell: tuple[int, int], donor: Donor) -> tuple[np.ndarray, np.ndarray]:
+def profile_to(relief: Relief, spot: Spot, cell: tuple[int, int], donor: Donor) -> tuple[np.ndarray, np.ndarray]:
     """Shares 0..1 of the way and what stands there in metres, about half a cell apart; the ends are bare ground.
 
     Samples lie on the straight line of the map; over 30 km it keeps within a metre or two of the shortest way
     (UTM's arc to chord). NaN where the ground is unknown.
     """
-    grid = study.elevation
+    grid = relief.elevation
     count = max(3, math.ceil(2 * math.hypot(donor.x - spot.x, donor.y - spot.y) / grid.cell_size_m) + 1)
     share = np.linspace(0.0, 1.0, count)
     x, y = spot.x + share * (donor.x - spot.x), spot.y + share * (donor.y - spot.y)
     ground = grid.sample(x, y)
     heights = ground
-    if study.obstacles is not None:
-        heights = np.maximum(ground, study.obstacles.sample(x, y))
+    if relief.obstacles is not None:
+        heights = np.maximum(ground, relief.obstacles.sample(x, y))
         heights[-1] = ground[-1]
     heights[0] = float(grid.values[cell])  # as the dish and the mast: on the cell that the spot stands in
     return share, heights
 
 
 def donor_path(
-    study: Study,
+    inputs: DonorInputs,
     spot: Spot,
     cell: tuple[int, int],
     donor: Donor,
@@ -211,14 +215,14 @@ def donor_path(
     """One path: distance and bearing on the ellipsoid, clearance over the profile, received level."""
     from pyproj import Geod
 
-    link = study.mission.backhaul.donor_link
+    link, relief = inputs.link, inputs.relief
     antenna = link.antenna_height_m or mast_m
     bearing, _, distance = Geod(ellps="WGS84").inv(spot.longitude, spot.latitude, donor.longitude, donor.latitude)
     nan = math.nan
     share_, at, room, unknown_from, loss, level, up = nan, nan, nan, nan, nan, nan, nan
     complete = False
-    if study.elevation.cell_size_m < distance <= link.max_distance_m:
-        share, heights = profile_to(study, spot, cell, donor)
+    if relief.elevation.cell_size_m < distance <= link.max_distance_m:
+        share, heights = profile_to(relief, spot, cell, donor)
         along = share * distance
         found = clearance(along, heights, antenna, donor.height_m, donor.frequency_mhz, link.k_factor)
         share_, at, room, unknown_from = found.share, found.at_m, found.clearance_m, found.unknown_from_m
@@ -230,7 +234,7 @@ def donor_path(
             loss = basic_loss_db(along, heights, antenna, donor.height_m, donor.frequency_mhz, link.k_factor)
             level = link.tx_power_dbm + link.antenna_gain_dbi + link.donor_gain_dbi - link.losses_db - loss
     margin = level - link.min_level_dbm - link.fade_margin_db
-    verdict, why, needed = _verdict(study, donor, distance, share_, complete, margin)
+    verdict, why, needed = _verdict(relief, link, donor, distance, share_, complete, margin)
     return DonorPath(
         name=donor.name,
         latitude=donor.latitude,
@@ -257,20 +261,26 @@ def donor_path(
 
 
 def _verdict(
-    study: Study, donor: Donor, distance_m: float, share: float, complete: bool, margin_db: float
+    relief: Relief,
+    link: DonorLink,
+    donor: Donor,
+    distance_m: float,
+    share: float,
+    complete: bool,
+    margin_db: float,
 ) -> tuple[Verdict, DonorWhy, float]:
     """What known ground forbids is forbidden whatever is unknown; what it allows needs all of it known."""
-    link, nan = study.mission.backhaul.donor_link, math.nan
+    nan = math.nan
     if distance_m > link.max_distance_m:
         return "fails", "too_far", link.max_distance_m
-    if distance_m <= study.elevation.cell_size_m:
+    if distance_m <= relief.elevation.cell_size_m:
         return "unknown", "own_cell", nan
     if share < 0:
         return "fails", "blocked", nan
     if share < link.min_clearance:
         return "fails", "near_ground", link.min_clearance
     if not complete:
-        known = math.isfinite(study.elevation.sample(donor.x, donor.y))
+        known = math.isfinite(relief.elevation.sample(donor.x, donor.y))
         return "unknown", "ground_unknown" if known else "donor_unknown", nan
     return ("fails", "too_weak", nan) if margin_db < 0 else ("works", "clear", nan)
 

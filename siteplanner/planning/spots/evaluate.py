@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from functools import cached_property
+from typing import ParamSpec, TypeVar
 
 import numpy as np
 from shapely.geometry import Point
 
+from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Sky
 from siteplanner.planning.limits.breach import Breach
@@ -25,14 +27,29 @@ from siteplanner.planning.spots.lines import Backhaul, Look
 from siteplanner.planning.spots.service import predict_coverage
 from siteplanner.planning.spots.standing import judge_ground, stand_breaks, standing_findings
 from siteplanner.planning.spots.surroundings import look_round
+from siteplanner.planning.study.inputs import CoverageInputs, DishView, coverage_inputs, dish_view
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
 from siteplanner.roads.closed_off import closures_before
-from siteplanner.roads.routing import nearest_access, route_to
+from siteplanner.roads.network import RoadNetwork
+from siteplanner.roads.routing import DriveTree, nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 
+P = ParamSpec("P")
 T = TypeVar("T")
+
+
+@dataclass(frozen=True, eq=False)
+class AccessInputs:
+    """What the way to a spot takes."""
+
+    elevation: Grid
+    way: GroundWay
+    network: RoadNetwork
+    trees: tuple[DriveTree, ...]
+    starts: tuple[str, ...]  # names, in the order of `trees`
+    last_leg_speed_kmh: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,11 +61,29 @@ class Judge:
     way: GroundWay
     reuse: Reuse | None = None
 
-    def step(self, name: str, function: Callable[..., T], root: Any, spot: Spot, *args: Any, also: Any = None) -> T:
-        """`function(root, spot, ...)`, or its result from the run before if all that it read is the same."""
+    @cached_property
+    def dish(self) -> DishView:
+        """What the sky of a spot takes."""
+        return dish_view(self.study)
+
+    @cached_property
+    def service(self) -> CoverageInputs:
+        """What the coverage from a spot takes."""
+        return coverage_inputs(self.study)
+
+    @cached_property
+    def drive(self) -> AccessInputs:
+        """What the way to a spot takes."""
+        study, mission = self.study, self.study.mission
+        starts = tuple(start.name for start in mission.starts)
+        speed = mission.rig.last_leg_speed_kmh
+        return AccessInputs(study.elevation, self.way, study.network, study.trees, starts, speed)
+
+    def step(self, name: str, function: Callable[P, T], *args: P.args, **named: P.kwargs) -> T:
+        """`function` of these arguments and nothing else, or its result for equal ones in the run before."""
         if self.reuse is None:
-            return function(root, spot, *args)
-        return self.reuse.at_spot(name, root, function, spot, *args, also=also)
+            return function(*args, **named)
+        return self.reuse.call(name, function, *args, **named)
 
 
 def evaluate(judge: Judge, spot: Spot) -> Evaluation:
@@ -68,9 +103,10 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         )
     failed: list[Breach] = []
     findings: list[Finding] = []
-    access = judge.step("access", find_access, judge, spot, cell)
+    place = spot.unnamed  # what is worked out for it serves the next run, whatever the spot is called there
+    access = judge.step("access", find_access, judge.drive, place, cell)
     compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
-    sky = judge.step("sky", judge_sky, study, spot, cell, compass.declination_deg)
+    sky = judge.step("sky", judge_sky, judge.dish, place, cell, compass.declination_deg)
     ground = judge_ground(study, spot, cell, access, sky)
     around = look_round(study, spot, cell, access)
     ground = replace(
@@ -81,11 +117,11 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         tree=around.tree,
     )
     findings += [*standing_findings(study, ground), *around.findings]
-    coverage = judge.step("coverage", predict_coverage, study, spot, cell)
+    coverage = judge.step("coverage", predict_coverage, judge.service, place, cell)
     backhauls = judge_backhauls(study, spot, cell, sky, coverage, compass.declination_deg)
     higher = stop_for_link(study, coverage, backhauls)
     if higher is not None:
-        coverage = judge.step("coverage", predict_coverage, study, spot, cell, higher)
+        coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, higher)
     line = line_keep_away(study.overlay("power_lines"), study.mission, spot.x, spot.y)
     failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls, line)
     findings += backhaul_findings(study, backhauls)
@@ -111,13 +147,12 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
 
 
 def judge_sky(
-    study: Study, spot: Spot, cell: tuple[int, int], declination_deg: float | None = None
+    dish: DishView, spot: Spot, cell: tuple[int, int], declination_deg: float | None = None
 ) -> tuple[Look, ...]:
     """Look angles, exact skyline over the beam's width and margin for every satellite named."""
-    sky = study.mission.sky
-    seen = look_at(study, spot, cell, np.array([s.longitude_deg for s in sky.satellites]))
+    seen = look_at(dish, spot, cell, np.array([s.longitude_deg for s in dish.satellites]))
     looks = []
-    for k, satellite in enumerate(sky.satellites):
+    for k, satellite in enumerate(dish.satellites):
         azimuth = float(seen.azimuth_deg[k])
         looks.append(
             Look(
@@ -131,50 +166,49 @@ def judge_sky(
                 float(seen.margin_deg[k]),
                 float(seen.known_to_m[k]),
                 seen.state[k].item(),
-                study.blocks.ceiling_m,
+                dish.relief.blocks.ceiling_m,
             )
         )
     return tuple(looks)
 
 
-def find_access(judge: Judge, spot: Spot, cell: tuple[int, int]) -> Access | None:
+def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Access | None:
     """Drive from staging to the road point of the last leg, then over ground; None when there is no way.
 
     Of several staging points the one whose rig arrives first.
     """
-    study, rig = judge.study, judge.study.mission.rig
-    grid = study.elevation
-    path = judge.way.path_cells(*cell)
+    grid, network, trees = inputs.elevation, inputs.network, inputs.trees
+    path = inputs.way.path_cells(*cell)
     if not path:
         return None
     x, y = (float(v) for v in grid.xy(*path[0]))
     # of several staging points only those count whose roads touch this very cell, not one beyond a closed bridge
-    for cells in (1.5,) if len(study.trees) == 1 else (0.75, 1.5):
-        found = [nearest_access(study.network, t, x, y, max_offset_m=cells * grid.cell_size_m) for t in study.trees]
+    for cells in (1.5,) if len(trees) == 1 else (0.75, 1.5):
+        found = [nearest_access(network, t, x, y, max_offset_m=cells * grid.cell_size_m) for t in trees]
         if any(found):
             break
     arrivals = [np.inf if a is None else a.arrival_s for a in found]
     first = int(np.argmin(arrivals))
-    access, tree = found[first], study.trees[first]
+    access, tree = found[first], trees[first]
     if access is None:
         return None
-    leg = judge.way.line(grid, *cell, access.x, access.y)
+    leg = inputs.way.line(grid, *cell, access.x, access.y)
     if len(path) == 1:  # the road crosses the spot's own cell: straight from the road to the spot
         from shapely.geometry import LineString
 
         leg = LineString([(access.x, access.y), (spot.x, spot.y)])
     # the driver is told of the spot itself, not of the cell where the last leg starts
     access = replace(access, target_x=spot.x, target_y=spot.y, offset_m=float(leg.length))
-    route = route_to(study.network, tree, access)
-    leg_s = leg.length / (rig.last_leg_speed_kmh / 3.6)
+    route = route_to(network, tree, access)
+    leg_s = leg.length / (inputs.last_leg_speed_kmh / 3.6)
     low, seconds, high = drive_range(route.time_s, leg_s)
-    ways = ways_out(study.network, access, tree)
+    ways = ways_out(network, access, tree)
     starts = []
-    for start, other, arriving in zip(study.mission.starts, study.trees, found, strict=True):
-        drive = None if arriving is None else route_to(study.network, other, arriving)
+    for start, other, arriving in zip(inputs.starts, trees, found, strict=True):
+        drive = None if arriving is None else route_to(network, other, arriving)
         starts.append(
             Start(
-                start.name,
+                start,
                 None if drive is None else drive_range(drive.time_s, leg_s)[1],
                 None if drive is None else drive.distance_m,
             )

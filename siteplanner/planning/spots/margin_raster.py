@@ -19,7 +19,7 @@ from siteplanner.core.horizon_raster import LATTICE_CELLS, horizon_raster
 from siteplanner.core.sky import known_margin_deg
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Satellite
-from siteplanner.planning.limits.toward import toward
+from siteplanner.planning.limits.toward import Toward
 
 if TYPE_CHECKING:
     from siteplanner.planning.study.study import Study
@@ -67,7 +67,7 @@ def margin_toward(study: Study, satellite: Satellite, step: int = 1) -> tuple[Gr
     if not len(rows):
         return None
 
-    one = toward(study, satellite.longitude_deg)
+    one = Toward(study.elevation, satellite.longitude_deg)
     horizon, known_to = horizon_raster(
         grid.values,
         grid.cell_size_m,

@@ -15,8 +15,9 @@ from siteplanner.core.coverage import directions, path_loss_exact_db, path_loss_
 from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
 from siteplanner.mission import Radio
 from siteplanner.planning.spots.evaluation import Coverage, PointService
+from siteplanner.planning.study.clutter import CLUTTER_KINDS
+from siteplanner.planning.study.inputs import CoverageInputs
 from siteplanner.planning.study.spot import Spot
-from siteplanner.planning.study.study import CLUTTER_KINDS, Study
 
 
 def link_parameters(radio: Radio) -> LinkParameters:
@@ -36,17 +37,18 @@ def sector_pattern(radio: Radio) -> SectorPattern:
     )
 
 
-def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int], least_stop_m: float | None = None) -> Coverage:
+def predict_coverage(
+    inputs: CoverageInputs, spot: Spot, cell: tuple[int, int], least_stop_m: float | None = None
+) -> Coverage:
     """Path loss to every cell of the area from every mast stop; best bearings; the lowest stop that is good enough.
 
     `least_stop_m`: a stop that something else needs (a donor link); the mast stands no lower.
     Bearings in the answer are true; the kernels work in grid bearings.
     """
-    grid, radio, cells = study.elevation, study.mission.radio, study.area_cells
-    trailer = study.mission.trailer
+    grid, radio, cells = inputs.relief.elevation, inputs.radio, inputs.area_cells
     params, pattern = link_parameters(radio), sector_pattern(radio)
-    stops = np.array(trailer.mast_stops_m)
-    loss = area_loss_db(study, cell, stops)
+    stops = np.array(inputs.mast_stops_m)
+    loss = area_loss_db(inputs, cell, stops)
     distance, bearing, angle = directions(
         grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m, cells.rows, cells.cols
     )
@@ -64,7 +66,7 @@ def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int], least_stop
         distance_m=distance,
         max_radius_m=radio.max_radius_m,
     )
-    chosen = lowest_good_stop(aim.shares, trailer.mast_stop_tolerance)
+    chosen = lowest_good_stop(aim.shares, inputs.mast_stop_tolerance)
     if least_stop_m is not None:
         chosen = max(chosen, int(np.searchsorted(stops, least_stop_m)))
     bearings = aim.bearings_deg[chosen]
@@ -86,36 +88,36 @@ def predict_coverage(study: Study, spot: Spot, cell: tuple[int, int], least_stop
         served_area_km2=float(probability.sum() * cells.cell_area_m2 / 1e6),
         mast_height_m=float(stops[chosen]),
         sector_bearings_deg=tuple(float((b + convergence) % 360) for b in bearings),
-        must_serve=serve_points(study, spot, cell, float(stops[chosen]), bearings),
+        must_serve=serve_points(inputs, spot, cell, float(stops[chosen]), bearings),
         share_by_stop=tuple((float(s), float(v)) for s, v in zip(stops, aim.shares, strict=True)),
         budget=_median_budget(params, loss[chosen], margin),
         probability=probability.astype(np.float32),
     )
 
 
-def area_loss_db(study: Study, cell: tuple[int, int], stops: np.ndarray) -> np.ndarray:
+def area_loss_db(inputs: CoverageInputs, cell: tuple[int, int], stops: np.ndarray) -> np.ndarray:
     """Loss from every mast stop to every cell of the area, clutter included, (stops, cells) in dB."""
-    cells = study.area_cells
+    cells, grid = inputs.area_cells, inputs.relief.elevation
 
     def to_height(rx_height_m: float, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
         return path_loss_stops_db(
-            study.elevation.values,
-            study.elevation.cell_size_m,
+            grid.values,
+            grid.cell_size_m,
             *cell,
             stops,
             rx_height_m,
-            study.mission.radio.frequency_mhz,
+            inputs.radio.frequency_mhz,
             rows,
             cols,
-            surface_m=study.surface.values,
+            surface_m=inputs.relief.surface.values,
         )
 
-    kinds = None if study.clutter is None else study.clutter.values[cells.rows, cells.cols]
-    return with_clutter(study, kinds, cells.rows, cells.cols, to_height)
+    kinds = None if inputs.clutter is None else inputs.clutter.values[cells.rows, cells.cols]
+    return with_clutter(inputs.radio, kinds, cells.rows, cells.cols, to_height)
 
 
 def with_clutter(
-    study: Study,
+    radio: Radio,
     kinds: np.ndarray | None,
     rows: np.ndarray,
     cols: np.ndarray,
@@ -128,7 +130,6 @@ def with_clutter(
     ground and water, whose own height is 0 in P.1812 Table 2 (from memory), add nothing: the path already ends at
     the handset.
     """
-    radio = study.mission.radio
     loss = to_height(radio.handset_height_m, rows, cols)
     if kinds is None:
         return loss
@@ -159,13 +160,13 @@ def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray)
 
 
 def serve_points(
-    study: Study, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg: np.ndarray
+    inputs: CoverageInputs, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg: np.ndarray
 ) -> tuple[PointService, ...]:
     """Each must-serve point by the exact path, not by the fast kernel."""
-    frame = study.overlay("must_serve")
+    frame = inputs.must_serve
     if frame is None:
         return ()
-    grid, radio = study.elevation, study.mission.radio
+    grid, radio = inputs.relief.elevation, inputs.radio
     params, pattern = link_parameters(radio), sector_pattern(radio)
     names = frame["name"] if "name" in frame.columns else [None] * len(frame)
     convergence = grid.convergence_deg(spot.x, spot.y)
@@ -181,7 +182,7 @@ def serve_points(
             radio.frequency_mhz,
             rows,
             cols,
-            surface_m=study.surface.values,
+            surface_m=inputs.relief.surface.values,
         )
 
     out = []
@@ -194,8 +195,8 @@ def serve_points(
             out.append(PointService(label, lat, lon, 0.0, float("nan"), float("nan"), float("nan")))
             continue
         row, col = np.clip(row, 0, grid.shape[0] - 1), np.clip(col, 0, grid.shape[1] - 1)
-        kinds = None if study.clutter is None else np.array([study.clutter.values[here]])
-        loss = with_clutter(study, kinds, row, col, to_height)
+        kinds = None if inputs.clutter is None else np.array([inputs.clutter.values[here]])
+        loss = with_clutter(radio, kinds, row, col, to_height)
         distance, bearing, angle = directions(
             grid.values, grid.cell_size_m, *cell, masts, radio.handset_height_m, row, col
         )

@@ -18,8 +18,8 @@ from siteplanner.core.horizon import HALF_CURVATURE, horizon_reach
 
 if TYPE_CHECKING:
     from siteplanner.planning.spots.lines import Look
+    from siteplanner.planning.study.inputs import DishView
     from siteplanner.planning.study.spot import Spot
-    from siteplanner.planning.study.study import Study
 
 BEARINGS_DEG = np.arange(360.0)
 ARC_STEP_DEG = 2.0  # between drawn points of the arc, in orbital longitude
@@ -121,22 +121,22 @@ def arc_longitudes(latitude_deg: float, longitude_deg: float) -> np.ndarray:
     return np.asarray(wrap_180_deg(np.unique(np.round(np.concatenate(([west], inner, [west + span])), 9))))
 
 
-def skyline(study: Study, spot: Spot, looks: tuple[Look, ...]) -> Skyline | None:
+def skyline(dish: DishView, spot: Spot, looks: tuple[Look, ...]) -> Skyline | None:
     """The diagram's figures for one spot; None outside the elevation."""
-    grid, sky = study.elevation, study.mission.sky
+    relief, grid = dish.relief, dish.relief.elevation
     cell = spot.cell
     if cell is None or not np.isfinite(grid.values[cell]):
         return None
-    height = study.mission.trailer.dish_height_m
+    height = dish.dish_height_m
     bearings = grid.grid_bearing_deg(BEARINGS_DEG, spot.x, spot.y)
     walk = (grid.values, grid.cell_size_m, *cell, bearings, height)
-    bare, known_to = horizon_reach(*walk, known=study.blocks)
+    bare, known_to = horizon_reach(*walk, known=relief.blocks)
     surface, eye = None, float(grid.values[cell]) + height
-    if study.obstacles is not None:
-        surface, known_to = horizon_reach(*walk, obstacles_m=study.surface.values, known=study.blocks)
+    if relief.obstacles is not None:
+        surface, known_to = horizon_reach(*walk, obstacles_m=relief.surface.values, known=relief.blocks)
     highest = bare if surface is None else surface
-    possible = possible_horizon_deg(highest, known_to, study.blocks.ceiling_m - eye)
-    bare_figure = Skyline(BEARINGS_DEG, bare, surface, known_to, possible, (), (), sky.min_margin_deg, spot.latitude)
+    possible = possible_horizon_deg(highest, known_to, relief.blocks.ceiling_m - eye)
+    bare_figure = Skyline(BEARINGS_DEG, bare, surface, known_to, possible, (), (), dish.min_margin_deg, spot.latitude)
     return Skyline(
         BEARINGS_DEG,
         bare,
@@ -144,8 +144,8 @@ def skyline(study: Study, spot: Spot, looks: tuple[Look, ...]) -> Skyline | None
         known_to,
         possible,
         _arc(bare_figure, spot),
-        _trees(study, spot, looks),
-        sky.min_margin_deg,
+        _trees(dish, spot, looks),
+        dish.min_margin_deg,
         spot.latitude,
     )
 
@@ -160,16 +160,16 @@ def _arc(figure: Skyline, spot: Spot) -> tuple[ArcPoint, ...]:
     )
 
 
-def _trees(study: Study, spot: Spot, looks: tuple[Look, ...]) -> tuple[TreeLimit, ...]:
-    grid, sky = study.elevation, study.mission.sky
+def _trees(dish: DishView, spot: Spot, looks: tuple[Look, ...]) -> tuple[TreeLimit, ...]:
+    grid = dish.relief.elevation
     ground = float(grid.sample(spot.x, spot.y))
     distance = np.array(TREE_DISTANCES_M)
     out = []
     for look in looks:
-        limit = look.elevation_deg - sky.min_margin_deg
+        limit = look.elevation_deg - dish.min_margin_deg
         if limit <= 0 or not math.isfinite(look.azimuth_deg):
             continue
-        line = line_height_m(distance, study.mission.trailer.dish_height_m, limit)
+        line = line_height_m(distance, dish.dish_height_m, limit)
         bearing = math.radians(grid.grid_bearing_deg(look.azimuth_deg, spot.x, spot.y))
         there = grid.sample(spot.x + distance * math.sin(bearing), spot.y + distance * math.cos(bearing))
         out += [

@@ -17,8 +17,8 @@ from siteplanner.planning.site.slot_names import slot_text
 
 if TYPE_CHECKING:
     from siteplanner.planning.spots.lines import Look
+    from siteplanner.planning.study.inputs import DishView
     from siteplanner.planning.study.spot import Spot
-    from siteplanner.planning.study.study import Study
 
 SCAN_STEP_DEG = 0.5  # of orbital longitude; a window on the arc narrower than that may go unnoticed
 END_WITHIN_DEG = 0.001  # ends of the visible arc are found that exactly, on the side that is in view
@@ -43,17 +43,17 @@ class VisibleArc:
     sentence: str
 
 
-def visible_arc(study: Study, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc | None:
+def visible_arc(dish: DishView, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc | None:
     """The part of the geostationary arc in view from a spot, with what it means for the satellites named.
 
     Looked at every SCAN_STEP_DEG of orbital longitude and at each named satellite; ends are then halved down to
     END_WITHIN_DEG and lie inside what is in view. None outside the elevation.
     """
-    grid, sky = study.elevation, study.mission.sky
+    grid = dish.relief.elevation
     cell = spot.cell
     if cell is None or not math.isfinite(grid.values[cell]):
         return None
-    west, east = (float(v) for v in visible_arc_deg(spot.latitude, spot.longitude, sky.min_elevation_deg))
+    west, east = (float(v) for v in visible_arc_deg(spot.latitude, spot.longitude, dish.min_elevation_deg))
     clear: tuple[ArcSpan, ...] = ()
     unknown: tuple[ArcSpan, ...] = ()
     if math.isfinite(west) and math.isfinite(east):
@@ -65,7 +65,7 @@ def visible_arc(study: Study, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc
         scan = west + np.clip(scan, 1e-6, span - 1e-6)
 
         def state(longitudes: np.ndarray) -> np.ndarray:
-            return look_at(study, spot, cell, longitudes).state
+            return look_at(dish, spot, cell, longitudes).state
 
         found = state(scan)
         edge = np.flatnonzero(found[:-1] != found[1:])
@@ -85,9 +85,9 @@ def visible_arc(study: Study, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc
     return VisibleArc(
         clear,
         unknown,
-        sky.min_margin_deg,
-        sky.min_elevation_deg,
-        arc_sentence(clear, unknown, looks, sky.min_margin_deg, sky.min_elevation_deg),
+        dish.min_margin_deg,
+        dish.min_elevation_deg,
+        arc_sentence(clear, unknown, looks, dish.min_margin_deg, dish.min_elevation_deg),
     )
 
 

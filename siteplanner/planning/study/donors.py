@@ -11,10 +11,12 @@ from siteplanner.data.grid import WGS84
 from siteplanner.data.vetting import usable_numbers
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import DonorLink, Mission
+from siteplanner.planning.study.layers import Loaded, as_table, paths_of, read_files
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from pyproj import CRS
+    from shapely.geometry.base import BaseGeometry
 
 HIGHEST_ANTENNA_M = 1000.0  # no mast stands higher; beyond it the unit is wrong
 LINK_BAND_MHZ = (100.0, 15_000.0)  # as the mission's own frequency
@@ -32,6 +34,30 @@ class Donor:
     height_m: float  # antenna above ground
     height_stated: bool
     frequency_mhz: float
+
+
+@dataclass(frozen=True, eq=False)
+class DonorSites:
+    """The layer as it is drawn (None: not given), and the sites that are judged: those of a wanted donor link."""
+
+    table: GeoDataFrame | None
+    judged: tuple[Donor, ...]
+
+
+def read_donors(mission: Mission, crs: CRS, near: BaseGeometry) -> Loaded[DonorSites]:
+    """Donor sites within `near` (WGS 84). Raises InputError for a layer that cannot be read."""
+    link, wanted = mission.backhaul.donor_link, "donor_link" in mission.backhaul.wanted
+    layers = read_files(mission, "donor_sites", crs, near)
+    findings: list[Finding] = []
+    judged: list[Donor] = []
+    for path, layer in zip(paths_of(mission, "donor_sites"), layers, strict=True):
+        found, more = donors_of(layer.frame, crs, link, path)
+        findings += layer.findings
+        if wanted:
+            findings += more
+            judged += found
+    sites = DonorSites(as_table(layers) if layers else None, tuple(judged))
+    return Loaded(sites, tuple(layer.record for layer in layers), tuple(findings))
 
 
 def check_wanted(mission: Mission) -> tuple[Finding, ...]:

@@ -11,6 +11,7 @@ import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
+from glob import escape
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,10 @@ from pydantic import BaseModel
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-_PIECE = 1 << 20
+from siteplanner.data.records import sha256_of
+
+Put = Callable[[Any], None]
+"""Takes bytes, or an array's own."""
 
 
 class Digests:
@@ -58,7 +62,7 @@ def fingerprint(value: Any, known: Callable[[Any], str | None] | None = None) ->
     return digest.hexdigest()
 
 
-def _feed(value: Any, put: Callable[[bytes], None], known: Callable[[Any], str | None] | None, top: bool) -> None:
+def _feed(value: Any, put: Put, known: Callable[[Any], str | None] | None, top: bool) -> None:
     """Every value starts with its kind and says its length, so that no two values run into each other alike."""
     if value is None or isinstance(value, (bool, int, float, complex, str)):
         _word(put, type(value).__name__, value if isinstance(value, str) else repr(value))
@@ -71,7 +75,7 @@ def _feed(value: Any, put: Callable[[bytes], None], known: Callable[[Any], str |
         if value.dtype == object:
             _items(value.ravel().tolist(), put, known)
         else:
-            put(np.ascontiguousarray(value).tobytes())
+            put(np.ascontiguousarray(value).reshape(-1).view(np.uint8))
     elif isinstance(value, np.generic):
         _word(put, str(value.dtype), repr(value.item()))
     elif isinstance(value, bytes):
@@ -113,13 +117,13 @@ def _feed(value: Any, put: Callable[[bytes], None], known: Callable[[Any], str |
         raise TypeError(f"no fingerprint for {type(value).__name__}")
 
 
-def _word(put: Callable[[bytes], None], kind: str, text: str) -> None:
+def _word(put: Put, kind: str, text: str) -> None:
     raw = text.encode("utf-8", "surrogatepass")
     put(f"\x00{kind}:{len(raw)}:".encode())
     put(raw)
 
 
-def _items(items: list[Any], put: Callable[[bytes], None], known: Callable[[Any], str | None] | None) -> None:
+def _items(items: list[Any], put: Put, known: Callable[[Any], str | None] | None) -> None:
     if items and all(isinstance(item, BaseGeometry) for item in items):
         for raw in shapely.to_wkb(np.array(items, object)):
             put(f"{len(raw)}:".encode() + raw)
@@ -128,7 +132,7 @@ def _items(items: list[Any], put: Callable[[bytes], None], known: Callable[[Any]
         _feed(item, put, known, False)
 
 
-def _table(frame: Any, put: Callable[[bytes], None], known: Callable[[Any], str | None] | None) -> None:
+def _table(frame: Any, put: Put, known: Callable[[Any], str | None] | None) -> None:
     crs = getattr(frame, "crs", None)
     _word(put, "table", f"{len(frame)} {list(map(str, frame.columns))} {list(map(str, frame.dtypes))}")
     _feed(CRS.from_user_input(crs) if crs is not None else None, put, known, False)
@@ -142,21 +146,12 @@ def _table(frame: Any, put: Callable[[bytes], None], known: Callable[[Any], str 
             _feed(values, put, known, False)
 
 
-def _file(path: Path, put: Callable[[bytes], None]) -> None:
+def _file(path: Path, put: Put) -> None:
     """What is in a file and in those beside it that share its name up to the last ending: .tfw, .prj, .aux.xml."""
     _word(put, "file", str(path))
     if not path.is_file():
         _word(put, "missing", "")
         return
-    companions = sorted(p for p in path.parent.glob(f"{_literal(path.stem)}*") if p.is_file())
+    companions = sorted(p for p in path.parent.glob(f"{escape(path.stem)}*") if p.is_file())
     for part in companions or [path]:
-        _word(put, "part", f"{part.name} {part.stat().st_size}")
-        with part.open("rb") as stream:
-            while piece := stream.read(_PIECE):
-                put(piece)
-
-
-def _literal(name: str) -> str:
-    from glob import escape
-
-    return escape(name)
+        _word(put, "part", f"{part.name} {sha256_of(part)}")

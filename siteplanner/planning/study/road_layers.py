@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from siteplanner.data.osm import TurnRestriction
-from siteplanner.data.vectors import Kind, Layer, read_layer
+from siteplanner.data.vectors import read_layer
 from siteplanner.mission import Mission
+from siteplanner.planning.study.layers import SHAPES, Loaded, as_table, read_files, told
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.roads.closures import Closure, read_closures, read_dangers, with_tracks
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from siteplanner.errors import Finding
+
+OVER_ROADS = ("hazards", "closures", "extra_tracks")
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,17 +31,12 @@ class RoadLayers:
     closures: tuple[Closure, ...]
     dangers: tuple[Closure, ...]
     overlays: dict[str, GeoDataFrame]
-    findings: tuple[Finding, ...]
 
 
 def read_road_layers(
-    mission: Mission,
-    crs: CRS,
-    near: BaseGeometry,
-    take: Callable[[Layer], GeoDataFrame],
-    reuse: Reuse | None = None,
-) -> RoadLayers:
-    """Read what lies within `near` (WGS 84). `take` gets each layer read, for its record and findings.
+    mission: Mission, crs: CRS, near: BaseGeometry | None, reuse: Reuse | None = None
+) -> Loaded[RoadLayers]:
+    """Read what lies within `near` (WGS 84).
 
     Raises InputError for a layer that cannot be read, and for roads without a line there.
     """
@@ -51,46 +48,25 @@ def read_road_layers(
         mission.path(layers.roads),
         "roads",
         target_crs=crs,
-        kinds={"line"},
+        kinds=set(SHAPES["roads"]),
         near=near,
         column_map=columns,
     )
-    roads = take(main)
-    wanted: tuple[tuple[str, tuple[str, ...], set[Kind], bool], ...] = (
-        ("hazards", layers.hazards, {"polygon"}, False),
-        ("closures", layers.closures, {"point", "line", "polygon"}, False),
-        ("extra_tracks", layers.extra_tracks, {"line"}, True),
-    )
-    overlays: dict[str, GeoDataFrame] = {}
-    for role, paths, kinds, like_roads in wanted:
-        frames = [
-            take(
-                read_layer(
-                    mission.path(path),
-                    role.replace("_", " "),
-                    target_crs=crs,
-                    kinds=kinds,
-                    near=near,
-                    column_map=columns if like_roads else None,
-                    lenient=True,
-                    required=False,
-                )
-            )
-            for path in paths
-        ]
-        if frames:
-            import pandas as pd
-
-            overlays[role] = pd.concat(frames, ignore_index=True) if len(frames) > 1 else frames[0]
-    findings: list[Finding] = []
+    files = {
+        role: read_files(mission, role, crs, near, columns if role == "extra_tracks" else None, lenient=True)
+        for role in OVER_ROADS
+    }
+    overlays = {role: as_table(read) for role, read in files.items() if read}
+    roads = main.frame
     if len(overlays.get("extra_tracks", ())):
         roads = with_tracks(roads, overlays["extra_tracks"])
+    findings: list[Finding] = []
     closures: tuple[Closure, ...] = ()
     dangers: tuple[Closure, ...] = ()
     if len(overlays.get("closures", ())):
-        closures, more = read_closures(overlays["closures"], roads)
-        findings += more
+        closures, findings = read_closures(overlays["closures"], roads)
     if len(overlays.get("hazards", ())):
         closing, dangers = read_dangers(overlays["hazards"], layers.hazards_close_roads)
         closures = (*closures, *closing)
-    return RoadLayers(roads, main.restrictions, closures, dangers, overlays, tuple(findings))
+    made = RoadLayers(roads, main.restrictions, closures, dangers, overlays)
+    return told(made, [main, *(layer for read in files.values() for layer in read)], findings)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 
@@ -19,3 +19,13 @@ class Spot:
     elevation_m: float
     origin: Literal["search", "user"] = "search"
     cell: tuple[int, int] | None = None  # row and column of the elevation that hold it; None: outside the raster
+
+    @property
+    def key(self) -> tuple[float, float]:
+        """What tells it from every other spot of a plan: its x and y."""
+        return self.x, self.y
+
+    @property
+    def unnamed(self) -> Spot:
+        """The same place without what it is called and where it came from."""
+        return replace(self, name="", grid_reference="", origin="search")

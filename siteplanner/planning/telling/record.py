@@ -6,8 +6,8 @@ from dataclasses import asdict
 from datetime import UTC
 from typing import Any
 
-from siteplanner.planning.choose.ranked import RankedSpot, ScoreLine
-from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
+from siteplanner.planning.plan.model import Plan, SearchSummary
 from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
 from siteplanner.planning.site.sun_outage import SunOutages
@@ -34,7 +34,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "format": FORMAT,
         "software": plan.software,
         "recommendation": recommendation(plan),
-        "firmness": {**plan.extra.get("firmness", {}), "sentence": firmness_sentence(plan)},
+        "firmness": {**_fields(plan.firmness), "sentence": firmness_sentence(plan)},
         "cautions": list(CAUTIONS),
         "crs": plan.scene.elevation.crs.to_string(),
         "mission": plan.mission.parameters(),
@@ -42,7 +42,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "inputs": [asdict(record) for record in plan.inputs],
         "findings": [finding_record(finding) for finding in plan.findings],
         "rulings": [asdict(share) for share in plan.rulings],
-        "search": plan.extra.get("search", {}),
+        "search": _fields(plan.search),
         "sun_outages": _sun_record(plan.sun),
         "rain": _rain_record(plan.rain),
         "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
@@ -52,6 +52,11 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         ],
         "timings_s": plan.timings_s,
     }
+
+
+def _fields(value: Firmness | SearchSummary | None) -> dict[str, Any]:
+    """Nothing of what a plan does not hold."""
+    return {} if value is None else asdict(value)
 
 
 def spot_record(ranked: RankedSpot) -> dict[str, Any]:

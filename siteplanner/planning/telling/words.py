@@ -102,13 +102,13 @@ class Recommendation:
 
 def recommend(plan: Plan) -> Recommendation:
     """What is recommended, and what stands behind it."""
-    best, search = plan.best, plan.extra.get("search", {})
+    best, search = plan.best, plan.search
     return Recommendation(
         best,
         () if best is not None else tuple(sorted(plan.rulings, key=lambda r: -r.share)[:2]),
         None if best is None else risks_of(best),
-        search.get("no_backhaul", 0),
-        search.get("judged", 0),
+        0 if search is None else search.no_backhaul,
+        0 if search is None else search.judged,
     )
 
 
@@ -167,15 +167,15 @@ def _on_air(best: RankedSpot) -> str:
 
 def firmness_sentence(plan: Plan) -> str:
     """How firm the first place is, and what would flip it."""
-    firm = plan.extra.get("firmness")
-    if len(plan.spots) < 2 or not firm:
+    firm = plan.firmness
+    if len(plan.spots) < 2 or firm is None:
         return ""
-    stays, second = firm["first_stays_first"], plan.spots[1]
-    text = f"Runner-up: {_spoken(second.spot.name)}, {firm['lead_points']:.1f} points behind; it {because(second)}. "
+    stays, second = firm.first_stays_first, plan.spots[1]
+    text = f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second)}. "
     if stays >= 0.95:
         text += "The first place holds when the weights change by up to half."
     else:
-        better = CRITERIA.get(firm["runner_up_better_on"])
+        better = CRITERIA.get(firm.runner_up_better_on)
         called = better.words_of(plan.mission).called if better is not None else ""
         why = f" Weighing {called} higher would favour the runner-up." if called else ""
         text += f"A close call: the first place holds in {100 * stays:.0f} % of weight changes by up to half.{why}"

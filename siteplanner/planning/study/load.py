@@ -1,0 +1,310 @@
+"""Loading a study: every layer of a mission read and vetted, stage by stage, and the road network built."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from pyproj import CRS
+from shapely.geometry import Point, box
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import transform as transform_shape
+from shapely.ops import unary_union
+
+from siteplanner.core.terrain import slope_deg
+from siteplanner.data.burn import burn
+from siteplanner.data.classes import read_classes
+from siteplanner.data.geometry import unwrapped
+from siteplanner.data.grid import WGS84, Grid
+from siteplanner.data.rasters import Elevation, metric_crs, read_elevation
+from siteplanner.data.vectors import read_layer
+from siteplanner.data.vetting import (
+    check_target_crs,
+    elevation_covers,
+    plausible_area,
+    plausible_staging,
+    points_on_ground,
+    satellites_in_sight,
+    scale_findings,
+    usable_numbers,
+)
+from siteplanner.errors import Finding, InputError
+from siteplanner.mission import Mission
+from siteplanner.planning.study.area import area_cells
+from siteplanner.planning.study.clutter import clutter_kinds
+from siteplanner.planning.study.donors import Donor, check_wanted, read_donors
+from siteplanner.planning.study.layers import SHAPES, Loaded, read_tables, told
+from siteplanner.planning.study.progress import Stages
+from siteplanner.planning.study.reuse import Reuse
+from siteplanner.planning.study.road_layers import RoadLayers, read_road_layers
+from siteplanner.planning.study.study import Study, elevation_error_m
+from siteplanner.roads.network import RoadNetwork, build_network
+from siteplanner.roads.routing import DriveTree, drive_tree
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+ROAD_MARGIN_M = 3000.0  # roads are read this far around search ground and staging: a way round may leave the box
+ELEVATION_MARGIN_M = 2500.0  # ground beyond the search ground that may hide a satellite
+LAYERS_MARGIN_M = 500.0  # what stands this far outside the search ground may still matter at its rim
+OVER_GROUND = ("keep_out", "power_lines", "structures", "water", "soft_ground", "must_serve", "spots")
+COARSE_CELL_M = 5.0
+
+
+def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> Study:
+    """Load and vet every layer of the mission; what `reuse` has from before is not read or built again.
+
+    Raises InputError naming file, field and remedy.
+    """
+    reuse = reuse or Reuse()
+    with stages.stage("Reading layers") as tick:
+        asked = Loaded(None, (), (*mission.findings, *check_wanted(mission)))
+        area = read_area(mission)
+        place = area.value
+        donors = read_donors(mission, place.crs, place.around(place.search, mission.backhaul.donor_link.max_distance_m))
+        tick(0.1)
+        ground = read_ground(mission, place, donors.value.judged, reuse)
+        grid = ground.value.grid
+        obstacles = read_surface(mission, grid, reuse)
+        clutter = read_clutter(mission, grid, obstacles.value, reuse)
+        tick(0.6)
+        roads = read_road_layers(mission, place.crs, place.around(place.everything, ROAD_MARGIN_M), reuse)
+        tick(0.8)
+        layers = read_layers(mission, place, ground.value)
+        search_ground = burn([place.search], grid)
+        cells = area_cells(place.area, grid, mission.search.coverage_cell_m)
+    with stages.stage("Building the road network"):
+        network = build_roads(mission, place, ground.value, roads.value, reuse)
+    with stages.stage("Measuring slope"):
+        slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m))
+    known = Loaded(None, (), ground_findings(grid, search_ground))
+    made: tuple[Loaded[Any], ...]
+    made = asked, area, donors, ground, obstacles, clutter, roads, layers, network, known
+    drawn = {} if donors.value.table is None else {"donor_sites": donors.value.table}
+    start = place.starts[0]
+    return Study(
+        mission=mission,
+        elevation=grid,
+        obstacles=obstacles.value,
+        clutter=clutter.value,
+        source_cell_m=ground.value.source_cell_m,
+        slope=slope,
+        area=place.area,
+        area_cells=cells,
+        search_ground=search_ground,
+        overlays=drawn | roads.value.overlays | layers.value,
+        network=network.value.network,
+        tree=network.value.trees[0],
+        further_trees=network.value.trees[1:],
+        staging_xy=(start.x, start.y),
+        inputs=tuple(record for stage in made for record in stage.records),
+        findings=tuple(finding for stage in made for finding in stage.findings),
+        donors=donors.value.judged,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Place:
+    """Where the mission is, in metres of its CRS: the incident area, the ground to search, the starts of the drive."""
+
+    crs: CRS
+    area: GeoDataFrame
+    whole_area: BaseGeometry
+    search: BaseGeometry
+    starts: tuple[Point, ...]
+
+    @property
+    def everything(self) -> BaseGeometry:
+        """The box around search ground and starts."""
+        return unary_union([self.search, *self.starts]).envelope
+
+    def around(self, shape: BaseGeometry, margin_m: float) -> BaseGeometry:
+        """The box around a shape and its margin, in WGS 84."""
+        return _project(box(*shape.buffer(margin_m).bounds), self.crs, WGS84)
+
+
+def read_area(mission: Mission) -> Loaded[Place]:
+    """The incident area, which says where the plan works and in which CRS."""
+    path, kinds = mission.path(mission.layers.incident_area), set(SHAPES["incident_area"])
+    layer = read_layer(path, "incident area", target_crs=WGS84, kinds=kinds)
+    lonlat = unwrapped(unary_union(list(layer.frame.geometry)))
+    middle = lonlat.centroid
+    crs = check_target_crs(mission.crs) if mission.crs else metric_crs(middle.x, middle.y)
+    area = layer.frame.to_crs(crs)
+    whole = unary_union(list(area.geometry))
+    findings = [*scale_findings(crs, lonlat), *plausible_area(whole)]
+    for start in mission.stagings:
+        findings += plausible_staging(start.longitude, start.latitude, lonlat)
+    if "geostationary" in mission.backhaul.wanted:
+        slots = {s.name or f"{s.longitude_deg:g}": s.longitude_deg for s in mission.sky.satellites}
+        findings += satellites_in_sight(slots, lonlat, "sky.satellites.longitude_deg")
+    starts = tuple(_project(Point(s.longitude, s.latitude), WGS84, crs) for s in mission.starts)
+    return told(Place(crs, area, whole, whole.buffer(mission.search.radius_m), starts), [layer], findings)
+
+
+def read_ground(mission: Mission, place: Place, donors: tuple[Donor, ...], reuse: Reuse) -> Loaded[Elevation]:
+    """Elevation under search ground and starts, out to the donor sites where that is not too much for one grid."""
+    findings: list[Finding] = []
+
+    def read(ground: BaseGeometry) -> Elevation:
+        return reuse.call(
+            "elevation",
+            read_elevation,
+            [mission.path(p) for p in mission.layers.elevation],
+            near=place.around(ground, ELEVATION_MARGIN_M),
+            target_crs=place.crs,
+            cell_size_m=mission.search.cell_size_m,
+            unit=mission.layers.elevation_unit,
+        )
+
+    everything = place.everything
+    try:
+        wide = unary_union([everything, *(Point(d.x, d.y) for d in donors)]).envelope if donors else everything
+        elevation = read(wide)
+    except InputError as error:
+        if not donors:
+            raise
+        elevation = read(everything)
+        findings.append(
+            Finding(
+                "donors_without_ground",
+                "warning",
+                f"The elevation was not read as far as the donor sites ({error.what}) Links to those outside it are "
+                "not known.",
+                "Leave far donor sites out, set backhaul.donor_link.max_distance_m lower, or take coarser cells.",
+            )
+        )
+    findings += [*_without_gaps(elevation), *elevation_covers(place.whole_area, elevation)]
+    return Loaded(elevation, elevation.records, tuple(findings))
+
+
+def read_surface(mission: Mission, ground: Grid, reuse: Reuse) -> Loaded[Grid | None]:
+    """Tree tops and roofs on the ground's cells; None where no surface is given."""
+    if not mission.layers.surface:
+        return Loaded(None)
+    surface = reuse.call(
+        "surface",
+        read_elevation,
+        [mission.path(p) for p in mission.layers.surface],
+        near=_project(box(*ground.bounds), ground.crs, WGS84),
+        target_crs=ground.crs,
+        cell_size_m=ground.cell_size_m,
+        unit=mission.layers.elevation_unit,
+        role="surface",
+    )
+    return Loaded(_above_ground(surface.grid, ground), surface.records, _without_gaps(surface))
+
+
+def _without_gaps(elevation: Elevation) -> tuple[Finding, ...]:
+    """The margin around the search ground is wished for, not needed: gaps in it are told by the ruling."""
+    return tuple(f for f in elevation.findings if f.code != "elevation_gaps")
+
+
+def read_clutter(mission: Mission, ground: Grid, obstacles: Grid | None, reuse: Reuse) -> Loaded[Grid | None]:
+    """Kinds of clutter on the ground's cells; None where no land cover is given."""
+    if not mission.layers.land_cover:
+        return Loaded(None)
+    classes = reuse.call("land_cover", read_classes, mission.path(mission.layers.land_cover), like=ground)
+    kinds, findings = clutter_kinds(classes, mission, ground, obstacles)
+    return Loaded(kinds, (classes.record,), tuple(findings))
+
+
+def read_layers(mission: Mission, place: Place, elevation: Elevation) -> Loaded[dict[str, GeoDataFrame]]:
+    """What lies on the search ground: areas, lines and points by their names in the mission."""
+    near = place.around(place.search, LAYERS_MARGIN_M)
+    layers = read_tables(mission, OVER_GROUND, place.crs, near)
+    findings = list(layers.findings)
+    for role in ("must_serve", "spots"):
+        if role in layers.value:
+            findings += points_on_ground(layers.value[role], elevation, role)
+    if "power_lines" in layers.value:
+        files = ", ".join(mission.layers.power_lines)
+        findings += usable_numbers(layers.value["power_lines"], "voltage_kv", 0.1, 1200, files, "kilovolts, not volts")
+    return replace(layers, findings=tuple(findings))
+
+
+@dataclass(frozen=True, eq=False)
+class Drives:
+    """The road network with the drive times from each staging point that has a rig."""
+
+    network: RoadNetwork
+    trees: tuple[DriveTree, ...]
+
+
+def build_roads(
+    mission: Mission, place: Place, elevation: Elevation, layers: RoadLayers, reuse: Reuse
+) -> Loaded[Drives]:
+    """The network for the mission's rig at the time of dispatch, and the drives over it."""
+    network = reuse.call(
+        "roads",
+        build_network,
+        layers.roads,
+        elevation=elevation.grid,
+        rig=mission.rig,
+        speeds=mission.speeds,
+        closures=layers.closures,
+        dangers=layers.dangers,
+        restrictions=layers.restrictions,
+        when=mission.times.dispatch,
+        elevation_error_m=elevation_error_m(mission, elevation.source_cell_m),
+        source_cell_m=elevation.source_cell_m,
+    )
+    trees = tuple(drive_tree(network, start.x, start.y) for start in place.starts)
+    return Loaded(Drives(network, trees), (), (*network.findings, *starts_findings(trees, mission)))
+
+
+def starts_findings(trees: Sequence[DriveTree], mission: Mission) -> list[Finding]:
+    """Findings of the drive times; with several staging points each says whose it is, unless all say the same."""
+    if len(trees) == 1:
+        return list(trees[0].findings)
+    out = []
+    for tree, start in zip(trees, mission.starts, strict=True):
+        for f in tree.findings:
+            out.append(replace(f, message=f"From {start.name}: {f.message[0].lower()}{f.message[1:]}"))
+    return out
+
+
+def ground_findings(grid: Grid, search_ground: np.ndarray) -> tuple[Finding, ...]:
+    """What the elevation itself leaves open: ground without heights, and cells too large for what a crew meets."""
+    findings = []
+    missing = float((~np.isfinite(grid.values))[search_ground].mean()) if search_ground.any() else 1.0
+    if missing > 0:
+        findings.append(
+            Finding(
+                "search_ground_unknown",
+                "warning",
+                f"{100 * missing:.1f} % of the search ground has no elevation and is ruled out.",
+                "Bring elevation that reaches farther, or make search.radius_m smaller.",
+            )
+        )
+    if grid.cell_size_m > COARSE_CELL_M:
+        findings.append(
+            Finding(
+                "coarse_elevation",
+                "caution",
+                f"The elevation has cells of {grid.cell_size_m:.0f} m: a bank, a ditch or a single tree does not "
+                "show in it.",
+                "The crew checks level, soft ground, trees toward the satellite and overhead lines on arrival.",
+            )
+        )
+    return tuple(findings)
+
+
+def _project(shape: Any, source: CRS, target: CRS) -> Any:
+    from pyproj import Transformer
+
+    return transform_shape(Transformer.from_crs(source, target, always_xy=True).transform, shape)
+
+
+def _above_ground(surface: Grid, ground: Grid) -> Grid:
+    """Surface heights on the ground's cells, never below the ground; unknown surface is bare ground."""
+    rows, cols = np.indices(ground.shape)
+    x, y = ground.xy(rows, cols)
+    values = (
+        surface.sample(x, y).astype(np.float32)
+        if surface.shape != ground.shape or (surface.transform != ground.transform)
+        else surface.values
+    )
+    return ground.with_values(np.fmax(values, ground.values))
