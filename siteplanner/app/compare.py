@@ -17,6 +17,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.score import difference_words, line_words
 
 MOST = 3
@@ -96,7 +97,7 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     drive = [e.access.drive_distance_m if e.access else nothing for e in every]
     steep = [abs(e.access.worst_grade_pct) if e.access else nothing for e in every]
     leg = [e.access.last_leg_m if e.access else nothing for e in every]
-    unsaid = [len(e.access.unknown) if e.access else 0 for e in every]
+    unsaid = [len(unknown_along_words(e.access.unknown)) if e.access else 0 for e in every]
     rows = [
         _row(
             "On air after dispatch",

@@ -178,7 +178,7 @@ def _layers(study: Any) -> list[tuple[str, list[dict[str, Any]], int]]:
     from siteplanner.outputs.map.shapes import feature, geojson, table_shapes
 
     grid, network = study.elevation, study.network
-    lines = [s for s, ok in zip(network.seg_geometry, network.for_vehicles, strict=True) if ok]
+    lines = [s for s, ok in zip(network.geometry.line, network.tags.for_vehicles, strict=True) if ok]
     roads = [feature("road:all", geojson(shapely.multilinestrings(lines), grid), "open")] if lines else []
     return [("Roads", roads, 20), ("Incident area", table_shapes(study.area, grid, "area", "Incident area"), 30)]
 

@@ -265,7 +265,7 @@ ALWAYS = {"area", "open", "unsure", "shut"}
 def lines_legend(plan: Plan) -> str:
     """Lines and marks on the map with their words, as HTML; layers that the plan does not hold are left out."""
     held = {OVERLAYS[role][0] for role, frame in plan.scene.overlays.items() if role in OVERLAYS and len(frame)}
-    held |= {"closed"} if any(plan.scene.roads.closed) else set()
+    held |= {"closed"} if plan.scene.roads.judged.closed.any() else set()
     held |= ALWAYS | ({"route", "leg", "sector", "dish", "dish_blocked"} if plan.spots else set())
     verdicts = {d.verdict for r in plan.spots for b in r.evaluation.backhauls for d in b.donors}
     held |= ({"link"} if "works" in verdicts else set()) | ({"link_blocked"} if verdicts - {"works"} else set())

@@ -14,6 +14,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Evaluation, told_of
 from siteplanner.planning.telling.radio import one_way_words, radio_lines
+from siteplanner.planning.telling.roads import ahead_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.words import starting_place
 from siteplanner.roads.directions import Step
@@ -40,7 +41,7 @@ def drive(e: Evaluation, units: Units) -> str:
         ("Steepest", grade_text(a.worst_grade_pct)),
         ("Last leg over ground", units.distance(a.last_leg_m)),
         ("Ways out", ways_words(a.ways_out)),
-        ("Not known from the road data", units.said("; ".join(a.unknown)) or "nothing"),
+        ("Not known from the road data", units.said("; ".join(unknown_along_words(a.unknown))) or "nothing"),
     ]
     return style.head("Drive") + style.table(rows)
 
@@ -60,7 +61,7 @@ def turns(e: Evaluation, units: Units) -> str:
             str(number),
             units.distance(step.running_m),
             units.said(step.text),
-            units.said("; ".join(f"{h.text}, {units.distance(h.running_m)} on" for h in step.hazards)),
+            units.said("; ".join(f"{ahead_words(h)}, {units.distance(h.running_m)} on" for h in step.hazards)),
         )
         for number, step in enumerate(steps_of(e.access), 1)
     ]
@@ -103,7 +104,7 @@ def directions_text(ranked: RankedSpot, units: Units, where: str) -> str:
     for number, step in enumerate(steps_of(access), 1):
         lines.append(f"{number}. At {units.distance(step.running_m)}: {units.said(clean(step.text))}.")
         lines += [
-            f"   {SEVERITY_WORDS[h.severity]}{units.said(clean(h.text))}, {units.distance(h.running_m)} on."
+            f"   {SEVERITY_WORDS[h.severity]}{units.said(clean(ahead_words(h)))}, {units.distance(h.running_m)} on."
             for h in step.hazards
         ]
     lines.append(last_leg(access, units))

@@ -43,10 +43,10 @@ def alternative_to(network: RoadNetwork, tree: DriveTree, quickest: Route) -> Al
     taken = np.unique(quickest.segments)
     closest: tuple[float, Route] | None = None
     for penalty in PENALTIES:
-        forward, backward = network.forward_s.copy(), network.backward_s.copy()
+        forward, backward = network.times.forward_s.copy(), network.times.backward_s.copy()
         forward[taken] *= penalty
         backward[taken] *= penalty
-        slowed = replace(network, forward_s=forward, backward_s=backward)
+        slowed = network.with_times(forward, backward)
         found = search(slowed, tree.segment, tree.along_m)
         legs = route_legs(slowed, replace(tree, network=slowed, search=found), quickest.access)
         route = route_along(network, legs, quickest.access)
@@ -111,5 +111,5 @@ def _only(network: RoadNetwork, route: Route, other: Route) -> list[str]:
         if segment not in other.segments:
             name = called(network, segment)
             length[name] = length.get(name, 0.0) + metres
-    unnamed = {called(network, s) for s in route.segments.tolist() if not network.name[s]}
+    unnamed = {called(network, s) for s in route.segments.tolist() if not network.tags.name[s]}
     return sorted(length, key=lambda name: (name in unnamed, -length[name], name))

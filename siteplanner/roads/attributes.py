@@ -300,19 +300,19 @@ def access_word(access: str, vehicle: str, motor_vehicle: str) -> str:
     return motor_vehicle or vehicle or access
 
 
-# What a line or point barrier means to a rig: None stops it, words are a hazard
-BARRIERS: dict[str, str | None] = {
-    "gate": "gate: may be locked",
-    "lift_gate": "lift gate: may be locked",
-    "swing_gate": "gate: may be locked",
-    "sliding_gate": "gate: may be locked",
-    "toll_booth": "toll booth",
-    "cattle_grid": "cattle grid",
-    "border_control": "border control",
-    "height_restrictor": "height bar",
-    "chain": "chain: may be locked",
-    "entrance": "",
-    "kerb": "",
+# What a line or point barrier means to a rig: None stops it, True is a hazard, False is nothing to tell
+BARRIERS: dict[str, bool | None] = {
+    "gate": True,
+    "lift_gate": True,
+    "swing_gate": True,
+    "sliding_gate": True,
+    "toll_booth": True,
+    "cattle_grid": True,
+    "border_control": True,
+    "height_restrictor": True,
+    "chain": True,
+    "entrance": False,
+    "kerb": False,
     "sump_buster": None,
     "bollard": None,
     "block": None,

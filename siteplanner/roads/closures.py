@@ -14,7 +14,9 @@ from shapely.ops import substring
 
 from siteplanner.errors import Finding
 from siteplanner.roads.attributes import is_missing, is_set, level, plain_name, road_class, tag_text
-from siteplanner.roads.hazards import Hazard
+from siteplanner.roads.hazards import Hazard, Warned, hazard_at
+from siteplanner.roads.reasons import closure_names
+from siteplanner.roads.tables import Judged, SegmentTags
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -25,7 +27,6 @@ END_M = 10.0  # a line along a road that ends at a junction leaves the junction 
 DRAWN = "drawn"  # column: lines that the user drew; they join what they cross or just miss
 NO_NAME = "marked as closed"
 DANGER = "hazard area"  # the kind of `Hazard` of a road in one
-_TOLD = 5  # names in one sentence
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,17 +77,8 @@ def read_closures(marks: GeoDataFrame, roads: GeoDataFrame) -> tuple[tuple[Closu
                 idle.append(words)
             else:
                 out.append(found)
-    findings = []
-    if idle:
-        findings.append(
-            Finding(
-                "closure_without_road",
-                "warning",
-                f"{_count(len(idle), 'closure meets', 'closures meet')} no road ({_listed(idle)}) and "
-                f"{'closes' if len(idle) == 1 else 'close'} nothing.",
-                f"Move a point to within {POINT_REACH_M:.0f} m of the road, or draw a line across it.",
-            )
-        )
+    facts = {"count": len(idle), "names": tuple(idle), "reach_m": POINT_REACH_M}
+    findings = [Finding("closure_without_road", "warning", facts=facts)] if idle else []
     return tuple(out), findings
 
 
@@ -134,15 +126,12 @@ def _within(areas: Sequence[Closure], pieces: np.ndarray, storey: np.ndarray) ->
     return sorted((i, k) for k, i in pairs if areas[k].level in (None, storey[i]))
 
 
-def closed_by(shut: Sequence[Closure], pieces: np.ndarray, storey: np.ndarray) -> np.ndarray:
-    """For each segment the names of what closes it, joined by `and`; '' where nothing does."""
+def closed_by(shut: Sequence[Closure], pieces: np.ndarray, storey: np.ndarray) -> dict[int, tuple[str, ...]]:
+    """What closes each closed segment, by name, each name once."""
     names: dict[int, dict[str, None]] = {}
     for i, k in _within(shut, pieces, storey) if shut else ():
         names.setdefault(i, {})[shut[k].name] = None
-    out = np.full(len(pieces), "", object)
-    for i, told in names.items():
-        out[i] = " and ".join(told)
-    return out
+    return {i: tuple(told) for i, told in names.items()}
 
 
 def with_dangers(
@@ -157,52 +146,30 @@ def with_dangers(
     for i, k in reversed(_within(dangers, pieces, storey) if dangers else []):
         if usable[i]:
             x, y = shapely.get_coordinates(pieces[i])[0].tolist()
-            text = f"through {dangers[k].name}: may be blocked or unsafe"
-            out[i] = (Hazard(DANGER, "caution", text, 0.0, x, y, stretch=True), *out[i])
+            warned = Warned(kind=DANGER, severity="caution", what=dangers[k].name)
+            out[i] = (hazard_at(warned, 0.0, x, y, stretch=True), *out[i])
     return tuple(out)
 
 
-def closure_findings(
-    closed: np.ndarray, usable: np.ndarray, row: np.ndarray, name: np.ndarray, length_m: np.ndarray
-) -> list[Finding]:
-    """One finding for each reason: how many roads it closes, and which. One entry per segment in all arrays."""
-    groups: dict[str, list[int]] = {}
-    for i in np.flatnonzero((closed != "") & usable).tolist():
-        groups.setdefault(str(closed[i]), []).append(i)
-    out = []
-    for words, members in groups.items():
-        roads = len({int(row[i]) for i in members})
-        named = list(dict.fromkeys(str(name[i]) for i in members if name[i]))
-        told = f": {_listed(named)}" if named else ""
-        km = float(length_m[members].sum()) / 1000
-        why = "for no stated reason" if words == NO_NAME else f"by '{words}'"
-        out.append(
-            Finding(
-                "roads_closed",
-                "note",
-                f"{_count(roads, 'road is', 'roads are')} closed {why}{told} ({max(km, 0.01):.2f} km).",
-                "Ask whether this still holds before the rig leaves.",
-            )
+def closure_findings(tags: SegmentTags, judged: Judged, length_m: np.ndarray) -> list[Finding]:
+    """One finding for what closes roads together: how many roads it closes, and which."""
+    groups: dict[tuple[str, ...], list[int]] = {}
+    for i in np.flatnonzero(judged.closed & tags.for_vehicles).tolist():
+        groups.setdefault(closure_names(judged.reasons[i]), []).append(i)
+    return [
+        Finding(
+            "roads_closed",
+            "note",
+            facts={
+                "closed_by": names,
+                "stated": names != (NO_NAME,),
+                "count": len({int(tags.source_row[i]) for i in members}),
+                "names": tuple(dict.fromkeys(str(tags.name[i]) for i in members if tags.name[i])),
+                "length_m": float(length_m[members].sum()),
+            },
         )
-    return out
-
-
-def _count(n: int, one: str, many: str) -> str:
-    return f"{n} {one if n == 1 else many}"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return ", ".join(words[:_TOLD]) + (f" and {len(words) - _TOLD} more" if len(words) > _TOLD else "")
-
-
-def without_closures(closed: np.ndarray, reason: np.ndarray) -> np.ndarray:
-    """Segments that only a closure keeps the rig from."""
-    return (closed != "") & (reason == np.array([closed_words(c) for c in closed], object))
-
-
-def closed_words(names: str) -> str:
-    """The reason of a closed segment."""
-    return f"closed: {names}"
+        for names, members in groups.items()
+    ]
 
 
 def with_tracks(roads: GeoDataFrame, tracks: GeoDataFrame) -> GeoDataFrame:

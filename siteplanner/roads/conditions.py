@@ -17,12 +17,11 @@ import numpy as np
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Rig
-from siteplanner.roads.hazards import Hazard
+from siteplanner.roads.hazards import Hazard, Warned, hazard_at
 from siteplanner.roads.tags import RoadTags
 
 FORBIDDEN = ("no", "military", "dismount")
 WINDOW_H, STEP_MIN = 6.0, 15  # the rig is on the road some time within this after dispatch. Common practice
-NOT_KNOWN = "season or hours"  # the name among the limits that data do not state
 KIND = "season or hours"  # the kind of `Hazard`
 _LONGEST = 300  # characters; longer conditions are not read
 
@@ -229,11 +228,10 @@ def _judge(timed: tuple, rig: Rig, moments: Sequence[datetime | None]) -> Timed 
 
 def timed_hazard(timed: Timed, x: float, y: float) -> Hazard:
     """What the driver is told of a road that is not known to be closed."""
-    if timed.state == "open":
-        return Hazard(
-            KIND, "note", f"open at the time of dispatch, but not always: {timed.text}", 0.0, x, y, stretch=True
-        )
-    return Hazard(KIND, "caution", f"may be closed now: {timed.text}", 0.0, x, y, stretch=True)
+    warned = Warned(
+        kind=KIND, severity="note" if timed.state == "open" else "caution", what=timed.text, state=timed.state
+    )
+    return hazard_at(warned, 0.0, x, y, stretch=True)
 
 
 def timed_findings(lines: dict[int, Timed], name: np.ndarray, dispatch_given: bool) -> list[Finding]:
@@ -241,16 +239,6 @@ def timed_findings(lines: dict[int, Timed], name: np.ndarray, dispatch_given: bo
     unsure = [i for i, t in lines.items() if t.state == "not known"]
     if not unsure:
         return []
-    shown = list(dict.fromkeys(f"{name[i] or 'a road without a name'} ({lines[i].text})" for i in unsure))
-    more = f" and {len(shown) - 3} more" if len(shown) > 3 else ""
-    many = len(unsure) > 1
-    return [
-        Finding(
-            "roads_open_at_times",
-            "warning",
-            f"{len(unsure)} road line{'s are' if many else ' is'} open only at times, and it is not known whether "
-            f"{'they are' if many else 'it is'} open now: {', '.join(shown[:3])}{more}.",
-            ("" if dispatch_given else "Give times.dispatch. ")
-            + "Ask who keeps the road; draw a closure on it if it is shut.",
-        )
-    ]
+    roads = dict.fromkeys((str(name[i]), lines[i].text) for i in unsure)
+    facts = {"count": len(unsure), "roads": tuple(roads), "dispatch_given": dispatch_given}
+    return [Finding("roads_open_at_times", "warning", facts=facts)]

@@ -135,7 +135,7 @@ def _depart(network: RoadNetwork, route: Route, grid: Grid, start: str) -> _Poin
     return _Point(
         words,
         "depart",
-        str(network.name[route.segments[0]]),
+        str(network.tags.name[route.segments[0]]),
         0.0,
         0,
     )
@@ -153,21 +153,23 @@ def _arrive(network: RoadNetwork, route: Route) -> _Point:
 def _too_far(network: RoadNetwork, route: Route) -> str:
     """What a driver who missed the end comes to next: a junction, or the end of the road."""
     segment, forward = int(route.segments[-1]), bool(route.directions[-1] > 0)
-    beyond = float(network.length_m[segment] - route.end_m[-1] if forward else route.end_m[-1])
+    beyond = float(network.geometry.length_m[segment] - route.end_m[-1] if forward else route.end_m[-1])
     while beyond <= LANDMARK_M:
-        node = int(network.seg_to[segment] if forward else network.seg_from[segment])
-        at_node = network.for_vehicles & ((network.seg_from == node) | (network.seg_to == node))
+        node = int(network.geometry.seg_to[segment] if forward else network.geometry.seg_from[segment])
+        at_node = network.tags.for_vehicles & ((network.geometry.seg_from == node) | (network.geometry.seg_to == node))
         others = [s for s in np.flatnonzero(at_node).tolist() if s != segment]
         metres = max(10, round(beyond / 10) * 10)
         if not others:
             return f"The road ends {metres} m beyond the stop" if beyond >= 20 else ""
-        if len(others) > 1 or network.name[others[0]] != network.name[segment]:
-            here = str(network.name[segment])
-            named = next((str(network.name[s]) for s in others if network.name[s] and network.name[s] != here), "")
+        if len(others) > 1 or network.tags.name[others[0]] != network.tags.name[segment]:
+            here = str(network.tags.name[segment])
+            named = next(
+                (str(network.tags.name[s]) for s in others if network.tags.name[s] and network.tags.name[s] != here), ""
+            )
             place = named or f"a junction with {class_words(network, others[0])}"
             return f"Too far: {place}, {metres} m beyond the stop" if beyond >= 20 else ""
-        segment, forward = others[0], int(network.seg_from[others[0]]) == node
-        beyond += float(network.length_m[segment])
+        segment, forward = others[0], int(network.geometry.seg_from[others[0]]) == node
+        beyond += float(network.geometry.length_m[segment])
     return ""
 
 
@@ -192,17 +194,17 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
     exits, ring_from = 0, -1
     for leg in range(len(route.segments) - 1):
         here, onto = int(route.segments[leg]), int(route.segments[leg + 1])
-        node = int(network.seg_to[here] if route.directions[leg] > 0 else network.seg_from[here])
+        node = int(network.geometry.seg_to[here] if route.directions[leg] > 0 else network.geometry.seg_from[here])
         running = float(route.running_m[leg + 1])
         others = [s for s in at_node.get(node, ()) if s not in (here, onto)]
-        if network.roundabout[onto] and not network.roundabout[here]:
+        if network.tags.roundabout[onto] and not network.tags.roundabout[here]:
             exits, ring_from = 0, leg + 1
             continue
-        if network.roundabout[here]:
-            if not network.roundabout[onto]:
+        if network.tags.roundabout[here]:
+            if not network.tags.roundabout[onto]:
                 points.append(_roundabout(network, route, grid, ring_from, leg, exits + 1))
                 passed = None
-            elif any(not network.roundabout[s] and _may_leave(network, s, node) for s in others):
+            elif any(not network.tags.roundabout[s] and _may_leave(network, s, node) for s in others):
                 exits += 1
             continue
         point = _with_surface(
@@ -219,7 +221,7 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
             points.append(point)
             passed = None
         elif others:
-            named = next((str(network.name[s]) for s in others if network.name[s]), "")
+            named = next((str(network.tags.name[s]) for s in others if network.tags.name[s]), "")
             passed = (named or f"a junction with {class_words(network, others[0])}", running)
     return points
 
@@ -241,7 +243,7 @@ def _junction(
     turn = float(wrap_180_deg(_driven(route, running, running + look_m) - arriving))
     if turn * first <= 0 or abs(turn) < abs(first):  # it bends back: what is seen at the junction counts
         turn = first
-    old, new = str(network.name[here]), str(network.name[onto])
+    old, new = str(network.tags.name[here]), str(network.tags.name[onto])
     toward = _toward(network, route, leg + 1, grid)
     ways = [float(wrap_180_deg(_direction(network, s, node, away=True) - arriving)) for s in others]
     if not others:  # a bend: only a new name is worth a word
@@ -291,13 +293,13 @@ def _with_surface(
     network: RoadNetwork, leg: int, here: int, onto: int, running: float, point: _Point | None
 ) -> _Point | None:
     """Says where the pavement ends. A turn onto a track says so by itself."""
-    if network.unpaved[onto] != 1 or network.unpaved[here] == 1:
+    if network.tags.unpaved[onto] != 1 or network.tags.unpaved[here] == 1:
         return point
     if point is None:
         return _Point(
-            f"unpaved from here, on {called(network, onto)}", "unpaved", str(network.name[onto]), running, leg + 1
+            f"unpaved from here, on {called(network, onto)}", "unpaved", str(network.tags.name[onto]), running, leg + 1
         )
-    if network.highway[onto] == "track" and not network.name[onto]:
+    if network.tags.highway[onto] == "track" and not network.tags.name[onto]:
         return point
     return replace(point, action=f"{point.action}; unpaved from here")
 
@@ -310,7 +312,7 @@ def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, 
     return _Point(
         f"at the roundabout take the {which} exit onto {called(network, onto)}, toward the {toward}",
         "roundabout",
-        str(network.name[onto]),
+        str(network.tags.name[onto]),
         float(route.running_m[max(ring_from, 0)]),
         max(ring_from, 0),
     )
@@ -322,7 +324,7 @@ def _cap(words: str) -> str:
 
 def _toward(network: RoadNetwork, route: Route, leg: int, grid: Grid) -> str:
     """The wind a road is taken toward, looked at no farther than the drive stays on that road."""
-    on = [str(network.name[s]) or str(network.highway[s]) for s in route.segments[leg:]]
+    on = [str(network.tags.name[s]) or str(network.tags.highway[s]) for s in route.segments[leg:]]
     stays = next((k for k, word in enumerate(on) if word != on[0]), len(on))
     over_m = float(route.running_m[leg + stays] - route.running_m[leg])
     return wind(_leaving(network, route, leg, grid, min(over_m, HEADING_M)))
@@ -336,8 +338,8 @@ def _leaving(network: RoadNetwork, route: Route, leg: int, grid: Grid, over_m: f
 
 
 def _look(network: RoadNetwork, segment: int) -> float:
-    longest = YARD_LOOK_M if network.highway[segment] in YARD_CLASSES else LOOK_M
-    return float(np.clip(network.length_m[segment], SHORT_M, longest))
+    longest = YARD_LOOK_M if network.tags.highway[segment] in YARD_CLASSES else LOOK_M
+    return float(np.clip(network.geometry.length_m[segment], SHORT_M, longest))
 
 
 def _bend_ahead(network: RoadNetwork, route: Route, leg: int, at_node: dict[int, list[int]]) -> float:
@@ -346,13 +348,15 @@ def _bend_ahead(network: RoadNetwork, route: Route, leg: int, at_node: dict[int,
     A carriageway that bends away just behind a fork is felt as one turn with it, wherever its line is cut.
     """
     look = _look(network, int(route.segments[leg]))
-    if look < float(network.length_m[route.segments[leg]]):
+    if look < float(network.geometry.length_m[route.segments[leg]]):
         return look
-    longest = YARD_LOOK_M if network.highway[route.segments[leg]] in YARD_CLASSES else LOOK_M
+    longest = YARD_LOOK_M if network.tags.highway[route.segments[leg]] in YARD_CLASSES else LOOK_M
     start = float(route.running_m[leg])
     while leg + 1 < len(route.segments) and float(route.running_m[leg + 1]) - start < longest:
         segment = int(route.segments[leg])
-        node = int(network.seg_to[segment] if route.directions[leg] > 0 else network.seg_from[segment])
+        node = int(
+            network.geometry.seg_to[segment] if route.directions[leg] > 0 else network.geometry.seg_from[segment]
+        )
         if set(at_node.get(node, ())) - {segment, int(route.segments[leg + 1])}:
             break
         leg += 1
@@ -368,9 +372,9 @@ def _driven(route: Route, start_m: float, end_m: float) -> float:
 
 def _direction(network: RoadNetwork, segment: int, node: int, *, away: bool) -> float:
     """Grid bearing of a segment at one of its ends, leaving the node or running into it."""
-    line, length = network.seg_geometry[segment], float(network.length_m[segment])
+    line, length = network.geometry.line[segment], float(network.geometry.length_m[segment])
     look = min(_look(network, segment), length)
-    from_start = int(network.seg_from[segment]) == node
+    from_start = int(network.geometry.seg_from[segment]) == node
     near = shapely.line_interpolate_point(line, 0.0 if from_start else length)
     far = shapely.line_interpolate_point(line, look if from_start else length - look)
     out = float(bearing_deg(shapely.get_x(far) - shapely.get_x(near), shapely.get_y(far) - shapely.get_y(near)))
@@ -379,18 +383,18 @@ def _direction(network: RoadNetwork, segment: int, node: int, *, away: bool) -> 
 
 def _may_leave(network: RoadNetwork, segment: int, node: int) -> bool:
     """Whether traffic may leave the node along a segment: signs count every exit, also those the rig cannot use."""
-    forward = int(network.seg_from[segment]) == node
-    time = network.forward_s[segment] if forward else network.backward_s[segment]
-    return bool(np.isfinite(time)) or not bool(network.drivable[segment])
+    forward = int(network.geometry.seg_from[segment]) == node
+    time = network.times.forward_s[segment] if forward else network.times.backward_s[segment]
+    return bool(np.isfinite(time)) or not bool(network.judged.drivable[segment])
 
 
 def _roads_at_nodes(network: RoadNetwork, route: Route) -> dict[int, list[int]]:
     """Segments for vehicles at the route's nodes: a driver sees them all, whether or not the rig may use them."""
-    passed = np.zeros(len(network.node_x), bool)
-    passed[network.seg_from[route.segments]] = passed[network.seg_to[route.segments]] = True
-    near = network.for_vehicles & (passed[network.seg_from] | passed[network.seg_to])
+    passed = np.zeros(len(network.geometry.node_x), bool)
+    passed[network.geometry.seg_from[route.segments]] = passed[network.geometry.seg_to[route.segments]] = True
+    near = network.tags.for_vehicles & (passed[network.geometry.seg_from] | passed[network.geometry.seg_to])
     out: dict[int, list[int]] = {}
     for segment in np.flatnonzero(near).tolist():
-        for node in {int(network.seg_from[segment]), int(network.seg_to[segment])}:
+        for node in {int(network.geometry.seg_from[segment]), int(network.geometry.seg_to[segment])}:
             out.setdefault(node, []).append(segment)
     return out

@@ -39,11 +39,6 @@ def speed_base_m(base_m: float, error_m: float, spacing_m: float) -> float:
     return float(np.clip(wanted, base_m, max(base_m, SPEED_BASE_M)))
 
 
-def near_words(grade_pct: float, error_pct: float, limit_pct: float) -> str:
-    """`grade 14 ± 3 % against a limit of 15 %`: for a grade closer to the rig's limit than it is known."""
-    return f"grade {grade_pct:.0f} ± {max(error_pct, 1):.0f} % against a limit of {limit_pct:.3g} %"
-
-
 @dataclass(frozen=True, eq=False)
 class Profile:
     """At each sample: the smoothed road height, the grade in percent, rising along the stroke, its standard error and

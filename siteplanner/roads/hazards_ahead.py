@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import Literal
 
 import numpy as np
 
 from siteplanner.core.geodesy import bearing_deg, wrap_180_deg
 from siteplanner.data.grid import Grid
 from siteplanner.data.grid_reference import grid_reference
-from siteplanner.errors import Severity
-from siteplanner.roads.hazards import Hazard
+from siteplanner.roads.hazards import Warned
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
 
@@ -19,21 +19,29 @@ BEND_LOOK_M = 20.0  # a bend's side and size are looked at this far before and a
 HAIRPIN_DEG = 135.0  # a bend that turns by more is called a hairpin. Common practice
 
 
-@dataclass(frozen=True)
-class HazardAhead:
-    """A hazard on the drive; `length_m` is 0 for a point, `value` its figure or NaN. Place: WGS 84 when asked for."""
+@dataclass(frozen=True, kw_only=True)
+class HazardAhead(Warned):
+    """A hazard on the drive; `length_m` is 0 for a point. Place: WGS 84 when asked for.
+
+    `value` of `steep` is positive where the drive climbs. `side` is that of a bend as driven ('' where the drive does
+    not show it), `hairpin` a bend that turns back.
+    """
 
     running_m: float
-    kind: str
-    severity: Severity
-    text: str
     x: float
     y: float
-    value: float
     length_m: float = 0.0
+    side: Literal["", "left", "right"] = ""
+    hairpin: bool = False
     latitude: float = float("nan")
     longitude: float = float("nan")
     grid_reference: str = ""
+
+
+def hazard_ahead(warned: Warned, running_m: float, x: float, y: float, length_m: float = 0.0) -> HazardAhead:
+    """What is warned of, at a place of the drive."""
+    own = {f.name: getattr(warned, f.name) for f in fields(Warned)}
+    return HazardAhead(**own, running_m=float(running_m), x=float(x), y=float(y), length_m=float(length_m))
 
 
 def hazards_along(network: RoadNetwork, route: Route, grid: Grid | None = None) -> tuple[HazardAhead, ...]:
@@ -54,13 +62,12 @@ def hazards_along(network: RoadNetwork, route: Route, grid: Grid | None = None) 
                 length, x, y = 0.0, hazard.x, hazard.y
             else:
                 continue
-            text, value = hazard.text, hazard.value
-            if hazard.kind == "steep":
-                value = sign * value
-                text = f"steep {'climb' if value > 0 else 'descent'}: {text}"
-            if hazard.kind == "bend":
-                text = _bend(route, running, hazard)
-            out.append(HazardAhead(running, hazard.kind, hazard.severity, text, x, y, value, length))
+            ahead = hazard_ahead(hazard, running, x, y, length)
+            if ahead.kind == "steep" and ahead.value is not None:
+                ahead = replace(ahead, value=sign * ahead.value)
+            if ahead.kind == "bend":
+                ahead = _bend(route, ahead)
+            out.append(ahead)
     return placed(_joined(sorted(out, key=_order)), grid)
 
 
@@ -75,34 +82,31 @@ def placed(hazards: list[HazardAhead], grid: Grid | None) -> tuple[HazardAhead, 
     return tuple(out)
 
 
-def _order(hazard: HazardAhead) -> tuple[float, str, str]:
-    return hazard.running_m, hazard.kind, hazard.text
+def _order(hazard: HazardAhead) -> tuple[float, str, str, str, float]:
+    return hazard.running_m, hazard.kind, hazard.state, hazard.what, hazard.value or 0.0
 
 
-def _bend(route: Route, running_m: float, hazard: Hazard) -> str:
-    """`hairpin bend to the left, radius about 8 m ...`, by the direction of travel well before and after it."""
-    look = max(BEND_LOOK_M, np.pi * hazard.value / 2 if np.isfinite(hazard.value) else 0.0)
+def _bend(route: Route, bend: HazardAhead) -> HazardAhead:
+    """With its side, by the direction of travel well before and after it."""
+    look = max(BEND_LOOK_M, np.pi * (bend.value or 0.0) / 2)
+    at = bend.running_m
 
     def bearing(start_m: float, end_m: float) -> float:
         a, b = (route.line.interpolate(float(np.clip(m, 0.0, route.distance_m))) for m in (start_m, end_m))
         return float(bearing_deg(b.x - a.x, b.y - a.y))
 
-    if running_m < 5 or running_m > route.distance_m - 5:
-        return hazard.text
-    turn = float(
-        wrap_180_deg(bearing(running_m + look / 2, running_m + look) - bearing(running_m - look, running_m - look / 2))
-    )
-    side = "right" if turn > 0 else "left"
-    word = "hairpin bend" if abs(turn) >= HAIRPIN_DEG else "sharp bend"
-    return hazard.text.replace("sharp bend", f"{word} to the {side}", 1)
+    if at < 5 or at > route.distance_m - 5:
+        return bend
+    turn = float(wrap_180_deg(bearing(at + look / 2, at + look) - bearing(at - look, at - look / 2)))
+    return replace(bend, side="right" if turn > 0 else "left", hairpin=abs(turn) >= HAIRPIN_DEG)
 
 
 def _joined(hazards: list[HazardAhead]) -> list[HazardAhead]:
-    """Stretches of the same kind and words that follow each other become one with the whole length."""
+    """Stretches of the same hazard that follow each other become one with the whole length."""
     out: list[HazardAhead] = []
-    open_: dict[tuple[str, str], int] = {}
+    open_: dict[Warned, int] = {}
     for hazard in hazards:
-        key = (hazard.kind, hazard.text)
+        key = hazard.warned
         last = open_.get(key)
         if hazard.length_m > 0 and last is not None:
             before = out[last]

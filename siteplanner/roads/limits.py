@@ -13,124 +13,118 @@ posted hardly anywhere, and what is too long fails at bends.
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Rig
 from siteplanner.roads.attributes import BARRIERS, SMOOTHNESS, TRACKTYPES
-from siteplanner.roads.conditions import FORBIDDEN, NOT_KNOWN, Timed
+from siteplanner.roads.conditions import FORBIDDEN, Timed
+from siteplanner.roads.reasons import UNKNOWN_KINDS, Limit, Reason, Unknown, UnknownKind
+from siteplanner.roads.tables import objects
 from siteplanner.roads.tags import RoadTags
 
-# figure's field in RoadTags, its name, the rig's figure, unit
-_FIGURES = (
-    ("maxheight_m", "height limit", lambda rig: rig.height_m, "m"),
-    ("maxweight_t", "weight limit", lambda rig: rig.mass_kg / 1000, "t"),
-    ("maxwidth_m", "width", lambda rig: rig.width_m, "m"),
-    ("maxlength_m", "length limit", lambda rig: rig.length_m, "m"),
-)
-UNKNOWN_NAMES = ("height limit", "weight limit", "width", "surface", "grade", "direction", NOT_KNOWN)
-NEAR = "grade for certain"  # grades closer to the rig's limit than they are known
-USUAL = "No other limit is in the data, as is usual on ordinary roads: signs on the road go before the map."
 _MINOR = ("service", "track", "")
 
 
-def _words_limit(tags: RoadTags, rig: Rig, i: int) -> list[str]:
+def _figures(rig: Rig) -> tuple[tuple[str, Limit, float, str], ...]:
+    """(figure's field in RoadTags, what it limits, the rig's figure, unit)."""
+    return (
+        ("maxheight_m", "height limit", rig.height_m, "m"),
+        ("maxweight_t", "weight limit", rig.mass_kg / 1000, "t"),
+        ("maxwidth_m", "width", rig.width_m, "m"),
+        ("maxlength_m", "length limit", rig.length_m, "m"),
+    )
+
+
+def _of_words(tags: RoadTags, rig: Rig, i: int) -> list[Reason]:
+    """Reasons from the words of line i for its surface and its barrier."""
     out = []
     surface = [s for s in tags.surface[i].replace(":", ";").split(";") if s.strip() in rig.forbidden_surfaces]
     if surface:
-        out.append(f"surface {surface[0].strip()} is not for the rig")
+        out.append(Reason("surface", what=surface[0].strip()))
     track, smooth = tags.tracktype[i], tags.smoothness[i]
     if track in TRACKTYPES and TRACKTYPES.index(track) > TRACKTYPES.index(rig.worst_tracktype):
-        out.append(f"track type {track} is softer than the rig's {rig.worst_tracktype}")
+        out.append(Reason("track type", what=track, allowed=rig.worst_tracktype))
     if (
         smooth in SMOOTHNESS
         and rig.worst_smoothness in SMOOTHNESS
         and (SMOOTHNESS.index(smooth) > SMOOTHNESS.index(rig.worst_smoothness))
     ):
-        out.append(f"smoothness {smooth} is worse than the rig's {rig.worst_smoothness}")
+        out.append(Reason("smoothness", what=smooth, allowed=rig.worst_smoothness))
     if tags.barrier[i] in BARRIERS and BARRIERS[tags.barrier[i]] is None:
-        out.append(f"barrier {tags.barrier[i]} stops the rig")
+        out.append(Reason("barrier", what=tags.barrier[i]))
     return out
 
 
 def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None) -> tuple[np.ndarray, np.ndarray]:
-    """Reason why the rig must not use each line (`''`: it may), and the tuple of limits without data.
+    """For each line the reasons why the rig must not use it (`()`: it may), and what the data do not tell of it.
 
-    A figure equal to the rig's passes. Access `private` and `permit` stay open, as a hazard: at an incident the
-    owner is asked. `timed`: lines whose access depends on season, hours or the vehicle (`conditions.timed_lines`).
+    Arrays of tuples of `Reason` and of `Unknown`. A figure equal to the rig's passes. Access `private` and `permit`
+    stay open, as a hazard: at an incident the owner is asked. `timed`: lines whose access depends on season, hours or
+    the vehicle (`conditions.timed_lines`).
     """
     timed = timed or {}
     n = len(tags.highway)
-    reasons: list[list[str]] = [[] for _ in range(n)]
-    place = np.where(tags.bridge, "bridge ", np.where(tags.tunnel, "tunnel ", ""))
+    reasons: list[list[Reason]] = [[] for _ in range(n)]
+    no_road: dict[str, Reason] = {}
     for i in np.flatnonzero(tags.road_class == ""):
-        reasons[i].append(f"{tags.highway[i] or 'line'}: not a road for vehicles")
+        word = str(tags.highway[i])
+        reasons[i].append(no_road.setdefault(word, Reason("no road", what=word)))
     forbidden = np.isin(tags.access, FORBIDDEN)
     forbidden[list(timed)] = False
     for i in np.flatnonzero(forbidden):
-        reasons[i].append(f"access is {tags.access[i]}")
+        reasons[i].append(Reason("access", source="posted", what=str(tags.access[i])))
     for line, rule in timed.items():
         if rule.state == "closed":
-            reasons[line].append(f"no access at this time or for this rig ({rule.text})")
+            reasons[line].append(Reason("season or hours", source="posted", what=rule.text))
     if rig.fords == "exclude":
         for i in np.flatnonzero(tags.ford):
-            reasons[i].append("ford")
+            reasons[i].append(Reason("ford"))
     for i in np.flatnonzero(tags.trailer == "no"):
-        reasons[i].append("no trailers")
-    for field, name, of_rig, unit in _FIGURES:
-        figures, limit = getattr(tags, field), of_rig(rig)
+        reasons[i].append(Reason("trailers", source="posted"))
+    for field, kind, limit, unit in _figures(rig):
+        figures = getattr(tags, field)
+        structure: Literal["", "bridge", "tunnel"]
         for i in np.flatnonzero(figures < limit - 1e-9):
-            reasons[i].append(f"{place[i]}{name} {figures[i]:.3g} {unit} is below the rig's {limit:.3g} {unit}")
+            structure = "bridge" if tags.bridge[i] else "tunnel" if tags.tunnel[i] else ""
+            reasons[i].append(Reason(kind, float(figures[i]), limit, unit, "posted", structure=structure))
     for i in np.flatnonzero(np.abs(tags.incline_pct) > rig.max_grade_pct + 1e-9):
-        reasons[i].append(f"posted grade {abs(tags.incline_pct[i]):.3g} % is above the rig's {rig.max_grade_pct:.3g} %")
+        reasons[i].append(Reason("grade", float(abs(tags.incline_pct[i])), rig.max_grade_pct, "%", "posted"))
     said = (tags.surface != "") | (tags.tracktype != "") | (tags.smoothness != "") | (tags.barrier != "")
-    known: dict[tuple[str, str, str, str], list[str]] = {}
+    known: dict[tuple[str, str, str, str], list[Reason]] = {}
     for i in np.flatnonzero(said):
         key = tags.surface[i], tags.tracktype[i], tags.smoothness[i], tags.barrier[i]
         if key not in known:
-            known[key] = _words_limit(tags, rig, int(i))
+            known[key] = _of_words(tags, rig, int(i))
         reasons[i].extend(known[key])
-    return _texts(reasons), _unknown(tags, timed)
+    return objects([tuple(r) for r in reasons]), _unknown(tags, timed)
 
 
 def unknown_finding(unknown: np.ndarray, usable: np.ndarray, length_m: np.ndarray) -> Finding | None:
-    """On what share of the roads for the rig each limit is not stated. One entry per segment in all arrays."""
+    """On what share of the roads for the rig each thing is not told. One entry per segment in all arrays."""
     total = float(length_m[usable].sum())
-    kinds: dict[tuple[str, ...], int] = {}
-    kind = np.array([kinds.setdefault(words, len(kinds)) for words in unknown[usable]], np.int64)
-    missing: dict[str, float] = {}
-    for words, metres in zip(kinds, np.bincount(kind, length_m[usable], len(kinds)).tolist(), strict=True):
-        for word in map(kind_of, words):
-            missing[word] = missing.get(word, 0.0) + metres
+    sets: dict[tuple[Unknown, ...], int] = {}
+    number = np.array([sets.setdefault(items, len(sets)) for items in unknown[usable]], np.int64)
+    missing: dict[tuple[UnknownKind, bool], float] = {}
+    for items, metres in zip(sets, np.bincount(number, length_m[usable], len(sets)).tolist(), strict=True):
+        for item in items:
+            missing[item.kind, item.near] = missing.get((item.kind, item.near), 0.0) + metres
     if not missing:
         return None
-    shares = sorted(((100 * m / total, word) for word, m in missing.items()), key=lambda s: (-s[0], s[1]))
-    told = ", ".join(f"{word} {'below 1' if share < 0.5 else f'{share:.0f}'} %" for share, word in shares)
-    return Finding(
-        "road_limits_not_stated",
-        "note",
-        f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none. Missing height, "
-        "weight, width and length limits are left out on ordinary roads, where none is usual.",
-        "Signs on the road go before the map; ask someone who has driven it with a trailer.",
-    )
+    shares = tuple((kind, near, metres / total) for (kind, near), metres in missing.items())
+    return Finding("road_limits_not_stated", "note", facts={"shares": shares})
 
 
-def kind_of(word: str) -> str:
-    """A limit not stated without its figures, so that roads can be counted by it."""
-    return NEAR if "±" in word else word
-
-
-def with_unknown(unknown: np.ndarray, segments: np.ndarray, word: str) -> None:
-    """Add one of UNKNOWN_NAMES to the limits not stated on some segments, in its place. Changes `unknown`."""
+def with_unknown(unknown: np.ndarray, segments: np.ndarray, kind: UnknownKind) -> None:
+    """Add one kind to what is not known of some segments, in its place. Changes `unknown`."""
+    known: dict[tuple[Unknown, ...], tuple[Unknown, ...]] = {}
     for i in segments.tolist():
-        words = {*unknown[i], word}
-        unknown[i] = tuple(name for name in UNKNOWN_NAMES if name in words)
-
-
-def _texts(reasons: list[list[str]]) -> np.ndarray:
-    out = np.empty(len(reasons), object)
-    out[:] = ["; ".join(r) for r in reasons]
-    return out
+        if unknown[i] not in known:
+            kinds = {*(u.kind for u in unknown[i]), kind}
+            known[unknown[i]] = tuple(Unknown(k) for k in UNKNOWN_KINDS if k in kinds)
+        unknown[i] = known[unknown[i]]
 
 
 def _unknown(tags: RoadTags, timed: dict[int, Timed]) -> np.ndarray:
@@ -139,7 +133,7 @@ def _unknown(tags: RoadTags, timed: dict[int, Timed]) -> np.ndarray:
     minor = np.isin(tags.road_class, _MINOR) | np.isin(tags.access, ("private", "permit")) | (tags.unpaved == 1)
     height, weight, width = tags.doubtful.T
     missing = np.column_stack(
-        [
+        [  # in the order of UNKNOWN_KINDS
             np.isnan(tags.maxheight_m) & (minor | tags.tunnel | height),
             np.isnan(tags.maxweight_t) & (minor | tags.bridge | weight),
             np.isnan(tags.maxwidth_m) & (minor | tags.bridge | tags.tunnel | width),
@@ -150,7 +144,7 @@ def _unknown(tags: RoadTags, timed: dict[int, Timed]) -> np.ndarray:
         ]
     )
     code = missing @ (1 << np.arange(missing.shape[1]))
-    words = {c: tuple(w for k, w in enumerate(UNKNOWN_NAMES) if c >> k & 1) for c in np.unique(code).tolist()}
-    out = np.empty(len(code), object)
-    out[:] = [words[c] for c in code.tolist()]
-    return out
+    sets = {
+        c: tuple(Unknown(kind) for k, kind in enumerate(UNKNOWN_KINDS) if c >> k & 1) for c in np.unique(code).tolist()
+    }
+    return objects([sets[c] for c in code.tolist()])

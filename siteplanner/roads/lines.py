@@ -10,10 +10,10 @@ import shapely
 from scipy.spatial import cKDTree
 
 from siteplanner.data.osm import NODES
-from siteplanner.errors import Finding, Severity
+from siteplanner.errors import Finding
 from siteplanner.mission import Rig
 from siteplanner.roads.attributes import BARRIERS, is_set, tag_text
-from siteplanner.roads.hazards import FORD_WORDS, locked_words
+from siteplanner.roads.hazards import Warned, barrier_warned
 from siteplanner.roads.noding import SNAP_M, Noded
 
 if TYPE_CHECKING:
@@ -35,14 +35,9 @@ class Barrier(NamedTuple):
         """Whether the rig cannot pass it at all."""
         return rig.fords == "exclude" if self.kind == FORD else BARRIERS[self.kind] is None
 
-    def hazard(self) -> tuple[str, Severity, str] | None:
-        """(kind, severity, words) for the driver; None for nothing to tell."""
-        if self.kind == FORD:
-            return FORD, "caution", FORD_WORDS
-        words = BARRIERS[self.kind]
-        if self.locked and words:
-            return "gate", "caution", locked_words(self.kind)
-        return ("gate", "warning", words) if words else None
+    def warned(self) -> Warned | None:
+        """What the driver is told of it; None for nothing."""
+        return Warned(kind=FORD, severity="caution") if self.kind == FORD else barrier_warned(self.kind, self.locked)
 
 
 def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -80,14 +75,7 @@ def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray
     used[row] = used[points] = True
     lost = int((~used).sum())
     if lost:
-        findings.append(
-            Finding(
-                "road_geometry_skipped",
-                "warning",
-                f"{lost} of {len(roads)} road rows hold no usable line (missing, empty, a single place, or no line).",
-                "Repair these rows if a road is missing from the map.",
-            )
-        )
+        findings.append(Finding("road_geometry_skipped", "warning", facts={"count": lost, "of": len(roads)}))
     return parts, row, points
 
 

@@ -8,32 +8,20 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from scipy.sparse import csr_matrix
-from scipy.sparse.csgraph import connected_components
 from shapely.geometry import LineString
 from shapely.ops import substring
 
-from siteplanner.data.projections import written_place
 from siteplanner.errors import Finding, InputError
-from siteplanner.roads.limits import NEAR, kind_of
+from siteplanner.roads.closed_off import ClosedOff, closed_off
+from siteplanner.roads.exits import ExitTree, exit_tree
+from siteplanner.roads.hazards import caution_findings
 from siteplanner.roads.network import RoadNetwork
+from siteplanner.roads.reasons import UnknownAlong, UnknownKind
 from siteplanner.roads.search import Search, search
+from siteplanner.roads.unreached import UnreachedPart, unreached_finding, unreached_parts
 
 FAR_STAGING_M = 100.0  # a staging point this far from a road is said. Common practice
 _SAME_M = 1e-6  # the staging point itself, to the rounding of a projection onto a line
-
-
-@dataclass(frozen=True)
-class UnreachedPart:
-    """Roads for the rig that hang together but cannot be reached: where they come nearest to reached ones."""
-
-    segments: tuple[int, ...]
-    length_m: float
-    x: float  # the point of the part nearest to a reached road
-    y: float
-    reached_x: float  # and that road's point nearest to it
-    reached_y: float
-    gap_m: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +44,6 @@ class DriveTree:
     search: Search
     seg_s: np.ndarray
     reached: np.ndarray
-    findings: tuple[Finding, ...] = ()
 
     @property
     def node_s(self) -> np.ndarray:
@@ -69,30 +56,36 @@ class DriveTree:
     @cached_property
     def reached_tree(self) -> shapely.STRtree:
         """Of what can be driven on, in the order of `reached_segments`."""
-        lines = self.network.seg_geometry[self.reached_segments]
+        lines = self.network.geometry.line[self.reached_segments]
         # only the staging point's own segment can be reached in part: a one-way street does not lead back
-        length = float(self.network.length_m[self.segment])
+        length = float(self.network.geometry.length_m[self.segment])
         at_ends = self.arrival_s(np.array([self.segment] * 2), np.array([0.0, length]))
         low, high = (limit if np.isfinite(s) else self.along_m for limit, s in zip((0.0, length), at_ends, strict=True))
         if (low, high) != (0.0, length):
-            lines[self.reached_segments == self.segment] = substring(self.network.seg_geometry[self.segment], low, high)
+            lines[self.reached_segments == self.segment] = substring(
+                self.network.geometry.line[self.segment], low, high
+            )
         return shapely.STRtree(lines)
 
     def arrival_s(self, segment: np.ndarray, along_m: np.ndarray) -> np.ndarray:
         """Seconds to points on segments (arrays); infinite where they cannot be driven to."""
         n = self.network
         segment, along_m = np.asarray(segment), np.asarray(along_m, float)
-        share = np.clip(along_m / n.length_m[segment], 0.0, 1.0)
-        forward, backward = n.forward_s[segment], n.backward_s[segment]
+        share = np.clip(along_m / n.geometry.length_m[segment], 0.0, 1.0)
+        forward, backward = n.times.forward_s[segment], n.times.backward_s[segment]
         with np.errstate(invalid="ignore"):
             via_from = np.where(
-                share > 0, self.search.enter_from_s[segment] + forward * share, self.node_s[n.seg_from[segment]]
+                share > 0,
+                self.search.enter_from_s[segment] + forward * share,
+                self.node_s[n.geometry.seg_from[segment]],
             )
             via_to = np.where(
-                share < 1, self.search.enter_to_s[segment] + backward * (1 - share), self.node_s[n.seg_to[segment]]
+                share < 1,
+                self.search.enter_to_s[segment] + backward * (1 - share),
+                self.node_s[n.geometry.seg_to[segment]],
             )
-            ahead = share - self.along_m / n.length_m[self.segment]
-            ahead = np.where(np.abs(ahead) * n.length_m[self.segment] < _SAME_M, 0.0, ahead)
+            ahead = share - self.along_m / n.geometry.length_m[self.segment]
+            ahead = np.where(np.abs(ahead) * n.geometry.length_m[self.segment] < _SAME_M, 0.0, ahead)
             direct = np.where(ahead >= 0, forward * np.maximum(ahead, 0), backward * np.maximum(-ahead, 0))
         direct = np.where(ahead == 0, 0.0, direct)
         best = np.fmin(via_from, via_to)
@@ -101,44 +94,26 @@ class DriveTree:
     @cached_property
     def unreached(self) -> tuple[UnreachedPart, ...]:
         """Parts for the rig that cannot be reached, the longest first."""
-        n = self.network
-        left = np.flatnonzero(n.drivable & ~self.reached)
-        if not len(left) or not len(self.reached_segments):
-            return ()
-        size = len(n.node_x)
-        graph = csr_matrix((np.ones(len(left)), (n.seg_from[left], n.seg_to[left])), shape=(size, size))
-        label = connected_components(graph, directed=False)[1][n.seg_from[left]]
-        (mine, near), gap = self.reached_tree.query_nearest(
-            n.seg_geometry[left], all_matches=False, return_distance=True
-        )
-        parts = []
-        order = np.lexsort((gap, label[mine]))
-        best = order[np.flatnonzero(np.diff(label[mine][order], prepend=-1))]
-        for k in best.tolist():
-            members = left[label == label[mine[k]]]
-            link = shapely.shortest_line(n.seg_geometry[left[mine[k]]], n.seg_geometry[self.reached_segments[near[k]]])
-            (x, y), (rx, ry) = shapely.get_coordinates(link).tolist()
-            parts.append(
-                UnreachedPart(tuple(members.tolist()), float(n.length_m[members].sum()), x, y, rx, ry, float(gap[k]))
-            )
-        return tuple(sorted(parts, key=lambda p: (-p.length_m, p.segments)))
+        return unreached_parts(self.network, self.reached, self.reached_segments, self.reached_tree)
 
+    @cached_property
+    def closed_off(self) -> ClosedOff:
+        """What cannot be reached only because something is closed."""
+        return closed_off(self.network, self.reached, self.node_s)
 
-def _unreached_finding(tree: DriveTree) -> Finding | None:
-    parts = tree.unreached
-    if not parts:
-        return None
-    worst = parts[0]
-    total = sum(p.length_m for p in parts)
-    return Finding(
-        "roads_not_reached",
-        "warning",
-        f"{len(parts)} part{'s' if len(parts) > 1 else ''} of the road network ({total / 1000:.1f} km the rig could "
-        f"use) cannot be reached from the staging point. The longest has {worst.length_m / 1000:.1f} km; "
-        f"it comes within {worst.gap_m:.0f} m of a reached road at "
-        f"{written_place(tree.network.crs, worst.reached_x, worst.reached_y)}.",
-        "Check for a gap in the road data there, or a closure, limit or one-way rule that parts the network.",
-    )
+    @cached_property
+    def exits_at_staging(self) -> ExitTree:
+        """The way out to the staging point's road."""
+        geometry = self.network.geometry
+        ends = np.unique([geometry.seg_from[self.segment], geometry.seg_to[self.segment]])
+        return exit_tree(geometry, self.network.judged.drivable, ends)
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """A staging point far from a road, and roads that cannot be reached from it."""
+        far = Finding("staging_off_road", "warning", facts={"offset_m": self.offset_m})
+        gap = unreached_finding(self.unreached, self.network.crs)
+        return (*([far] if self.offset_m > FAR_STAGING_M else []), *([gap] if gap else []))
 
 
 def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
@@ -155,33 +130,20 @@ def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
     point = shapely.points(x, y)
     index, distance = network.usable_tree.query_nearest(point, all_matches=False, return_distance=True)
     segment, offset = int(usable[index[0]]), float(distance[0])
-    geometry = network.seg_geometry[segment]
+    geometry = network.geometry.line[segment]
     along = float(shapely.line_locate_point(geometry, point))
     snapped = shapely.get_coordinates(shapely.line_interpolate_point(geometry, along))[0]
     found = search(network, segment, along)
     seg_s = np.minimum(
-        np.where(np.isfinite(network.forward_s), found.enter_from_s, np.inf),
-        np.where(np.isfinite(network.backward_s), found.enter_to_s, np.inf),
+        np.where(np.isfinite(network.times.forward_s), found.enter_from_s, np.inf),
+        np.where(np.isfinite(network.times.backward_s), found.enter_to_s, np.inf),
     )
     seg_s[segment] = 0.0
-    reached = network.drivable & np.isfinite(seg_s)
+    reached = network.judged.drivable & np.isfinite(seg_s)
     seg_s = np.where(reached, seg_s, np.inf)
-    findings = []
-    if offset > FAR_STAGING_M:
-        findings.append(
-            Finding(
-                "staging_off_road",
-                "warning",
-                f"The staging point lies {offset:.0f} m from the nearest road for the rig; the drive starts there.",
-                "Move the staging point to a road, or add the missing road.",
-            )
-        )
-    tree = DriveTree(
+    return DriveTree(
         network, float(x), float(y), segment, along, float(snapped[0]), float(snapped[1]), offset, found, seg_s, reached
     )
-    gap = _unreached_finding(tree)
-    object.__setattr__(tree, "findings", (*findings, *([gap] if gap else [])))
-    return tree
 
 
 @dataclass(frozen=True)
@@ -220,12 +182,12 @@ def nearest_accesses(
     reached = tree.reached_tree.geometries[hit]
     feet = shapely.get_coordinates(shapely.shortest_line(points[who], reached))[1::2]
     near = np.asarray(shapely.points(feet), object)
-    along = shapely.line_locate_point(network.seg_geometry[segment], near)
+    along = shapely.line_locate_point(network.geometry.line[segment], near)
     arrival = tree.arrival_s(segment, along)
     order = np.lexsort((segment, arrival, who))
     first = order[np.flatnonzero(np.diff(who[order], prepend=-1))]
     first = first[np.isfinite(arrival[first])]
-    spot = shapely.get_coordinates(shapely.line_interpolate_point(network.seg_geometry[segment[first]], along[first]))
+    spot = shapely.get_coordinates(shapely.line_interpolate_point(network.geometry.line[segment[first]], along[first]))
     for k, (px, py) in zip(first.tolist(), spot.tolist(), strict=True):
         i = int(who[k])
         out[i] = AccessPoint(
@@ -264,7 +226,7 @@ class Route:
     start_m: np.ndarray
     end_m: np.ndarray
     access: AccessPoint
-    unknown: tuple[str, ...]
+    unknown: tuple[UnknownAlong, ...]
     findings: tuple[Finding, ...]
     profile_distance_m: np.ndarray
     profile_elevation_m: np.ndarray
@@ -278,11 +240,11 @@ class Route:
 
 def route_legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> list[tuple[int, float, float]]:
     """(segment, start along, end along) of the quickest way."""
-    seg, length = access.segment, float(network.length_m[access.segment])
+    seg, length = access.segment, float(network.geometry.length_m[access.segment])
     share = min(max(access.along_m / length, 0.0), 1.0)
-    forward, backward = network.forward_s[seg], network.backward_s[seg]
+    forward, backward = network.times.forward_s[seg], network.times.backward_s[seg]
     found = tree.search
-    a, b = int(network.seg_from[seg]), int(network.seg_to[seg])
+    a, b = int(network.geometry.seg_from[seg]), int(network.geometry.seg_to[seg])
     via_from = float(found.enter_from_s[seg] + forward * share if share > 0 else found.node_s[a])
     via_to = float(found.enter_to_s[seg] + backward * (1 - share) if share < 1 else found.node_s[b])
     if seg == tree.segment:
@@ -298,11 +260,21 @@ def route_legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> li
         entry, (leave, arcs) = length, found.way(b, 2 * seg + 1 if share < 1 else None)
     legs = [(tree.segment, tree.along_m, leave)]
     for arc in arcs:
-        size = float(network.length_m[arc >> 1])
+        size = float(network.geometry.length_m[arc >> 1])
         legs.append((arc >> 1, size, 0.0) if arc & 1 else (arc >> 1, 0.0, size))
     legs.append((seg, entry, access.along_m))
     kept = [leg for leg in legs if abs(leg[2] - leg[1]) > 1e-9]
     return kept or [legs[0]]
+
+
+def legs_s(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> float:
+    """Seconds to drive legs (segment, metres along it at entry, at exit)."""
+    segment = np.array([s for s, _, _ in legs], int)
+    start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
+    seconds = np.where(end >= start, network.times.forward_s[segment], network.times.backward_s[segment])
+    driven = start != end
+    length = network.geometry.length_m[segment]
+    return float((seconds[driven] * np.abs(end - start)[driven] / length[driven]).sum())
 
 
 def _profile(
@@ -312,11 +284,11 @@ def _profile(
     distance, height, grades = [], [], []
     run = 0.0
     for seg, start, end in legs:
-        part = slice(network.profile_first[seg], network.profile_first[seg + 1])
+        part = slice(network.profile.first[seg], network.profile.first[seg + 1])
         along, z, grade = (
-            network.profile_along_m[part],
-            network.profile_elevation_m[part],
-            network.profile_grade_pct[part],
+            network.profile.along_m[part],
+            network.profile.elevation_m[part],
+            network.profile.grade_pct[part],
         )
         low, high = min(start, end), max(start, end)
         inner = along[(along > low + 1e-9) & (along < high - 1e-9)]
@@ -335,8 +307,8 @@ def _steepest(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) ->
     """Steepest climb and descent in percent (both >= 0) on what is driven; NaN when unknown all the way."""
     found = []
     for seg, start, end in legs:
-        part = slice(network.profile_first[seg], network.profile_first[seg + 1])
-        along, grade = network.profile_along_m[part], network.profile_grade_pct[part]
+        part = slice(network.profile.first[seg], network.profile.first[seg + 1])
+        along, grade = network.profile.along_m[part], network.profile.grade_pct[part]
         # the samples on the way and the one on either side of it
         first = max(int(np.searchsorted(along, min(start, end), side="right")) - 1, 0)
         last = int(np.searchsorted(along, max(start, end), side="left")) + 1
@@ -348,39 +320,16 @@ def _steepest(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) ->
     return max(float(grades.max()), 0.0), max(float(-grades.min()), 0.0)
 
 
-def _unknown_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[str, ...]:
+def _unknown_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[UnknownAlong, ...]:
+    """What is not known well enough first, then what is not told, in the order of the drive."""
     total = sum(abs(b - a) for _, a, b in legs)
-    missing: dict[str, float] = {}
+    missing: dict[tuple[UnknownKind, bool], float] = {}
     for seg, a, b in legs:
-        for word in map(kind_of, network.unknown[seg]):
-            missing[word] = missing.get(word, 0.0) + abs(b - a)
-    near = missing.pop(NEAR, 0.0)
-    alike: dict[str, list[str]] = {}  # limits that lack on the same length are told in one sentence
-    for word, m in missing.items():
-        alike.setdefault(f"{m / 1000:.1f}", []).append(word)
-    unsure = (f"grade not known well enough on {near / 1000:.1f} of {total / 1000:.1f} km",) if near else ()
-    return unsure + tuple(
-        f"{', '.join(words[:-1]) + ' and ' if words[1:] else ''}{words[-1]} not stated on {km} of {total / 1000:.1f} km"
-        for km, words in alike.items()
-    )
-
-
-def _route_findings(network: RoadNetwork, segments: np.ndarray) -> tuple[Finding, ...]:
-    """The cautions among the hazards, one finding for each kind."""
-    kinds: dict[str, list[str]] = {}
-    for seg in dict.fromkeys(segments.tolist()):
-        for hazard in network.hazards[seg]:
-            if hazard.severity == "caution":
-                kinds.setdefault(hazard.kind, []).append(hazard.text)
-    return tuple(
-        Finding(
-            f"route_{kind.replace(' ', '_')}",
-            "caution",
-            f"{len(texts)} on the way: {texts[0]}." if len(texts) > 1 else f"On the way: {texts[0]}.",
-            "Ask someone who has driven it, or send a scout before the rig.",
-        )
-        for kind, texts in kinds.items()
-    )
+        for unknown in network.judged.unknown[seg]:
+            key = unknown.kind, unknown.near
+            missing[key] = missing.get(key, 0.0) + abs(b - a)
+    items = [UnknownAlong(kind, near, metres, total) for (kind, near), metres in missing.items()]
+    return tuple(sorted(items, key=lambda item: not item.near))
 
 
 def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Route:
@@ -393,7 +342,7 @@ def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Rout
 
 def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], access: AccessPoint) -> Route:
     """The drive over given legs (segment, metres along it at entry, at exit), each beginning where the last ended."""
-    pieces = [substring(network.seg_geometry[s], a, b) for s, a, b in legs]
+    pieces = [substring(network.geometry.line[s], a, b) for s, a, b in legs]
     xy = [shapely.get_coordinates(p) for p in pieces]
     joined = np.vstack([xy[0], *(c[1:] for c in xy[1:])])
     if len(joined) < 2:  # the staging point is the access point
@@ -405,14 +354,10 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
     distance, height, grades = _profile(network, legs)
     rise = np.diff(height[np.isfinite(height)])
     any_height = bool(np.isfinite(height).any())
-    length = network.length_m[segments]
-    seconds = np.where(directions > 0, network.forward_s[segments], network.backward_s[segments])
-    driven = start != end
-    time = float((seconds[driven] * np.abs(end - start)[driven] / length[driven]).sum())
     return Route(
         line=LineString(joined),
         distance_m=float(np.abs(end - start).sum()),
-        time_s=time,
+        time_s=legs_s(network, legs),
         up_grade_pct=up,
         down_grade_pct=down,
         worst_grade_pct=up if not up < down else -down,
@@ -424,7 +369,7 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
         end_m=end,
         access=access,
         unknown=_unknown_along(network, legs),
-        findings=_route_findings(network, segments),
+        findings=caution_findings(h for seg in dict.fromkeys(segments.tolist()) for h in network.hazards[seg]),
         profile_distance_m=distance,
         profile_elevation_m=height,
         profile_grade_pct=grades,

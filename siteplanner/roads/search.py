@@ -15,6 +15,7 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
 
 from siteplanner.roads.arcs import Arcs
+from siteplanner.roads.tables import Geometry, Times
 from siteplanner.roads.turns import Turns
 
 _NONE_S = 1e-9  # an edge of no length would be no edge to scipy; a nanosecond is none to a driver
@@ -24,17 +25,9 @@ class Roads(Protocol):
     """The part of a network that a search needs."""
 
     @property
-    def node_x(self) -> np.ndarray: ...
+    def geometry(self) -> Geometry: ...
     @property
-    def seg_from(self) -> np.ndarray: ...
-    @property
-    def seg_to(self) -> np.ndarray: ...
-    @property
-    def length_m(self) -> np.ndarray: ...
-    @property
-    def forward_s(self) -> np.ndarray: ...
-    @property
-    def backward_s(self) -> np.ndarray: ...
+    def times(self) -> Times: ...
     @property
     def banned_turns(self) -> np.ndarray: ...
     @property
@@ -87,12 +80,12 @@ class Search:
 
 def search(roads: Roads, segment: int, along_m: float) -> Search:
     """From a point `along_m` metres along a segment to everywhere."""
-    length = float(roads.length_m[segment])
+    length = float(roads.geometry.length_m[segment])
     share = along_m / length
-    ends = int(roads.seg_from[segment]), int(roads.seg_to[segment])
+    ends = int(roads.geometry.seg_from[segment]), int(roads.geometry.seg_to[segment])
     seconds = (
-        float(roads.backward_s[segment] * share) if share > 0 else 0.0,
-        float(roads.forward_s[segment] * (1 - share)) if share < 1 else 0.0,
+        float(roads.times.backward_s[segment] * share) if share > 0 else 0.0,
+        float(roads.times.forward_s[segment] * (1 - share)) if share < 1 else 0.0,
     )
     over = _over_arcs if len(roads.banned_turns) else _over_nodes
     return over(roads, segment, share, ends, seconds, (0.0, length))
@@ -106,7 +99,7 @@ def _over_nodes(
     seconds: tuple[float, float],
     leave_m: tuple[float, float],
 ) -> Search:
-    size, arcs = len(roads.node_x), roads.arcs
+    size, arcs = len(roads.geometry.node_x), roads.arcs
     best: dict[int, float] = {}
     for node, cost in zip(ends, seconds, strict=True):
         if np.isfinite(cost):
@@ -121,7 +114,15 @@ def _over_nodes(
     node_s = found[:size]
     before = np.where(before[:size] == size, -1, before[:size])
     return Search(
-        node_s, node_s[roads.seg_from], node_s[roads.seg_to], arcs, before, np.empty(0, int), ends, leave_m, seconds
+        node_s,
+        node_s[roads.geometry.seg_from],
+        node_s[roads.geometry.seg_to],
+        arcs,
+        before,
+        np.empty(0, int),
+        ends,
+        leave_m,
+        seconds,
     )
 
 
@@ -133,7 +134,7 @@ def _over_arcs(
     seconds: tuple[float, float],
     leave_m: tuple[float, float],
 ) -> Search:
-    turns, size = roads.turns, len(roads.node_x)
+    turns, size = roads.turns, len(roads.geometry.node_x)
     count = len(turns.cost_s)  # states: all arcs, the two halves of the first segment, the start
     follow, first = [turns.follow], [turns.first]
     run = len(turns.follow)

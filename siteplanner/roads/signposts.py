@@ -21,17 +21,17 @@ CLASS_WORDS = {
 
 def called(network: RoadNetwork, segment: int) -> str:
     """The road's name, or words for its class."""
-    return str(network.name[segment]) or class_words(network, segment)
+    return str(network.tags.name[segment]) or class_words(network, segment)
 
 
 def class_words(network: RoadNetwork, segment: int) -> str:
     """`an unnamed track`."""
-    return CLASS_WORDS.get(str(network.highway[segment]), "an unnamed road")
+    return CLASS_WORDS.get(str(network.tags.highway[segment]), "an unnamed road")
 
 
 def is_ramp(network: RoadNetwork, segment: int) -> bool:
     """Whether it leads from one large road to another (OpenStreetMap `highway=*_link`)."""
-    return str(network.highway[segment]).endswith("_link")
+    return str(network.tags.highway[segment]).endswith("_link")
 
 
 def wind(true_bearing_deg: float) -> str:

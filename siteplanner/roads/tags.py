@@ -113,51 +113,25 @@ def _figures(
         for i in wrong:
             text = f"{key} is written as {read.plain_name(raw[i])[:40]!r}"
             unreadable[i] = f"{unreadable[i]}; {text}" if unreadable[i] else text
-        shown = ", ".join(sorted({repr(read.plain_name(raw[i])[:40]) for i in wrong})[:5])
-        findings.append(
-            Finding(
-                "road_tag_unreadable",
-                "warning",
-                f"{len(wrong)} road lines have a {key} that cannot be read ({shown}); it counts as unknown.",
-                "Write a number, and a unit other than the key's own after a space: 3.5, 12'6\", 16000 lbs.",
-            )
-        )
+        written = tuple(sorted({repr(read.plain_name(raw[i])[:40]) for i in wrong})[:5])
+        facts: dict[str, Any] = {"count": len(wrong), "key": key, "written": written}
+        findings.append(Finding("road_tag_unreadable", "warning", facts=facts))
     return out
 
 
 def _classes(highway: np.ndarray, has_column: bool, is_line: np.ndarray, findings: list[Finding]) -> np.ndarray:
     if not has_column:
-        findings.append(
-            Finding(
-                "road_class_missing",
-                "warning",
-                "The road lines have no column `highway`; every line counts as `unclassified`.",
-                "Name the class column in the mission: road_columns.highway.",
-            )
-        )
+        findings.append(Finding("road_class_missing", "warning", facts={"column": False}))
         return np.full(len(highway), "unclassified", object)
     blank = int(((highway == "") & is_line).sum())
     if blank:
-        findings.append(
-            Finding(
-                "road_class_missing",
-                "warning",
-                f"{blank} of {int(is_line.sum())} road lines have no class; they count as `unclassified`.",
-                "Fill the column `highway`, or name the class column in the mission: road_columns.highway.",
-            )
-        )
+        facts: dict[str, Any] = {"column": True, "count": blank, "of": int(is_line.sum())}
+        findings.append(Finding("road_class_missing", "warning", facts=facts))
     found = read.read_column(highway, read.road_class)
     strange = sorted({repr(h) for h, c in zip(highway, found, strict=True) if c is None and h})
     if strange:
-        findings.append(
-            Finding(
-                "road_class_unknown",
-                "warning",
-                f"{len(strange)} road classes are not OpenStreetMap words and count as `unclassified`: "
-                f"{', '.join(strange[:8])}.",
-                "Give OpenStreetMap values of `highway`.",
-            )
-        )
+        facts = {"count": len(strange), "written": tuple(strange[:8])}
+        findings.append(Finding("road_class_unknown", "warning", facts=facts))
     return np.array([*("unclassified" if c is None else c for c in found), None], object)[:-1]
 
 

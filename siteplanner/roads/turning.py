@@ -50,18 +50,20 @@ def last_turning_place(network: RoadNetwork, route: Route, rig: Rig) -> TurningP
         if route.distance_m - running > SEARCH_BACK_M:
             return None
         after = int(route.segments[leg])
-        node = int(network.seg_from[after] if route.directions[leg] > 0 else network.seg_to[after])
-        if network.roundabout[after] and not _is_at_start(route, leg):
+        node = int(network.geometry.seg_from[after] if route.directions[leg] > 0 else network.geometry.seg_to[after])
+        if network.tags.roundabout[after] and not _is_at_start(route, leg):
             return _place(network, route, "roundabout", called(network, after), running, node)
         if _is_at_start(route, leg):
             continue
         before = int(route.segments[leg - 1])
-        arms = np.flatnonzero(network.drivable & ((network.seg_from == node) | (network.seg_to == node)))
+        arms = np.flatnonzero(
+            network.judged.drivable & ((network.geometry.seg_from == node) | (network.geometry.seg_to == node))
+        )
         for arm in arms.tolist():
             if arm in (before, after):
                 continue
-            if network.seg_from[arm] == network.seg_to[arm]:
-                if network.length_m[arm] >= LOOP_SHARE * 2 * np.pi * rig.turning_radius_m:
+            if network.geometry.seg_from[arm] == network.geometry.seg_to[arm]:
+                if network.geometry.length_m[arm] >= LOOP_SHARE * 2 * np.pi * rig.turning_radius_m:
                     return _place(network, route, "loop", called(network, arm), running, node)
                 continue
             if _lets_back_in(network, node, arm, before, after, rig):
@@ -87,15 +89,19 @@ def _place(
         name,
         running_m,
         float(route.distance_m - running_m),
-        float(network.node_x[node]),
-        float(network.node_y[node]),
+        float(network.geometry.node_x[node]),
+        float(network.geometry.node_y[node]),
     )
 
 
 def _lets_back_in(network: RoadNetwork, node: int, arm: int, before: int, after: int, rig: Rig) -> bool:
-    out_again = network.backward_s[arm] if network.seg_from[arm] == node else network.forward_s[arm]
-    home = network.backward_s[before] if network.seg_to[before] == node else network.forward_s[before]
-    if not (np.isfinite(out_again) and np.isfinite(home)) or network.length_m[arm] < rig.length_m:
+    out_again = (
+        network.times.backward_s[arm] if network.geometry.seg_from[arm] == node else network.times.forward_s[arm]
+    )
+    home = (
+        network.times.backward_s[before] if network.geometry.seg_to[before] == node else network.times.forward_s[before]
+    )
+    if not (np.isfinite(out_again) and np.isfinite(home)) or network.geometry.length_m[arm] < rig.length_m:
         return False
     side = _outward(network, node, arm)
     return all(abs(float(wrap_180_deg(side - _outward(network, node, s)))) >= LEAST_ANGLE_DEG for s in (before, after))
@@ -103,9 +109,9 @@ def _lets_back_in(network: RoadNetwork, node: int, arm: int, before: int, after:
 
 def _outward(network: RoadNetwork, node: int, segment: int) -> float:
     """Grid bearing of a segment leaving a node."""
-    line, length = network.seg_geometry[segment], float(network.length_m[segment])
+    line, length = network.geometry.line[segment], float(network.geometry.length_m[segment])
     look = min(ARM_LOOK_M, length)
-    from_start = int(network.seg_from[segment]) == node
+    from_start = int(network.geometry.seg_from[segment]) == node
     near = shapely.line_interpolate_point(line, 0.0 if from_start else length)
     far = shapely.line_interpolate_point(line, look if from_start else length - look)
     return float(bearing_deg(shapely.get_x(far) - shapely.get_x(near), shapely.get_y(far) - shapely.get_y(near)))
@@ -137,9 +143,9 @@ def carry_on_m(network: RoadNetwork, route: Route) -> float | None:
         return None
     _, goal, at = min(entries)
     start = float(route.start_m[0])
-    metres = float(network.length_m[first]) - start if goal & 1 else start
+    metres = float(network.geometry.length_m[first]) - start if goal & 1 else start
     while at != arc and at >= 0:
-        metres += float(network.length_m[at >> 1])
+        metres += float(network.geometry.length_m[at >> 1])
         at = int(before[at])
     end = float(route.end_m[-1])
-    return metres + (float(network.length_m[last]) - end if ahead else end)
+    return metres + (float(network.geometry.length_m[last]) - end if ahead else end)

@@ -18,6 +18,7 @@ from siteplanner.core.link import BudgetLine
 from siteplanner.errors import InputError
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.explain import Explanation
+from siteplanner.planning.telling.roads import ahead_words
 from tests.outputs.factory import HOSTILE, make_plan
 
 MAIN = str(Path(serve.__file__).with_name("main.py"))
@@ -147,7 +148,7 @@ def test_directions_to_copy_are_those_of_the_drive():
     for step in steps:
         assert step.text in text
         for hazard in step.hazards:
-            assert hazard.text in text
+            assert ahead_words(hazard) in text
     assert "Last leg" in lines[-1]
     assert " mi" in spot_drive.directions_text(ranked, Units("US"), "here")
     nowhere = replace(ranked, evaluation=replace(ranked.evaluation, access=None))

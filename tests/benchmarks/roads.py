@@ -24,9 +24,9 @@ from pyproj import CRS
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Rig, Speeds
 from siteplanner.roads.directions import directions
+from siteplanner.roads.exits import exit_tree, outer_ends
 from siteplanner.roads.network import RoadNetwork, build_network
 from siteplanner.roads.routing import drive_tree, nearest_accesses, route_to
-from siteplanner.roads.ways_out import exit_tree, outer_ends
 
 UTM = CRS.from_epsg(32610)
 EAST, NORTH, BLOCK_M = 500_000.0, 5_000_000.0, 150.0
@@ -77,7 +77,9 @@ def main() -> None:
     quarter = town(side // 2)
     quarter_s = once_s(lambda: build(quarter, grid))
     union_s = once_s(lambda: shapely.node(shapely.multilinestrings(list(frame.geometry))))
-    print(f"{len(frame)} lines, {len(net)} segments, {len(net.node_x)} nodes, {len(net.profile_along_m)} samples")
+    print(
+        f"{len(frame)} lines, {len(net)} segments, {len(net.geometry.node_x)} nodes, {len(net.profile.along_m)} samples"
+    )
     print(f"build {build_s:.2f} s = {build_s / union_s:.2f} x GEOS noding of the same lines ({union_s:.2f} s)")
     print(f"build / build of a quarter: {build_s / quarter_s:.2f} (4 is in proportion)")
 
@@ -89,9 +91,9 @@ def main() -> None:
         zip(net.arcs.tail.tolist(), net.arcs.head.tolist(), net.arcs.cost_s.tolist(), strict=True)
     )
     tree = drive_tree(net, *middle)
-    source = int(net.seg_from[tree.segment])
+    source = int(net.geometry.seg_from[tree.segment])
     their_s = best_s(lambda: nx.single_source_dijkstra_path_length(graph, source), 2)
-    matrix = net.arcs.matrix(len(net.node_x))
+    matrix = net.arcs.matrix(len(net.geometry.node_x))
     from scipy.sparse.csgraph import dijkstra
 
     bare_s = best_s(lambda: dijkstra(matrix, indices=source, return_predecessors=True))
@@ -112,7 +114,7 @@ def main() -> None:
     route_s = best_s(lambda: [route_to(net, tree, a) for a in access[:50] if a]) / 50
     routes = [route_to(net, tree, a) for a in access[:5] if a]
     steps_s = best_s(lambda: [directions(net, r, grid) for r in routes]) / len(routes)
-    out_s = once_s(lambda: exit_tree(net, outer_ends(net)))
+    out_s = once_s(lambda: exit_tree(net.geometry, net.judged.drivable, outer_ends(net.geometry, net.judged.drivable)))
     print(
         f"2000 access points / one: {many_s / one_s:.0f}; per tree: {many_s / tree_s:.2f}; "
         f"a route / tree {route_s / tree_s:.3f}; directions / tree {steps_s / tree_s:.3f}; ways out / tree "

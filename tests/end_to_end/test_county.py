@@ -29,9 +29,9 @@ def test_the_highest_hill_loses_and_the_reason_is_its_road(county_plan):
     assert lookout.elevation_m > np.nanmax(county_plan.scene.elevation.values) - 60
     # the map draws that road as closed to the rig, with the same reason
     roads = county_plan.scene.roads
-    road = np.flatnonzero(roads.name == "Averil Lookout Road")
+    road = np.flatnonzero(roads.tags.name == "Averil Lookout Road")
     assert len(road)
-    assert any("grade" in str(roads.reason[i]) for i in road)
+    assert any("grade" in str(roads.judged.reasons[i]) for i in road)
 
 
 @pytest.mark.parametrize(

@@ -133,8 +133,16 @@ def test_the_winner_s_drive_is_the_quickest_by_a_second_graph_library(hills_plan
     graph = nx.DiGraph()
     for i in range(len(network)):
         for a, b, s in (
-            (network.seg_from[i], network.seg_to[i], network.forward_s[i]),
-            (network.seg_to[i], network.seg_from[i], network.backward_s[i]),
+            (
+                network.geometry.seg_from[i],
+                network.geometry.seg_to[i],
+                network.times.forward_s[i],
+            ),
+            (
+                network.geometry.seg_to[i],
+                network.geometry.seg_from[i],
+                network.times.backward_s[i],
+            ),
         ):
             if np.isfinite(s) and s < graph.get_edge_data(a, b, {"s": np.inf})["s"]:
                 graph.add_edge(a, b, s=s)
@@ -142,11 +150,17 @@ def test_the_winner_s_drive_is_the_quickest_by_a_second_graph_library(hills_plan
     def ends(leg, side):
         """Node -> seconds between that node and the partial segment's open end."""
         i, along = int(route.segments[leg]), float((route.start_m, route.end_m)[side][leg])
-        share = along / network.length_m[i]
-        out, back = network.forward_s[i], network.backward_s[i]
+        share = along / network.geometry.length_m[i]
+        out, back = network.times.forward_s[i], network.times.backward_s[i]
         if side == 0:  # leaving the open end
-            return {network.seg_to[i]: (1 - share) * out, network.seg_from[i]: share * back}
-        return {network.seg_from[i]: share * out, network.seg_to[i]: (1 - share) * back}
+            return {
+                network.geometry.seg_to[i]: (1 - share) * out,
+                network.geometry.seg_from[i]: share * back,
+            }
+        return {
+            network.geometry.seg_from[i]: share * out,
+            network.geometry.seg_to[i]: (1 - share) * back,
+        }
 
     starts, stops = ends(0, 0), ends(-1, 1)
     best = min(

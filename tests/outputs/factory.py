@@ -376,7 +376,7 @@ def make_plan(
     ranked = []
     for n in range(spots):
         # beside the roads, further out for each next spot
-        road = network.seg_geometry[[2, 1, 4, 2, 4, 1][n % 6]]
+        road = network.geometry.line[[2, 1, 4, 2, 4, 1][n % 6]]
         place = road.interpolate((0.62, 0.8, 0.35, 0.9, 0.75, 0.3)[n % 6], normalized=True)
         spot = _spot(grid, word(n, "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[n % 26]), place.x + 45 + n, place.y - 30 - 2 * n)
         evaluation = _evaluation(spot, n, len(rows), points, tree, grid, donor=word(9, "Ridge tower"))

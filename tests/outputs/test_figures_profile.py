@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from dataclasses import replace
-from types import SimpleNamespace
 
-import numpy as np
 import pytest
 
-from siteplanner.outputs.sheets.figure_profile import grade_bands, profile_svg, profile_words
-from siteplanner.roads.directions import hazards_along
+from siteplanner.outputs.sheets.figure_profile import PAGE, SHEET, profile_svg, profile_words
+from siteplanner.planning.telling.roads import ahead_words
+from siteplanner.roads.hazards_ahead import hazards_along
 from tests.outputs.factory import HOSTILE, make_plan
 
 
@@ -19,47 +18,17 @@ def plan():
     return make_plan()
 
 
-def route_of(*pieces):
-    """A drive of straight grades: (length in m, grade in %)."""
-    d, z = [0.0], [100.0]
-    for length, grade in pieces:
-        for _ in range(int(length / 10)):
-            d.append(d[-1] + 10)
-            z.append(z[-1] + 0.1 * grade)
-    return SimpleNamespace(profile_distance_m=np.array(d), profile_elevation_m=np.array(z))
-
-
-def test_bands_follow_the_grades_with_their_sign():
-    bands = grade_bands(route_of((500, 2), (300, 7), (400, -12), (200, 18)), 15.0)
-    assert [b.band for b in bands] == [0, 1, 2, 3]
-    assert [round(b.worst_pct) for b in bands] == [2, 7, -12, 18]
-    assert [(b.start_m, b.end_m) for b in bands] == [(0, 500), (500, 800), (800, 1200), (1200, 1400)]
-
-
-def test_a_climb_and_a_descent_side_by_side_are_two_bands():
-    bands = grade_bands(route_of((200, 8), (200, -8)), 15.0)
-    assert [(b.band, round(b.worst_pct)) for b in bands] == [(1, 8), (1, -8)]
-
-
-def test_unknown_heights_leave_a_gap_and_are_never_level():
-    route = route_of((1000, 3))
-    route.profile_elevation_m[40:61] = np.nan
-    bands = grade_bands(route, 15.0)
-    covered = sum(b.end_m - b.start_m for b in bands)
-    assert 650 <= covered <= 800  # 200 m unknown, and what touches them
-    assert not any(b.start_m < 500 < b.end_m for b in bands)
-    assert grade_bands(SimpleNamespace(profile_distance_m=np.array([]), profile_elevation_m=np.array([])), 15.0) == ()
-
-
 def test_the_drawing_is_whole_xml_and_names_every_hazard(plan):
     ranked = max(plan.spots, key=lambda r: len(hazards_along(plan.scene.roads, r.evaluation.access.route)))
     hazards = hazards_along(plan.scene.roads, ranked.evaluation.access.route)
     assert hazards
-    root = ET.fromstring(profile_svg(plan, ranked))
+    for size in (PAGE, SHEET):
+        root = ET.fromstring(profile_svg(plan, ranked, size=size))
+        assert root.get("viewBox") == f"0 0 760 {size.height:g}"
     titles = [t.text for t in root.iter("{http://www.w3.org/2000/svg}title")]
     assert len(titles) == 1 + len(hazards)
     for hazard in hazards:
-        assert any(t.startswith(hazard.text) for t in titles)
+        assert any(t.startswith(ahead_words(hazard)) for t in titles)
 
 
 def test_the_words_hold_the_figures_of_the_drive(plan):

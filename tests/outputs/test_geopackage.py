@@ -54,7 +54,7 @@ def test_spots_are_those_of_the_plan(package, plan):
 def test_roads_say_why_not(package, plan):
     frame = _read(package, "roads")
     roads = plan.scene.roads
-    assert len(frame) == int(roads.for_vehicles.sum())
+    assert len(frame) == int(roads.tags.for_vehicles.sum())
     shut = frame[~frame["for_rig"].astype(bool)]
     assert len(shut) > 0
     assert (shut["why_not"] != "").all()

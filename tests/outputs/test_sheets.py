@@ -29,6 +29,7 @@ from siteplanner.outputs.sheets.site_plan import SIDE_MM, site_svg
 from siteplanner.outputs.words.text import FOOT_M, grid_text, percent_text
 from siteplanner.planning.spots.skyline import TreeLimit
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.roads import ahead_words, unknown_along_words
 from siteplanner.planning.telling.words import CAUTIONS
 from tests.outputs.cautions import CAUTION_SHEETS, ROWS
 from tests.outputs.factory import HOSTILE, make_plan, waiting
@@ -103,7 +104,7 @@ def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
         f"{rig['turning_radius_m']:g} m",
         f"{route.climb_m:.0f} m up, {route.descent_m:.0f} m down",
         f"{round(spot['ground']['heading_deg']) % 360:03d}° true",
-        *(words.replace(" not stated on ", " on ") for words in spot["access"]["unknown_limits"]),  # the label says it
+        *unknown_along_words(plan.best.evaluation.access.unknown, labelled=True),
     )
     from siteplanner.roads.directions import directions
 
@@ -113,7 +114,7 @@ def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
     for step in steps:
         for hazard in step.hazards:
             has(texts["driver"], f"{hazard.running_m / 1000:.1f} km:")
-            has(texts["driver"], hazard.text)
+            has(texts["driver"], ahead_words(hazard))
 
 
 def test_crew_figures_are_those_of_plan_json(plan, texts, tmp_path):
@@ -250,7 +251,7 @@ def _long_drive(monkeypatch, steps):
 
     def many(network, route, grid, start="the staging point"):
         made = real(network, route, grid, start)
-        hazard = room.HazardAhead(120.0, "gate", "warning", "gate: may be locked, ask for the key", 0.0, 0.0, math.nan)
+        hazard = room.HazardAhead(kind="gate", severity="warning", what="gate", running_m=120.0, x=0.0, y=0.0)
         step = replace(made[1], text="Keep left at the fork to stay on Upper Bluff Creek Road, toward the north-east")
         return tuple(replace(step, running_m=100.0 * k, hazards=(hazard,)) for k in range(steps - 1)) + made[-1:]
 

@@ -27,9 +27,13 @@ from siteplanner.outputs.words.text import grid_text
 from siteplanner.planning.spots.drive import place_at
 from siteplanner.planning.spots.drive_facts import Cut, Turning
 from siteplanner.planning.spots.room import Room
+from siteplanner.planning.telling.drive_record import access_record
+from siteplanner.planning.telling.roads import band_words
 from siteplanner.planning.telling.words import recommendation
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import directions
+from siteplanner.roads.reasons import Reason
+from siteplanner.roads.ruled_out import RuledOut
 from siteplanner.roads.turning import TurningPlace
 from siteplanner.roads.ways_out import WaysOut
 
@@ -40,7 +44,7 @@ def told_plan(plan):
     best = plan.spots[0]
     access, grid, roads = best.evaluation.access, plan.scene.elevation, plan.scene.roads
     told = access.told
-    line = roads.seg_geometry[int(access.route.segments[-1])]
+    line = roads.geometry.line[int(access.route.segments[-1])]
     ends = (place_at(grid, *line.coords[k][:2]) for k in (0, -1))
     other = plan.spots[1].evaluation.access.route
     x, y = line.coords[0][:2]
@@ -67,6 +71,11 @@ def told_plan(plan):
             place.grid_reference,
             450.0,
             None,
+        ),
+        not_these=(
+            RuledOut("Old Mill Lane", Reason("height limit", 2.8, 3.2, "m", "posted", structure="tunnel"), 90.0, x, y),
+            RuledOut("Old Mill Lane", Reason("closure", source="closure", what="slide"), 20.0, x, y),
+            RuledOut("Pass Road", Reason("grade", 19.2, 15.0, "%", "elevation", over_m=50.0), 400.0, x, y),
         ),
     )
     access = replace(
@@ -171,9 +180,31 @@ def test_the_driver_s_sheet_holds_it_on_two_pages(told_plan):
         assert step.degrees_minutes in text
     assert "By Ridge Road instead of Mill Lane, 12 min longer" in text
     assert "Turn before it: the junction with Bluff Road" in text
-    held = [band.label for band in told.bands if band.length_m >= 1]
+    held = [band_words(band) for band in told.bands if band.length_m >= 1]
     assert held
     assert all(label in text for label in held)
+    assert NOT_THESE in text
+
+
+NOT_THESE = (
+    "Old Mill Lane (tunnel height limit 2.8 m is below the rig's 3.2 m; closed: slide); "
+    "Pass Road (grade 19 % over 50 m (from elevation) is above the rig's 15 %)"
+)
+
+
+def test_ruled_out_roads_of_quicker_ways_reach_the_driver(told_plan):
+    content = driver_content(told_plan, told_plan.best)
+    assert content["not_these_ways"].replace("\u200b", "") == NOT_THESE
+    assert f"Not these ways: {NOT_THESE}" in briefing(told_plan, "driver").replace("\u200b", "")
+    rows = access_record(told_plan.best.spot, told_plan.best.evaluation.access)["not_these_ways"]
+    assert [(r["name"], r["kind"], r["figure"], r["limit"], r["unit"], r["source"], r["certain"]) for r in rows] == [
+        ("Old Mill Lane", "height limit", 2.8, 3.2, "m", "posted", True),
+        ("Old Mill Lane", "closure", None, None, "", "closure", True),
+        ("Pass Road", "grade", 19.2, 15.0, "%", "elevation", True),
+    ]
+    other = told_plan.spots[1]
+    assert driver_content(told_plan, other)["not_these_ways"] == ""
+    assert "Not these ways" not in briefing(replace(told_plan, spots=told_plan.spots[1:]), "driver")
 
 
 def test_an_independent_reader_reads_the_printed_square_code(told_plan):

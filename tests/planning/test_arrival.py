@@ -64,7 +64,7 @@ def test_gates_come_with_their_place(valley_plan):
     roads, route = valley_plan.scene.roads, ranked.evaluation.access.route
     hazards = list(roads.hazards)
     last = int(route.segments[-1])
-    hazards[last] = (Hazard("gate", "warning", "gate", 0.0, 0.0, 0.0),)
+    hazards[last] = (Hazard(kind="gate", severity="warning", what="gate", along_m=0.0, x=0.0, y=0.0),)
     gated = replace(valley_plan, scene=replace(valley_plan.scene, roads=replace(roads, hazards=tuple(hazards))))
     assert f"km {route.running_m[-2] / 1000:.1f}" in codes(gated, ranked)["gates"]
     assert "who has the keys?" in codes(gated, ranked)["gates"]
@@ -82,7 +82,7 @@ def test_the_roads_know_how_sure_their_grades_are(valley_plan):
     """The study hands the elevation's error on: the least-squares slope's, `roads.grades`."""
     roads, mission = valley_plan.scene.roads, valley_plan.mission
     sigma_m = elevation_error_m(mission, valley_plan.scene.elevation.cell_size_m)
-    known = roads.grade_error_pct[(roads.length_m > 3 * roads.grade_base_m) & (roads.grade_error_pct > 0)]
-    full = 100 * sigma_m * np.sqrt(12 * valley_plan.scene.elevation.cell_size_m / roads.grade_base_m**3)
+    known = roads.grades.error_pct[(roads.geometry.length_m > 3 * roads.grades.base_m) & (roads.grades.error_pct > 0)]
+    full = 100 * sigma_m * np.sqrt(12 * valley_plan.scene.elevation.cell_size_m / roads.grades.base_m**3)
     assert len(known)
     assert known == pytest.approx(full, rel=0.3)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
+import pyogrio
 import pytest
 from shapely.geometry import LineString, Point, box
 
@@ -13,7 +14,7 @@ from siteplanner import explain, load_mission, plan
 from siteplanner.cli import _print_explanation
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
-from siteplanner.outputs.gis.geopackage import layers
+from siteplanner.outputs.gis.geopackage import layers, write_geopackage
 from siteplanner.outputs.map.road_shapes import closure_shapes, road_shapes
 from siteplanner.outputs.map.shapes import staging_mark
 from siteplanner.outputs.sheets.briefing import briefing
@@ -84,7 +85,7 @@ def test_a_drawn_track_leads_round_the_closure_and_is_told_as_drawn(valley_plan,
     assert after.drive_time_s > before.drive_time_s
     assert why.score < valley_plan.best.score  # farther away, so worth less
     roads = bypass_plan.scene.roads
-    assert roads.drawn[after.route.segments].any()
+    assert roads.tags.drawn[after.route.segments].any()
     texts = " ".join(s.text for s in directions(roads, after.route, bypass_plan.scene.elevation))
     assert "track drawn for this mission" in texts
     # the hazard area on the track is told on the way and among the findings, and did not close it
@@ -264,3 +265,39 @@ def test_staging_points_that_cannot_be(places, words):
     }
     with pytest.raises(InputError, match=words):
         mission_from_dict(data)
+
+
+def test_roads_that_are_shut_for_the_rig_reach_plan_json_and_the_driver(bypass_plan, closed_plan):
+    for made, name in ((bypass_plan, "Bridge out"), (closed_plan, "Bridge out <b>")):
+        rows = plan_record(made)["roads"]["not_for_rig"]
+        mine = [r for r in rows if r["kind"] == "closure"]
+        assert [(r["name"], r["what"], r["figure"], r["source"], r["certain"]) for r in mine] == [
+            ("Valley Road", name, None, "closure", True)
+        ]
+        assert [r["name"] for r in rows] == sorted(r["name"] for r in rows)
+        lon, lat = mine[0]["longitude"], mine[0]["latitude"]
+        x, y = made.scene.elevation.from_lonlat(lon, lat)
+        assert np.hypot(x - BRIDGE.x, y - BRIDGE.y) < 20
+    told = [r for r in bypass_plan.spots if r.evaluation.access.told.not_these]
+    assert told  # the track is the slower way round
+    for ranked in told:
+        assert [(r.name, r.reason.what) for r in ranked.evaluation.access.told.not_these] == [
+            ("Valley Road", "Bridge out")
+        ]
+        assert driver_content(bypass_plan, ranked)["not_these_ways"] == "Valley Road (closed: Bridge out)"
+
+
+def test_the_geopackage_tells_reasons_in_figures(bypass_plan, tmp_path):
+    roads = bypass_plan.scene.roads
+    frame = pyogrio.read_dataframe(write_geopackage(bypass_plan, tmp_path / "p.gpkg"), layer="roads")
+    frame["for_rig"] = frame["for_rig"].astype(bool)
+    shut = frame[~frame["for_rig"]]
+    assert len(shut)
+    for row in frame.to_dict("records"):
+        assert (row["reasons"] > 0) == (not row["for_rig"]) == isinstance(row["reason_kind"], str)
+    closed = frame[frame["reason_kind"] == "closure"]
+    assert set(closed["why_not"]) == {"closed: Bridge out"}
+    assert set(closed["reason_source"]) == {"closure"}
+    near = [any(u.near for u in roads.judged.unknown[i]) for i in np.flatnonzero(roads.tags.for_vehicles)]
+    assert (~frame["certain"].astype(bool)).tolist() == near
+    assert len(closed) == int(roads.judged.only_closed.sum())

@@ -18,6 +18,7 @@ from siteplanner.planning.site.timeline import three_points
 from siteplanner.planning.spots.drive import cuts_of, lines_above
 from siteplanner.planning.telling.radio import one_way_words, radio_lines, spoken
 from siteplanner.planning.telling.record import evaluation_record
+from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
 from siteplanner.roads.ways_out import WaysOut, ways_out
 from tests.planning.conftest import at
@@ -152,7 +153,7 @@ def test_a_drive_under_a_line_says_so(lay_by):
     )
     under = lines_above(route, {"power_lines": lines})
     assert sorted(h.running_m for h in under) == pytest.approx([400, 800], abs=0.5)
-    assert {h.text for h in under} == {"overhead line feeder: look up before you drive under"}
+    assert {ahead_words(h) for h in under} == {"overhead line feeder: look up before you drive under"}
     assert lines_above(route, {}) == []
 
 

@@ -47,7 +47,9 @@ def test_the_other_side_of_the_block():
     assert other.sentence == f"By Ridge Road instead of Mill Road, {minutes} min longer, 0.6 km farther."
     # its time is that of the road, without the penalty
     seconds = np.where(
-        other.route.directions > 0, net.forward_s[other.route.segments], net.backward_s[other.route.segments]
+        other.route.directions > 0,
+        net.times.forward_s[other.route.segments],
+        net.times.backward_s[other.route.segments],
     )
     assert other.route.time_s == pytest.approx(float(seconds.sum()))
     assert other.longer_s == pytest.approx(other.route.time_s - route.time_s)
@@ -106,23 +108,23 @@ def test_alternatives_are_drives_that_share_at_most_about_half(seed, sx, sy, x, 
     for a, b in pairwise(arcs):
         assert (a, b) not in banned
     for segment, ahead in zip(way.segments[1:-1].tolist(), way.directions[1:-1].tolist(), strict=True):
-        assert np.isfinite(net.forward_s[segment] if ahead > 0 else net.backward_s[segment])
+        assert np.isfinite(net.times.forward_s[segment] if ahead > 0 else net.times.backward_s[segment])
 
 
 def _reached_without(net, route):
     """Whether networkx still finds a way between the drive's inner ends without any of its inner segments."""
     graph = nx.DiGraph()
-    graph.add_nodes_from(range(len(net.node_x)))
+    graph.add_nodes_from(range(len(net.geometry.node_x)))
     for i in range(len(net)):
         if i in route.segments:
             continue
         for a, b, s in (
-            (net.seg_from[i], net.seg_to[i], net.forward_s[i]),
-            (net.seg_to[i], net.seg_from[i], net.backward_s[i]),
+            (net.geometry.seg_from[i], net.geometry.seg_to[i], net.times.forward_s[i]),
+            (net.geometry.seg_to[i], net.geometry.seg_from[i], net.times.backward_s[i]),
         ):
             if np.isfinite(s):
                 graph.add_edge(int(a), int(b))
     first, last = int(route.segments[0]), int(route.segments[-1])
-    begin = int(net.seg_to[first] if route.directions[0] > 0 else net.seg_from[first])
-    end = int(net.seg_from[last] if route.directions[-1] > 0 else net.seg_to[last])
+    begin = int(net.geometry.seg_to[first] if route.directions[0] > 0 else net.geometry.seg_from[first])
+    end = int(net.geometry.seg_from[last] if route.directions[-1] > 0 else net.geometry.seg_to[last])
     return nx.has_path(graph, begin, end)

@@ -10,10 +10,11 @@ from shapely.geometry import LineString, Point, box
 from siteplanner.data.osm import NODES, WAY
 from siteplanner.mission import Rig, Speeds
 from siteplanner.planning.telling.findings import said
-from siteplanner.roads.closed_off import closures_before
+from siteplanner.planning.telling.roads import ahead_words, reasons_words
 from siteplanner.roads.closures import Closure, read_closures, read_dangers, with_tracks
-from siteplanner.roads.directions import hazards_along
+from siteplanner.roads.hazards_ahead import hazards_along
 from siteplanner.roads.network import build_network
+from siteplanner.roads.reasons import Reason, closure_names
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
 from tests.roads.drawn import EAST, NORTH, UTM, layer, network, road
 
@@ -60,10 +61,10 @@ def test_a_closed_bridge_sends_the_rig_round(shape):
     net, findings = closed_ring(shape, name=["Bridge out"])
     assert findings == []
     assert drive_m(net, (100, 0), (900, 0)) == pytest.approx(100 + 400 + 1000 + 400 + 100, abs=1)
-    shut = np.flatnonzero(net.closed != "")
-    assert set(net.closed[shut]) == {"Bridge out"}
-    assert all(net.reason[i] == "closed: Bridge out" for i in shut)
-    assert not net.drivable[shut].any()
+    shut = np.flatnonzero(net.judged.closed)
+    assert len(shut)
+    assert {net.judged.reasons[i] for i in shut} == {(Reason("closure", source="closure", what="Bridge out"),)}
+    assert not net.judged.drivable[shut].any()
 
 
 def test_a_point_closes_one_storey_and_an_area_all():
@@ -72,7 +73,7 @@ def test_a_point_closes_one_storey_and_an_area_all():
     net, _ = closed_ring(box(*at(460, -20), *at(540, 20)))
     tree = drive_tree(net, *at(500, -200))
     assert nearest_access(net, tree, *at(500, 200)).offset_m > 100  # the road below is closed too: no way past
-    assert set(net.closed) == {"", "marked as closed"}
+    assert {closure_names(r) for r in net.judged.reasons} == {(), ("marked as closed",)}
 
 
 def test_findings_count_the_roads_that_each_reason_closes():
@@ -88,7 +89,7 @@ def test_findings_count_the_roads_that_each_reason_closes():
 def test_a_line_along_a_road_leaves_the_junctions_at_its_ends_open():
     net, _ = closed_ring(LineString([at(0, 2), at(0, 398), at(300, 401), at(1000, 398), at(1000, 3)]), name=["slide"])
     assert drive_m(net, (100, 0), (900, 0)) == pytest.approx(800, abs=1)
-    assert float(net.length_m[net.closed != ""].sum()) == pytest.approx(1800 - 2 * 10, abs=15)
+    assert float(net.geometry.length_m[net.judged.closed].sum()) == pytest.approx(1800 - 2 * 10, abs=15)
 
 
 def test_a_short_line_that_only_just_crosses_still_closes():
@@ -120,9 +121,29 @@ def test_what_lies_behind_a_closure_names_it():
         closures=[Closure(box(*at(300, -5), *at(310, 5)), "tree down")],
     )
     tree = drive_tree(net, *at(50, 0))
-    far, shut = (int(np.flatnonzero(net.name == name)[0]) for name in ("Far Road", "Shut Road"))
-    assert closures_before(tree, far) == ("tree down",)
-    assert closures_before(tree, shut) == ()  # a limit, not a closure, parts it
+    far, shut = (int(np.flatnonzero(net.tags.name == name)[0]) for name in ("Far Road", "Shut Road"))
+    assert tree.closed_off.closures_before(far) == ("tree down",)
+    assert tree.closed_off.closures_before(shut) == ()  # a limit, not a closure, parts it
+
+
+def test_a_closure_on_a_road_that_a_limit_shuts_too_is_not_what_parts_it():
+    """Whatever the closure is called: its name is no answer to the question."""
+    rows = [road((0, 0), (500, 0)), road((500, 0), (900, 0), maxheight="2.5"), road((900, 0), (1200, 0), name="Far")]
+    for name in ("tree down", "", "height limit 2.5 m is below the rig's 3.2 m"):
+        net = build_network(
+            layer(*rows),
+            elevation=None,
+            rig=Rig(),
+            speeds=Speeds(),
+            closures=[Closure(box(*at(600, -5), *at(610, 5)), name)],
+        )
+        tree = drive_tree(net, *at(50, 0))
+        far = int(np.flatnonzero(net.tags.name == "Far")[0])
+        assert tree.closed_off.closures_before(far) == ()
+        both = np.flatnonzero(net.judged.closed)
+        assert [[r.kind for r in net.judged.reasons[i]] for i in both] == [["height limit", "closure"]]
+        assert not net.judged.only_closed.any()
+        assert reasons_words(net.judged.reasons[both[0]]).endswith(f"; closed: {name}")
 
 
 def test_danger_areas_are_told_on_the_way_and_close_only_where_they_say_so():
@@ -143,7 +164,7 @@ def test_danger_areas_are_told_on_the_way_and_close_only_where_they_say_so():
     tree = drive_tree(net, *at(0, 0))
     assert nearest_access(net, tree, *at(900, 0)).x == pytest.approx(EAST + 600, abs=0.1)
     route = route_to(net, tree, nearest_access(net, tree, *at(500, 0)))
-    told = [(h.text, round(h.running_m), round(h.length_m)) for h in hazards_along(net, route)]
+    told = [(ahead_words(h), round(h.running_m), round(h.length_m)) for h in hazards_along(net, route)]
     assert told == [
         ("through hazard area flood: may be blocked or unsafe", 200, 100),
         ("through hazard area ash: may be blocked or unsafe", 350, 50),
@@ -161,10 +182,14 @@ def test_closures_and_dangers_that_overlap_are_cut_apart():
         closures=[Closure(box(*at(300, -9), *at(500, 9)), "a"), Closure(box(*at(400, -9), *at(600, 9)), "b")],
         dangers=[Closure(box(*at(100, -9), *at(900, 9)), "c")],
     )
-    length = {name: float(net.length_m[net.closed == name].sum()) for name in ("", "a", "a and b", "b")}
-    assert length == pytest.approx({"": 700, "a": 100, "a and b": 100, "b": 100}, abs=1e-6)
+    length = dict.fromkeys((closure_names(r) for r in net.judged.reasons), 0.0)
+    for reasons, metres in zip(net.judged.reasons, net.geometry.length_m, strict=True):
+        length[closure_names(reasons)] += metres
+    assert length == pytest.approx({(): 700, ("a",): 100, ("a", "b"): 100, ("b",): 100}, abs=1e-6)
+    (found,) = [f for f in net.findings if f.facts.get("closed_by") == ("a", "b")]
+    assert "closed by 'a and b'" in said(found).message
     warned = np.array([any(h.kind == "hazard area" for h in hazards) for hazards in net.hazards])
-    assert float(net.length_m[warned].sum()) == pytest.approx(800)
+    assert float(net.geometry.length_m[warned].sum()) == pytest.approx(800)
 
 
 GAP = [road((0, 0), (500, 0)), road((700, 0), (1200, 0), name="Far Road")]
@@ -179,10 +204,10 @@ def test_a_drawn_track_joins_what_it_crosses_and_what_its_ends_nearly_meet():
     # it crosses the first road at x = 400 and ends 12 m short of the second
     net = with_track((400, -50), (400, 200), (688, 0))
     assert drive_m(net, (0, 0), (1200, 0)) == pytest.approx(400 + 200 + np.hypot(288, 200) + 12 + 500, abs=1)
-    mine = np.flatnonzero(net.drawn)
-    assert set(net.highway[mine]) == {"track"}
-    assert set(net.name[mine]) == {"track drawn for this mission"}
-    assert net.drawn.sum() < len(net)
+    mine = np.flatnonzero(net.tags.drawn)
+    assert set(net.tags.highway[mine]) == {"track"}
+    assert set(net.tags.name[mine]) == {"track drawn for this mission"}
+    assert net.tags.drawn.sum() < len(net)
     assert any(f.code == "road_ends_joined" for f in net.findings)
 
 
@@ -194,10 +219,11 @@ def test_a_drawn_track_that_ends_too_far_away_joins_nothing():
 
 def test_a_drawn_track_keeps_its_own_tags():
     net = with_track((400, 0), (400, 200), (690, 0), highway=["unclassified"], name=["Cat Line"], maxheight=["2.5"])
-    mine = np.flatnonzero(net.drawn)
-    assert set(net.name[mine]) == {"Cat Line"}
-    assert set(net.highway[mine]) == {"unclassified"}
-    assert all("height limit 2.5 m" in net.reason[i] for i in mine)
+    mine = np.flatnonzero(net.tags.drawn)
+    assert set(net.tags.name[mine]) == {"Cat Line"}
+    assert set(net.tags.highway[mine]) == {"unclassified"}
+    assert all((r.kind, r.figure) == ("height limit", 2.5) for i in mine for r in net.judged.reasons[i])
+    assert not net.judged.drivable[mine].any()
 
 
 def test_a_drawn_track_joins_an_extract_that_joins_by_ids_only():
@@ -211,4 +237,4 @@ def test_a_drawn_track_joins_an_extract_that_joins_by_ids_only():
     way_m = 400 + 200 + np.hypot(295, 198) + np.hypot(5, 2) + 500
     assert drive_m(net, (0, 0), (1200, 0)) == pytest.approx(way_m, abs=1)
     tree = drive_tree(net, *at(0, 0))
-    assert not tree.reached[net.source_row == 2].any()
+    assert not tree.reached[net.tags.source_row == 2].any()

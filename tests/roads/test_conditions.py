@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from siteplanner.mission import Rig, Speeds
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.roads import hazard_words, reasons_words, unknown_along_words
 from siteplanner.roads.conditions import parse_condition, possible_values, timed_lines
 from siteplanner.roads.network import build_network
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
@@ -157,8 +158,8 @@ def test_a_road_that_may_be_shut_is_a_finding_and_a_caution_on_the_way():
     frame = layer(road((0, 0), (500, 0), name="Pass Road", **{"access:conditional": "no @ (Nov-Apr)"}))
     nets = [build_network(frame, elevation=None, rig=Rig(), speeds=Speeds(), when=w) for w in (None, WINTER, SUMMER)]
     unknown, shut, free = nets
-    assert unknown.drivable[0]
-    assert "season or hours" in unknown.unknown[0]
+    assert unknown.judged.drivable[0]
+    assert "season or hours" in [u.kind for u in unknown.judged.unknown[0]]
     found = next(f for f in unknown.findings if f.code == "roads_open_at_times")
     assert found.severity == "warning"
     assert "Pass Road (no @ (nov-apr))" in said(found).message
@@ -166,14 +167,14 @@ def test_a_road_that_may_be_shut_is_a_finding_and_a_caution_on_the_way():
     tree = drive_tree(unknown, EAST, NORTH)
     route = route_to(unknown, tree, nearest_access(unknown, tree, EAST + 400, NORTH))
     assert [f.code for f in route.findings] == ["route_season_or_hours"]
-    assert "season or hours" in route.unknown[0]
-    assert "not stated on 0.4 of 0.4 km" in route.unknown[0]
-    assert shut.reason[0] == "no access at this time or for this rig (no @ (nov-apr))"
-    assert free.drivable[0]
-    assert "season or hours" not in free.unknown[0]
-    assert [(h.severity, h.text) for h in free.hazards[0]] == [
+    assert "season or hours" in unknown_along_words(route.unknown)[0]
+    assert "not stated on 0.4 of 0.4 km" in unknown_along_words(route.unknown)[0]
+    assert reasons_words(shut.judged.reasons[0]) == "no access at this time or for this rig (no @ (nov-apr))"
+    assert free.judged.drivable[0]
+    assert "season or hours" not in [u.kind for u in free.judged.unknown[0]]
+    assert [(h.severity, hazard_words(h)) for h in free.hazards[0]] == [
         ("note", "open at the time of dispatch, but not always: no @ (nov-apr)")
     ]
     for net in (shut, free):
         assert not [f for f in net.findings if f.code == "roads_open_at_times"]
-    assert np.isinf(shut.forward_s[0])
+    assert np.isinf(shut.times.forward_s[0])

@@ -14,6 +14,7 @@ from shapely.geometry import LineString
 
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Rig, Speeds
+from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.roads.directions import directions
 from siteplanner.roads.hazards_ahead import hazards_along
 from siteplanner.roads.network import build_network
@@ -204,15 +205,15 @@ def test_hazards_come_in_driving_order_and_grades_take_the_drive_s_sign():
     gravel = next(h for h in ahead if h.kind == "unpaved")
     assert gravel.running_m == pytest.approx(700, abs=2)
     assert gravel.length_m == pytest.approx(1300, abs=3)
-    assert next(h for h in ahead if h.kind == "bridge").text == "bridge, posted weight 9 t"
+    assert ahead_words(next(h for h in ahead if h.kind == "bridge")) == "bridge, posted weight 9 t"
     assert next(h for h in ahead if h.kind == "ford").running_m == pytest.approx(1600, abs=2)
     up = next(h for h in ahead if h.kind == "steep")
     assert up.value == pytest.approx(12, abs=0.5)
-    assert up.text.startswith("steep climb")
+    assert ahead_words(up).startswith("steep climb")
     network, route, _ = drive(roads, (0, 2000), (0, 0), rise=0.12)
     down = next(h for h in hazards_along(network, route) if h.kind == "steep")
     assert down.value == pytest.approx(-12, abs=0.5)
-    assert down.text.startswith("steep descent")
+    assert ahead_words(down).startswith("steep descent")
     # every hazard belongs to exactly one step
     assert sum(len(s.hazards) for s in steps) == len(ahead)
 

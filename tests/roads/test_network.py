@@ -7,6 +7,7 @@ import pytest
 
 from siteplanner.mission import Rig, Speeds
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.roads import hazard_words, reasons_words
 from siteplanner.roads.network import build_network
 from siteplanner.roads.speeds import grade_factor, point_speed_kmh
 from siteplanner.roads.strokes import three_point_radius_m
@@ -16,7 +17,11 @@ from tests.roads.drawn import ground, layer, network, post, road
 def one(rig=None, elevation=None, **tags):
     """The only segment's (drivable, reason) for a straight road with these tags."""
     net = network(road((0, 0), (500, 0), **tags), rig=rig, elevation=elevation)
-    return bool(net.drivable[0]), str(net.reason[0])
+    return bool(net.judged.drivable[0]), reasons_words(net.judged.reasons[0])
+
+
+def kinds(net, segment):
+    return tuple(u.kind for u in net.judged.unknown[segment])
 
 
 @pytest.mark.parametrize(
@@ -89,11 +94,11 @@ def test_missing_limits_are_unknown_and_stated_ones_are_not():
         road((0, 9), (500, 9), maxheight="4", maxweight="20", width="6", surface="asphalt"),
         road((0, 20), (500, 20), oneway="reversible"),
     )
-    assert net.unknown[0] == ("surface", "grade")  # an ordinary road: a limit without a sign is usual there
-    assert net.unknown[1] == ("grade",)
-    assert "direction" in net.unknown[2]
+    assert kinds(net, 0) == ("surface", "grade")  # an ordinary road: a limit without a sign is usual there
+    assert kinds(net, 1) == ("grade",)
+    assert "direction" in kinds(net, 2)
     mistake = network(road((0, 0), (500, 0), maxheight="12t"))
-    assert "height limit" in mistake.unknown[0]
+    assert "height limit" in kinds(mistake, 0)
     assert [h.kind for h in mistake.hazards[0]] == ["unreadable"]
     assert mistake.hazards[0][0].severity == "caution"
 
@@ -118,7 +123,7 @@ def test_missing_limits_are_unknown_and_stated_ones_are_not():
 )
 def test_a_missing_limit_is_told_where_one_is_to_be_feared(tags, told):
     net = network(road((0, 0), (500, 0), **{"surface": "asphalt", **tags}))
-    assert net.unknown[0] == (*told, "grade")
+    assert kinds(net, 0) == (*told, "grade")
 
 
 def test_a_missing_height_is_told_below_a_bridge_and_only_there():
@@ -127,9 +132,9 @@ def test_a_missing_height_is_told_below_a_bridge_and_only_there():
         net = network(
             road((-500, 0), (-200, 0), surface="asphalt"), road((-200, 0), (300, 0), surface="asphalt", **limit), *rows
         )
-        below = net.unknown[np.flatnonzero(net.source_row == 1)[0]]
+        below = kinds(net, int(np.flatnonzero(net.tags.source_row == 1)[0]))
         assert below == (("grade",) if limit else ("height limit", "grade"))
-        assert net.unknown[np.flatnonzero(net.source_row == 0)[0]] == ("grade",)
+        assert kinds(net, int(np.flatnonzero(net.tags.source_row == 0)[0])) == ("grade",)
     (found,) = [f for f in net.findings if f.code == "road_limits_not_stated"]
     assert "grade 100 %" in said(found).message
     assert "none is usual" in said(found).message
@@ -149,7 +154,7 @@ def test_hazards_of_one_road():
             barrier="gate",
         )
     )
-    texts = {h.kind: h.text for h in net.hazards[0]}
+    texts = {h.kind: hazard_words(h) for h in net.hazards[0]}
     assert texts == {
         "ford": "ford: depth unknown, look before driving in",
         "bridge": "bridge, posted weight 7.5 t, width 3 m",
@@ -218,11 +223,11 @@ def test_the_grade_of_a_plane_is_exact():
         elevation=PLANE,
     )
     # d/dx = 8 %, d/dy = -3 %; diagonal (8 - 3) / sqrt 2 %
-    assert net.up_grade_pct == pytest.approx([8, 0, 0, 5 / np.sqrt(2)], abs=1e-6)
-    assert net.down_grade_pct == pytest.approx([0, 3, 8, 0], abs=1e-6)
-    assert net.worst_grade_pct == pytest.approx([8, 3, 8, 5 / np.sqrt(2)], abs=1e-6)
-    first = slice(net.profile_first[2], net.profile_first[3])
-    along, height = net.profile_along_m[first], net.profile_elevation_m[first]
+    assert net.grades.up_pct == pytest.approx([8, 0, 0, 5 / np.sqrt(2)], abs=1e-6)
+    assert net.grades.down_pct == pytest.approx([0, 3, 8, 0], abs=1e-6)
+    assert net.grades.worst_pct == pytest.approx([8, 3, 8, 5 / np.sqrt(2)], abs=1e-6)
+    first = slice(net.profile.first[2], net.profile.first[3])
+    along, height = net.profile.along_m[first], net.profile.elevation_m[first]
     assert along[[0, -1]].tolist() == pytest.approx([0, 200])
     assert height == pytest.approx(500 + 0.08 * (900 - along) - 9, abs=1e-6)
 
@@ -236,10 +241,10 @@ def test_noise_does_not_invent_cliffs():
     raw_pct = 10.0 * np.diff(noisy.sample(np.arange(500_005, 501_500, 10.0), np.full(150, 5_000_505.0)))
     assert raw_pct.max() > 20
     error_pct = 100 * np.sqrt(12 * 10 / 50**3) * 0.5
-    assert net.up_grade_pct[0] < 8 + 4 * error_pct
-    assert net.down_grade_pct[0] < 2
-    assert net.drivable[0]
-    off = net.profile_elevation_m - (500 + 0.08 * (net.profile_along_m + 5) - 0.03 * 505)
+    assert net.grades.up_pct[0] < 8 + 4 * error_pct
+    assert net.grades.down_pct[0] < 2
+    assert net.judged.drivable[0]
+    off = net.profile.elevation_m - (500 + 0.08 * (net.profile.along_m + 5) - 0.03 * 505)
     assert off.std() < 0.5 * 0.7
 
 
@@ -255,28 +260,28 @@ def test_a_road_steeper_than_the_rig_is_shut_unless_a_sign_says_less():
 def test_short_segments_get_the_grade_of_their_stroke():
     hill = ground(lambda x, y: 500 + 0.1 * x)
     pieces = [road((20 * k, 0), (20 * k + 20, 0)) for k in range(10)]
-    assert network(*pieces, elevation=hill).up_grade_pct == pytest.approx(np.full(10, 10.0), abs=1e-6)
+    assert network(*pieces, elevation=hill).grades.up_pct == pytest.approx(np.full(10, 10.0), abs=1e-6)
     alone = network(road((0, 0), (20, 0)), elevation=hill)
-    assert np.isnan(alone.worst_grade_pct[0])  # 20 m of road says nothing over 50 m
-    assert "grade" in alone.unknown[0]
+    assert np.isnan(alone.grades.worst_pct[0])  # 20 m of road says nothing over 50 m
+    assert "grade" in kinds(alone, 0)
 
 
 def test_a_bridge_is_straight_between_its_ends():
     gorge = ground(lambda x, y: 500 + 0.02 * x - 40.0 * np.exp(-(((x - 500) / 40) ** 2)), cell_m=5.0)
     rows = [road((0, 0), (350, 0)), road((350, 0), (650, 0), bridge="yes"), road((650, 0), (1000, 0))]
     net = network(*rows, elevation=gorge)
-    assert net.drivable.tolist() == [True, True, True]
-    assert net.up_grade_pct[1] == pytest.approx(2.0, abs=0.2)
+    assert net.judged.drivable.tolist() == [True, True, True]
+    assert net.grades.up_pct[1] == pytest.approx(2.0, abs=0.2)
     plain = network(road((0, 0), (350, 0)), road((350, 0), (650, 0)), elevation=gorge)
-    assert not plain.drivable[1]
+    assert not plain.judged.drivable[1]
 
 
 def test_unknown_ground_gives_an_unknown_grade():
     net = network(road((-400, 0), (-1500, 0)), road((0, 0), (300, 0)), elevation=PLANE)
-    assert net.up_grade_pct[1] == pytest.approx(8)
+    assert net.grades.up_pct[1] == pytest.approx(8)
     beyond = network(road((-900, 0), (-1500, 0)), elevation=PLANE)
-    assert np.isnan(beyond.worst_grade_pct[0])
-    assert beyond.drivable[0]
+    assert np.isnan(beyond.grades.worst_pct[0])
+    assert beyond.judged.drivable[0]
 
 
 def test_times_on_level_straight_roads():
@@ -291,14 +296,14 @@ def test_times_on_level_straight_roads():
         ({"highway": "what"}, 40),
     ]
     net = network(*[road((0, 40 * k), (1000, 40 * k), **tags) for k, (tags, _) in enumerate(rows)])
-    assert net.forward_s == pytest.approx([3600 / kmh for _, kmh in rows])
+    assert net.times.forward_s == pytest.approx([3600 / kmh for _, kmh in rows])
     assert net.mean_speed_kmh == pytest.approx([kmh for _, kmh in rows])
-    assert net.backward_s[0] == net.forward_s[0]
+    assert net.times.backward_s[0] == net.times.forward_s[0]
 
 
 def test_weather_slows_everything_but_the_sign():
     wet = build_network(layer(road((0, 0), (1000, 0))), elevation=None, rig=Rig(), speeds=Speeds(weather_factor=0.5))
-    assert wet.forward_s[0] == pytest.approx(3600 / 15)
+    assert wet.times.forward_s[0] == pytest.approx(3600 / 15)
 
 
 def test_grades_and_bends_slow_the_rig():
@@ -307,7 +312,7 @@ def test_grades_and_bends_slow_the_rig():
     assert point_speed_kmh(np.array(50.0), np.array(0.0), np.array(24.0)) == pytest.approx(21.6)
     flat = network(road((0, 0), (500, 0)), elevation=ground(lambda x, y: 0 * x))
     hill = network(road((0, 0), (500, 0)), elevation=ground(lambda x, y: 0.08 * x))
-    assert hill.forward_s[0] == pytest.approx(flat.forward_s[0] / 0.7, rel=1e-6)
+    assert hill.times.forward_s[0] == pytest.approx(flat.times.forward_s[0] / 0.7, rel=1e-6)
 
 
 def test_one_way_streets():
@@ -317,10 +322,10 @@ def test_one_way_streets():
         road((0, 20), (100, 20), highway="motorway"),
         road((0, 30), (100, 30), junction="roundabout"),
     )
-    assert np.isfinite(net.forward_s).tolist() == [True, False, True, True]
-    assert np.isfinite(net.backward_s).tolist() == [False, True, False, False]
+    assert np.isfinite(net.times.forward_s).tolist() == [True, False, True, True]
+    assert np.isfinite(net.times.backward_s).tolist() == [False, True, False, False]
     shut = network(road((0, 0), (100, 0), access="no"))
-    assert np.isinf([shut.forward_s[0], shut.backward_s[0]]).all()
+    assert np.isinf([shut.times.forward_s[0], shut.times.backward_s[0]]).all()
 
 
 def test_names_stay_what_they_are_and_a_ref_stands_in():
@@ -329,28 +334,28 @@ def test_names_stay_what_they_are_and_a_ref_stands_in():
         road((0, 9), (100, 9), ref="CR 12"),
         road((0, 20), (100, 20)),
     )
-    assert net.name.tolist() == ["{{ 7*7 }}<b>", "CR 12", ""]
+    assert net.tags.name.tolist() == ["{{ 7*7 }}<b>", "CR 12", ""]
 
 
 def test_fords_are_told_or_shut_as_the_rig_says():
     rows = [road((0, 0), (500, 0), ford="yes"), road((0, 90), (500, 90)), post(250, 90, ford="yes")]
     told = network(*rows)
-    assert told.drivable.all()
+    assert told.judged.drivable.all()
     assert [h.kind for hazards in told.hazards for h in hazards].count("ford") == 3  # the line, and both its neighbours
     shut = network(*rows, rig=Rig(fords="exclude"))
-    assert shut.reason[shut.source_row == 0].tolist() == ["ford"]
+    assert [reasons_words(r) for r in shut.judged.reasons[shut.tags.source_row == 0]] == ["ford"]
     # a ford on a point parts the road there; its halves stay
-    halves = np.flatnonzero(shut.source_row == 1)
+    halves = np.flatnonzero(shut.tags.source_row == 1)
     assert len(halves) == 2
-    assert len({*shut.seg_from[halves], *shut.seg_to[halves]}) == 4
-    assert len({*told.seg_from[halves], *told.seg_to[halves]}) == 3
+    assert len({*shut.geometry.seg_from[halves], *shut.geometry.seg_to[halves]}) == 4
+    assert len({*told.geometry.seg_from[halves], *told.geometry.seg_to[halves]}) == 3
 
 
 def test_locked_gates_are_cautions():
     def gate(**tags):
         net = network(road((0, 0), (500, 0)), post(250, 0, barrier="gate", **tags))
-        assert net.drivable.all()
-        return {(h.severity, h.text) for hazards in net.hazards for h in hazards}
+        assert net.judged.drivable.all()
+        return {(h.severity, hazard_words(h)) for hazards in net.hazards for h in hazards}
 
     locked = ("caution", "gate: locked or not open to the public, get the key before leaving")
     assert gate() == {("warning", "gate: may be locked")}
@@ -358,17 +363,17 @@ def test_locked_gates_are_cautions():
     assert gate(access="private") == {locked}
     assert gate(access="no", motor_vehicle="yes") == {("warning", "gate: may be locked")}
     line = network(road((0, 0), (500, 0), barrier="gate", locked="yes"))
-    assert [(h.severity, h.text) for h in line.hazards[0]] == [locked]
+    assert [(h.severity, hazard_words(h)) for h in line.hazards[0]] == [locked]
 
 
 @pytest.mark.parametrize(("radius", "open_"), [(6.0, False), (9.5, False), (10.6, True), (14.0, True)])
 def test_tight_bends_shut_a_road_only_when_the_rig_says_so(radius, open_):
     strict = network(hairpin(radius), rig=Rig(tight_bends="exclude"))
-    assert bool(strict.drivable[0]) is open_
-    assert network(hairpin(radius)).drivable[0]
+    assert bool(strict.judged.drivable[0]) is open_
+    assert network(hairpin(radius)).judged.drivable[0]
     if not open_:
-        assert strict.reason[0].startswith("bend of radius ")
-        assert strict.reason[0].endswith("is tighter than the rig's 10.1 m")
+        assert reasons_words(strict.judged.reasons[0]).startswith("bend of radius ")
+        assert reasons_words(strict.judged.reasons[0]).endswith("is tighter than the rig's 10.1 m")
 
 
 @pytest.mark.parametrize("turn", [1, -1])
@@ -390,7 +395,7 @@ def test_bridges_and_tunnels_without_figures_are_warnings():
         road((0, 90), (100, 90), bridge="yes", maxweight="20"),
         road((0, 130), (100, 130), tunnel="yes", maxheight="4"),
     )
-    told = [[(h.kind, h.severity, h.text) for h in hazards] for hazards in net.hazards]
+    told = [[(h.kind, h.severity, hazard_words(h)) for h in hazards] for hazards in net.hazards]
     assert told == [
         [("bridge", "warning", "bridge, no figures posted")],
         [("tunnel", "warning", "tunnel, no figures posted")],

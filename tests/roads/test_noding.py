@@ -14,6 +14,7 @@ from shapely.geometry import LineString, MultiLineString, Point, box
 from siteplanner.errors import InputError
 from siteplanner.mission import Rig, Speeds
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.roads import hazard_words
 from siteplanner.roads.crossings import find_crossings
 from siteplanner.roads.network import build_network
 from siteplanner.roads.noding import node_lines
@@ -26,9 +27,9 @@ def about_lines(net):
 
 
 def degree(net, x, y):
-    node = np.argmin(np.hypot(net.node_x - EAST - x, net.node_y - NORTH - y))
-    assert np.hypot(net.node_x[node] - EAST - x, net.node_y[node] - NORTH - y) < 0.2
-    return int((net.seg_from == node).sum() + (net.seg_to == node).sum())
+    node = np.argmin(np.hypot(net.geometry.node_x - EAST - x, net.geometry.node_y - NORTH - y))
+    assert np.hypot(net.geometry.node_x[node] - EAST - x, net.geometry.node_y[node] - NORTH - y) < 0.2
+    return int((net.geometry.seg_from == node).sum() + (net.geometry.seg_to == node).sum())
 
 
 def test_a_crossing_is_a_junction():
@@ -42,7 +43,7 @@ def test_a_crossing_is_a_junction():
 def test_a_bridge_over_a_road_is_not_joined(tags):
     net = network(road((0, 0), (100, 0)), road((50, -50), (50, 50), **tags))
     assert len(net) == 2
-    assert len(net.node_x) == 4
+    assert len(net.geometry.node_x) == 4
 
 
 def test_a_bridge_that_shares_a_vertex_inside_is_not_joined_either():
@@ -83,14 +84,14 @@ def test_a_near_miss_is_led_to_the_line_and_said():
     assert degree(net, 30, 0) == 3
     assert [f.code for f in about_lines(net)] == ["road_ends_joined"]
     assert "1.5 m" in said(net.findings[0]).message
-    assert net.length_m.sum() == pytest.approx(100 + 80, abs=1e-6)
+    assert net.geometry.length_m.sum() == pytest.approx(100 + 80, abs=1e-6)
 
 
 def test_two_ends_that_miss_each_other_meet_once():
     net = network(road((0, 0), (100, 0)), road((101, 0), (200, 0)))
-    assert len(net.node_x) == 3
+    assert len(net.geometry.node_x) == 3
     assert len(net) == 2
-    assert net.length_m.sum() == pytest.approx(200, abs=1e-6)
+    assert net.geometry.length_m.sum() == pytest.approx(200, abs=1e-6)
 
 
 def test_a_wide_gap_stays_open():
@@ -106,12 +107,12 @@ def test_a_near_miss_below_a_bridge_stays_open():
 def test_an_overshoot_is_a_stub_and_no_second_junction():
     net = network(road((0, 0), (100, 0)), road((30, -0.8), (30, 80)))
     assert degree(net, 30, 0) == 4
-    assert net.length_m.sum() == pytest.approx(100 + 80.8, abs=1e-6)
+    assert net.geometry.length_m.sum() == pytest.approx(100 + 80.8, abs=1e-6)
 
 
 def test_ends_within_the_snap_tolerance_are_one_node():
     net = network(road((0, 0), (100, 0)), road((100.05, 0.03), (200, 0)))
-    assert len(net.node_x) == 3
+    assert len(net.geometry.node_x) == 3
     assert about_lines(net) == []
 
 
@@ -135,26 +136,26 @@ def test_three_lines_through_one_point_make_one_node():
 
 def test_two_lines_that_overlap_share_their_stretch():
     net = network(road((0, 0), (100, 0)), road((60, 0), (160, 0)))
-    assert sorted(np.round(net.length_m, 6).tolist()) == [40, 40, 60, 60]
-    assert len(net.node_x) == 4
+    assert sorted(np.round(net.geometry.length_m, 6).tolist()) == [40, 40, 60, 60]
+    assert len(net.geometry.node_x) == 4
 
 
 def test_a_bollard_parts_the_road_and_a_gate_does_not():
     rows = [road((0, 0), (100, 0))]
     parted = network(*rows, post(40, 0, barrier="bollard"))
     assert len(parted) == 2
-    assert len(parted.node_x) == 4
+    assert len(parted.geometry.node_x) == 4
     gated = network(*rows, post(40, 0, barrier="gate"))
-    assert len(gated.node_x) == 3
-    assert [h.text for h in gated.hazards[0]] == ["gate: may be locked"]
+    assert len(gated.geometry.node_x) == 3
+    assert [hazard_words(h) for h in gated.hazards[0]] == ["gate: may be locked"]
 
 
 def test_a_closure_cuts_the_road_at_its_edge():
     area = box(EAST + 40, NORTH - 10, EAST + 60, NORTH + 10)
     net = network(road((0, 0), (100, 0)), closures=area)
-    assert net.length_m.tolist() == pytest.approx([40, 20, 40])
-    assert net.drivable.tolist() == [True, False, True]
-    assert "closed" in net.reason[1]
+    assert net.geometry.length_m.tolist() == pytest.approx([40, 20, 40])
+    assert net.judged.drivable.tolist() == [True, False, True]
+    assert [r.kind for r in net.judged.reasons[1]] == ["closure"]
 
 
 def test_lines_that_are_no_lines_are_left_out_and_counted():
@@ -173,7 +174,7 @@ def test_lines_that_are_no_lines_are_left_out_and_counted():
     )
     net = build_network(frame, elevation=None, rig=Rig(), speeds=Speeds())
     assert len(net) == 4
-    assert net.source_row.tolist() == [0, 4, 5, 5]
+    assert net.tags.source_row.tolist() == [0, 4, 5, 5]
     found = [f for f in net.findings if f.code == "road_geometry_skipped"]
     assert "3 of 6" in said(found[0]).message
 

@@ -42,7 +42,7 @@ def net(layer):
 
 @pytest.fixture(scope="module")
 def grid(net):
-    x0, _, _, y1 = net.bounds
+    x0, _, _, y1 = net.geometry.bounds
     return Grid(np.zeros((200, 200)), Affine(10, 0, x0 - 100, 0, -10, y1 + 100), UTM)
 
 
@@ -63,7 +63,7 @@ def raw():
 
 def routes(net, count=60):
     rng = np.random.default_rng(5)
-    x0, y0, x1, y1 = net.bounds
+    x0, y0, x1, y1 = net.geometry.bounds
     while count:
         tree = drive_tree(net, rng.uniform(x0, x1), rng.uniform(y0, y1))
         for _ in range(4):
@@ -83,7 +83,10 @@ def test_lines_meet_at_shared_nodes_and_nowhere_else(layer, net, raw):
         for k, ref in enumerate(refs):
             use[ref] = use.get(ref, 0) + (1 if k in (0, len(refs) - 1) else 2)
     # a node of the graph with three or more ends is a node that several ways (or one twice) share, and the reverse
-    ends = np.bincount(np.concatenate([net.seg_from, net.seg_to]), minlength=len(net.node_x))
+    ends = np.bincount(
+        np.concatenate([net.geometry.seg_from, net.geometry.seg_to]),
+        minlength=len(net.geometry.node_x),
+    )
     junctions = sum(n >= 3 for n in use.values())
     assert junctions > 200
     assert int((ends >= 3).sum()) == pytest.approx(junctions, abs=12)  # bollards part some, areas are not read
@@ -91,7 +94,7 @@ def test_lines_meet_at_shared_nodes_and_nowhere_else(layer, net, raw):
 
 
 def test_arrivals_agree_with_networkx(net):
-    x0, y0, _, _ = net.bounds
+    x0, y0, _, _ = net.geometry.bounds
     tree = drive_tree(net, x0 + 200, y0 + 500)
     theirs = arc_graph(net, tree)
     reached = np.isfinite(theirs)
@@ -105,11 +108,11 @@ def test_no_route_breaks_a_sign_of_the_file(layer, net, raw):
     way_of = layer.frame["osm_way"].to_numpy()
     tested = 0
     for route in routes(net):
-        ways = [int(way_of[net.source_row[s]]) for s in route.segments]
+        ways = [int(way_of[net.tags.source_row[s]]) for s in route.segments]
         for k, (a, b) in enumerate(pairwise(ways)):
             segment = route.segments[k]
-            node = net.seg_to[segment] if route.directions[k] > 0 else net.seg_from[segment]
-            place = net.node_x[node], net.node_y[node]
+            node = net.geometry.seg_to[segment] if route.directions[k] > 0 else net.geometry.seg_from[segment]
+            place = net.geometry.node_x[node], net.geometry.node_y[node]
             for value, from_way, via, to_way in signs:
                 if from_way != a or via not in nodes:
                     continue
@@ -157,7 +160,7 @@ def test_one_way_streets_are_kept(layer, net):
     oneway = layer.frame["oneway"].fillna("").to_numpy()
     for route in routes(net, 30):
         for segment, ahead in zip(route.segments.tolist(), route.directions.tolist(), strict=True):
-            word = oneway[net.source_row[segment]]
+            word = oneway[net.tags.source_row[segment]]
             assert not (word == "yes" and ahead < 0)
             assert not (word == "-1" and ahead > 0)
 
@@ -174,7 +177,7 @@ def test_directions_are_those_that_were_read_against_the_map(net, grid):
         if len(cells) == 7 and cells[0].isdigit():
             assert cells[6].startswith("right")
             table[int(cells[0])][int(cells[1])] = (float(cells[2]), cells[3], cells[4], float(cells[5]))
-    x0, y0, x1, y1 = net.bounds
+    x0, y0, x1, y1 = net.geometry.bounds
     turns = 0
     for number, (start, end) in READ.items():
         tree = drive_tree(net, x0 + start[0] * (x1 - x0), y0 + start[1] * (y1 - y0))

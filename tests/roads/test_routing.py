@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 
 import networkx as nx
@@ -14,6 +13,7 @@ from hypothesis import strategies as st
 
 from siteplanner.errors import InputError
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.roads.routing import drive_tree, nearest_access, nearest_accesses, route_to
 from tests.roads.drawn import EAST, NORTH, ground, network, road
 
@@ -36,9 +36,12 @@ def published(weights):
     letters = sorted(set("".join(weights)))
     at = {c: (1000 * np.sin(2 * np.pi * k / 5), 1000 * np.cos(2 * np.pi * k / 5)) for k, c in enumerate(letters)}
     net = network(*[road(at[a], at[b], oneway="yes", name=a + b) for a, b in weights], node_crossings=False)
-    assert len(net.node_x) == len(letters)
-    node = {c: int(np.argmin(np.hypot(net.node_x - EAST - x, net.node_y - NORTH - y))) for c, (x, y) in at.items()}
-    return replace(net, forward_s=np.array([float(weights[n]) for n in net.name])), node, at
+    assert len(net.geometry.node_x) == len(letters)
+    node = {
+        c: int(np.argmin(np.hypot(net.geometry.node_x - EAST - x, net.geometry.node_y - NORTH - y)))
+        for c, (x, y) in at.items()
+    }
+    return net.with_times(np.array([float(weights[n]) for n in net.tags.name]), net.times.backward_s), node, at
 
 
 @pytest.mark.parametrize(("weights", "distances", "paths"), [XG, CLRS])
@@ -51,29 +54,29 @@ def test_published_shortest_paths(weights, distances, paths):
         access = nearest_access(net, tree, EAST + at[goal][0], NORTH + at[goal][1])
         route = route_to(net, tree, access)
         assert route.time_s == pytest.approx(distances[goal], abs=1e-6)
-        assert [str(net.name[s]) for s in route.segments] == [a + b for a, b in pairwise(path)]
+        assert [str(net.tags.name[s]) for s in route.segments] == [a + b for a, b in pairwise(path)]
 
 
 def second_opinion(net, tree):
     """Seconds to all nodes by networkx, from the staging point put in as a node of its own."""
     graph = nx.MultiDiGraph()
-    graph.add_nodes_from(range(len(net.node_x)))
+    graph.add_nodes_from(range(len(net.geometry.node_x)))
     for i in range(len(net)):
         for a, b, seconds in (
-            (net.seg_from[i], net.seg_to[i], net.forward_s[i]),
-            (net.seg_to[i], net.seg_from[i], net.backward_s[i]),
+            (net.geometry.seg_from[i], net.geometry.seg_to[i], net.times.forward_s[i]),
+            (net.geometry.seg_to[i], net.geometry.seg_from[i], net.times.backward_s[i]),
         ):
             if np.isfinite(seconds):
                 graph.add_edge(int(a), int(b), weight=float(seconds))
-    s, share = tree.segment, tree.along_m / net.length_m[tree.segment]
+    s, share = tree.segment, tree.along_m / net.geometry.length_m[tree.segment]
     for node, seconds, part in (
-        (net.seg_from[s], net.backward_s[s], share),
-        (net.seg_to[s], net.forward_s[s], 1 - share),
+        (net.geometry.seg_from[s], net.times.backward_s[s], share),
+        (net.geometry.seg_to[s], net.times.forward_s[s], 1 - share),
     ):
         if part == 0 or np.isfinite(seconds):
             graph.add_edge("staging", int(node), weight=float(seconds * part) if part > 0 else 0.0)
     lengths = nx.single_source_dijkstra_path_length(graph, "staging")
-    return np.array([lengths.get(k, np.inf) for k in range(len(net.node_x))])
+    return np.array([lengths.get(k, np.inf) for k in range(len(net.geometry.node_x))])
 
 
 def town(seed, size=7, oneways=0.3, missing=0.2):
@@ -125,17 +128,17 @@ def test_a_route_is_the_sum_of_its_parts(seed, sx, sy, x, y):
     assert start.distance(shapely.points(tree.snapped_x, tree.snapped_y)) < 0.01
     assert end.distance(shapely.points(access.x, access.y)) < 0.01
     for k, segment in enumerate(route.segments):  # only ways that may be driven
-        seconds = net.forward_s if route.directions[k] > 0 else net.backward_s
+        seconds = net.times.forward_s if route.directions[k] > 0 else net.times.backward_s
         assert np.isfinite(seconds[segment]) or route.start_m[k] == route.end_m[k]
     ahead = route.directions > 0
-    begin = np.where(ahead, net.seg_from[route.segments], net.seg_to[route.segments])
-    end_node = np.where(ahead, net.seg_to[route.segments], net.seg_from[route.segments])
+    begin = np.where(ahead, net.geometry.seg_from[route.segments], net.geometry.seg_to[route.segments])
+    end_node = np.where(ahead, net.geometry.seg_to[route.segments], net.geometry.seg_from[route.segments])
     assert np.array_equal(end_node[:-1], begin[1:])  # each segment begins where the last one ended
     # the nearest place on any reached road, by brute force
     others = tree.reached & (np.arange(len(net)) != tree.segment)  # the start's own street may be open one way only
     point = shapely.points(EAST + x, NORTH + y)
     nearest = min(
-        shapely.distance(net.seg_geometry[others], point).min(initial=np.inf),
+        shapely.distance(net.geometry.line[others], point).min(initial=np.inf),
         point.distance(shapely.points(tree.snapped_x, tree.snapped_y)),
     )
     assert access.offset_m <= nearest + 1e-6
@@ -250,8 +253,10 @@ def test_route_tells_grades_climb_and_unknown_limits():
     assert (route.up_grade_pct, route.down_grade_pct) == pytest.approx((10, 10), abs=0.01)
     assert route.climb_m == pytest.approx(50, abs=2)  # the crest is rounded off over the base length
     assert route.descent_m == pytest.approx(50, abs=2)
-    assert "height limit not stated on 0.5 of 1.5 km" in route.unknown
-    assert "weight limit not stated on 1.0 of 1.5 km" in route.unknown
+    told = unknown_along_words(route.unknown)
+    assert "height limit not stated on 0.5 of 1.5 km" in told
+    assert "weight limit not stated on 1.0 of 1.5 km" in told
+    assert {("height limit", 500), ("weight limit", 1000)} <= {(u.kind, round(u.length_m)) for u in route.unknown}
     half = route_to(net, tree, nearest_access(net, tree, EAST + 400, NORTH))
     assert half.profile_elevation_m[-1] == pytest.approx(240, abs=0.1)
 

@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from siteplanner.mission import Rig, Speeds
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.roads import hazard_words, reasons_words, unknown_along_words, unknown_words
 from siteplanner.roads.attributes import CLASSES
 from siteplanner.roads.grades import base_length_m
 from siteplanner.roads.network import build_network
@@ -95,7 +96,7 @@ def test_weather_and_night_multiply_and_the_sign_still_caps():
     assert speed(both, highway="primary", maxspeed="20") == 20
     assert speed(both, highway="track") == pytest.approx(6)
     night = build_network(layer(road((0, 0), (1000, 0))), elevation=None, rig=Rig(), speeds=both)
-    assert night.forward_s[0] == pytest.approx(3600 / (30 * 0.4))
+    assert night.times.forward_s[0] == pytest.approx(3600 / (30 * 0.4))
 
 
 @pytest.mark.parametrize("name", ["weather_factor", "night_factor", "unpaved_factor"])
@@ -138,8 +139,8 @@ def test_a_hill_is_slower_both_ways_and_the_steeper_the_longer():
     seconds = []
     for pct in (0, 2, 4, 8, 12):
         net = network(road((0, 0), (1000, 0)), elevation=ground(lambda x, y, g=pct: 0.01 * g * x))
-        assert net.backward_s[0] == pytest.approx(net.forward_s[0])
-        seconds.append(float(net.forward_s[0]))
+        assert net.times.backward_s[0] == pytest.approx(net.times.forward_s[0])
+        seconds.append(float(net.times.forward_s[0]))
     # 1 km at 30 km/h takes 120 s; shares 1, 1, 0.94, 0.7, 0.46
     assert seconds == pytest.approx([120, 120, 120 / 0.94, 120 / 0.7, 120 / 0.46], rel=1e-6)
 
@@ -155,7 +156,7 @@ def test_a_bend_is_driven_at_the_speed_of_its_circle(radius):
     straight_s = 200 / 25.0  # 90 km/h
     # near its two ends the three points lie half on the straight: a wider circle, or a slower straight
     reach_s = 2 * (np.pi * 10.06 / 2) * abs(1 / np.sqrt(1.5 * radius) - 1 / 25.0)
-    assert net.forward_s[0] == pytest.approx(bend_s + straight_s, abs=reach_s)
+    assert net.times.forward_s[0] == pytest.approx(bend_s + straight_s, abs=reach_s)
     assert point_speed_kmh(np.array(90.0), np.array(0.0), np.array(radius)) == pytest.approx(
         3.6 * np.sqrt(1.5 * radius)
     )
@@ -193,9 +194,9 @@ def test_white_noise_on_a_level_road_stays_a_gentle_grade(sigma, cell, error_pct
         ground_ = noise(sigma, cell, seed)
         net = network(road((0, y), (1500, y)), elevation=ground_)
         assert np.abs(np.diff(ground_.values, axis=1)).max() / cell > 0.15  # cell to cell it is a cliff
-        assert net.worst_grade_pct[0] < most_pct
-        assert net.drivable[0]
-        assert np.nanstd(net.profile_grade_pct) < 1.3 * error_pct
+        assert net.grades.worst_pct[0] < most_pct
+        assert net.judged.drivable[0]
+        assert np.nanstd(net.profile.grade_pct) < 1.3 * error_pct
 
 
 @pytest.mark.parametrize("cell", [2.0, 10.0, 30.0])
@@ -203,9 +204,9 @@ def test_a_true_ramp_of_twelve_percent_is_measured(cell):
     net = network(
         road((0, 500), (1500, 500)), elevation=ground(lambda x, y: 100 + np.clip(0.12 * (x - 500), 0, 36), cell_m=cell)
     )
-    assert net.up_grade_pct[0] == pytest.approx(12, abs=0.1)
-    assert net.down_grade_pct[0] == pytest.approx(0, abs=0.1)
-    along, height = net.profile_along_m, net.profile_elevation_m
+    assert net.grades.up_pct[0] == pytest.approx(12, abs=0.1)
+    assert net.grades.down_pct[0] == pytest.approx(0, abs=0.1)
+    along, height = net.profile.along_m, net.profile.elevation_m
     assert np.interp([300, 650, 1200], along, height) == pytest.approx([100, 118, 136], abs=0.1)
 
 
@@ -217,16 +218,16 @@ def test_a_true_ramp_in_noise_is_measured_within_a_point():
             road((0, 505), (1500, 505)),
             elevation=noise(0.5, 10.0, seed, lambda x, y: 100 + np.clip(0.12 * (x - 500), 0, 36)),
         )
-        on = (net.profile_along_m > 550) & (net.profile_along_m < 750)
-        found.append(net.profile_grade_pct[on].mean())
+        on = (net.profile.along_m > 550) & (net.profile.along_m < 750)
+        found.append(net.profile.grade_pct[on].mean())
     assert found == pytest.approx(np.full(8, 12.0), abs=1.0)
 
 
 def test_a_short_steep_pitch_is_not_smoothed_away():
     """60 m of 18 % between level roads: the rig's 15 % is broken, and the smoothing must not hide it."""
     net = network(road((0, 500), (1500, 500)), elevation=ground(lambda x, y: 100 + np.clip(0.18 * (x - 500), 0, 10.8)))
-    assert net.up_grade_pct[0] == pytest.approx(18, abs=1)
-    assert not net.drivable[0]
+    assert net.grades.up_pct[0] == pytest.approx(18, abs=1)
+    assert not net.judged.drivable[0]
 
 
 def across(kind: str, bump_m: float, middle_pct: float = 3.0):
@@ -249,27 +250,27 @@ def across(kind: str, bump_m: float, middle_pct: float = 3.0):
 def test_a_bridge_over_a_gorge_and_a_tunnel_under_a_ridge_run_from_end_to_end(kind, bump, pct):
     net = across(kind, bump, pct)
     # the bump is nothing at the ends (exp(-14)): the deck rises 300 m times the grade
-    assert net.up_grade_pct[1] == pytest.approx(max(pct, 0), abs=0.1)
-    assert net.down_grade_pct[1] == pytest.approx(max(-pct, 0), abs=0.1)
-    deck = slice(net.profile_first[1], net.profile_first[2])
-    assert net.profile_elevation_m[deck] == pytest.approx(500 + 0.01 * pct * net.profile_along_m[deck], abs=0.1)
-    assert net.drivable.all()
-    assert not across("", bump, pct).drivable[1]  # the same road on the ground
+    assert net.grades.up_pct[1] == pytest.approx(max(pct, 0), abs=0.1)
+    assert net.grades.down_pct[1] == pytest.approx(max(-pct, 0), abs=0.1)
+    deck = slice(net.profile.first[1], net.profile.first[2])
+    assert net.profile.elevation_m[deck] == pytest.approx(500 + 0.01 * pct * net.profile.along_m[deck], abs=0.1)
+    assert net.judged.drivable.all()
+    assert not across("", bump, pct).judged.drivable[1]  # the same road on the ground
 
 
 def test_a_tunnel_of_several_segments_is_one_line_from_mouth_to_mouth():
     pieces = [road((350 + 100 * k, 0), (450 + 100 * k, 0), tunnel="yes") for k in range(3)]
     ridge = ground(lambda x, y: 500 + 0.04 * x + 60 * np.exp(-(((x - 500) / 40) ** 2)), cell_m=5.0)
     net = network(road((0, 0), (350, 0)), *pieces, road((650, 0), (1000, 0)), elevation=ridge)
-    assert net.up_grade_pct == pytest.approx(np.full(5, 4.0), abs=0.1)
-    assert net.drivable.all()
+    assert net.grades.up_pct == pytest.approx(np.full(5, 4.0), abs=0.1)
+    assert net.judged.drivable.all()
 
 
 def test_a_steep_deck_is_still_steep():
     """A straight deck that climbs 20 % from end to end is judged like any road."""
     net = across("bridge", -60.0, 20.0)
-    assert net.up_grade_pct[1] == pytest.approx(20, abs=0.1)
-    assert not net.drivable[1]
+    assert net.grades.up_pct[1] == pytest.approx(20, abs=0.1)
+    assert not net.judged.drivable[1]
 
 
 @pytest.mark.parametrize("turned", [False, True])
@@ -283,10 +284,10 @@ def test_a_bridge_that_ends_at_a_junction_reaches_the_ground_there(turned):
         road((650, -400), (650, 0), (650, 400)),
         elevation=gorge,
     )
-    bridge = int(np.flatnonzero(net.source_row == 1)[0])
-    deck = slice(net.profile_first[bridge], net.profile_first[bridge + 1])
-    heights = net.profile_elevation_m[deck]
-    assert net.worst_grade_pct[bridge] == pytest.approx(3, abs=0.1)
+    bridge = int(np.flatnonzero(net.tags.source_row == 1)[0])
+    deck = slice(net.profile.first[bridge], net.profile.first[bridge + 1])
+    heights = net.profile.elevation_m[deck]
+    assert net.grades.worst_pct[bridge] == pytest.approx(3, abs=0.1)
     assert heights[[0, -1]] == pytest.approx([509, 500] if turned else [500, 509], abs=0.1)
 
 
@@ -300,35 +301,35 @@ def test_the_error_of_a_grade_is_that_of_a_least_squares_line():
     sigma sqrt(2) / d between two heights; 1 m on cells of 10 m over 50 m: 3.1 %."""
     net = network(road((0, 0), (1000, 0)), elevation=bumpy(1, 0), elevation_error_m=1.0)
     # a window of 50 m holds samples at both its ends, which stand for 3 m beyond it each
-    assert net.grade_error_pct[0] == pytest.approx(100 * np.sqrt(12 * 10 / 50**3), rel=0.1)
+    assert net.grades.error_pct[0] == pytest.approx(100 * np.sqrt(12 * 10 / 50**3), rel=0.1)
     half = network(road((0, 0), (1000, 0)), elevation=bumpy(1, 0), elevation_error_m=0.5)
-    assert half.grade_error_pct[0] == pytest.approx(net.grade_error_pct[0] / 2)
+    assert half.grades.error_pct[0] == pytest.approx(net.grades.error_pct[0] / 2)
     coarse = network(road((0, 0), (1000, 0)), elevation=bumpy(1, 0), elevation_error_m=1.0, source_cell_m=60.0)
-    assert coarse.grade_error_pct[0] == pytest.approx(100 * np.sqrt(2) / 60, rel=1e-6)
+    assert coarse.grades.error_pct[0] == pytest.approx(100 * np.sqrt(2) / 60, rel=1e-6)
     posted = network(road((0, 0), (1000, 0), incline="14%"), elevation=bumpy(1, 0), elevation_error_m=1.0)
-    assert (posted.grade_error_pct[0], posted.hazards[0][0].severity) == (0, "warning")
+    assert (posted.grades.error_pct[0], posted.hazards[0][0].severity) == (0, "warning")
     # against the spread of grades that are read off level ground, along a row of cells; bilinear heights smooth it
-    many = [network(road((0, 505), (1000, 505)), elevation=bumpy(k)).profile_grade_pct for k in range(12)]
-    assert np.std(np.concatenate(many)) == pytest.approx(net.grade_error_pct[0], rel=0.25)
+    many = [network(road((0, 505), (1000, 505)), elevation=bumpy(k)).profile.grade_pct for k in range(12)]
+    assert np.std(np.concatenate(many)) == pytest.approx(net.grades.error_pct[0], rel=0.25)
 
 
 @pytest.mark.parametrize(("slope_pct", "state"), [(9.0, "open"), (13.0, "unsure"), (17.0, "likely"), (21.0, "shut")])
 def test_a_grade_closer_to_the_limit_than_it_is_known_is_told_as_unsure(slope_pct, state):
     plane = ground(lambda x, y: slope_pct / 100 * x)
     sure = network(road((0, 0), (1000, 0)), elevation=plane, rig=Rig(max_grade_pct=15))
-    assert sure.drivable[0] == (slope_pct < 15)
+    assert sure.judged.drivable[0] == (slope_pct < 15)
     net = network(road((0, 0), (1000, 0)), elevation=plane, rig=Rig(max_grade_pct=15), elevation_error_m=1.0)
     words = f"grade {slope_pct:.0f} ± 3 % against a limit of 15 %"
-    assert net.drivable[0] == (slope_pct < 15)  # the likelier answer rules
-    assert (words in net.unknown[0]) == (state in ("unsure", "likely"))
-    assert (net.reason[0] == f"{words}: more likely too steep than not") == (state == "likely")
-    assert [(h.severity, h.text == words) for h in net.hazards[0]] == [
+    assert net.judged.drivable[0] == (slope_pct < 15)  # the likelier answer rules
+    assert (words in unknown_words(net.judged.unknown[0])) == (state in ("unsure", "likely"))
+    assert (reasons_words(net.judged.reasons[0]) == f"{words}: more likely too steep than not") == (state == "likely")
+    assert [(h.severity, hazard_words(h) == words) for h in net.hazards[0]] == [
         ("caution", True) if state in ("unsure", "likely") else ("warning", False)
     ]
     if state == "unsure":
-        tree = drive_tree(net, *net.seg_geometry[0].coords[0])
-        route = route_to(net, tree, nearest_access(net, tree, *net.seg_geometry[0].coords[-1]))
-        assert route.unknown[0] == "grade not known well enough on 1.0 of 1.0 km"
+        tree = drive_tree(net, *net.geometry.line[0].coords[0])
+        route = route_to(net, tree, nearest_access(net, tree, *net.geometry.line[0].coords[-1]))
+        assert unknown_along_words(route.unknown)[0] == "grade not known well enough on 1.0 of 1.0 km"
         assert [said(f).message for f in route.findings] == [f"On the way: {words}."]
         (about,) = [f for f in net.findings if f.code == "road_limits_not_stated"]
         assert "grade for certain 100 %" in said(about).message
@@ -336,10 +337,12 @@ def test_a_grade_closer_to_the_limit_than_it_is_known_is_told_as_unsure(slope_pc
 
 def test_noise_does_not_slow_a_level_road_and_a_long_climb_does():
     """Level: 30 km/h as on the plane. 8 % all the way keeps 0.7 of it (`grade_factor`)."""
-    level_s = network(road((0, 0), (1500, 0)), elevation=ground(lambda x, y: 0 * x)).forward_s[0]
-    raw = [network(road((0, 0), (1500, 0)), elevation=bumpy(k)).forward_s[0] for k in range(6)]
-    calm = [network(road((0, 0), (1500, 0)), elevation=bumpy(k), elevation_error_m=1.0).forward_s[0] for k in range(6)]
+    level_s = network(road((0, 0), (1500, 0)), elevation=ground(lambda x, y: 0 * x)).times.forward_s[0]
+    raw = [network(road((0, 0), (1500, 0)), elevation=bumpy(k)).times.forward_s[0] for k in range(6)]
+    calm = [
+        network(road((0, 0), (1500, 0)), elevation=bumpy(k), elevation_error_m=1.0).times.forward_s[0] for k in range(6)
+    ]
     assert calm == pytest.approx([level_s] * 6, rel=1e-9)
     assert min(raw) > 1.001 * level_s
-    climb = network(road((0, 0), (1500, 0)), elevation=bumpy(1, 8.0), elevation_error_m=1.0).forward_s[0]
+    climb = network(road((0, 0), (1500, 0)), elevation=bumpy(1, 8.0), elevation_error_m=1.0).times.forward_s[0]
     assert climb == pytest.approx(level_s / 0.7, rel=0.02)

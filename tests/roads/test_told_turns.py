@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from siteplanner.mission import Rig
+from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.roads.hazards_ahead import hazards_along
 from siteplanner.roads.signposts import junction_words, turn_words, wind
 from siteplanner.roads.turning import carry_on_m, last_turning_place
@@ -102,7 +103,7 @@ def test_a_hairpin_has_its_side_both_ways():
     for start, end, side in (((0, 0), (-24, 0), "left"), ((-24, 0), (0, 0), "right")):
         network, route, _ = drive(roads, start, end)
         (bend,) = [h for h in hazards_along(network, route) if h.kind == "bend"]
-        assert bend.text.startswith(f"hairpin bend to the {side}, radius about 12 m")
+        assert ahead_words(bend).startswith(f"hairpin bend to the {side}, radius about 12 m")
         assert bend.running_m == pytest.approx(500 + 6 * np.pi, abs=8)  # the top of the half circle
 
 
@@ -110,7 +111,7 @@ def test_a_square_bend_is_sharp_and_no_hairpin():
     roads = [([(0, 0), (0, 500), (500, 500)], {"name": "Long Lane"})]
     network, route, _ = drive(roads, (0, 0), (500, 500))
     (bend,) = [h for h in hazards_along(network, route) if h.kind == "bend"]
-    assert bend.text.startswith("sharp bend to the right")
+    assert ahead_words(bend).startswith("sharp bend to the right")
 
 
 def test_a_road_that_doubles_back_at_a_junction_is_a_sharp_turn():

@@ -97,8 +97,13 @@ def arc_graph(net, tree):
     seconds, tail, head = {}, {}, {}
     for i in range(len(net)):
         for arc, s, a, b in (
-            (2 * i, net.forward_s[i], net.seg_from[i], net.seg_to[i]),
-            (2 * i + 1, net.backward_s[i], net.seg_to[i], net.seg_from[i]),
+            (2 * i, net.times.forward_s[i], net.geometry.seg_from[i], net.geometry.seg_to[i]),
+            (
+                2 * i + 1,
+                net.times.backward_s[i],
+                net.geometry.seg_to[i],
+                net.geometry.seg_from[i],
+            ),
         ):
             if np.isfinite(s):
                 seconds[arc], tail[arc], head[arc] = float(s), int(a), int(b)
@@ -106,7 +111,7 @@ def arc_graph(net, tree):
         for b in seconds:
             if head[a] == tail[b] and a != b ^ 1 and (a, b) not in banned:
                 graph.add_edge(a, b, weight=seconds[b])
-    s, share = tree.segment, tree.along_m / net.length_m[tree.segment]
+    s, share = tree.segment, tree.along_m / net.geometry.length_m[tree.segment]
     assert 0 < share < 1
     for arc, part in ((2 * s, 1 - share), (2 * s + 1, share)):
         if arc in seconds:
@@ -115,7 +120,7 @@ def arc_graph(net, tree):
             for b in list(graph.successors(arc)) if arc in graph else []:
                 graph.add_edge(("half", arc), b, weight=seconds[b])
     found = nx.single_source_dijkstra_path_length(graph, "start") if "start" in graph else {}
-    out = np.full(len(net.node_x), np.inf)
+    out = np.full(len(net.geometry.node_x), np.inf)
     for arc, t in found.items():
         if arc != "start":
             out[head[arc]] = min(out[head[arc]], t)
@@ -129,7 +134,7 @@ def test_arrivals_agree_with_networkx(seed):
     most = 0
     for _ in range(5):
         tree = drive_tree(net, EAST + rng.uniform(0, 600), NORTH + rng.uniform(0, 500))
-        if not 0 < tree.along_m < net.length_m[tree.segment]:
+        if not 0 < tree.along_m < net.geometry.length_m[tree.segment]:
             continue
         theirs = arc_graph(net, tree)
         ours = tree.node_s

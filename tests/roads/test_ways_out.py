@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from siteplanner.planning.telling.findings import said
+from siteplanner.roads.exits import exit_tree, outer_ends
 from siteplanner.roads.routing import AccessPoint, drive_tree, nearest_access
-from siteplanner.roads.ways_out import exit_tree, outer_ends, ways_out
+from siteplanner.roads.ways_out import ways_out
 from tests.roads.drawn import EAST, NORTH, network, road
 from tests.roads.test_routing import town
 
@@ -35,7 +36,9 @@ def test_a_dead_end_has_one_way_and_a_ring_two():
     assert (ring.count, ring.cut_segments) == (2, ())
     end = ways_out(net, at(net, tree, 2600, 800), tree, exits="staging")
     assert end.count == 1
-    assert [float(net.length_m[s]) for s in end.cut_segments] == pytest.approx([400, 600])  # from the place outward
+    assert [float(net.geometry.length_m[s]) for s in end.cut_segments] == pytest.approx(
+        [400, 600]
+    )  # from the place outward
     assert ring.finding(net) is None
     assert end.finding(net).code == "one_way_in"
     assert "2 road sections (1.0 km)" in said(end.finding(net)).message
@@ -44,7 +47,10 @@ def test_a_dead_end_has_one_way_and_a_ring_two():
 def test_the_world_beyond_the_data_counts_as_a_way_out():
     net = network(*RING)
     tree = drive_tree(net, EAST + 1000, NORTH)
-    ends = {(round(net.node_x[k] - EAST), round(net.node_y[k] - NORTH)) for k in outer_ends(net)}
+    ends = {
+        (round(net.geometry.node_x[k] - EAST), round(net.geometry.node_y[k] - NORTH))
+        for k in outer_ends(net.geometry, net.judged.drivable)
+    }
     assert ends == {(0, 0), (2600, 900)}
     assert ways_out(net, at(net, tree, 2600, 800), tree).count == 2
 
@@ -73,13 +79,15 @@ def test_staging_exits_need_the_tree():
 @pytest.mark.parametrize("seed", range(6))
 def test_counts_agree_with_maximum_flow(seed):
     net = town(seed, size=5, missing=0.35)
-    exits = np.unique(np.random.default_rng(seed).integers(0, len(net.node_x), 2))
-    found = exit_tree(net, exits)
+    exits = np.unique(np.random.default_rng(seed).integers(0, len(net.geometry.node_x), 2))
+    found = exit_tree(net.geometry, net.judged.drivable, exits)
     graph = nx.DiGraph()
     capacity: dict[tuple, int] = {}
-    for i in np.flatnonzero(net.drivable):  # each end is linked to the segment's middle, of which one may be lost
+    for i in np.flatnonzero(
+        net.judged.drivable
+    ):  # each end is linked to the segment's middle, of which one may be lost
         middle = ("segment", int(i))
-        for node in (int(net.seg_from[i]), int(net.seg_to[i])):
+        for node in (int(net.geometry.seg_from[i]), int(net.geometry.seg_to[i])):
             for edge in ((node, (middle, "in")), ((middle, "out"), node)):
                 capacity[edge] = capacity.get(edge, 0) + 9
         capacity[((middle, "in"), (middle, "out"))] = 1
@@ -87,15 +95,15 @@ def test_counts_agree_with_maximum_flow(seed):
         capacity[(int(node), "world")] = 9
     graph.add_edges_from((a, b, {"capacity": c}) for (a, b), c in capacity.items())
     checked = 0
-    for i in np.flatnonzero(net.drivable & (net.seg_from != net.seg_to))[:25]:
-        half = float(net.length_m[i]) / 2
+    for i in np.flatnonzero(net.judged.drivable & (net.geometry.seg_from != net.geometry.seg_to))[:25]:
+        half = float(net.geometry.length_m[i]) / 2
         place = AccessPoint(int(i), half, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
         # the place itself: its two halves are ways of their own
         own = graph.copy()
         own.remove_node((("segment", int(i)), "in"))
         own.remove_node((("segment", int(i)), "out"))
-        own.add_edge("place", int(net.seg_from[i]), capacity=1)
-        own.add_edge("place", int(net.seg_to[i]), capacity=1)
+        own.add_edge("place", int(net.geometry.seg_from[i]), capacity=1)
+        own.add_edge("place", int(net.geometry.seg_to[i]), capacity=1)
         flow = nx.maximum_flow_value(own, "place", "world") if "world" in own else 0
         assert ways_out(net, place, exits=found).count == min(flow, 2)
         checked += 1

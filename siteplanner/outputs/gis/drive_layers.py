@@ -10,6 +10,7 @@ from shapely.geometry import Point
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
+from siteplanner.planning.telling.roads import ahead_words
 
 
 def _known(value: float, digits: int) -> float | None:
@@ -56,10 +57,10 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                     **whose,
                     "kind": hazard.kind,
                     "severity": hazard.severity,
-                    "text": clean(hazard.text),
+                    "text": clean(ahead_words(hazard)),
                     "running_m": _known(hazard.running_m, 0),
                     "length_m": _known(hazard.length_m, 0),
-                    "value": _known(hazard.value, 2),
+                    "value": None if hazard.value is None else _known(hazard.value, 2),
                     "grid_reference": hazard.grid_reference,
                     "geometry": Point(hazard.x, hazard.y),
                 }

@@ -24,6 +24,14 @@ from siteplanner.planning.spots.evaluation import Evaluation, start_of
 from siteplanner.planning.telling.backhaul import backhaul_sentence, donor_reason
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
+from siteplanner.planning.telling.roads import (
+    hazard_words,
+    names_together,
+    reasons_words,
+    unknown_along_words,
+    unknown_words,
+)
+from siteplanner.roads.reasons import Reason, Unknown, closure_names
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -235,7 +243,7 @@ def _way(plan: Plan, ranked: RankedSpot, kind: str) -> dict[str, Any]:
         "drive_time_low_min": _known(access.drive_low_s / 60, 1),
         "drive_time_high_min": _known(access.drive_high_s / 60, 1),
         "worst_grade_pct": _known(access.worst_grade_pct, 1),
-        "limits_not_stated": clean("; ".join(access.unknown)),
+        "limits_not_stated": clean("; ".join(unknown_along_words(access.unknown))),
         "geometry": access.route.line,
     }
 
@@ -311,26 +319,43 @@ def _donor_links(plan: Plan) -> list[dict[str, Any]]:
     return rows
 
 
+def _reason(reasons: tuple[Reason, ...], unknown: tuple[Unknown, ...]) -> dict[str, Any]:
+    """The first reason why a road is shut for the rig in figures; `why_not` says all `reasons`. `certain`: no figure
+    lies closer to the rig's limit than it is known, whether the road is shut or open.
+    """
+    first = reasons[0] if reasons else None
+    return {
+        "reasons": len(reasons),
+        "reason_kind": first.kind if first else None,
+        "reason_figure": _known(first.figure, 2) if first and first.figure is not None else None,
+        "reason_limit": first.limit if first else None,
+        "reason_unit": first.unit or None if first else None,
+        "reason_source": first.source if first else None,
+        "certain": all(r.certain for r in reasons) and not any(u.near for u in unknown),
+    }
+
+
 def _roads(plan: Plan) -> list[dict[str, Any]]:
     roads = plan.scene.roads
     return [
         {
-            "name": clean(roads.name[i]),
-            "highway": clean(roads.highway[i]),
-            "surface": clean(roads.surface[i]),
-            "for_rig": bool(roads.drivable[i]),
-            "closed_by": clean(roads.closed[i]) or None,
-            "drawn_for_mission": bool(roads.drawn[i]),
-            "why_not": clean(roads.reason[i]),
-            "limits_not_stated": clean(", ".join(roads.unknown[i])),
-            "hazards": clean("; ".join(h.text for h in roads.hazards[i])),
-            "worst_grade_pct": _known(roads.worst_grade_pct[i], 1),
-            "length_m": _known(roads.length_m[i], 1),
+            "name": clean(roads.tags.name[i]),
+            "highway": clean(roads.tags.highway[i]),
+            "surface": clean(roads.tags.surface[i]),
+            "for_rig": bool(roads.judged.drivable[i]),
+            "closed_by": clean(names_together(closure_names(roads.judged.reasons[i]))) or None,
+            "drawn_for_mission": bool(roads.tags.drawn[i]),
+            "why_not": clean(reasons_words(roads.judged.reasons[i])),
+            **_reason(roads.judged.reasons[i], roads.judged.unknown[i]),
+            "limits_not_stated": clean(unknown_words(roads.judged.unknown[i])),
+            "hazards": clean("; ".join(hazard_words(h) for h in roads.hazards[i])),
+            "worst_grade_pct": _known(roads.grades.worst_pct[i], 1),
+            "length_m": _known(roads.geometry.length_m[i], 1),
             "speed_kmh": _known(roads.mean_speed_kmh[i], 1),
-            "geometry": roads.seg_geometry[i],
+            "geometry": roads.geometry.line[i],
         }
         for i in range(len(roads))
-        if roads.for_vehicles[i]
+        if roads.tags.for_vehicles[i]
     ]
 
 

@@ -18,6 +18,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access, told_of
+from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.roads.directions import Step
 
@@ -70,7 +71,7 @@ def _waypoints(plan: Plan) -> Iterator[str]:
                 height = float(grid.sample(step.x, step.y))
                 yield _point("wpt", step.latitude, step.longitude, height, name=name, desc=where, type="decision")
         for hazard in told.hazards:
-            key = (hazard.kind + hazard.text, round(hazard.x, 1), round(hazard.y, 1))
+            key = (hazard.kind + ahead_words(hazard), round(hazard.x, 1), round(hazard.y, 1))
             if key not in said:
                 said.add(key)
                 yield _point(
@@ -79,7 +80,7 @@ def _waypoints(plan: Plan) -> Iterator[str]:
                     hazard.longitude,
                     None,
                     name=f"Hazard: {hazard.kind}",
-                    desc=hazard.text,
+                    desc=ahead_words(hazard),
                     type="hazard",
                 )
         turning = told.turning
@@ -122,7 +123,7 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
     spot, grid = ranked.spot, plan.scene.elevation
     points = []
     for step in steps:
-        desc = ". ".join([f"At {distance_text(step.running_m)}", *(hazard.text for hazard in step.hazards)])
+        desc = ". ".join([f"At {distance_text(step.running_m)}", *(ahead_words(hazard) for hazard in step.hazards)])
         points.append(
             _point(
                 "rtept",

@@ -12,6 +12,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.words import best_look
 
 
@@ -55,7 +56,7 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["worst_grade_pct"] = round(access.worst_grade_pct, 1) if access else None
     row["last_leg_m"] = round(access.last_leg_m, 1) if access else None
     row["ways_out"] = access.ways_out if access else None
-    row["limits_not_stated"] = "; ".join(access.unknown) if access else None
+    row["limits_not_stated"] = "; ".join(unknown_along_words(access.unknown)) if access else None
     row["on_air_low_min"] = round(air.early_min) if air else None
     row["on_air_likely_min"] = round(air.likely_min) if air else None
     row["on_air_mean_min"] = round(air.mean_min) if air else None

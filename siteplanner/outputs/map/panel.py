@@ -27,6 +27,7 @@ from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, 
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.radio import one_way_words
+from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.words import (
     CAUTIONS,
@@ -137,7 +138,9 @@ def _access_rows(access: Access) -> list[tuple[str, str]]:
     rows.append(("Other way", named(told.alternative.sentence)))
     rows.append(("Turning", named(turning_words(told.turning))))
     if access.unknown:
-        rows.append(("Not known from the road data", "; ".join(named(item) for item in access.unknown)))
+        rows.append(
+            ("Not known from the road data", "; ".join(named(item) for item in unknown_along_words(access.unknown)))
+        )
     return rows
 
 

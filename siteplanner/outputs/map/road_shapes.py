@@ -9,6 +9,7 @@ import shapely
 from siteplanner.outputs.map.shapes import Feature, feature, geojson, table_shapes
 from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.roads import reasons_words, unknown_words
 
 MAX_ROADS = 30_000  # lines; more would make the page too slow for a tablet, and are thinned to the nearest
 
@@ -19,26 +20,26 @@ def road_shapes(plan: Plan) -> list[Feature]:
     Footpaths and other lines that no vehicle uses are left out.
     """
     network, grid = plan.scene.roads, plan.scene.elevation
-    near = _nearest(network.seg_geometry, plan)
+    near = _nearest(network.geometry.line, plan)
     groups: dict[str, list[Feature]] = {"open": [], "unsure": [], "shut": [], "closed": []}
     for i in near:
-        if not network.for_vehicles[i]:
+        if not network.tags.for_vehicles[i]:
             continue
-        reason, unknown = network.reason[i], network.unknown[i]
-        words = named(network.name[i] or "Road without a name")
-        if network.highway[i]:
-            words += f" ({shown(network.highway[i])})"
-        if network.drawn[i]:
+        reasons, unknown = network.judged.reasons[i], network.judged.unknown[i]
+        words = named(network.tags.name[i] or "Road without a name")
+        if network.tags.highway[i]:
+            words += f" ({shown(network.tags.highway[i])})"
+        if network.tags.drawn[i]:
             words += ", drawn for this mission"
-        if network.closed[i]:
-            kind, words = "closed", f"{words}: {named(reason)}"
-        elif reason:
-            kind, words = "shut", f"{words}: ruled out for the rig: {named(reason)}"
+        if network.judged.closed[i]:
+            kind, words = "closed", f"{words}: {named(reasons_words(reasons))}"
+        elif reasons:
+            kind, words = "shut", f"{words}: ruled out for the rig: {named(reasons_words(reasons))}"
         elif unknown:
-            kind, words = "unsure", f"{words}: not stated or not sure: {named(', '.join(unknown))}"
+            kind, words = "unsure", f"{words}: not stated or not sure: {named(unknown_words(unknown))}"
         else:
             kind = "open"
-        groups[kind].append(feature(f"road:{i}", geojson(network.seg_geometry[i], grid), kind, t=words))
+        groups[kind].append(feature(f"road:{i}", geojson(network.geometry.line[i], grid), kind, t=words))
     return groups["open"] + groups["unsure"] + groups["shut"] + groups["closed"]
 
 

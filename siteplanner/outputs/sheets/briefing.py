@@ -113,6 +113,7 @@ def _commander(c: dict[str, Any]) -> list[str]:
 def _driver(c: dict[str, Any]) -> list[str]:
     lines = [c["heading"], _where(c), c["uri"], _pairs(c["summary"][:4])]
     lines += [f"! {text}" for _, text in c["cautions"]]
+    lines += [f"Not these ways: {c['not_these_ways']}"] if c["not_these_ways"] else []
     for step in c["steps"]:
         lines.append(f"{step['n']}. {step['at']} km {step['text']}")
         lines += [f" - {h['at']} {h['mark']} {h['text']}".replace("  ", " ") for h in step["hazards"] if h["mark"]]

@@ -26,6 +26,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation, PointService
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.words import CAUTIONS, best_look, firmness_sentence, recommendation
 
 MOST_POINTS = 8  # must-serve points in the table: the weakest ones
@@ -147,7 +148,7 @@ def _assumptions(plan: Plan) -> list[str]:
     ]
     best = plan.best
     if best is not None and best.evaluation.access is not None and best.evaluation.access.unknown:
-        out.append(f"Road limits: {name_in_text('; '.join(best.evaluation.access.unknown), 160)}.")
+        out.append(f"Road limits: {name_in_text('; '.join(unknown_along_words(best.evaluation.access.unknown)), 160)}.")
     return out
 
 

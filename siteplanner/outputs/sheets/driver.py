@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
-
+from siteplanner.outputs.sheets.figure_profile import SHEET, profile_svg, profile_words
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
-from siteplanner.outputs.sheets.sheet_maps import FONT, driver_map
+from siteplanner.outputs.sheets.sheet_maps import driver_map
 from siteplanner.outputs.sheets.sheet_words import (
     MOST_HAZARDS,
     clock_text,
@@ -26,11 +25,12 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, start_of, told_of
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.radio import one_way_words
+from siteplanner.planning.telling.roads import USUAL, ahead_words, band_words, not_these_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.words import CAUTIONS
-from siteplanner.roads.grade_bands import EDGES_PCT
-from siteplanner.roads.limits import USUAL
+from siteplanner.roads.hazards_ahead import HazardAhead
 
+MOST_RULED_OUT = 4  # reasons of roads that are shut; more would hide the way itself
 SEVERITY_MARK = {"caution": "!!", "warning": "!", "note": ""}
 
 
@@ -45,72 +45,13 @@ def code_svg(uri: str) -> str:
     return out.getvalue().decode()
 
 
-def profile_svg(
-    distance_m: np.ndarray,
-    elevation_m: np.ndarray,
-    width: float = 180,
-    height: float = 30,
-    grade_pct: np.ndarray | None = None,
-) -> str | None:
-    """Height along the drive, in millimetres; None where no height is known. The line is the thicker the steeper:
-    below 5 %, to 8 %, to 12 %, above.
-    """
-    known = np.isfinite(elevation_m)
-    if known.sum() < 2 or distance_m[-1] <= 0:
-        return None
-    d, z = distance_m[known], elevation_m[known]
-    low, high = float(z.min()), float(z.max())
-    span = max(high - low, 20.0)
-    left, right, top, bottom = 13.0, 3.0, 3.0, 6.5
-    w, h = width - left - right, height - top - bottom
-
-    def at(metres: float, level: float) -> tuple[float, float]:
-        return left + w * metres / float(distance_m[-1]), top + h * (1 - (level - low) / span)
-
-    keep = np.unique(np.linspace(0, len(d) - 1, min(len(d), 500)).astype(int))
-    line = "L".join("{:.2f} {:.2f}".format(*at(float(d[k]), float(z[k]))) for k in keep)
-    x0, x1 = at(float(d[keep[0]]), low)[0], at(float(d[keep[-1]]), low)[0]
-    out = (
-        f'<path d="M{line}L{x1:.2f} {top + h:.2f}L{x0:.2f} {top + h:.2f}Z" fill="#ddd"/>'
-        f'<path d="M{line}" fill="none" stroke="#000" stroke-width="0.5"/>'
-        f'<path d="M{left} {top}V{top + h}H{left + w}" fill="none" stroke="#000" stroke-width="0.3"/>'
-    )
-    if grade_pct is not None:
-        steep = np.abs(np.nan_to_num(grade_pct[known]))
-        for a, b in zip(keep[:-1].tolist(), keep[1:].tolist(), strict=True):
-            band = int(np.searchsorted(EDGES_PCT[1:], steep[a : b + 1].max(), side="right"))
-            if band:
-                ends = "L".join("{:.2f} {:.2f}".format(*at(float(d[k]), float(z[k]))) for k in (a, b))
-                pen = f'stroke="#000" stroke-width="{0.5 + 0.4 * band:g}" stroke-linecap="round"'
-                out += f'<path d="M{ends}" fill="none" {pen}/>'
-    for level in (low, high) if high - low > 1 else (low,):
-        y = at(0, level)[1]
-        out += (
-            f'<text x="{left - 1}" y="{y + 0.9:.2f}" font-size="2.5" {FONT} text-anchor="end">{level:,.0f} m</text>'
-            f'<path d="M{left} {y:.2f}H{left + w}" stroke="#999" stroke-width="0.15" stroke-dasharray="1 1"/>'
-        )
-    total = float(distance_m[-1])
-    step = next(s for s in (100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000, 100_000, 1e9) if total / s <= 10)
-    for k in range(int(total // step) + 1):
-        x = at(k * step, low)[0]
-        label = f"{k * step / 1000:g}" + (" km" if k == 0 else "")
-        out += (
-            f'<path d="M{x:.2f} {top + h}v1" stroke="#000" stroke-width="0.3"/>'
-            f'<text x="{x:.2f}" y="{top + h + 4:.2f}" font-size="2.5" {FONT} text-anchor="middle">{label}</text>'
-        )
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
-        f'viewBox="0 0 {width:g} {height:g}">{out}</svg>'
-    )
-
-
-def hazard_line(hazard: Any) -> dict[str, Any]:
+def hazard_line(hazard: HazardAhead) -> dict[str, Any]:
     """One hazard: where on the drive, what, how grave."""
     stretch = f", for {distance_text(hazard.length_m)}" if hazard.length_m > 0 else ""
     return {
         "at": f"{hazard.running_m / 1000:.1f} km",
         "mark": SEVERITY_MARK[hazard.severity],
-        "text": f"{name_in_text(hazard.text, 110)}{stretch}",
+        "text": f"{name_in_text(ahead_words(hazard), 110)}{stretch}",
     }
 
 
@@ -125,7 +66,7 @@ def rig_limits(plan: Plan, ranked: RankedSpot) -> list[tuple[str, str]]:
         ("Steepest grade", f"{rig.max_grade_pct:g} %"),
         ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / 0.3048:.0f} ft)"),
     ]
-    unknown = "; ".join(access.unknown if access else ()).replace(" not stated on ", " on ")  # the label says it
+    unknown = "; ".join(unknown_along_words(access.unknown if access else (), labelled=True))
     rows.append(("Not known", f"{name_in_text(unknown, 260)}. {USUAL}" if unknown else USUAL))
     return rows
 
@@ -155,7 +96,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     start = name_in_text(staging, 50)
     told = told_of(access)
     steps = told.steps
-    names = {str(name) for name in plan.scene.roads.name if name} | {staging}
+    names = {str(name) for name in plan.scene.roads.tags.name if name} | {staging}
     site = ranked.on_site
     timeline = site.timeline
     arrival = None if timeline is None else timeline.moments.arrival
@@ -176,7 +117,6 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         if math.isfinite(route.up_grade_pct)
         else "not known"
     )
-    svg = profile_svg(route.profile_distance_m, route.profile_elevation_m, grade_pct=route.profile_grade_pct)
     one_way = access.ways_out == 1
     own = [f for f in e.findings if f.severity != "note" and not (one_way and f.code == "one_way_in")]
     alone = name_in_text(f"One way in and out. {one_way_words(told)} Agree when to leave.", 300)
@@ -207,7 +147,8 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "uri": geo_uri(spot),
         "code_svg": code_svg(geo_uri(spot)),
         "other_way": other,
-        "bands": [[band.label, distance_text(band.length_m)] for band in told.bands if band.length_m >= 1],
+        "not_these_ways": name_in_text(not_these_words(told.not_these[:MOST_RULED_OUT]), 300),
+        "bands": [[band_words(band), distance_text(band.length_m)] for band in told.bands if band.length_m >= 1],
         "places": [
             [str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
             for n, s in enumerate(steps, 1)
@@ -217,8 +158,8 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
         "dashed: another way; T: turning place; "
         "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",
-        "profile_svg": svg or "",
-        "profile_alt": "Height of the road along the drive, from staging to the spot; the thicker the steeper.",
+        "profile_svg": profile_svg(plan, ranked, size=SHEET),
+        "profile_alt": profile_words(plan, ranked),
         "steps": [
             {
                 "n": str(n),

@@ -12,53 +12,31 @@ import numpy as np
 from siteplanner.outputs.words.text import FOOT_M, MILE_M, distance_text, number_text, xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.roads.directions import HazardAhead, hazards_along
-from siteplanner.roads.routing import Route
+from siteplanner.planning.telling.roads import ahead_words
+from siteplanner.roads.grade_bands import edges_pct, grade_stretches
+from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along
 
-WIDTH, HEIGHT = 760.0, 250.0
-LEFT, RIGHT, TOP, BOTTOM = 58.0, 12.0, 40.0, 76.0
+WIDTH = 760.0
+LEFT, RIGHT, BOTTOM = 58.0, 12.0, 76.0
 STRIP = 16.0  # height of the strip of grades
-BASE_M = 50.0  # grades are told over this length, as in the hazards
 FONT = 'font-family="DejaVu Sans, sans-serif"'
 Place = Callable[[float], float]
-FILLS = ("#f2f2f2", "#bdbdbd", "#6e6e6e", "#000")
+ABOVE = "#000"  # the band above the rig's limit
+FILLS = ("#f2f2f2", "#cfcfcf", "#a0a0a0", "#6e6e6e", "#484848")  # those below it, from the gentlest
 
 
 @dataclass(frozen=True)
-class Band:
-    """A stretch of one grade band: 0 up to a third of the rig's limit, 1 to two thirds, 2 to the limit, 3 above."""
+class Size:
+    """Height of the whole drawing and of its margin above the road, in units of a drawing 760 wide."""
 
-    start_m: float
-    end_m: float
-    band: int
-    worst_pct: float  # signed: positive climbs
+    height: float
+    top: float
 
 
-def grade_bands(route: Route, max_grade_pct: float) -> tuple[Band, ...]:
-    """Stretches of one band each along the drive, over `BASE_M`; unknown heights leave a gap.
-
-    The heights are those of the route's profile (metres, driving order), which are smoothed already.
-    """
-    d, z = route.profile_distance_m, route.profile_elevation_m
-    if len(d) < 2 or not d[-1] > d[0]:
-        return ()
-    edges = np.linspace(d[0], d[-1], max(int((d[-1] - d[0]) // BASE_M), 1) + 1)
-    grade = 100 * np.diff(np.interp(edges, d, z)) / np.diff(edges)
-    known = np.isfinite(grade)
-    steps = np.array([1 / 3, 2 / 3, 1.0]) * max_grade_pct
-    band = np.where(known, np.digitize(np.abs(np.nan_to_num(grade)), steps, right=True), -1)
-    out = []
-    for key, held in groupby(
-        range(len(band)), key=lambda k: (int(band[k]), bool(grade[k] > 0) if band[k] > 0 else False)
-    ):
-        run = list(held)
-        if key[0] >= 0:
-            worst = max((float(grade[k]) for k in run), key=abs)
-            out.append(Band(float(edges[run[0]]), float(edges[run[-1] + 1]), key[0], worst))
-    return tuple(out)
+PAGE, SHEET = Size(250.0, 40.0), Size(186.0, 24.0)
 
 
-def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False) -> str:
+def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False, size: Size = PAGE) -> str:
     """Height, grades and hazards along the drive as a whole SVG; '' where no road leads to the spot or no height on
     it is known. Greys only; every mark is explained below the drawing. `us`: feet and miles."""
     access = ranked.evaluation.access
@@ -71,26 +49,27 @@ def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False) -> str:
         return ""
     end, low, high = float(d[-1]), float(z[known].min()), float(z[known].max())
     span = max(high - low, 20.0)
-    floor = HEIGHT - BOTTOM - STRIP
+    floor = size.height - BOTTOM - STRIP
 
     def x(metres: float) -> float:
         return LEFT + (WIDTH - LEFT - RIGHT) * metres / end
 
     def y(level: float) -> float:
-        return floor - (floor - TOP) * (level - low) / span
+        return floor - (floor - size.top) * (level - low) / span
 
     keep = np.unique(np.linspace(0, len(d) - 1, min(len(d), 700)).astype(int))
     key = hashlib.sha256(f"profile {ranked.spot.x:.2f} {ranked.spot.y:.2f} {us}".encode()).hexdigest()[:8]
     body = _axes(x, y, end, low, high, floor, us)
     body += _height(x, y, d[keep], z[keep], floor)
-    bands = grade_bands(route, plan.mission.rig.max_grade_pct)
-    for band in bands:
+    limit_pct = plan.mission.rig.max_grade_pct
+    edges = edges_pct(limit_pct)
+    for band in grade_stretches(route, limit_pct):
         body += (
             f'<rect x="{x(band.start_m):.1f}" y="{floor:.1f}" width="{x(band.end_m) - x(band.start_m):.1f}" '
-            f'height="{STRIP:g}" fill="{FILLS[band.band]}"/>'
+            f'height="{STRIP:g}" fill="{_fill(band.band, len(edges))}"/>'
         )
         if band.band and x(band.end_m) - x(band.start_m) > 14:
-            ink = "#fff" if band.band > 1 else "#000"
+            ink = "#fff" if band.band > 2 else "#000"
             sign = "▲" if band.worst_pct > 0 else "▼"
             middle = (x(band.start_m) + x(band.end_m)) / 2
             body += (
@@ -102,12 +81,12 @@ def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False) -> str:
         'stroke="#000" stroke-width="0.8"/>'
     )
     body += _hazards(hazards_along(plan.scene.roads, route), x, y, d[known], z[known])
-    body += _legend(plan.mission.rig.max_grade_pct)
+    body += _legend(edges, size.height)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {size.height:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">Drive to {xml_text(ranked.spot.name)}</title>'
         f'<desc id="d{key}">{xml_text(profile_words(plan, ranked))}</desc>'
-        f'<rect width="{WIDTH:g}" height="{HEIGHT:g}" fill="#fff"/>{body}</svg>'
+        f'<rect width="{WIDTH:g}" height="{size.height:g}" fill="#fff"/>{body}</svg>'
     )
 
 
@@ -121,24 +100,27 @@ def profile_words(plan: Plan, ranked: RankedSpot) -> str:
         f"{distance_text(access.drive_distance_m)} by road, {number_text(route.climb_m, 0, 'm')} up and "
         f"{number_text(route.descent_m, 0, 'm')} down."
     ]
-    bands = grade_bands(route, plan.mission.rig.max_grade_pct)
+    limit = plan.mission.rig.max_grade_pct
+    stretches = grade_stretches(route, limit)
     for words, grade, chosen in (
-        ("Steepest climb", route.up_grade_pct, [b for b in bands if b.worst_pct > 0]),
-        ("steepest descent", route.down_grade_pct, [b for b in bands if b.worst_pct < 0]),
+        ("Steepest climb", route.up_grade_pct, [b for b in stretches if b.worst_pct > 0]),
+        ("steepest descent", route.down_grade_pct, [b for b in stretches if b.worst_pct < 0]),
     ):
-        if chosen and round(grade) > 0:  # the figure is the route's own; the bands know where it lies
+        if chosen and round(grade) > 0:  # the figure is the route's own; the stretches know where it lies
             worst = max(chosen, key=lambda b: abs(b.worst_pct))
             parts.append(f"{words} {grade:.0f} %, about {worst.start_m / 1000:.1f} km on")
-    steep = sum(b.end_m - b.start_m for b in bands if b.band >= 2)
-    limit = plan.mission.rig.max_grade_pct
     text = parts[0] + (f" {', '.join(parts[1:])}." if len(parts) > 1 else "")
-    if bands:
-        text += (
-            f" {distance_text(steep)} steeper than {2 * limit / 3:.0f} %; the rig's limit is {limit:g} %."
-            if steep > 0
-            else f" Nowhere steeper than {2 * limit / 3:.0f} %; the rig's limit is {limit:g} %."
-        )
+    if stretches:
+        *gears, _ = edges_pct(limit)
+        steep = sum(b.end_m - b.start_m for b in stretches if b.band >= len(gears) - 1)
+        told = f"{distance_text(steep)} steeper" if steep > 0 else "Nowhere steeper"
+        text += f" {told} than {gears[-1]:g} %; the rig's limit is {limit:g} %."
     return text
+
+
+def _fill(band: int, edges: int) -> str:
+    """The grey of a band; the last one lies above the rig's limit."""
+    return ABOVE if band >= edges - 1 else FILLS[band]
 
 
 def _height(x: Place, y: Place, d: np.ndarray, z: np.ndarray, floor: float) -> str:
@@ -187,7 +169,7 @@ def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, 
     for hazard in hazards:
         at = x(hazard.running_m)
         top = y(float(np.interp(hazard.running_m, d, z)))
-        words = f"<title>{xml_text(hazard.text)}, {hazard.running_m / 1000:.1f} km on</title>"
+        words = f"<title>{xml_text(ahead_words(hazard))}, {hazard.running_m / 1000:.1f} km on</title>"
         if hazard.severity == "note":
             out += f'<g>{words}<path d="M{at:.1f} {top - 3:.1f}v-9" stroke="#000" stroke-width="2"/></g>'
             continue
@@ -200,22 +182,22 @@ def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, 
     return out
 
 
-def _legend(limit_pct: float) -> str:
-    third = limit_pct / 3
-    entries = [
-        (
-            f'<rect width="20" height="10" fill="{FILLS[0]}" stroke="#000" stroke-width="0.6"/>',
-            f"grade up to {third:.0f} %",
-        ),
-        (f'<rect width="20" height="10" fill="{FILLS[1]}"/>', f"up to {2 * third:.0f} %"),
-        (f'<rect width="20" height="10" fill="{FILLS[2]}"/>', f"up to {limit_pct:g} %, the rig's limit"),
-        (f'<rect width="20" height="10" fill="{FILLS[3]}"/>', "above it"),
+def _legend(edges: tuple[float, ...], height: float) -> str:
+    *gears, limit = edges
+    entries = []
+    for number, until in enumerate((*gears[1:], limit)):
+        rim = ' stroke="#000" stroke-width="0.6"' if number == 0 else ""
+        words = f"to {until:g} %"
+        words = f"grade {words}" if number == 0 else f"{words}, the rig's limit" if until == limit else words
+        entries.append((f'<rect width="20" height="10" fill="{_fill(number, len(edges))}"{rim}/>', words))
+    entries += [
+        (f'<rect width="20" height="10" fill="{ABOVE}"/>', "above it"),
         ('<text y="9" font-size="10">▲ ▼</text>', "climb, descent"),
         ('<path d="M10 12l-7 -13h14Z" fill="#000"/>', "caution"),
         ('<path d="M10 12l-7 -13h14Z" fill="#fff" stroke="#000"/>', "warning"),
         ('<path d="M10 11v-10" stroke="#000" stroke-width="2"/>', "worth knowing"),
     ]
-    px, py, out = LEFT, HEIGHT - 40.0, ""
+    px, py, out = LEFT, height - 40.0, ""
     for mark, words in entries:
         wide = 36 + 6.3 * len(words)
         if px + wide > WIDTH - RIGHT:

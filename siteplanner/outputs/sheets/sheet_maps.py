@@ -129,14 +129,14 @@ def path(geometry: Any, view: View, style: str) -> str:
 def _roads(plan: Plan, view: View) -> str:
     roads = plan.scene.roads
     near = roads.lines_tree.query(shapely.box(*view.box))
-    near = near[roads.for_vehicles[near]]
-    near = near[np.argsort(-roads.length_m[near], kind="stable")][:MAX_ROADS]
+    near = near[roads.tags.for_vehicles[near]]
+    near = near[np.argsort(-roads.geometry.length_m[near], kind="stable")][:MAX_ROADS]
     out = ""
     for drivable, style in (
         (True, 'fill="none" stroke="#555" stroke-width="0.35"'),
         (False, 'fill="none" stroke="#777" stroke-width="0.35" stroke-dasharray="0.9 0.7"'),
     ):
-        lines = roads.seg_geometry[near[roads.drivable[near] == drivable]]
+        lines = roads.geometry.line[near[roads.judged.drivable[near] == drivable]]
         if len(lines):
             out += path(shapely.multilinestrings(lines.tolist()), view, style)
     return out

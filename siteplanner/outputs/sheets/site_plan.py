@@ -32,8 +32,8 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
         shapely.box(spot.x - 2 * half, spot.y - 2 * half, spot.x + 2 * half, spot.y + 2 * half)
     )
     for i in near:
-        if roads.for_vehicles[i]:
-            line = true_up(roads.seg_geometry[i])
+        if roads.tags.for_vehicles[i]:
+            line = true_up(roads.geometry.line[i])
             body += path(line, view, f'fill="none" stroke="#999" stroke-width="{5 / view.metres_per_mm:.2f}"')
             body += path(line, view, f'fill="none" stroke="#eee" stroke-width="{4.2 / view.metres_per_mm:.2f}"')
     for role, style in (

@@ -118,7 +118,7 @@ def road_cells(study: Study) -> np.ndarray:
     """Cells touched by roads that the rig can drive and reach from the staging point."""
     network, reached = study.network, study.reached
     return burn(
-        [shape for shape, ok in zip(network.seg_geometry, reached, strict=True) if ok],
+        [shape for shape, ok in zip(network.geometry.line, reached, strict=True) if ok],
         study.elevation,
         all_touched=True,
     )
@@ -161,8 +161,8 @@ def rule_ground(
             hits["sky_blocked"], hits["sky_unknown"] = blocked & study.search_ground, unknown & study.search_ground
     with stages.stage("Finding ways over ground"):
         network = study.network
-        if mission.trailer.road_setback_m > 0 and len(network.seg_geometry):
-            hits["roadway"] = burn([s.buffer(mission.trailer.road_setback_m) for s in network.seg_geometry], grid)
+        if mission.trailer.road_setback_m > 0 and len(network.geometry.line):
+            hits["roadway"] = burn([s.buffer(mission.trailer.road_setback_m) for s in network.geometry.line], grid)
         way = ways_over_ground(study)
         hits["no_way_in"] = ~(way.distance_m <= mission.rig.last_leg_max_m)
     hits |= site_hits(study)

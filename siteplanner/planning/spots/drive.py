@@ -18,9 +18,11 @@ from siteplanner.planning.spots.turn_round import turn_round
 from siteplanner.roads.alternatives import alternative_to
 from siteplanner.roads.directions import Step, directions
 from siteplanner.roads.grade_bands import grade_bands
-from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along, placed
+from siteplanner.roads.hazards import Warned
+from siteplanner.roads.hazards_ahead import HazardAhead, hazard_ahead, hazards_along, placed
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
+from siteplanner.roads.ruled_out import shut_on_quicker_ways
 from siteplanner.roads.signposts import called
 from siteplanner.roads.ways_out import WaysOut
 
@@ -30,8 +32,6 @@ if TYPE_CHECKING:
     from siteplanner.planning.spots.evaluation import Access
     from siteplanner.planning.spots.room import Room
     from siteplanner.planning.study.study import Study
-
-nan = float("nan")
 
 
 def tell(study: Study, access: Access, room: Room) -> Told:
@@ -47,11 +47,12 @@ def tell(study: Study, access: Access, room: Room) -> Told:
     return Told(
         steps,
         hazards,
-        grade_bands(route),
+        grade_bands(route, study.mission.rig.max_grade_pct),
         cuts_of(network, route, access.ways, grid),
         alternative,
         other,
         turn_round(study, room, route, access.last_leg_m),
+        shut_on_quicker_ways(network, tree, route),
     )
 
 
@@ -91,12 +92,12 @@ def lines_above(route: Route, overlays: dict[str, GeoDataFrame]) -> list[HazardA
     for name, shape in zip(names, frame.geometry, strict=True):
         if shape is None or not route.line.intersects(shape):
             continue
-        label = f" {name}" if isinstance(name, str) and name.strip() else ""
+        label = name if isinstance(name, str) and name.strip() else ""
+        warned = Warned(kind="overhead line", severity="warning", what=label)
         for part in shapely.get_parts(route.line.intersection(shape)):
             running = min(route.line.project(shapely.Point(p)) for p in shapely.get_coordinates(part))
             at = route.line.interpolate(running)
-            text = f"overhead line{label}: look up before you drive under"
-            out.append(HazardAhead(float(running), "overhead line", "warning", text, float(at.x), float(at.y), nan))
+            out.append(hazard_ahead(warned, running, at.x, at.y))
     return out
 
 
@@ -123,17 +124,30 @@ def cuts_of(network: RoadNetwork, route: Route, ways: WaysOut | None, grid: Grid
     out = []
     for number, group in enumerate(groups):
         nodes = _chain(network, route, group, groups[number + 1][0] if number + 1 < len(groups) else None)
-        first, last = (place_at(grid, network.node_x[n], network.node_y[n]) for n in nodes)
-        line = shapely.line_merge(shapely.multilinestrings(list(network.seg_geometry[group])))
-        length = float(network.length_m[group].sum())
+        first, last = (
+            place_at(
+                grid,
+                network.geometry.node_x[n],
+                network.geometry.node_y[n],
+            )
+            for n in nodes
+        )
+        line = shapely.line_merge(shapely.multilinestrings(list(network.geometry.line[group])))
+        length = float(network.geometry.length_m[group].sum())
         out.append(Cut(called(network, group[0]), length, first, last, tuple(group), line))
     return tuple(out)
 
 
 def _shared(network: RoadNetwork, a: int, b: int) -> int:
     """The node that two segments share, or -1."""
-    mine = {int(network.seg_from[a]), int(network.seg_to[a])}
-    both = mine & {int(network.seg_from[b]), int(network.seg_to[b])}
+    mine = {
+        int(network.geometry.seg_from[a]),
+        int(network.geometry.seg_to[a]),
+    }
+    both = mine & {
+        int(network.geometry.seg_from[b]),
+        int(network.geometry.seg_to[b]),
+    }
     return min(both) if both else -1
 
 
@@ -141,14 +155,23 @@ def _chain(network: RoadNetwork, route: Route, group: list[int], following: int 
     """The outer nodes of a chain of segments, the one nearer to the spot first."""
     if len(group) == 1 and group[0] in route.segments:
         leg = int(np.flatnonzero(route.segments == group[0])[0])
-        near, far = int(network.seg_to[group[0]]), int(network.seg_from[group[0]])
+        near, far = (
+            int(network.geometry.seg_to[group[0]]),
+            int(network.geometry.seg_from[group[0]]),
+        )
         return (near, far) if route.directions[leg] > 0 else (far, near)
-    ends = {int(network.seg_from[group[0]]), int(network.seg_to[group[0]])}
+    ends = {
+        int(network.geometry.seg_from[group[0]]),
+        int(network.geometry.seg_to[group[0]]),
+    }
     if len(group) == 1:
         joint = _shared(network, group[0], following) if following is not None else -1
-        last = joint if joint >= 0 else int(network.seg_to[group[0]])
+        last = joint if joint >= 0 else int(network.geometry.seg_to[group[0]])
         return next(iter(ends - {last}), last), last
     first = next(iter(ends - {_shared(network, group[0], group[1])}), -1)
-    tail = {int(network.seg_from[group[-1]]), int(network.seg_to[group[-1]])}
+    tail = {
+        int(network.geometry.seg_from[group[-1]]),
+        int(network.geometry.seg_to[group[-1]]),
+    }
     last = next(iter(tail - {_shared(network, group[-1], group[-2])}), -1)
     return (first if first >= 0 else min(ends)), (last if last >= 0 else min(tail))

@@ -10,6 +10,7 @@ from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import Step
 from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards_ahead import HazardAhead
+from siteplanner.roads.ruled_out import RuledOut
 from siteplanner.roads.turning import TurningPlace
 
 if TYPE_CHECKING:
@@ -68,3 +69,4 @@ class Told:
     alternative: Alternative
     alternative_steps: tuple[Step, ...]
     turning: Turning
+    not_these: tuple[RuledOut, ...]  # shut roads of ways that would be quicker

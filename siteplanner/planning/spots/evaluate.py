@@ -31,8 +31,8 @@ from siteplanner.planning.study.inputs import CoverageInputs, DishView, coverage
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
-from siteplanner.roads.closed_off import closures_before
 from siteplanner.roads.network import RoadNetwork
+from siteplanner.roads.no_way import why_no_way
 from siteplanner.roads.routing import DriveTree, nearest_access, route_to
 from siteplanner.roads.ways_out import ways_out
 
@@ -277,25 +277,7 @@ def _broken_sky(dish: Backhaul, looks: tuple[Look, ...], sky: Sky) -> list[Breac
 
 
 def _why_no_way(study: Study, spot: Spot) -> Breach:
-    """The limit, with what is wrong with the nearest road when there is one close by: its name, then what bars it."""
-    rig, network = study.mission.rig, study.network
-
-    def breach(kind: str, *names: str, figure: float | None = None) -> Breach:
-        return Breach("no_way_in", kind, figure, rig.last_leg_max_m, "m", names=names)
-
-    roads = np.flatnonzero(network.for_vehicles)
-    if not len(roads):
-        return breach("no_road")
-    point = Point(spot.x, spot.y)
-    distance = np.array([network.seg_geometry[i].distance(point) for i in roads])
-    nearest = int(roads[int(np.argmin(distance))])
-    if distance.min() > rig.last_leg_max_m + study.elevation.cell_size_m:
-        return breach("far", figure=float(distance.min()))
-    name = str(network.name[nearest])
-    if not network.drivable[nearest]:
-        return breach("refused", name, str(network.reason[nearest]))
-    reached = bool(study.reached[nearest])
-    shut = () if reached else tuple(dict.fromkeys(c for t in study.trees for c in closures_before(t, nearest)))
-    if shut:
-        return breach("closed_before", name, *shut)
-    return breach("ground_between" if reached else "not_reached", name)
+    """The limit, with what is wrong with the nearest road when there is one close by."""
+    reach, slack = study.mission.rig.last_leg_max_m, study.elevation.cell_size_m
+    found = why_no_way(study.network, study.trees, spot.x, spot.y, reach + slack)
+    return Breach("no_way_in", found.kind, found.distance_m, reach, "m", names=(found.name,), about=(found,))

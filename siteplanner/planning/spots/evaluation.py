@@ -30,6 +30,7 @@ from siteplanner.planning.study.spot import Spot
 if TYPE_CHECKING:
     from shapely.geometry import LineString
 
+    from siteplanner.roads.reasons import UnknownAlong
     from siteplanner.roads.routing import Route
     from siteplanner.roads.ways_out import WaysOut
 
@@ -147,7 +148,7 @@ class Access:
         return None if self.ways is None else self.ways.count
 
     @property
-    def unknown(self) -> tuple[str, ...]:
+    def unknown(self) -> tuple[UnknownAlong, ...]:
         """Limits that the road data do not state along the route."""
         return tuple(self.route.unknown)
 

@@ -262,7 +262,7 @@ def starts_findings(trees: Sequence[DriveTree], mission: Mission) -> list[Findin
     out = []
     for tree, start in zip(trees, mission.starts, strict=True):
         for f in tree.findings:
-            out.append(replace(f, message=f"From {start.name}: {f.message[0].lower()}{f.message[1:]}"))
+            out.append(replace(f, facts={**f.facts, "start": start.name}))
     return out
 
 

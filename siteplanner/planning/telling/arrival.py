@@ -10,6 +10,7 @@ import numpy as np
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.telling.roads import unknown_kinds_words
 
 FINE_CELL_M = 2.0  # a bank or a ditch beside a trailer still shows in such cells; common practice, no source
 SMALL_ROADS = ("track", "service", "unclassified")  # where gates stand
@@ -99,7 +100,7 @@ def _driver(plan: Plan, access: Access | None) -> list[ArrivalCheck]:
         if any(h.kind == "gate" for h in roads.hazards[int(segment)])
     ]
     private = any(h.kind == "private" for segment in route.segments for h in roads.hazards[int(segment)])
-    small = bool(np.isin(roads.highway[route.segments], SMALL_ROADS).any())
+    small = bool(np.isin(roads.tags.highway[route.segments], SMALL_ROADS).any())
     text, why = "", "locks are not in the data"
     if gates:
         text = f"Gates from km {', '.join(f'{km:.1f}' for km in gates[:3])}: who has the keys?"
@@ -113,7 +114,7 @@ def _driver(plan: Plan, access: Access | None) -> list[ArrivalCheck]:
         out.append(
             ArrivalCheck(
                 "road_limits",
-                f"Read signs and road: {', '.join(u.split(' not stated')[0] for u in access.unknown)}.",
+                f"Read signs and road: {unknown_kinds_words(access.unknown)}.",
                 "the road data do not state them all the way",
                 "driver",
             )

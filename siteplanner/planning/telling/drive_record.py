@@ -13,12 +13,15 @@ from siteplanner.planning.spots.drive_facts import Cut, Place, Told, Turning
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.radio import radio_lines
+from siteplanner.planning.telling.roads import ahead_words, band_words, reason_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import Step
 from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards_ahead import HazardAhead
+from siteplanner.roads.reasons import UnknownAlong
 from siteplanner.roads.routing import Route
+from siteplanner.roads.ruled_out import RuledOut
 
 PROFILE_POINTS = 400  # a longer profile is thinned; its highest, lowest and steepest points stay
 
@@ -36,7 +39,8 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
         "last_leg_m": access.last_leg_m,
         "ways_out": access.ways_out,
         "one_way_in": None if access.ways_out is None else access.ways_out == 1,
-        "unknown_limits": list(access.unknown),
+        "unknown_limits": list(unknown_along_words(access.unknown)),
+        "unknown": [_unknown(item) for item in access.unknown],
         "by_staging": [asdict(start) for start in access.by_staging],
     }
     if told is None:
@@ -49,6 +53,7 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
         "profile": profile_record(route),
         "alternative": _alternative(told.alternative, told),
         "turning": _turning(told.turning),
+        "not_these_ways": [ruled_out_record(road) for road in told.not_these],
         "radio": list(radio_lines(spot, access, told)),
     }
 
@@ -82,11 +87,38 @@ def _hazard(hazard: HazardAhead) -> dict[str, Any]:
         "length_m": _known(hazard.length_m, 1),
         "kind": hazard.kind,
         "severity": hazard.severity,
-        "text": hazard.text,
-        "value": _known(hazard.value, 2),
+        "text": ahead_words(hazard),
+        "value": None if hazard.value is None else _known(hazard.value, 2),
+        "limit": hazard.limit,
+        "what": hazard.what,
+        "state": hazard.state,
+        "side": hazard.side,
+        "certain": hazard.error is None,
         "latitude": _known(hazard.latitude, 7),
         "longitude": _known(hazard.longitude, 7),
         "grid_reference": hazard.grid_reference,
+    }
+
+
+def _unknown(item: UnknownAlong) -> dict[str, Any]:
+    return {"kind": item.kind, "near_the_limit": item.near, "length_m": _known(item.length_m, 1)}
+
+
+def ruled_out_record(road: RuledOut) -> dict[str, Any]:
+    """A road that is shut for the rig and one reason, in figures and in words."""
+    reason = road.reason
+    return {
+        "name": road.name,
+        "kind": reason.kind,
+        "figure": None if reason.figure is None else _known(reason.figure, 2),
+        "limit": reason.limit,
+        "unit": reason.unit,
+        "source": reason.source,
+        "certain": reason.certain,
+        "what": reason.what,
+        "structure": reason.structure,
+        "length_m": _known(road.length_m, 1),
+        "words": reason_words(reason),
     }
 
 
@@ -96,7 +128,7 @@ def _band(band: GradeBand) -> dict[str, Any]:
         "from_pct": _known(band.from_pct, 0),
         "to_pct": _known(band.to_pct, 0),
         "length_m": _known(band.length_m, 1),
-        "label": band.label,
+        "label": band_words(band),
     }
 
 
@@ -127,7 +159,7 @@ def _alternative(alternative: Alternative, told: Told) -> dict[str, Any]:
         "farther_m": alternative.farther_m,
         "shared_m": alternative.shared_m,
         "worst_grade_pct": route.worst_grade_pct,
-        "unknown_limits": list(route.unknown),
+        "unknown_limits": list(unknown_along_words(route.unknown)),
         "directions": [_step(step) for step in told.alternative_steps],
     }
 

@@ -9,13 +9,14 @@ from typing import Any
 from siteplanner.errors import Finding
 from siteplanner.planning.telling.findings_layers import LAYER_WORDS
 from siteplanner.planning.telling.findings_mission import MISSION_WORDS
+from siteplanner.planning.telling.findings_roads import ROAD_WORDS
 from siteplanner.planning.telling.findings_site import SITE_WORDS
 from siteplanner.planning.telling.findings_spot import SPOT_WORDS
 from siteplanner.planning.telling.units import METRIC, Units
 
 Words = Callable[[Mapping[str, Any], Units], tuple[str, str]]
 
-WORDS: dict[str, Words] = {**MISSION_WORDS, **LAYER_WORDS, **SITE_WORDS, **SPOT_WORDS}
+WORDS: dict[str, Words] = {**MISSION_WORDS, **LAYER_WORDS, **ROAD_WORDS, **SITE_WORDS, **SPOT_WORDS}
 """Code -> (message, remedy) of its facts. A code that starts with `*` stands for all that end with the rest."""
 
 

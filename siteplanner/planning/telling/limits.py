@@ -7,6 +7,7 @@ import math
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS
 from siteplanner.planning.telling.backhaul import no_backhaul_words
+from siteplanner.planning.telling.roads import no_way_words
 
 
 def breach_words(breach: Breach) -> str:
@@ -46,17 +47,9 @@ def _steep(breach: Breach) -> str:
 
 
 def _no_way(breach: Breach) -> str:
+    """`about`: what is wrong with the nearest road."""
     text = f"No road that the rig can reach comes within {breach.limit:.0f} m over drivable ground."
-    road, further = _name(breach) or "the road beside it", breach.names[1:]
-    more = {
-        "no_road": "",
-        "far": f" The nearest road is {breach.figure or 0:.0f} m away.",
-        "refused": f" Not {road}: {'; '.join(further)}.",
-        "closed_before": f" The drive from staging does not reach {road}: closed before it by {' and '.join(further)}.",
-        "not_reached": f" The drive from staging does not reach {road}: a limit or a gap in the roads lies before it.",
-        "ground_between": f" {road} is near, but the ground between is too steep or closed.",
-    }
-    return text + more[breach.kind]
+    return " ".join(filter(None, (text, *(no_way_words(found) for found in breach.about))))
 
 
 def _line(breach: Breach) -> str:

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.roads.directions import Step
 from siteplanner.roads.hazards_ahead import HazardAhead
@@ -104,7 +105,7 @@ def _warnings(hazards: Iterable[HazardAhead]) -> list[str]:
     told: dict[str, list[HazardAhead]] = {}
     for hazard in hazards:
         if hazard.severity in GRAVE:
-            told.setdefault(hazard.text, []).append(hazard)
+            told.setdefault(ahead_words(hazard), []).append(hazard)
     out = []
     for text, group in told.items():
         at = _distance(group[0].running_m)

@@ -8,6 +8,7 @@ from typing import Any
 
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.plan.model import Plan, SearchSummary
+from siteplanner.planning.plan.shut_roads import shut_roads
 from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
 from siteplanner.planning.site.sun_outage import SunOutages
@@ -18,7 +19,7 @@ from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
-from siteplanner.planning.telling.drive_record import access_record
+from siteplanner.planning.telling.drive_record import access_record, ruled_out_record
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
@@ -43,6 +44,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "findings": [finding_record(finding) for finding in plan.findings],
         "rulings": [asdict(share) for share in plan.rulings],
         "search": _fields(plan.search),
+        "roads": _roads_record(plan),
         "sun_outages": _sun_record(plan.sun),
         "rain": _rain_record(plan.rain),
         "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
@@ -97,6 +99,16 @@ def _skyline_record(figure: Skyline) -> dict[str, Any]:
             {name: v if isinstance(v, str) else round(v, 1) for name, v in asdict(t).items()} for t in figure.trees
         ],
     }
+
+
+def _roads_record(plan: Plan) -> dict[str, Any]:
+    """Roads that are shut for the rig: one row for each road's name and reason, by name."""
+    shut, grid = shut_roads(plan), plan.scene.elevation
+    rows = []
+    for road in shut.rows:
+        lon, lat = (round(float(v), 7) for v in grid.lonlat(road.x, road.y))
+        rows.append({**ruled_out_record(road), "latitude": lat, "longitude": lon})
+    return {"not_for_rig": rows, "not_for_rig_left_out": shut.left_out}
 
 
 def _rain_record(made: Rain | None) -> dict[str, Any] | None:

@@ -1,0 +1,151 @@
+"""What is said of the roads as they were read, joined, judged and driven."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from siteplanner.planning.telling.roads import hazard_words, names_together
+from siteplanner.planning.telling.units import Units
+from siteplanner.roads.hazards import KINDS, Warned
+
+Facts = Mapping[str, Any]
+_TOLD = 5  # names in one sentence
+_TIMED = 3
+
+
+def _count(n: int, one: str, many: str) -> str:
+    return f"{n} {one if n == 1 else many}"
+
+
+def _listed(words: Sequence[str], most: int = _TOLD) -> str:
+    return ", ".join(words[:most]) + (f" and {len(words) - most} more" if len(words) > most else "")
+
+
+def _class_missing(f: Facts, u: Units) -> tuple[str, str]:
+    if not f["column"]:
+        return (
+            "The road lines have no column `highway`; every line counts as `unclassified`.",
+            "Name the class column in the mission: road_columns.highway.",
+        )
+    return (
+        f"{f['count']} of {f['of']} road lines have no class; they count as `unclassified`.",
+        "Fill the column `highway`, or name the class column in the mission: road_columns.highway.",
+    )
+
+
+def _closure_idle(f: Facts, u: Units) -> tuple[str, str]:
+    one = f["count"] == 1
+    return (
+        f"{_count(f['count'], 'closure meets', 'closures meet')} no road ({_listed(f['names'])}) and "
+        f"{'closes' if one else 'close'} nothing.",
+        f"Move a point to within {f['reach_m']:.0f} m of the road, or draw a line across it.",
+    )
+
+
+def _closed(f: Facts, u: Units) -> tuple[str, str]:
+    named = f": {_listed(f['names'])}" if f["names"] else ""
+    why = f"by '{names_together(f['closed_by'])}'" if f["stated"] else "for no stated reason"
+    return (
+        f"{_count(f['count'], 'road is', 'roads are')} closed {why}{named} ({max(f['length_m'] / 1000, 0.01):.2f} km).",
+        "Ask whether this still holds before the rig leaves.",
+    )
+
+
+def _at_times(f: Facts, u: Units) -> tuple[str, str]:
+    named = [f"{name or 'a road without a name'} ({condition})" for name, condition in f["roads"]]
+    many = f["count"] > 1
+    return (
+        f"{f['count']} road line{'s are' if many else ' is'} open only at times, and it is not known whether "
+        f"{'they are' if many else 'it is'} open now: {_listed(named, _TIMED)}.",
+        ("" if f["dispatch_given"] else "Give times.dispatch. ")
+        + "Ask who keeps the road; draw a closure on it if it is shut.",
+    )
+
+
+def _not_stated(f: Facts, u: Units) -> tuple[str, str]:
+    shares = sorted(
+        ((100 * share, "grade for certain" if near else kind) for kind, near, share in f["shares"]),
+        key=lambda s: (-s[0], s[1]),
+    )
+    told = ", ".join(f"{word} {'below 1' if share < 0.5 else f'{share:.0f}'} %" for share, word in shares)
+    return (
+        f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none. Missing height, "
+        "weight, width and length limits are left out on ordinary roads, where none is usual.",
+        "Signs on the road go before the map; ask someone who has driven it with a trailer.",
+    )
+
+
+def _not_reached(f: Facts, u: Units) -> tuple[str, str]:
+    return (
+        f"{f['parts']} part{'s' if f['parts'] > 1 else ''} of the road network ({f['length_m'] / 1000:.1f} km the rig "
+        f"could use) cannot be reached from the staging point. The longest has {f['longest_m'] / 1000:.1f} km; "
+        f"it comes within {f['gap_m']:.0f} m of a reached road at {f['nearest_at']}.",
+        "Check for a gap in the road data there, or a closure, limit or one-way rule that parts the network.",
+    )
+
+
+def _off_road(f: Facts, u: Units) -> tuple[str, str]:
+    return (
+        f"The staging point lies {f['offset_m']:.0f} m from the nearest road for the rig; the drive starts there.",
+        "Move the staging point to a road, or add the missing road.",
+    )
+
+
+def _on_the_way(f: Facts, u: Units) -> tuple[str, str]:
+    first = hazard_words(Warned(**{key: value for key, value in f.items() if key != "count"}))
+    return (
+        f"{f['count']} on the way: {first}." if f["count"] > 1 else f"On the way: {first}.",
+        "Ask someone who has driven it, or send a scout before the rig.",
+    )
+
+
+def _from_start(words: Callable[[Facts, Units], tuple[str, str]]) -> Callable[[Facts, Units], tuple[str, str]]:
+    """With several staging points, whose drive it is comes first."""
+
+    def told(f: Facts, u: Units) -> tuple[str, str]:
+        message, remedy = words(f, u)
+        return (f"From {f['start']}: {message[0].lower()}{message[1:]}" if "start" in f else message), remedy
+
+    return told
+
+
+ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
+    "road_geometry_skipped": lambda f, u: (
+        f"{f['count']} of {f['of']} road rows hold no usable line (missing, empty, a single place, or no line).",
+        "Repair these rows if a road is missing from the map.",
+    ),
+    "road_tag_unreadable": lambda f, u: (
+        f"{f['count']} road lines have a {f['key']} that cannot be read ({', '.join(f['written'])}); it counts as "
+        "unknown.",
+        "Write a number, and a unit other than the key's own after a space: 3.5, 12'6\", 16000 lbs.",
+    ),
+    "road_class_missing": _class_missing,
+    "road_class_unknown": lambda f, u: (
+        f"{f['count']} road classes are not OpenStreetMap words and count as `unclassified`: "
+        f"{', '.join(f['written'])}.",
+        "Give OpenStreetMap values of `highway`.",
+    ),
+    "road_ends_joined": lambda f, u: (
+        f"{f['count']} road ends missed another road by up to {f['largest_m']:.1f} m and were joined to it (the first "
+        f"by {f['first_m']:.1f} m at {f['first_at']}).",
+        "Look at these junctions if a route turns where no turn is possible.",
+    ),
+    "closure_without_road": _closure_idle,
+    "roads_closed": _closed,
+    "roads_open_at_times": _at_times,
+    "roads_not_for_rig": lambda f, u: (
+        f"{f['shut_m'] / 1000:.1f} of {f['all_m'] / 1000:.1f} km of road are not for this rig (a limit, access, grade "
+        "or closure); each line carries its reason.",
+        "Look at a road's reason on the map if a way is missing.",
+    ),
+    "road_limits_not_stated": _not_stated,
+    "roads_not_reached": _from_start(_not_reached),
+    "staging_off_road": _from_start(_off_road),
+    "one_way_in": lambda f, u: (
+        f"There is one way in: {_count(f['sections'], 'road section', 'road sections')} "
+        f"({f['length_m'] / 1000:.1f} km) without a way round.",
+        "Keep the way clear, keep radio contact, and agree when to leave.",
+    ),
+    **{f"route_{kind.replace(' ', '_')}": _on_the_way for kind in KINDS},
+}
