@@ -92,7 +92,7 @@ def test_what_is_half_written_or_damaged_is_said_or_passed_over(place, monkeypat
 
 def test_a_plan_that_cannot_be_written_still_keeps_its_mission(place):
     plan = make_plan()
-    kept(replace(plan, firmness=object()), place)
+    kept(replace(plan, judge=object()), place)
     (item,) = earlier.listed()
     assert not item.whole
 

@@ -13,7 +13,7 @@ from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from siteplanner.planning.limits.toward import look_at, margin_to_allow_deg
 from siteplanner.planning.spots.candidates import spot_at
 from siteplanner.planning.spots.margin_raster import margin_toward, sky_margin, step_for
-from siteplanner.planning.study.inputs import dish_view
+from siteplanner.planning.study.inputs import dish_view, sky_limit_inputs
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +53,7 @@ def test_each_cell_has_the_margin_of_a_spot_in_its_middle(valley_plan, study):
 
 def test_the_ruling_says_of_a_cell_what_a_spot_in_its_middle_is_told(study):
     """All but cells within 0.02 deg of the limit, by which the raster's one look a tile may be off."""
-    blocked, unknown, _ = sky_hits(study, lambda share: None)
+    blocked, unknown, _ = sky_hits(sky_limit_inputs(study), lambda share: None)
     rows, cols = np.nonzero(study.search_ground)
     pick = np.random.default_rng(2).integers(0, len(rows), 600)
     cells = list(zip(rows[pick].tolist(), cols[pick].tolist(), strict=True))
@@ -66,7 +66,7 @@ def test_the_ruling_says_of_a_cell_what_a_spot_in_its_middle_is_told(study):
 
 
 def test_the_margin_that_would_have_to_be_allowed_is_kept_by_the_rule_that_judges_spots(study):
-    blocked, _, _ = sky_hits(study, lambda share: None)
+    blocked, _, _ = sky_hits(sky_limit_inputs(study), lambda share: None)
     rows, cols = np.nonzero(blocked & study.search_ground)
     seen = {"kept": 0, "cut short": 0}
     for cell in zip(rows[::40].tolist(), cols[::40].tolist(), strict=True):
@@ -84,7 +84,9 @@ def test_the_margin_that_would_have_to_be_allowed_is_kept_by_the_rule_that_judge
 
 
 def test_of_two_satellites_the_better_or_the_worse_must_be_allowed(study):
-    blocked, _, _ = sky_hits(with_sky(study, satellites=(EAST, SOUTH), need="any"), lambda share: None)
+    blocked, _, _ = sky_hits(
+        sky_limit_inputs(with_sky(study, satellites=(EAST, SOUTH), need="any")), lambda share: None
+    )
     rows, cols = np.nonzero(blocked & study.search_ground)
     checked = 0
     for cell in zip(rows[::60].tolist(), cols[::60].tolist(), strict=True):
