@@ -10,11 +10,13 @@ import math
 
 import numpy as np
 
-WGS84_SEMI_MAJOR_AXIS_M = 6_378_137.0  # WGS 84, defining constant
-WGS84_FLATTENING = 1 / 298.257223563  # WGS 84, defining constant
-MEAN_EARTH_RADIUS_M = 6_371_000.0  # the radius that ITU-R recommendations multiply by k
-GEOSTATIONARY_RADIUS_M = 42_164_170.0  # orbit radius: one sidereal day by Kepler's third law
-MEDIAN_K_FACTOR = 4 / 3  # ITU-R P.310: standard atmosphere, refractivity gradient -39 N-units/km
+from siteplanner.core.constants import (
+    GEOSTATIONARY_RADIUS_M,
+    MEAN_EARTH_RADIUS_M,
+    MEDIAN_K_FACTOR,
+    WGS84_FLATTENING,
+    WGS84_SEMI_MAJOR_AXIS_M,
+)
 
 _OVERHEAD_M = 1e-3  # nearer than this to the zenith line, azimuth and skew have no meaning
 

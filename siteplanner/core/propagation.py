@@ -16,9 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-SPEED_OF_LIGHT_M_S = 299_792_458.0  # exact (SI)
-EARTH_RADIUS_M = 6_371_000.0  # mean radius that P.452, P.1812 and P.526 multiply by k
-MEDIAN_K_FACTOR = 4.0 / 3.0  # ITU-R P.310: standard refraction
+from siteplanner.core.constants import MEAN_EARTH_RADIUS_M, MEDIAN_K_FACTOR, SPEED_OF_LIGHT_M_S
 
 # Ground constants of average land: ITU-R P.452 / P.1812, "land": relative permittivity, siemens a metre.
 LAND_PERMITTIVITY = 22.0
@@ -185,7 +183,7 @@ def diffraction_steps(
     if not np.all(np.diff(distance) > 0):
         raise ValueError("distance_m must rise from the transmitter to the receiver")
     check_radio_range(frequency_mhz, tx_height_m, rx_height_m)
-    radius_km = (EARTH_RADIUS_M * k_factor if earth_radius_m is None else earth_radius_m) / 1000.0
+    radius_km = (MEAN_EARTH_RADIUS_M * k_factor if earth_radius_m is None else earth_radius_m) / 1000.0
     if not radius_km > 0:
         raise ValueError("the effective Earth radius must be above 0")
     x_km = (distance - distance[0]) / 1000.0

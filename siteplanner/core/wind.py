@@ -12,8 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-MPH_M_S = 0.44704
-"""One mile an hour in metres a second, exact (0.3048 x 5280 / 3600)."""
+from siteplanner.core.constants import FOOT_M, KNOT_M_S
 
 Landform = Literal["ridge", "escarpment", "hill"]
 Exposure = Literal["B", "C", "D"]
@@ -29,7 +28,7 @@ _MU_DOWNWIND: dict[Landform, float] = {"ridge": 1.5, "escarpment": 4.0, "hill": 
 _MU_UPWIND = 1.5
 STEEPEST = 0.5  # figure, note 2 (from memory): steeper counts as 0.5, with 2H in place of L_h
 GENTLEST = 0.2  # section 26.8.1, condition 4
-LEAST_HEIGHT_M: dict[Exposure, float] = {"B": 60 * 0.3048, "C": 15 * 0.3048, "D": 15 * 0.3048}
+LEAST_HEIGHT_M: dict[Exposure, float] = {"B": 60 * FOOT_M, "C": 15 * FOOT_M, "D": 15 * FOOT_M}
 """Section 26.8.1, condition 5: 60 ft in exposure B, 15 ft in C and D."""
 
 # ASCE 7-16 Table 26.11-1: alpha and z_g in feet
@@ -113,7 +112,7 @@ def landform_along(distance_m: np.ndarray, elevation_m: np.ndarray) -> LandformA
 def exposure_coefficient(above_ground_m: ArrayLike, exposure: Exposure) -> np.ndarray:
     """K_z = 2.01 (z / z_g)^(2 / alpha), not below its value at 15 ft (ASCE 7-16 Table 26.10-1, note 1)."""
     alpha, gradient_ft = _PROFILE[exposure]
-    z_ft = np.maximum(np.asarray(above_ground_m, float) / 0.3048, 15.0)
+    z_ft = np.maximum(np.asarray(above_ground_m, float) / FOOT_M, 15.0)
     return 2.01 * (z_ft / gradient_ft) ** (2 / alpha)
 
 
@@ -137,7 +136,6 @@ def speed_at_height_log(speed_10m: ArrayLike, above_ground_m: ArrayLike, roughne
     return np.asarray(speed_10m, float) * np.log(height / roughness_m) / np.log(10 / roughness_m)
 
 
-KNOT_M_S = 1852 / 3600  # exact
 # lowest whole knots of Beaufort 1 to 12 (WMO, Manual on Codes, code table 1100; several stored tables)
 _BEAUFORT_KT = (1, 4, 7, 11, 17, 22, 28, 34, 41, 48, 56, 64)
 

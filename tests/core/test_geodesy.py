@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from siteplanner.core.constants import GEOSTATIONARY_RADIUS_M
 from siteplanner.core.geodesy import (
-    GEOSTATIONARY_RADIUS_M,
     bearing_deg,
     curvature_drop_m,
     degrees_minutes,

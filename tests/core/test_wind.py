@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from siteplanner.core.constants import KNOT_M_S, MPH_M_S
 from siteplanner.core.wind import (
-    KNOT_M_S,
-    MPH_M_S,
     beaufort_number,
     beaufort_speed_m_s,
     exposure_coefficient,

@@ -17,6 +17,7 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+from siteplanner.core.constants import FOOT_M
 from siteplanner.data.forecast import WindForecast
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Sheets, Speeds, Times
@@ -27,7 +28,7 @@ from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf,
 from siteplanner.outputs.sheets.setup import aim_words, set_up_steps, steps_for_both, steps_total, tree_words, wind_sign
 from siteplanner.outputs.sheets.sheet_words import clock_range, coordinates, degrees_minutes
 from siteplanner.outputs.sheets.site_plan import SIDE_MM, site_svg
-from siteplanner.outputs.words.text import FOOT_M, grid_text, percent_text
+from siteplanner.outputs.words.text import grid_text, percent_text
 from siteplanner.planning.spots.skyline import TreeLimit
 from siteplanner.planning.telling.words import CAUTIONS
 from tests.outputs.cautions import CAUTION_SHEETS, ROWS

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from siteplanner.core.constants import FOOT_M, POUND_KG
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import FONT, driver_map
 from siteplanner.outputs.sheets.sheet_words import (
@@ -119,12 +120,12 @@ def rig_limits(plan: Plan, ranked: RankedSpot) -> list[tuple[str, str]]:
     """The rig as the roads were judged for it, and what the road data do not state."""
     rig, access = plan.mission.rig, ranked.evaluation.access
     rows = [
-        ("Height", f"{rig.height_m:g} m ({rig.height_m / 0.3048:.1f} ft)"),
-        ("Width", f"{rig.width_m:g} m ({rig.width_m / 0.3048:.1f} ft)"),
-        ("Length", f"{rig.length_m:g} m ({rig.length_m / 0.3048:.0f} ft)"),
-        ("Mass", f"{rig.mass_kg:,.0f} kg ({rig.mass_kg / 0.45359237:,.0f} lb)"),
+        ("Height", f"{rig.height_m:g} m ({rig.height_m / FOOT_M:.1f} ft)"),
+        ("Width", f"{rig.width_m:g} m ({rig.width_m / FOOT_M:.1f} ft)"),
+        ("Length", f"{rig.length_m:g} m ({rig.length_m / FOOT_M:.0f} ft)"),
+        ("Mass", f"{rig.mass_kg:,.0f} kg ({rig.mass_kg / POUND_KG:,.0f} lb)"),
         ("Steepest grade", f"{rig.max_grade_pct:g} %"),
-        ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / 0.3048:.0f} ft)"),
+        ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / FOOT_M:.0f} ft)"),
     ]
     unknown = "; ".join(access.unknown if access else ()).replace(" not stated on ", " on ")  # the label says it
     rows.append(("Not known", f"{name_in_text(unknown, 260)}. {USUAL}" if unknown else USUAL))

@@ -11,10 +11,10 @@ import numpy as np
 import shapely
 
 from siteplanner.core.clearance import mast_keep_away_m
+from siteplanner.core.constants import FOOT_M, MPH_M_S
 from siteplanner.errors import Finding
-from siteplanner.mission import MPH
 from siteplanner.outputs.sheets.fonts import name_in_text
-from siteplanner.outputs.words.text import FOOT_M, distance_text, grid_text
+from siteplanner.outputs.words.text import distance_text, grid_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.timeline import Timeline
@@ -82,7 +82,7 @@ def minutes_range(early: float, late: float) -> str:
 
 def speed_text(speed_m_s: float | None) -> str:
     """`45 mph (20 m/s)`."""
-    return "not known" if speed_m_s is None else f"{speed_m_s / MPH:.0f} mph ({speed_m_s:.0f} m/s)"
+    return "not known" if speed_m_s is None else f"{speed_m_s / MPH_M_S:.0f} mph ({speed_m_s:.0f} m/s)"
 
 
 def short_metres(value: float | None, digits: int = 1) -> str:

@@ -10,10 +10,10 @@ import math
 import re
 import unicodedata
 
+from siteplanner.core.constants import FOOT_M, MILE_M
+
 _PLAIN = frozenset(" .,:()/-")
 _REPLACEMENT = "\ufffd"
-FOOT_M = 0.3048
-MILE_M = 1609.344
 
 
 _FORCED_DIRECTION = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")

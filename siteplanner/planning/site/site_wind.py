@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from siteplanner.core.constants import MPH_M_S
 from siteplanner.core.wind import (
     landform_along,
     spans_above,
@@ -17,7 +18,7 @@ from siteplanner.core.wind import (
 from siteplanner.data.forecast import WindForecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
-from siteplanner.mission import MPH, Mission, Wind
+from siteplanner.mission import Mission, Wind
 from siteplanner.planning.study.spot import Spot
 
 REACH_M = 3219.0  # 2 miles upwind, the reach of ASCE 7-16 section 26.8.1
@@ -186,7 +187,7 @@ def _findings(
                 Finding(
                     f"wind_{name}",
                     "caution" if name == "stow" else "warning",
-                    f"Forecast gusts reach {peak_dish / MPH:.0f} mph ({peak_dish:.0f} m/s) at the dish: {what} for "
+                    f"Forecast gusts reach {peak_dish / MPH_M_S:.0f} mph ({peak_dish:.0f} m/s) at the dish: {what} for "
                     f"about {hours:.1f} h.",
                     "Tell those who rely on the service; have a second way to talk for these hours.",
                 )
@@ -198,7 +199,7 @@ def _findings(
             Finding(
                 "wind_mast",
                 "caution",
-                f"Forecast gusts reach {peak_mast / MPH:.0f} mph ({peak_mast:.0f} m/s) at the top of the mast at "
+                f"Forecast gusts reach {peak_mast / MPH_M_S:.0f} mph ({peak_mast:.0f} m/s) at the top of the mast at "
                 f"{mast_height_m:g} m.",
                 f"{down} as the unit's manual says before the wind rises; lower the mast when the manual says so. "
                 "This is advice, not a rating of the mast.",

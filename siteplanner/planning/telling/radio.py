@@ -10,13 +10,13 @@ import math
 import re
 from collections.abc import Iterable
 
+from siteplanner.core.constants import MILE_M
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
 from siteplanner.roads.directions import Step
 from siteplanner.roads.hazards_ahead import HazardAhead
 
-FOOT_M, MILE_M = 0.3048, 1609.344
 GRAVE = ("caution", "warning")  # notes stay on paper: a radio message tells what can hurt
 _UNITS = {
     "m": "metres", "km": "kilometres", "t": "tonnes", "kg": "kilograms", "kV": "kilovolts", "%": "percent",
