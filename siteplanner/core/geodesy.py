@@ -141,13 +141,20 @@ def grid_from_true_deg(true_bearing_deg, convergence_deg):
     return wrap_360_deg(np.asarray(true_bearing_deg, float) - convergence_deg)
 
 
-def _degrees_minutes(angle_deg: float, digits: int, decimals: int, letters: str) -> str:
-    # Rounded as one whole number of the smallest unit, so that 59.9996' carries into the degrees.
+def whole_degrees_and_minutes(angle_deg: float, decimals: int = 3) -> tuple[int, float]:
+    """The size of an angle as whole degrees and decimal minutes, rounded to `decimals` of a minute.
+
+    Rounded as one whole number of the smallest unit, so that 59.9996 minutes carry into the degrees.
+    """
     unit = 10**decimals
-    whole = math.floor(abs(angle_deg) * 60 * unit + 0.5)
-    degrees, rest = divmod(whole, 60 * unit)
+    degrees, rest = divmod(math.floor(abs(angle_deg) * 60 * unit + 0.5), 60 * unit)
+    return degrees, rest / unit
+
+
+def _degrees_minutes(angle_deg: float, digits: int, decimals: int, letters: str) -> str:
+    degrees, minutes = whole_degrees_and_minutes(angle_deg, decimals)
     width = 2 if decimals == 0 else 3 + decimals
-    return f"{degrees:0{digits}d}° {rest / unit:0{width}.{decimals}f}′ {letters[angle_deg < 0]}"
+    return f"{degrees:0{digits}d}° {minutes:0{width}.{decimals}f}′ {letters[angle_deg < 0]}"
 
 
 def degrees_minutes(latitude_deg: float, longitude_deg: float, decimals: int = 3) -> str:

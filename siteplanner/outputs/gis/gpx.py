@@ -11,9 +11,10 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 import shapely
 
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.words.aiming import aim
 from siteplanner.outputs.words.standard import CAUTION, score_text
-from siteplanner.outputs.words.text import distance_text, grid_text, time_text, xml_text
+from siteplanner.outputs.words.text import distance_text, time_text, xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.words.aiming import aim, both_bearings
 from siteplanner.outputs.words.backhaul_text import donor_words
 from siteplanner.outputs.words.standard import CAUTION, score_text
-from siteplanner.outputs.words.text import distance_text, grid_text, percent_text, time_text, xml_text
+from siteplanner.outputs.words.text import distance_text, percent_text, time_text, xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan

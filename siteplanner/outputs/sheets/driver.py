@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from siteplanner.core.constants import FOOT_M, POUND_KG
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import FONT, driver_map
 from siteplanner.outputs.sheets.sheet_words import (
@@ -21,7 +22,7 @@ from siteplanner.outputs.sheets.sheet_words import (
     minutes_range,
     turning_place,
 )
-from siteplanner.outputs.words.text import bearing_text, distance_text, grade_text, grid_text, number_text, time_text
+from siteplanner.outputs.words.text import bearing_text, distance_text, grade_text, number_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.detail import told_of
 from siteplanner.planning.plan.model import Plan

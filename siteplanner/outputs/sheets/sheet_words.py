@@ -12,9 +12,11 @@ import shapely
 
 from siteplanner.core.clearance import mast_keep_away_m
 from siteplanner.core.constants import FOOT_M, MPH_M_S
+from siteplanner.core.geodesy import degrees_minutes
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding
 from siteplanner.outputs.sheets.fonts import name_in_text
-from siteplanner.outputs.words.text import distance_text, grid_text
+from siteplanner.outputs.words.text import distance_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.timeline import Timeline
@@ -31,15 +33,12 @@ PLANNING_AID = (
 )
 
 
-def degrees_minutes(value: float, plus: str, minus: str) -> str:
-    """`44° 40.9457′ N`: degrees and decimal minutes, 0.0001 minute is 0.2 m."""
-    tenths = round(abs(value) * 600_000)
-    return f"{tenths // 600_000}° {tenths % 600_000 / 10_000:07.4f}′ {plus if value >= 0 else minus}"
-
-
 def coordinates(latitude: float, longitude: float, reference: str) -> list[tuple[str, str]]:
-    """A place in three formats (label, text), all WGS 84: decimal degrees, degrees and minutes, military grid."""
-    halves = degrees_minutes(latitude, "N", "S"), degrees_minutes(longitude, "E", "W")
+    """A place in three formats (label, text), all WGS 84: decimal degrees, degrees and minutes, military grid.
+
+    0.0001 minute is 0.2 m.
+    """
+    halves = degrees_minutes(latitude, longitude, decimals=4).split(", ")
     return [
         ("Degrees", f"{latitude:.6f}, {longitude:.6f}"),
         ("Minutes", ", ".join(half.replace(" ", NO_BREAK) for half in halves)),

@@ -138,15 +138,6 @@ def place_text(rank: int) -> str:
     return f"{rank}{last}"
 
 
-def grid_text(reference: str) -> str:
-    """A military grid reference with blanks, to be read aloud: `12TUQ3882545865` -> `12T UQ 38825 45865`."""
-    parts = re.fullmatch(r"(\d{1,2}[C-X])([A-Z]{2})(\d*)", reference)
-    if not parts or len(parts[3]) % 2:
-        return reference
-    half = len(parts[3]) // 2
-    return " ".join(filter(None, (parts[1], parts[2], parts[3][:half], parts[3][half:])))
-
-
 def grade_text(grade_pct: float | None) -> str:
     """A signed grade in words: positive climbs, negative descends."""
     if grade_pct is None or not math.isfinite(grade_pct):
