@@ -136,11 +136,6 @@ def true_from_grid_deg(grid_bearing_deg, convergence_deg):
     return wrap_360_deg(np.asarray(grid_bearing_deg, float) + convergence_deg)
 
 
-def grid_from_true_deg(true_bearing_deg, convergence_deg):
-    """Grid bearing of a true bearing: true - convergence."""
-    return wrap_360_deg(np.asarray(true_bearing_deg, float) - convergence_deg)
-
-
 def whole_degrees_and_minutes(angle_deg: float, decimals: int = 3) -> tuple[int, float]:
     """The size of an angle as whole degrees and decimal minutes, rounded to `decimals` of a minute.
 

@@ -83,19 +83,6 @@ def knife_edge_db(nu: ArrayLike) -> np.ndarray:
     return np.where(value <= NO_LOSS_NU, 0.0, loss)
 
 
-def knife_edge_nu(height_m: ArrayLike, near_m: ArrayLike, far_m: ArrayLike, frequency_mhz: ArrayLike) -> np.ndarray:
-    """Parameter nu of an edge `height_m` above the straight line (below: negative).
-
-    near_m, far_m: distances from the edge to the two ends. ITU-R P.526-15, section 4.1:
-    nu = h sqrt(2 (1/d1 + 1/d2) / lambda). Shapes broadcast. Raises ValueError for distances of 0 or less.
-    """
-    near, far = np.asarray(near_m, float), np.asarray(far_m, float)
-    if np.any(near <= 0) or np.any(far <= 0):
-        raise ValueError("near_m and far_m must be above 0")
-    wavelength = SPEED_OF_LIGHT_M_S / (np.asarray(frequency_mhz, float) * 1e6)
-    return np.asarray(height_m, float) * np.sqrt(2.0 / wavelength * (1.0 / near + 1.0 / far))
-
-
 def fresnel_radius_m(near_m: ArrayLike, far_m: ArrayLike, frequency_mhz: ArrayLike, zone: ArrayLike = 1) -> np.ndarray:
     """Radius of the n-th Fresnel ellipsoid, sqrt(n lambda d1 d2 / (d1 + d2)), metres (P.526-15, section 2).
 

@@ -319,9 +319,6 @@ def _km(distance_m: float) -> str:
     return f"{km:.2f} km" if km < 0.995 else f"{km:.1f} km" if km < 99.95 else f"{km:.0f} km"
 
 
-LABELS = {"geostationary": "satellite", "open_sky": "open sky", "donor_link": "donor link"}
-
-
 def clause(backhaul: Backhaul) -> str:
     """`satellite slot 103 W, clear by 8.4 deg`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
     if backhaul.kind == "geostationary":
