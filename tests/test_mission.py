@@ -2,13 +2,14 @@
 
 import json
 import tomllib
+from typing import get_args
 
 import pytest
 
 from siteplanner.errors import InputError
 from siteplanner.mission import Layers, Mission, Weights, layer_kinds, load_mission, mission_from_dict
 from siteplanner.mission.criteria import CRITERIA
-from siteplanner.mission.layers import LAYER_KINDS
+from siteplanner.mission.layers import LayerKind
 from siteplanner.planning.telling.findings import said
 
 GOOD = """
@@ -195,7 +196,7 @@ def test_kinds_of_shapes_stand_with_the_layers():
     assert layer_kinds("closures") == ("point", "line", "polygon")
     assert layer_kinds("elevation") == ("raster",)
     assert layer_kinds("elevation_unit") == ()
-    assert {kind for name in Layers.model_fields for kind in layer_kinds(name)} == set(LAYER_KINDS)
+    assert {kind for name in Layers.model_fields for kind in layer_kinds(name)} == set(get_args(LayerKind))
 
 
 def test_every_criterion_is_whole():

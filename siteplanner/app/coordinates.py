@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 from typing import Literal
 
+from siteplanner.core.geodesy import degrees_minutes
+from siteplanner.data.grid_reference import grid_reference as unspaced
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import InputError
 
 Format = Literal["degrees", "degrees and minutes", "grid reference"]
@@ -19,25 +22,13 @@ def written(latitude: float, longitude: float, style: Format) -> str:
     if style == "degrees":
         return f"{latitude:.5f}, {longitude:.5f}"
     if style == "degrees and minutes":
-        return f"{_minutes(latitude, 'N', 'S', 2)} {_minutes(longitude, 'E', 'W', 3)}"
+        return degrees_minutes(latitude, longitude).replace(",", "")
     return grid_reference(latitude, longitude)
-
-
-def _minutes(value: float, plus: str, minus: str, width: int) -> str:
-    thousandths = round(abs(value) * 60_000)  # of a minute, so that 59.9996 becomes the next degree
-    whole, rest = divmod(thousandths, 60_000)
-    return f"{whole:0{width}d}° {rest / 1000:06.3f}′ {plus if value >= 0 else minus}"
 
 
 def grid_reference(latitude: float, longitude: float) -> str:
     """Military grid reference to 1 m with blanks, e.g. `12S WJ 25846 70412`; empty beyond 80 S and 84 N."""
-    if not -80 <= latitude <= 84:
-        return ""
-    import mgrs
-
-    raw = mgrs.MGRS().toMGRS(latitude, longitude, MGRSPrecision=5)
-    text = raw.decode() if isinstance(raw, bytes) else str(raw)
-    return f"{text[:-12]} {text[-12:-10]} {text[-10:-5]} {text[-5:]}"
+    return grid_text(unspaced(latitude, longitude)) if -80 <= latitude <= 84 else ""
 
 
 def read(text: str) -> tuple[float, float]:

@@ -7,11 +7,10 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from siteplanner.core.constants import FOOT_M, MILE_M, POUND_KG
 from siteplanner.errors import Finding, SiteplannerError
-from siteplanner.outputs.words.text import FOOT_M, MILE_M, clean
+from siteplanner.outputs.words.text import clean
 
-POUND_KG = 0.45359237  # exact (NIST SP 811, appendix B.8)
-ACRE_KM2 = 4046.8564224e-6  # international acre: 43,560 square feet of 0.3048 m
 MARKS = re.compile(r"([!-/:-@\[-`{-~])")  # every ASCII punctuation mark: CommonMark 0.31, section 2.4
 
 

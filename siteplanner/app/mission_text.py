@@ -12,33 +12,16 @@ from siteplanner.mission import Mission
 
 def mission_toml(data: Mapping[str, Any]) -> str:
     """Plain mission data as TOML 1.0; None is left out, because its absence says the same."""
-    lines = [
-        f"{_key(key)} = {_value(value)}"
-        for key, value in data.items()
-        if value is not None and not isinstance(value, Mapping)
-    ]
-    for key, value in data.items():
-        if isinstance(value, Mapping):
-            lines += ["", f"[{_key(key)}]"]
-            lines += [f"{_key(k)} = {_value(v)}" for k, v in value.items() if v is not None]
-    return "\n".join(lines) + "\n"
+    import tomli_w
+
+    return tomli_w.dumps(_present(data))
 
 
-def _key(key: str) -> str:
-    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else _value(key)
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, (int, float)):
-        return repr(value)
-    if isinstance(value, str):
-        # JSON's escapes are TOML's, but for DEL, which JSON leaves raw and TOML forbids
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+def _present(value: Any) -> Any:
+    """The same without the None in tables."""
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items() if v is not None) + " }"
-    return "[" + ", ".join(_value(item) for item in value) + "]"
+        return {k: _present(v) for k, v in value.items() if v is not None}
+    return [_present(item) for item in value] if isinstance(value, (list, tuple)) else value
 
 
 def parameter_rows(data: Mapping[str, Any]) -> list[dict[str, str]]:

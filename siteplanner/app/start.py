@@ -78,9 +78,7 @@ def sample(work: Work) -> None:
     name = box.selectbox("Sample", list(SAMPLES), format_func=lambda n: n.replace("_", " ").title())
     box.caption(plain(SAMPLES[name]))
     if button.button("Open the sample", type="primary", width="stretch"):
-        with st.spinner("Opening (built once where the package came without it, about a minute)"):
-            path = sample_mission(name)
-        open_file(work, path, f"Sample: {name.replace('_', ' ').title()}, invented")
+        open_file(work, sample_mission(name), f"Sample: {name.replace('_', ' ').title()}, invented")
 
 
 def saved(work: Work) -> None:

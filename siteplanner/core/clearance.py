@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-FOOT_M = 0.3048
+from siteplanner.core.constants import FOOT_M
 
 # 29 CFR 1926.1408 Table A, minimum clearance: (up to and including kV, feet)
 _TABLE_A = ((50.0, 10.0), (200.0, 15.0), (350.0, 20.0), (500.0, 25.0), (750.0, 35.0), (1000.0, 45.0))

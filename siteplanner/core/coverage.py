@@ -20,12 +20,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike
 
+from siteplanner.core.constants import MEAN_EARTH_RADIUS_M, MEDIAN_K_FACTOR, SPEED_OF_LIGHT_M_S
 from siteplanner.core.coverage_loss import losses_in_place
 from siteplanner.core.coverage_rays import Link, Paths, plan_rays, trace_intervals
 from siteplanner.core.propagation import (
-    EARTH_RADIUS_M,
-    MEDIAN_K_FACTOR,
-    SPEED_OF_LIGHT_M_S,
     Polarization,
     check_radio_range,
     diffraction_db,
@@ -78,7 +76,7 @@ def path_loss_stops_db(
     out = np.empty((masts.size, rows.size), np.float32)
     plan = plan_rays(elevation, rows, cols, row, col, RAY_DENSITY, REACH_STEP, NEAR_CELLS)
     wavelength = SPEED_OF_LIGHT_M_S / (frequency_mhz * 1e6)
-    radius = EARTH_RADIUS_M * k_factor
+    radius = MEAN_EARTH_RADIUS_M * k_factor
     link = Link(
         int(row),
         int(col),
@@ -235,7 +233,7 @@ def directions(
     distance = np.sqrt(down * down + right * right) * np.float32(cell_size_m)
     bearing = np.degrees(np.arctan2(right, -down)) % np.float32(360.0)
     rise = (ground - float(elevation[row, col]) + rx_height_m).astype(np.float32)
-    rise -= distance**2 / np.float32(2.0 * EARTH_RADIUS_M * k_factor)
+    rise -= distance**2 / np.float32(2.0 * MEAN_EARTH_RADIUS_M * k_factor)
     with np.errstate(divide="ignore", invalid="ignore"):
         angle = np.degrees(np.arctan((rise - masts[:, None]) / distance))
     angle[:, distance == 0] = np.where(np.isnan(rise[distance == 0]), np.nan, -90.0)

@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from siteplanner.core.propagation import LAND_CONDUCTIVITY_S_M, LAND_PERMITTIVITY, SPEED_OF_LIGHT_M_S
+from siteplanner.core.constants import SPEED_OF_LIGHT_M_S
+from siteplanner.core.propagation import LAND_CONDUCTIVITY_S_M, LAND_PERMITTIVITY
 
 # No zero-division checks (they keep loops out of vector registers); callers hold divisors off 0.
 KERNEL: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}

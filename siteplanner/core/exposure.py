@@ -20,8 +20,6 @@ Extent = Literal["whole body", "local"]
 FREE_SPACE = 1.0
 GROUND_REFLECTION = 2.56
 """OET 65 equation (8): the field is 1.6 times as strong over ground, power density 1.6^2."""
-FULL_REFLECTION = 4.0
-"""OET 65 equation (6): a perfect reflector doubles the field."""
 
 AVERAGING_MIN: dict[People, int] = {"public": 30, "workers": 6}
 """Averaging times in minutes, 47 CFR 1.1310 Table 1."""

@@ -10,11 +10,13 @@ import math
 
 import numpy as np
 
-WGS84_SEMI_MAJOR_AXIS_M = 6_378_137.0  # WGS 84, defining constant
-WGS84_FLATTENING = 1 / 298.257223563  # WGS 84, defining constant
-MEAN_EARTH_RADIUS_M = 6_371_000.0  # the radius that ITU-R recommendations multiply by k
-GEOSTATIONARY_RADIUS_M = 42_164_170.0  # orbit radius: one sidereal day by Kepler's third law
-MEDIAN_K_FACTOR = 4 / 3  # ITU-R P.310: standard atmosphere, refractivity gradient -39 N-units/km
+from siteplanner.core.constants import (
+    GEOSTATIONARY_RADIUS_M,
+    MEAN_EARTH_RADIUS_M,
+    MEDIAN_K_FACTOR,
+    WGS84_FLATTENING,
+    WGS84_SEMI_MAJOR_AXIS_M,
+)
 
 _OVERHEAD_M = 1e-3  # nearer than this to the zenith line, azimuth and skew have no meaning
 
@@ -134,18 +136,20 @@ def true_from_grid_deg(grid_bearing_deg, convergence_deg):
     return wrap_360_deg(np.asarray(grid_bearing_deg, float) + convergence_deg)
 
 
-def grid_from_true_deg(true_bearing_deg, convergence_deg):
-    """Grid bearing of a true bearing: true - convergence."""
-    return wrap_360_deg(np.asarray(true_bearing_deg, float) - convergence_deg)
+def whole_degrees_and_minutes(angle_deg: float, decimals: int = 3) -> tuple[int, float]:
+    """The size of an angle as whole degrees and decimal minutes, rounded to `decimals` of a minute.
+
+    Rounded as one whole number of the smallest unit, so that 59.9996 minutes carry into the degrees.
+    """
+    unit = 10**decimals
+    degrees, rest = divmod(math.floor(abs(angle_deg) * 60 * unit + 0.5), 60 * unit)
+    return degrees, rest / unit
 
 
 def _degrees_minutes(angle_deg: float, digits: int, decimals: int, letters: str) -> str:
-    # Rounded as one whole number of the smallest unit, so that 59.9996' carries into the degrees.
-    unit = 10**decimals
-    whole = math.floor(abs(angle_deg) * 60 * unit + 0.5)
-    degrees, rest = divmod(whole, 60 * unit)
+    degrees, minutes = whole_degrees_and_minutes(angle_deg, decimals)
     width = 2 if decimals == 0 else 3 + decimals
-    return f"{degrees:0{digits}d}° {rest / unit:0{width}.{decimals}f}′ {letters[angle_deg < 0]}"
+    return f"{degrees:0{digits}d}° {minutes:0{width}.{decimals}f}′ {letters[angle_deg < 0]}"
 
 
 def degrees_minutes(latitude_deg: float, longitude_deg: float, decimals: int = 3) -> str:

@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import erf, ndtr, ndtri
+from scipy.special import ndtr
 
 RESOURCE_BLOCKS = {1.4: 6, 3.0: 15, 5.0: 25, 10.0: 50, 15.0: 75, 20.0: 100}  # TS 36.101 Table 6.3.2.1-1
 SUBCARRIERS_A_BLOCK = 12  # TS 36.211 Table 6.2.3-1, normal cyclic prefix
@@ -91,20 +91,6 @@ def thermal_noise_dbm(bandwidth_hz: ArrayLike) -> np.ndarray:
     return 10.0 * np.log10(BOLTZMANN_J_K * NOISE_TEMPERATURE_K * width * 1000.0)
 
 
-def downlink_re_power_dbm(tx_power_dbm: ArrayLike, bandwidth_mhz: float) -> np.ndarray:
-    """Power of one resource element when the sector's power is spread evenly over all of them, dBm.
-
-    P - 10 log10(12 N_RB), at the transmitter's connector. Raises ValueError for a width LTE does not have.
-    """
-    return np.asarray(tx_power_dbm, float) - 10.0 * math.log10(SUBCARRIERS_A_BLOCK * resource_blocks(bandwidth_mhz))
-
-
-def uplink_sensitivity_dbm(params: LinkParameters) -> float:
-    """Least power at the base station: noise over the granted blocks + noise figure + SNR, dBm."""
-    width_hz = params.uplink_resource_blocks * SUBCARRIERS_A_BLOCK * SUBCARRIER_HZ
-    return float(thermal_noise_dbm(width_hz)) + params.noise_figure_db + params.uplink_min_snr_db
-
-
 def uplink_offset_db(params: LinkParameters) -> float:
     """How much more the uplink loses because of its own frequency: free-space part, 20 log10(f_up / f_down).
 
@@ -113,12 +99,6 @@ def uplink_offset_db(params: LinkParameters) -> float:
     if params.uplink_frequency_mhz is None:
         return 0.0
     return 20.0 * math.log10(params.uplink_frequency_mhz / params.frequency_mhz)
-
-
-def downlink_snr_db(params: LinkParameters, rsrp_dbm: ArrayLike) -> np.ndarray:
-    """Signal to noise of one resource element at the handset: RSRP - (k T 15 kHz + noise figure), dB."""
-    noise = float(thermal_noise_dbm(SUBCARRIER_HZ)) + params.handset_noise_figure_db
-    return np.asarray(rsrp_dbm, float) - noise
 
 
 def _down_lines(params: LinkParameters) -> list[BudgetLine]:
@@ -214,22 +194,3 @@ def service_probability(margin_db: ArrayLike, sigma_db: float) -> np.ndarray:
     if sigma_db == 0:
         return np.where(np.isnan(margin), np.nan, (margin >= 0).astype(float))
     return ndtr(margin / float(sigma_db))
-
-
-def area_probability(edge_probability: ArrayLike, sigma_db: float, path_loss_exponent: float) -> np.ndarray:
-    """Share of a round cell that has service when its rim has `edge_probability` (Jakes; Reudink).
-
-    F_u = (1 - erf a + exp((1 - 2ab)/b^2) (1 - erf((1 - ab)/b))) / 2, a = -z(edge)/sqrt 2,
-    b = 10 n log10(e) / (sigma sqrt 2). sigma_db 0: 1. Any shape; NaN stays NaN.
-    Raises ValueError for probabilities outside 0..1 (excluded) or an exponent of 0 or less.
-    """
-    edge = np.asarray(edge_probability, float)
-    if np.any((edge <= 0) | (edge >= 1)):
-        raise ValueError("edge_probability must be between 0 and 1, both excluded")
-    if sigma_db < 0 or path_loss_exponent <= 0:
-        raise ValueError("sigma_db must not be negative and path_loss_exponent must be above 0")
-    if sigma_db == 0:
-        return np.ones_like(edge)
-    a = -ndtri(edge) / math.sqrt(2.0)
-    b = 10.0 * path_loss_exponent * math.log10(math.e) / (sigma_db * math.sqrt(2.0))
-    return 0.5 * (1.0 - erf(a) + np.exp((1.0 - 2.0 * a * b) / b**2) * (1.0 - erf((1.0 - a * b) / b)))

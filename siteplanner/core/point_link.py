@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from siteplanner.core.constants import MEDIAN_K_FACTOR
 from siteplanner.core.geodesy import effective_earth_radius_m
-from siteplanner.core.propagation import MEDIAN_K_FACTOR, diffraction_db, free_space_db, fresnel_radius_m
+from siteplanner.core.propagation import diffraction_db, free_space_db, fresnel_radius_m
 
 
 @dataclass(frozen=True)

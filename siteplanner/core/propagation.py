@@ -16,9 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-SPEED_OF_LIGHT_M_S = 299_792_458.0  # exact (SI)
-EARTH_RADIUS_M = 6_371_000.0  # mean radius that P.452, P.1812 and P.526 multiply by k
-MEDIAN_K_FACTOR = 4.0 / 3.0  # ITU-R P.310: standard refraction
+from siteplanner.core.constants import MEAN_EARTH_RADIUS_M, MEDIAN_K_FACTOR, SPEED_OF_LIGHT_M_S
 
 # Ground constants of average land: ITU-R P.452 / P.1812, "land": relative permittivity, siemens a metre.
 LAND_PERMITTIVITY = 22.0
@@ -83,19 +81,6 @@ def knife_edge_db(nu: ArrayLike) -> np.ndarray:
     clipped = np.where(value <= NO_LOSS_NU, 0.0, value) - 0.1
     loss = 6.9 + 20.0 * np.log10(np.sqrt(clipped * clipped + 1.0) + clipped)
     return np.where(value <= NO_LOSS_NU, 0.0, loss)
-
-
-def knife_edge_nu(height_m: ArrayLike, near_m: ArrayLike, far_m: ArrayLike, frequency_mhz: ArrayLike) -> np.ndarray:
-    """Parameter nu of an edge `height_m` above the straight line (below: negative).
-
-    near_m, far_m: distances from the edge to the two ends. ITU-R P.526-15, section 4.1:
-    nu = h sqrt(2 (1/d1 + 1/d2) / lambda). Shapes broadcast. Raises ValueError for distances of 0 or less.
-    """
-    near, far = np.asarray(near_m, float), np.asarray(far_m, float)
-    if np.any(near <= 0) or np.any(far <= 0):
-        raise ValueError("near_m and far_m must be above 0")
-    wavelength = SPEED_OF_LIGHT_M_S / (np.asarray(frequency_mhz, float) * 1e6)
-    return np.asarray(height_m, float) * np.sqrt(2.0 / wavelength * (1.0 / near + 1.0 / far))
 
 
 def fresnel_radius_m(near_m: ArrayLike, far_m: ArrayLike, frequency_mhz: ArrayLike, zone: ArrayLike = 1) -> np.ndarray:
@@ -185,7 +170,7 @@ def diffraction_steps(
     if not np.all(np.diff(distance) > 0):
         raise ValueError("distance_m must rise from the transmitter to the receiver")
     check_radio_range(frequency_mhz, tx_height_m, rx_height_m)
-    radius_km = (EARTH_RADIUS_M * k_factor if earth_radius_m is None else earth_radius_m) / 1000.0
+    radius_km = (MEAN_EARTH_RADIUS_M * k_factor if earth_radius_m is None else earth_radius_m) / 1000.0
     if not radius_km > 0:
         raise ValueError("the effective Earth radius must be above 0")
     x_km = (distance - distance[0]) / 1000.0

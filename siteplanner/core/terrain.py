@@ -57,26 +57,6 @@ def slope_deg(elevation_m: np.ndarray, cell_size_m: float) -> np.ndarray:
     return np.degrees(np.arctan(np.hypot(east, north, out=east), out=east), out=east)
 
 
-def aspect_deg(elevation_m: np.ndarray, cell_size_m: float) -> np.ndarray:
-    """The direction each slope faces (downhill), grid bearing in [0, 360); NaN on level or unknown ground."""
-    east, north = gradient(elevation_m, cell_size_m)
-    level = np.hypot(east, north) < _FLAT
-    aspect = wrap_360_deg(np.degrees(np.arctan2(-east, -north))).astype(np.float32)
-    aspect[aspect >= 360] = 0  # float32 may round up to the full turn
-    aspect[level] = np.nan
-    return aspect
-
-
-def slope_uncertainty_deg(sigma_elevation_m, cell_size_m):
-    """One standard deviation of one gradient component, as an angle, from the elevations' noise.
-
-    White noise of sigma gives sd = sqrt(12) sigma / (8 s) for Horn's weights (their squares add up to 12).
-    Errors of real rasters are alike in neighbouring cells, which makes the true figure smaller.
-    """
-    ratio = np.asarray(sigma_elevation_m, float) / np.asarray(cell_size_m, float)
-    return np.degrees(np.arctan(math.sqrt(12) / 8 * ratio))[()]
-
-
 def fit_plane(x_m: ArrayLike, y_m: ArrayLike, z_m: ArrayLike) -> tuple[float, float, float, np.ndarray]:
     """Least-squares plane z = z0 + east_gradient x + north_gradient y through points, in metres.
 

@@ -1,7 +1,7 @@
-"""Wind at the mast: terrain speed-up, the profile with height, pressure, and hours above a limit.
+"""Wind at the mast: terrain speed-up, the profile with height, and hours above a limit.
 
-Source: ASCE/SEI 7-16 sections 26.8 (topographic factor, Figure 26.8-1) and 26.10 (velocity pressure). The factor
-multiplies pressure; speed grows with its square root.
+Source: ASCE/SEI 7-16 section 26.8 (topographic factor, Figure 26.8-1). The factor multiplies pressure; speed grows
+with its square root.
 """
 
 from __future__ import annotations
@@ -12,8 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-MPH_M_S = 0.44704
-"""One mile an hour in metres a second, exact (0.3048 x 5280 / 3600)."""
+from siteplanner.core.constants import FOOT_M, KNOT_M_S
 
 Landform = Literal["ridge", "escarpment", "hill"]
 Exposure = Literal["B", "C", "D"]
@@ -29,11 +28,10 @@ _MU_DOWNWIND: dict[Landform, float] = {"ridge": 1.5, "escarpment": 4.0, "hill": 
 _MU_UPWIND = 1.5
 STEEPEST = 0.5  # figure, note 2 (from memory): steeper counts as 0.5, with 2H in place of L_h
 GENTLEST = 0.2  # section 26.8.1, condition 4
-LEAST_HEIGHT_M: dict[Exposure, float] = {"B": 60 * 0.3048, "C": 15 * 0.3048, "D": 15 * 0.3048}
+LEAST_HEIGHT_M: dict[Exposure, float] = {"B": 60 * FOOT_M, "C": 15 * FOOT_M, "D": 15 * FOOT_M}
 """Section 26.8.1, condition 5: 60 ft in exposure B, 15 ft in C and D."""
 
 # ASCE 7-16 Table 26.11-1: alpha and z_g in feet
-_PROFILE: dict[Exposure, tuple[float, float]] = {"B": (7.0, 1200.0), "C": (9.5, 900.0), "D": (11.5, 700.0)}
 
 
 def topographic_factor(
@@ -110,13 +108,6 @@ def landform_along(distance_m: np.ndarray, elevation_m: np.ndarray) -> LandformA
     return LandformAt("ridge" if falls else "escarpment", height, half_length, float(-d[crest]))
 
 
-def exposure_coefficient(above_ground_m: ArrayLike, exposure: Exposure) -> np.ndarray:
-    """K_z = 2.01 (z / z_g)^(2 / alpha), not below its value at 15 ft (ASCE 7-16 Table 26.10-1, note 1)."""
-    alpha, gradient_ft = _PROFILE[exposure]
-    z_ft = np.maximum(np.asarray(above_ground_m, float) / 0.3048, 15.0)
-    return 2.01 * (z_ft / gradient_ft) ** (2 / alpha)
-
-
 def speed_at_height(speed_10m: ArrayLike, above_ground_m: ArrayLike, exponent: float = 1 / 7) -> np.ndarray:
     """Wind speed at a height from the speed at 10 m by the power law, (z / 10)^exponent; any speed unit.
 
@@ -137,7 +128,6 @@ def speed_at_height_log(speed_10m: ArrayLike, above_ground_m: ArrayLike, roughne
     return np.asarray(speed_10m, float) * np.log(height / roughness_m) / np.log(10 / roughness_m)
 
 
-KNOT_M_S = 1852 / 3600  # exact
 # lowest whole knots of Beaufort 1 to 12 (WMO, Manual on Codes, code table 1100; several stored tables)
 _BEAUFORT_KT = (1, 4, 7, 11, 17, 22, 28, 34, 41, 48, 56, 64)
 
@@ -151,16 +141,6 @@ def beaufort_number(speed_m_s: float) -> int:
         raise ValueError("the speed must be known and not below 0")
     knots = round(speed_m_s / KNOT_M_S)
     return sum(knots >= least for least in _BEAUFORT_KT)
-
-
-def beaufort_speed_m_s(number: float) -> float:
-    """Mean speed that belongs to a Beaufort number, 0.836 B^1.5 (WMO relation, from memory)."""
-    return float(0.836 * number**1.5)
-
-
-def velocity_pressure_pa(speed_m_s: ArrayLike) -> np.ndarray:
-    """q = 0.613 V^2 in pascals, all factors 1 (ASCE 7-16 section 26.10.2)."""
-    return 0.613 * np.asarray(speed_m_s, float) ** 2
 
 
 def spans_above(times_h: np.ndarray, values: np.ndarray, limit: float) -> list[tuple[float, float]]:

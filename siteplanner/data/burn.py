@@ -23,14 +23,3 @@ def burn(shapes: Iterable[Any], like: Grid, *, all_touched: bool = False) -> np.
     return rasterize(
         wanted, out_shape=like.shape, transform=like.transform, all_touched=all_touched, dtype="uint8"
     ).astype(bool)
-
-
-def burn_values(shapes: Iterable[tuple[Any, float]], like: Grid) -> np.ndarray:
-    """Float raster of the largest value among the shapes over each cell's centre; NaN where there is none."""
-    from rasterio.features import rasterize
-
-    # ascending, so that the largest is painted last
-    wanted = sorted(((s, float(v)) for s, v in shapes if s is not None and not s.is_empty), key=lambda p: p[1])
-    if not wanted:
-        return np.full(like.shape, np.nan, np.float32)
-    return rasterize(wanted, out_shape=like.shape, transform=like.transform, fill=np.nan, dtype="float32")

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from siteplanner.core.constants import KNOT_M_S, MPH_M_S
 from siteplanner.data.records import InputRecord, sha256_of
 from siteplanner.errors import InputError
 
-TO_M_S = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "kt": 1852 / 3600}  # exact by definition
+TO_M_S = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": MPH_M_S, "kt": KNOT_M_S}
 FASTEST_M_S = 120.0  # above every wind measured at the ground
 MAX_ROWS = 20_000
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from pyproj import CRS, Proj, Transformer
 from pyproj.exceptions import CRSError
 
-from siteplanner.data.grid import WGS84
 from siteplanner.errors import Finding, InputError
 
 if TYPE_CHECKING:
@@ -110,14 +109,6 @@ def scale_findings(crs: CRS, area: BaseGeometry) -> tuple[Finding, ...]:
     if worst > 0.01:
         return (Finding("crs_scale", "warning", facts={"crs": crs.name, "share": worst}),)
     return ()
-
-
-def wgs84_point(x: float, y: float, crs: CRS) -> tuple[float, float]:
-    """Longitude and latitude in WGS 84 degrees of a point in a CRS."""
-    from pyproj import Transformer
-
-    lon, lat = Transformer.from_crs(crs, WGS84, always_xy=True).transform(x, y)
-    return float(lon), float(lat)
 
 
 def written_place(crs: CRS, x: float, y: float) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 from affine import Affine
 from pyproj import CRS, Transformer
 
+from siteplanner.core.constants import FOOT_M, US_SURVEY_FOOT_M
 from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.geometry import Box
 from siteplanner.data.grid import WGS84
@@ -21,7 +22,7 @@ from siteplanner.data.side_files import check_companions
 from siteplanner.errors import Finding, InputError
 
 Unit = Literal["m", "ft", "us-ft"]
-METRES_PER = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}  # exact by definition (NIST SP 811, appendix B)
+METRES_PER = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M}
 
 _UNIT_WORDS: dict[str, Unit] = {
     **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), "m"),
@@ -168,7 +169,7 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
         raise InputError("The raster's cells have no size.", remedy="Export it again.", file=path)
     unit, unit_from = _unit(path, dataset, band, crs)
     flat = horizontal(crs)
-    feet = flat.is_projected and any(abs(a.unit_conversion_factor - 0.3048) < 1e-3 for a in flat.axis_info[:2])
+    feet = flat.is_projected and any(abs(a.unit_conversion_factor - FOOT_M) < 1e-3 for a in flat.axis_info[:2])
     vertical = next((part.name for part in crs.sub_crs_list if part.is_vertical), "")
     if not vertical and len(crs.axis_info) == 3:
         vertical = "ellipsoidal height"

@@ -13,6 +13,7 @@ import numpy as np
 from affine import Affine
 from pyproj import CRS
 
+from siteplanner.core.constants import FOOT_M
 from siteplanner.data.geometry import boxes_meet, transformed, unwrapped
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.projections import check_target_crs, metric_crs
@@ -29,7 +30,7 @@ __all__ = ["Elevation", "metric_crs", "read_elevation", "sha256_of"]
 SMALLEST_CELL_M = 5.0
 HIGHEST_M = 9000.0  # nothing on Earth is higher (8,849 m)
 LOWEST_M = -500.0  # the lowest dry ground lies at about -430 m
-_FEET_RATIO = 1 / 0.3048
+_FEET_RATIO = 1 / FOOT_M
 
 
 @dataclass(frozen=True, eq=False)
@@ -214,7 +215,7 @@ def _frame(near: BaseGeometry, crs: CRS, cell: float, max_cells: int) -> tuple[A
 
 
 def _both(low: float, high: float) -> str:
-    return f"{low:,.0f} to {high:,.0f} m if they are metres, {low * 0.3048:,.0f} to {high * 0.3048:,.0f} m if feet"
+    return f"{low:,.0f} to {high:,.0f} m if they are metres, {low * FOOT_M:,.0f} to {high * FOOT_M:,.0f} m if feet"
 
 
 def _unit(source: RasterSource, reading: Reading, asked: str, findings: list[Finding]) -> str:

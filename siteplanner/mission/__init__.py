@@ -5,10 +5,9 @@ from siteplanner.mission.layers import LayerKind, Layers, layer_kinds
 from siteplanner.mission.links import Backhaul, DonorLink, OpenSky, Radio, Satellite, Sky
 from siteplanner.mission.parameters import Mission, PowerLines, Search, Sheets, Site, Staging, Times
 from siteplanner.mission.reading import load_mission, mission_from_dict
-from siteplanner.mission.trailer import MPH, Power, Rig, Speeds, Trailer, Wind
+from siteplanner.mission.trailer import Power, Rig, Speeds, Trailer, Wind
 
 __all__ = [
-    "MPH",
     "Backhaul",
     "DonorLink",
     "LayerKind",

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, cast, get_args
+from typing import Annotated, Any, Literal, cast
 
 from pydantic import Field, field_validator
 
 from siteplanner.mission.parts import Part, Paths
 
 LayerKind = Literal["raster", "polygon", "line", "point", "table"]
-LAYER_KINDS: tuple[LayerKind, ...] = get_args(LayerKind)
 
 
 def _hold(*kinds: LayerKind) -> dict[str, Any]:

@@ -6,9 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from siteplanner.core.constants import MPH_M_S
 from siteplanner.mission.parts import Part
-
-MPH = 0.44704  # m/s, exact (0.3048 * 5280 / 3600)
 
 
 class Trailer(Part):
@@ -133,9 +132,9 @@ class Wind(Part):
     """What wind the unit stands. The unit's own manual goes before these figures."""
 
     tracking_limit_m_s: float = Field(
-        45 * MPH, gt=0, description="Above it the dish loses the satellite; 45 mph. Common practice."
+        45 * MPH_M_S, gt=0, description="Above it the dish loses the satellite; 45 mph. Common practice."
     )
-    stow_limit_m_s: float = Field(50 * MPH, gt=0, description="Above it the dish stows; 50 mph. Common practice.")
+    stow_limit_m_s: float = Field(50 * MPH_M_S, gt=0, description="Above it the dish stows; 50 mph. Common practice.")
     exposure: Literal["B", "C", "D"] = Field(
         "C", description="Ground around: B built up or wooded, C open, D flat water (ASCE 7-16 section 26.7)."
     )

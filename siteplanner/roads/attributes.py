@@ -16,9 +16,9 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
-FOOT_M = 0.3048  # exact
-POUND_T = 0.00045359237  # exact
-MILE_KMH = 1.609344  # exact, mph in km/h
+from siteplanner.core.constants import FOOT_M, MILE_M, NAUTICAL_MILE_M, POUND_KG
+
+POUND_T = POUND_KG / 1000
 
 State = Literal["absent", "read", "unposted", "mistake"]
 
@@ -71,7 +71,7 @@ _LENGTH_M = {
     "in": FOOT_M / 12,
 }
 _MASS_T = {"t": 1.0, "kg": 0.001, "lbs": POUND_T, "lb": POUND_T, "st": 2000 * POUND_T, "lt": 2240 * POUND_T}
-_SPEED_KMH = {"kmh": 1.0, "mph": MILE_KMH, "knots": 1.852}
+_SPEED_KMH = {"kmh": 1.0, "mph": MILE_M / 1000, "knots": NAUTICAL_MILE_M / 1000}
 
 
 def is_missing(value: Any) -> bool:

@@ -6,7 +6,8 @@ import re
 
 from siteplanner.app.figure import by_day_and_night
 from siteplanner.outputs.sheets.figure_profile import profile_svg
-from siteplanner.outputs.words.palettes import NIGHT_INK, NIGHT_PAPER, PAPER, contrast_ratio
+from siteplanner.outputs.words.palettes import NIGHT_INK, NIGHT_PAPER, PAPER
+from tests.contrast import contrast_ratio
 from tests.outputs.factory import make_plan
 
 

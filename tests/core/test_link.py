@@ -6,23 +6,17 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import quad
-from scipy.stats import norm
 
 from siteplanner.core.link import (
     RESOURCE_BLOCKS,
     LinkParameters,
     allowed_loss_db,
-    area_probability,
     budget,
-    downlink_re_power_dbm,
-    downlink_snr_db,
     margin_db,
     resource_blocks,
     service_probability,
     thermal_noise_dbm,
     uplink_offset_db,
-    uplink_sensitivity_dbm,
 )
 from siteplanner.core.propagation import free_space_db
 
@@ -53,25 +47,20 @@ class TestPowers:
     )
     def test_power_of_a_resource_element(self, dbm, mhz, expected):
         # P - 10 log(12 N_RB).
-        assert downlink_re_power_dbm(dbm, mhz) == pytest.approx(expected, abs=1e-4)
+        lines = budget(LinkParameters(tx_power_dbm=dbm, bandwidth_mhz=mhz), 0.0, 0.0)
+        assert sum(line.value for line in lines[:2]) == pytest.approx(expected, abs=1e-4)
 
     def test_rsrp_in_free_space(self):
         # 43 dBm in 10 MHz + 14 dBi, 763 MHz, 5 km: -74.8114 dBm with the 32.4 form, 0.0478 dB less exactly.
-        rsrp = downlink_re_power_dbm(43, 10) + 14 - free_space_db(5000.0, 763.0)
+        params = LinkParameters(tx_power_dbm=43, cable_loss_db=0, body_loss_db=0, handset_gain_dbi=0)
+        lines = budget(params, float(free_space_db(5000.0, 763.0)), 0.0)
+        rsrp = next(line.value for line in lines if line.direction == "downlink" and line.is_sum)
         assert rsrp == pytest.approx(-74.8114 - 0.0478, abs=1e-4)
-
-    def test_uplink_sensitivity(self):
-        # Noise in 5 blocks of 180 kHz (-114.433 dBm), noise figure 5, SNR -3.
-        assert uplink_sensitivity_dbm(LinkParameters()) == pytest.approx(-114.4328 + 5 - 3, abs=1e-3)
 
     def test_handset_reference_sensitivity_is_explained(self):
         # TS 36.101 Table 7.3.1-1, band 1, 10 MHz: -97 dBm = noise in 9 MHz + NF 9 + SNR -1 + 2.5 - 3 dB
         # (3GPP budget convention, from memory).
         assert thermal_noise_dbm(9e6) + 9 - 1 + 2.5 - 3 == pytest.approx(-96.96, abs=0.05)
-
-    def test_snr_at_the_least_rsrp(self):
-        # -116 dBm over -132.214 + 9 dBm.
-        assert downlink_snr_db(LinkParameters(), -116.0) == pytest.approx(7.214, abs=1e-3)
 
     def test_refusals(self):
         with pytest.raises(ValueError, match="LTE channel"):
@@ -175,37 +164,3 @@ class TestProbability:
     def test_negative_sigma_is_refused(self):
         with pytest.raises(ValueError, match="sigma_db"):
             service_probability(0.0, -1.0)
-
-    @pytest.mark.parametrize(
-        ("edge", "sigma", "exponent", "area"),
-        [
-            (0.75, 8, 4, 0.90729),
-            (0.75, 8, 3.5, 0.89892),
-            (0.75, 8, 2, 0.86198),
-            (0.75, 6, 4, 0.92414),
-            (0.50, 8, 4, 0.77283),
-            (0.50, 9, 3, 0.71699),
-            (0.90, 8, 4, 0.96872),
-            (0.90, 8, 3.5, 0.96567),
-            (0.95, 8, 3.5, 0.98434),
-        ],
-    )
-    def test_area_probability(self, edge, sigma, exponent, area):
-        # Jakes / Reudink closed form; checked here by integrating 2 r Phi(z - (10 n / sigma) log10 r) as well.
-        assert area_probability(edge, sigma, exponent) == pytest.approx(area, abs=2e-5)
-        integral, _ = quad(lambda r: 2 * r * norm.cdf(norm.ppf(edge) - 10 * exponent / sigma * math.log10(r)), 1e-12, 1)
-        assert area_probability(edge, sigma, exponent) == pytest.approx(integral, abs=1e-6)
-
-    def test_goldsmith_example(self):
-        # Goldsmith, Wireless Communications, example of cell coverage: mean -114.6 dBm at the rim, sigma 3.65,
-        # n 3.71, least -110 / -120 dBm: 0.59 / 0.988 (book figures from memory).
-        for least, area in ((-110, 0.5985), (-120, 0.9882)):
-            edge = norm.cdf((-114.6 - least) / 3.65)
-            assert area_probability(edge, 3.65, 3.71) == pytest.approx(area, abs=1e-4)
-
-    def test_area_refusals(self):
-        with pytest.raises(ValueError, match="between 0 and 1"):
-            area_probability(1.0, 8, 4)
-        with pytest.raises(ValueError, match="exponent"):
-            area_probability(0.5, 8, 0)
-        assert area_probability(0.5, 0, 4) == 1.0

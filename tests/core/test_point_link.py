@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from siteplanner.core.constants import SPEED_OF_LIGHT_M_S
 from siteplanner.core.point_link import basic_loss_db, clearance, elevation_angle_deg, ray_heights_m
-from siteplanner.core.propagation import SPEED_OF_LIGHT_M_S, knife_edge_db
+from siteplanner.core.propagation import knife_edge_db
 
 A_E = 4 / 3 * 6_371_000.0  # ITU-R P.526-15 section 2, k = 4/3
 

@@ -1,20 +1,19 @@
-"""The builders' parts on grounds small enough to check by hand, and where samples are found."""
+"""The builders' parts on grounds small enough to check by hand."""
 
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 import numpy as np
 import pytest
 from shapely.geometry import LineString, Point
 
-import siteplanner.demo as demo
-from siteplanner.demo.build import write_geojson
-from siteplanner.demo.county import PADS
-from siteplanner.demo.roadplan import PLANS, Road, _joined, _limited, _runs
-from siteplanner.demo.routing import NoWayError, densified, find_path, grade_profile, rounded, sample
-from siteplanner.demo.terrain import Frame, erode, fill_holes, fractal
+from data_samples.making.county import PADS
+from data_samples.making.dunmarrow_county import write_geojson
+from data_samples.making.roadplan import PLANS, Road, _joined, _limited, _runs
+from data_samples.making.routing import NoWayError, densified, find_path, grade_profile, rounded, sample
+from data_samples.making.terrain import Frame, erode, fill_holes, fractal
+from siteplanner.demo import sample_mission
 
 FRAME = Frame(0.0, 0.0, 3000.0, 3000.0, 20.0)
 NONE = np.zeros(FRAME.shape)
@@ -145,39 +144,11 @@ def test_plan_keys_are_unique_and_pads_on_the_county() -> None:
     assert all(0 < x < 16_000 and 0 < y < 14_000 for x, y, *_ in PADS)
 
 
-def test_every_sample_is_found_in_a_clone() -> None:
-    for name in demo.SAMPLES:
-        assert demo.sample_mission(name).name == "mission.toml"
-    with pytest.raises(KeyError, match="is not a sample"):
-        demo.sample_mission("no such")
-
-
-@pytest.mark.parametrize(("name", "module"), [("dunmarrow_county", "build"), ("real_hills", "real_hills")])
-def test_without_the_folder_it_is_built_once_in_the_cache(tmp_path, monkeypatch, name, module) -> None:
-    from importlib import import_module
-
-    built = []
-
-    def build(folder: Path) -> Path:
-        built.append(folder)
-        folder.mkdir(parents=True)
-        (folder / "mission.toml").write_text("")
-        return folder / "mission.toml"
-
-    monkeypatch.setattr(demo, "__file__", str(tmp_path / "lib" / "siteplanner" / "demo" / "__init__.py"))
-    monkeypatch.setattr(demo, "cache_folder", lambda: tmp_path / "cache")
-    monkeypatch.setattr(import_module(f"siteplanner.demo.{module}"), "build", build)
-    first, again = demo.sample_mission(name), demo.sample_mission(name)
-    assert first == again
-    assert first.is_relative_to(tmp_path / "cache")
-    assert len(built) == 1
-
-
 @pytest.mark.skipif("SITEPLANNER_REBUILD" not in os.environ, reason="takes a minute; set SITEPLANNER_REBUILD=1")
 def test_building_the_county_anew_gives_the_same_files(tmp_path) -> None:
-    from siteplanner.demo.build import build
+    from data_samples.making.dunmarrow_county import build
 
     build(tmp_path)
-    committed = Path(demo.__file__).parents[2] / "data_samples" / "dunmarrow_county"
+    committed = sample_mission("dunmarrow_county").parent
     for path in committed.iterdir():
         assert (tmp_path / path.name).read_bytes() == path.read_bytes(), path.name

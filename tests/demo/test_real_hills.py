@@ -84,7 +84,7 @@ def test_mission_notice_and_words() -> None:
 
 @pytest.mark.skipif("SITEPLANNER_REBUILD" not in os.environ, reason="builds anew; set SITEPLANNER_REBUILD=1")
 def test_building_anew_gives_the_same_layers(tmp_path) -> None:
-    from siteplanner.demo.real_hills import build
+    from data_samples.making.real_hills import build
 
     build(tmp_path)
     for name in ("mission.toml", "must_serve.kml", "spots.gpx", "README.md"):

@@ -85,9 +85,9 @@ def clock(record, minutes):
 def place(spot):
     out = [f"{spot['latitude']:.6f}, {spot['longitude']:.6f}"]
     halves = []
-    for value, words in ((spot["latitude"], "NS"), (spot["longitude"], "EW")):
+    for value, words, digits in ((spot["latitude"], "NS", 2), (spot["longitude"], "EW", 3)):
         whole = math.floor(abs(value))
-        halves.append(f"{whole}° {60 * (abs(value) - whole):07.4f}′ {words[value < 0]}")
+        halves.append(f"{whole:0{digits}d}° {60 * (abs(value) - whole):07.4f}′ {words[value < 0]}")
     reference = spot["grid_reference"].replace(" ", "")
     zone, rest = reference[:-10], reference[-10:]  # ten digits: one metre
     return [*out, ", ".join(halves), f"{zone}{rest[:5]} {rest[5:]}"]

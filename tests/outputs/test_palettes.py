@@ -10,6 +10,7 @@ from siteplanner.outputs.map.map import NIGHT, STYLES
 from siteplanner.outputs.map.page import file_text
 from siteplanner.outputs.words import palettes
 from siteplanner.planning.limits.ruling import LIMITS
+from tests.contrast import contrast_ratio
 
 # G. Machado, M. Oliveira, L. Fernandes, A Physiologically-based Model for Simulation of Color Vision Deficiency,
 # IEEE TVCG 15 (2009), tables for severity 1.0; from memory
@@ -37,8 +38,8 @@ def _lab(colour: str, sight: str) -> np.ndarray:
 
 def test_contrast_of_known_pairs():
     # W3C, Understanding WCAG 2.1, 1.4.3: #777 on white is 4.48:1, just short of 4.5
-    assert palettes.contrast_ratio("#FFFFFF", "#000000") == pytest.approx(21)
-    assert palettes.contrast_ratio("#777777", "#FFFFFF") == pytest.approx(4.48, abs=0.005)
+    assert contrast_ratio("#FFFFFF", "#000000") == pytest.approx(21)
+    assert contrast_ratio("#777777", "#FFFFFF") == pytest.approx(4.48, abs=0.005)
 
 
 def test_text_meets_the_enhanced_contrast():
@@ -51,11 +52,11 @@ def test_text_meets_the_enhanced_contrast():
     assert (day["ink"], day["paper"]) == (palettes.INK, palettes.PAPER)
     assert (night["ink"], night["paper"]) == (palettes.NIGHT_INK, palettes.NIGHT_PAPER)
     for theme in themes:
-        assert palettes.contrast_ratio(theme["ink"], theme["paper"]) >= 7
-        assert palettes.contrast_ratio(theme["ink"], theme["press"]) >= 7
-        assert palettes.contrast_ratio(theme["soft"], theme["paper"]) >= 4.5
-        assert palettes.contrast_ratio(theme["soft"], theme["press"]) >= 4.5
-        assert palettes.contrast_ratio(theme["strong"], theme["paper"]) >= 4.5
+        assert contrast_ratio(theme["ink"], theme["paper"]) >= 7
+        assert contrast_ratio(theme["ink"], theme["press"]) >= 7
+        assert contrast_ratio(theme["soft"], theme["paper"]) >= 4.5
+        assert contrast_ratio(theme["soft"], theme["press"]) >= 4.5
+        assert contrast_ratio(theme["strong"], theme["paper"]) >= 4.5
 
 
 def test_lines_stand_out_from_the_relief_by_day_and_by_night():
@@ -86,9 +87,9 @@ def test_lines_stand_out_from_the_relief_by_day_and_by_night():
     for ground in palettes.RELIEF_COLOURS:  # level ground; shaded slopes are darker, which helps by night only
         night = "#" + "".join(f"{round(float(share[1]) * v):02X}" for v in palettes.rgb(ground))
         for kind in lines:
-            assert palettes.contrast_ratio(STYLES[kind]["color"], ground) >= 3, (kind, ground)
+            assert contrast_ratio(STYLES[kind]["color"], ground) >= 3, (kind, ground)
             colour = {**STYLES[kind], **NIGHT.get(kind, {})}["color"]
-            assert palettes.contrast_ratio(colour, night) >= 3, (kind, night)
+            assert contrast_ratio(colour, night) >= 3, (kind, night)
 
 
 def test_each_limit_has_its_own_colour():

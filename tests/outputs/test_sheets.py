@@ -15,7 +15,9 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+from siteplanner.core.constants import FOOT_M
 from siteplanner.data.forecast import WindForecast
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Sheets, Speeds, Times
 from siteplanner.outputs import write
@@ -24,9 +26,9 @@ from siteplanner.outputs.sheets.briefing import MOST_BYTES, briefing, briefing_t
 from siteplanner.outputs.sheets.fonts import BUILT_IN, FONT_FOLDER, MISSING, Printer, code_points, held
 from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf, sheet_png
 from siteplanner.outputs.sheets.setup import aim_words, set_up_steps, steps_for_both, steps_total, tree_words, wind_sign
-from siteplanner.outputs.sheets.sheet_words import clock_range, coordinates, degrees_minutes
+from siteplanner.outputs.sheets.sheet_words import clock_range, coordinates
 from siteplanner.outputs.sheets.site_plan import SIDE_MM, site_svg
-from siteplanner.outputs.words.text import FOOT_M, grid_text, percent_text
+from siteplanner.outputs.words.text import percent_text
 from siteplanner.planning.spots.skyline import TreeLimit
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import ahead_words, unknown_along_words
@@ -454,11 +456,13 @@ def test_words_on_the_site_drawing_do_not_cover_each_other(plan, bearings):
 
 
 def test_coordinates_in_three_formats_by_hand():
-    assert degrees_minutes(44.642727, "N", "S") == "44° 38.5636′ N"  # 0.642727 x 60 = 38.56362
-    assert degrees_minutes(-113.033761, "E", "W") == "113° 02.0257′ W"
-    assert degrees_minutes(-0.9999999, "N", "S") == "1° 00.0000′ S"
     rows = coordinates(44.642727, -113.033761, "12TUQ3871545275")
     assert [text for _, text in rows][::2] == ["44.642727, -113.033761", "12T UQ 38715 45275"]
+    minutes = [
+        coordinates(*place, "")[1][1].replace("\u00a0", " ") for place in ((44.642727, -113.033761), (-0.9999999, 9))
+    ]
+    # 0.642727 x 60 = 38.56362; what rounds to 60 minutes is the next degree
+    assert minutes == ["44° 38.5636′ N, 113° 02.0257′ W", "01° 00.0000′ S, 009° 00.0000′ E"]
 
 
 def test_the_fonts_tables_are_read_right():

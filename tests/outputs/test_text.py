@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.words import text
 from tests.outputs.factory import HOSTILE
 
@@ -83,8 +84,8 @@ def test_figures_in_words():
     assert text.bearing_text(359.7) == "000°"
     assert text.bearing_text(float("nan")) == text.distance_text(float("nan")) == text.time_text(None) == "not known"
     assert text.grade_text(-8.6) == "9 % descent"
-    assert text.grid_text("12TUQ3882545865") == "12T UQ 38825 45865"
-    assert text.grid_text("hill 4") == "hill 4"
+    assert grid_text("12TUQ3882545865") == "12T UQ 38825 45865"
+    assert grid_text("hill 4") == "hill 4"
     assert text.number_text(-0.04) == "0.0"
     assert text.number_text(float("nan"), 1, "dB") == "not known"
 

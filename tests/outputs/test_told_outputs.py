@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.gis.geopackage import write_geopackage
 from siteplanner.outputs.gis.gpx import OTHER_WAY, routes_gpx
 from siteplanner.outputs.gis.kml import places_kml
@@ -23,7 +24,6 @@ from siteplanner.outputs.sheets.briefing import MOST_BYTES, briefing, briefing_t
 from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf, sheet_png
 from siteplanner.outputs.sheets.sheet_words import geo_uri
-from siteplanner.outputs.words.text import grid_text
 from siteplanner.planning.spots.drive import place_at
 from siteplanner.planning.spots.drive_facts import Cut, Turning
 from siteplanner.planning.spots.room import Room

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from siteplanner import explain, load_mission, plan
-from siteplanner.core.propagation import SPEED_OF_LIGHT_M_S
+from siteplanner.core.constants import SPEED_OF_LIGHT_M_S
 from siteplanner.errors import InputError
 from siteplanner.planning.choose.scoring import score
 from siteplanner.planning.spots.backhaul import MOST_DONORS, by_donor

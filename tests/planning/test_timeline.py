@@ -12,10 +12,11 @@ import pytest
 from affine import Affine
 from pyproj import CRS
 
+from siteplanner.core.constants import MPH_M_S
 from siteplanner.data.forecast import WindForecast, read_forecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import InputError
-from siteplanner.mission import MPH, Layers, Mission, Power, Staging, Times
+from siteplanner.mission import Layers, Mission, Power, Staging, Times
 from siteplanner.planning.limits.keep_away import antenna_keep_away
 from siteplanner.planning.site.site_wind import site_wind
 from siteplanner.planning.site.timeline import pert, sun_elevations_deg, sun_times, time_on_air, timeline
@@ -184,7 +185,7 @@ def test_speed_up_on_a_ridge_by_hand():
     along = next(s for s in wind.speed_ups if s.from_deg == 0)
     assert along.at_dish == pytest.approx(1.0, abs=1e-6)
     assert wind.worst.at_dish >= west.at_dish
-    assert wind.open_tracking_limit_m_s == pytest.approx(45 * MPH / wind.worst.at_dish)
+    assert wind.open_tracking_limit_m_s == pytest.approx(45 * MPH_M_S / wind.worst.at_dish)
 
 
 def test_wind_is_not_known_where_the_ground_is_not():
@@ -231,8 +232,8 @@ def test_a_forecast_file(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_text("Time,Speed,Gust,Direction_deg\n2026-06-01T06:00-06:00,20,35,270\n2026-06-01T13:00Z,25,,\n")
     forecast, record = read_forecast(path, "mph")
-    assert forecast.speed_m_s == pytest.approx((20 * MPH, 25 * MPH))
-    assert forecast.worst_m_s() == pytest.approx((35 * MPH, 25 * MPH))
+    assert forecast.speed_m_s == pytest.approx((20 * MPH_M_S, 25 * MPH_M_S))
+    assert forecast.worst_m_s() == pytest.approx((35 * MPH_M_S, 25 * MPH_M_S))
     assert forecast.times[0].utcoffset() == timedelta(hours=-6)
     assert (record.role, record.count, len(record.sha256)) == ("wind forecast", 2, 64)
 

@@ -6,14 +6,16 @@ Schema: Topografix, GPX 1.1 Schema Documentation (http://www.topografix.com/GPX/
 
 from __future__ import annotations
 
+import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Iterator
 
 import numpy as np
 import shapely
 
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.words.aiming import aim
 from siteplanner.outputs.words.standard import CAUTION, score_text
-from siteplanner.outputs.words.text import distance_text, grid_text, time_text, xml_text
+from siteplanner.outputs.words.text import clean, distance_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.drive_facts import Told
@@ -27,17 +29,23 @@ SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
 OTHER_WAY = 100
 
 
-def _point(tag: str, latitude: float, longitude: float, elevation_m: float | None, **children: str) -> str:
+def _point(tag: str, latitude: float, longitude: float, elevation_m: float | None, **children: str) -> ET.Element:
     """A waypoint-like element; `children` are given in the order of the schema (name, cmt, desc, sym, type)."""
-    inner = ""
-    if elevation_m is not None and np.isfinite(elevation_m):
-        inner += f"<ele>{elevation_m:.1f}</ele>"
-    inner += "".join(f"<{name}>{xml_text(text)}</{name}>" for name, text in children.items() if text)
     longitude = (longitude + 180) % 360 - 180  # the schema wants -180 <= longitude < 180
-    return f'<{tag} lat="{latitude:.7f}" lon="{longitude:.7f}">{inner}</{tag}>'
+    point = ET.Element(tag, lat=f"{latitude:.7f}", lon=f"{longitude:.7f}")
+    if elevation_m is not None and np.isfinite(elevation_m):
+        ET.SubElement(point, "ele").text = f"{elevation_m:.1f}"
+    return _with(point, **{name: text for name, text in children.items() if text})
 
 
-def _waypoints(plan: Plan) -> Iterator[str]:
+def _with(element: ET.Element, **children: str) -> ET.Element:
+    """The element with a child of text for each name, in the order given."""
+    for name, text in children.items():
+        ET.SubElement(element, name).text = clean(text)
+    return element
+
+
+def _waypoints(plan: Plan) -> Iterator[ET.Element]:
     """Staging point, spots, and what the drives pass that can hurt."""
     grid = plan.scene.elevation
     for staging in plan.mission.stagings:
@@ -118,13 +126,12 @@ def _told(plan: Plan) -> list[tuple[RankedSpot, Told]]:
     return [(ranked, told_of(access)) for ranked, access in found if access is not None]
 
 
-def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ...], about: str) -> str:
-    """Decision points with the words of each turn; the last one is the spot itself."""
+def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ...], route: ET.Element) -> ET.Element:
+    """The route, filled with decision points and the words of each turn; the last one is the spot itself."""
     spot, grid = ranked.spot, plan.scene.elevation
-    points = []
     for step in steps:
         desc = ". ".join([f"At {distance_text(step.running_m)}", *(ahead_words(hazard) for hazard in step.hazards)])
-        points.append(
+        route.append(
             _point(
                 "rtept",
                 step.latitude,
@@ -136,7 +143,7 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
                 type=step.kind,
             )
         )
-    points.append(
+    route.append(
         _point(
             "rtept",
             spot.latitude,
@@ -148,26 +155,29 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
             type="spot",
         )
     )
-    return f"<rte>{about}{''.join(points)}</rte>"
+    return route
 
 
-def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> str:
-    """The alternative as a route of its own; empty where there is none."""
+def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> ET.Element | None:
+    """The alternative as a route of its own; None where there is none."""
     if told.alternative.route is None:
-        return ""
-    name = xml_text(f"Other way to spot {ranked.spot.name}")
-    words = xml_text(f"{told.alternative.sentence} {CAUTION}")
-    about = f"<name>{name}</name><desc>{words}</desc><number>{OTHER_WAY + ranked.rank}</number>"
-    return _route(ranked, access, plan, told.alternative_steps, about)
+        return None
+    route = _with(
+        ET.Element("rte"),
+        name=f"Other way to spot {ranked.spot.name}",
+        desc=f"{told.alternative.sentence} {CAUTION}",
+        number=str(OTHER_WAY + ranked.rank),
+    )
+    return _route(ranked, access, plan, told.alternative_steps, route)
 
 
-def _about(ranked: RankedSpot, access: Access) -> str:
-    name = xml_text(f"Drive to spot {ranked.spot.name}")
+def _drive(tag: str, ranked: RankedSpot, access: Access) -> ET.Element:
+    """A route or track that says what it is."""
     words = f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}. {CAUTION}"
-    return f"<name>{name}</name><desc>{xml_text(words)}</desc><number>{ranked.rank}</number>"
+    return _with(ET.Element(tag), name=f"Drive to spot {ranked.spot.name}", desc=words, number=str(ranked.rank))
 
 
-def _track(ranked: RankedSpot, access: Access, plan: Plan) -> str:
+def _track(ranked: RankedSpot, access: Access, plan: Plan) -> ET.Element:
     """The drive along the road and the last leg over ground, as two segments of one track."""
     route = access.route
     xy = shapely.get_coordinates(route.line)
@@ -176,16 +186,18 @@ def _track(ranked: RankedSpot, access: Access, plan: Plan) -> str:
     heights = np.full(len(xy), np.nan)
     if known.any():
         heights = np.interp(along, route.profile_distance_m[known], route.profile_elevation_m[known])
-    drive = _track_points(xy, heights, plan)
+    track = _drive("trk", ranked, access)
+    ET.SubElement(track, "trkseg").extend(_track_points(xy, heights, plan))
     leg_xy = shapely.get_coordinates(access.last_leg)
-    leg = _track_points(leg_xy, plan.scene.elevation.sample(leg_xy[:, 0], leg_xy[:, 1]), plan)
-    segments = f"<trkseg>{drive}</trkseg>" + (f"<trkseg>{leg}</trkseg>" if access.last_leg.length > 0 else "")
-    return f"<trk>{_about(ranked, access)}{segments}</trk>"
+    if access.last_leg.length > 0:
+        heights = plan.scene.elevation.sample(leg_xy[:, 0], leg_xy[:, 1])
+        ET.SubElement(track, "trkseg").extend(_track_points(leg_xy, heights, plan))
+    return track
 
 
-def _track_points(xy: np.ndarray, heights_m: Iterable[float], plan: Plan) -> str:
+def _track_points(xy: np.ndarray, heights_m: Iterable[float], plan: Plan) -> list[ET.Element]:
     lon, lat = plan.scene.elevation.lonlat(xy[:, 0], xy[:, 1])
-    return "".join(_point("trkpt", a, b, float(z)) for a, b, z in zip(lat, lon, heights_m, strict=True))
+    return [_point("trkpt", a, b, float(z)) for a, b, z in zip(lat, lon, heights_m, strict=True)]
 
 
 def routes_gpx(plan: Plan) -> str:
@@ -196,21 +208,25 @@ def routes_gpx(plan: Plan) -> str:
     there is another way (its number is OTHER_WAY more), and a track with elevations in metres
     (smoothed road heights on the drive, ground heights on the last leg).
     """
-    drives = [(ranked, ranked.evaluation.access) for ranked in plan.spots]
-    made, others = [], []
-    for r, access in drives:
-        if access is not None:
-            told = told_of(access)
-            made.append(_route(r, access, plan, told.steps, _about(r, access)))
-            others.append(_other_way(r, access, plan, told))
-    routes = "\n".join([*made, *filter(None, others)])
-    tracks = "\n".join(_track(r, access, plan) for r, access in drives if access is not None)
-    waypoints = "\n".join(_waypoints(plan))
-    return (
-        '<?xml version="1.0" encoding="UTF-8"?>\n'
-        f'<gpx version="1.1" creator="siteplanner" xmlns="{NAMESPACE}" '
-        'xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" '
-        f'xsi:schemaLocation="{NAMESPACE} {SCHEMA}">\n'
-        f"<metadata><name>{xml_text(plan.mission.name)}</name><desc>{xml_text(CAUTION)}</desc></metadata>\n"
-        f"{waypoints}\n{routes}\n{tracks}\n</gpx>\n"
+    gpx = ET.Element(
+        "gpx",
+        {
+            "version": "1.1",
+            "creator": "siteplanner",
+            "xmlns": NAMESPACE,
+            "xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance",
+            "xsi:schemaLocation": f"{NAMESPACE} {SCHEMA}",
+        },
     )
+    gpx.append(_with(ET.Element("metadata"), name=plan.mission.name, desc=CAUTION))
+    gpx.extend(_waypoints(plan))
+    drives = [(ranked, access) for ranked in plan.spots if (access := ranked.evaluation.access) is not None]
+    told = [told_of(access) for _, access in drives]
+    for (ranked, access), words in zip(drives, told, strict=True):
+        gpx.append(_route(ranked, access, plan, words.steps, _drive("rte", ranked, access)))
+    others = (_other_way(ranked, access, plan, words) for (ranked, access), words in zip(drives, told, strict=True))
+    gpx.extend(route for route in others if route is not None)
+    gpx.extend(_track(ranked, access, plan) for ranked, access in drives)
+    for element in gpx:
+        element.tail = "\n"
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(gpx, encoding="unicode")}\n'

@@ -2,37 +2,55 @@
 
 from __future__ import annotations
 
+import xml.etree.ElementTree as ET
+from collections.abc import Iterable
+
 import numpy as np
 import shapely
 
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.words.aiming import aim, both_bearings
 from siteplanner.outputs.words.backhaul_text import donor_words
 from siteplanner.outputs.words.standard import CAUTION, score_text
-from siteplanner.outputs.words.text import distance_text, grid_text, percent_text, time_text, xml_text
+from siteplanner.outputs.words.text import clean, distance_text, percent_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 
-# KML colours are alpha, blue, green, red
-_STYLES = (
-    '<Style id="spot"><IconStyle><color>ff824f0b</color></IconStyle></Style>'
-    '<Style id="drive"><LineStyle><color>ffb27200</color><width>4</width></LineStyle></Style>'
-    '<Style id="link"><LineStyle><color>ff597a00</color><width>3</width></LineStyle></Style>'
-    '<Style id="no_link"><LineStyle><color>ff72645a</color><width>2</width></LineStyle></Style>'
-    '<Style id="donor"><IconStyle><color>ff597a00</color></IconStyle></Style>'
-    '<Style id="other"><LineStyle><color>99b27200</color><width>2</width></LineStyle></Style>'
-    '<Style id="area"><LineStyle><color>ff000000</color><width>3</width></LineStyle>'
-    "<PolyStyle><fill>0</fill></PolyStyle></Style>"
-)
+NAMESPACE = "http://www.opengis.net/kml/2.2"
+# style -> what it draws -> (element, text); KML colours are alpha, blue, green, red
+_STYLES: dict[str, dict[str, dict[str, str]]] = {
+    "spot": {"IconStyle": {"color": "ff824f0b"}},
+    "drive": {"LineStyle": {"color": "ffb27200", "width": "4"}},
+    "link": {"LineStyle": {"color": "ff597a00", "width": "3"}},
+    "no_link": {"LineStyle": {"color": "ff72645a", "width": "2"}},
+    "donor": {"IconStyle": {"color": "ff597a00"}},
+    "other": {"LineStyle": {"color": "99b27200", "width": "2"}},
+    "area": {"LineStyle": {"color": "ff000000", "width": "3"}, "PolyStyle": {"fill": "0"}},
+}
 
 
-def _placemark(name: str, words: str, geometry: str, style: str = "") -> str:
-    link = f"<styleUrl>#{style}</styleUrl>" if style else ""
-    return (
-        f"<Placemark><name>{xml_text(name)}</name><description>{xml_text(words)}</description>{link}"
-        f"{geometry}</Placemark>"
-    )
+def _element(tag: str, children: Iterable[ET.Element] = (), /, **texts: str) -> ET.Element:
+    """An element with children of text first, then the elements."""
+    made = ET.Element(tag)
+    for name, text in texts.items():
+        ET.SubElement(made, name).text = clean(text)
+    made.extend(children)
+    return made
+
+
+def _placemark(name: str, words: str, geometry: ET.Element, style: str = "") -> ET.Element:
+    link = {"styleUrl": f"#{style}"} if style else {}
+    return _element("Placemark", [geometry], name=name, description=words, **link)
+
+
+def _point(longitude: float, latitude: float) -> ET.Element:
+    return _element("Point", coordinates=f"{longitude:.7f},{latitude:.7f}")
+
+
+def _line(coordinates: str) -> ET.Element:
+    return _element("LineString", tessellate="1", coordinates=coordinates)
 
 
 def _coordinates(xy: np.ndarray, plan: Plan) -> str:
@@ -58,17 +76,17 @@ def places_kml(plan: Plan) -> str:
         _placemark(
             staging.name,
             "Staging point" if staging.rig_available else "Staging point, no rig there",
-            f"<Point><coordinates>{staging.longitude:.7f},{staging.latitude:.7f}</coordinates></Point>",
+            _point(staging.longitude, staging.latitude),
         )
         for staging in plan.mission.stagings
     ]
-    drives: list[str] = []
-    links: list[str] = []
-    donors: dict[tuple[str, str], str] = {}  # name and coordinates -> mark
-    turns: list[str] = []
+    drives: list[ET.Element] = []
+    links: list[ET.Element] = []
+    donors: dict[tuple[str, float, float], ET.Element] = {}  # name and place -> mark
+    turns: list[ET.Element] = []
     for ranked in plan.spots:
         spot, access = ranked.spot, ranked.evaluation.access
-        at = f"<Point><coordinates>{spot.longitude:.7f},{spot.latitude:.7f}</coordinates></Point>"
+        at = _point(spot.longitude, spot.latitude)
         marks.append(_placemark(f"Spot {spot.name}", _spot_words(ranked), at, "spot"))
         for path in (d for b in ranked.evaluation.backhauls for d in b.donors):
             ends = f"{spot.longitude:.7f},{spot.latitude:.7f} {path.longitude:.7f},{path.latitude:.7f}"
@@ -77,18 +95,15 @@ def places_kml(plan: Plan) -> str:
                     f"Link from spot {spot.name} to {path.name}",
                     f"{donor_words(path)}. {both_bearings(path.bearing_deg, ranked.evaluation)}, "
                     f"{distance_text(path.distance_m)}.",
-                    f"<LineString><tessellate>1</tessellate><coordinates>{ends}</coordinates></LineString>",
+                    _line(ends),
                     "link" if path.verdict == "works" else "no_link",
                 )
             )
-            there = f"<Point><coordinates>{path.longitude:.7f},{path.latitude:.7f}</coordinates></Point>"
-            donors[path.name, there] = _placemark(path.name, "Donor site", there, "donor")
+            there = (path.longitude, path.latitude)
+            donors[path.name, *there] = _placemark(path.name, "Donor site", _point(*there), "donor")
         if access is not None:
             xy = np.vstack([shapely.get_coordinates(access.route.line), shapely.get_coordinates(access.last_leg)])
-            line = (
-                f"<LineString><tessellate>1</tessellate><coordinates>{_coordinates(xy, plan)}"
-                "</coordinates></LineString>"
-            )
+            line = _line(_coordinates(xy, plan))
             drives.append(
                 _placemark(
                     f"Drive to spot {spot.name}",
@@ -100,26 +115,23 @@ def places_kml(plan: Plan) -> str:
             told = told_of(access)
             if told.alternative.route is not None:
                 xy = shapely.get_coordinates(told.alternative.route.line)
-                line = (
-                    f"<LineString><tessellate>1</tessellate><coordinates>{_coordinates(xy, plan)}"
-                    "</coordinates></LineString>"
-                )
+                line = _line(_coordinates(xy, plan))
                 drives.append(_placemark(f"Other way to spot {spot.name}", told.alternative.sentence, line, "other"))
             for number, step in enumerate(told.steps, 1):
-                at = f"<Point><coordinates>{step.longitude:.7f},{step.latitude:.7f}</coordinates></Point>"
+                at = _point(step.longitude, step.latitude)
                 turns.append(_placemark(f"{spot.name}{number}", f"{step.text}. {grid_text(step.grid_reference)}", at))
     areas = []
     for number, polygon in enumerate(shapely.get_parts(shapely.force_2d(plan.scene.area.geometry.values)), 1):
         rings = [polygon.exterior, *polygon.interiors]
         kinds = ["outerBoundaryIs", *["innerBoundaryIs"] * len(polygon.interiors)]
-        body = "".join(
-            f"<{kind}><LinearRing><coordinates>{_coordinates(shapely.get_coordinates(ring), plan)}"
-            f"</coordinates></LinearRing></{kind}>"
+        bounds = [
+            _element(kind, [_element("LinearRing", coordinates=_coordinates(shapely.get_coordinates(ring), plan))])
             for kind, ring in zip(kinds, rings, strict=True)
-        )
-        areas.append(_placemark(f"Incident area {number}", "Needs coverage", f"<Polygon>{body}</Polygon>", "area"))
-    folders = "".join(
-        f"<Folder><name>{name}</name>{''.join(items)}</Folder>"
+        ]
+        mark = _placemark(f"Incident area {number}", "Needs coverage", _element("Polygon", bounds), "area")
+        areas.append(mark)
+    folders = [
+        _element("Folder", items, name=name)
         for name, items in (
             ("Places", marks),
             ("Drives", drives),
@@ -129,9 +141,12 @@ def places_kml(plan: Plan) -> str:
             ("Incident area", areas),
         )
         if items
-    )
-    return (
-        '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
-        f"<name>{xml_text(plan.mission.name)}</name><description>{xml_text(CAUTION)}</description>"
-        f"{_STYLES}{folders}</Document></kml>\n"
-    )
+    ]
+    document = _element("Document", name=plan.mission.name, description=CAUTION)
+    for name, parts in _STYLES.items():
+        style = ET.SubElement(document, "Style", id=name)
+        style.extend(_element(part, (), **texts) for part, texts in parts.items())
+    document.extend(folders)
+    kml = ET.Element("kml", xmlns=NAMESPACE)
+    kml.append(document)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(kml, encoding="unicode")}\n'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding
 from siteplanner.outputs.words.aiming import aim, both_bearings
 from siteplanner.outputs.words.backhaul_text import backhaul_fact, backhaul_lines, names_in
@@ -12,7 +13,6 @@ from siteplanner.outputs.words.text import (
     bearing_text,
     distance_text,
     grade_text,
-    grid_text,
     named,
     number_text,
     percent_text,

@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from affine import Affine
 
+from siteplanner.core.constants import WGS84_SEMI_MAJOR_AXIS_M
 from siteplanner.core.terrain import gradient
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.words.palettes import RELIEF_COLOURS, rgb
 
-EARTH_RADIUS_M = 6378137.0  # of the sphere of EPSG:3857
 # web mercator about the 180th meridian: for ground on both sides of it, in one piece; longitudes then pass 180
 ACROSS_180 = "+proj=merc +a=6378137 +b=6378137 +lon_0=180 +nadgrids=@null +units=m +no_defs"
 MAX_PIXELS = 4096  # a side; beyond, browsers on tablets refuse or blur an image
@@ -77,7 +77,7 @@ def to_mercator(
         init_dest_nodata=bool(floats),
         resampling=method,
     )
-    left, bottom, right, top = (v / EARTH_RADIUS_M for v in array_bounds(height, width, new))
+    left, bottom, right, top = (v / WGS84_SEMI_MAJOR_AXIS_M for v in array_bounds(height, width, new))
     west, east = (middle_deg + math.degrees(v) for v in (left, right))
     south, north = (math.degrees(math.atan(math.sinh(v))) for v in (bottom, top))
     return out, new.a * _cosine(new, height), ((south, west), (north, east))
@@ -85,7 +85,7 @@ def to_mercator(
 
 def _cosine(transform: Affine, height: int) -> np.ndarray:
     """Cosine of the latitude of each row: 1 / cosh(y / R)."""
-    return 1 / np.cosh((transform.f + (np.arange(height) + 0.5) * transform.e) / EARTH_RADIUS_M)
+    return 1 / np.cosh((transform.f + (np.arange(height) + 0.5) * transform.e) / WGS84_SEMI_MAJOR_AXIS_M)
 
 
 def shade(elevation_m: np.ndarray, cell_m: np.ndarray) -> np.ndarray:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from siteplanner.core.constants import FOOT_M, POUND_KG
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.sheets.figure_profile import SHEET, profile_svg, profile_words
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import driver_map
@@ -19,7 +21,7 @@ from siteplanner.outputs.sheets.sheet_words import (
     minutes_range,
 )
 from siteplanner.outputs.words.standard import CAUTION
-from siteplanner.outputs.words.text import bearing_text, distance_text, grade_text, grid_text, number_text, time_text
+from siteplanner.outputs.words.text import bearing_text, distance_text, grade_text, number_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, start_of, told_of
@@ -59,12 +61,12 @@ def rig_limits(plan: Plan, ranked: RankedSpot) -> list[tuple[str, str]]:
     """The rig as the roads were judged for it, and what the road data do not state."""
     rig, access = plan.mission.rig, ranked.evaluation.access
     rows = [
-        ("Height", f"{rig.height_m:g} m ({rig.height_m / 0.3048:.1f} ft)"),
-        ("Width", f"{rig.width_m:g} m ({rig.width_m / 0.3048:.1f} ft)"),
-        ("Length", f"{rig.length_m:g} m ({rig.length_m / 0.3048:.0f} ft)"),
-        ("Mass", f"{rig.mass_kg:,.0f} kg ({rig.mass_kg / 0.45359237:,.0f} lb)"),
+        ("Height", f"{rig.height_m:g} m ({rig.height_m / FOOT_M:.1f} ft)"),
+        ("Width", f"{rig.width_m:g} m ({rig.width_m / FOOT_M:.1f} ft)"),
+        ("Length", f"{rig.length_m:g} m ({rig.length_m / FOOT_M:.0f} ft)"),
+        ("Mass", f"{rig.mass_kg:,.0f} kg ({rig.mass_kg / POUND_KG:,.0f} lb)"),
         ("Steepest grade", f"{rig.max_grade_pct:g} %"),
-        ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / 0.3048:.0f} ft)"),
+        ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / FOOT_M:.0f} ft)"),
     ]
     unknown = "; ".join(unknown_along_words(access.unknown if access else (), labelled=True))
     rows.append(("Not known", f"{name_in_text(unknown, 260)}. {USUAL}" if unknown else USUAL))

@@ -9,7 +9,8 @@ from itertools import groupby
 
 import numpy as np
 
-from siteplanner.outputs.words.text import FOOT_M, MILE_M, distance_text, number_text, xml_text
+from siteplanner.core.constants import FOOT_M, MILE_M
+from siteplanner.outputs.words.text import distance_text, number_text, xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.roads import ahead_words

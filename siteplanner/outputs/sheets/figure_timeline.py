@@ -6,7 +6,7 @@ import hashlib
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from siteplanner.mission import MPH
+from siteplanner.core.constants import MPH_M_S
 from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -192,7 +192,7 @@ def _wind(panel: _Panel, plan: Plan, site: OnSite, key: str, zero: datetime, lan
         total = f"{sum(s.hours for s in spans):.1f} h" if spans else "none forecast"
         if ends[1] < 0 or ends[0] > panel.to_h:
             total = "other hours forecast"
-        panel.words(number, f"Above {speed / MPH:.0f} mph, {words}: {total}")
+        panel.words(number, f"Above {speed / MPH_M_S:.0f} mph, {words}: {total}")
         panel.bar(number, ends[0], ends[1], 'fill="#fff" stroke="#777" stroke-width="0.7"')
         for span in spans:
             a, b = ((datetime.fromisoformat(t) - zero).total_seconds() / 3600 for t in (span.start, span.end))

@@ -6,10 +6,12 @@ import math
 from collections.abc import Iterable
 from datetime import datetime
 
+from siteplanner.core.constants import FOOT_M, MPH_M_S
+from siteplanner.core.geodesy import degrees_minutes
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding
-from siteplanner.mission import MPH
 from siteplanner.outputs.sheets.fonts import name_in_text
-from siteplanner.outputs.words.text import FOOT_M, distance_text, grid_text
+from siteplanner.outputs.words.text import distance_text
 from siteplanner.planning.limits.keep_away import LINE_SOURCE, KeepAway
 from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.site.timeline import Timeline
@@ -20,15 +22,12 @@ MOST_HAZARDS = 3  # nearest areas that a sheet names
 NO_BREAK = "\u00a0"  # a blank at which no line breaks
 
 
-def degrees_minutes(value: float, plus: str, minus: str) -> str:
-    """`44° 40.9457′ N`: degrees and decimal minutes, 0.0001 minute is 0.2 m."""
-    tenths = round(abs(value) * 600_000)
-    return f"{tenths // 600_000}° {tenths % 600_000 / 10_000:07.4f}′ {plus if value >= 0 else minus}"
-
-
 def coordinates(latitude: float, longitude: float, reference: str) -> list[tuple[str, str]]:
-    """A place in three formats (label, text), all WGS 84: decimal degrees, degrees and minutes, military grid."""
-    halves = degrees_minutes(latitude, "N", "S"), degrees_minutes(longitude, "E", "W")
+    """A place in three formats (label, text), all WGS 84: decimal degrees, degrees and minutes, military grid.
+
+    0.0001 minute is 0.2 m.
+    """
+    halves = degrees_minutes(latitude, longitude, decimals=4).split(", ")
     return [
         ("Degrees", f"{latitude:.6f}, {longitude:.6f}"),
         ("Minutes", ", ".join(half.replace(" ", NO_BREAK) for half in halves)),
@@ -71,7 +70,7 @@ def minutes_range(early: float, late: float) -> str:
 
 def speed_text(speed_m_s: float | None) -> str:
     """`45 mph (20 m/s)`."""
-    return "not known" if speed_m_s is None else f"{speed_m_s / MPH:.0f} mph ({speed_m_s:.0f} m/s)"
+    return "not known" if speed_m_s is None else f"{speed_m_s / MPH_M_S:.0f} mph ({speed_m_s:.0f} m/s)"
 
 
 def short_metres(value: float | None, digits: int = 1) -> str:

@@ -8,7 +8,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from siteplanner.outputs.words.text import FOOT_M, bearing_text, number_text
+from siteplanner.core.constants import FOOT_M
+from siteplanner.outputs.words.text import bearing_text, number_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation

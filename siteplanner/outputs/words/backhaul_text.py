@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 
-from siteplanner.outputs.words.aiming import both_bearings
 from siteplanner.outputs.words.text import bearing_text, distance_text, number_text
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
@@ -64,14 +63,6 @@ def backhaul_cell(evaluation: Evaluation) -> str:
 def donor_words(path: DonorPath) -> str:
     """`Link to Ridge tower: blocked at 3.2 km`, for marks and lines on maps."""
     return f"Link to {path.name}: {donor_reason(path)}"
-
-
-def donor_aim(path: DonorPath, evaluation: Evaluation) -> str:
-    """`link antenna at 12 m toward Ridge tower at 214° true (206° magnetic), 1.2° up`."""
-    return (
-        f"link antenna at {number_text(path.antenna_height_m, 0, 'm')} toward {path.name} at "
-        f"{both_bearings(path.bearing_deg, evaluation)}, {up_text(path.elevation_deg)}"
-    )
 
 
 def up_text(elevation_deg: float) -> str:

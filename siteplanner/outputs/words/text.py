@@ -10,10 +10,10 @@ import math
 import re
 import unicodedata
 
+from siteplanner.core.constants import FOOT_M, MILE_M
+
 _PLAIN = frozenset(" .,:()/-")
 _REPLACEMENT = "\ufffd"
-FOOT_M = 0.3048
-MILE_M = 1609.344
 
 
 _FORCED_DIRECTION = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -136,15 +136,6 @@ def place_text(rank: int) -> str:
         return PLACES[rank - 1]
     last = "th" if rank % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(rank % 10, "th")
     return f"{rank}{last}"
-
-
-def grid_text(reference: str) -> str:
-    """A military grid reference with blanks, to be read aloud: `12TUQ3882545865` -> `12T UQ 38825 45865`."""
-    parts = re.fullmatch(r"(\d{1,2}[C-X])([A-Z]{2})(\d*)", reference)
-    if not parts or len(parts[3]) % 2:
-        return reference
-    half = len(parts[3]) // 2
-    return " ".join(filter(None, (parts[1], parts[2], parts[3][:half], parts[3][half:])))
 
 
 def grade_text(grade_pct: float | None) -> str:

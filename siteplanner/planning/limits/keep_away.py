@@ -40,11 +40,6 @@ class KeepAway:
     voltage_kv: float  # as taken
     voltage_stated: bool  # False: the mission's assumption
 
-    @property
-    def spare_m(self) -> float:
-        """Distance beyond what is needed; negative: too near."""
-        return self.distance_m - self.needed_m
-
 
 def mast_fall_m(mission: Mission) -> float:
     """How far the mast reaches when it falls: the highest stop and what stands on it."""

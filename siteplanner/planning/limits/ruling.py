@@ -26,8 +26,6 @@ LIMITS: dict[str, str] = {
     "trees_on_spot": "Trees on the spot",
     "soft_ground": "Soft ground",
 }
-SPOT_LIMITS: dict[str, str] = {"no_backhaul": "No wanted backhaul works"}
-"""Limits judged at spots only: they have no bit, because no cell of the raster is ever marked with them."""
 BITS: dict[str, int] = {code: 1 << number for number, code in enumerate(LIMITS)}
 
 

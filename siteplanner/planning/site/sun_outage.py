@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from siteplanner.core.constants import SPEED_OF_LIGHT_M_S
 from siteplanner.core.geodesy import look_angles
 from siteplanner.mission import Mission
 
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
 BEAM_FACTOR = 70.0  # half-power beam in degrees = 70 wavelengths / diameters: handbooks, from memory
 SUN_RADIUS_DEG = 0.267  # mean; 0.262 in July, 0.271 in January (from memory)
-LIGHT_M_S = 299_792_458.0
 SUN_DEG_PER_MIN = 0.25  # it turns by 15 deg an hour
 DAYS = 366
 SAMPLE_S = 10.0  # between samples; start and end lie on the straight line between two, good to a second
@@ -75,7 +75,7 @@ class SunOutages:
 
 def beam_deg(diameter_m: float, frequency_ghz: float) -> float:
     """Half-power beamwidth of a dish: 70 wavelengths / diameter, degrees."""
-    return BEAM_FACTOR * LIGHT_M_S / (frequency_ghz * 1e9) / diameter_m
+    return BEAM_FACTOR * SPEED_OF_LIGHT_M_S / (frequency_ghz * 1e9) / diameter_m
 
 
 def half_width_deg(diameter_m: float, frequency_ghz: float) -> float:

@@ -83,7 +83,6 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
     made: tuple[Loaded[Any], ...]
     made = asked, area, donors, ground, obstacles, clutter, roads, layers, network, known
     drawn = {} if donors.value.table is None else {"donor_sites": donors.value.table}
-    start = place.starts[0]
     return Study(
         mission=mission,
         elevation=grid,
@@ -98,7 +97,6 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         network=network.value.network,
         tree=network.value.trees[0],
         further_trees=network.value.trees[1:],
-        staging_xy=(start.x, start.y),
         inputs=tuple(record for stage in made for record in stage.records),
         findings=tuple(finding for stage in made for finding in stage.findings),
         donors=donors.value.judged,

@@ -42,7 +42,6 @@ class Study:
     overlays: dict[str, GeoDataFrame]  # layers by their names in the mission (those given)
     network: RoadNetwork
     tree: DriveTree
-    staging_xy: tuple[float, float]
     inputs: tuple[InputRecord, ...]
     findings: tuple[Finding, ...] = field(default_factory=tuple)
     further_trees: tuple[DriveTree, ...] = ()  # of the other staging points with a rig

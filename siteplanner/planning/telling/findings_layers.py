@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from siteplanner.core.constants import FOOT_M
 from siteplanner.data.records import extent_words
-from siteplanner.planning.telling.units import FOOT_M, Units
+from siteplanner.planning.telling.units import Units
 
 Facts = Mapping[str, Any]
 

@@ -10,6 +10,9 @@ import math
 import re
 from collections.abc import Iterable
 
+from siteplanner.core.constants import MILE_M
+from siteplanner.core.geodesy import whole_degrees_and_minutes
+from siteplanner.data.grid_reference import grid_text
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
@@ -18,7 +21,6 @@ from siteplanner.planning.telling.room import turning_words
 from siteplanner.roads.directions import Step
 from siteplanner.roads.hazards_ahead import HazardAhead
 
-FOOT_M, MILE_M = 0.3048, 1609.344
 GRAVE = ("caution", "warning")  # notes stay on paper: a radio message tells what can hurt
 _UNITS = {
     "m": "metres", "km": "kilometres", "t": "tonnes", "kg": "kilograms", "kV": "kilovolts", "%": "percent",
@@ -59,7 +61,7 @@ def radio_lines(
     for number, step in enumerate(steps, 1):
         lines.append(f"{number}. {_step(step)}")
     lines.append(
-        f"Destination, grid {_figures(spot.grid_reference)}. In degrees and minutes: "
+        f"Destination, grid {grid_text(spot.grid_reference)}. In degrees and minutes: "
         f"{_spoken_minutes(spot.latitude, spot.longitude)}."
     )
     if not alternative:
@@ -134,20 +136,10 @@ def _minutes(minutes: float) -> str:
     return "1 minute" if whole == 1 else f"{whole} minutes"
 
 
-def _figures(text: str) -> str:
-    """A grid reference with blanks between its parts: `12T UQ 38825 45865`."""
-    parts = re.fullmatch(r"(\d{1,2}[C-X])([A-Z]{2})(\d*)", text)
-    if not parts or len(parts[3]) % 2:
-        return text
-    half = len(parts[3]) // 2
-    return " ".join(filter(None, (parts[1], parts[2], parts[3][:half], parts[3][half:])))
-
-
 def _spoken_minutes(latitude: float, longitude: float) -> str:
     """`44 degrees 38.537 minutes north, 113 degrees 2.017 minutes west`."""
     halves = []
     for value, plus, minus in ((latitude, "north", "south"), (longitude, "east", "west")):
-        thousandths = round(abs(value) * 60_000)  # rounded once, so that 59.9996 carries into the degrees
-        degrees, rest = divmod(thousandths, 60_000)
-        halves.append(f"{degrees} degrees {rest / 1000:.3f} minutes {plus if value >= 0 else minus}")
+        degrees, minutes = whole_degrees_and_minutes(value)
+        halves.append(f"{degrees} degrees {minutes:.3f} minutes {plus if value >= 0 else minus}")
     return ", ".join(halves)

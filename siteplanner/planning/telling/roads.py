@@ -70,11 +70,6 @@ def names_together(names: Sequence[str]) -> str:
     return " and ".join(names)
 
 
-def ruled_out_words(road: RuledOut) -> str:
-    """`Old Mill Lane: tunnel height limit 2.8 m is below the rig's 3.2 m`."""
-    return f"{road.name}: {reason_words(road.reason)}"
-
-
 def not_these_words(roads: Sequence[RuledOut]) -> str:
     """The ruled-out roads of quicker ways, each with its reasons; '' where there are none."""
     told: dict[str, list[Reason]] = {}

@@ -10,9 +10,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-FOOT_M = 0.3048  # exact (NIST SP 811, appendix B.8)
-MILE_M = 1609.344  # exact (NIST SP 811, appendix B.8)
-POUND_KG = 0.45359237  # exact (NIST SP 811, appendix B.8)
+from siteplanner.core.constants import FOOT_M, MILE_M, POUND_KG
+
 NOT_KNOWN = "not known"
 
 System = Literal["metric", "US", "both"]

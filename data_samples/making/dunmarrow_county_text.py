@@ -56,7 +56,7 @@ dispatch = 2026-06-03T04:40:00-06:00  # invented, like everything here: the shee
 README = """\
 # Dunmarrow County (invented)
 
-**No such county exists.** Ground, river, roads, names, people and events are made up by `siteplanner/demo`.
+**No such county exists.** Ground, river, roads, names, people and events are made up by `data_samples/making`.
 Nothing here describes a real place, and none of it may be used to plan anything real. Only the coordinates are
 borrowed (UTM zone 12N, about 44.6 N 113.0 W), so that bearings and satellites come out as they would there.
 
@@ -95,7 +95,8 @@ track in the south joins nothing. Mill Street and Chapel Street are one-way. For
 
 ## How it was made
 
-`python -m siteplanner.demo.build [DIR]` makes it anew in about a minute: three designed valleys, a river-erosion
-model with a slope limit for everything between them, then roads as least-cost paths with a grade limit, laid on
-the ground with cut and fill. It is seeded; the same library versions give the same files.
+`python -m data_samples.making.dunmarrow_county [DIR]`, from the top of a clone, makes it anew in about a minute:
+three designed valleys, a river-erosion model with a slope limit for everything between them, then roads as
+least-cost paths with a grade limit, laid on the ground with cut and fill. It is seeded; the same library versions
+give the same files.
 """

@@ -1,4 +1,4 @@
-"""Write the Dunmarrow County sample: `python -m siteplanner.demo.build [DIR]`."""
+"""Write the Dunmarrow County sample: `python -m data_samples.making.dunmarrow_county [DIR]`."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from pyproj import Transformer
 from shapely import transform as move
 from shapely.geometry import mapping
 
-from siteplanner.demo.county import CELL_M, EPSG, HEIGHT_M, SOUTH_M, WEST_M, make_ground
-from siteplanner.demo.layers import STAGING, make_layers, staging_point
-from siteplanner.demo.roadplan import Road, lay_roads
-from siteplanner.demo.text import MISSION, README
+from data_samples.making.county import CELL_M, EPSG, HEIGHT_M, SOUTH_M, WEST_M, make_ground
+from data_samples.making.dunmarrow_county_text import MISSION, README
+from data_samples.making.layers import STAGING, make_layers, staging_point
+from data_samples.making.roadplan import Road, lay_roads
 
 NODATA = -9999.0
 STEP_M = 0.125  # heights in eighths: exact in binary, a third smaller on disk than tenths
@@ -122,5 +122,5 @@ def build(folder: str | Path) -> Path:
 
 
 if __name__ == "__main__":
-    target = sys.argv[1] if len(sys.argv) > 1 else Path(__file__).parents[2] / "data_samples" / "dunmarrow_county"
+    target = sys.argv[1] if len(sys.argv) > 1 else Path(__file__).parents[1] / "dunmarrow_county"
     print(build(target))

@@ -61,5 +61,5 @@ road exists. Incident area, depot, names, power line: made up. Do not plan anyth
 
 Cells this coarse hide banks, ditches and small flats: a plan from them is a first look.
 
-`python -m siteplanner.demo.real_hills [DIR]` makes it anew (needs matplotlib).
+`python -m data_samples.making.real_hills [DIR]`, from the top of a clone, makes it anew (needs matplotlib).
 """

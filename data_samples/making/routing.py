@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 from scipy import ndimage
 
-from siteplanner.demo.terrain import Frame
+from data_samples.making.terrain import Frame
 
 
 def _moves() -> tuple[np.ndarray, np.ndarray]:

@@ -13,9 +13,9 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 from shapely.validation import make_valid
 
-from siteplanner.demo.county import CELL_M, HEIGHT_M, VALLEYS, WIDTH_M, Ground
-from siteplanner.demo.roadplan import Road
-from siteplanner.demo.terrain import fractal
+from data_samples.making.county import CELL_M, HEIGHT_M, VALLEYS, WIDTH_M, Ground
+from data_samples.making.roadplan import Road
+from data_samples.making.terrain import fractal
 
 Feature = tuple[object, dict[str, object]]  # geometry in local metres, properties
 

@@ -9,8 +9,8 @@ import numpy as np
 from scipy import ndimage
 from shapely.geometry import LineString, Point
 
-from siteplanner.demo.county import Ground
-from siteplanner.demo.routing import (
+from data_samples.making.county import Ground
+from data_samples.making.routing import (
     Course,
     carve,
     densified,
@@ -19,7 +19,7 @@ from siteplanner.demo.routing import (
     rounded,
     sample,
 )
-from siteplanner.demo.terrain import Frame
+from data_samples.making.terrain import Frame
 
 STEP_M = 5.0
 

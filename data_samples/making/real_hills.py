@@ -1,4 +1,4 @@
-"""Write the sample on real ground: `python -m siteplanner.demo.real_hills [DIR]` (needs matplotlib).
+"""Write the sample on real ground: `python -m data_samples.making.real_hills [DIR]` (needs matplotlib).
 
 The heights are those of matplotlib's sample file `jacksboro_fault_dem.npz`, cells of 3 seconds of arc, in degrees.
 Everything laid on them is invented: roads are least-cost paths with a grade limit. The layers come in as many
@@ -26,9 +26,9 @@ from rasterio.warp import Resampling, reproject
 from scipy import ndimage
 from shapely.geometry import LineString, Polygon
 
-from siteplanner.demo.real_hills_text import MISSION, README
-from siteplanner.demo.routing import densified, find_path, rounded
-from siteplanner.demo.terrain import Frame
+from data_samples.making.real_hills_text import MISSION, README
+from data_samples.making.routing import densified, find_path, rounded
+from data_samples.making.terrain import Frame
 
 NODATA = -32768
 UTM = "EPSG:32616"
@@ -351,5 +351,5 @@ def _notice() -> str:
 
 
 if __name__ == "__main__":
-    target = sys.argv[1] if len(sys.argv) > 1 else Path(__file__).parents[2] / "data_samples" / "real_hills"
+    target = sys.argv[1] if len(sys.argv) > 1 else Path(__file__).parents[1] / "real_hills"
     print(build(target))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from siteplanner.demo.terrain import Frame, Valley, erode, fill_holes, fractal, nearest_on
+from data_samples.making.terrain import Frame, Valley, erode, fill_holes, fractal, nearest_on
 
 EPSG = 32612
 WEST_M, SOUTH_M = 330_000.0, 4_940_000.0

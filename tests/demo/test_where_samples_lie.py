@@ -1,0 +1,90 @@
+"""The samples are found in a clone and travel inside the wheel: no clone, no home that can be written."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import sysconfig
+import venv
+import zipfile
+from pathlib import Path
+
+import pytest
+
+import siteplanner.demo as demo
+from siteplanner.errors import InputError
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_every_sample_is_found_in_a_clone() -> None:
+    for name in demo.SAMPLES:
+        assert demo.sample_mission(name) == ROOT / "data_samples" / name / "mission.toml"
+    with pytest.raises(KeyError, match="is not a sample"):
+        demo.sample_mission("no such")
+
+
+def test_an_installation_without_them_says_so(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(demo, "__file__", str(tmp_path / "lib" / "siteplanner" / "demo" / "__init__.py"))
+    with pytest.raises(InputError, match="real_hills is missing") as caught:
+        demo.sample_mission("real_hills")
+    assert "Install the package again" in caught.value.remedy
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory) -> Path:
+    """The package as it is handed on, built from what git would hand on and nothing that lies about."""
+    out = tmp_path_factory.mktemp("wheel")
+    clone = out / "clone"
+    shutil.copytree(
+        ROOT,
+        clone,
+        ignore=shutil.ignore_patterns(
+            ".git", ".venv", "venv", "__pycache__", ".*_cache", ".hypothesis", "siteplanner_out"
+        ),
+    )
+    build = "import sys; from hatchling.build import build_wheel; print(build_wheel(sys.argv[1]))"
+    done = subprocess.run(
+        [sys.executable, "-c", build, str(out)], cwd=clone, capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+    return out / done.stdout.split()[-1]
+
+
+def test_the_wheel_holds_the_samples_and_not_how_they_were_made(wheel) -> None:
+    with zipfile.ZipFile(wheel) as held:
+        names = set(held.namelist())
+        for name in demo.SAMPLES:
+            for path in (ROOT / "data_samples" / name).iterdir():
+                assert held.read(f"siteplanner/demo/samples/{name}/{path.name}") == path.read_bytes()
+    assert not [n for n in names if "/making/" in n or n.endswith(("app.png", "map.png", "spot.png"))]
+    assert {n.split("/")[0] for n in names if ".dist-info" not in n} == {"siteplanner"}
+    assert wheel.stat().st_size < 10_000_000
+
+
+def test_installed_from_the_wheel_it_plans_with_a_home_that_cannot_be_written(wheel, tmp_path) -> None:
+    """A new environment with only the libraries of this one, an empty folder, a home where nothing can be made."""
+    venv.create(tmp_path / "env", with_pip=False)
+    own = Path(sysconfig.get_path("purelib", vars={"base": str(tmp_path / "env")}))
+    with zipfile.ZipFile(wheel) as held:
+        held.extractall(own)
+    libraries = tmp_path / "libraries"  # this environment's, without its own siteplanner
+    libraries.mkdir()
+    for path in Path(sysconfig.get_path("purelib")).iterdir():
+        if "siteplanner" not in path.name and path.suffix != ".pth":
+            (libraries / path.name).symlink_to(path)
+    (own / "libraries.pth").write_text(f"{libraries}\n")
+    home, work = tmp_path / "home", tmp_path / "work"
+    home.touch()  # a file: not even root can make anything below it, whatever the rights say
+    work.mkdir()
+    python = tmp_path / "env" / Path(sys.executable).parent.name / Path(sys.executable).name
+    kept_out = {"PYTHONPATH", "PYTHONHOME", "XDG_CACHE_HOME", "XDG_DATA_HOME", "SITEPLANNER_WORK"}
+    env = {**{k: v for k, v in os.environ.items() if k not in kept_out}, "HOME": str(home)}
+    command = [python, "-m", "siteplanner", "demo", "--sample", "real_hills", "--quiet", "--json"]
+    done = subprocess.run(command, cwd=work, env=env, capture_output=True, text=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+    assert json.loads(done.stdout)["spots"]
+    assert (work / "siteplanner_out" / "demo" / "map.html").stat().st_size > 100_000
