@@ -9,6 +9,7 @@ from affine import Affine
 from pyproj import CRS
 from shapely.geometry import Point, box
 
+from siteplanner.data import records
 from siteplanner.data.grid import Grid
 from siteplanner.data.rasters import Elevation, metric_crs
 from siteplanner.data.records import InputRecord, extent_words, sha256_of
@@ -224,6 +225,29 @@ def test_fingerprint(tmp_path):
     path = tmp_path / "a.bin"
     path.write_bytes(b"abc")
     assert sha256_of(path) == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+
+def test_a_file_that_has_not_changed_is_read_once(tmp_path, monkeypatch):
+    """One written a moment ago is read each time: a change within the clock's step could not be told."""
+    path = tmp_path / "a.bin"
+    path.write_bytes(b"abc")
+    read = []
+    digest = records._digest
+    monkeypatch.setattr(records, "_digest", lambda files: (read.append(files), digest(files))[1])
+    fresh = [sha256_of(path), sha256_of(path)]
+    assert len(read) == 2
+    later = records.time.time_ns() + 10 * records._FRESH_NS
+    monkeypatch.setattr(records.time, "time_ns", lambda: later)
+    assert [sha256_of(path), sha256_of(str(path))] == fresh
+    assert len(read) == 3
+    path.write_bytes(b"abd")  # of the same size
+    assert sha256_of(path) != fresh[0]
+    shape = tmp_path / "s.shp"
+    shape.write_bytes(b"1")
+    (tmp_path / "s.dbf").write_bytes(b"2")
+    before = sha256_of(shape)
+    (tmp_path / "s.dbf").write_bytes(b"3")
+    assert sha256_of(shape) != before
 
 
 def test_extent_in_words():

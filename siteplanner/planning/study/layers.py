@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from siteplanner.data.vectors import Kind, Layer, read_layer
-from siteplanner.mission import Mission
+from siteplanner.mission import Mission, layer_kinds
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -19,23 +19,6 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-SHAPES: dict[str, frozenset[Kind]] = {
-    "incident_area": frozenset({"polygon"}),
-    "donor_sites": frozenset({"point"}),
-    "roads": frozenset({"line"}),
-    "hazards": frozenset({"polygon"}),
-    "closures": frozenset({"point", "line", "polygon"}),
-    "extra_tracks": frozenset({"line"}),
-    "keep_out": frozenset({"polygon"}),
-    "power_lines": frozenset({"line"}),
-    "structures": frozenset({"polygon", "line", "point"}),
-    "water": frozenset({"polygon", "line"}),
-    "soft_ground": frozenset({"polygon"}),
-    "must_serve": frozenset({"point"}),
-    "spots": frozenset({"point"}),
-}
-"""Name in the mission -> the shapes that its files may hold. In the order in which they are read."""
-
 
 @dataclass(frozen=True, eq=False)
 class Loaded(Generic[T]):
@@ -44,6 +27,11 @@ class Loaded(Generic[T]):
     value: T
     records: tuple[InputRecord, ...] = ()
     findings: tuple[Finding, ...] = ()
+
+
+def shapes_of(role: str) -> set[Kind]:
+    """The shapes that the files of a layer may hold, as the mission's own table of layers says."""
+    return {kind for kind in layer_kinds(role) if kind in ("polygon", "line", "point")}
 
 
 def paths_of(mission: Mission, role: str) -> tuple[str, ...]:
@@ -69,7 +57,7 @@ def read_files(
             mission.path(path),
             role.replace("_", " "),
             target_crs=crs,
-            kinds=set(SHAPES[role]),
+            kinds=shapes_of(role),
             near=near,
             column_map=column_map,
             lenient=lenient,

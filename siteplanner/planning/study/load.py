@@ -35,7 +35,7 @@ from siteplanner.mission import Mission
 from siteplanner.planning.study.area import area_cells
 from siteplanner.planning.study.clutter import clutter_kinds
 from siteplanner.planning.study.donors import Donor, check_wanted, read_donors
-from siteplanner.planning.study.layers import SHAPES, Loaded, read_tables, told
+from siteplanner.planning.study.layers import Loaded, read_tables, shapes_of, told
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.road_layers import RoadLayers, read_road_layers
@@ -125,7 +125,7 @@ class Place:
 
 def read_area(mission: Mission) -> Loaded[Place]:
     """The incident area, which says where the plan works and in which CRS."""
-    path, kinds = mission.path(mission.layers.incident_area), set(SHAPES["incident_area"])
+    path, kinds = mission.path(mission.layers.incident_area), shapes_of("incident_area")
     layer = read_layer(path, "incident area", target_crs=WGS84, kinds=kinds)
     lonlat = unwrapped(unary_union(list(layer.frame.geometry)))
     middle = lonlat.centroid

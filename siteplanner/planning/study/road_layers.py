@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from siteplanner.data.osm import TurnRestriction
 from siteplanner.data.vectors import read_layer
 from siteplanner.mission import Mission
-from siteplanner.planning.study.layers import SHAPES, Loaded, as_table, read_files, told
+from siteplanner.planning.study.layers import Loaded, as_table, read_files, shapes_of, told
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.roads.closures import Closure, read_closures, read_dangers, with_tracks
 
@@ -48,7 +48,7 @@ def read_road_layers(
         mission.path(layers.roads),
         "roads",
         target_crs=crs,
-        kinds=set(SHAPES["roads"]),
+        kinds=shapes_of("roads"),
         near=near,
         column_map=columns,
     )
