@@ -12,7 +12,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-NAMES = ("chromium", "chromium-browser", "google-chrome")
+NAMES = ("chromium", "chromium-browser")
 LOOPBACK = {"127.0.0.1", "localhost", "::1"}
 
 

@@ -295,7 +295,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         "Must-serve points",
         "Link budget",
         "Turn by",
-        "On air after",
+        "On air",
         "treat every line as energised",
         "Along the drive",
         "Skyline and satellites",
