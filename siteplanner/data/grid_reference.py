@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import re
 
+HAIR_DEG = 5e-6  # half a metre of latitude
+
 
 def grid_reference(latitude_deg: float, longitude_deg: float) -> str:
     """Reference of a WGS 84 point to 1 m: truncated, never rounded (FGDC-STD-011-2001). Latitude -80 to 84."""
     from mgrs import MGRS
 
+    if -HAIR_DEG < latitude_deg < 0:  # the northing would be carried into a square that names no place
+        latitude_deg = 0.0
     return str(MGRS().toMGRS(latitude_deg, longitude_deg, MGRSPrecision=5))
 
 

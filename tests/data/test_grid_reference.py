@@ -95,3 +95,12 @@ def test_degrees_and_minutes_come_back(latitude, longitude):
         assert float(minutes) < 60
         back = (float(degrees) + float(minutes) / 60) * (-1 if letter in "SW" else 1)
         assert back == pytest.approx(value, abs=0.0005 / 60 + 1e-9)
+
+
+@pytest.mark.parametrize("latitude", [-1e-9, -1e-6, -4e-6, -9e-6])
+def test_a_point_a_hair_south_of_the_equator_has_a_reference_that_can_be_read(latitude):
+    """The library carries its northing to the next square, whose name belongs to no place."""
+    from mgrs import MGRS
+
+    back = MGRS().toLatLon(grid_reference(latitude, 0.0))
+    assert back == pytest.approx((latitude, 0.0), abs=2e-5)
