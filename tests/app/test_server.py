@@ -116,7 +116,7 @@ def test_settings_of_the_folder_open_no_door(server):
     assert fetch(port, "/_stcore/agent/interact", "POST")[0] in (403, 404, 405)
 
 
-def test_it_ends_at_a_signal(server):
+def test_it_ends_when_told(server):
     *_, process = server
     process.send_signal(signal.SIGTERM)
     assert process.wait(timeout=20) in (0, -signal.SIGTERM)
