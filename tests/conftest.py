@@ -11,6 +11,7 @@ TOGETHER = ("browser", "end_to_end")
 """Folders that one worker takes whole: the one browser and its server, the two samples that are planned once."""
 
 
+@pytest.hookimpl(tryfirst=True)  # xdist reads the marks in the same hook
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """With `--dist loadgroup` a file stays on one worker, for its fixtures' sake; the longest stories start first."""
 
