@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
-
-if TYPE_CHECKING:
-    from scipy.sparse import csr_matrix
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,13 +15,6 @@ class Arcs:
     head: np.ndarray
     cost_s: np.ndarray
     arc: np.ndarray
-
-    def matrix(self, size: int, cost_s: np.ndarray | None = None) -> csr_matrix:
-        from scipy.sparse import csr_matrix
-
-        cost = self.cost_s if cost_s is None else cost_s
-        indptr = np.searchsorted(self.tail, np.arange(size + 1))
-        return csr_matrix((cost, self.head.astype(np.int32), indptr.astype(np.int32)), shape=(size, size))
 
     def find(self, tail: np.ndarray, head: np.ndarray) -> np.ndarray:
         """Positions of the edges tail -> head, which must exist."""

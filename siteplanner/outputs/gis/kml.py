@@ -41,8 +41,11 @@ def _element(tag: str, children: Iterable[ET.Element] = (), /, **texts: str) -> 
 
 
 def _placemark(name: str, words: str, geometry: ET.Element, style: str = "") -> ET.Element:
-    link = {"styleUrl": f"#{style}"} if style else {}
-    return _element("Placemark", [geometry], name=name, description=words, **link)
+    mark = _element("Placemark", name=name, description=words)
+    if style:
+        ET.SubElement(mark, "styleUrl").text = f"#{style}"
+    mark.append(geometry)
+    return mark
 
 
 def _point(longitude: float, latitude: float) -> ET.Element:
