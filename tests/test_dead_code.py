@@ -29,10 +29,8 @@ MAY_STAY = {
     # the exact rule beside the fast one: twin and ratio are measured against them
     "sky_state": "one direction over a raster, for the benchmark",
     "line_state": "one line, for the twin of the sweep",
-    "LAYER_KINDS": "what the tests hold the mission's layers against",
 }
 OPEN = {  # known, to be wired in or taken out
-    "spare_m": "planning.limits.keep_away.KeepAway",
     "driving": "planning.telling.units.Units: a speed, for the unit system",
     "BOTH": "planning.telling.units, for the unit system",
     "US": "planning.telling.units, for the unit system",

@@ -27,6 +27,16 @@ def is_far(url: str) -> bool:
     return parts.scheme not in {"data", "blob", "file", "about"} and parts.hostname not in LOOPBACK
 
 
+def settled(page, value: object, frames: int = 20) -> None:
+    """Wait until a JavaScript expression has had the same value for so many drawn frames; a constant: for the frames."""
+    page.wait_for_function(
+        f"""() => {{ const now = JSON.stringify({value});
+        window.heldFor = now === window.heldValue ? (window.heldFor || 0) + 1 : 0;
+        window.heldValue = now; return window.heldFor >= {frames}; }}""",
+        polling="raf",
+    )
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator:
     """A headless Chromium that resolves no name but the loopback address; one for all browser tests."""

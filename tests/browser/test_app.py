@@ -24,7 +24,7 @@ from pypdf import PdfReader
 
 from siteplanner.app import coordinates
 from siteplanner.demo import sample_mission
-from tests.browser.conftest import is_far
+from tests.browser.conftest import is_far, settled
 
 pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]
@@ -33,6 +33,8 @@ LONG_MS = 120_000  # for a plan on a slow, shared machine
 SCORES = """(() => { const shown = [...document.querySelectorAll('div')].map(e => e.shadowRoot)
     .flatMap(root => root ? [...root.querySelectorAll('tr[data-key] .score')] : []).map(e => e.textContent);
     if (!shown.length) throw new Error('no ranking'); return shown.join(); })()"""
+MARKS = """[...document.querySelector('iframe[title*=folium]').contentDocument.querySelectorAll('.sp-mark')]
+    .map(e => e.getBoundingClientRect()).map(r => [r.left, r.top])"""
 FAR_IMAGE = "![x](https://far.example/x.png)"
 HOSTILE_NAME = f"{FAR_IMAGE} <img src=x onerror=alert(1)> {{{{7*7}}}} *bold* :material/home: $x$"
 WATCH = """
@@ -189,7 +191,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         assert cells[7] == f"{spot['ground']['slope_deg']:.1f}°"
         assert cells[8] == f"{spot['on_air']['mean_min']:.0f} min"
     # no mark lies on another at the opening zoom
-    page.wait_for_timeout(300)
+    settled(page, MARKS)
     boxes = (
         frame(page)
         .locator(".sp-icon > .sp-mark")
@@ -263,7 +265,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     page.get_by_role("button", name="Weights").click()
     slider = page.get_by_role("slider", name="Area served")
     slider.wait_for()
-    page.wait_for_timeout(500)  # the panel takes the focus as it opens
+    settled(page, "document.activeElement.outerHTML")  # the panel takes the focus as it opens
     start = time.monotonic()
     slider.press("Home")
     page.wait_for_function(f"before => {SCORES} !== before", arg=",".join(before), polling="raf")

@@ -17,6 +17,7 @@ from siteplanner.outputs.map.shapes import decision_shapes
 from siteplanner.outputs.words.standard import score_text
 from siteplanner.outputs.words.text import place_text
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
+from tests.browser.conftest import settled
 from tests.outputs.factory import HOSTILE, make_plan
 
 pytestmark = pytest.mark.browser
@@ -34,12 +35,16 @@ def saved(plan, tmp_path_factory):
     return path
 
 
+MAP = "Object.values(window).find(v => v instanceof L.Map)"
+
+
 def _open(page, path, width=1280, height=800):
     page.set_viewport_size({"width": width, "height": height})
     page.context.set_offline(True)
     page.goto(path.as_uri())
     page.wait_for_selector("html[data-ready]")
     page.wait_for_selector(".leaflet-container[data-ruling=ready]")
+    settled(page, f"[{MAP}.getCenter(), {MAP}.getZoom()]")  # the opening view has come to rest
     return page
 
 
@@ -78,6 +83,7 @@ def test_marks_are_where_the_spots_are(page, saved, plan):
         centre = mark.evaluate("e => { const b = e.parentElement.getBoundingClientRect(); return [b.x, b.y]; }")
         # ask the page's own readout for the place under the anchor
         page.mouse.move(*centre)
+        settled(page, "document.querySelector('.sp-readout').innerText")
         lat, lon = map(float, page.locator(".sp-readout").inner_text().split("\n")[0].split(", "))
         x, y = plan.scene.elevation.from_lonlat(lon, lat)
         metres_per_pixel = page.evaluate("""() => {
@@ -105,20 +111,12 @@ OVERLAPS = """() => { const map = document.querySelector('.leaflet-container');
 @pytest.mark.parametrize("zoom", [0, -3])
 def test_marks_never_lie_on_one_another(page, saved, plan, zoom):
     _open(page, saved)
-    zoom_now = "Object.values(window).find(v => v instanceof L.Map).getZoom()"
-    held: list[float] = []
-    while len(held) < 5 or len(set(held[-5:])) > 1:  # the opening view has come to rest
-        page.wait_for_timeout(100)
-        held.append(page.evaluate(zoom_now))
-        assert len(held) < 100, held
+    zoom_now = f"{MAP}.getZoom()"
     set_zoom = "zoom => Object.values(window).find(v => v instanceof L.Map).setZoom(zoom, {animate: false})"
-    page.evaluate(set_zoom, held[-1] + zoom)
+    page.evaluate(set_zoom, page.evaluate(zoom_now) + zoom)
     leaders = page.locator(".sp-icon:has(.sp-mark) > i.sp-leader")
-    for _ in range(100):  # the marks settle a moment after the map has
-        page.wait_for_timeout(100)
-        moved = leaders.evaluate_all("all => all.filter(i => i.style.display !== 'none').length")
-        if (moved > 0) == (zoom < 0) and page.evaluate(OVERLAPS) == []:
-            break
+    settled(page, f"({OVERLAPS})()")  # the marks settle a moment after the map has
+    moved = leaders.evaluate_all("all => all.filter(i => i.style.display !== 'none').length")
     assert page.evaluate(OVERLAPS) == []
     for ranked in plan.spots:
         assert _mark(page, ranked.spot.name).is_visible()
@@ -140,11 +138,8 @@ def test_the_list_pans_and_shows_one_drive_at_a_time(page, saved, plan):
     rows = popup.locator(".sp-figures").first.locator("tr").all_inner_texts()
     points = [round(10 * float(row.split()[-1])) for row in rows[1:]]
     assert sum(points[:-1]) == points[-1] == round(10 * float(score_text(plan.spots[2].criteria)))
-    for _ in range(100):  # the map pans until the popup is in view
-        page.wait_for_timeout(100)
-        box = popup.bounding_box()
-        if box["y"] >= 0:
-            break
+    settled(page, "document.querySelector('.leaflet-popup').getBoundingClientRect().toJSON()")  # the map has panned
+    box = popup.bounding_box()
     assert box["x"] > 400
     assert box["y"] >= 0
 
@@ -233,7 +228,7 @@ def test_night_view_is_dark(page, saved):
     _open(page, saved)
     day = _pixels(page).mean()
     page.click("#sp-night")
-    page.wait_for_timeout(200)
+    page.wait_for_function("document.getAnimations().length === 0")
     assert _pixels(page).mean() < 0.4 * day
     assert page.locator("#sp-night").inner_text() == "Day view"
 
@@ -359,8 +354,9 @@ def test_the_same_map_runs_in_the_app_component(page, plan, tmp_path):
 def test_the_guard_sees_what_it_must(page, wrong, tmp_path, body, caught):
     path = tmp_path / "bad.html"
     path.write_text(body)
-    page.goto(path.as_uri())
-    page.wait_for_timeout(200)
+    with page.expect_event(caught.replace(" ", "")):
+        page.goto(path.as_uri())
+    page.wait_for_load_state("networkidle")
     assert len(wrong) == 1
     assert wrong.pop().startswith(caught)
 
@@ -371,7 +367,7 @@ def test_the_guard_catches_a_stock_map_and_a_raw_name(page, wrong, tmp_path):
     path = tmp_path / "stock.html"
     path.write_text(stock.get_root().render())
     page.goto(path.as_uri())
-    page.wait_for_timeout(300)
+    page.wait_for_load_state("networkidle")
     assert sum(line.startswith("request") for line in wrong) >= 5
     wrong.clear()
 
@@ -386,6 +382,6 @@ def test_the_policy_stops_what_slips_through(page, wrong, saved, tmp_path):
     page.on("requestfailed", lambda request: refused.append((request.url, request.failure)))
     page.goto(path.as_uri())
     page.wait_for_selector("html[data-ready]")
-    page.wait_for_timeout(300)  # the guard fails the test on a dialog
+    page.wait_for_load_state("networkidle")  # the guard fails the test on a dialog
     assert refused == [("http://example.invalid/b.png", "csp")]  # asked for, but refused before it left
     assert wrong.pop() == "request to http://example.invalid/b.png"

@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import is_far
+from tests.browser.conftest import is_far, settled
 from tests.browser.test_app import LONG_MS, frame, ready_map, rows, served
 
+FILES = re.compile(r"\d+ files read")
 pytestmark = pytest.mark.browser
 
 
@@ -71,25 +72,29 @@ def test_commander_on_real_ground(chromium, tmp_path):
         page.get_by_role("link", name="1 Start").click()
         page.get_by_text("Draw on the map:").click()
         frame(page).locator(".leaflet-draw-draw-marker").wait_for()
-        page.wait_for_timeout(1000)
+        ready_map(page)
 
         def click(x: float, y: float) -> None:
             ground = page.locator("iframe[title*=folium]")
             ground.scroll_into_view_if_needed()
             box = ground.bounding_box()
             page.mouse.click(box["x"] + box["width"] * x, box["y"] + box["height"] * y)
-            page.wait_for_timeout(200)
 
         frame(page).locator(".leaflet-draw-draw-marker").click()
         click(0.5, 0.5)
         page.get_by_label("Name of point 1").fill("Camp 2")
         page.keyboard.press("Enter")
         frame(page).locator(".leaflet-draw-draw-polygon").click()
-        for place in ((0.6, 0.3), (0.7, 0.3), (0.7, 0.45), (0.6, 0.3)):
+        for corners, place in enumerate(((0.6, 0.3), (0.7, 0.3), (0.7, 0.45)), 1):
             click(*place)
+            frame(page).locator(".leaflet-editing-icon").nth(corners - 1).wait_for()
+            settled(page, corners)  # the tool takes no corner within 50 ms of the last
+        click(0.6, 0.3)  # the first corner again: the area is closed
         page.get_by_label(re.compile("Name of area")).wait_for()
+        files = page.get_by_text(FILES)
+        before = files.inner_text()
         page.get_by_role("button", name="Use these shapes").click()
-        page.wait_for_timeout(2500)  # the check starts anew and takes the button away until it is done
+        files.filter(has_not_text=before).wait_for(timeout=LONG_MS)  # they have been checked with the rest
         page.get_by_role("button", name="Plan this mission").click(timeout=LONG_MS)
         page.locator(".sp-answer .say").wait_for(timeout=LONG_MS)
         page.get_by_role("link", name="2 Run").click()
@@ -106,9 +111,8 @@ def test_commander_on_real_ground(chromium, tmp_path):
         page = context.new_page()
         page.goto(app.url)
         page.get_by_text("Earlier work").click()
-        page.get_by_role("button", name="Open", exact=True).first.wait_for()
-        page.wait_for_timeout(2000)  # the list is drawn twice when it opens; a click between the two is lost
-        page.get_by_role("button", name="Open", exact=True).first.click()
+        # by the button's own key: while the page turns, the arrow of the list of samples is called Open too
+        page.locator("[class*=st-key-open_] button").first.click()
         page.locator(".sp-answer .say").wait_for(timeout=LONG_MS)
         figures_on_screen_are_those_of(second, page)
         assert not app.far_sockets()
