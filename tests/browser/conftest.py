@@ -28,7 +28,7 @@ def is_far(url: str) -> bool:
 
 
 def settled(page, value: object, frames: int = 20) -> None:
-    """Wait until a JavaScript expression has had the same value for so many drawn frames; a constant: for the frames."""
+    """Wait until a JavaScript expression has had the same value for so many drawn frames."""
     page.wait_for_function(
         f"""() => {{ const now = JSON.stringify({value});
         window.heldFor = now === window.heldValue ? (window.heldFor || 0) + 1 : 0;
