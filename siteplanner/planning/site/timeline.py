@@ -291,7 +291,8 @@ def sun_times(
     """Civil dawn, sunrise, sunset and civil dusk of a local day, to the second; None for what does not happen.
 
     The day is that of `on_day` in its own offset. Elevations by the NREL SPA at every 5 minutes, crossings by a
-    straight line refined once at 1 second.
+    straight line refined once at 1 second: within 2 s of the SPA report's examples. Tried instead: `astral` is 15 s off
+    there; pvlib's own rise and set keep to days of UTC and know no twilight.
     """
     return _sun_times(on_day.replace(hour=0, minute=0, second=0, microsecond=0), latitude, longitude, height_m)
 
