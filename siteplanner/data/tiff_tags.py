@@ -48,7 +48,7 @@ class _Walk:
                 continue
             seen.add(at)
             if len(seen) + len(self.waiting) > MAX_DIRECTORIES:
-                raise self.odd(f"The TIFF holds more than {MAX_DIRECTORIES:,} pictures.")
+                raise self.too_many()
             yield from self.directory(at)
 
     def directory(self, at: int) -> Iterator[bytes]:
@@ -72,8 +72,8 @@ class _Walk:
                     raise self.odd(f"GDAL's notes in the TIFF are longer than {MAX_NOTES_BYTES:,} bytes.")
                 yield self.value(held, values)
             elif width := _WIDTHS.get(kind):
-                if values > MAX_DIRECTORIES:
-                    raise self.odd(f"The TIFF holds more than {MAX_DIRECTORIES:,} pictures.")
+                if len(self.waiting) + values > MAX_DIRECTORIES:  # a directory may name as many in each of its rows
+                    raise self.too_many()
                 data = self.value(held, values * width)
                 self.waiting += [self.number(data[k : k + width]) for k in range(0, len(data) - width + 1, width)]
         self.waiting.append(self.number(table[count * entry :]))
@@ -89,6 +89,9 @@ class _Walk:
 
     def number(self, data: bytes) -> int:
         return int.from_bytes(data, self.order)
+
+    def too_many(self) -> InputError:
+        return self.odd(f"The TIFF holds more than {MAX_DIRECTORIES:,} pictures.")
 
     def odd(self, what: str) -> InputError:
         return InputError(what, remedy="Export it again as GeoTIFF.", file=self.path)
