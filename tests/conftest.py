@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import Any
 
 import pytest
 
-HERE = Path(__file__).parent
-TOGETHER = ("browser", "end_to_end")
+TOGETHER = ("tests/browser/", "tests/end_to_end/")
 """Folders that one worker takes whole: the one browser and its server, the two samples that are planned once."""
 
 
-@pytest.hookimpl(tryfirst=True)  # xdist reads the marks in the same hook
+def group(nodeid: str) -> str:
+    """Tests of one group run on one worker, for their fixtures' sake: a whole folder, or a file."""
+    return next((folder for folder in TOGETHER if nodeid.startswith(folder)), nodeid.partition("::")[0])
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """With `--dist loadgroup` a file stays on one worker, for its fixtures' sake; the longest stories start first."""
+    """The longest stories start first."""
+    items.sort(key=lambda item: TOGETHER.index(g) if (g := group(item.nodeid)) in TOGETHER else len(TOGETHER))
 
-    def group(item: pytest.Item) -> str:
-        folder = item.path.relative_to(HERE).parts[0] if item.path.is_relative_to(HERE) else ""
-        return folder if folder in TOGETHER else str(item.path)
 
-    for item in items:
-        item.add_marker(pytest.mark.xdist_group(group(item)))
-    items.sort(key=lambda item: TOGETHER.index(group(item)) if group(item) in TOGETHER else len(TOGETHER))
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Work goes out by `group` (xdist's own marks for that are lost on pytest 9.2)."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByGroup(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return group(nodeid)
+
+    return ByGroup(config, log)
