@@ -88,8 +88,12 @@ def served(place: Path) -> Iterator[App]:
     assert found, f"no address: {line!r} {(place / 'log').read_text()[-2000:]}"
     try:
         yield App(found[0], process, place / "sockets")
-    except BaseException:  # a failed story must not leave a server behind
-        process.kill()
+    except BaseException:  # a failed story must not leave a server behind: asked first, so that its child ends too
+        process.send_signal(signal.SIGINT)
+        try:
+            process.wait(timeout=20)
+        except subprocess.TimeoutExpired:
+            process.kill()
         raise
     process.send_signal(signal.SIGINT)
     assert process.wait(timeout=20) == 130
