@@ -86,8 +86,6 @@ class Finding:
 
     code: str
     severity: Severity
-    message: str = ""
-    remedy: str = ""
     file: str | None = None
     facts: Mapping[str, Any] = field(default_factory=dict)
 

@@ -101,7 +101,7 @@ def test_a_over_b_names_only_what_speaks_for_a_with_its_points(plan):
 def test_what_was_found_at_one_spot_only_stands_below(plan):
     text = compare.compare_table(plan, list(plan.spots[:2]), Units())
     assert "Only A." in text
-    assert "one way out by road" in text
+    assert "A tree about 18 m tall" in text
     both = [plan.spots[1], plan.spots[2]]
     assert "Only" not in compare.compare_table(plan, both, Units())
 

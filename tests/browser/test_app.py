@@ -476,7 +476,7 @@ def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_pat
     assert rows(page).count() >= 1
     page.get_by_role("button", name="Everything about spot").click()
     page.get_by_text("Raise and aim").wait_for()
-    assert FAR_IMAGE in page.locator(".stMainBlockContainer").inner_text()
+    page.locator(".stMainBlockContainer", has_text=FAR_IMAGE).wait_for()  # the page comes part by part
     page.get_by_role("link", name="2 Run").click()
     page.get_by_text("What ruled ground out").wait_for()
     page.get_by_role("link", name="1 Start").click()

@@ -16,7 +16,10 @@ pytestmark = pytest.mark.browser
 
 
 def plan_json(page) -> dict:
+    """The record, taken from the Downloads page once the page of the answer has come to rest."""
+    ready_map(page)
     page.get_by_role("link", name="5 Downloads").click()
+    page.get_by_text("To read over a radio").wait_for()
     with page.expect_download(timeout=LONG_MS) as caught:
         page.get_by_role("button", name="plan.json").click(timeout=LONG_MS)
     return json.loads(Path(caught.value.path()).read_text("utf-8"))

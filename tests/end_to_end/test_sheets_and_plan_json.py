@@ -61,7 +61,8 @@ def distance(metres):
 
 
 def short_distance(metres):
-    return f"{metres:,.1f} m ({metres / FOOT_M:,.0f} ft)"
+    """A distance to keep: rounded up in either unit, so that no rounding makes room."""
+    return f"{math.ceil(10 * metres - 1e-9) / 10:,.1f} m ({math.ceil(metres / FOOT_M - 1e-9):,.0f} ft)"
 
 
 def bearing(degrees):

@@ -64,6 +64,9 @@ DONOR_XY = (WEST + 5600.0, NORTH - 700.0)
 CRS_UTM = CRS.from_epsg(32613)
 
 
+TREE = {"height_m": 18.0, "distance_m": 9.0, "bearing_deg": 40.0, "reaches_trailer": True, "cell_size_m": 25.0}
+
+
 def elevation() -> Grid:
     """Invented hills: two ridges and a valley, 2,300 to 2,800 m, with a hole in the data."""
     y, x = np.mgrid[0:ROWS, 0:COLS].astype(np.float32)
@@ -165,9 +168,7 @@ def _evaluation(
             Backhaul("geostationary", "works", 34.4 - number, "deg", looks=looks),
             _donor_link(spot, number, donor, grid),
         ),
-        findings=(Finding("one_way_out", "caution", "There is one way out by road.", "Agree on a signal to leave."),)
-        if number == 0
-        else (),
+        findings=(Finding("trees_near", "caution", facts=TREE),) if number == 0 else (),
     )
 
 
@@ -411,8 +412,8 @@ def make_plan(
         software={"siteplanner": "0.1.0"},
         inputs=(),
         findings=(
-            Finding("holes_filled", "note", f"{word(8, 'Small holes')} in the elevation were filled."),
-            Finding("unit_assumed", "warning", "The unit of the elevation is not stated.", "State it.", "dem.tif"),
+            Finding("layer_doubtful", "note", facts={"said": word(8, "Small holes")}),
+            Finding("elevation_unit_assumed", "warning", file="dem.tif", facts={"low": 1500.0, "high": 2100.0}),
         ),
         rulings=shares,
         spots=tuple(ranked),

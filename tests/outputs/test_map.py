@@ -97,7 +97,7 @@ def test_popup_tells_sky_drive_coverage_and_findings(plan):
         "not clear",
         "Must-serve",
         "Ways out",
-        "one way out",
+        "A tree about 18 m tall",
         "35&#176; true (027&#176; magnetic)",
         "climb",
         "On air",

@@ -119,6 +119,11 @@ def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
             has(texts["driver"], ahead_words(hazard))
 
 
+def kept(metres):
+    """A distance to keep: rounded up in either unit."""
+    return f"{math.ceil(10 * metres - 1e-9) / 10:.1f} m ({math.ceil(metres / FOOT_M - 1e-9):.0f} ft)"
+
+
 def test_crew_figures_are_those_of_plan_json(plan, texts, tmp_path):
     spot = record_of(plan, tmp_path)["spots"][0]
     ground, coverage = spot["ground"], spot["coverage"]
@@ -138,8 +143,8 @@ def test_crew_figures_are_those_of_plan_json(plan, texts, tmp_path):
         f"{ground['slope_deg']:.1f}°; roll {ground['roll_deg']:.1f}°, pitch {ground['pitch_deg']:.1f}°",
     )
     for row in spot["radio_exposure"]:
-        has(text, f"{row['main_beam_m']:.1f} m ({row['main_beam_m'] / FOOT_M:.0f} ft)")
-        has(text, f"{row['icnirp_main_beam_m']:.1f} m ({row['icnirp_main_beam_m'] / FOOT_M:.0f} ft)")
+        has(text, kept(row["main_beam_m"]))
+        has(text, kept(row["icnirp_main_beam_m"]))
         has(text, f"{row['limit_mw_cm2']:.3g} mW/cm², {row['icnirp_limit_w_m2']:.3g} W/m²")
     for part in spot["timeline"]["parts"]:
         reach = f"{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min"
@@ -159,15 +164,15 @@ def test_the_table_of_cautions_leaves_none_out():
 def test_findings_that_can_hurt_reach_their_reader():
     plan = make_plan()
     best = plan.spots[0]
-    danger = Finding("route_ford", "caution", "On the way: ford of unknown depth.", "Send a scout.")
-    coarse = Finding("coarse_elevation", "caution", "Cells of 25 m hide a ditch.", "Look on arrival.")
+    danger = Finding("soft_last_leg", "caution")
+    coarse = Finding("coarse_elevation", "caution", facts={"cell_size_m": 25.0})
     evaluation = replace(best.evaluation, findings=(*best.evaluation.findings, danger))
     plan = replace(
         plan, spots=(replace(best, evaluation=evaluation), *plan.spots[1:]), findings=(*plan.findings, coarse)
     )
     for kind in KINDS:
         text = pdf_text(sheet_pdf(plan, kind))
-        has(text, said(danger).message, "There is one way out by road.")
+        has(text, said(danger).message, "A tree about 18 m tall")
         if kind != "driver":
             has(text, said(coarse).message)
 

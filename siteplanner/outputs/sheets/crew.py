@@ -25,7 +25,6 @@ from siteplanner.outputs.sheets.sheet_words import (
     lamp,
     line_words,
     minutes_range,
-    short_metres,
     speed_text,
 )
 from siteplanner.outputs.sheets.site_plan import site_svg
@@ -41,6 +40,7 @@ from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.room import room_words
+from siteplanner.planning.telling.units import BOTH
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     drainage_words,
@@ -109,8 +109,8 @@ def _exposure(site: OnSite) -> list[list[str]]:
     return [
         [
             PEOPLE[row.people][0],
-            short_metres(row.main_beam_m),
-            short_metres(row.icnirp_main_beam_m),
+            BOTH.keep(row.main_beam_m, 1),
+            BOTH.keep(row.icnirp_main_beam_m, 1),
             percent_text(row.ground_share, 1),
         ]
         for row in site.antennas
@@ -167,12 +167,12 @@ def _fuel(plan: Plan, site: OnSite) -> str:
 def _clear_distances(ranked: RankedSpot, site: OnSite, fall_m: float) -> list[tuple[str, str]]:
     """What must stay clear around the trailer, each with its distance."""
     line, public = ranked.evaluation.line, site.public_keep_away_m
-    wires = "none known: look" if line is None else f"{short_metres(line.needed_m)} from the mast's foot"
+    wires = "none known: look" if line is None else f"{BOTH.keep(line.needed_m, 1)} from the mast's foot"
     return [
-        ("Mast fall circle", f"{short_metres(fall_m)}: nobody who need not be there"),
+        ("Mast fall circle", f"{BOTH.keep(fall_m, 1)}: nobody who need not be there"),
         ("Overhead lines", wires),
-        ("Antennas, front", "not known" if public is None else f"{short_metres(public)}, public"),
-        ("Exhaust", f"{short_metres(EXHAUST_M, 0)} from openings and people, downwind"),
+        ("Antennas, front", "not known" if public is None else f"{BOTH.keep(public, 1)}, public"),
+        ("Exhaust", f"{BOTH.keep(EXHAUST_M)} from openings and people, downwind"),
     ]
 
 
@@ -276,7 +276,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
             [
                 "Exhaust",
                 "Carbon monoxide kills: generator in the open, exhaust downwind, "
-                f"{short_metres(EXHAUST_M, 0)} from doors, windows, intakes and tents. "
+                f"{BOTH.keep(EXHAUST_M)} from doors, windows, intakes and tents. "
                 "Stop and cool before refuelling; no flame, extinguisher at hand.",
             ],
             [

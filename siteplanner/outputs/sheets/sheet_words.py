@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from datetime import datetime
 
-from siteplanner.core.constants import FOOT_M, MPH_M_S
+from siteplanner.core.constants import MPH_M_S
 from siteplanner.core.geodesy import degrees_minutes
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding
@@ -17,6 +16,7 @@ from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.units import BOTH
 
 MOST_HAZARDS = 3  # nearest areas that a sheet names
 NO_BREAK = "\u00a0"  # a blank at which no line breaks
@@ -73,13 +73,6 @@ def speed_text(speed_m_s: float | None) -> str:
     return "not known" if speed_m_s is None else f"{speed_m_s / MPH_M_S:.0f} mph ({speed_m_s:.0f} m/s)"
 
 
-def short_metres(value: float | None, digits: int = 1) -> str:
-    """`16.5 m (54 ft)`, both in full; unknown is said."""
-    if value is None or not math.isfinite(value):
-        return "not known"
-    return f"{value:,.{digits}f} m ({value / FOOT_M:,.0f} ft)"
-
-
 def finding_text(finding: Finding, longest: int = 260) -> str:
     """A finding with its remedy on one line."""
     words = said(finding)
@@ -101,6 +94,11 @@ def lamp(timeline: Timeline | None) -> str:
     return f"{light.sentence} On arrival: {light.at_arrival}. Level horizon: {times}."
 
 
+def _there(distance_m: float) -> str:
+    """A distance that is there: below a kilometre rounded down in both units, beyond it no figure is that near."""
+    return BOTH.there(distance_m) if distance_m < 995 else distance_text(distance_m)
+
+
 def line_words(line: KeepAway | None) -> str:
     """The overhead line with the least to spare and the room that the mast needs, in a sentence."""
     if line is None:
@@ -108,7 +106,7 @@ def line_words(line: KeepAway | None) -> str:
     volts = f"{line.voltage_kv:g} kV" if line.voltage_stated else "voltage not stated"
     return (
         f"Nearest known line: {name_in_text(line.name or 'an overhead line', 40)} ({volts}), "
-        f"{distance_text(line.distance_m)} away; mast fall and clearance need {short_metres(line.needed_m)} "
+        f"{_there(line.distance_m)} away; mast fall and clearance need {BOTH.keep(line.needed_m, 1)} "
         f"({LINE_SOURCE}). Look for others."
     )
 

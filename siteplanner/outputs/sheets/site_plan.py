@@ -11,6 +11,7 @@ from shapely.affinity import rotate
 from siteplanner.outputs.sheets.sheet_maps import FONT, View, furniture, path, svg
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.units import METRIC
 
 SIDE_MM = 84.0
 LEAST_HALF_M = 28.0
@@ -89,10 +90,10 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     body += labels.put(
         cx + circle * math.sin(math.radians(free)),
         cy - circle * math.cos(math.radians(free)),
-        f"mast fall {fall_m:.1f} m",
+        f"mast fall {METRIC.keep(fall_m, 1)}",
     )
     if radio_m is not None and math.isfinite(radio_m):
-        body += labels.put(SIDE_MM / 2 - 6, 3.4, f"in front of the antennas keep {radio_m:.1f} m")
+        body += labels.put(SIDE_MM / 2 - 6, 3.4, f"in front of the antennas keep {METRIC.keep(radio_m, 1)}")
     return svg(view, body + furniture(view, 0.0))
 
 

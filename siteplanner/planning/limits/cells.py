@@ -58,9 +58,7 @@ def sky_hits(inputs: SkyLimitInputs, tick: Tick) -> tuple[np.ndarray, np.ndarray
             Finding(
                 "no_geostationary_satellite",
                 "warning",
-                f"At latitude {centre[1]:.1f} no geostationary satellite at all stands {dish.min_elevation_deg:g} deg "
-                "above the level: there is nothing to point the dish at, so every spot is ruled out.",
-                "Plan with another backhaul, such as a terminal for moving satellites, or stand nearer to the equator.",
+                facts={"latitude_deg": float(centre[1]), "least_elevation_deg": dish.min_elevation_deg},
             )
         )
     for number, satellite in enumerate(dish.satellites):
@@ -71,9 +69,11 @@ def sky_hits(inputs: SkyLimitInputs, tick: Tick) -> tuple[np.ndarray, np.ndarray
                 Finding(
                     "satellite_too_low",
                     "warning",
-                    f"The satellite at {satellite.longitude_deg:.1f} deg stands at {elevation:.1f} deg here, below the "
-                    f"{lowest:.1f} deg that the mission's least elevation and margin ask for.",
-                    "Name a satellite nearer to this longitude.",
+                    facts={
+                        "longitude_deg": satellite.longitude_deg,
+                        "elevation_deg": float(elevation),
+                        "least_deg": float(lowest),
+                    },
                 )
             )
             one_blocked, one_clear = np.full(shape, True), np.full(shape, False)

@@ -119,13 +119,7 @@ def explain_record(
     study = load_study(mission, stages)
     ruling, way, _ = rule_ground(study, stages)
     changed = tuple(
-        Finding(
-            "input_changed",
-            "warning",
-            "This layer has changed since the plan was made.",
-            "Plan again before you rely on this.",
-            i.file,
-        )
+        Finding("input_changed", "warning", file=i.file)
         for i in study.inputs
         if known.get(i.file, i.sha256) != i.sha256
     )

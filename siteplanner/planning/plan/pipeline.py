@@ -313,11 +313,5 @@ def _search_findings(search: SearchSummary) -> list[Finding]:
     if not search.candidates or search.spacing_used_m <= search.spacing_asked_m:
         return []
     return [
-        Finding(
-            "spacing_widened",
-            "note",
-            f"More spots would fit than `search.max_spots`: candidates stand {search.spacing_used_m:.0f} m apart "
-            f"instead of {search.spacing_asked_m:.0f} m.",
-            "Raise search.max_spots for a finer search.",
-        )
+        Finding("spacing_widened", "note", facts={"used_m": search.spacing_used_m, "asked_m": search.spacing_asked_m})
     ]

@@ -32,23 +32,13 @@ def clutter_kinds(
             Finding(
                 "land_cover_unmapped",
                 "warning",
-                f"Land-cover codes without a kind of clutter count as open ground: "
-                f"{', '.join(map(str, left_out[:20]))}.",
-                "Name them in layers.land_cover_classes.",
-                classes.record.file,
+                file=classes.record.file,
+                facts={"codes": tuple(map(int, left_out[:20]))},
             )
         )
     radio = mission.radio
     if not 30 <= radio.frequency_mhz <= 3000:
-        findings.append(
-            Finding(
-                "clutter_out_of_range",
-                "warning",
-                f"Clutter loss is defined from 30 to 3,000 MHz (ITU-R P.2108-1 section 3.1), not at "
-                f"{radio.frequency_mhz:g} MHz: none is added.",
-                "Leave a margin in radio.building_loss_db.",
-            )
-        )
+        findings.append(Finding("clutter_out_of_range", "warning", facts={"frequency_mhz": radio.frequency_mhz}))
         kinds[:] = 0
     if obstacles is not None:
         with np.errstate(invalid="ignore"):

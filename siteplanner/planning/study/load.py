@@ -165,15 +165,7 @@ def read_ground(mission: Mission, place: Place, donors: tuple[Donor, ...], reuse
         if not donors:
             raise
         elevation = read(everything)
-        findings.append(
-            Finding(
-                "donors_without_ground",
-                "warning",
-                f"The elevation was not read as far as the donor sites ({error.what}) Links to those outside it are "
-                "not known.",
-                "Leave far donor sites out, set backhaul.donor_link.max_distance_m lower, or take coarser cells.",
-            )
-        )
+        findings.append(Finding("donors_without_ground", "warning", facts={"why": error.what}))
     findings += [*_without_gaps(elevation), *elevation_covers(place.whole_area, elevation)]
     return Loaded(elevation, elevation.records, tuple(findings))
 
@@ -269,24 +261,9 @@ def ground_findings(grid: Grid, search_ground: np.ndarray) -> tuple[Finding, ...
     findings = []
     missing = float((~np.isfinite(grid.values))[search_ground].mean()) if search_ground.any() else 1.0
     if missing > 0:
-        findings.append(
-            Finding(
-                "search_ground_unknown",
-                "warning",
-                f"{100 * missing:.1f} % of the search ground has no elevation and is ruled out.",
-                "Bring elevation that reaches farther, or make search.radius_m smaller.",
-            )
-        )
+        findings.append(Finding("search_ground_unknown", "warning", facts={"share": missing}))
     if grid.cell_size_m > COARSE_CELL_M:
-        findings.append(
-            Finding(
-                "coarse_elevation",
-                "caution",
-                f"The elevation has cells of {grid.cell_size_m:.0f} m: a bank, a ditch or a single tree does not "
-                "show in it.",
-                "The crew checks level, soft ground, trees toward the satellite and overhead lines on arrival.",
-            )
-        )
+        findings.append(Finding("coarse_elevation", "caution", facts={"cell_size_m": grid.cell_size_m}))
     return tuple(findings)
 
 

@@ -10,13 +10,14 @@ from siteplanner.errors import Finding
 from siteplanner.planning.telling.findings_layers import LAYER_WORDS
 from siteplanner.planning.telling.findings_mission import MISSION_WORDS
 from siteplanner.planning.telling.findings_roads import ROAD_WORDS
+from siteplanner.planning.telling.findings_search import SEARCH_WORDS
 from siteplanner.planning.telling.findings_site import SITE_WORDS
 from siteplanner.planning.telling.findings_spot import SPOT_WORDS
 from siteplanner.planning.telling.units import METRIC, Units
 
 Words = Callable[[Mapping[str, Any], Units], tuple[str, str]]
 
-WORDS: dict[str, Words] = {**MISSION_WORDS, **LAYER_WORDS, **ROAD_WORDS, **SITE_WORDS, **SPOT_WORDS}
+WORDS: dict[str, Words] = {**MISSION_WORDS, **LAYER_WORDS, **ROAD_WORDS, **SEARCH_WORDS, **SITE_WORDS, **SPOT_WORDS}
 """Code -> (message, remedy) of its facts. A code that starts with `*` stands for all that end with the rest."""
 
 
@@ -40,8 +41,6 @@ def words_for(code: str) -> Words:
 
 def said(finding: Finding, units: Units = METRIC) -> Said:
     """A finding in words. Raises KeyError for a code that nobody gave words."""
-    if finding.message:
-        return Said(finding.message, finding.remedy)
     return Said(*words_for(finding.code)(finding.facts, units))
 
 

@@ -8,6 +8,7 @@ from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS
 from siteplanner.planning.telling.backhaul import no_backhaul_words
 from siteplanner.planning.telling.roads import no_way_words
+from siteplanner.planning.telling.units import METRIC
 
 
 def breach_words(breach: Breach) -> str:
@@ -53,7 +54,8 @@ def _no_way(breach: Breach) -> str:
 
 
 def _line(breach: Breach) -> str:
-    return f"An overhead line is {breach.figure:.0f} m away; mast fall and clearance need {breach.limit:.0f} m."
+    there, need = METRIC.there(breach.figure), METRIC.keep(breach.limit)
+    return f"An overhead line is {there} away; mast fall and clearance need {need}."
 
 
 def _structure(breach: Breach) -> str:

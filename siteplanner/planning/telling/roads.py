@@ -110,8 +110,8 @@ def unknown_along_words(unknown: Sequence[UnknownAlong], *, labelled: bool = Fal
 
 
 def unknown_kinds_words(unknown: Sequence[UnknownAlong]) -> str:
-    """What to read signs and road for: `grade, height limit`; each once."""
-    return ", ".join(dict.fromkeys(item.kind for item in unknown))
+    """What to read signs and road for: `grade (close to the rig's limit), height limit`; each once."""
+    return ", ".join(dict.fromkeys("grade (close to the rig's limit)" if i.near else i.kind for i in unknown))
 
 
 def hazard_words(hazard: Warned) -> str:

@@ -1,0 +1,53 @@
+"""What is said of the search as a whole: its ground, its satellites, what stands around a handset."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from siteplanner.planning.telling.units import Units
+
+Facts = Mapping[str, Any]
+
+SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
+    "no_geostationary_satellite": lambda f, u: (
+        f"At latitude {f['latitude_deg']:.1f} no geostationary satellite at all stands {f['least_elevation_deg']:g} "
+        "deg above the level: there is nothing to point the dish at, so every spot is ruled out.",
+        "Plan with another backhaul, such as a terminal for moving satellites, or stand nearer to the equator.",
+    ),
+    "satellite_too_low": lambda f, u: (
+        f"The satellite at {f['longitude_deg']:.1f} deg stands at {f['elevation_deg']:.1f} deg here, below the "
+        f"{f['least_deg']:.1f} deg that the mission's least elevation and margin ask for.",
+        "Name a satellite nearer to this longitude.",
+    ),
+    "input_changed": lambda f, u: (
+        "This layer has changed since the plan was made.",
+        "Plan again before you rely on this.",
+    ),
+    "spacing_widened": lambda f, u: (
+        f"More spots would fit than `search.max_spots`: candidates stand {f['used_m']:.0f} m apart instead of "
+        f"{f['asked_m']:.0f} m.",
+        "Raise search.max_spots for a finer search.",
+    ),
+    "land_cover_unmapped": lambda f, u: (
+        f"Land-cover codes without a kind of clutter count as open ground: {', '.join(map(str, f['codes']))}.",
+        "Name them in layers.land_cover_classes.",
+    ),
+    "clutter_out_of_range": lambda f, u: (
+        f"Clutter loss is defined from 30 to 3,000 MHz (ITU-R P.2108-1 section 3.1), not at {f['frequency_mhz']:g} "
+        "MHz: none is added.",
+        "Leave a margin in radio.building_loss_db.",
+    ),
+    "search_ground_unknown": lambda f, u: (
+        f"{100 * f['share']:.1f} % of the search ground has no elevation and is ruled out.",
+        "Bring elevation that reaches farther, or make search.radius_m smaller.",
+    ),
+    "coarse_elevation": lambda f, u: (
+        f"The elevation has cells of {f['cell_size_m']:.0f} m: a bank, a ditch or a single tree does not show in it.",
+        "The crew checks level, soft ground, trees toward the satellite and overhead lines on arrival.",
+    ),
+    "donors_without_ground": lambda f, u: (
+        f"The elevation was not read as far as the donor sites ({f['why']}) Links to those outside it are not known.",
+        "Leave far donor sites out, set backhaul.donor_link.max_distance_m lower, or take coarser cells.",
+    ),
+}

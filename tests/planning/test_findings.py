@@ -1,0 +1,50 @@
+"""Findings are facts, and every one has words."""
+
+from __future__ import annotations
+
+import ast
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+
+from siteplanner.errors import Finding
+from siteplanner.planning.limits.breach import Breach
+from siteplanner.planning.telling.findings import WORDS, words_for
+from siteplanner.planning.telling.limits import breach_words
+
+PACKAGE = Path(__file__).parents[2] / "siteplanner"
+
+
+def codes() -> set[str]:
+    """The codes that the product writes out; those put together from a name are left to the tests of their module."""
+    out = set()
+    for path in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Finding":
+                code = node.args[0]
+                if isinstance(code, ast.Constant):
+                    out.add(code.value)
+    return out
+
+
+def test_a_finding_holds_no_sentence():
+    assert {f.name for f in fields(Finding)} == {"code", "severity", "file", "facts"}
+
+
+@pytest.mark.parametrize("code", sorted(codes()))
+def test_every_finding_has_words(code):
+    assert callable(words_for(code))
+
+
+def test_a_code_without_words_is_an_error_that_says_where_they_go():
+    assert len(codes()) > 40
+    assert "never_heard_of" not in WORDS
+    with pytest.raises(KeyError, match="planning/telling"):
+        words_for("never_heard_of")
+
+
+def test_a_line_that_is_too_near_never_reads_as_far_enough():
+    """22.55 m where 22.6 m are needed: rounded to the nearest both would be told as 23 m."""
+    said = breach_words(Breach("power_line", "", 22.55, 22.6, "m"))
+    assert said == "An overhead line is 22 m away; mast fall and clearance need 23 m."
