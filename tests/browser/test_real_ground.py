@@ -16,8 +16,7 @@ pytestmark = pytest.mark.browser
 
 
 def plan_json(page) -> dict:
-    """The record, taken from the Downloads page once the page of the answer has come to rest."""
-    ready_map(page)
+    """The record, taken from the Downloads page."""
     page.get_by_role("link", name="5 Downloads").click()
     page.get_by_text("To read over a radio").wait_for()
     with page.expect_download(timeout=LONG_MS) as caught:
@@ -68,6 +67,7 @@ def test_commander_on_real_ground(chromium, tmp_path):
         page.get_by_role("button", name="Open the sample").click()
         page.get_by_role("button", name="Plan this mission").click(timeout=LONG_MS)
         page.locator(".sp-answer .say").wait_for(timeout=LONG_MS)
+        ready_map(page)  # the page that the run turns to is whole before another is asked for
         first = plan_json(page)
         figures_on_screen_are_those_of(first, page)
 
