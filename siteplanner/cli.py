@@ -6,7 +6,6 @@ Messages go to stderr, results to stdout; `--json` prints machine-readable resul
 from __future__ import annotations
 
 import json
-import math
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -284,30 +283,18 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
 
     from siteplanner.mission.criteria import CRITERIA
     from siteplanner.outputs.words.backhaul_text import backhaul_cell
+    from siteplanner.planning.telling.terminal import spot_cells, where_words
 
     stdout.print(escape(record["recommendation"]), style="bold", highlight=False)
     if record["spots"]:
-        best = record["spots"][0]
-        stdout.print(
-            f"It stands at {best['latitude']:.5f}, {best['longitude']:.5f}, grid {best['grid_reference']}.",
-            highlight=False,
-        )
+        stdout.print(where_words(record["spots"][0]), highlight=False)
     if record["firmness"]["sentence"]:
         stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
     if record["spots"]:
         backhaul = CRITERIA["backhaul"].words_of(made.mission).column.lower()
-        table = Table("rank", "spot", "score", "served", backhaul, "slope deg", "drive min", "mast m")
+        table = Table("rank", "spot", "score", "served", backhaul, "slope", "drive", "mast")
         for spot, ranked in zip(record["spots"], made.spots, strict=True):
-            table.add_row(
-                str(spot["rank"]),
-                escape(spot["name"]),
-                f"{spot['score']:.1f}",
-                f"{100 * spot['coverage']['share']:.0f} %",
-                escape(backhaul_cell(ranked.evaluation)),
-                f"{spot['ground']['slope_deg']:.1f}",
-                f"{spot['access']['drive_time_s'] / 60:.0f}",
-                f"{spot['coverage']['mast_height_m']:g}",
-            )
+            table.add_row(*(escape(cell) for cell in spot_cells(spot, backhaul_cell(ranked.evaluation))))
         stdout.print(table)
     for item in record["rejected"]:
         reasons = " ".join(f["reason"] for f in item["failed"])
@@ -319,45 +306,11 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
 
 
 def _print_explanation(result: dict[str, Any]) -> None:
-    where = f"{result['latitude']:.6f}, {result['longitude']:.6f} ({result['grid_reference']})"
-    if not result["in_search_ground"]:
-        stdout.print(f"{where} lies outside the search ground.")
-    verdict = f"passes; it would rank {result['would_rank']}" if result["passes"] else "is ruled out"
-    stdout.print(f"{where} {verdict}.", style="bold", highlight=False)
-    for item in result["failed"]:
-        stdout.print(f"- {escape(item['reason'])}", highlight=False)
-    for name, line in result["criteria"].items():
-        stdout.print(
-            f"{name:>11}: {_figure(line['value'], line['unit'])}; utility {line['utility']:.2f} x weight "
-            f"{line['weight']:.2f} = {line['contribution']:.1f} points",
-            highlight=False,
-        )
-    starts = [(s["name"], s["drive_time_s"]) for s in (result["access"] or {}).get("by_staging", ())]
-    if starts:
-        from siteplanner.planning.telling.words import starts_sentence
+    from siteplanner.planning.telling.terminal import explanation_lines, verdict_words
 
-        stdout.print(f"  {escape(starts_sentence(starts))}", highlight=False)
-    backhaul = result["backhaul"]
-    if [b["kind"] for b in backhaul["wanted"]] not in ([], ["geostationary"]):
-        stdout.print(f"  {escape(backhaul['sentence'])}", highlight=False)
-    for look in result["sky"]:
-        stdout.print(
-            f"  satellite {escape(look['satellite_name'])}: azimuth {look['azimuth_deg']:.1f} deg true, "
-            f"elevation {_figure(look['elevation_deg'], 'deg')}, skyline {_figure(look['horizon_deg'], 'deg')}, "
-            f"margin {_figure(look['margin_deg'], 'deg')}",
-            highlight=False,
-        )
-    for sentence in result["sky_sentences"]:
-        stdout.print(f"  {escape(sentence)}", highlight=False)
-
-
-def _number(value: float | None) -> str:
-    return "not known" if value is None or math.isnan(value) else f"{value:.1f}"
-
-
-def _figure(value: float | None, unit: str) -> str:
-    text = _number(value)
-    return text if text == "not known" else f"{text} {unit}"
+    stdout.print(escape(verdict_words(result)), style="bold", highlight=False)
+    for line in explanation_lines(result):
+        stdout.print(escape(line), highlight=False)
 
 
 def _print_json(value: Any) -> None:

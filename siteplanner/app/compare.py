@@ -8,17 +8,18 @@ from dataclasses import dataclass
 import streamlit as st
 
 from siteplanner.app import style
-from siteplanner.app.labels import Units, degrees
+from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.why import ways_words
 from siteplanner.outputs.words.standard import score_points, score_text
-from siteplanner.outputs.words.text import grade_text, named, percent_text, place_text, shown
+from siteplanner.outputs.words.text import named, percent_text, place_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import unknown_along_words
-from siteplanner.planning.telling.score import difference_words, line_words
+from siteplanner.planning.telling.score import difference_words, line_words, points_words
+from siteplanner.planning.telling.words import on_air_words
 
 MOST = 3
 
@@ -64,7 +65,7 @@ def _criteria(plan: Plan, spots: list[RankedSpot]) -> list[Row]:
     points = [score_points(r.criteria) for r in spots]
     out = []
     for n, c in enumerate(spots[0].criteria):
-        texts = [f"{line_words(r.criteria[n])}, {points[k][n]:.1f} points" for k, r in enumerate(spots)]
+        texts = [points_words(r.criteria[n], points[k][n]) for k, r in enumerate(spots)]
         out.append(
             _row(
                 f"{c.label} (of {100 * c.weight:.0f} points)",
@@ -100,11 +101,8 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     unsaid = [len(unknown_along_words(e.access.unknown)) if e.access else 0 for e in every]
     rows = [
         _row(
-            "On air after dispatch",
-            [
-                f"{a.early_min:.0f} to {a.late_min:.0f} min, {a.mean_min:.0f} on average" if a else "not known"
-                for a in air
-            ],
+            "On air",
+            [on_air_words(a, units) if a else "not known" for a in air],
             [a.mean_min if a else nothing for a in air],
             60.0,
             more=False,
@@ -116,7 +114,7 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
         _row("Drive", [units.distance(v) for v in drive], drive, max([*filter(math.isfinite, drive), 1.0]), more=False),
         _row(
             "Steepest on the drive",
-            [grade_text(e.access.worst_grade_pct) if e.access else "not known" for e in every],
+            [units.grade(e.access.worst_grade_pct) if e.access else "not known" for e in every],
             steep,
             mission.rig.max_grade_pct,
             more=False,
@@ -138,7 +136,7 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
         rows.append(
             _row(
                 f"Sky margin toward {look.satellite_name}",
-                [degrees(v) for v in margins],
+                [units.angle(v) for v in margins],
                 margins,
                 max(mission.scales.sky_full_margin_deg, 1.0),
                 more=True,
@@ -147,12 +145,12 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     return rows
 
 
-def own_findings(spots: list[RankedSpot]) -> list[tuple[RankedSpot, str, str]]:
+def own_findings(spots: list[RankedSpot], units: Units) -> list[tuple[RankedSpot, str, str]]:
     """(spot, severity, message) of what was found at some of the spots only; gravest first, notes left out."""
     codes = [{f.code for f in r.evaluation.findings} for r in spots]
     common = set.intersection(*codes)
     found = [
-        (r, f.severity, said(f).message)
+        (r, f.severity, said(f, units).message)
         for r in spots
         for f in r.evaluation.findings
         if f.code not in common and f.severity != "note"
@@ -202,8 +200,7 @@ def compare_table(plan: Plan, spots: list[RankedSpot], units: Units) -> str:
         )
         body += f'<tr class="{"differs" if row.differs else "alike"}"><th>{named(row.label)}</th>{cells}</tr>'
     found = "".join(
-        style.note(severity, f"Only {r.spot.name}.", units.said(message))
-        for r, severity, message in own_findings(order)
+        style.note(severity, f"Only {r.spot.name}.", message) for r, severity, message in own_findings(order, units)
     )
     return (
         "".join(f'<p class="sp-over">{named(line)}</p>' for line in lines)

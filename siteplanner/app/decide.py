@@ -21,7 +21,7 @@ from siteplanner.outputs.words.standard import score_text
 from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.telling.limits import breach_words
+from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
 from siteplanner.planning.telling.words import firmness_sentence, head_words, recommend, risk_words, why_words
 
 MAP_KEY = "plan_map"
@@ -107,10 +107,10 @@ def answer(plan: Plan, units: Units) -> str:
     if told.best is not None:
         spot = told.best.spot
         where = f"<span>{shown(coordinates.written(spot.latitude, spot.longitude, units.place))}</span>"
-    why, risks, firm = (units.said(t) for t in (why_words(told), risk_words(told.risks), firmness_sentence(plan)))
+    why, risks, firm = why_words(told, units), risk_words(told.risks), firmness_sentence(plan, units)
     return (
         f'<div class="sp-answer{"" if told.best else " none"}"><p class="over">{named(plan.mission.name)}</p>'
-        f'<p class="say">{named(units.said(head_words(told)))} {where}</p>'
+        f'<p class="say">{named(head_words(told, units))} {where}</p>'
         + (f'<p class="why">{named(why)}</p>' if why else "")
         + (f'<p class="watch"><b>Watch out:</b> {named(risks)}</p>' if risks else "")
         + (f'<p class="firm">{named(firm)}</p>' if firm else "")
@@ -126,7 +126,7 @@ def kept_note(work: Work) -> str:
 def nothing_passes(plan: Plan, units: Units) -> None:
     """What ruled the ground out, the hardest limit first, and how far it would have to give way."""
     rows = [
-        (r.label, f"{100 * r.share:.1f} %", f"{100 * r.only_share:.1f} %", units.said(r.nearest_to_pass or ""))
+        (r.label, units.share(r.share, 1), units.share(r.only_share, 1), nearest_to_pass_words(r, units))
         for r in sorted(plan.rulings, key=lambda r: -r.only_share)
     ]
     st.html(
@@ -139,7 +139,7 @@ def nothing_passes(plan: Plan, units: Units) -> None:
 def ruled_out_by_name(plan: Plan, units: Units) -> str:
     """Spots that the user named and that break a limit, with the reasons: nobody should have to ask for these."""
     out = "".join(
-        style.note("out", f"{e.spot.name}.", " ".join(units.said(breach_words(breach)) for breach in e.failed))
+        style.note("out", f"{e.spot.name}.", " ".join(breach_words(breach, units) for breach in e.failed))
         for e in plan.rejected
     )
     return style.head("Your spots that are ruled out") + out if out else ""

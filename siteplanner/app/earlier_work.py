@@ -17,6 +17,7 @@ from siteplanner.app.session import Work, others_open
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
 from siteplanner.outputs.words.text import clean
+from siteplanner.planning.telling.screen import elapsed_words
 
 OPENING = "Opening the plan"
 
@@ -114,7 +115,7 @@ def watch(run: Run) -> None:
     """Until the plan is there."""
     if run.state != "running":
         st.rerun()
-    st.progress(0.5, text=plain(f"{OPENING}, {run.elapsed_s:.0f} s"))
+    st.progress(0.5, text=plain(elapsed_words(OPENING, run.elapsed_s)))
 
 
 def when(made: str) -> str:

@@ -67,7 +67,7 @@ def side_panel() -> None:
         )
         st.caption("Bearings are true, clockwise from north, with magnetic beside them. Angles are degrees.")
         st.caption(CAUTION)
-    st.session_state[UNITS] = Units(system, place)
+    st.session_state[UNITS] = Units(system, place=place)
 
 
 def go(name: str) -> None:

@@ -43,17 +43,6 @@ def seconds_left(
     return rest + ratio * sum(earlier.get(name, 0.0) for name in later)
 
 
-def left_words(seconds: float | None) -> str:
-    """`about 20 s left`; empty when not known."""
-    if seconds is None:
-        return ""
-    if seconds < 8:
-        return "a few seconds left"
-    if seconds < 95:
-        return f"about {round(seconds / 10) * 10 or 10} s left"
-    return f"about {round(seconds / 60)} min left"
-
-
 def earlier_run(file: Path, kind: str) -> dict[str, float] | None:
     """Seconds of each stage the last time a run of this kind went through on this machine; None: it never did."""
     held = _read(file).get(kind)

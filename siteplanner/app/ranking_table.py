@@ -11,7 +11,6 @@ from typing import Any
 import streamlit as st
 import streamlit.components.v2 as components
 
-from siteplanner.app.labels import degrees, minutes
 from siteplanner.app.session import spot_key
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.backhaul_text import backhaul_cell
@@ -19,6 +18,7 @@ from siteplanner.outputs.words.standard import score_text
 from siteplanner.outputs.words.text import clean, percent_text, place_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.units import METRIC
 
 KEY = "ranking"
 CSS = """
@@ -129,10 +129,10 @@ def _row(ranked: RankedSpot, serve: bool, backhaul: str) -> dict[str, Any]:
         points = e.coverage.must_serve if e.coverage else ()
         cells.append(percent_text(sum(p.probability for p in points) / len(points)) if points else "not known")
     cells += [
-        minutes(e.access.drive_time_s / 60) if e.access else "not known",
+        METRIC.seconds(e.access.drive_time_s) if e.access else "not known",
         backhaul,
-        degrees(e.ground.slope_deg),
-        f"{e.on_air.mean_min:.0f} min" if e.on_air else "not known",
+        METRIC.angle(e.ground.slope_deg),
+        METRIC.minutes(e.on_air.mean_min) if e.on_air else "not known",
     ]
     parts = [
         {

@@ -6,12 +6,14 @@ import streamlit as st
 
 from siteplanner.app import pace, style
 from siteplanner.app.earlier import pace_file
-from siteplanner.app.frame import finding_note, go, say_error, work_now
-from siteplanner.app.labels import by_severity, minutes, plain
+from siteplanner.app.frame import finding_note, go, say_error, units_now, work_now
+from siteplanner.app.labels import by_severity, plain
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work, pace_kind
 from siteplanner.planning.study.progress import SHARES
+from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.reuse import reused_sentences
+from siteplanner.planning.telling.screen import done_words, left_words, machine_time_words, progress_words
 
 
 def page() -> None:
@@ -51,8 +53,8 @@ def watch(run: Run) -> None:
     if run.state != "running":
         st.rerun()
     earlier = pace.earlier_run(pace_file(), pace_kind(run.mission))
-    left = pace.left_words(pace.seconds_left(run.stage, run.stage_part, run.stage_s, dict(run.stages), earlier))
-    words = f"{run.stage}: {100 * run.share:.0f} % after {run.elapsed_s:.0f} s"
+    left = left_words(pace.seconds_left(run.stage, run.stage_part, run.stage_s, dict(run.stages), earlier))
+    words = progress_words(run.stage, run.share, run.elapsed_s)
     st.progress(run.share, text=plain(f"{words}, {left}" if left else words))
     if run.stopping:
         st.button("Stopping at the next step", disabled=True, key="cancel_run")
@@ -79,10 +81,7 @@ def record(work: Work, run: Run) -> None:
     plan = work.planned
     if plan is None:
         return
-    st.success(
-        f"Done in {run.seconds:.0f} s: {len(plan.spots)} spots listed of {len(plan.judged)} that pass, "
-        f"{plan.search.candidates if plan.search is not None else 0} candidates evaluated."
-    )
+    st.success(done_words(plan, run.seconds))
     if work.note:
         st.warning(plain(work.note))
     kept = reused_sentences(plan.reused)
@@ -97,8 +96,10 @@ def record(work: Work, run: Run) -> None:
             + style.table([(n, f"{s:.1f}\u00a0s") for n, s in plan.timings_s.items()], ("Stage", "Time"), figures=(1,))
         )
     with right:
+        units = units_now()
         rows = [
-            (r.label, f"{100 * r.share:.1f} %", f"{100 * r.only_share:.1f} %", r.nearest_to_pass) for r in plan.rulings
+            (r.label, units.share(r.share, 1), units.share(r.only_share, 1), nearest_to_pass_words(r, units))
+            for r in plan.rulings
         ]
         st.html(
             style.head("What ruled ground out")
@@ -107,4 +108,4 @@ def record(work: Work, run: Run) -> None:
     if plan.findings:
         st.html(style.head("Findings") + "".join(finding_note(f) for f in by_severity(plan.findings)))
     st.html(style.head("Software") + style.table([(k, str(v)) for k, v in plan.software.items()]))
-    st.caption(f"Time on this machine: {minutes(run.seconds / 60)}.")
+    st.caption(machine_time_words(run.seconds))

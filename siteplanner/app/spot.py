@@ -13,7 +13,7 @@ from siteplanner.app.compare import total
 from siteplanner.app.decide import choose
 from siteplanner.app.figure import drawing, put
 from siteplanner.app.frame import need_plan, units_now, work_now
-from siteplanner.app.labels import Units, by_severity, degrees, plain
+from siteplanner.app.labels import Units, by_severity, plain
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.spot_drive import copy_block, drive, profile, turns
 from siteplanner.app.why import score_table
@@ -42,6 +42,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.budget import line_name
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.room import room_words
+from siteplanner.planning.telling.screen import cells_words, together_words
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     best_look,
@@ -84,7 +85,7 @@ def page() -> None:
     copy_block(ranked, units, coordinates.written(s.latitude, s.longitude, units.place))
     with st.container(key="spot-ground"):
         left, right = st.columns(2, gap="medium")
-    left.html(park(e, units) + on_arrival(plan, ranked))
+    left.html(park(e, units) + on_arrival(plan, ranked, units))
     with right:
         drawing(
             work.once(f"stand {key}", lambda: stand_svg(plan, ranked)),
@@ -167,9 +168,9 @@ def park(e: Evaluation, units: Units) -> str:
     ]
     rows = [
         ("Tongue points to", f"{both_bearings(g.heading_deg, e)}, {compass_point(g.heading_deg)}"),
-        ("Slope of the ground", degrees(g.slope_deg)),
-        ("Slope, give or take", degrees(g.slope_uncertainty_deg)),
-        ("Roll, pitch", f"{degrees(g.roll_deg)}, {degrees(g.pitch_deg)}"),
+        ("Slope of the ground", units.angle(g.slope_deg)),
+        ("Slope, give or take", units.angle(g.slope_uncertainty_deg)),
+        ("Roll, pitch", f"{units.angle(g.roll_deg)}, {units.angle(g.pitch_deg)}"),
         *jacks,
         *(
             [("Lift, give or take", units.length(max(g.lift_uncertainty_m, 0.01), finest))]
@@ -177,17 +178,17 @@ def park(e: Evaluation, units: Units) -> str:
             else []
         ),
         ("First", raise_first_words(g) or "not known"),
-        ("Room", units.said(room_words(g.room))),
-        ("Water", drainage_words(g)),
+        ("Room", room_words(g.room, units)),
+        ("Water", drainage_words(g, units)),
         ("Bumps the data show", units.length(g.relief_m, 1)),
-        ("Elevation cells", f"{units.length(g.cell_size_m)}: nothing finer is known"),
+        ("Elevation cells", cells_words(g.cell_size_m, units)),
     ]
     return style.head("Park and level") + style.table(rows)
 
 
-def on_arrival(plan: Plan, ranked: RankedSpot) -> str:
+def on_arrival(plan: Plan, ranked: RankedSpot, units: Units) -> str:
     """What the data leave open here, with a box to tick on paper."""
-    rows = [(f"☐ {check.text}", check.why, check.who) for check in arrival_checks(plan, ranked)]
+    rows = [(f"☐ {check.text}", check.why, check.who) for check in arrival_checks(plan, ranked, units)]
     return style.head("Check on arrival") + style.table(rows, ("Look at", "Because", "Who"))
 
 
@@ -202,10 +203,10 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
             look.satellite_name,
             bearing_text(look.azimuth_deg),
             bearing_text(look.azimuth_magnetic_deg),
-            degrees(look.elevation_deg),
-            degrees(look.skew_deg),
-            degrees(look.horizon_deg),
-            f"{degrees(look.margin_deg)} {'clear' if look.clear else 'not clear'}",
+            units.angle(look.elevation_deg),
+            units.angle(look.skew_deg),
+            units.angle(look.horizon_deg),
+            f"{units.angle(look.margin_deg)} {'clear' if look.clear else 'not clear'}",
         )
         for look in (e.sky if e.dish_wanted else ())
     ]
@@ -219,7 +220,9 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
         )
     elif best is not None and best.clear and e.dish_used:
         true, magnetic = (shown(bearing_text(b)) for b in (best.azimuth_deg, best.azimuth_magnetic_deg))
-        big = f'<p class="sp-big">Dish {true} true, {magnetic} magnetic, {shown(degrees(best.elevation_deg))} up</p>'
+        big = (
+            f'<p class="sp-big">Dish {true} true, {magnetic} magnetic, {shown(units.angle(best.elevation_deg))} up</p>'
+        )
     dish = (
         style.table(
             looks, ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin"), figures=(1, 2, 3, 4, 5, 6)
@@ -279,10 +282,7 @@ def on_air(e: Evaluation) -> str:
         + style.table(rows, ("Minutes", "Low", "Likely", "High"), figures=(1, 2, 3), foot=foot)
         + style.bullets(
             "",
-            [
-                f"On air {air.early_min:.0f} to {air.late_min:.0f} min after dispatch in 9 of 10 cases, "
-                f"{air.mean_min:.0f} on average: seldom are all parts quick or all slow at once."
-            ],
+            [together_words(air)],
         )
     )
 
@@ -352,9 +352,7 @@ def cautions(e: Evaluation, units: Units) -> None:
     st.subheader("Before anyone acts on this", anchor=False)
     st.html(
         "".join(
-            style.note(
-                f.severity, f.severity.capitalize() + ".", units.said(said(f).message), units.said(said(f).remedy)
-            )
+            style.note(f.severity, f.severity.capitalize() + ".", said(f, units).message, said(f, units).remedy)
             for f in by_severity(e.findings)
         )
         + "".join(style.note("caution", "Caution.", text) for text in CAUTIONS)

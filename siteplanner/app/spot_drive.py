@@ -6,20 +6,20 @@ import streamlit as st
 
 from siteplanner.app import style
 from siteplanner.app.figure import drawing
-from siteplanner.app.labels import Units, minutes
+from siteplanner.app.labels import Units
 from siteplanner.app.why import ways_words
 from siteplanner.outputs.sheets.figure_profile import profile_svg, profile_words
-from siteplanner.outputs.words.text import clean, grade_text
+from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Evaluation, told_of
+from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.radio import one_way_words, radio_lines
-from siteplanner.planning.telling.roads import ahead_words, unknown_along_words
+from siteplanner.planning.telling.roads import not_these_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.screen import drive_lines, drive_words, hazards_words, last_leg_words
 from siteplanner.planning.telling.words import starting_place
-from siteplanner.roads.directions import Step
-
-SEVERITY_WORDS = {"caution": "CAUTION: ", "warning": "Watch: ", "note": ""}
+from siteplanner.roads.steps import Step
 
 
 def drive(e: Evaluation, units: Units) -> str:
@@ -28,20 +28,20 @@ def drive(e: Evaluation, units: Units) -> str:
     if a is None:
         return style.head("Drive") + style.note("out", "No way in.", "No road that the rig can use reaches this spot.")
     rows = [
-        (f"From {clean(starting_place(e))}", f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}"),
+        (f"From {clean(starting_place(e))}", drive_words(a.drive_distance_m, a.drive_time_s, units)),
         *(
             (
                 f"From {clean(s.name)} instead",
                 "no way for the rig"
                 if s.drive_time_s is None
-                else f"{units.distance(s.drive_distance_m or 0.0)}, {minutes(s.drive_time_s / 60)}",
+                else drive_words(s.drive_distance_m or 0.0, s.drive_time_s, units),
             )
             for s in a.by_staging[1:]
         ),
-        ("Steepest", grade_text(a.worst_grade_pct)),
+        ("Steepest", units.grade(a.worst_grade_pct)),
         ("Last leg over ground", units.distance(a.last_leg_m)),
         ("Ways out", ways_words(a.ways_out)),
-        ("Not known from the road data", units.said("; ".join(unknown_along_words(a.unknown))) or "nothing"),
+        ("Not known from the road data", "; ".join(unknown_along_words(a.unknown, units)) or "nothing"),
     ]
     return style.head("Drive") + style.table(rows)
 
@@ -60,19 +60,20 @@ def turns(e: Evaluation, units: Units) -> str:
         (
             str(number),
             units.distance(step.running_m),
-            units.said(step.text),
-            units.said("; ".join(f"{ahead_words(h)}, {units.distance(h.running_m)} on" for h in step.hazards)),
+            step_words(step, units),
+            hazards_words(step.hazards, units),
         )
         for number, step in enumerate(steps_of(e.access), 1)
     ]
-    rows.append((str(len(rows) + 1), units.distance(e.access.drive_distance_m), last_leg(e.access, units), ""))
+    rows.append((str(len(rows) + 1), units.distance(e.access.drive_distance_m), last_leg_words(e.access, units), ""))
     told = told_of(e.access)
     more = [
-        (what, units.said(words))
+        (what, words)
         for what, words in (
-            ("Other way", told.alternative.sentence),
-            ("Turning", turning_words(told.turning)),
-            ("One way in", one_way_words(told)),
+            ("Other way", alternative_words(told.alternative, units)),
+            ("Turning", turning_words(told.turning, units)),
+            ("One way in", one_way_words(told, units)),
+            ("Not these ways", not_these_words(told.not_these, units)),
         )
         if words
     ]
@@ -81,10 +82,6 @@ def turns(e: Evaluation, units: Units) -> str:
         + style.table(rows, ("", "After", "Do", "Watch"), figures=(1,))
         + (style.table(more) if more else "")
     )
-
-
-def last_leg(access: Access, units: Units) -> str:
-    return f"Last leg: {units.distance(access.last_leg_m)} over ground to the spot. A spotter walks ahead."
 
 
 def steps_of(access: Access) -> tuple[Step, ...]:
@@ -97,18 +94,7 @@ def directions_text(ranked: RankedSpot, units: Units, where: str) -> str:
     access = ranked.evaluation.access
     if access is None:
         return ""
-    lines = [
-        f"Drive to spot {clean(ranked.spot.name)} at {where}: {units.distance(access.drive_distance_m)}, "
-        f"{minutes(access.drive_time_s / 60)}."
-    ]
-    for number, step in enumerate(steps_of(access), 1):
-        lines.append(f"{number}. At {units.distance(step.running_m)}: {units.said(clean(step.text))}.")
-        lines += [
-            f"   {SEVERITY_WORDS[h.severity]}{units.said(clean(ahead_words(h)))}, {units.distance(h.running_m)} on."
-            for h in step.hazards
-        ]
-    lines.append(last_leg(access, units))
-    return "\n".join(lines)
+    return "\n".join(clean(line) for line in drive_lines(ranked, access, told_of(access), where, units))
 
 
 def copy_block(ranked: RankedSpot, units: Units, where: str) -> None:

@@ -19,6 +19,7 @@ from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import load_mission, mission_from_dict
 from siteplanner.outputs.words.text import clean
+from siteplanner.planning.telling.screen import vetted_words
 
 WAYS = ("A sample", "My own files", "A mission file", "Earlier work")
 
@@ -159,10 +160,7 @@ def vetted(work: Work) -> None:
     inputs, findings = run.result.inputs, run.result.findings
     grave = [f for f in findings if f.severity != "note"]
     left, right = st.columns([3, 1], vertical_alignment="center")
-    left.markdown(
-        f"**The layers can be used.** {len(inputs)} files read; "
-        + (f"{len(grave)} things to know before you rely on the plan." if grave else "nothing to object to.")
-    )
+    left.markdown(f"**The layers can be used.** {vetted_words(len(inputs), len(grave))}")
     if right.button("Plan this mission", type="primary", width="stretch"):
         work.begin_plan(run.mission)
         go("run")

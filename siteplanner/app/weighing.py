@@ -12,6 +12,7 @@ from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.explain import reweigh
 from siteplanner.planning.plan.pipeline import rescore
+from siteplanner.planning.telling.screen import lead_now_words
 
 
 def weights(work: Work) -> None:
@@ -40,11 +41,4 @@ def weights(work: Work) -> None:
 
 def firmness_of(work: Work) -> str:
     """Which spot leads under the weights of the moment, and how firmly."""
-    plan = work.plan
-    firm = plan.firmness if plan is not None else None
-    if plan is None or plan.best is None or firm is None or len(plan.spots) < 2:
-        return ""
-    return (
-        f"First now: {clean(plan.best.spot.name)}, {firm.lead_points:.1f} points ahead; it stays first in "
-        f"{100 * firm.first_stays_first:.0f} % of weight changes by up to half."
-    )
+    return clean(lead_now_words(work.plan)) if work.plan is not None else ""

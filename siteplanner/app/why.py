@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from siteplanner.app import coordinates, style
-from siteplanner.app.labels import Units, degrees, error_text, minutes
+from siteplanner.app.labels import Units, error_text
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.mission.criteria import CRITERIA
@@ -13,21 +13,21 @@ from siteplanner.outputs.words.aiming import both_bearings
 from siteplanner.outputs.words.backhaul_text import backhaul_lines
 from siteplanner.outputs.words.standard import score_points, score_text
 from siteplanner.outputs.words.text import (
-    bearing_text,
-    grade_text,
     named,
     number_text,
     percent_text,
     shown,
 )
 from siteplanner.planning.choose.ranked import ScoreLine
-from siteplanner.planning.plan.change import changes, lead_needed, nearest_pass
 from siteplanner.planning.plan.explain import Explanation, explain
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.nearest import nearest_pass
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.change import changes, lead_words, nearest_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
-from siteplanner.planning.telling.words import compass_point
+from siteplanner.planning.telling.screen import drive_words, look_words, served_words, would_rank_words
+from siteplanner.planning.telling.words import on_air_words
 
 
 def ask(work: Work, latitude: float, longitude: float) -> None:
@@ -72,21 +72,21 @@ def verdict(found: Explanation, plan: Plan, units: Units) -> str:
         text = style.note(
             "in",
             "It passes.",
-            f"{where} would take place {found.would_rank} with {score_text(found.criteria)} points.",
-            units.said(lead_needed(found, plan)),
+            would_rank_words(where, found.would_rank, score_text(found.criteria)),
+            lead_words(found, plan),
         )
     else:
         text = style.note("out", "Ruled out.", where)
-        reasons = [breach_words(breach) for breach in found.evaluation.failed]
+        reasons = [breach_words(breach, units) for breach in found.evaluation.failed]
         if not found.in_search_ground:
             reasons.insert(
                 0,
                 "It lies outside the search ground, which reaches "
                 "no farther from the incident area than the search radius.",
             )
-        text += style.bullets("out", [units.said(reason) for reason in reasons])
+        text += style.bullets("out", reasons)
         text += style.head("What would have to change") + style.bullets(
-            "", [units.said(line) for line in (*changes(found, plan.mission), *_nearest(found, plan, units))]
+            "", [*changes(found, plan.mission, units), *_nearest(found, plan, units)]
         )
     text += style.head("Every figure") + figures(found.evaluation, units)
     if found.criteria and found.evaluation.coverage is not None:
@@ -95,8 +95,8 @@ def verdict(found: Explanation, plan: Plan, units: Units) -> str:
         text += style.note(
             finding.severity,
             finding.severity.capitalize() + ".",
-            units.said(said(finding).message),
-            units.said(said(finding).remedy),
+            said(finding, units).message,
+            said(finding, units).remedy,
         )
     return text
 
@@ -110,10 +110,7 @@ def _nearest(found: Explanation, plan: Plan, units: Units) -> list[str]:
     where = coordinates.written(near.latitude, near.longitude, units.place)
     if near.distance_m < plan.scene.ruling.cell_size_m:
         return []
-    return [
-        f"Or move: the nearest ground that passes every limit on the map is {units.distance(near.distance_m)} away, "
-        f"{compass_point(near.bearing_deg)} ({bearing_text(near.bearing_deg)} true), at {where}."
-    ]
+    return [nearest_words(near, where, units)]
 
 
 def figures(e: Evaluation, units: Units) -> str:
@@ -121,15 +118,13 @@ def figures(e: Evaluation, units: Units) -> str:
     g = e.ground
     rows = [
         ("Elevation", units.length(e.spot.elevation_m)),
-        ("Slope of the ground", degrees(g.slope_deg)),
-        ("Roll, pitch at best heading", f"{degrees(g.roll_deg)}, {degrees(g.pitch_deg)}"),
+        ("Slope of the ground", units.angle(g.slope_deg)),
+        ("Roll, pitch at best heading", f"{units.angle(g.roll_deg)}, {units.angle(g.pitch_deg)}"),
     ]
     rows += [
         (
             f"Sky toward {look.satellite_name}",
-            f"{degrees(look.elevation_deg)} up at {both_bearings(look.azimuth_deg, e)}, "
-            f"skyline {degrees(look.horizon_deg)}, margin {degrees(look.margin_deg)}, "
-            f"{sky_word(look.clear, look.margin_deg)}",
+            look_words(look, both_bearings(look.azimuth_deg, e), units),
         )
         for look in (e.sky if e.dish_wanted else ())
     ]
@@ -137,9 +132,7 @@ def figures(e: Evaluation, units: Units) -> str:
         rows += [(f"Backhaul, choice {n}: {verdict}", text) for n, (verdict, text) in enumerate(backhaul_lines(e), 1)]
     if e.coverage is not None:
         c = e.coverage
-        rows.append(
-            ("Incident area served", f"{percent_text(c.share)} with the mast at {units.length(c.mast_height_m)}")
-        )
+        rows.append(("Incident area served", served_words(c, units)))
         rows += [
             (p.name, f"{percent_text(p.probability)}, margin {number_text(p.margin_db, 0, 'dB')}") for p in c.must_serve
         ]
@@ -148,17 +141,13 @@ def figures(e: Evaluation, units: Units) -> str:
         rows += [
             (
                 "Drive from staging",
-                f"{units.distance(a.drive_distance_m)}, {minutes(a.drive_time_s / 60)}, steepest "
-                f"{grade_text(a.worst_grade_pct)}",
+                f"{drive_words(a.drive_distance_m, a.drive_time_s, units)}, steepest {units.grade(a.worst_grade_pct)}",
             ),
             ("Last leg over ground", units.distance(a.last_leg_m)),
             ("Ways out", ways_words(a.ways_out)),
         ]
     if e.on_air is not None:
-        air = e.on_air
-        rows.append(
-            ("On air", f"{air.early_min:.0f} to {air.late_min:.0f} min after dispatch, {air.mean_min:.0f} on average")
-        )
+        rows.append(("On air", on_air_words(e.on_air, units)))
     return style.table(rows)
 
 
@@ -167,11 +156,6 @@ def ways_words(count: int | None) -> str:
     return {None: "not worked out", 1: "one: no way round if it closes", 2: "two that share no road"}.get(
         count, str(count)
     )
-
-
-def sky_word(clear: bool, margin_deg: float) -> str:
-    """What a look's margin means."""
-    return "clear" if clear else "not known" if margin_deg != margin_deg else "not clear"
 
 
 def score_table(criteria: tuple[ScoreLine, ...]) -> str:

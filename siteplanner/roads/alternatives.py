@@ -23,19 +23,25 @@ LEAST_APART_M = 50.0  # less than this off the quickest drive is no other way
 
 @dataclass(frozen=True, eq=False)
 class Alternative:
-    """The second way to one access point, or that there is none (`route` None); `sentence` says either.
+    """The second way to one access point, or that there is none.
 
-    `shared_m` is how much of it the quickest drive also takes (of the most different way found when there is none),
-    `longer_s` and `farther_m` are against the quickest drive.
+    `way` is the most different way found, None where the rig has no other at all; it counts as another way (`route`)
+    where it is `distinct`. `shared_m` is how much of it the quickest drive also takes; `longer_s` and `farther_m` are
+    against the quickest drive.
     """
 
-    route: Route | None
+    way: Route | None
+    distinct: bool
     shared_m: float
-    longer_s: float
-    farther_m: float
-    by: str  # the longest road that only this way takes
-    instead_of: str  # the longest that only the quickest takes
-    sentence: str
+    longer_s: float = float("nan")
+    farther_m: float = float("nan")
+    by: str = ""  # the longest road that only this way takes
+    instead_of: str = ""  # the longest that only the quickest takes
+
+    @property
+    def route(self) -> Route | None:
+        """The second way, None where none is distinct enough."""
+        return self.way if self.distinct else None
 
 
 def alternative_to(network: RoadNetwork, tree: DriveTree, quickest: Route) -> Alternative:
@@ -54,32 +60,13 @@ def alternative_to(network: RoadNetwork, tree: DriveTree, quickest: Route) -> Al
         if route.distance_m - shared < LEAST_APART_M:
             continue
         if shared <= MOST_SHARED * route.distance_m:
-            return _told(network, route, quickest, shared)
+            return _against(network, route, quickest, shared, True)
         if closest is None or shared / route.distance_m < closest[0] / closest[1].distance_m:
             closest = shared, route
-    nan = float("nan")
     if closest is None:
-        return Alternative(
-            None,
-            quickest.distance_m,
-            nan,
-            nan,
-            "",
-            "",
-            "No alternative: the rig has no other way from the start to the spot.",
-        )
+        return Alternative(None, False, quickest.distance_m)
     shared, route = closest
-    told = _told(network, route, quickest, shared)
-    return Alternative(
-        None,
-        shared,
-        nan,
-        nan,
-        "",
-        "",
-        f"No distinct alternative: the most different way shares {shared / 1000:.1f} of its "
-        f"{route.distance_m / 1000:.1f} km with the drive ({told.sentence[0].lower()}{told.sentence[1:-1]}).",
-    )
+    return _against(network, route, quickest, shared, False)
 
 
 def _shared_m(route: Route, other: Route) -> float:
@@ -87,20 +74,12 @@ def _shared_m(route: Route, other: Route) -> float:
     return float(np.abs(route.end_m - route.start_m)[np.isin(route.segments, other.segments)].sum())
 
 
-def _told(network: RoadNetwork, route: Route, quickest: Route, shared_m: float) -> Alternative:
-    longer, farther = route.time_s - quickest.time_s, route.distance_m - quickest.distance_m
+def _against(network: RoadNetwork, route: Route, quickest: Route, shared_m: float, distinct: bool) -> Alternative:
     mine, theirs = _only(network, route, quickest), _only(network, quickest, route)
     by = mine[0] if mine else ""
     instead = next((name for name in theirs if name != by), "")
-    minutes = round(longer / 60)
-    words = [f"{minutes} min longer" if minutes >= 1 else "about as long in time"]
-    if abs(farther) >= 50:
-        words.append(f"{abs(farther) / 1000:.1f} km {'farther' if farther > 0 else 'shorter'}")
-    text = f"By {by}" + (f" instead of {instead}" if instead else "")
-    if abs(route.worst_grade_pct) >= 1:  # False for an unknown one
-        way = "climb" if route.worst_grade_pct > 0 else "descent"
-        words.append(f"steepest {abs(route.worst_grade_pct):.0f} % {way}")
-    return Alternative(route, shared_m, longer, farther, by, instead, f"{text}, {', '.join(words)}.")
+    longer, farther = route.time_s - quickest.time_s, route.distance_m - quickest.distance_m
+    return Alternative(route, distinct, shared_m, longer, farther, by, instead)
 
 
 def _only(network: RoadNetwork, route: Route, other: Route) -> list[str]:

@@ -1,8 +1,7 @@
 """The drive told so that a driver can follow it: steps at decision points, hazards in order along the way.
 
 A step is told where a driver could go wrong: at junctions where the way is not simply straight on, at forks, and
-where the road changes its name. A bend without a side road is no step. Everything is plain text that can be read
-over a radio; names come from the road data as they are, and whoever shows them escapes them.
+where the road changes its name. A bend without a side road is no step. Values only: the words are made elsewhere.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ import shapely
 from siteplanner.core.geodesy import bearing_deg, degrees_minutes, true_from_grid_deg, wrap_180_deg
 from siteplanner.data.grid import Grid
 from siteplanner.data.grid_reference import grid_reference
-from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along
+from siteplanner.roads.hazards_ahead import hazards_along
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
 from siteplanner.roads.signposts import (
@@ -24,70 +23,35 @@ from siteplanner.roads.signposts import (
     called,
     class_words,
     is_ramp,
-    junction_words,
-    turn_words,
+    junction_shape,
+    turn_sharpness,
     wind,
 )
+from siteplanner.roads.steps import Beyond, Move, Side, Step
 
 LOOK_M = 30.0  # a road's direction at a junction is taken over this length
 YARD_LOOK_M, YARD_CLASSES = 12.0, ("service", "track", "living_street")  # these may bend right behind a junction
 SHORT_M = 10.0  # what is driven is looked at over at least this: a link of a few metres is not felt as a road
 HEADING_M = 200.0  # "toward the north-east": over this length from the junction
 FORK_DEG = 45.0  # another road that leaves within this of straight on makes a fork
+LEAST_BEYOND_M = 20.0  # what comes sooner behind the stop than this is seen from it
 LANDMARK_M = 1500.0  # a junction passed within this far of a turn helps to find it
-
-
-@dataclass(frozen=True)
-class Step:
-    """One instruction. `distance_m` is to the next step, `running_m` from the start; the bearing is true and that
-    of the road taken (NaN at the end), `toward` the wind it leads to. `hazards` lie between this step and the next.
-
-    `text` is `action` with the last junction before it: `past_m` beyond `past`, where one is near. `too_far` tells
-    the driver that the end was missed. Place: WGS 84 in degrees, degrees and minutes, and US National Grid.
-    """
-
-    text: str
-    action: str
-    kind: str
-    name: str
-    distance_m: float
-    running_m: float
-    x: float
-    y: float
-    latitude: float
-    longitude: float
-    degrees_minutes: str
-    grid_reference: str
-    bearing_deg: float
-    toward: str = ""
-    past: str = ""
-    past_m: float = float("nan")
-    too_far: str = ""
-    hazards: tuple[HazardAhead, ...] = ()
 
 
 @dataclass(frozen=True)
 class _Point:
     """A decision point before it has coordinates and hazards."""
 
-    action: str  # begins in lower case
-    kind: str
+    move: Move
     name: str
     running_m: float
     leg: int  # index of the segment driven after it
     passed: tuple[str, float] | None = None  # the junction that helps to find it, and where on the drive it lies
-    too_far: str = ""
+    beyond: Beyond | None = None
 
     @property
     def past_m(self) -> float:
         return self.running_m - self.passed[1] if self.passed else float("nan")
-
-    @property
-    def text(self) -> str:
-        """ "300 m past Mill Lane, turn right ..." """
-        if self.passed is None:
-            return _cap(self.action)
-        return f"{max(10, round(self.past_m / 10) * 10)} m past {self.passed[0]}, {self.action}"
 
 
 def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the staging point") -> tuple[Step, ...]:
@@ -105,9 +69,7 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
         on = point.leg < len(route.segments)
         steps.append(
             Step(
-                text=point.text,
-                action=_cap(point.action),
-                kind=point.kind,
+                move=point.move,
                 name=point.name,
                 distance_m=float(min(until, route.distance_m) - point.running_m),
                 running_m=point.running_m,
@@ -121,7 +83,7 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
                 toward=_toward(network, route, point.leg, grid) if on else "",
                 past=point.passed[0] if point.passed else "",
                 past_m=point.past_m,
-                too_far=point.too_far,
+                beyond=point.beyond,
                 hazards=tuple(h for h in ahead if point.running_m <= h.running_m < until),
             )
         )
@@ -129,28 +91,17 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
 
 
 def _depart(network: RoadNetwork, route: Route, grid: Grid, start: str) -> _Point:
-    name = called(network, int(route.segments[0]))
-    toward = _toward(network, route, 0, grid)
-    words = f"leave {start} on {name}, toward the {toward}" if toward else f"start at {start} on {name}"
-    return _Point(
-        words,
-        "depart",
-        str(network.tags.name[route.segments[0]]),
-        0.0,
-        0,
-    )
+    first = int(route.segments[0])
+    move = Move("depart", onto=called(network, first), toward=_toward(network, route, 0, grid), start=start)
+    return _Point(move, str(network.tags.name[first]), 0.0, 0)
 
 
 def _arrive(network: RoadNetwork, route: Route) -> _Point:
-    access = route.access
-    side = _side(route)
-    leg = f"the spot is {access.offset_m:.0f} m off the road" if access.offset_m >= 1 else "the spot is at the road"
-    return _Point(
-        f"stop: {leg}{side}", "arrive", "", route.distance_m, len(route.segments), too_far=_too_far(network, route)
-    )
+    move = Move("arrive", side=_side(route), off_road_m=float(route.access.offset_m))
+    return _Point(move, "", route.distance_m, len(route.segments), beyond=_beyond(network, route))
 
 
-def _too_far(network: RoadNetwork, route: Route) -> str:
+def _beyond(network: RoadNetwork, route: Route) -> Beyond | None:
     """What a driver who missed the end comes to next: a junction, or the end of the road."""
     segment, forward = int(route.segments[-1]), bool(route.directions[-1] > 0)
     beyond = float(network.geometry.length_m[segment] - route.end_m[-1] if forward else route.end_m[-1])
@@ -158,23 +109,22 @@ def _too_far(network: RoadNetwork, route: Route) -> str:
         node = int(network.geometry.seg_to[segment] if forward else network.geometry.seg_from[segment])
         at_node = network.tags.for_vehicles & ((network.geometry.seg_from == node) | (network.geometry.seg_to == node))
         others = [s for s in np.flatnonzero(at_node).tolist() if s != segment]
-        metres = max(10, round(beyond / 10) * 10)
         if not others:
-            return f"The road ends {metres} m beyond the stop" if beyond >= 20 else ""
+            return Beyond("", beyond) if beyond >= LEAST_BEYOND_M else None
         if len(others) > 1 or network.tags.name[others[0]] != network.tags.name[segment]:
             here = str(network.tags.name[segment])
             named = next(
                 (str(network.tags.name[s]) for s in others if network.tags.name[s] and network.tags.name[s] != here), ""
             )
             place = named or f"a junction with {class_words(network, others[0])}"
-            return f"Too far: {place}, {metres} m beyond the stop" if beyond >= 20 else ""
+            return Beyond(place, beyond) if beyond >= LEAST_BEYOND_M else None
         segment, forward = others[0], int(network.geometry.seg_from[others[0]]) == node
         beyond += float(network.geometry.length_m[segment])
-    return ""
+    return None
 
 
-def _side(route: Route) -> str:
-    """ ", on the left" or "", on the right", by the direction of the last metres of the drive."""
+def _side(route: Route) -> Side:
+    """On which hand the spot lies, by the direction of the last metres of the drive; '' where it is at the road."""
     access = route.access
     if access.offset_m < 1 or route.distance_m <= 0:
         return ""
@@ -183,8 +133,8 @@ def _side(route: Route) -> str:
     spot = float(bearing_deg(access.target_x - access.x, access.target_y - access.y))
     turn = float(wrap_180_deg(spot - ahead))
     if abs(turn) < STRAIGHT_DEG:
-        return ", straight ahead"
-    return ", on the right" if turn > 0 else ", on the left"
+        return "straight on"
+    return "right" if turn > 0 else "left"
 
 
 def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
@@ -249,44 +199,54 @@ def _junction(
     if not others:  # a bend: only a new name is worth a word
         # right behind a turn it is that turn that is looked back at, not a bend
         if new and new != old and abs(turn) >= STRAIGHT_DEG and running - route.running_m[leg] >= SHORT_M:
-            side = "right" if turn > 0 else "left"
-            words = f"follow the bend to the {side}: the road becomes {new}, toward the {toward}"
-            return _Point(words, "continue", new, running, leg + 1)
+            bend = Move("continue", side=_hand(turn), shape="bend", onto=new, toward=toward)
+            return _Point(bend, new, running, leg + 1)
         if new and new != old:
-            return _Point(f"continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
+            return _Point(Move("continue", onto=new, toward=toward), new, running, leg + 1)
         return None
     ahead = [w for w in ways if abs(w) < FORK_DEG]
-    onto_words = f"onto {called(network, onto)}, toward the {toward}"
-    if new and new == old:
-        onto_words = f"to stay on {new}, toward the {toward}"
+    stays, onto_name = bool(new) and new == old, called(network, onto)
     near = passed if passed is not None and running - passed[1] <= LANDMARK_M else None
     if is_ramp(network, onto) and not is_ramp(network, here) and abs(turn) < SLIGHT_DEG and ahead:
-        side = (
-            " on the right" if all(turn > w for w in ahead) else " on the left" if all(turn < w for w in ahead) else ""
-        )
-        name = f" onto {new}" if new and new != old else ""
-        return _Point(f"take the ramp{side}{name}, toward the {toward}", "ramp", new, running, leg + 1, near)
+        side: Side = "right" if all(turn > w for w in ahead) else "left" if all(turn < w for w in ahead) else ""
+        ramp = Move("ramp", side=side, onto=new if new != old else "", toward=toward)
+        return _Point(ramp, new, running, leg + 1, near)
     if (
         is_ramp(network, here)
         and not is_ramp(network, onto)
         and abs(turn) < STRAIGHT_DEG
         and not any(_may_leave(network, s, node) for s in others)
     ):
-        return _Point(f"merge onto {called(network, onto)}, toward the {toward}", "merge", new, running, leg + 1)
+        return _Point(Move("merge", onto=onto_name, toward=toward), new, running, leg + 1)
     if ahead and abs(turn) < SLIGHT_DEG:
         # a fork: keep to a side unless this way is plainly the one straight on
         rival = min(ahead, key=abs)
         if abs(turn) < STRAIGHT_DEG and abs(rival) > abs(turn) + 20 and (new == old or not new):
             return None
         # side by side as far as both are looked at: the arms are seen over one segment only
-        side = "left" if all(first < w for w in ahead) else "right" if all(first > w for w in ahead) else "straight on"
-        return _Point(f"keep {side} at the fork {onto_words}", f"keep {side}", new, running, leg + 1, near)
+        keep: Side = (
+            "left" if all(first < w for w in ahead) else "right" if all(first > w for w in ahead) else "straight on"
+        )
+        fork = Move("keep", side=keep, onto=onto_name, stays=stays, toward=toward)
+        return _Point(fork, new, running, leg + 1, near)
     if abs(turn) < STRAIGHT_DEG:
         if new and new != old:
-            return _Point(f"continue as {new}, toward the {toward}", "continue", new, running, leg + 1)
+            return _Point(Move("continue", onto=new, toward=toward), new, running, leg + 1)
         return None
-    kind, shape = turn_words(turn), junction_words(turn, ways)
-    return _Point(f"{shape} {kind} {onto_words}".lstrip(), kind, new, running, leg + 1, near)
+    move = Move(
+        "turn",
+        side=_hand(turn),
+        shape=junction_shape(turn, ways),
+        sharpness=turn_sharpness(turn),
+        onto=onto_name,
+        stays=stays,
+        toward=toward,
+    )
+    return _Point(move, new, running, leg + 1, near)
+
+
+def _hand(turn_deg: float) -> Side:
+    return "right" if turn_deg > 0 else "left"
 
 
 def _with_surface(
@@ -296,30 +256,20 @@ def _with_surface(
     if network.tags.unpaved[onto] != 1 or network.tags.unpaved[here] == 1:
         return point
     if point is None:
-        return _Point(
-            f"unpaved from here, on {called(network, onto)}", "unpaved", str(network.tags.name[onto]), running, leg + 1
-        )
+        move = Move("unpaved", onto=called(network, onto))
+        return _Point(move, str(network.tags.name[onto]), running, leg + 1)
     if network.tags.highway[onto] == "track" and not network.tags.name[onto]:
         return point
-    return replace(point, action=f"{point.action}; unpaved from here")
+    return replace(point, move=replace(point.move, then_unpaved=True))
 
 
 def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, leg: int, exit_: int) -> _Point:
     onto = int(route.segments[leg + 1])
-    words = ("first", "second", "third", "fourth", "fifth", "sixth")
-    which = words[exit_ - 1] if exit_ <= len(words) else f"number {exit_}"
-    toward = _toward(network, route, leg + 1, grid)
-    return _Point(
-        f"at the roundabout take the {which} exit onto {called(network, onto)}, toward the {toward}",
-        "roundabout",
-        str(network.tags.name[onto]),
-        float(route.running_m[max(ring_from, 0)]),
-        max(ring_from, 0),
+    ring = max(ring_from, 0)
+    move = Move(
+        "roundabout", exit_number=exit_, onto=called(network, onto), toward=_toward(network, route, leg + 1, grid)
     )
-
-
-def _cap(words: str) -> str:
-    return words[:1].upper() + words[1:]
+    return _Point(move, str(network.tags.name[onto]), float(route.running_m[ring]), ring)
 
 
 def _toward(network: RoadNetwork, route: Route, leg: int, grid: Grid) -> str:

@@ -1,10 +1,11 @@
-"""What a driver would call a road, a junction and a turn. Words only; angles are clockwise, degrees."""
+"""What a driver would call a road, a junction and a turn. Angles are clockwise, degrees."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from siteplanner.roads.network import RoadNetwork
+from siteplanner.roads.steps import Shape, Sharpness
 
 STRAIGHT_DEG, SLIGHT_DEG, SHARP_DEG, BACK_DEG = 25.0, 55.0, 120.0, 165.0  # common practice, no source
 SQUARE_DEG = 125.0  # an arm between SLIGHT_DEG and this to one side makes a T or a crossroads
@@ -41,18 +42,18 @@ def wind(true_bearing_deg: float) -> str:
     return WINDS[round(true_bearing_deg / 45.0) % 8]
 
 
-def turn_words(turn_deg: float) -> str:
-    """`turn sharp left`: the words for a change of direction."""
-    size, side = abs(turn_deg), "right" if turn_deg > 0 else "left"
+def turn_sharpness(turn_deg: float) -> Sharpness:
+    """How far a change of direction is from a plain turn."""
+    size = abs(turn_deg)
     if size >= BACK_DEG:
-        return "turn back"
+        return "back"
     if size >= SHARP_DEG:
-        return f"turn sharp {side}"
-    return f"turn {side}" if size >= SLIGHT_DEG else f"turn slightly {side}"
+        return "sharp"
+    return "" if size >= SLIGHT_DEG else "slightly"
 
 
-def junction_words(turn_deg: float, others_deg: Sequence[float]) -> str:
-    """`at the T-junction`, `at the crossroads`, or nothing: by the way taken and the other ways out.
+def junction_shape(turn_deg: float, others_deg: Sequence[float]) -> Shape:
+    """T-junction, crossroads or neither: by the way taken and the other ways out.
 
     A T has one way to each side and none ahead; a crossroads has one to each side and one ahead.
     """
@@ -63,5 +64,5 @@ def junction_words(turn_deg: float, others_deg: Sequence[float]) -> str:
     if len(left) != 1 or len(right) != 1:
         return ""
     if len(ways) == 2:
-        return "at the T-junction"
-    return "at the crossroads" if len(ways) == 3 and len(ahead) == 1 else ""
+        return "T-junction"
+    return "crossroads" if len(ways) == 3 and len(ahead) == 1 else ""

@@ -16,6 +16,7 @@ from siteplanner.errors import Cancelled, InputError
 from siteplanner.planning.study.progress import SHARES
 from siteplanner.planning.study.reuse import Kept
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.screen import left_words
 from tests.outputs.factory import HOSTILE, make_plan
 
 
@@ -194,7 +195,7 @@ def test_time_left_by_hand():
     assert left("Reading layers", 0.0, 0.0, {}, SECONDS) == pytest.approx(35)
     # this time everything behind took twice as long
     assert left("Ranking", 0.0, 0.0, {"Reading layers": 8.0}, SECONDS) == pytest.approx(10)
-    assert [pace.left_words(s) for s in (None, 3, 21, 93, 300)] == [
+    assert [left_words(s) for s in (None, 3, 21, 93, 300)] == [
         "",
         "a few seconds left",
         "about 20 s left",

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from siteplanner.app import coordinates
-from siteplanner.app.labels import Units, degrees, error_text, minutes, plain
+from siteplanner.app.labels import Units, error_text, plain
 from siteplanner.errors import InputError
 from tests.outputs.factory import HOSTILE
 
@@ -44,11 +44,11 @@ def test_units_by_their_definitions():
     assert us.from_kg(0.45359237) == pytest.approx(1)
     assert us.to_m(us.from_m(7.7)) == pytest.approx(7.7)
     assert us.area(2.589988110336) == "1.0 sq mi"
-    assert minutes(59.4) == "59 min"
-    assert minutes(61) == "1 h 01 min"
-    assert minutes(None) == "not known"
-    assert degrees(-0.01) == "0.0°"
-    assert degrees(float("nan")) == "not known"
+    assert metric.minutes(59.4) == "59 min"
+    assert metric.minutes(61) == "1 h 01 min"
+    assert metric.minutes(None) == "not known"
+    assert metric.angle(-0.01) == "0.0°"
+    assert metric.angle(float("nan")) == "not known"
 
 
 # The same place in several ways; the arithmetic between them is by hand

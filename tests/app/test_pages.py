@@ -18,6 +18,7 @@ from siteplanner.core.link import BudgetLine
 from siteplanner.errors import InputError
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.explain import Explanation
+from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.roads import ahead_words
 from tests.outputs.factory import HOSTILE, make_plan
 
@@ -146,7 +147,7 @@ def test_directions_to_copy_are_those_of_the_drive():
     assert lines[0].startswith("Drive to spot A at here: ")
     assert [line.split(". ")[0] for line in lines if line[0].isdigit()] == [str(n + 1) for n in range(len(steps))]
     for step in steps:
-        assert step.text in text
+        assert step_words(step) in text
         for hazard in step.hazards:
             assert ahead_words(hazard) in text
     assert "Last leg" in lines[-1]

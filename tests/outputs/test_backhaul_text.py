@@ -62,7 +62,7 @@ def linked(plan):
 
 def test_words_of_the_brief(plan):
     assert backhaul_lines(plan.spots[0].evaluation) == [
-        ("used", "Satellite slot 103 W, clear by 34.4 deg"),
+        ("used", "Satellite slot 103 W, clear by 34.4°"),
         ("does not work", "Donor link to Ridge tower: blocked at 3.2 km"),
     ]
     assert backhaul_lines(plan.spots[1].evaluation)[1] == (
@@ -88,14 +88,14 @@ def test_the_open_sky_terminal_says_what_stands_nearest(linked):
     e = linked.spots[1].evaluation
     assert backhaul_fact(e) == ("Open sky", "98 % clear")
     assert terminal_text(e) == (
-        "Open-sky terminal: 98 % clear above 25 deg. Nearest to its view: ground up to 41° at 150° true."
+        "Open-sky terminal: 98 % clear above 25°. Nearest to its view: ground up to 41° at 150° true."
     )
     assert aim(linked.spots[1]).count("dish") == 0
 
 
 def test_popup_and_list(plan, linked):
     popup = spot_popup(plan.spots[0])
-    assert "<b>Satellite slot 103 W, clear by 34.4 deg</b> (used)<br>Donor link to Ridge tower: blocked" in popup
+    assert "<b>Satellite slot 103 W, clear by 34.4°</b> (used)<br>Donor link to Ridge tower: blocked" in popup
     page = panel_html(linked)
     assert "donor link 18 dB to spare" in page
     assert "open sky 98 &#37; clear" in page

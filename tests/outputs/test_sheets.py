@@ -30,9 +30,11 @@ from siteplanner.outputs.sheets.sheet_words import clock_range, coordinates
 from siteplanner.outputs.sheets.site_plan import SIDE_MM, site_svg
 from siteplanner.outputs.words.text import percent_text
 from siteplanner.planning.spots.skyline import TreeLimit
+from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import ahead_words, unknown_along_words
 from siteplanner.planning.telling.words import CAUTIONS
+from siteplanner.roads.steps import Move
 from tests.outputs.cautions import CAUTION_SHEETS, ROWS
 from tests.outputs.factory import HOSTILE, make_plan, waiting
 
@@ -111,7 +113,7 @@ def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
     from siteplanner.roads.directions import directions
 
     steps = directions(plan.scene.roads, route, plan.scene.elevation, plan.mission.staging[0].name)
-    places = [texts["driver"].index(squeezed(step.text)) for step in steps[:-1]]
+    places = [texts["driver"].index(squeezed(step_words(step))) for step in steps[:-1]]
     assert places == sorted(places)
     for step in steps:
         for hazard in step.hazards:
@@ -259,7 +261,8 @@ def _long_drive(monkeypatch, steps):
     def many(network, route, grid, start="the staging point"):
         made = real(network, route, grid, start)
         hazard = room.HazardAhead(kind="gate", severity="warning", what="gate", running_m=120.0, x=0.0, y=0.0)
-        step = replace(made[1], text="Keep left at the fork to stay on Upper Bluff Creek Road, toward the north-east")
+        move = Move("keep", side="left", onto="Upper Bluff Creek Road", stays=True, toward="north-east")
+        step = replace(made[1], move=move)
         return tuple(replace(step, running_m=100.0 * k, hazards=(hazard,)) for k in range(steps - 1)) + made[-1:]
 
     monkeypatch.setattr(room, "directions", many)

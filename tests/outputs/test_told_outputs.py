@@ -27,6 +27,7 @@ from siteplanner.outputs.sheets.sheet_words import geo_uri
 from siteplanner.planning.spots.drive import place_at
 from siteplanner.planning.spots.drive_facts import Cut, Turning
 from siteplanner.planning.spots.room import Room
+from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.drive_record import access_record
 from siteplanner.planning.telling.roads import band_words
 from siteplanner.planning.telling.words import recommendation
@@ -54,12 +55,12 @@ def told_plan(plan):
         cuts=(Cut("Mill Lane", line.length, *ends, (int(access.route.segments[-1]),), line),),
         alternative=Alternative(
             other,
+            True,
             900.0,
             720.0,
             3400.0,
             "Ridge Road",
             "Mill Lane",
-            "By Ridge Road instead of Mill Lane, 12 min longer, 3.4 km farther.",
         ),
         alternative_steps=directions(roads, other, grid, "County yard"),
         turning=Turning(
@@ -113,9 +114,11 @@ def test_gpx_holds_decision_points_and_the_other_way(told_plan):
     assert other.name == "Other way to spot A"
     assert other.description.startswith("By Ridge Road instead of Mill Lane, 12 min longer")
     told = told_plan.best.evaluation.access.told
-    assert [p.name for p in other.points] == [*(s.text for s in told.alternative_steps), "Spot A"]
+    assert [p.name for p in other.points] == [*(step_words(s) for s in told.alternative_steps), "Spot A"]
     decisions = [p for p in read.waypoints if p.type == "decision"]
-    assert [p.name for p in decisions[: len(told.steps)]] == [f"A{n}: {s.text}" for n, s in enumerate(told.steps, 1)]
+    assert [p.name for p in decisions[: len(told.steps)]] == [
+        f"A{n}: {step_words(s)}" for n, s in enumerate(told.steps, 1)
+    ]
     assert decisions[0].description == f"{grid_text(told.steps[0].grid_reference)}. {told.steps[0].degrees_minutes}"
     assert next(p.name for p in read.waypoints if p.type == "turning place") == "Turning place before spot A"
 
@@ -132,7 +135,7 @@ def test_geopackage_layers_of_the_drives(told_plan, tmp_path):
     told = told_plan.best.evaluation.access.told
     steps = pyogrio.read_dataframe(path, layer="decision_points")
     mine = steps[steps["rank"] == 1]
-    assert list(mine["text"]) == [s.text for s in told.steps]
+    assert list(mine["text"]) == [step_words(s) for s in told.steps]
     assert mine.geometry.x.to_list() == pytest.approx([s.x for s in told.steps])
     assert list(mine["grid_reference"]) == [s.grid_reference for s in told.steps]
     other = pyogrio.read_dataframe(path, layer="alternatives").iloc[0]
@@ -231,7 +234,9 @@ def test_radio_blocks_fit_and_lose_no_turn(told_plan):
         assert f"\n{number}. " in everything
     assert "Other way to spot A." in everything
     assert "12 minutes longer" in everything
-    long = replace(told, steps=tuple(replace(s, action=s.action + " x" * 200) for s in told.steps * 3))
+    long = replace(
+        told, steps=tuple(replace(s, move=replace(s.move, onto=s.move.onto + " x" * 200)) for s in told.steps * 3)
+    )
     access = replace(told_plan.best.evaluation.access, told=long)
     best = replace(told_plan.best, evaluation=replace(told_plan.best.evaluation, access=access))
     parts = radio_texts(told_plan, best)

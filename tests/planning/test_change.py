@@ -9,8 +9,9 @@ import pytest
 
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS
-from siteplanner.planning.plan.change import changes, lead_needed, nearest_pass
 from siteplanner.planning.plan.explain import Explanation
+from siteplanner.planning.plan.nearest import nearest_pass
+from siteplanner.planning.telling.change import changes, lead_words
 from tests.outputs.factory import make_plan
 
 
@@ -40,7 +41,7 @@ def test_the_slope_is_rounded_up_to_what_would_just_do(plan):
     e = plan.spots[2].evaluation
     steep = found(plan, "steep", ground=replace(e.ground, slope_deg=9.11))
     (line,) = changes(steep, plan.mission)
-    assert "allow 9.2 deg" in line
+    assert "allow 9.2°" in line
     assert f"now {plan.mission.trailer.max_slope_deg:g}" in line
 
 
@@ -49,7 +50,7 @@ def test_the_sky_is_short_by_the_best_look(plan):
     need = plan.mission.sky.min_margin_deg
     looks = (replace(e.sky[0], margin_deg=need - 2.31), replace(e.sky[1], margin_deg=need - 8))
     (line,) = changes(found(plan, "sky_blocked", sky=looks), plan.mission)
-    assert "2.4 deg lower" in line
+    assert "2.4° lower" in line
     assert looks[0].satellite_name in line
 
 
@@ -80,8 +81,8 @@ def test_the_nearest_ground_that_passes_is_the_nearest_of_all(plan):
 
 
 def test_a_point_that_passes_hears_how_far_it_is_from_first(plan):
-    text = lead_needed(found(plan), plan)
+    text = lead_words(found(plan), plan)
     assert text.startswith(f"It is {plan.spots[0].score - plan.spots[2].score:.1f} points behind A")
-    assert lead_needed(found(plan, "steep"), plan) == ""
+    assert lead_words(found(plan, "steep"), plan) == ""
     best = replace(plan, spots=plan.spots[2:])
-    assert lead_needed(found(plan), best) == ""
+    assert lead_words(found(plan), best) == ""

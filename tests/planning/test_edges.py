@@ -62,7 +62,7 @@ def test_near_the_pole_no_satellite_stands_up_and_it_is_said(tmp_path):
     for e in made.rejected:
         reasons = reasons_of(e)
         assert "is below the horizon" in reasons["sky_blocked"]
-        assert "5.0 deg is needed" in reasons["sky_blocked"]
+        assert "5.0° is needed" in reasons["sky_blocked"]
         assert e.arc.clear == ()
 
 
@@ -83,7 +83,7 @@ def test_a_satellite_that_stands_too_low_is_said_to_be_so(tmp_path):
     assert made.spots == ()
     (reason, _) = (reasons_of(e)["sky_blocked"] for e in made.rejected)
     assert reason.startswith("80 deg stands ")
-    assert reason.endswith(" deg up; 5.0 deg is needed.")
+    assert reason.endswith("° up; 5.0° is needed.")
 
 
 def test_the_map_across_the_180th_meridian_is_not_torn(tmp_path):

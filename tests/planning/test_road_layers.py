@@ -21,8 +21,10 @@ from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.planning.spots.evaluate import evaluate
 from siteplanner.planning.study.road_layers import read_road_layers
+from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import evaluation_record, plan_record
+from siteplanner.planning.telling.units import METRIC
 from siteplanner.planning.telling.words import recommendation, starts_sentence
 from siteplanner.roads.closures import read_dangers
 from siteplanner.roads.directions import directions
@@ -86,7 +88,7 @@ def test_a_drawn_track_leads_round_the_closure_and_is_told_as_drawn(valley_plan,
     assert why.score < valley_plan.best.score  # farther away, so worth less
     roads = bypass_plan.scene.roads
     assert roads.tags.drawn[after.route.segments].any()
-    texts = " ".join(s.text for s in directions(roads, after.route, bypass_plan.scene.elevation))
+    texts = " ".join(step_words(s) for s in directions(roads, after.route, bypass_plan.scene.elevation))
     assert "track drawn for this mission" in texts
     # the hazard area on the track is told on the way and among the findings, and did not close it
     assert any(f.code == "route_hazard_area" and "old ford" in said(f).message for f in after.route.findings)
@@ -201,7 +203,7 @@ def test_which_rig_comes_from_where_is_said(two_starts, capsys):
     again = mission_from_dict(record["mission"], base=record["mission_folder"])
     assert again.stagings == two_starts.mission.stagings
     said = starts_sentence([(s.name, s.drive_time_s) for s in best.evaluation.access.by_staging])
-    minutes = f"{best.evaluation.access.drive_time_s / 60:.0f} min"
+    minutes = METRIC.seconds(best.evaluation.access.drive_time_s)
     assert said == f"The drive starts at {first}, {minutes}. Not from {second}, no way for the rig."
     found = explain(two_starts, best.spot.latitude, best.spot.longitude)
     _print_explanation(

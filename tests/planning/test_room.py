@@ -13,6 +13,7 @@ from shapely.geometry import LineString, Point, box
 
 from siteplanner.planning.spots.room import Room, room_to_turn, turning_need_m
 from siteplanner.planning.telling.room import radii_text, room_words
+from siteplanner.planning.telling.units import METRIC, US
 from tests.planning.open_ground import study_on
 
 
@@ -150,5 +151,6 @@ def test_the_circle_against_every_cell_and_the_words_against_the_state(seed, sha
 @given(st.floats(0, 22.62))
 def test_printed_radii_never_contradict_the_answer(free):
     room = Room("yes" if free >= 11.31 else "no", free, 11.31, "", True)
-    has, needs = (float(text) for text in radii_text(room.free_radius_m, room.needed_m))
-    assert has >= needs if room.state == "yes" else has <= needs
+    for units in (METRIC, US):
+        has, needs = (float(text.split()[0]) for text in radii_text(room.free_radius_m, room.needed_m, units))
+        assert has >= needs if room.state == "yes" else has <= needs

@@ -16,13 +16,13 @@ def test_shares_count_every_hit_and_every_lone_hit():
     steep = np.array([[1, 1, 0, 0], [0, 1, 0, 0]], bool)  # two of them in the search ground
     water = np.array([[0, 1, 1, 0], [0, 0, 0, 0]], bool)
     hits = {"steep": steep, "hazard": water}
-    ruling = rule(GRID, search, hits, bits_of(GRID.shape, hits), {"steep": "would have to allow 6 deg"})
+    ruling = rule(GRID, search, hits, bits_of(GRID.shape, hits), {"steep": (6.0, "deg")})
     shares = {s.code: s for s in ruling.shares}
     assert set(shares) == {"steep", "hazard"}
     assert shares["steep"].share == pytest.approx(2 / 5)
     assert shares["steep"].only_share == pytest.approx(1 / 5)
     assert shares["hazard"].share == pytest.approx(2 / 5)
-    assert shares["steep"].nearest_to_pass == "would have to allow 6 deg"
+    assert (shares["steep"].would_allow, shares["steep"].unit) == (6.0, "deg")
     assert ruling.feasible.tolist() == [[False, False, False, True], [True, False, False, False]]
     assert ruling.cells.values[1, 1] == OUTSIDE
     assert codes_of(int(ruling.cells.values[0, 1])) == ["steep", "hazard"]

@@ -223,7 +223,7 @@ def test_room_to_turn_is_the_largest_free_circle(judge):
         found = [f for f in look_round(study, *here(judge, 1645, 1115), None).findings if f.code == "no_swing_room"]
         assert bool(found) == (state == "no")
         if found:
-            assert "11.3 m" in said(found[0]).message
+            assert "11.4 m" in said(found[0]).message
             assert "10.0 m" in said(found[0]).message
 
 

@@ -99,7 +99,7 @@ def test_jacks_that_do_not_reach_break_the_limit():
     assert stand_breaks(study, ground) == []
     assert max(ground.jack_differences_m.values()) <= 0.1 + 1e-6
     study, ground = stand(slope(north=math.tan(math.radians(7.0))))
-    assert "slopes 7.0 deg; the limit is 5.0 deg" in breach_words(stand_breaks(study, ground)[0])
+    assert "slopes 7.0°; the limit is 5.0°" in breach_words(stand_breaks(study, ground)[0])
 
 
 def test_the_nose_points_out_and_says_so_when_it_does_not():
@@ -112,7 +112,7 @@ def test_the_nose_points_out_and_says_so_when_it_does_not():
     assert "nose_in" not in {f.code for f in standing_findings(study, ground)}
     turned = replace(ground, nose_off_way_out_deg=140.0)
     (finding,) = [f for f in standing_findings(study, turned) if f.code == "nose_in"]
-    assert "140 deg" in said(finding).message
+    assert "140°" in said(finding).message
 
 
 def test_every_satellite_in_view_stays_free_where_it_can():

@@ -16,9 +16,11 @@ from siteplanner import explain
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.site.timeline import three_points
 from siteplanner.planning.spots.drive import cuts_of, lines_above
-from siteplanner.planning.telling.radio import one_way_words, radio_lines, spoken
+from siteplanner.planning.telling.radio import one_way_words, radio_lines
 from siteplanner.planning.telling.record import evaluation_record
 from siteplanner.planning.telling.roads import ahead_words
+from siteplanner.planning.telling.units import SPOKEN
+from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
 from siteplanner.roads.ways_out import WaysOut, ways_out
 from tests.planning.conftest import at
@@ -184,17 +186,35 @@ def test_radio_lines_say_the_way_in_full(lay_by):
     assert "west" in lines[-2]
 
 
+def hazard(kind, **facts):
+    return HazardAhead(kind=kind, severity="warning", running_m=0.0, x=0.0, y=0.0, **facts)
+
+
 @pytest.mark.parametrize(
-    ("written", "said"),
+    ("warned", "written", "said"),
     [
-        ("grade 12 % over 50 m", "grade 12 percent over 50 metres"),
-        ("bridge, posted weight 9.5 t", "bridge, posted weight 9.5 tonnes"),
-        ("1 km, 1 min, 2 min", "1 kilometre, 1 minute, 2 minutes"),
-        ("posted height 4.2 m: measure", "posted height 4.2 metres: measure"),
-        ("Line 12 mine", "Line 12 mine"),  # a name, no unit
-        ("A9 m", "A9 m"),
-        ("230 kV", "230 kilovolts"),
+        (
+            hazard("steep", value=-12.2, over_m=50.0),
+            "steep descent: grade 12 % over 50 m",
+            "steep descent, grade 12 percent over 50 metres",
+        ),
+        (
+            hazard("bridge", posted=(("weight", 9.5, "t"),)),
+            "bridge, posted weight 9.5 t",
+            "bridge, posted weight 9.5 tonnes or 20,943 pounds",
+        ),
+        (
+            hazard("under bridge", value=4.2),
+            "passes under a bridge, posted height 4.2 m",
+            "passes under a bridge, posted height 4.2 metres or 13.7 feet",
+        ),
+        (
+            hazard("overhead line", what="Line 12 mine: A9 m"),
+            "overhead line Line 12 mine: A9 m: look up before you drive under",
+            "overhead line Line 12 mine: A9 m, look up before you drive under",
+        ),
     ],
 )
-def test_units_are_spoken(written, said):
-    assert spoken(written) == said
+def test_what_is_read_over_a_radio_has_its_units_in_words_and_keeps_names(warned, written, said):
+    assert ahead_words(warned) == written
+    assert ahead_words(warned, SPOKEN) == (said.replace("50 metres", "50 metres or 164 feet"))

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from siteplanner.planning.telling.directions import alternative_words
 from siteplanner.roads.alternatives import MOST_SHARED, alternative_to
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
 from tests.roads.drawn import EAST, FLAT, NORTH, network, road
@@ -44,7 +45,7 @@ def test_the_other_side_of_the_block():
     assert other.farther_m == pytest.approx(600)
     assert (other.by, other.instead_of) == ("Ridge Road", "Mill Road")
     minutes = round(other.longer_s / 60)
-    assert other.sentence == f"By Ridge Road instead of Mill Road, {minutes} min longer, 0.6 km farther."
+    assert alternative_words(other) == f"By Ridge Road instead of Mill Road, {minutes} min longer, 0.6 km farther."
     # its time is that of the road, without the penalty
     seconds = np.where(
         other.route.directions > 0,
@@ -59,7 +60,7 @@ def test_one_road_in_means_no_alternative():
     net = network(SQUARE[0], SQUARE[1], SQUARE[3])
     _, other = both(net, (0, 0), (1400, 0))
     assert other.route is None
-    assert other.sentence == "No alternative: the rig has no other way from the start to the spot."
+    assert alternative_words(other) == "No alternative: the rig has no other way from the start to the spot."
 
 
 def test_a_way_that_is_the_same_for_the_most_part_is_no_alternative():
@@ -68,7 +69,7 @@ def test_a_way_that_is_the_same_for_the_most_part_is_no_alternative():
     _, other = both(net, (0, 0), (9000, 0))
     assert other.route is None
     assert other.shared_m == pytest.approx(200 + 7800)
-    assert other.sentence.startswith(
+    assert alternative_words(other).startswith(
         "No distinct alternative: the most different way shares 8.0 of its 10.2 km with the drive (by Ridge Road "
         "instead of Mill Road, "
     )
@@ -89,9 +90,9 @@ def test_alternatives_are_drives_that_share_at_most_about_half(seed, sx, sy, x, 
     assume(len(route.segments) > 1)
     other = alternative_to(net, tree, route)
     if other.route is None:
-        assert other.sentence.startswith("No ")
+        assert alternative_words(other).startswith("No ")
         # no way at all: without the roads of the drive's middle, networkx does not get there either
-        if other.sentence.startswith("No alternative:") and not signs and len(route.segments) > 2:
+        if alternative_words(other).startswith("No alternative:") and not signs and len(route.segments) > 2:
             assert not _reached_without(net, route)
         return
     way = other.route

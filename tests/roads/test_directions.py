@@ -14,6 +14,7 @@ from shapely.geometry import LineString
 
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Rig, Speeds
+from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.roads.directions import directions
 from siteplanner.roads.hazards_ahead import hazards_along
@@ -50,7 +51,7 @@ def drive(roads, start, end, rise=0.0, **rig):
 
 
 def texts(steps):
-    return [step.text for step in steps]
+    return [step_words(step) for step in steps]
 
 
 MAIN = ([(0, 0), (0, 1000)], {"name": "Main Road"})

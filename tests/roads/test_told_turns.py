@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from siteplanner.mission import Rig
+from siteplanner.planning.telling.directions import move_words, step_words, too_far_words
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.roads.hazards_ahead import hazards_along
-from siteplanner.roads.signposts import junction_words, turn_words, wind
+from siteplanner.roads.signposts import junction_shape, turn_sharpness, wind
 from siteplanner.roads.turning import carry_on_m, last_turning_place
 from tests.roads.test_directions import MAIN, drive, texts
 
@@ -24,38 +25,38 @@ def middle(roads, start, end, **rig):
 
 
 @pytest.mark.parametrize(
-    ("turn", "others", "words"),
+    ("turn", "others", "shape"),
     [
-        (90, [-90], "at the T-junction"),
-        (-90, [90], "at the T-junction"),
+        (90, [-90], "T-junction"),
+        (-90, [90], "T-junction"),
         (90, [0], ""),  # a side road
-        (90, [-90, 0], "at the crossroads"),
-        (-80, [100, 20], "at the crossroads"),
+        (90, [-90, 0], "crossroads"),
+        (-80, [100, 20], "crossroads"),
         (90, [-90, 60], ""),  # two to the right: neither
         (90, [-90, 0, 45], ""),  # five ways meet
         (40, [-40], ""),  # a fork
         (150, [-90], ""),  # sharp right and left
     ],
 )
-def test_the_shape_of_a_junction(turn, others, words):
-    assert junction_words(turn, others) == words
+def test_the_shape_of_a_junction(turn, others, shape):
+    assert junction_shape(turn, others) == shape
 
 
 @pytest.mark.parametrize(
-    ("turn", "words"),
+    ("turn", "sharpness"),
     [
-        (30, "turn slightly right"),
-        (-54, "turn slightly left"),
-        (56, "turn right"),
-        (-119, "turn left"),
-        (121, "turn sharp right"),
-        (-164, "turn sharp left"),
-        (166, "turn back"),
-        (-180, "turn back"),
+        (30, "slightly"),
+        (-54, "slightly"),
+        (56, ""),
+        (-119, ""),
+        (121, "sharp"),
+        (-164, "sharp"),
+        (166, "back"),
+        (-180, "back"),
     ],
 )
-def test_turns_by_their_angle(turn, words):
-    assert turn_words(turn) == words
+def test_turns_by_their_angle(turn, sharpness):
+    assert turn_sharpness(turn) == sharpness
 
 
 def test_the_winds_go_round():
@@ -127,22 +128,22 @@ def test_a_road_that_doubles_back_at_a_junction_is_a_sharp_turn():
 )
 def test_the_side_of_the_destination(end, words):
     steps = drive([MAIN], (0, 0), end)[2]
-    assert steps[-1].text == f"Stop: the spot is 20 m off the road{words}"
+    assert step_words(steps[-1]) == f"Stop: the spot is 20 m off the road{words}"
 
 
 def test_who_missed_the_end_is_told_by_what_comes_next():
-    assert drive([MAIN], (0, 0), (20, 700))[2][-1].too_far == "The road ends 300 m beyond the stop"
+    assert too_far_words(drive([MAIN], (0, 0), (20, 700))[2][-1].beyond) == "The road ends 300 m beyond the stop"
     # the same road goes on by another segment, then a junction
     more = ([(0, 1000), (0, 1200)], {"name": "Main Road"})
     side = ([(0, 1200), (300, 1200)], {"name": "Mill Lane"})
     beyond = ([(0, 1200), (0, 1900)], {"name": "Main Road"})
-    assert drive([MAIN, more, side, beyond], (0, 0), (20, 700))[2][-1].too_far == (
+    assert too_far_words(drive([MAIN, more, side, beyond], (0, 0), (20, 700))[2][-1].beyond) == (
         "Too far: Mill Lane, 500 m beyond the stop"
     )
     # driven the other way the end of the road lies 700 m on
-    assert drive([MAIN], (0, 1000), (20, 700))[2][-1].too_far == "The road ends 700 m beyond the stop"
+    assert too_far_words(drive([MAIN], (0, 1000), (20, 700))[2][-1].beyond) == "The road ends 700 m beyond the stop"
     # at the very end there is nothing to miss
-    assert drive([MAIN], (0, 0), (0, 1020))[2][-1].too_far == ""
+    assert too_far_words(drive([MAIN], (0, 0), (0, 1020))[2][-1].beyond) == ""
 
 
 def test_steps_hold_their_parts_and_three_coordinates():
@@ -153,8 +154,8 @@ def test_steps_hold_their_parts_and_three_coordinates():
     ]
     _, _, steps = drive(roads, (0, 0), (500, 1400))
     turn = steps[1]
-    assert turn.text == "400 m past Mill Lane, turn right onto Ford Lane, toward the east"
-    assert turn.action == "Turn right onto Ford Lane, toward the east"
+    assert step_words(turn) == "400 m past Mill Lane, turn right onto Ford Lane, toward the east"
+    assert move_words(turn.move) == "turn right onto Ford Lane, toward the east"
     assert (turn.past, turn.toward) == ("Mill Lane", "east")
     assert turn.past_m == pytest.approx(400, abs=0.5)
     assert turn.bearing_deg == pytest.approx(90, abs=0.1)

@@ -10,6 +10,7 @@ from shapely.geometry import Point
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
+from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.roads import ahead_words
 
 
@@ -37,7 +38,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                 {
                     **whose,
                     "step": number,
-                    "text": clean(step.text),
+                    "text": clean(step_words(step)),
                     "kind": step.kind,
                     "onto": clean(step.name),
                     "running_m": _known(step.running_m, 0),
@@ -81,7 +82,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
             out["alternatives"].append(
                 {
                     **whose,
-                    "text": clean(other.sentence),
+                    "text": clean(alternative_words(other)),
                     "distance_m": _known(other.route.distance_m, 0),
                     "drive_time_min": _known(other.route.time_s / 60, 1),
                     "longer_min": _known(other.longer_s / 60, 1),

@@ -20,9 +20,10 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access, told_of
+from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.room import turning_words
-from siteplanner.roads.directions import Step
+from siteplanner.roads.steps import Step
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
@@ -71,15 +72,15 @@ def _waypoints(plan: Plan) -> Iterator[ET.Element]:
     said = set()
     for ranked, told in _told(plan):
         for number, step in enumerate(told.steps, 1):
-            key = (step.text, round(step.x, 1), round(step.y, 1))
+            key = (step.kind, step.name, round(step.x, 1), round(step.y, 1))
             if key not in said:
                 said.add(key)
-                name = f"{ranked.spot.name}{number}: {step.text}"
+                name = f"{ranked.spot.name}{number}: {step_words(step)}"
                 where = f"{grid_text(step.grid_reference)}. {step.degrees_minutes}"
                 height = float(grid.sample(step.x, step.y))
                 yield _point("wpt", step.latitude, step.longitude, height, name=name, desc=where, type="decision")
         for hazard in told.hazards:
-            key = (hazard.kind + ahead_words(hazard), round(hazard.x, 1), round(hazard.y, 1))
+            key = (hazard.kind, ahead_words(hazard), round(hazard.x, 1), round(hazard.y, 1))
             if key not in said:
                 said.add(key)
                 yield _point(
@@ -137,7 +138,7 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
                 step.latitude,
                 step.longitude,
                 float(grid.sample(step.x, step.y)),
-                name=step.text,
+                name=step_words(step),
                 cmt=grid_text(step.grid_reference),
                 desc=desc,
                 type=step.kind,
@@ -165,7 +166,7 @@ def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> ET
     route = _with(
         ET.Element("rte"),
         name=f"Other way to spot {ranked.spot.name}",
-        desc=f"{told.alternative.sentence} {CAUTION}",
+        desc=f"{alternative_words(told.alternative)} {CAUTION}",
         number=str(OTHER_WAY + ranked.rank),
     )
     return _route(ranked, access, plan, told.alternative_steps, route)

@@ -17,6 +17,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.backhaul import backhaul_sentence
+from siteplanner.planning.telling.directions import alternative_words, step_words
 
 NAMESPACE = "http://www.opengis.net/kml/2.2"
 # style -> what it draws -> (element, text); KML colours are alpha, blue, green, red
@@ -119,10 +120,14 @@ def places_kml(plan: Plan) -> str:
             if told.alternative.route is not None:
                 xy = shapely.get_coordinates(told.alternative.route.line)
                 line = _line(_coordinates(xy, plan))
-                drives.append(_placemark(f"Other way to spot {spot.name}", told.alternative.sentence, line, "other"))
+                drives.append(
+                    _placemark(f"Other way to spot {spot.name}", alternative_words(told.alternative), line, "other")
+                )
             for number, step in enumerate(told.steps, 1):
                 at = _point(step.longitude, step.latitude)
-                turns.append(_placemark(f"{spot.name}{number}", f"{step.text}. {grid_text(step.grid_reference)}", at))
+                turns.append(
+                    _placemark(f"{spot.name}{number}", f"{step_words(step)}. {grid_text(step.grid_reference)}", at)
+                )
     areas = []
     for number, polygon in enumerate(shapely.get_parts(shapely.force_2d(plan.scene.area.geometry.values)), 1):
         rings = [polygon.exterior, *polygon.interiors]

@@ -24,6 +24,7 @@ from siteplanner.outputs.words.text import (
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, told_of
+from siteplanner.planning.telling.directions import alternative_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.radio import one_way_words
@@ -135,7 +136,7 @@ def _access_rows(access: Access) -> list[tuple[str, str]]:
         ("Ways out", named(ways)),
     ]
     told = told_of(access)
-    rows.append(("Other way", named(told.alternative.sentence)))
+    rows.append(("Other way", named(alternative_words(told.alternative))))
     rows.append(("Turning", named(turning_words(told.turning))))
     if access.unknown:
         rows.append(

@@ -23,6 +23,7 @@ from siteplanner.outputs.words.text import distance_text, named, number_text, pe
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation, told_of
+from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.room import turning_words
 
 Feature = dict[str, Any]
@@ -154,7 +155,9 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     told = told_of(access)
     if told.alternative.route is not None:
         line, tip = geojson(told.alternative.route.line, grid), f"Other way to spot {named(ranked.spot.name)}: "
-        out.insert(0, feature(f"other:{ranked.rank}", line, "other_way", t=tip + named(told.alternative.sentence)))
+        out.insert(
+            0, feature(f"other:{ranked.rank}", line, "other_way", t=tip + named(alternative_words(told.alternative)))
+        )
     turning = told.turning
     if turning.place is not None:
         out.append(
@@ -180,7 +183,7 @@ def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
             point(step.longitude, step.latitude),
             "step",
             i=f'<span class="sp-step">{number}</span>',
-            t=f"{number}. {named(step.text)}",
+            t=f"{number}. {named(step_words(step))}",
             z=-2000,
         )
         for number, step in enumerate(told_of(access).steps, 1)

@@ -26,6 +26,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation, PointService
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.words import CAUTIONS, best_look, firmness_sentence, recommendation
 
@@ -202,7 +203,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     )
     if best is None:
         common["rulings"] = [
-            [short(r.label, 60), percent_text(r.share), short(r.nearest_to_pass, 80)] for r in plan.rulings
+            [short(r.label, 60), percent_text(r.share), short(nearest_to_pass_words(r), 80)] for r in plan.rulings
         ]
         common["warnings"] += [["caution", text] for text in CAUTIONS[:2]]
         return common

@@ -26,6 +26,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, start_of, told_of
 from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.directions import alternative_words, step_words, too_far_words
 from siteplanner.planning.telling.radio import one_way_words
 from siteplanner.planning.telling.roads import USUAL, ahead_words, band_words, not_these_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
@@ -122,7 +123,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     one_way = access.ways_out == 1
     own = [f for f in e.findings if f.severity != "note" and not (one_way and f.code == "one_way_in")]
     alone = name_in_text(f"One way in and out. {one_way_words(told)} Agree when to leave.", 300)
-    other = name_in_text(told.alternative.sentence, 300)
+    other = name_in_text(alternative_words(told.alternative), 300)
     span = time_text(access.drive_time_s)
     if math.isfinite(access.drive_low_s):
         span += f" ({time_text(access.drive_low_s)} to {time_text(access.drive_high_s)})"
@@ -166,9 +167,9 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             {
                 "n": str(n),
                 "at": f"{s.running_m / 1000:.1f}",
-                "text": (f"{stop} {name_in_text(s.too_far, 90)}." if s.too_far else stop)
+                "text": (f"{stop} {name_in_text(too_far_words(s.beyond), 90)}." if s.beyond else stop)
                 if s.kind == "arrive"
-                else set_apart(short(s.text, 200), names),
+                else set_apart(short(step_words(s), 200), names),
                 "go": distance_text(s.distance_m) if s.distance_m > 0 else "",
                 "grid": s.grid_reference,
                 "hazards": [hazard_line(h) for h in s.hazards],

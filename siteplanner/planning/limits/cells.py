@@ -173,9 +173,9 @@ def rule_ground(
     return ruling, way, tuple(findings)
 
 
-def _relax(study: Study, bits: np.ndarray) -> dict[str, str]:
+def _relax(study: Study, bits: np.ndarray) -> dict[str, tuple[float, str]]:
     """For each limit: what it would have to be for the nearest cell that only it rules out."""
-    out: dict[str, str] = {}
+    out: dict[str, tuple[float, str]] = {}
 
     def only(code: str, most: int | None = None) -> tuple[np.ndarray, np.ndarray]:
         rows, cols = np.nonzero((bits == BITS[code]) & study.search_ground)
@@ -184,7 +184,7 @@ def _relax(study: Study, bits: np.ndarray) -> dict[str, str]:
 
     rows, cols = only("steep")
     if len(rows):
-        out["steep"] = f"would have to allow {np.nanmin(study.slope.values[rows, cols]):.1f} deg"
+        out["steep"] = float(np.nanmin(study.slope.values[rows, cols])), "deg"
     rows, cols = only("power_line", SAMPLE)
     frame = study.overlay("power_lines")
     if len(rows) and frame is not None:
@@ -192,12 +192,11 @@ def _relax(study: Study, bits: np.ndarray) -> dict[str, str]:
 
         lines = unary_union(list(frame.geometry))
         x, y = study.elevation.xy(rows, cols)
-        out["power_line"] = f"would have to allow {max(p.distance(lines) for p in points(x, y)):.1f} m"
+        out["power_line"] = float(max(p.distance(lines) for p in points(x, y))), "m"
     rows, cols = only("sky_blocked", SKY_SAMPLE)
     if len(rows):
         margins = [margin_to_allow_deg(study, int(r), int(c)) for r, c in zip(rows, cols, strict=True)]
         known = [m for m in margins if math.isfinite(m)]
         if known:
-            # rounded down: a spot there must pass with the very margin that is named
-            out["sky_blocked"] = f"would have to allow a margin of {math.floor(10 * max(known)) / 10:.1f} deg"
+            out["sky_blocked"] = float(max(known)), "deg"
     return out

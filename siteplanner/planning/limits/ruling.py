@@ -37,7 +37,8 @@ class RulingShare:
     label: str
     share: float  # of the search ground, counting every cell the limit hits
     only_share: float  # of the search ground, cells that no other limit hits
-    nearest_to_pass: str = ""  # how far the limit would have to relax, in words
+    would_allow: float = float("nan")  # what the limit would have to be for the nearest cell that only it rules out
+    unit: str = ""  # of `would_allow`
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,12 +67,17 @@ def bits_of(shape: tuple[int, int], hits: dict[str, np.ndarray]) -> np.ndarray:
 
 
 def rule(
-    like: Grid, search_ground: np.ndarray, hits: dict[str, np.ndarray], bits: np.ndarray, relax: dict[str, str]
+    like: Grid,
+    search_ground: np.ndarray,
+    hits: dict[str, np.ndarray],
+    bits: np.ndarray,
+    relax: dict[str, tuple[float, str]],
 ) -> Ruling:
     """Combine each limit's bool raster into the ruling.
 
     `hits`: limit code -> True where it rules out (missing codes: the limit was not asked for); `bits`: their
-    `bits_of`. `relax`: limit code -> how far it would have to relax for the nearest cell that only it rules out.
+    `bits_of`. `relax`: limit code -> what it would have to be, with its unit, for the nearest cell that only it
+    rules out.
     """
     total = max(int(search_ground.sum()), 1)
     shares = []
@@ -80,5 +86,5 @@ def rule(
             continue
         inside = search_ground & hits[code]
         only = int((bits[search_ground] == BITS[code]).sum())
-        shares.append(RulingShare(code, LIMITS[code], float(inside.sum()) / total, only / total, relax.get(code, "")))
+        shares.append(RulingShare(code, LIMITS[code], float(inside.sum()) / total, only / total, *relax.get(code, ())))
     return Ruling(like.with_values(np.where(search_ground, bits, np.uint16(OUTSIDE))), tuple(shares))

@@ -16,7 +16,7 @@ from siteplanner.planning.spots.drive_facts import Cut, Place, Told
 from siteplanner.planning.spots.evaluation import start_of
 from siteplanner.planning.spots.turn_round import turn_round
 from siteplanner.roads.alternatives import alternative_to
-from siteplanner.roads.directions import Step, directions
+from siteplanner.roads.directions import directions
 from siteplanner.roads.grade_bands import grade_bands
 from siteplanner.roads.hazards import Warned
 from siteplanner.roads.hazards_ahead import HazardAhead, hazard_ahead, hazards_along, placed
@@ -24,6 +24,7 @@ from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
 from siteplanner.roads.ruled_out import shut_on_quicker_ways
 from siteplanner.roads.signposts import called
+from siteplanner.roads.steps import Step
 from siteplanner.roads.ways_out import WaysOut
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from siteplanner.planning.spots.room import Room
 from siteplanner.roads.alternatives import Alternative
-from siteplanner.roads.directions import Step
 from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.ruled_out import RuledOut
+from siteplanner.roads.steps import Step
 from siteplanner.roads.turning import TurningPlace
 
 if TYPE_CHECKING:

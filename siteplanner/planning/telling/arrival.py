@@ -11,6 +11,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.telling.roads import unknown_kinds_words
+from siteplanner.planning.telling.units import METRIC, Units
 
 FINE_CELL_M = 2.0  # a bank or a ditch beside a trailer still shows in such cells; common practice, no source
 SMALL_ROADS = ("track", "service", "unclassified")  # where gates stand
@@ -26,9 +27,9 @@ class ArrivalCheck:
     who: Literal["driver", "crew"]
 
 
-def arrival_checks(plan: Plan, ranked: RankedSpot) -> tuple[ArrivalCheck, ...]:
+def arrival_checks(plan: Plan, ranked: RankedSpot, units: Units = METRIC) -> tuple[ArrivalCheck, ...]:
     """What this plan's data leave open at a spot, what can hurt someone first; nothing that they do tell."""
-    return (*_crew(plan, ranked), *_driver(plan, ranked.evaluation.access))
+    return (*_crew(plan, ranked, units), *_driver(plan, ranked.evaluation.access, units))
 
 
 def _given(plan: Plan, role: str) -> bool:
@@ -36,7 +37,7 @@ def _given(plan: Plan, role: str) -> bool:
     return bool(getattr(plan.mission.layers, role))
 
 
-def _crew(plan: Plan, ranked: RankedSpot) -> list[ArrivalCheck]:
+def _crew(plan: Plan, ranked: RankedSpot, units: Units) -> list[ArrivalCheck]:
     e = ranked.evaluation
     out = [
         ArrivalCheck(
@@ -52,12 +53,12 @@ def _crew(plan: Plan, ranked: RankedSpot) -> list[ArrivalCheck]:
             ArrivalCheck(
                 "level",
                 "Level on the ground before you unhitch: bank, ditch, step.",
-                f"elevation cells of {cell:g} m{_give_or_take(e.ground.slope_uncertainty_deg)}",
+                f"elevation cells of {units.stop(cell)}{_give_or_take(e.ground.slope_uncertainty_deg, units)}",
                 "crew",
             )
         )
     if cell > FINE_CELL_M or not _given(plan, "surface"):
-        out.append(ArrivalCheck("trees", *_trees(plan, ranked), "crew"))
+        out.append(ArrivalCheck("trees", *_trees(plan, ranked, units), "crew"))
     missing = (
         ("soft_ground", "Soft ground: drive a heel or rod in; pads under every jack.", "no soft ground layer"),
         ("structures", "Fences, walls, tanks: room for the outriggers and to swing the rig?", "no structures layer"),
@@ -68,34 +69,34 @@ def _crew(plan: Plan, ranked: RankedSpot) -> list[ArrivalCheck]:
     return [*out, ArrivalCheck("owner", "The landowner agrees; the noise bothers nobody.", "ask on site", "crew")]
 
 
-def _give_or_take(uncertainty_deg: float) -> str:
-    return "" if uncertainty_deg != uncertainty_deg else f", slope give or take {uncertainty_deg:.1f} deg"
+def _give_or_take(uncertainty_deg: float, units: Units) -> str:
+    return "" if uncertainty_deg != uncertainty_deg else f", slope give or take {units.angle(uncertainty_deg)}"
 
 
-def _trees(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
+def _trees(plan: Plan, ranked: RankedSpot, units: Units) -> tuple[str, str]:
     e = ranked.evaluation
     clear = [look for look in ranked.evaluation.sky if look.clear]
-    toward = f" ({round(clear[0].azimuth_deg) % 360:03d}° true)" if clear else ""
+    toward = f" ({units.bearing(clear[0].azimuth_deg)} true)" if clear else ""
     why = (
-        f"surface cells of {ranked.evaluation.ground.cell_size_m:g} m hide single trees"
+        f"surface cells of {units.stop(ranked.evaluation.ground.cell_size_m)} hide single trees"
         if _given(plan, "surface")
         else "no surface heights were given"
     )
     what = f"toward the satellite{toward}"
     if e.donor is not None:
-        what = f"toward the donor site ({round(e.donor.bearing_deg) % 360:03d}° true)"
+        what = f"toward the donor site ({units.bearing(e.donor.bearing_deg)} true)"
     elif not e.dish_used and e.backhaul is not None:
-        what = f"all round, higher than {e.backhaul.min_elevation_deg or 0:.0f}° up,"
+        what = f"all round, higher than {units.angle(e.backhaul.min_elevation_deg or 0, 0)} up,"
     return f"Trees {what} and within reach of the mast.", why
 
 
-def _driver(plan: Plan, access: Access | None) -> list[ArrivalCheck]:
+def _driver(plan: Plan, access: Access | None, units: Units) -> list[ArrivalCheck]:
     if access is None:
         return []
     out = []
     roads, route = plan.scene.roads, access.route
     gates = [
-        float(route.running_m[k]) / 1000
+        float(route.running_m[k])
         for k, segment in enumerate(route.segments)
         if any(h.kind == "gate" for h in roads.hazards[int(segment)])
     ]
@@ -103,7 +104,7 @@ def _driver(plan: Plan, access: Access | None) -> list[ArrivalCheck]:
     small = bool(np.isin(roads.tags.highway[route.segments], SMALL_ROADS).any())
     text, why = "", "locks are not in the data"
     if gates:
-        text = f"Gates from km {', '.join(f'{km:.1f}' for km in gates[:3])}: who has the keys?"
+        text = f"Gates at {', '.join(units.distance(m) for m in gates[:3])}: who has the keys?"
     elif private:
         text = "Private road: owner asked, gates open?"
     elif small:

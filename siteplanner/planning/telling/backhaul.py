@@ -2,81 +2,84 @@
 
 from __future__ import annotations
 
-import math
-
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
-from siteplanner.planning.telling.units import METRIC
+from siteplanner.planning.telling.units import METRIC, Units
 
 
-def backhaul_reason(backhaul: Backhaul) -> str:
-    """Why it works or not, as a clause: `slot 103 W, clear by 8.4 deg`."""
+def backhaul_reason(backhaul: Backhaul, units: Units = METRIC) -> str:
+    """Why it works or not, as a clause: `slot 103 W, clear by 8.4°`."""
     if backhaul.kind == "geostationary":
-        return _dish(backhaul)
+        return _dish(backhaul, units)
     if backhaul.kind == "open_sky":
-        return _open_sky(backhaul)
+        return _open_sky(backhaul, units)
     if backhaul.donors:
-        return donor_reason(backhaul.donors[0])
-    return f"no donor site within {(backhaul.max_distance_m or 0) / 1000:g} km"
+        return donor_reason(backhaul.donors[0], units)
+    return f"no donor site within {units.posted((backhaul.max_distance_m or 0) / 1000, 'km', 'nearest')}"
 
 
-def _dish(backhaul: Backhaul) -> str:
+def _dish(backhaul: Backhaul, units: Units) -> str:
     looks = backhaul.looks
     if backhaul.verdict == "works":
         shown = max((look for look in looks if look.clear), key=lambda look: look.margin_deg)
-        return f"{shown.satellite_name}, clear by {shown.margin_deg:.1f} deg"
+        return f"{shown.satellite_name}, clear by {units.angle(shown.margin_deg)}"
     least, lowest = backhaul.least_margin_deg or 0.0, backhaul.least_elevation_deg or 0.0
     parts = []
     for look in looks:
-        if not math.isfinite(look.margin_deg):
+        if look.margin_deg != look.margin_deg:
             parts.append(f"{look.satellite_name}: skyline not known")
         elif look.elevation_deg < lowest:
-            parts.append(f"{look.satellite_name}: too low, {look.elevation_deg:.1f} deg up, {lowest:.1f} needed")
+            parts.append(
+                f"{look.satellite_name}: too low, {units.angle(look.elevation_deg)} up, {units.angle(lowest)} needed"
+            )
         elif look.clear:
-            parts.append(f"{look.satellite_name}: clear by {look.margin_deg:.1f} deg")
+            parts.append(f"{look.satellite_name}: clear by {units.angle(look.margin_deg)}")
         else:
-            parts.append(f"{look.satellite_name}: blocked, margin {look.margin_deg:.1f} deg, {least:.1f} needed")
+            parts.append(
+                f"{look.satellite_name}: blocked, margin {units.angle(look.margin_deg)}, {units.angle(least)} needed"
+            )
     return ", ".join(parts)
 
 
-def _open_sky(backhaul: Backhaul) -> str:
+def _open_sky(backhaul: Backhaul, units: Units) -> str:
     share = backhaul.dome
     if share is None:
-        return f"{METRIC.share_at_least(backhaul.margin)} clear"
-    low, high = (METRIC.share_at_least(v) for v in (share.low, share.high))
+        return f"{units.share_at_least(backhaul.margin)} clear"
+    low, high = (units.share_at_least(v) for v in (share.low, share.high))
     clear = f"{low} clear" if low == high else f"{low} to {high} clear"
-    text = f"{clear} above {backhaul.min_elevation_deg or 0:.0f} deg"
+    text = f"{clear} above {units.angle(backhaul.min_elevation_deg or 0, 0)}"
     if backhaul.verdict == "works":
         return text
-    text += f", {METRIC.share_at_least(backhaul.least_share)} needed"
+    text += f", {units.share_at_least(backhaul.least_share)} needed"
     sector = share.worst if backhaul.verdict == "fails" else share.unknown or share.worst
     if sector is None:
         return text
-    around = f"{METRIC.bearing_figures(sector.from_deg)} to {METRIC.bearing_figures(sector.to_deg)} deg true"
+    around = f"{units.bearing_figures(sector.from_deg)} to {units.bearing(sector.to_deg)} true"
     if sector.to_deg - sector.from_deg >= 360:
         around = "all round"
     if sector is share.unknown:
         return f"{text}; ground not known {around}"
-    return f"{text}; worst {around}, ground up to {sector.highest_deg:.0f} deg"
+    return f"{text}; worst {around}, ground up to {units.angle(sector.highest_deg, 0)}"
 
 
-def donor_reason(path: DonorPath) -> str:
+def donor_reason(path: DonorPath, units: Units = METRIC) -> str:
     """Why a link to a donor works or not, as a clause, with the mast stops where they matter."""
-    text = _why(path)
+    text = _why(path, units)
     if not path.not_at_m or path.at_lowest is None:
         return text
-    at = f"at {path.antenna_height_m:g} m of mast, not at {path.not_at_m[-1]:g} m"
+    stop = units.stop(path.antenna_height_m)
+    at = f"at {stop} of mast, not at {units.stop(path.not_at_m[-1])}"
     if path.verdict == "unknown":
-        at = f"at {path.antenna_height_m:g} m of mast; {_why(path.at_lowest)} at {path.not_at_m[0]:g} m"
+        at = f"at {stop} of mast; {_why(path.at_lowest, units)} at {units.stop(path.not_at_m[0])}"
     elif path.verdict == "fails":
-        at = f"even at {path.antenna_height_m:g} m of mast"
+        at = f"even at {stop} of mast"
     return f"{text} ({at})"
 
 
-def _why(path: DonorPath) -> str:
-    far, tight = _km(path.distance_m), _km(path.tightest_at_m)
+def _why(path: DonorPath, units: Units) -> str:
+    far, tight = _km(path.distance_m, units), _km(path.tightest_at_m, units)
     return {
-        "too_far": lambda: f"too far, {far} away, the limit is {_km(path.needed)}",
+        "too_far": lambda: f"too far, {far} away, the limit is {_km(path.needed, units)}",
         "own_cell": lambda: "it stands in the spot's own cell, finer than the elevation tells",
         "blocked": lambda: f"blocked at {tight}",
         "near_ground": lambda: (
@@ -84,23 +87,23 @@ def _why(path: DonorPath) -> str:
             f"{path.needed:.2f} needed"
         ),
         "donor_unknown": lambda: "the donor stands outside the known elevation",
-        "ground_unknown": lambda: f"the ground is not known from {_km(path.unknown_from_m)} on",
-        "too_weak": lambda: f"{-path.margin_db:.0f} dB too weak over {far}",
+        "ground_unknown": lambda: f"the ground is not known from {_km(path.unknown_from_m, units)} on",
+        "too_weak": lambda: f"{units.decibels(-path.margin_db)} too weak over {far}",
         "clear": lambda: (
-            f"clear over {far} at {METRIC.bearing_figures(path.bearing_deg)} deg true, {path.margin_db:.0f} dB to spare"
+            f"clear over {far} at {units.bearing(path.bearing_deg)} true, {units.decibels(path.margin_db)} to spare"
         ),
     }[path.why]()
 
 
-def _km(distance_m: float) -> str:
+def _km(distance_m: float, units: Units) -> str:
     """`0.35 km`, `3.2 km`, `18 km`."""
     km = distance_m / 1000
-    return f"{km:.2f} km" if km < 0.995 else f"{km:.1f} km" if km < 99.95 else f"{km:.0f} km"
+    return units.figure(km, "km", 2 if km < 0.995 else 1 if km < 99.95 else 0)
 
 
-def clause(backhaul: Backhaul) -> str:
-    """`satellite slot 103 W, clear by 8.4 deg`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
-    reason = backhaul_reason(backhaul)
+def clause(backhaul: Backhaul, units: Units = METRIC) -> str:
+    """`satellite slot 103 W, clear by 8.4°`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
+    reason = backhaul_reason(backhaul, units)
     if backhaul.kind == "geostationary":
         return f"satellite {reason}"
     if backhaul.kind == "open_sky":
@@ -110,20 +113,20 @@ def clause(backhaul: Backhaul) -> str:
     return f"donor link to {backhaul.donors[0].name}: {reason}"
 
 
-def backhaul_sentence(evaluation: Evaluation) -> str:
-    """`Backhaul: satellite slot 103 W, clear by 8.4 deg; donor link to Ridge tower: blocked at 3.2 km.`"""
+def backhaul_sentence(evaluation: Evaluation, units: Units = METRIC) -> str:
+    """`Backhaul: satellite slot 103 W, clear by 8.4°; donor link to Ridge tower: blocked at 3.2 km.`"""
     if not evaluation.backhauls:
         return ""
     used = evaluation.backhaul
-    rest = [clause(b) for b in evaluation.backhauls if b is not used]
-    first = clause(used) if used is not None else "none is known to work"
+    rest = [clause(b, units) for b in evaluation.backhauls if b is not used]
+    first = clause(used, units) if used is not None else "none is known to work"
     return f"Backhaul: {'; '.join([first, *rest])}."
 
 
-def no_backhaul_words(verdict: str, backhauls: tuple[Backhaul, ...]) -> str:
+def no_backhaul_words(verdict: str, backhauls: tuple[Backhaul, ...], units: Units = METRIC) -> str:
     """That none works, and why each does not."""
     known = "works" if verdict == "fails" else "is known to work"
-    return f"No backhaul {known} here: {'; '.join(clause(b) for b in backhauls)}."
+    return f"No backhaul {known} here: {'; '.join(clause(b, units) for b in backhauls)}."
 
 
 def used_words(used: Backhaul) -> str:

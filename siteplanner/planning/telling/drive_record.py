@@ -12,16 +12,17 @@ from siteplanner.planning.site.timeline import DRIVE_METHOD
 from siteplanner.planning.spots.drive_facts import Cut, Place, Told, Turning
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.directions import alternative_words, step_words, too_far_words
 from siteplanner.planning.telling.radio import radio_lines
 from siteplanner.planning.telling.roads import ahead_words, band_words, reason_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.roads.alternatives import Alternative
-from siteplanner.roads.directions import Step
 from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.reasons import UnknownAlong
 from siteplanner.roads.routing import Route
 from siteplanner.roads.ruled_out import RuledOut
+from siteplanner.roads.steps import Step
 
 PROFILE_POINTS = 400  # a longer profile is thinned; its highest, lowest and steepest points stay
 
@@ -64,7 +65,7 @@ def _known(value: float, digits: int) -> float | None:
 
 def _step(step: Step) -> dict[str, Any]:
     return {
-        "text": step.text,
+        "text": step_words(step),
         "kind": step.kind,
         "onto": step.name,
         "distance_m": _known(step.distance_m, 1),
@@ -77,7 +78,7 @@ def _step(step: Step) -> dict[str, Any]:
         "toward": step.toward,
         "continue_past": step.past,
         "continue_past_m": _known(step.past_m, 1),
-        "too_far": step.too_far,
+        "too_far": too_far_words(step.beyond),
     }
 
 
@@ -147,7 +148,7 @@ def _cut(cut: Cut) -> dict[str, Any]:
 
 def _alternative(alternative: Alternative, told: Told) -> dict[str, Any]:
     route = alternative.route
-    record: dict[str, Any] = {"exists": route is not None, "sentence": alternative.sentence}
+    record: dict[str, Any] = {"exists": route is not None, "sentence": alternative_words(alternative)}
     if route is None:
         return record
     return record | {

@@ -181,7 +181,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "*_off_ground": _off_ground,
     "staging_far_away": lambda f, u: (
-        f"The staging point lies {f['distance_km']:,.0f} km from the incident area.",
+        f"The staging point lies {u.figure(f['distance_km'], 'km')} from the incident area.",
         "Check its coordinates.",
     ),
     "satellites_below_level": _below_level,

@@ -39,15 +39,16 @@ def _closure_idle(f: Facts, u: Units) -> tuple[str, str]:
     return (
         f"{_count(f['count'], 'closure meets', 'closures meet')} no road ({_listed(f['names'])}) and "
         f"{'closes' if one else 'close'} nothing.",
-        f"Move a point to within {f['reach_m']:.0f} m of the road, or draw a line across it.",
+        f"Move a point to within {u.length(f['reach_m'])} of the road, or draw a line across it.",
     )
 
 
 def _closed(f: Facts, u: Units) -> tuple[str, str]:
     named = f": {_listed(f['names'])}" if f["names"] else ""
+    length = u.figure(max(f["length_m"] / 1000, 0.01), "km", 2)
     why = f"by '{names_together(f['closed_by'])}'" if f["stated"] else "for no stated reason"
     return (
-        f"{_count(f['count'], 'road is', 'roads are')} closed {why}{named} ({max(f['length_m'] / 1000, 0.01):.2f} km).",
+        f"{_count(f['count'], 'road is', 'roads are')} closed {why}{named} ({length}).",
         "Ask whether this still holds before the rig leaves.",
     )
 
@@ -77,23 +78,24 @@ def _not_stated(f: Facts, u: Units) -> tuple[str, str]:
 
 
 def _not_reached(f: Facts, u: Units) -> tuple[str, str]:
+    length, longest = (u.figure(f[name] / 1000, "km", 1) for name in ("length_m", "longest_m"))
     return (
-        f"{f['parts']} part{'s' if f['parts'] > 1 else ''} of the road network ({f['length_m'] / 1000:.1f} km the rig "
-        f"could use) cannot be reached from the staging point. The longest has {f['longest_m'] / 1000:.1f} km; "
-        f"it comes within {f['gap_m']:.0f} m of a reached road at {f['nearest_at']}.",
+        f"{f['parts']} part{'s' if f['parts'] > 1 else ''} of the road network ({length} the rig could use) cannot be "
+        f"reached from the staging point. The longest has {longest}; it comes within {u.length(f['gap_m'])} of a "
+        f"reached road at {f['nearest_at']}.",
         "Check for a gap in the road data there, or a closure, limit or one-way rule that parts the network.",
     )
 
 
 def _off_road(f: Facts, u: Units) -> tuple[str, str]:
     return (
-        f"The staging point lies {f['offset_m']:.0f} m from the nearest road for the rig; the drive starts there.",
+        f"The staging point lies {u.length(f['offset_m'])} from the nearest road for the rig; the drive starts there.",
         "Move the staging point to a road, or add the missing road.",
     )
 
 
 def _on_the_way(f: Facts, u: Units) -> tuple[str, str]:
-    first = hazard_words(Warned(**{key: value for key, value in f.items() if key != "count"}))
+    first = hazard_words(Warned(**{key: value for key, value in f.items() if key != "count"}), u)
     return (
         f"{f['count']} on the way: {first}." if f["count"] > 1 else f"On the way: {first}.",
         "Ask someone who has driven it, or send a scout before the rig.",
@@ -127,15 +129,15 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Give OpenStreetMap values of `highway`.",
     ),
     "road_ends_joined": lambda f, u: (
-        f"{f['count']} road ends missed another road by up to {f['largest_m']:.1f} m and were joined to it (the first "
-        f"by {f['first_m']:.1f} m at {f['first_at']}).",
+        f"{f['count']} road ends missed another road by up to {u.length(f['largest_m'], 1)} and were joined to it "
+        f"(the first by {u.length(f['first_m'], 1)} at {f['first_at']}).",
         "Look at these junctions if a route turns where no turn is possible.",
     ),
     "closure_without_road": _closure_idle,
     "roads_closed": _closed,
     "roads_open_at_times": _at_times,
     "roads_not_for_rig": lambda f, u: (
-        f"{f['shut_m'] / 1000:.1f} of {f['all_m'] / 1000:.1f} km of road are not for this rig (a limit, access, grade "
+        f"{u.part_of(f['shut_m'], f['all_m'])} of road are not for this rig (a limit, access, grade "
         "or closure); each line carries its reason.",
         "Look at a road's reason on the map if a way is missing.",
     ),
@@ -144,7 +146,7 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "staging_off_road": _from_start(_off_road),
     "one_way_in": lambda f, u: (
         f"There is one way in: {_count(f['sections'], 'road section', 'road sections')} "
-        f"({f['length_m'] / 1000:.1f} km) without a way round.",
+        f"({u.figure(f['length_m'] / 1000, 'km', 1)}) without a way round.",
         "Keep the way clear, keep radio contact, and agree when to leave.",
     ),
     **{f"route_{kind.replace(' ', '_')}": _on_the_way for kind in KINDS},

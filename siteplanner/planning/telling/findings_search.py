@@ -25,8 +25,8 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Plan again before you rely on this.",
     ),
     "spacing_widened": lambda f, u: (
-        f"More spots would fit than `search.max_spots`: candidates stand {f['used_m']:.0f} m apart instead of "
-        f"{f['asked_m']:.0f} m.",
+        f"More spots would fit than `search.max_spots`: candidates stand {u.length(f['used_m'])} apart instead of "
+        f"{u.length(f['asked_m'])}.",
         "Raise search.max_spots for a finer search.",
     ),
     "land_cover_unmapped": lambda f, u: (
@@ -43,7 +43,8 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Bring elevation that reaches farther, or make search.radius_m smaller.",
     ),
     "coarse_elevation": lambda f, u: (
-        f"The elevation has cells of {f['cell_size_m']:.0f} m: a bank, a ditch or a single tree does not show in it.",
+        f"The elevation has cells of {u.length(f['cell_size_m'])}: a bank, a ditch or a single tree does not show in "
+        f"it.",
         "The crew checks level, soft ground, trees toward the satellite and overhead lines on arrival.",
     ),
     "donors_without_ground": lambda f, u: (

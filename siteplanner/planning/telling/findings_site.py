@@ -18,10 +18,10 @@ def _gusts(what: str) -> Callable[[Facts, Units], tuple[str, str]]:
 
 
 def _mast(f: Facts, u: Units) -> tuple[str, str]:
-    lower = ", ".join(f"{stop:g}" for stop in f["lower_stops_m"])
-    down = f"Use a lower stop ({lower} m) or guy" if lower else "Guy"
+    lower = ", ".join(u.stop(stop) for stop in f["lower_stops_m"])
+    down = f"Use a lower stop ({lower}) or guy" if lower else "Guy"
     return (
-        f"Forecast gusts reach {u.gust(f['peak_m_s'])} at the top of the mast at {f['mast_height_m']:g} m.",
+        f"Forecast gusts reach {u.gust(f['peak_m_s'])} at the top of the mast at {u.stop(f['mast_height_m'])}.",
         f"{down} as the unit's manual says before the wind rises; lower the mast when the manual says so. "
         "This is advice, not a rating of the mast.",
     )
@@ -31,7 +31,7 @@ def _heights(f: Facts, u: Units) -> tuple[str, str]:
     left = f["count"] - len(f["names"])
     more = f" and {left} more" if left else ""
     return (
-        f"{f['count']} of {f['of']} donor sites have no usable height of their antenna: {f['height_m']:g} m above "
+        f"{f['count']} of {f['of']} donor sites have no usable height of their antenna: {u.stop(f['height_m'])} above "
         f"ground is assumed for {', '.join(f['names'])}{more}.",
         "Give column height_m, or set backhaul.donor_link.default_donor_height_m.",
     )

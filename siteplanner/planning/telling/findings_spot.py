@@ -14,10 +14,13 @@ Facts = Mapping[str, Any]
 
 def _jacks(f: Facts, u: Units) -> tuple[str, str]:
     bumps, off = f["bumps_m"], f["off_m"]
-    why = f"the ground leaves it by up to {bumps:.2f} m" if bumps >= off else f"known to about {off:.2f} m"
+    why = (
+        f"the ground leaves it by up to {u.length(bumps, 2)}" if bumps >= off else f"known to about {u.length(off, 2)}"
+    )
     return (
-        f"A jack may not reach: the largest lift of {f['lift_m']:.2f} m is that of a level plane under the trailer, "
-        f"{why}; the jacks travel {f['travel_m']:.2f} m.",
+        f"A jack may not reach: the largest lift of {u.length(f['lift_m'], 2)} is that of a level plane under the "
+        f"trailer, "
+        f"{why}; the jacks travel {u.length(f['travel_m'], 2)}.",
         "Bring blocks for the low corner, or move to smoother ground close by.",
     )
 
@@ -25,9 +28,9 @@ def _jacks(f: Facts, u: Units) -> tuple[str, str]:
 def _tree(f: Facts, u: Units) -> tuple[str, str]:
     does = "could fall on the trailer" if f["reaches_trailer"] else "is within reach of the mast"
     return (
-        f"A tree about {f['height_m']:.0f} m tall, {f['distance_m']:.0f} m away at "
-        f"{u.bearing_figures(f['bearing_deg'])} deg true, {does} (surface less elevation, cells of "
-        f"{f['cell_size_m']:g} m).",
+        f"A tree about {u.length(f['height_m'])} tall, {u.there(f['distance_m'])} away at "
+        f"{u.bearing(f['bearing_deg'])} true, {does} (surface less elevation, cells of "
+        f"{u.stop(f['cell_size_m'])}).",
         "Look for dead and leaning trees; stay clear of their fall, and of branches when the mast moves.",
     )
 
@@ -35,16 +38,17 @@ def _tree(f: Facts, u: Units) -> tuple[str, str]:
 def _low(f: Facts, u: Units) -> tuple[str, str]:
     source = "mapped water and flow over the elevation" if f["water_mapped"] else "flow over the elevation"
     return (
-        f"Low ground: about {f['above_drainage_m']:.1f} m above the channel that it drains to ({source}). Flash flood: "
+        f"Low ground: about {u.length(f['above_drainage_m'], 1)} above the channel that it drains to ({source}). "
+        f"Flash flood: "
         "check upstream.",
         "Ask what the water does there; look for flood marks; keep the rig hitched when rain is near.",
     )
 
 
 def _no_room(f: Facts, u: Units) -> tuple[str, str]:
-    free, need = radii_text(f["free_radius_m"], f["needed_m"])
+    free, need = radii_text(f["free_radius_m"], f["needed_m"], u)
     return (
-        f"The rig cannot swing round here: its turning circle has a radius of {need} m, the largest free one {free} m, "
+        f"The rig cannot swing round here: its turning circle has a radius of {need}, the largest free one {free}, "
         "as far as the data show.",
         "Turn before the last leg and back in with a spotter, or unhitch and turn the trailer by hand.",
     )
@@ -52,8 +56,8 @@ def _no_room(f: Facts, u: Units) -> tuple[str, str]:
 
 SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "may_be_too_steep": lambda f, u: (
-        f"May be too steep: the slope of {f['slope_deg']:.1f} deg is known to about {f['uncertainty_deg']:.1f} deg; "
-        f"the chance that it is above the limit of {f['limit_deg']:.1f} deg is {max(1, round(100 * f['chance']))} %.",
+        f"May be too steep: the slope of {u.angle(f['slope_deg'])} is known to about {u.angle(f['uncertainty_deg'])}; "
+        f"the chance that it is above the limit of {u.angle(f['limit_deg'])} is {max(1, round(100 * f['chance']))} %.",
         "Check with a level before you unhitch.",
     ),
     "jacks_may_not_reach": _jacks,
@@ -62,18 +66,18 @@ SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Turn the trailer on the spot until the dish looks past the mast, and level it again.",
     ),
     "nose_in": lambda f, u: (
-        f"The nose points {f['off_deg']:.0f} deg off the way out: leaving takes a turn.",
+        f"The nose points {u.angle(f['off_deg'], 0)} off the way out: leaving takes a turn.",
         "Keep room to swing out, or turn the trailer when it is levelled again.",
     ),
     "trees_near": _tree,
     "structure_in_mast_fall": lambda f, u: (
-        f"{f['name'] or 'A structure'} is {f['distance_m']:.0f} m away, inside the mast's fall circle of "
-        f"{f['mast_fall_m']:.1f} m.",
+        f"{f['name'] or 'A structure'} is {u.there(f['distance_m'])} away, inside the mast's fall circle of "
+        f"{u.keep(f['mast_fall_m'], 1)}.",
         "Nobody in it or beside it while the mast moves; exhaust away from its openings.",
     ),
     "low_ground": _low,
     "runoff": lambda f, u: (
-        f"Rain from about {f['slope_above_m']:,.0f} m of slope above runs onto this spot (flow over the elevation).",
+        f"Rain from about {u.length(f['slope_above_m'])} of slope above runs onto this spot (flow over the elevation).",
         "Look for rills and wet soil; put the pads on high points, or cut a drain above the trailer.",
     ),
     "soft_ground": lambda f, u: (
@@ -87,12 +91,13 @@ SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "no_swing_room": _no_room,
     "backhaul_not_first_choice": lambda f, u: (
         f"The backhaul here is the {used_words(f['used'])}, not the preferred one: "
-        f"{'; '.join(clause(b) for b in f['passed_over'])}.",
+        f"{'; '.join(clause(b, u) for b in f['passed_over'])}.",
         "The unit must carry what this backhaul needs.",
     ),
     "mast_raised_for_link": lambda f, u: (
-        f"The link to {f['name']} works with the mast at {f['mast_height_m']:g} m, not at {f['not_at_m'][-1]:g} m. For "
-        f"coverage alone {f['not_at_m'][0]:g} m would be enough.",
+        f"The link to {f['name']} works with the mast at {u.stop(f['mast_height_m'])}, not at "
+        f"{u.stop(f['not_at_m'][-1])}. For "
+        f"coverage alone {u.stop(f['not_at_m'][0])} would be enough.",
         "Raise the mast to the stop that the sheet names; the predicted service is that of this stop.",
     ),
     "donor_agreement": lambda f, u: (

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import math
-
 from siteplanner.planning.limits.breach import Breach
-from siteplanner.planning.limits.ruling import LIMITS
+from siteplanner.planning.limits.ruling import LIMITS, RulingShare
 from siteplanner.planning.telling.backhaul import no_backhaul_words
 from siteplanner.planning.telling.roads import no_way_words
-from siteplanner.planning.telling.units import METRIC
+from siteplanner.planning.telling.units import METRIC, Units
 
 
-def breach_words(breach: Breach) -> str:
+def breach_words(breach: Breach, units: Units = METRIC) -> str:
     """One sentence, or two where the second says what is wrong with the road close by."""
     made = {
         "no_data": _no_data,
@@ -25,84 +23,100 @@ def breach_words(breach: Breach) -> str:
         "roadway": _roadway,
         "sky_blocked": _sky,
         "sky_unknown": _sky,
-        "no_backhaul": lambda b: no_backhaul_words(b.kind, b.about),
+        "no_backhaul": lambda b, u: no_backhaul_words(b.kind, b.about, u),
     }.get(breach.code)
-    return _area(breach) if made is None else made(breach)
+    return _area(breach) if made is None else made(breach, units)
+
+
+def nearest_to_pass_words(share: RulingShare, units: Units = METRIC) -> str:
+    """How far a limit would have to relax for the nearest ground that only it rules out; '' where not known.
+
+    Rounded so that this ground passes with the very figure that is named.
+    """
+    if share.would_allow != share.would_allow:
+        return ""
+    if share.code == "steep":
+        return f"would have to allow {units.figure(share.would_allow, '°', 1, 'up')}"
+    if share.code == "sky_blocked":
+        return f"would have to allow a margin of {units.figure(share.would_allow, '°', 1, 'down')}"
+    return f"would have to allow {units.there(share.would_allow, 1)}"
 
 
 def _name(breach: Breach) -> str:
     return breach.names[0] if breach.names else ""
 
 
-def _no_data(breach: Breach) -> str:
+def _no_data(breach: Breach, units: Units) -> str:
     if breach.kind == "beside":
         return "The elevation beside this cell is not known."
     return "There is no elevation here."
 
 
-def _steep(breach: Breach) -> str:
+def _steep(breach: Breach, units: Units) -> str:
     if breach.kind == "jack":
         corner = _name(breach).replace("_", " ")
-        return f"Levelling lifts the {corner} jack {breach.figure:.2f} m; the jacks travel {breach.limit:.2f} m."
-    return f"The ground slopes {breach.figure:.1f} deg; the limit is {breach.limit:.1f} deg."
+        return (
+            f"Levelling lifts the {corner} jack {units.length(breach.figure, 2)}; the jacks travel "
+            f"{units.length(breach.limit, 2)}."
+        )
+    return f"The ground slopes {units.angle(breach.figure)}; the limit is {units.angle(breach.limit)}."
 
 
-def _no_way(breach: Breach) -> str:
+def _no_way(breach: Breach, units: Units) -> str:
     """`about`: what is wrong with the nearest road."""
-    text = f"No road that the rig can reach comes within {breach.limit:.0f} m over drivable ground."
-    return " ".join(filter(None, (text, *(no_way_words(found) for found in breach.about))))
+    text = f"No road that the rig can reach comes within {units.length(breach.limit)} over drivable ground."
+    return " ".join(filter(None, (text, *(no_way_words(found, units) for found in breach.about))))
 
 
-def _line(breach: Breach) -> str:
-    there, need = METRIC.there(breach.figure), METRIC.keep(breach.limit)
+def _line(breach: Breach, units: Units) -> str:
+    there, need = units.there(breach.figure), units.keep(breach.limit)
     return f"An overhead line is {there} away; mast fall and clearance need {need}."
 
 
-def _structure(breach: Breach) -> str:
+def _structure(breach: Breach, units: Units) -> str:
     return (
-        f"{_name(breach) or 'A structure'} is {breach.figure:.1f} m away; trailer, outriggers and a clearance of "
-        f"{breach.margin:g} m need {breach.limit:.1f} m."
+        f"{_name(breach) or 'A structure'} is {units.there(breach.figure, 1)} away; trailer, outriggers and a "
+        f"clearance "
+        f"of {units.stop(breach.margin)} need {units.keep(breach.limit, 1)}."
     )
 
 
-def _water(breach: Breach) -> str:
-    where = "The spot lies in water" if breach.figure == 0 else f"Water is {breach.figure:.1f} m away"
+def _water(breach: Breach, units: Units) -> str:
+    where = "The spot lies in water" if breach.figure == 0 else f"Water is {units.there(breach.figure, 1)} away"
     name = f" ({breach.names[0]})" if breach.names else ""
-    return f"{where}{name}; {breach.limit:g} m is kept from it."
+    return f"{where}{name}; {units.stop(breach.limit)} is kept from it."
 
 
-def _trees(breach: Breach) -> str:
-    what = "Trees reach" if breach.kind == "reach" else f"Trees or roofs about {breach.figure:.0f} m tall stand"
+def _trees(breach: Breach, units: Units) -> str:
+    what = "Trees reach" if breach.kind == "reach" else f"Trees or roofs about {units.length(breach.figure)} tall stand"
     return f"{what} where the trailer and its outriggers would be (surface less elevation)."
 
 
-def _soft(breach: Breach) -> str:
+def _soft(breach: Breach, units: Units) -> str:
     return f"Soft ground{f' ({breach.names[0]})' if breach.names else ''} under trailer or outriggers."
 
 
-def _roadway(breach: Breach) -> str:
-    return f"Closer than {breach.limit:.0f} m to a road's centre line."
+def _roadway(breach: Breach, units: Units) -> str:
+    return f"Closer than {units.keep(breach.limit)} to a road's centre line."
 
 
-def _sky(breach: Breach) -> str:
+def _sky(breach: Breach, units: Units) -> str:
     """`about`: the looks; `limit` the margin needed over the skyline, `margin` the least elevation."""
     low = [look for look in breach.about if look.elevation_deg < (breach.margin or 0.0)]
     text = ""
     if low:
         names = ", ".join(
-            f"{look.satellite_name} stands {look.elevation_deg:.1f} deg up"
+            f"{look.satellite_name} stands {units.angle(look.elevation_deg)} up"
             if look.elevation_deg >= 0
-            else f"{look.satellite_name} is below the horizon ({look.elevation_deg:.1f} deg)"
+            else f"{look.satellite_name} is below the horizon ({units.angle(look.elevation_deg)})"
             for look in low
         )
-        text = f"{names}; {breach.margin:.1f} deg is needed."
+        text = f"{names}; {units.angle(breach.margin)} is needed."
     margins = ", ".join(
-        f"{look.satellite_name}: " + (f"{look.margin_deg:.1f} deg" if math.isfinite(look.margin_deg) else "not known")
-        for look in breach.about
-        if look not in low
+        f"{look.satellite_name}: {units.angle(look.margin_deg)}" for look in breach.about if look not in low
     )
     if margins:
-        text = f"{text} Sky margin {margins}; {breach.limit:.1f} deg is needed.".strip()
+        text = f"{text} Sky margin {margins}; {units.angle(breach.limit)} is needed.".strip()
     return text
 
 

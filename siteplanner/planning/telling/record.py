@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from datetime import UTC
 from typing import Any
 
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
+from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan, SearchSummary
 from siteplanner.planning.plan.shut_roads import shut_roads
 from siteplanner.planning.site.rain import Rain
@@ -21,7 +23,7 @@ from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sent
 from siteplanner.planning.telling.budget import line_item
 from siteplanner.planning.telling.drive_record import access_record, ruled_out_record
 from siteplanner.planning.telling.findings import finding_record
-from siteplanner.planning.telling.limits import breach_words
+from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
@@ -42,7 +44,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "mission_folder": str(plan.mission.base.resolve()),
         "inputs": [asdict(record) for record in plan.inputs],
         "findings": [finding_record(finding) for finding in plan.findings],
-        "rulings": [asdict(share) for share in plan.rulings],
+        "rulings": [_ruling(share) for share in plan.rulings],
         "search": _fields(plan.search),
         "roads": _roads_record(plan),
         "sun_outages": _sun_record(plan.sun),
@@ -53,6 +55,18 @@ def plan_record(plan: Plan) -> dict[str, Any]:
             for e in plan.rejected
         ],
         "timings_s": plan.timings_s,
+    }
+
+
+def _ruling(share: RulingShare) -> dict[str, Any]:
+    return {
+        "code": share.code,
+        "label": share.label,
+        "share": share.share,
+        "only_share": share.only_share,
+        "nearest_to_pass": nearest_to_pass_words(share),
+        "would_allow": share.would_allow if math.isfinite(share.would_allow) else None,
+        "unit": share.unit,
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from siteplanner.planning.telling.units import METRIC, Units
 from siteplanner.roads.closures import DANGER
 from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards import Warned
@@ -14,23 +15,26 @@ from siteplanner.roads.reasons import Reason, Unknown, UnknownAlong, closure_nam
 from siteplanner.roads.ruled_out import RuledOut
 
 USUAL = "No other limit is in the data, as is usual on ordinary roads: signs on the road go before the map."
-BARRIER_WORDS = {
-    "gate": "gate: may be locked", "lift_gate": "lift gate: may be locked", "swing_gate": "gate: may be locked",
-    "sliding_gate": "gate: may be locked", "toll_booth": "toll booth", "cattle_grid": "cattle grid",
-    "border_control": "border control", "height_restrictor": "height bar", "chain": "chain: may be locked",
+BARRIER_WORDS: dict[str, tuple[str, ...]] = {
+    "gate": ("gate", "may be locked"), "lift_gate": ("lift gate", "may be locked"),
+    "swing_gate": ("gate", "may be locked"), "sliding_gate": ("gate", "may be locked"),
+    "toll_booth": ("toll booth",), "cattle_grid": ("cattle grid",), "border_control": ("border control",),
+    "height_restrictor": ("height bar",), "chain": ("chain", "may be locked"),
 }  # fmt: skip
 
 
-def reason_words(reason: Reason) -> str:
+def reason_words(reason: Reason, units: Units = METRIC) -> str:
     """`tunnel height limit 2.8 m is below the rig's 3.2 m`: one reason why a road is shut for the rig."""
     kind, figure, limit = reason.kind, reason.figure, reason.limit
     if kind == "grade" and figure is not None and limit is not None:
-        return _grade_words(reason, figure, limit)
+        return _grade_words(reason, figure, limit, units)
     if kind == "bend":
-        return f"bend of radius {figure:.0f} m is tighter than the rig's {limit:.3g} m"
+        there = units.there(figure)
+        return f"bend of radius {there} is tighter than the rig's {units.posted(limit, 'm', 'up')}"
     if figure is not None and limit is not None:
         place = f"{reason.structure} " if reason.structure else ""
-        return f"{place}{kind} {figure:.3g} {reason.unit} is below the rig's {limit:.3g} {reason.unit}"
+        stated, rig = units.posted(figure, reason.unit), units.posted(limit, reason.unit, "up")
+        return f"{place}{kind} {stated} is below the rig's {rig}"
     return {
         "no road": f"{reason.what or 'line'}: not a road for vehicles",
         "access": f"access is {reason.what}",
@@ -45,23 +49,26 @@ def reason_words(reason: Reason) -> str:
     }[kind]
 
 
-def _grade_words(reason: Reason, grade_pct: float, limit_pct: float) -> str:
+def _grade_words(reason: Reason, grade_pct: float, limit_pct: float, units: Units) -> str:
     if not reason.certain and reason.error is not None:
-        return f"{near_words(grade_pct, reason.error, limit_pct)}: more likely too steep than not"
+        return f"{near_words(grade_pct, reason.error, limit_pct, units)}{units.colon}more likely too steep than not"
     if reason.source == "posted":
-        return f"posted grade {grade_pct:.3g} % is above the rig's {limit_pct:.3g} %"
-    return f"grade {grade_pct:.0f} % over {reason.over_m:.0f} m (from elevation) is above the rig's {limit_pct:.3g} %"
+        return f"posted grade {units.posted(grade_pct, '%')} is above the rig's {units.posted(limit_pct, '%')}"
+    over = f"grade {units.figure(grade_pct, '%')} over {units.length(reason.over_m)} (from elevation)"
+    return f"{over} is above the rig's {units.posted(limit_pct, '%')}"
 
 
-def near_words(grade_pct: float, error_pct: float, limit_pct: float) -> str:
+def near_words(grade_pct: float, error_pct: float, limit_pct: float, units: Units = METRIC) -> str:
     """`grade 14 ± 3 % against a limit of 15 %`: for a grade closer to the rig's limit than it is known."""
-    return f"grade {grade_pct:.0f} ± {max(error_pct, 1):.0f} % against a limit of {limit_pct:.3g} %"
+    doubt = units.figure(max(error_pct, 1), "%")
+    between = " give or take " if units.spoken else " ± "
+    return f"grade {grade_pct:.0f}{between}{doubt} against a limit of {units.posted(limit_pct, '%')}"
 
 
-def reasons_words(reasons: Sequence[Reason]) -> str:
+def reasons_words(reasons: Sequence[Reason], units: Units = METRIC) -> str:
     """All reasons of one road; several closures are named together, last."""
     closed = closure_names(reasons)
-    told = [reason_words(r) for r in reasons if r.kind != "closure"]
+    told = [reason_words(r, units) for r in reasons if r.kind != "closure"]
     return "; ".join([*told, *([f"closed: {names_together(closed)}"] if closed else [])])
 
 
@@ -70,26 +77,28 @@ def names_together(names: Sequence[str]) -> str:
     return " and ".join(names)
 
 
-def not_these_words(roads: Sequence[RuledOut]) -> str:
+def not_these_words(roads: Sequence[RuledOut], units: Units = METRIC) -> str:
     """The ruled-out roads of quicker ways, each with its reasons; '' where there are none."""
     told: dict[str, list[Reason]] = {}
     for road in roads:
         told.setdefault(road.name, []).append(road.reason)
-    return "; ".join(f"{name} ({reasons_words(reasons)})" for name, reasons in told.items())
+    return "; ".join(f"{name} ({reasons_words(reasons, units)})" for name, reasons in told.items())
 
 
-def unknown_words(unknown: Sequence[Unknown]) -> str:
+def unknown_words(unknown: Sequence[Unknown], units: Units = METRIC) -> str:
     """What is not known of one road: `height limit, surface`."""
-    return ", ".join(_unknown_words(u) for u in unknown)
+    return ", ".join(_unknown_words(u, units) for u in unknown)
 
 
-def _unknown_words(unknown: Unknown) -> str:
+def _unknown_words(unknown: Unknown, units: Units) -> str:
     if unknown.figure is None or unknown.error is None or unknown.limit is None:
         return unknown.kind
-    return near_words(unknown.figure, unknown.error, unknown.limit)
+    return near_words(unknown.figure, unknown.error, unknown.limit, units)
 
 
-def unknown_along_words(unknown: Sequence[UnknownAlong], *, labelled: bool = False) -> tuple[str, ...]:
+def unknown_along_words(
+    unknown: Sequence[UnknownAlong], units: Units = METRIC, *, labelled: bool = False
+) -> tuple[str, ...]:
     """`height limit and width not stated on 0.5 of 1.5 km`: one text for what lacks on the same length of a drive.
 
     `labelled`: under a heading that says already that it is not known.
@@ -99,13 +108,13 @@ def unknown_along_words(unknown: Sequence[UnknownAlong], *, labelled: bool = Fal
     alike: dict[str, list[UnknownAlong]] = {}
     for item in unknown:
         if item.near:
-            out.append(f"grade not known well enough on {item.length_m / 1000:.1f} of {item.total_m / 1000:.1f} km")
+            out.append(f"grade not known well enough on {units.part_of(item.length_m, item.total_m)}")
         else:
-            alike.setdefault(f"{item.length_m / 1000:.1f}", []).append(item)
-    for km, items in alike.items():
+            alike.setdefault(units.part_of(item.length_m, item.total_m), []).append(item)
+    for length, items in alike.items():
         kinds = [item.kind for item in items]
         together = f"{', '.join(kinds[:-1])} and {kinds[-1]}" if len(kinds) > 1 else kinds[0]
-        out.append(f"{together} {stated} {km} of {items[0].total_m / 1000:.1f} km")
+        out.append(f"{together} {stated} {length}")
     return tuple(out)
 
 
@@ -114,55 +123,63 @@ def unknown_kinds_words(unknown: Sequence[UnknownAlong]) -> str:
     return ", ".join(dict.fromkeys("grade (close to the rig's limit)" if i.near else i.kind for i in unknown))
 
 
-def hazard_words(hazard: Warned) -> str:
+def hazard_words(hazard: Warned, units: Units = METRIC) -> str:
     """What is said of a hazard on a road, wherever it lies and whichever way it is driven."""
     kind, what, value = hazard.kind, hazard.what, hazard.value
+    then = units.colon
     if kind == "gate":
-        locked = f"{what.replace('_', ' ')}: locked or not open to the public, get the key before leaving"
-        return locked if hazard.state == "locked" else BARRIER_WORDS.get(what, what)
+        barrier, known = what.replace("_", " "), BARRIER_WORDS.get(what, (what,))
+        if hazard.state == "locked":
+            return f"{barrier}{then}locked or not open to the public, get the key before leaving"
+        return then.join(known)
     if kind in ("bridge", "tunnel", "limit"):
-        posted = ", ".join(f"{name} {figure:.3g} {unit}" for name, figure, unit in hazard.posted)
+        posted = ", ".join(f"{name} {units.posted(figure, unit)}" for name, figure, unit in hazard.posted)
         posted = f"posted {posted}" if posted else "no figures posted"
         return posted if kind == "limit" else f"{kind}, {posted}"
     if kind == "narrow":
-        return "one lane" if value is None else f"narrow: {value:.3g} m for a rig of {hazard.limit:.3g} m"
+        return (
+            "one lane"
+            if value is None
+            else f"narrow{then}{units.posted(value, 'm')} for a rig of {units.posted(hazard.limit, 'm', 'up')}"
+        )
     if kind == "under bridge":
-        stated = "no height posted: measure before driving through" if value is None else f"posted height {value:.3g} m"
-        return f"passes under a bridge, {stated}"
+        if value is None:
+            return f"passes under a bridge, no height posted{then}measure before driving through"
+        return f"passes under a bridge, posted height {units.posted(value, 'm')}"
     if kind == "bend":
-        return f"sharp {_radius_words(hazard)}"
+        return f"sharp {_radius_words(hazard, units)}"
     if kind == "steep" and value is not None:
         if hazard.error is not None and hazard.limit is not None:
-            return near_words(abs(value), hazard.error, hazard.limit)
-        return f"grade {abs(value):.0f} % over {hazard.over_m:.0f} m"
+            return near_words(abs(value), hazard.error, hazard.limit, units)
+        return f"grade {units.figure(abs(value), '%')} over {units.length(hazard.over_m)}"
     if kind == "season or hours":
         if hazard.state == "open":
-            return f"open at the time of dispatch, but not always: {what}"
-        return f"may be closed now: {what}"
+            return f"open at the time of dispatch, but not always{then}{what}"
+        return f"may be closed now{then}{what}"
     return {
-        "ford": "ford: depth unknown, look before driving in",
-        "private": "private road: ask the owner",
-        "unreadable": f"limit not readable: {what}",
+        "ford": f"ford{then}depth unknown, look before driving in",
+        "private": f"private road{then}ask the owner",
+        "unreadable": f"limit not readable{then}{what}",
         "unpaved": f"unpaved ({what or 'no surface stated'})",
-        DANGER: f"through {what}: may be blocked or unsafe",
-        "overhead line": f"overhead line{f' {what}' if what else ''}: look up before you drive under",
+        DANGER: f"through {what}{then}may be blocked or unsafe",
+        "overhead line": f"overhead line{f' {what}' if what else ''}{then}look up before you drive under",
     }[kind]
 
 
-def _radius_words(bend: Warned, words: str = "bend") -> str:
+def _radius_words(bend: Warned, units: Units, words: str = "bend") -> str:
     tight = bend.severity == "caution"
-    against = f": tighter than the rig's {bend.limit:.0f} m" if tight else ""
-    return f"{words}, radius about {bend.value:.0f} m{against}"
+    against = f"{units.colon}tighter than the rig's {units.keep(bend.limit)}" if tight else ""
+    return f"{words}, radius about {units.length(bend.value)}{against}"
 
 
-def ahead_words(hazard: HazardAhead) -> str:
+def ahead_words(hazard: HazardAhead, units: Units = METRIC) -> str:
     """What is said of a hazard on a drive: a grade as climb or descent, a bend with its side."""
     if hazard.kind == "steep" and hazard.value is not None:
-        return f"steep {'climb' if hazard.value > 0 else 'descent'}: {hazard_words(hazard)}"
+        return f"steep {'climb' if hazard.value > 0 else 'descent'}{units.colon}{hazard_words(hazard, units)}"
     if hazard.kind == "bend" and hazard.side:
         shape = "hairpin" if hazard.hairpin else "sharp"
-        return f"{shape} {_radius_words(hazard, f'bend to the {hazard.side}')}"
-    return hazard_words(hazard)
+        return f"{shape} {_radius_words(hazard, units, f'bend to the {hazard.side}')}"
+    return hazard_words(hazard, units)
 
 
 def band_words(band: GradeBand) -> str:
@@ -176,14 +193,14 @@ def band_words(band: GradeBand) -> str:
     return f"{band.way}, {band.from_pct:g} to {band.to_pct:g} %"
 
 
-def no_way_words(no_way: NoWay) -> str:
+def no_way_words(no_way: NoWay, units: Units = METRIC) -> str:
     """What is wrong with the road nearest to a spot that no drive leads to; '' where there is none."""
     name = no_way.name or "the road beside it"
     beyond = f"The drive from staging does not reach {name}:"
     return {
         "no_road": "",
-        "far": f"The nearest road is {no_way.distance_m or 0:.0f} m away.",
-        "refused": f"Not {name}: {reasons_words(no_way.reasons)}.",
+        "far": f"The nearest road is {units.distance(no_way.distance_m or 0)} away.",
+        "refused": f"Not {name}: {reasons_words(no_way.reasons, units)}.",
         "closed_before": f"{beyond} closed before it by {names_together(no_way.closed_by)}.",
         "not_reached": f"{beyond} a limit or a gap in the roads lies before it.",
         "ground_between": f"{name} is near, but the ground between is too steep or closed.",

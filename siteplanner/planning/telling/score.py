@@ -32,6 +32,11 @@ def line_words(line: ScoreLine, units: Units = METRIC) -> str:
     return line.gauge.says.format(figure_words(line, units))
 
 
+def points_words(line: ScoreLine, points: float, units: Units = METRIC) -> str:
+    """What a line measured and the points that it is worth, as they are shown."""
+    return f"{line_words(line, units)}, {points:.1f} points"
+
+
 def difference_words(one: ScoreLine, other: ScoreLine, units: Units = METRIC) -> str:
     """Why `one` is better than `other` by this criterion, as a clause."""
     say = one.gauge.difference

@@ -110,6 +110,50 @@ class Units:
             return self._said(metres / FOOT_M, "ft", 0, "nearest")
         return self.figure(metres / 1000, "km", 1) if metres >= 995 else self.figure(metres, "m")
 
+    def roughly(self, metres: float | None) -> str:
+        """A distance along a way as a driver judges it: to 10 m or 50 ft, at least one of them; one unit of `both`
+        is enough for the eye and the ear."""
+        if metres is None or not math.isfinite(metres):
+            return NOT_KNOWN
+        if self.system == "US":
+            if metres >= 0.2 * MILE_M:
+                return self.distance(metres)
+            return self._said(50 * max(1, round(metres / FOOT_M / 50)), "ft", 0, "nearest")
+        if metres >= 995:
+            return self._said(metres / 1000, "km", 1, "nearest")
+        return self._said(10 * max(1, round(metres / 10)), "m", 0, "nearest")
+
+    def part_of(self, part_m: float, whole_m: float) -> str:
+        """`0.5 of 1.5 km`: a length of a longer one, both in the same unit."""
+        if self.system == "US":
+            return f"{part_m / MILE_M:.1f} of {self._said(whole_m / MILE_M, 'mi', 1, 'nearest')}"
+        return f"{part_m / 1000:.1f} of {self._said(whole_m / 1000, 'km', 1, 'nearest')}"
+
+    def posted(self, value: float | None, unit: str, rounding: Rounding = "down") -> str:
+        """A limit as a sign or a road record states it: its own digits, at most three that count, none added. The US
+        twin has a digit after the point and is rounded down, because what is posted must not grow; `up` for what
+        the rig itself needs.
+        """
+        if value is None or not math.isfinite(value):
+            return NOT_KNOWN
+        metric = f"{value:.3g}"
+        factor, us = _TO_US.get(unit, (1.0, unit))
+        if us == unit or self.system == "metric":
+            return self._unit(metric, unit)
+        twin = self._said(value * factor, us, 0 if us == "lb" else 1, rounding)
+        if self.system == "US":
+            return twin
+        return f"{self._unit(metric, unit)} or {twin}" if self.spoken else f"{self._unit(metric, unit)} ({twin})"
+
+    def stop(self, metres: float | None) -> str:
+        """A mast stop or another length that the unit's manual names: its own digits."""
+        return self.posted(metres, "m", "nearest")
+
+    @property
+    def colon(self) -> str:
+        """What parts a thing from what is said of it: a colon to the eye, a pause to the ear."""
+        return ", " if self.spoken else ": "
+
     def area(self, km2: float | None) -> str:
         """An area on the map."""
         return self.figure(km2, "km²", 1)
@@ -204,7 +248,9 @@ class Units:
         return self.minutes(None if seconds is None else seconds / 60)
 
     def _said(self, value: float, unit: str, digits: int, rounding: Rounding) -> str:
-        text = rounded_text(value, digits, rounding)
+        return self._unit(rounded_text(value, digits, rounding), unit)
+
+    def _unit(self, text: str, unit: str) -> str:
         if not self.spoken:
             return f"{text}°" if unit == "°" else f"{text} {unit}"
         one, many = _SPOKEN[unit]
@@ -214,6 +260,7 @@ class Units:
 METRIC = Units()
 BOTH = Units("both")
 US = Units("US")
+SPOKEN = Units("both", spoken=True)
 
 
 def rounded_text(value: float, digits: int, rounding: Rounding = "nearest") -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,8 +9,11 @@ from siteplanner.mission.criteria import CRITERIA
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.telling.limits import nearest_to_pass_words
+from siteplanner.planning.telling.units import METRIC, Units
 
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 
@@ -27,12 +29,13 @@ def best_look(evaluation: Evaluation) -> Look | None:
     return max(known, key=lambda look: look.margin_deg, default=None)
 
 
-def backhaul_clause(e: Evaluation) -> list[str]:
+def backhaul_clause(e: Evaluation, units: Units = METRIC) -> list[str]:
     """What carries the traffic where it is not the dish, as a clause of `because`; nothing where none works."""
     if e.donor is not None:
-        return [f"links to {e.donor.name} {e.donor.distance_m / 1000:.1f} km away, {e.donor.margin_db:.0f} dB to spare"]
+        far, spare = units.figure(e.donor.distance_m / 1000, "km", 1), units.decibels(e.donor.margin_db)
+        return [f"links to {e.donor.name} {far} away, {spare} to spare"]
     used = e.backhaul
-    return [] if used is None else [f"has {math.floor(100 * used.margin + 1e-9)} % of open sky for the terminal"]
+    return [] if used is None else [f"has {units.share_at_least(used.margin)} of open sky for the terminal"]
 
 
 def starting_place(e: Evaluation) -> str:
@@ -40,7 +43,7 @@ def starting_place(e: Evaluation) -> str:
     return e.access.by_staging[0].name if e.access is not None and e.access.by_staging else "staging"
 
 
-def starts_sentence(starts: Sequence[tuple[str, float | None]]) -> str:
+def starts_sentence(starts: Sequence[tuple[str, float | None]], units: Units = METRIC) -> str:
     """`The drive starts at West yard, 14 min. Not from East yard, 20 min; Camp, no way for the rig.`
 
     `starts`: (name, seconds of the drive, None for no way) of several staging points, the chosen one first; '' for
@@ -49,27 +52,28 @@ def starts_sentence(starts: Sequence[tuple[str, float | None]]) -> str:
     if len(starts) < 2:
         return ""
     first, *others = (
-        f"{name}, {'no way for the rig' if seconds is None else f'{seconds / 60:.0f} min'}" for name, seconds in starts
+        f"{name}, {'no way for the rig' if seconds is None else units.seconds(seconds)}" for name, seconds in starts
     )
     return f"The drive starts at {first}. Not from {'; '.join(others)}."
 
 
-def because(spot: RankedSpot) -> str:
+def because(spot: RankedSpot, units: Units = METRIC) -> str:
     """Why this spot, in one clause a criterion."""
     e = spot.evaluation
     parts = []
     if e.coverage is not None:
         parts.append(
-            f"serves {_share(e.coverage.share)} of the incident area with the mast at {e.coverage.mast_height_m:g} m"
+            f"serves {units.share(e.coverage.share)} of the incident area with the mast at "
+            f"{units.stop(e.coverage.mast_height_m)}"
         )
     look = best_look(e)
     if not e.dish_used:
-        parts += backhaul_clause(e)
+        parts += backhaul_clause(e, units)
     elif look is not None:
-        parts.append(f"sees {look.satellite_name} {look.margin_deg:.0f} deg above the skyline")
+        parts.append(f"sees {look.satellite_name} {units.angle(look.margin_deg, 0)} above the skyline")
     if e.access is not None:
-        parts.append(f"is {e.access.drive_time_s / 60:.0f} min by road from {starting_place(e)}")
-    parts.append(f"stands on {e.ground.slope_deg:.1f} deg of slope")
+        parts.append(f"is {units.seconds(e.access.drive_time_s)} by road from {starting_place(e)}")
+    parts.append(f"stands on {units.angle(e.ground.slope_deg)} of slope")
     return ", ".join(parts[:-1]) + " and " + parts[-1] if len(parts) > 1 else parts[0]
 
 
@@ -112,22 +116,24 @@ def recommend(plan: Plan) -> Recommendation:
     )
 
 
-def recommendation(plan: Plan) -> str:
+def recommendation(plan: Plan, units: Units = METRIC) -> str:
     """The commander's sentence: what, why, when, what to watch out for."""
     told = recommend(plan)
     if told.best is None:
-        return head_words(told)
+        return head_words(told, units)
     watch = watch_words(told)
-    return f"{head_words(told)}: it {because(told.best)}.{_on_air(told.best)}" + (f" {watch}" if watch else "")
+    return f"{head_words(told, units)}: it {because(told.best, units)}.{_on_air(told.best, units)}" + (
+        f" {watch}" if watch else ""
+    )
 
 
-def head_words(told: Recommendation) -> str:
+def head_words(told: Recommendation, units: Units = METRIC) -> str:
     """`Park at spot A`, without a stop; or a whole sentence where there is no spot."""
     if told.best is not None:
         return f"Park at {_spoken(told.best.spot.name)}"
     reasons = "; ".join(
-        f"{r.label.lower()} ({100 * r.share:.0f} % of the search ground"
-        + (f", {r.nearest_to_pass}" if r.nearest_to_pass else "")
+        f"{r.label.lower()} ({units.share(r.share)} of the search ground"
+        + (f", {nearest}" if (nearest := nearest_to_pass_words(r, units)) else "")
         + ")"
         for r in told.hardest
     )
@@ -135,9 +141,9 @@ def head_words(told: Recommendation) -> str:
     return f"No spot passes every limit. What rules out most ground: {reasons}.{more}"
 
 
-def why_words(told: Recommendation) -> str:
+def why_words(told: Recommendation, units: Units = METRIC) -> str:
     """Why there and when on air, as sentences of their own; '' where there is no spot."""
-    return "" if told.best is None else f"It {because(told.best)}.{_on_air(told.best)}"
+    return "" if told.best is None else f"It {because(told.best, units)}.{_on_air(told.best, units)}"
 
 
 def watch_words(told: Recommendation) -> str:
@@ -158,27 +164,32 @@ def risk_words(risks: Risks | None) -> str:
     return f"{'; '.join(parts)}." if parts else ""
 
 
-def _on_air(best: RankedSpot) -> str:
+def on_air_words(air: Moments, units: Units = METRIC) -> str:
+    """`31 to 44 min after dispatch, 37 on average`: when service starts."""
+    return f"{air.early_min:.0f} to {units.figure(air.late_min, 'min')} after dispatch, {air.mean_min:.0f} on average"
+
+
+def _on_air(best: RankedSpot, units: Units) -> str:
     air = best.evaluation.on_air
-    if air is None:
-        return ""
-    return f" On air {air.early_min:.0f} to {air.late_min:.0f} min after dispatch, {air.mean_min:.0f} on average."
+    return "" if air is None else f" On air {on_air_words(air, units)}."
 
 
-def firmness_sentence(plan: Plan) -> str:
+def firmness_sentence(plan: Plan, units: Units = METRIC) -> str:
     """How firm the first place is, and what would flip it."""
     firm = plan.firmness
     if len(plan.spots) < 2 or firm is None:
         return ""
     stays, second = firm.first_stays_first, plan.spots[1]
-    text = f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second)}. "
+    text = (
+        f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second, units)}. "
+    )
     if stays >= 0.95:
         text += "The first place holds when the weights change by up to half."
     else:
         better = CRITERIA.get(firm.runner_up_better_on)
         called = better.words_of(plan.mission).called if better is not None else ""
         why = f" Weighing {called} higher would favour the runner-up." if called else ""
-        text += f"A close call: the first place holds in {100 * stays:.0f} % of weight changes by up to half.{why}"
+        text += f"A close call: the first place holds in {units.share(stays)} of weight changes by up to half.{why}"
     return text
 
 
@@ -191,21 +202,21 @@ def raise_first_words(ground: Ground) -> str:
     return f"Raise the {ground.raise_first.replace('_', ' ')} corner first: it is the lowest."
 
 
-def lift_doubt_words(ground: Ground) -> str:
+def lift_doubt_words(ground: Ground, units: Units = METRIC) -> str:
     """`Lifts give or take 0.22 m; bumps that the elevation does not show come on top.`; '' where not known."""
     doubt = ground.lift_uncertainty_m
     if doubt != doubt:
         return ""
-    text = f"Lifts give or take {max(0.01, doubt):.2f} m"
+    text = f"Lifts give or take {units.length(max(0.01, doubt), 2)}"
     if ground.bumps_m == ground.bumps_m:
-        return f"{text}: the ground under the trailer leaves the plane by up to {ground.bumps_m:.2f} m."
+        return f"{text}: the ground under the trailer leaves the plane by up to {units.length(ground.bumps_m, 2)}."
     return f"{text}; bumps that the elevation does not show come on top."
 
 
-def drainage_words(ground: Ground) -> str:
+def drainage_words(ground: Ground, units: Units = METRIC) -> str:
     """How high the spot stands above the water's way."""
     above = ground.above_drainage_m
-    return "not known" if above != above else f"{above:.1f} m above the channel that it drains to"
+    return "not known" if above != above else f"{units.length(above, 1)} above the channel that it drains to"
 
 
 CAUTIONS: tuple[str, ...] = (
@@ -219,9 +230,3 @@ CAUTIONS: tuple[str, ...] = (
 
 def _spoken(name: str) -> str:
     return name if " " in name else f"spot {name}"
-
-
-def _share(share: float) -> str:
-    """A share 0..1 as per cent; nearly all is never told as all, a little never as nothing."""
-    percent = 100 * share
-    return "above 99 %" if 99 < percent < 100 else "below 1 %" if 0 < percent < 1 else f"{percent:.0f} %"

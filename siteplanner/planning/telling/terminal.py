@@ -1,0 +1,66 @@
+"""A plan and the judgement of a place as lines for a terminal, from their records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
+from siteplanner.planning.telling.words import starts_sentence
+
+
+def where_words(spot: dict[str, Any]) -> str:
+    """Where a spot stands, in degrees and by grid."""
+    return f"It stands at {spot['latitude']:.5f}, {spot['longitude']:.5f}, grid {spot['grid_reference']}."
+
+
+def spot_cells(spot: dict[str, Any], backhaul: str, units: Units = METRIC) -> tuple[str, ...]:
+    """A row of the ranking: rank, spot, score, served, backhaul, slope, drive, mast."""
+    return (
+        str(spot["rank"]),
+        spot["name"],
+        f"{spot['score']:.1f}",
+        units.share(spot["coverage"]["share"]),
+        backhaul,
+        units.angle(spot["ground"]["slope_deg"]),
+        units.seconds(spot["access"]["drive_time_s"]),
+        units.stop(spot["coverage"]["mast_height_m"]),
+    )
+
+
+def verdict_words(result: dict[str, Any]) -> str:
+    """Whether the place passes, and where it would rank."""
+    verdict = f"passes; it would rank {result['would_rank']}" if result["passes"] else "is ruled out"
+    return f"{_place(result)} {verdict}."
+
+
+def explanation_lines(result: dict[str, Any], units: Units = METRIC) -> Iterator[str]:
+    """What stands behind the verdict, a line each."""
+    if not result["in_search_ground"]:
+        yield f"{_place(result)} lies outside the search ground."
+    for item in result["failed"]:
+        yield f"- {item['reason']}"
+    for name, line in result["criteria"].items():
+        value = NOT_KNOWN if line["value"] is None else f"{line['value']:.1f} {line['unit']}".rstrip()
+        yield (
+            f"{name:>11}: {value}; utility {line['utility']:.2f} x weight {line['weight']:.2f} = "
+            f"{line['contribution']:.1f} points"
+        )
+    starts = [(s["name"], s["drive_time_s"]) for s in (result["access"] or {}).get("by_staging", ())]
+    if starts:
+        yield f"  {starts_sentence(starts, units)}"
+    backhaul = result["backhaul"]
+    if [b["kind"] for b in backhaul["wanted"]] not in ([], ["geostationary"]):
+        yield f"  {backhaul['sentence']}"
+    for look in result["sky"]:
+        yield (
+            f"  satellite {look['satellite_name']}: azimuth {units.angle(look['azimuth_deg'])} true, elevation "
+            f"{units.angle(look['elevation_deg'])}, skyline {units.angle(look['horizon_deg'])}, margin "
+            f"{units.angle(look['margin_deg'])}"
+        )
+    for sentence in result["sky_sentences"]:
+        yield f"  {sentence}"
+
+
+def _place(result: dict[str, Any]) -> str:
+    return f"{result['latitude']:.6f}, {result['longitude']:.6f} ({result['grid_reference']})"
