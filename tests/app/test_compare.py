@@ -49,7 +49,7 @@ def test_every_criterion_must_serve_point_and_way_in_is_there(plan):
         assert any(label.startswith(c.label) for label in labels), c.label
     for point in plan.spots[0].evaluation.coverage.must_serve:
         assert f"Must-serve: {point.name}" in labels
-    for words in ("On air after dispatch", "Ways in and out", "Drive", "Last leg over ground", "Mast"):
+    for words in ("On air", "Ways in and out", "Drive", "Last leg over ground", "Mast"):
         assert words in labels
 
 
@@ -64,7 +64,7 @@ def test_better_is_marked_by_the_figure_and_not_where_better_means_nothing(plan)
     assert coverage.best == () or coverage.best == (1,)
     assert rows["Mast"].best == ()
     assert rows["Elevation"].best == ()
-    air = rows["On air after dispatch"]
+    air = rows["On air"]
     means = [r.evaluation.on_air.mean_min for r in (a, b)]
     assert abs(means[0] - means[1]) > 1
     assert air.best == (int(np.argmin(means)),)
@@ -112,7 +112,7 @@ def test_columns_stand_in_order_of_rank_whatever_was_picked_first(plan):
 
 
 def test_us_units_reach_the_comparison(plan):
-    text = compare.compare_table(plan, list(plan.spots[:2]), Units("US", "degrees"))
+    text = compare.compare_table(plan, list(plan.spots[:2]), Units("US", place="degrees"))
     assert re.search(r">\d[\d,]* ft<", text)
     assert not re.search(r">\d[\d,]* m<", text)
 

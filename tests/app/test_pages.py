@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from siteplanner.app import plan_map, serve, session, spot, spot_drive
+from siteplanner.app import decide, plan_map, serve, session, spot, spot_drive
 from siteplanner.app.decide import answer, breakdown, ruled_out_by_name
 from siteplanner.app.labels import Units
 from siteplanner.app.ranking_table import ranking_rows
@@ -38,7 +38,7 @@ def asked(plan, evaluation):
 
 def all_html(plan):
     ranked = plan.spots[0]
-    e, units = ranked.evaluation, Units("US", "grid reference")
+    e, units = ranked.evaluation, Units("US", place="grid reference")
     return "".join(
         [
             answer(plan, units),
@@ -56,7 +56,7 @@ def all_html(plan):
             spot.service(e.coverage, e, units),
             spot.budget(e),
             spot_drive.turns(e, units),
-            spot.on_arrival(plan, ranked),
+            spot.on_arrival(plan, ranked, units),
         ]
     )
 
@@ -84,7 +84,7 @@ def test_the_table_has_one_row_a_spot_in_order(plan):
 def test_why_not_here_says_reason_change_and_every_figure():
     plan = make_plan()
     out = plan.rejected[0]
-    text = re.sub(r"<[^>]+>", " ", verdict(asked(plan, out), plan, Units("metric", "grid reference")))
+    text = re.sub(r"<[^>]+>", " ", verdict(asked(plan, out), plan, Units("metric", place="grid reference")))
     assert "Ruled out." in text
     assert "barn is 3.0 m away" in text
     assert "What would have to change" in text
@@ -156,14 +156,13 @@ def test_directions_to_copy_are_those_of_the_drive():
     assert spot_drive.directions_text(nowhere, Units(), "here") == ""
 
 
-def test_us_figures_stand_beside_metric_ones_in_sentences():
-    # 1 ft = 0.3048 m, 1 mile = 1609.344 m, 1 lb = 0.45359237 kg, all exact (NIST SP 811, appendix B.8)
-    said = Units("US").said
-    assert said("mast at 8 m, 12.8 km, 75 to 95 min") == "mast at 8 m (26 ft), 12.8 km (8.0 mi), 75 to 95 min"
-    assert said("20 m/s, 3,500 kg, 24.6 km²") == "20 m/s (45 mph), 3,500 kg (7,716 lb), 24.6 km² (9.5 sq mi)"
-    assert said("12.8 km (8.0 mi)") == "12.8 km (8.0 mi)"
-    assert said("0.02 m and 60 km/h") == "0.02 m (0.07 ft) and 60 km/h (37 mph)"
-    assert Units().said("8 m") == "8 m"
+def test_sentences_hold_the_reader_s_units_and_no_others(plan):
+    # 1 ft = 0.3048 m, 1 mile = 1609.344 m, both exact (NIST SP 811, appendix B.8)
+    metric, us = (decide.answer(plan, Units(system)) for system in ("metric", "US"))
+    stop = plan.best.evaluation.coverage.mast_height_m
+    assert f"mast at {stop:g} m" in metric
+    assert f"mast at {stop / 0.3048:.1f} ft" in us
+    assert not re.search(r"[0-9] (m|km)[^a-z]", us)
 
 
 @pytest.fixture

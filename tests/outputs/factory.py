@@ -367,7 +367,7 @@ def make_plan(
             word(6 + n, label),
             float(((values & BITS[code]) != 0)[ground].mean()),
             float((values == BITS[code])[ground].mean()),
-            "Relax by 1.2 deg." if code == "steep" else "",
+            *((6.2, "deg") if code == "steep" else ()),
         )
         for n, (code, label) in enumerate(LIMITS.items())
         if ((values & BITS[code]) != 0)[ground].any()

@@ -95,7 +95,7 @@ def test_the_open_sky_terminal_says_what_stands_nearest(linked):
 
 def test_popup_and_list(plan, linked):
     popup = spot_popup(plan.spots[0])
-    assert "<b>Satellite slot 103 W, clear by 34.4°</b> (used)<br>Donor link to Ridge tower: blocked" in popup
+    assert "<b>Satellite slot 103 W, clear by 34.4&#176;</b> (used)<br>Donor link to Ridge tower: blocked" in popup
     page = panel_html(linked)
     assert "donor link 18 dB to spare" in page
     assert "open sky 98 &#37; clear" in page

@@ -10,6 +10,7 @@ import pytest
 from siteplanner.planning.study.study import elevation_error_m
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.units import METRIC
 from siteplanner.roads.hazards import Hazard
 
 
@@ -66,7 +67,7 @@ def test_gates_come_with_their_place(valley_plan):
     last = int(route.segments[-1])
     hazards[last] = (Hazard(kind="gate", severity="warning", what="gate", along_m=0.0, x=0.0, y=0.0),)
     gated = replace(valley_plan, scene=replace(valley_plan.scene, roads=replace(roads, hazards=tuple(hazards))))
-    assert f"km {route.running_m[-2] / 1000:.1f}" in codes(gated, ranked)["gates"]
+    assert f"Gates at {METRIC.distance(float(route.running_m[-2]))}:" in codes(gated, ranked)["gates"]
     assert "who has the keys?" in codes(gated, ranked)["gates"]
     without = replace(ranked, evaluation=replace(ranked.evaluation, access=None))
     assert {"gates", "road_limits"}.isdisjoint(codes(valley_plan, without))

@@ -232,7 +232,8 @@ def test_no_spot_is_an_answer_with_reasons(tmp_path):
     assert steep.would_allow == pytest.approx(0.573, abs=0.001)  # atan 0.01
     record = plan_record(made)
     assert record["recommendation"].startswith("No spot passes every limit.")
-    assert "would have to allow 0.6°" in record["recommendation"]  # atan 0.01 = 0.573 deg
+    (told,) = (r["nearest_to_pass"] for r in record["rulings"] if r["code"] == "steep")
+    assert told == "would have to allow 0.6°"  # atan 0.01 = 0.573 deg
 
 
 def test_refining_never_lowers_the_first_place_and_keeps_the_spacing(tmp_path):

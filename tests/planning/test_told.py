@@ -139,7 +139,7 @@ def test_one_way_in_names_the_sections_with_their_ends(valley_plan, lay_by):
     told = replace(lay_by.evaluation.access.told, cuts=cuts)
     assert one_way_words(told) == "No way round if this is lost: Hill Lane, 0.6 km; Mill Lane, 0.5 km."
     text = " ".join(radio_lines(lay_by.spot, replace(lay_by.evaluation.access, ways=WaysOut(1, ())), told))
-    assert "One way in and out. No way round if this is lost: Hill Lane, 0.6 kilometres; Mill Lane" in text
+    assert "One way in and out. No way round if this is lost: Hill Lane, 0.6 kilometres or 0.4 miles; Mill Lane" in text
     assert "One way in" not in " ".join(radio_lines(lay_by.spot, lay_by.evaluation.access, told))
 
 

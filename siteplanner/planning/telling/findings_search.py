@@ -11,13 +11,14 @@ Facts = Mapping[str, Any]
 
 SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "no_geostationary_satellite": lambda f, u: (
-        f"At latitude {f['latitude_deg']:.1f} no geostationary satellite at all stands {f['least_elevation_deg']:g} "
-        "deg above the level: there is nothing to point the dish at, so every spot is ruled out.",
+        f"At latitude {f['latitude_deg']:.1f} no geostationary satellite at all stands "
+        f"{u.posted(f['least_elevation_deg'], '°')} above the level: there is nothing to point the dish at, so every "
+        f"spot is ruled out.",
         "Plan with another backhaul, such as a terminal for moving satellites, or stand nearer to the equator.",
     ),
     "satellite_too_low": lambda f, u: (
-        f"The satellite at {f['longitude_deg']:.1f} deg stands at {f['elevation_deg']:.1f} deg here, below the "
-        f"{f['least_deg']:.1f} deg that the mission's least elevation and margin ask for.",
+        f"The satellite at {u.angle(f['longitude_deg'])} stands at {u.angle(f['elevation_deg'])} here, below the "
+        f"{u.angle(f['least_deg'])} that the mission's least elevation and margin ask for.",
         "Name a satellite nearer to this longitude.",
     ),
     "input_changed": lambda f, u: (

@@ -69,7 +69,7 @@ def one_way_words(told: Told, units: Units = METRIC) -> str:
         return ""
     named = [f"{cut.name}, {units.figure(cut.length_m / 1000, 'km', 1)}" for cut in told.cuts[:3]]
     more = f", and {len(told.cuts) - 3} more" if len(told.cuts) > 3 else ""
-    return f"No way round if this is lost{units.colon}{'; '.join(named)}{more}."
+    return f"No way round if this is lost: {'; '.join(named)}{more}."
 
 
 def _step(step: Step, units: Units) -> str:
