@@ -158,6 +158,7 @@ def check(
     with _bar(quiet) as progress:
         from siteplanner.planning.study.load import load_study
         from siteplanner.planning.study.progress import Stages
+        from siteplanner.planning.telling.inputs import holds_words
 
         with _named(mission):
             study = load_study(loaded, Stages(progress))
@@ -169,7 +170,7 @@ def check(
             "unit": i.unit,
             "extent_lonlat": i.extent_lonlat,
             "count": i.count,
-            "detail": i.detail,
+            "detail": holds_words(i.held),
         }
         for i in study.inputs
     ]

@@ -13,9 +13,11 @@ from siteplanner.app.frame import finding_note
 from siteplanner.app.intake import ROLES, UNUSED, Brought, roles_for
 from siteplanner.app.labels import error_text, plain
 from siteplanner.app.session import Work
+from siteplanner.data.records import Held
 from siteplanner.errors import InputError, SeveralLayers, SiteplannerError
 from siteplanner.mission import load_mission
 from siteplanner.outputs.words.text import clean
+from siteplanner.planning.telling.inputs import holds_words
 
 
 def own_files(work: Work) -> None:
@@ -125,7 +127,7 @@ def held_words(item: Brought) -> str:
         if item.kind == "raster" and r.unit != "not stated"
         else ("; unit of heights not stated" if item.kind == "raster" else "")
     )
-    return clean(f"{r.detail}; {r.crs}{unit}; west, south, east, north {box}")
+    return clean(f"{holds_words(r.held)}; {r.crs}{unit}; west, south, east, north {box}")
 
 
 def layer_choice(work: Work, number: int, item: Brought, layers: tuple[str, ...]) -> None:
@@ -144,7 +146,7 @@ def layer_choice(work: Work, number: int, item: Brought, layers: tuple[str, ...]
             f"{item.path}|{name}",
             kind,
             intake.guess_role(kind, name, ()),
-            replace(layer.record, detail=f"{len(layer.frame):,} {kind}s"),
+            replace(layer.record, held=Held("features", kept=len(layer.frame), shape=kind)),
             layer.findings,
         )
         st.rerun()

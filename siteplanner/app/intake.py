@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from siteplanner.app.roles import Role, roles_of_layers
-from siteplanner.data.records import SHAPEFILE_PARTS, InputRecord, sha256_of
+from siteplanner.data.records import SHAPEFILE_PARTS, Held, InputRecord, sha256_of
 from siteplanner.errors import Finding, InputError, SeveralLayers
 
 Kind = Literal["raster", "polygon", "line", "point", "table", "mission", "part", "unknown"]
@@ -173,7 +173,7 @@ def _look_at_raster(path: Path) -> Brought:
             source.unit or "not stated",
             source.extent_lonlat,
             d.width * d.height,
-            f"{d.width:,} × {d.height:,} cells, {d.driver}",
+            Held("cells", columns=d.width, rows=d.height, driver=d.driver),
         )
         return Brought(path.name, "raster", guess_role("raster", path.name, ()), record, source.findings)
 
@@ -206,7 +206,7 @@ def _taken(path: Path, kinds: set[Any]) -> Brought:
     }
     kind: Any = max(tally, key=lambda k: tally[k])
     columns = tuple(str(c).lower() for c in layer.frame.columns)
-    record = replace(layer.record, detail=f"{len(layer.frame):,} {kind}{'s' if len(layer.frame) != 1 else ''}")
+    record = replace(layer.record, held=Held("features", kept=len(layer.frame), shape=kind))
     return Brought(path.name, kind, guess_role(kind, path.name, columns), record, layer.findings)
 
 

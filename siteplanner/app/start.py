@@ -19,6 +19,7 @@ from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import load_mission, mission_from_dict
 from siteplanner.outputs.words.text import clean
+from siteplanner.planning.telling.inputs import holds_words
 from siteplanner.planning.telling.screen import vetted_words
 
 WAYS = ("A sample", "My own files", "A mission file", "Earlier work")
@@ -176,7 +177,7 @@ def layer_row(record: Any) -> dict[str, Any]:
         "CRS": clean(record.crs),
         "Unit": record.unit or "-",
         "Count": record.count,
-        "Holds": clean(record.detail),
+        "Holds": clean(holds_words(record.held)),
         "West, south, east, north": extent(record.extent_lonlat),
     }
 

@@ -10,7 +10,7 @@ import numpy as np
 from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.grid import Grid
 from siteplanner.data.raster_source import unreadable
-from siteplanner.data.records import InputRecord, crs_name, sha256_of
+from siteplanner.data.records import Held, InputRecord, crs_name, sha256_of
 from siteplanner.data.side_files import check_companions
 from siteplanner.errors import InputError
 
@@ -76,7 +76,7 @@ def read_classes(path: str | Path, *, like: Grid, role: str = "land cover") -> C
                 "",
                 (west, south, east, north),
                 int((values != UNKNOWN).sum()),
-                f"{dataset.width:,} x {dataset.height:,} {dataset.dtypes[0]} cells, {driver}",
+                Held("cells", columns=dataset.width, rows=dataset.height, number=dataset.dtypes[0], driver=driver),
             )
     except (RasterioError, UnicodeDecodeError) as error:
         raise unreadable(error, full) from None

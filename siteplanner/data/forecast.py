@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from siteplanner.core.constants import KNOT_M_S, MPH_M_S
-from siteplanner.data.records import InputRecord, sha256_of
+from siteplanner.data.records import Held, InputRecord, sha256_of
 from siteplanner.errors import InputError
 
 TO_M_S = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": MPH_M_S, "kt": KNOT_M_S}
@@ -84,7 +84,7 @@ def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, In
         unit,
         (math.nan,) * 4,
         len(times),
-        f"{times[0].isoformat()} to {times[-1].isoformat()}",
+        Held("hours", kept=len(times), names=(times[0].isoformat(), times[-1].isoformat())),
     )
     return WindForecast(tuple(times), tuple(speed), tuple(gust), tuple(direction)), record
 

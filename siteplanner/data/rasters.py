@@ -10,16 +10,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from affine import Affine
 from pyproj import CRS
 
 from siteplanner.core.constants import FOOT_M
+from siteplanner.data.framing import frame_of, mean_size_m, rounded_cell_m
 from siteplanner.data.geometry import boxes_meet, transformed, unwrapped
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.projections import check_target_crs, metric_crs
 from siteplanner.data.raster_read import Reading, read_onto
 from siteplanner.data.raster_source import METRES_PER, RasterSource, open_raster
-from siteplanner.data.records import InputRecord, crs_name, extent_words, sha256_of
+from siteplanner.data.records import Held, InputRecord, crs_name, extent_words, sha256_of
 from siteplanner.errors import Finding, InputError
 
 if TYPE_CHECKING:
@@ -109,10 +109,10 @@ def _read(
         used = _overlapping(sources, near, findings)
         sizes = {id(s): s.pixel_size_m(*_centre(s, near), crs) for s in used}
         # coarsest first, so that finer ones are written over it; the first named last among equals
-        order = sorted(used, key=lambda s: (-_mean_size(sizes[id(s)]), -used.index(s)))
-        finest = min(_mean_size(size) for size in sizes.values())
-        cell = cell_size_m or max(SMALLEST_CELL_M, _rounded(finest))
-        transform, shape = _frame(near, crs, cell, max_cells)
+        order = sorted(used, key=lambda s: (-mean_size_m(sizes[id(s)]), -used.index(s)))
+        finest = min(mean_size_m(size) for size in sizes.values())
+        cell = cell_size_m or max(SMALLEST_CELL_M, rounded_cell_m(finest))
+        transform, shape = frame_of(near, crs, cell, max_cells)
         values = np.full(shape, np.nan, dtype=np.float32)
         grid = Grid(values, transform, crs)
         for number, source in enumerate(order):
@@ -154,15 +154,6 @@ def _tick(tell: Callable[[str, float], None], name: str, done: float, share: flo
     return lambda part: tell(f"Reading {name}", done + share * part)
 
 
-def _mean_size(size: tuple[float, float]) -> float:
-    return math.sqrt(size[0] * size[1])
-
-
-def _rounded(cell: float) -> float:
-    """A cell size in half metres, so that a metric raster keeps its own in spite of the map's scale."""
-    return max(round(cell * 2) / 2, 0.5)
-
-
 def _centre(source: RasterSource, near: BaseGeometry) -> tuple[float, float]:
     """A place of the needed ground that the raster may cover, for measuring its pixels."""
     west, south, east, north = near.bounds
@@ -191,27 +182,6 @@ def _overlapping(sources: list[RasterSource], near: BaseGeometry, findings: list
                 )
             )
     return used
-
-
-def _frame(near: BaseGeometry, crs: CRS, cell: float, max_cells: int) -> tuple[Affine, tuple[int, int]]:
-    west, south, east, north = transformed(near, WGS84, crs).bounds
-    if not all(math.isfinite(v) for v in (west, south, east, north)):
-        raise InputError(
-            f"The ground needed cannot be shown in {crs.name}.", remedy="Choose another `crs`.", field="crs"
-        )
-    # a millimetre of slack, so that bounds on a line of the grid do not cost another row
-    left, bottom = math.floor((west + 1e-3) / cell), math.floor((south + 1e-3) / cell)
-    right, top = math.ceil((east - 1e-3) / cell), math.ceil((north - 1e-3) / cell)
-    rows, cols = max(top - bottom, 1), max(right - left, 1)
-    if rows * cols > max_cells:
-        better = cell * math.sqrt(rows * cols / max_cells)
-        raise InputError(
-            f"The ground needed has {rows:,} x {cols:,} cells of {cell:g} m, more than {max_cells:,}.",
-            remedy=f"Set search.cell_size_m to {math.ceil(better)} or more, or search.radius_m lower; check that "
-            "the staging point is not far away by mistake.",
-            field="search.cell_size_m",
-        )
-    return Affine(cell, 0, left * cell, 0, -cell, top * cell), (rows, cols)
 
 
 def _both(low: float, high: float) -> str:
@@ -338,8 +308,15 @@ def _record(
         unit + (" (assumed)" if assumed else ""),
         source.extent_lonlat,
         reading.count,
-        f"{d.width:,} x {d.height:,} {d.dtypes[source.band - 1]} cells of {size[1]:.2f} x {size[0]:.2f} m, "
-        f"{d.driver}" + (f", heights above {source.vertical}" if source.vertical else ""),
+        Held(
+            "cells",
+            columns=d.width,
+            rows=d.height,
+            number=d.dtypes[source.band - 1],
+            cell_m=(size[1], size[0]),
+            driver=d.driver,
+            datum=source.vertical or "",
+        ),
     )
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Literal
 
 from pyproj import CRS
 
@@ -17,13 +18,35 @@ SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
 
 @dataclass(frozen=True)
+class Held:
+    """What a file holds, as values. `features`: `kept` of `total`, from the layers `names`. `roads`: `kept` lines of
+    `total` ways, and turn `restrictions`. `cells`: `columns` x `rows` of type `number`, `cell_m` west-east and
+    north-south (empty: not worked out), their `driver`, the height `datum` where the file names one. `hours`: from
+    `names[0]` to `names[1]`, ISO 8601.
+    """
+
+    kind: Literal["features", "roads", "cells", "hours"]
+    kept: int = 0
+    total: int = 0
+    names: tuple[str, ...] = ()
+    shape: str = ""
+    restrictions: int = 0
+    columns: int = 0
+    rows: int = 0
+    number: str = ""
+    cell_m: tuple[float, ...] = ()
+    driver: str = ""
+    datum: str = ""
+
+
+@dataclass(frozen=True)
 class InputRecord:
     """One file as it was used.
 
     `role` is the layer's name in the mission, `file` its bare name, `sha256` the fingerprint of its bytes,
     `crs` the CRS of the file (authority code where it has one), `unit` the unit of heights ("m", "ft",
     "us-ft", "m (assumed)"; "" for vector layers), `extent_lonlat` west, south, east, north of the whole file in
-    WGS 84 degrees, `count` the features or cells kept, `detail` one line for people.
+    WGS 84 degrees, `count` the features or cells kept, `held` what it holds.
     """
 
     role: str
@@ -33,7 +56,7 @@ class InputRecord:
     unit: str
     extent_lonlat: tuple[float, float, float, float]
     count: int
-    detail: str
+    held: Held
 
 
 def file_set(path: Path) -> list[Path]:

@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-import tempfile
 import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from siteplanner.data.archives import unpack_kmz, unpack_shapefiles
 from siteplanner.data.columns import named, plain
-from siteplanner.data.formats import VECTOR_FORMATS, local_file, vector_driver
+from siteplanner.data.formats import local_file, vector_driver
 from siteplanner.data.geojson_crs import check_understood
 from siteplanner.data.geometry import Box, Kind, box_lonlat, boxes_meet, looks_swapped, mend, transformed, unwrapped
 from siteplanner.data.grid import WGS84
 from siteplanner.data.osm import TurnRestriction, read_osm
 from siteplanner.data.projections import horizontal
-from siteplanner.data.records import InputRecord, crs_name, extent_words, sha256_of
-from siteplanner.errors import Finding, InputError, SeveralLayers
+from siteplanner.data.records import Held, InputRecord, crs_name, extent_words, sha256_of
+from siteplanner.data.vector_files import info_of, opened, unreadable
+from siteplanner.errors import Finding, InputError
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -31,7 +28,6 @@ if TYPE_CHECKING:
 __all__ = ["InputRecord", "Kind", "Layer", "read_layer", "sha256_of"]
 
 _WGS84_BY_STANDARD = ("GeoJSON", "LIBKML", "GPX")  # RFC 7946 section 4; OGC 07-147r2 section 6; GPX 1.1 schema
-_GPX_LAYERS: dict[str, Kind] = {"waypoints": "point", "routes": "line", "tracks": "line"}
 _LEFT_OUT = {  # findings after which nothing usable may be left, and how an error counts them
     "kinds_left_out": "other shapes than that",
     "geometry_missing": "{count} without geometry",
@@ -113,8 +109,8 @@ def _read_layer(
     findings: list[Finding] = []
     if vector_driver(full) == "OSM":
         return _extract(full, role, target_crs, kinds, near, findings, required)
-    with _opened(full, role, kinds, layer, findings) as parts:
-        infos = [_info(*part, full) for part in parts]
+    with opened(full, role, kinds, layer, findings) as parts:
+        infos = [info_of(*part, full) for part in parts]
         crs = _crs(infos, full)
         if infos[0]["driver"] == "GeoJSON":
             check_understood(full, crs)
@@ -122,7 +118,7 @@ def _read_layer(
         bounds = _joined(infos)
         _check_axes(bounds, crs, near, full)
         frames = [_features(*part, info, crs, near, full, findings) for part, info in zip(parts, infos, strict=True)]
-        names = ", ".join(str(info["layer_name"]) for info in infos)
+        names = tuple(str(info["layer_name"]) for info in infos)
     frame = _concat(frames)
     frame = frame.set_crs(crs, allow_override=True).to_crs(target_crs)
     frame, mended = mend(frame, kinds, full.name)
@@ -145,7 +141,7 @@ def _read_layer(
         "",
         extent,
         len(frame),
-        f"{len(frame):,} of {total:,} features kept (layer {names})",
+        Held("features", kept=len(frame), total=total, names=names),
     )
     return Layer(role, frame, record, tuple(findings))
 
@@ -177,134 +173,9 @@ def _extract(
     lines = int((frame.geom_type == "LineString").sum())
     if not lines:
         _nothing_left(roads.count, roads.extent_lonlat, near, kinds, findings, required, path, role)
-    detail = f"{lines:,} lines of {roads.count:,} road ways kept, {len(roads.restrictions):,} turn restrictions"
-    record = InputRecord(role, path.name, sha256_of(path), "EPSG:4326", "", roads.extent_lonlat, lines, detail)
+    held = Held("roads", kept=lines, total=roads.count, restrictions=len(roads.restrictions))
+    record = InputRecord(role, path.name, sha256_of(path), "EPSG:4326", "", roads.extent_lonlat, lines, held)
     return Layer(role, frame, record, tuple(findings), roads.restrictions)
-
-
-@contextmanager
-def _opened(
-    path: Path, role: str, kinds: set[Kind], layer: str | None, findings: list[Finding]
-) -> Iterator[list[tuple[str, str | None]]]:
-    """The (connection, layer) pairs to read; archives live in a temporary folder meanwhile."""
-    with tempfile.TemporaryDirectory(prefix="siteplanner-") as folder:
-        try:
-            yield _parts(path, Path(folder), role, kinds, layer, findings)
-        except InputError as error:
-            if error.file is None or not error.file.startswith(folder):
-                raise
-            what = f"In {Path(error.file).name}: {error.what}"  # the user knows the archive, not our folder
-            raise error.placed(what=what, file=path) from None
-
-
-def _parts(
-    path: Path, folder: Path, role: str, kinds: set[Kind], layer: str | None, findings: list[Finding]
-) -> list[tuple[str, str | None]]:
-    import pyogrio
-
-    driver = vector_driver(path)
-    if driver == "ZIP":
-        shapes = unpack_shapefiles(path, folder)
-        for shape in shapes:
-            vector_driver(shape)
-        types = [(s.stem, str(_info(str(s), None, path)["geometry_type"])) for s in shapes]
-        chosen = _choose(types, role, kinds, layer, path)
-        return [(str(next(s for s in shapes if s.stem == chosen)), None)]
-    if driver == "KMZ":
-        path = unpack_kmz(path, folder)
-        driver = vector_driver(path)
-    connection = f"GeoJSON:{path}" if driver == "GeoJSON" else str(path)
-    if driver != "GeoJSON" and "!" in connection:
-        raise InputError("Paths with '!' cannot be read.", remedy="Rename the file or folder.", file=path)
-    try:
-        layers = [(str(name), str(kind)) for name, kind in pyogrio.list_layers(connection)]
-    except (pyogrio.errors.DataSourceError, UnicodeDecodeError) as error:
-        raise _unreadable(error, path) from None
-    if driver == "GPX":
-        found: list[tuple[str, str | None]] = [(connection, n) for n, _ in layers if _GPX_LAYERS.get(n) in kinds]
-        if kinds == {"polygon"}:
-            raise InputError(
-                "A GPX file holds waypoints, routes and tracks, but no areas.",
-                remedy=f"Draw the {role} as a polygon, e.g. in GeoJSON or KML.",
-                file=path,
-            )
-        return found or [(connection, layers[0][0])]
-    if driver == "LIBKML" and layer is None:
-        return [(connection, name) for name, _ in layers]
-    if len(layers) == 1 and layer is None:
-        return [(connection, layers[0][0])]
-    chosen = _choose(layers, role, kinds, layer, path)
-    if layer is None:
-        others = tuple(name for name, _ in layers if name != chosen)
-        findings.append(
-            Finding(
-                "layer_chosen",
-                "note",
-                file=path.name,
-                facts={"layer": chosen, "others": others},
-            )
-        )
-    return [(connection, chosen)]
-
-
-def _choose(layers: list[tuple[str, str]], role: str, kinds: set[Kind], layer: str | None, path: Path) -> str:
-    """The layer asked for, or the only one that can hold the kinds, or the one that bears the role's name."""
-    listed = ", ".join(f"{name} ({kind})" for name, kind in layers) or "none"
-    names = [name for name, _ in layers]
-    if layer is not None:
-        if names.count(layer) == 1:
-            return layer
-        raise InputError(
-            f"There is no single layer {layer!r} in the file. It holds: {listed}.",
-            remedy="Name one of these.",
-            file=path,
-        )
-    if len(layers) == 1:
-        return names[0]
-    fitting = [name for name, kind in layers if _may_hold(kind, kinds)]
-    chosen = fitting if len(fitting) == 1 else [name for name in fitting if name.lower() == role.lower()]
-    if len(chosen) == 1:
-        return chosen[0]
-    remedy = f"Name one as {path.name}|layer."
-    if fitting:
-        raise SeveralLayers(f"Several layers fit; the file holds: {listed}.", layers=fitting, remedy=remedy, file=path)
-    raise InputError(
-        f"No layer holds a {' or '.join(sorted(kinds))}; the file holds: {listed}.", remedy=remedy, file=path
-    )
-
-
-def _may_hold(ogr_type: str, kinds: set[Kind]) -> bool:
-    if ogr_type == "None":
-        return False
-    words = {"polygon": ("Polygon", "Surface"), "line": ("Line", "Curve"), "point": ("Point",)}
-    known = [kind for kind, parts in words.items() if any(part in ogr_type for part in parts)]
-    return not known or any(kind in kinds for kind in known)
-
-
-def _info(connection: str, layer: str | None, path: Path) -> dict[str, Any]:
-    import pyogrio
-
-    try:
-        info = pyogrio.read_info(connection, layer=layer, force_feature_count=True, force_total_bounds=True)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, UnicodeDecodeError) as error:
-        raise _unreadable(error, path) from None
-    if info["driver"] not in VECTOR_FORMATS and info["driver"] != "KML":
-        raise InputError(f"The driver {info['driver']} is not on the list.", remedy="Use a listed format.", file=path)
-    return info
-
-
-def _unreadable(error: Exception, path: Path) -> InputError:
-    if isinstance(error, UnicodeDecodeError):
-        return InputError(
-            f"Its text is not in the encoding it claims ({error.reason} at byte {error.start}).",
-            remedy="Export it in UTF-8; a shapefile says its encoding in a .cpg file.",
-            file=path,
-        )
-    return InputError(
-        f"The file cannot be read; it may be damaged or cut short ({str(error)[:300]}).",
-        remedy="Copy or export it again.",
-        file=path,
-    )
 
 
 def _crs(infos: list[dict[str, Any]], path: Path) -> CRS:
@@ -403,7 +274,7 @@ def _features(
                 connection, layer=layer, bbox=bbox, on_invalid="fix", datetime_as_string=True, use_arrow=False
             )
         except (errors.DataSourceError, errors.FeatureError, errors.GeometryError, UnicodeDecodeError) as error:
-            raise _unreadable(error, path) from None
+            raise unreadable(error, path) from None
     for text in sorted({str(w.message) for w in said if issubclass(w.category, RuntimeWarning)})[:5]:
         findings.append(Finding("layer_doubtful", "warning", file=path.name, facts={"said": text[:300]}))
     frame = _with_geometry(frame)

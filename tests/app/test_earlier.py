@@ -12,6 +12,7 @@ import pytest
 
 from siteplanner.app import earlier, pace, session
 from siteplanner.app.running import Run
+from siteplanner.data.records import Held
 from siteplanner.errors import Cancelled, InputError
 from siteplanner.planning.study.progress import SHARES
 from siteplanner.planning.study.reuse import Kept
@@ -111,7 +112,8 @@ def test_files_that_changed_since_are_named(place):
         "layers": {"elevation": ["a.tif"], "incident_area": "b.geojson", "roads": "c.geojson"},
     }
     records = tuple(
-        InputRecord("x", n, sha256_of(base / n), "EPSG:4326", "", (0, 0, 1, 1), 1, "") for n in ("a.tif", "b.geojson")
+        InputRecord("x", n, sha256_of(base / n), "EPSG:4326", "", (0, 0, 1, 1), 1, Held("features"))
+        for n in ("a.tif", "b.geojson")
     )
     kept(replace(plan, inputs=records), place, draft, base)
     (item,) = earlier.listed()

@@ -12,6 +12,7 @@ from shapely.geometry import box
 from siteplanner.data.rasters import read_elevation
 from siteplanner.errors import InputError
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.inputs import holds_words
 
 from .conftest import LAT, LON, UTM, hill
 
@@ -267,7 +268,7 @@ def test_feet_by_the_vertical_crs(write_raster):
     # EPSG 6360 is NAVD88 height in US survey feet
     elevation = read(write_raster(ground() * 3937 / 1200, ORIGIN, crs="EPSG:4269+6360"))
     assert elevation.records[0].unit == "us-ft"
-    assert "NAVD88" in elevation.records[0].detail
+    assert "NAVD88" in holds_words(elevation.records[0].held)
     assert np.nanmax(elevation.grid.values) == pytest.approx(700, abs=1)
 
 

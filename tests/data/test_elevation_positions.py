@@ -12,6 +12,7 @@ from rasterio.transform import from_origin
 from shapely.geometry import Polygon, box
 
 from siteplanner.data.rasters import read_elevation
+from siteplanner.planning.telling.inputs import holds_words
 
 from .conftest import LAT, LON, PEAK, UTM, hill
 
@@ -170,7 +171,7 @@ def test_formats(tmp_path, write_hill, write_raster, name, driver, dtype):
         rasterio.shutil.copy(source, path, driver=driver)
     elevation = read_elevation([path], near=NEAR, target_crs=UTM)
     assert peak_error_m(elevation) < elevation.grid.cell_size_m
-    assert driver in elevation.records[0].detail
+    assert driver in holds_words(elevation.records[0].held)
     assert np.nanmax(elevation.grid.values) == pytest.approx(700, abs=1.5)
 
 

@@ -25,6 +25,7 @@ from siteplanner.data import vectors
 from siteplanner.data.vectors import read_layer
 from siteplanner.errors import InputError, SeveralLayers
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.inputs import holds_words
 
 from .conftest import LAT, LON, UTM
 
@@ -167,7 +168,7 @@ def test_near_keeps_whole_features_that_meet_it(write):
     assert list(layer.frame["highway"]) == ["track", "motorway"]
     assert layer.frame.length.iloc[1] > 300_000
     assert layer.record.count == 2
-    assert "2 of 3" in layer.record.detail
+    assert "2 of 3" in holds_words(layer.record.held)
 
 
 def test_large_layers_are_filtered_while_reading(write, monkeypatch):

@@ -12,7 +12,7 @@ from shapely.geometry import Point, box
 from siteplanner.data import records
 from siteplanner.data.grid import Grid
 from siteplanner.data.rasters import Elevation, metric_crs
-from siteplanner.data.records import InputRecord, extent_words, sha256_of
+from siteplanner.data.records import Held, InputRecord, extent_words, sha256_of
 from siteplanner.data.vetting import (
     check_target_crs,
     elevation_covers,
@@ -33,7 +33,7 @@ AREA = box(LON - 0.01, LAT - 0.01, LON + 0.01, LAT + 0.01)
 
 def elevation(values=None) -> Elevation:
     values = np.full((100, 100), 300, np.float32) if values is None else values
-    record = InputRecord("elevation", "g.tif", "0" * 64, "EPSG:32616", "m", (0, 0, 0, 0), 1, "")
+    record = InputRecord("elevation", "g.tif", "0" * 64, "EPSG:32616", "m", (0, 0, 0, 0), 1, Held("features"))
     return Elevation(Grid(values, Affine(10, 0, 0, 0, -10, 1000), UTM), (record,), (), 10.0)
 
 

@@ -23,6 +23,7 @@ from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sent
 from siteplanner.planning.telling.budget import line_item
 from siteplanner.planning.telling.drive_record import access_record, ruled_out_record
 from siteplanner.planning.telling.findings import finding_record
+from siteplanner.planning.telling.inputs import input_record
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.sun import outage_sentence
@@ -42,7 +43,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "crs": plan.scene.elevation.crs.to_string(),
         "mission": plan.mission.parameters(),
         "mission_folder": str(plan.mission.base.resolve()),
-        "inputs": [asdict(record) for record in plan.inputs],
+        "inputs": [input_record(record) for record in plan.inputs],
         "findings": [finding_record(finding) for finding in plan.findings],
         "rulings": [_ruling(share) for share in plan.rulings],
         "search": _fields(plan.search),
