@@ -32,7 +32,6 @@ MAY_STAY = {
 }
 OPEN = {  # known, to be wired in or taken out
     "driving": "planning.telling.units.Units: a speed, for the unit system",
-    "US": "planning.telling.units, for the unit system",
 }
 
 

@@ -17,16 +17,11 @@ from siteplanner.outputs.map.shapes import aim_shapes, donor_marks, link_shapes
 from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.sheets.commander import commander_content
 from siteplanner.outputs.sheets.crew import crew_content
-from siteplanner.outputs.words.aiming import aim, rain_words
-from siteplanner.outputs.words.backhaul_text import (
-    backhaul_fact,
-    backhaul_lines,
-    donor_rows,
-    terminal_text,
-    up_text,
-)
 from siteplanner.planning.site.rain import Rain, RainLink
 from siteplanner.planning.spots.lines import Backhaul
+from siteplanner.planning.telling.aiming import aim, rain_words, up_text
+from siteplanner.planning.telling.backhaul_rows import backhaul_fact, backhaul_lines, donor_rows, terminal_sentences
+from siteplanner.planning.telling.units import METRIC
 from tests.outputs.factory import DONOR_XY, HOSTILE
 
 
@@ -75,9 +70,9 @@ def test_words_of_the_brief(plan):
 def test_the_link_in_use_is_what_the_crew_aims(linked):
     e = linked.spots[0].evaluation
     assert backhaul_fact(e) == ("Donor link", "18 dB to spare")
-    assert "link antenna toward Ridge tower at 214° true" in aim(linked.spots[0])
-    assert "1.2° down" in aim(linked.spots[0])
-    assert "dish" not in aim(linked.spots[0])
+    assert "link antenna toward Ridge tower at 214° true" in aim(linked.spots[0], METRIC)
+    assert "1.2° down" in aim(linked.spots[0], METRIC)
+    assert "dish" not in aim(linked.spots[0], METRIC)
     ((name, true, magnetic, tilt, *_, spare, verdict),) = donor_rows(e)
     assert (name, true, magnetic, tilt) == ("Ridge tower", "214°", "206°", "1.2° down")
     assert (spare, verdict) == ("18 dB", "works")
@@ -87,10 +82,10 @@ def test_the_link_in_use_is_what_the_crew_aims(linked):
 def test_the_open_sky_terminal_says_what_stands_nearest(linked):
     e = linked.spots[1].evaluation
     assert backhaul_fact(e) == ("Open sky", "98 % clear")
-    assert terminal_text(e) == (
+    assert terminal_sentences(e, METRIC) == (
         "Open-sky terminal: 98 % clear above 25°. Nearest to its view: ground up to 41° at 150° true."
     )
-    assert aim(linked.spots[1]).count("dish") == 0
+    assert aim(linked.spots[1], METRIC).count("dish") == 0
 
 
 def test_popup_and_list(plan, linked):

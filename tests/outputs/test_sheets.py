@@ -25,14 +25,19 @@ from siteplanner.outputs.sheets import crew
 from siteplanner.outputs.sheets.briefing import MOST_BYTES, briefing, briefing_text
 from siteplanner.outputs.sheets.fonts import BUILT_IN, FONT_FOLDER, MISSING, Printer, code_points, held
 from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf, sheet_png
-from siteplanner.outputs.sheets.setup import aim_words, set_up_steps, steps_for_both, steps_total, tree_words, wind_sign
-from siteplanner.outputs.sheets.sheet_words import clock_range, coordinates
+from siteplanner.outputs.sheets.sheet_words import coordinates
 from siteplanner.outputs.sheets.site_plan import SIDE_MM, site_svg
 from siteplanner.outputs.words.text import percent_text
 from siteplanner.planning.spots.skyline import TreeLimit
+from siteplanner.planning.telling.aiming import sector_words
+from siteplanner.planning.telling.clock import clock_range
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import ahead_words, unknown_along_words
+from siteplanner.planning.telling.set_up import set_up_steps, steps_for_both, steps_total
+from siteplanner.planning.telling.trees import look_up_sentence
+from siteplanner.planning.telling.units import METRIC
+from siteplanner.planning.telling.wind import wind_sign
 from siteplanner.planning.telling.words import CAUTIONS
 from siteplanner.roads.steps import Move
 from tests.outputs.cautions import CAUTION_SHEETS, ROWS
@@ -396,9 +401,9 @@ def test_one_person_and_two_inside_the_hour():
     rows = steps_for_both(trailer)
     assert sum(int(two) for _, _, two, _ in rows) == 45
     assert sum(int(one) for _, _, _, one in rows) == 60
-    assert "45 min for two, 60 min for one, both inside the hour." in steps_total(trailer)
+    assert "45 min for two, 60 min for one, both inside the hour." in steps_total(trailer, METRIC)
     slow = trailer.model_copy(update={"set_up_min": (40.0, 50.0, 75.0)})
-    assert "longer than the hour for one." in steps_total(slow)
+    assert "longer than the hour for one." in steps_total(slow, METRIC)
     order = [text for text, *_ in rows]
     up = next(k for k, text in enumerate(order) if "raise the mast" in text)
     assert "wires" in order[0]
@@ -407,11 +412,11 @@ def test_one_person_and_two_inside_the_hour():
 
 
 def test_sectors_are_turned_as_they_are_mounted():
-    assert "each other sector on the mast" in aim_words((40.0, 220.0), "free")
+    assert "each other sector on the mast" in sector_words((40.0, 220.0), "free", METRIC)
     for fixed in ("even", 120.0):
-        assert "fixed to the mast" in aim_words((40.0, 160.0), fixed)
-    assert "sector 1" not in aim_words((40.0,))
-    assert "all round" in aim_words(())
+        assert "fixed to the mast" in sector_words((40.0, 160.0), fixed, METRIC)
+    assert "sector 1" not in sector_words((40.0,), "free", METRIC)
+    assert "all round" in sector_words((), "free", METRIC)
 
 
 def test_wind_by_eye_and_clock_spans():
@@ -428,16 +433,16 @@ def test_wind_by_eye_and_clock_spans():
 
 def test_how_tall_a_tree_may_be():
     evaluation = make_plan(1).best.evaluation
-    assert tree_words(evaluation) == ""
+    assert look_up_sentence(evaluation, METRIC) == ""
     trees = (
         TreeLimit("slot 103 W", 176.4, 30.0, 24.3, 22.6),
         TreeLimit("slot 103 W", 176.4, 60.0, 47.0, -3.0),
         TreeLimit("slot 61 W", 121.0, 30.0, 12.0, 11.0),
     )
     drawn = replace(evaluation, skyline=SimpleNamespace(trees=trees))
-    assert (
-        tree_words(drawn) == "A tree or roof toward the satellite may stand no taller than 23 m at 30 m from the dish."
-    )
+    # 22.6 m: rounded up, a tree that stands in the beam would be let through
+    told = "A tree or roof toward the satellite may stand no taller than 22 m at 30 m from the dish."
+    assert look_up_sentence(drawn, METRIC) == told
 
 
 @pytest.mark.parametrize("bearings", [(190.0, 195.0, 200.0), (10.0, 90.0, 350.0), (314.0, 45.0, 46.0)])

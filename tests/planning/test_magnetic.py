@@ -11,12 +11,12 @@ import pytest
 
 from siteplanner import explain, load_mission, plan
 from siteplanner.mission import Layers, Mission, Staging
-from siteplanner.outputs.words.aiming import both_bearings, compass_words
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.site.magnetic import day_of, decimal_year, magnetic
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.study.inputs import dish_view
+from siteplanner.planning.telling.aiming import both_bearings, compass_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.conftest import write_mission

@@ -12,7 +12,6 @@ from siteplanner import explain
 from siteplanner.core.geodesy import look_angles, visible_arc_deg
 from siteplanner.mission import Satellite, Sky
 from siteplanner.outputs.sheets.figure_horizon import horizon_svg
-from siteplanner.outputs.words.aiming import sky_sentences, tree_sentences
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.limits.toward import look_at
 from siteplanner.planning.site.slot_names import slot_text
@@ -22,6 +21,7 @@ from siteplanner.planning.spots.skyline import skyline
 from siteplanner.planning.spots.slots import visible_arc
 from siteplanner.planning.study.inputs import dish_view
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.trees import sky_sentences, tree_sentences
 from tests.planning.open_ground import spot_in, study_on
 
 SOUTH, EAST, FAR = (

@@ -13,16 +13,17 @@ import numpy as np
 import shapely
 
 from siteplanner.data.grid_reference import grid_text
-from siteplanner.outputs.words.aiming import aim
-from siteplanner.outputs.words.standard import CAUTION, score_text
-from siteplanner.outputs.words.text import clean, distance_text, time_text
+from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access, told_of
 from siteplanner.planning.telling.directions import alternative_words, step_words
+from siteplanner.planning.telling.places import drive_figures, last_leg_length, spot_waypoint, way_point
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.units import BOTH, METRIC
 from siteplanner.roads.steps import Step
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
@@ -63,9 +64,7 @@ def _waypoints(plan: Plan) -> Iterator[ET.Element]:
         )
     for ranked in plan.spots:
         spot = ranked.spot
-        words = (
-            f"Rank {ranked.rank}, score {score_text(ranked.criteria)}. {grid_text(spot.grid_reference)}. {aim(ranked)}"
-        )
+        words = spot_waypoint(ranked, METRIC)
         yield _point(
             "wpt", spot.latitude, spot.longitude, spot.elevation_m, name=f"Spot {spot.name}", desc=words, type="spot"
         )
@@ -131,7 +130,6 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
     """The route, filled with decision points and the words of each turn; the last one is the spot itself."""
     spot, grid = ranked.spot, plan.scene.elevation
     for step in steps:
-        desc = ". ".join([f"At {distance_text(step.running_m)}", *(ahead_words(hazard) for hazard in step.hazards)])
         route.append(
             _point(
                 "rtept",
@@ -140,7 +138,7 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
                 float(grid.sample(step.x, step.y)),
                 name=step_words(step),
                 cmt=grid_text(step.grid_reference),
-                desc=desc,
+                desc=way_point(step, BOTH),
                 type=step.kind,
             )
         )
@@ -152,7 +150,7 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
             spot.elevation_m,
             name=f"Spot {spot.name}",
             cmt=grid_text(spot.grid_reference),
-            desc=f"Last leg {distance_text(access.last_leg_m)} over ground",
+            desc=f"Last leg {last_leg_length(access, BOTH)}",
             type="spot",
         )
     )
@@ -174,7 +172,7 @@ def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> ET
 
 def _drive(tag: str, ranked: RankedSpot, access: Access) -> ET.Element:
     """A route or track that says what it is."""
-    words = f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}. {CAUTION}"
+    words = f"{drive_figures(access, BOTH)}. {CAUTION}"
     return _with(ET.Element(tag), name=f"Drive to spot {ranked.spot.name}", desc=words, number=str(ranked.rank))
 
 

@@ -9,15 +9,14 @@ import numpy as np
 import shapely
 
 from siteplanner.data.grid_reference import grid_text
-from siteplanner.outputs.words.aiming import aim, both_bearings
-from siteplanner.outputs.words.backhaul_text import donor_words
-from siteplanner.outputs.words.standard import CAUTION, score_text
-from siteplanner.outputs.words.text import clean, distance_text, percent_text, time_text
-from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
-from siteplanner.planning.telling.backhaul import backhaul_sentence
+from siteplanner.planning.telling.backhaul_rows import donor_sentence
 from siteplanner.planning.telling.directions import alternative_words, step_words
+from siteplanner.planning.telling.places import drive_figures, spot_sentences
+from siteplanner.planning.telling.units import BOTH
 
 NAMESPACE = "http://www.opengis.net/kml/2.2"
 # style -> what it draws -> (element, text); KML colours are alpha, blue, green, red
@@ -62,18 +61,6 @@ def _coordinates(xy: np.ndarray, plan: Plan) -> str:
     return " ".join(f"{a:.7f},{b:.7f}" for a, b in zip(lon, lat, strict=True))
 
 
-def _spot_words(ranked: RankedSpot) -> str:
-    evaluation = ranked.evaluation
-    parts = [f"Rank {ranked.rank}, score {score_text(ranked.criteria)} of 100."]
-    if evaluation.coverage:
-        parts.append(f"Serves {percent_text(evaluation.coverage.share)} of the incident area.")
-    if evaluation.access:
-        access = evaluation.access
-        parts.append(f"Drive {distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}.")
-    words = backhaul_sentence(evaluation)
-    return " ".join([*parts, *([words] if words else []), aim(ranked), grid_text(ranked.spot.grid_reference)]).strip()
-
-
 def places_kml(plan: Plan) -> str:
     """The plan's places as KML text (UTF-8). Descriptions are plain text; markup in names stays text."""
     marks = [
@@ -91,14 +78,13 @@ def places_kml(plan: Plan) -> str:
     for ranked in plan.spots:
         spot, access = ranked.spot, ranked.evaluation.access
         at = _point(spot.longitude, spot.latitude)
-        marks.append(_placemark(f"Spot {spot.name}", _spot_words(ranked), at, "spot"))
+        marks.append(_placemark(f"Spot {spot.name}", spot_sentences(ranked, BOTH), at, "spot"))
         for path in (d for b in ranked.evaluation.backhauls for d in b.donors):
             ends = f"{spot.longitude:.7f},{spot.latitude:.7f} {path.longitude:.7f},{path.latitude:.7f}"
             links.append(
                 _placemark(
                     f"Link from spot {spot.name} to {path.name}",
-                    f"{donor_words(path)}. {both_bearings(path.bearing_deg, ranked.evaluation)}, "
-                    f"{distance_text(path.distance_m)}.",
+                    donor_sentence(path, ranked.evaluation, BOTH),
                     _line(ends),
                     "link" if path.verdict == "works" else "no_link",
                 )
@@ -111,7 +97,7 @@ def places_kml(plan: Plan) -> str:
             drives.append(
                 _placemark(
                     f"Drive to spot {spot.name}",
-                    f"{distance_text(access.drive_distance_m)}, {time_text(access.drive_time_s)}",
+                    drive_figures(access, BOTH),
                     line,
                     "drive",
                 )

@@ -4,35 +4,34 @@ from __future__ import annotations
 
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding
-from siteplanner.outputs.words.aiming import aim, both_bearings
-from siteplanner.outputs.words.backhaul_text import backhaul_fact, backhaul_lines, names_in
 from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
 from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, ruling_colours
-from siteplanner.outputs.words.standard import CAUTION, score_points, score_text
-from siteplanner.outputs.words.text import (
-    bearing_text,
-    distance_text,
-    grade_text,
-    named,
-    number_text,
-    percent_text,
-    place_text,
-    sentence,
-    shown,
-    time_text,
-)
+from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.text import named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, told_of
+from siteplanner.planning.telling.aiming import aim, both_bearings
+from siteplanner.planning.telling.backhaul_rows import backhaul_lines, names_in
 from siteplanner.planning.telling.directions import alternative_words
+from siteplanner.planning.telling.driver import drive_time_words, no_way_or_time, one_way_sentences
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
-from siteplanner.planning.telling.radio import one_way_words
+from siteplanner.planning.telling.places import (
+    last_leg_length,
+    point_words,
+    ruled_out_share,
+    service_words,
+    spot_facts,
+)
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.score import place_text, score_points, score_text
+from siteplanner.planning.telling.stand import ground_words, jack_lifts
+from siteplanner.planning.telling.timeline import on_air_in_hours
+from siteplanner.planning.telling.units import BOTH, METRIC, rounded_text
 from siteplanner.planning.telling.words import (
     CAUTIONS,
-    best_look,
     firmness_sentence,
     head_words,
     lift_doubt_words,
@@ -63,10 +62,10 @@ def score_table(ranked: RankedSpot) -> str:
     body = [
         [
             named(c.label),
-            shown(number_text(c.value, 2 if abs(c.value) < 1 else 1 if abs(c.value) < 10 else 0, c.unit)),
-            f"{c.utility:.2f}",
-            f"{c.weight:.2f}",
-            f"{p:.1f}",
+            shown(METRIC.measured(c.value, c.unit)),
+            rounded_text(c.utility, 2),
+            rounded_text(c.weight, 2),
+            rounded_text(p, 1),
         ]
         for c, p in zip(ranked.criteria, points, strict=True)
     ]
@@ -78,13 +77,13 @@ def sky_table(evaluation: Evaluation) -> str:
     """Look angles, skyline and margin of each satellite."""
     body = []
     for look in evaluation.sky:
-        label = look.satellite_name or f"{look.satellite_longitude_deg:.1f}°"
-        angles = [number_text(v, 1, "°") for v in (look.elevation_deg, look.skew_deg, look.margin_deg)]
+        label = look.satellite_name or METRIC.angle(look.satellite_longitude_deg)
+        angles = [METRIC.angle(v) for v in (look.elevation_deg, look.skew_deg, look.margin_deg)]
         body.append(
             [
                 named(label),
-                shown(bearing_text(look.azimuth_deg)),
-                shown(bearing_text(look.azimuth_magnetic_deg)),
+                shown(METRIC.bearing(look.azimuth_deg)),
+                shown(METRIC.bearing(look.azimuth_magnetic_deg)),
                 *map(shown, angles),
                 "clear" if look.clear else "<b>not clear</b>",
             ]
@@ -93,46 +92,32 @@ def sky_table(evaluation: Evaluation) -> str:
 
 
 def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str, str]]:
-    bearings = "<br>".join(shown(both_bearings(b, evaluation)) for b in coverage.sector_bearings_deg)
+    bearings = "<br>".join(shown(both_bearings(b, evaluation, METRIC)) for b in coverage.sector_bearings_deg)
     rows = [
-        (
-            "Predicted service",
-            f"{shown(percent_text(coverage.share))} of the incident area, "
-            f"{coverage.served_area_km2:.1f} km{shown('²')}",
-        ),
-        ("Mast", shown(number_text(coverage.mast_height_m, 0, "m"))),
+        ("Predicted service", shown(service_words(coverage, METRIC))),
+        ("Mast", shown(METRIC.length(coverage.mast_height_m))),
         ("Sectors", bearings or "none"),
     ]
     for point in coverage.must_serve:
-        rows.append(
-            (
-                "Must-serve",
-                f"{named(point.name)}: {shown(percent_text(point.probability))}, "
-                f"{shown(distance_text(point.distance_m))} at {shown(both_bearings(point.bearing_deg, evaluation))}",
-            )
-        )
+        rows.append(("Must-serve", sentence(point_words(point, evaluation, BOTH), [point.name])))
     return rows
 
 
 def _access_rows(access: Access) -> list[tuple[str, str]]:
     ways = "not worked out" if access.ways_out is None else str(access.ways_out)
     if access.ways_out == 1:
-        ways = f"One way in and out. {one_way_words(told_of(access))}".strip()
-    span = ""
-    if access.drive_low_s == access.drive_low_s:
-        span = f" ({shown(time_text(access.drive_low_s))} to {shown(time_text(access.drive_high_s))})"
+        ways = one_way_sentences(told_of(access), METRIC)
     rows = [
-        ("Drive", f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}{span}"),
+        ("Drive", shown(f"{BOTH.distance(access.drive_distance_m)}, {drive_time_words(access, BOTH)}")),
         *(
             (
                 "From" if n == 0 else "Or from",
-                f"{named(s.name)}: "
-                + shown("no way for the rig" if s.drive_time_s is None else time_text(s.drive_time_s)),
+                f"{named(s.name)}: {shown(no_way_or_time(s.drive_time_s, BOTH))}",
             )
             for n, s in enumerate(access.by_staging)
         ),
-        ("Steepest", shown(grade_text(access.worst_grade_pct))),
-        ("Last leg", shown(distance_text(access.last_leg_m)) + " over ground"),
+        ("Steepest", shown(BOTH.grade(access.worst_grade_pct))),
+        ("Last leg", shown(last_leg_length(access, BOTH))),
         ("Ways out", named(ways)),
     ]
     told = told_of(access)
@@ -164,14 +149,10 @@ def spot_popup(ranked: RankedSpot) -> str:
     spot, evaluation, ground = ranked.spot, ranked.evaluation, ranked.evaluation.ground
     where = f"{spot.latitude:.5f}, {spot.longitude:.5f}"
     reference = f"{named(grid_text(spot.grid_reference))}<br>" if spot.grid_reference else ""
-    jacks = ", ".join(f"{key.replace('_', ' ')} {value:.2f}" for key, value in ground.jack_differences_m.items())
+    jacks = jack_lifts(ground)
     rows = [
-        ("Place", f"{reference}{shown(where)}<br>{shown(number_text(spot.elevation_m, 0, 'm'))} elevation"),
-        (
-            "Ground",
-            f"slope {shown(number_text(ground.slope_deg, 1, '°'))}, tongue toward "
-            f"{shown(both_bearings(ground.heading_deg, evaluation))}",
-        ),
+        ("Place", f"{reference}{shown(where)}<br>{shown(METRIC.length(spot.elevation_m))} elevation"),
+        ("Ground", shown(ground_words(ground, both_bearings(ground.heading_deg, evaluation, METRIC), METRIC))),
     ]
     if jacks:
         doubt = lift_doubt_words(ground)
@@ -183,14 +164,7 @@ def spot_popup(ranked: RankedSpot) -> str:
     if evaluation.access:
         rows += _access_rows(evaluation.access)
     if evaluation.on_air:
-        air = evaluation.on_air
-        rows.append(
-            (
-                "On air",
-                f"{shown(time_text(60 * air.mean_min))} after dispatch on average "
-                f"({shown(time_text(60 * air.early_min))} to {shown(time_text(60 * air.late_min))})",
-            )
-        )
+        rows.append(("On air", shown(on_air_in_hours(evaluation.on_air, METRIC))))
     sky = sky_table(evaluation) if evaluation.dish_wanted else ""
     return (
         f'<div class="sp-spot"><h2>Spot {named(spot.name)}: {place_text(ranked.rank)} place</h2>'
@@ -218,7 +192,7 @@ def headline_html(plan: Plan) -> str:
     """The headline box: what to do, why, how firm, and the caution."""
     told = recommend(plan)
     head, because = head_words(told), " ".join(filter(None, (why_words(told), watch_words(told))))
-    aiming = aim(plan.best) if plan.best else ""
+    aiming = aim(plan.best, METRIC) if plan.best else ""
     names = [ranked.spot.name for ranked in plan.spots]
     lines = "".join(f"<p>{sentence(line, names)}</p>" for line in (aiming, firmness_sentence(plan)) if line)
     return (
@@ -235,20 +209,12 @@ def spots_html(plan: Plan) -> str:
         return ""
     items = []
     for index, ranked in enumerate(plan.spots):
-        evaluation = ranked.evaluation
-        share = percent_text(evaluation.coverage.share) if evaluation.coverage else "not known"
-        drive = time_text(evaluation.access.drive_time_s) if evaluation.access else "not known"
-        look = best_look(evaluation)
-        sky = f"sky margin {number_text(look.margin_deg, 0, '°')}" if look else "sky not known"
-        if not evaluation.dish_used:
-            label, figure = backhaul_fact(evaluation)
-            sky = f"{label.lower()} {figure}"
         items.append(
             f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
             f'<span class="sp-mark">{named(ranked.spot.name)}</span>'
             f'<span class="sp-name">{place_text(ranked.rank)} place</span>'
             f'<span class="sp-score">{score_text(ranked.criteria)}</span>'
-            f'<span class="sp-facts">{shown(share)} served, {shown(drive)} drive, {shown(sky)}</span>'
+            f'<span class="sp-facts">{shown(spot_facts(ranked.evaluation, METRIC))}</span>'
             "</button></li>"
         )
     return (
@@ -289,8 +255,7 @@ def legend_html(plan: Plan) -> str:
     ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
         _swatch(
             colours[r.code],
-            f"{named(r.label)} <small>{shown(percent_text(r.share))} "
-            f"({shown(percent_text(r.only_share))} by this alone)</small>",
+            f"{named(r.label)} <small>{shown(ruled_out_share(r.share, r.only_share, METRIC))}</small>",
             tall=True,
         )
         for r in plan.rulings

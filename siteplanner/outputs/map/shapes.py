@@ -16,15 +16,16 @@ from shapely.geometry.base import BaseGeometry
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.map.panel import rejected_popup, spot_popup
 from siteplanner.outputs.pictures.relief import Bounds
-from siteplanner.outputs.words.aiming import both_bearings
-from siteplanner.outputs.words.backhaul_text import donor_words, up_text
-from siteplanner.outputs.words.standard import score_text
-from siteplanner.outputs.words.text import distance_text, named, number_text, percent_text, place_text, shown, time_text
+from siteplanner.outputs.words.text import named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation, told_of
+from siteplanner.planning.telling.aiming import both_bearings, look_tip
+from siteplanner.planning.telling.backhaul_rows import donor_tip
 from siteplanner.planning.telling.directions import alternative_words, step_words
+from siteplanner.planning.telling.places import drive_tip, last_leg_tip, served_tip, spot_tip
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.units import BOTH, METRIC
 
 Feature = dict[str, Any]
 SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
@@ -100,7 +101,7 @@ def _ray(evaluation: Evaluation, bearings_deg: Iterable[float], length_m: float)
 
 def spot_mark(ranked: RankedSpot, style: str = "") -> tuple[str, str]:
     """(mark, tooltip) of a spot as HTML. A spot has one name everywhere; its rank is said in words."""
-    words = f"Spot {named(ranked.spot.name)}: {place_text(ranked.rank)} place, score {score_text(ranked.criteria)}"
+    words = sentence(spot_tip(ranked), [ranked.spot.name])
     return f'<span class="sp-mark{style}">{named(ranked.spot.name)}</span>', words
 
 
@@ -139,15 +140,15 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     access, grid = ranked.evaluation.access, plan.scene.elevation
     if access is None:
         return []
-    words = f"Drive to spot {named(ranked.spot.name)}: "
-    drive = f"{shown(distance_text(access.drive_distance_m))}, {shown(time_text(access.drive_time_s))}"
+    names = [ranked.spot.name]
+    drive = sentence(drive_tip(ranked, access, BOTH), names)
     out = [
         feature(f"drive_edge:{ranked.rank}", geojson(access.route.line, grid), "route_edge"),
-        feature(f"drive:{ranked.rank}", geojson(access.route.line, grid), "route", t=words + drive),
+        feature(f"drive:{ranked.rank}", geojson(access.route.line, grid), "route", t=drive),
     ]
     if access.last_leg.length > 0:
         leg = geojson(access.last_leg, grid)
-        label = f"Last leg to spot {named(ranked.spot.name)}: {shown(distance_text(access.last_leg_m))} over ground"
+        label = sentence(last_leg_tip(ranked, access, BOTH), names)
         out += [
             feature(f"leg_edge:{ranked.rank}", leg, "route_edge"),
             feature(f"leg:{ranked.rank}", leg, "leg", t=label),
@@ -198,7 +199,7 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     width = min(plan.mission.radio.beamwidth_deg, 360.0)
     bearings = evaluation.coverage.sector_bearings_deg if evaluation.coverage else ()
     for number, bearing in enumerate(bearings, 1):
-        words = f"Sector {number}: {shown(both_bearings(bearing, evaluation))}"
+        words = shown(f"Sector {number}: {both_bearings(bearing, evaluation, METRIC)}")
         steps = np.linspace(bearing - width / 2, bearing + width / 2, max(2, int(width / 4)))
         rim = _ray(evaluation, steps, SECTOR_LENGTH_M)
         out.append(
@@ -223,23 +224,18 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
                 f"bearing_label:{ranked.rank}:{number}",
                 {"type": "Point", "coordinates": end},
                 "label",
-                i=f'<span class="sp-label">{number}: {shown(both_bearings(bearing, evaluation))}</span>',
+                i=f'<span class="sp-label">{number}: {shown(both_bearings(bearing, evaluation, METRIC))}</span>',
                 t=words,
             )
         )
     for number, look in enumerate(evaluation.sky if evaluation.dish_wanted else (), 1):
         reach = (0.45 + 0.2 * number) * SECTOR_LENGTH_M  # satellites lie close together: labels must not
         end = _ray(evaluation, [look.azimuth_deg], reach)[0]
-        state = "clear" if look.clear else "not clear"
-        words = (
-            f"Dish to {named(look.satellite_name or look.satellite_longitude_deg)}: "
-            f"{shown(both_bearings(look.azimuth_deg, evaluation))}, {shown(number_text(look.elevation_deg, 1, '°'))} "
-            f"up, margin {shown(number_text(look.margin_deg, 1, '°'))}, {state}"
-        )
+        words = sentence(look_tip(look, evaluation, METRIC), [look.satellite_name])
         line = {"type": "LineString", "coordinates": [start, end]}
         out.append(feature(f"dish:{ranked.rank}:{number}", line, "dish" if look.clear else "dish_blocked", t=words))
         if look.clear:
-            label = f'<span class="sp-label">dish {shown(both_bearings(look.azimuth_deg, evaluation))}</span>'
+            label = f'<span class="sp-label">dish {shown(both_bearings(look.azimuth_deg, evaluation, METRIC))}</span>'
             out.append(
                 feature(
                     f"dish_label:{ranked.rank}:{number}",
@@ -260,10 +256,7 @@ def link_shapes(ranked: RankedSpot) -> list[Feature]:
     out = []
     for number, path in enumerate((d for b in evaluation.backhauls for d in b.donors), 1):
         end = [round(path.longitude, 6), round(path.latitude, 6)]
-        words = (
-            f"{named(donor_words(path))}; {shown(both_bearings(path.bearing_deg, evaluation))}, "
-            f"{shown(up_text(path.elevation_deg))}, {shown(distance_text(path.distance_m))}"
-        )
+        words = sentence(donor_tip(path, evaluation, BOTH), [path.name])
         works = path.verdict == "works"
         line = {"type": "LineString", "coordinates": [start, end]}
         out.append(feature(f"link:{ranked.rank}:{number}", line, "link" if works else "link_blocked", t=words))
@@ -362,7 +355,7 @@ def must_serve_marks(plan: Plan, chosen: RankedSpot | None = None) -> list[Featu
     if frame is None:
         return []
     spot = chosen or plan.best
-    whose = "the best spot" if chosen is None else f"spot {named(chosen.spot.name)}"
+    whose = "the best spot" if chosen is None else f"spot {chosen.spot.name}"
     coverage = spot.evaluation.coverage if spot else None
     served = {p.name: p for p in coverage.must_serve} if coverage else {}
     out = []
@@ -370,9 +363,9 @@ def must_serve_marks(plan: Plan, chosen: RankedSpot | None = None) -> list[Featu
     for number, (geometry, name) in enumerate(zip(frame.geometry, names, strict=True), 1):
         if geometry is None or geometry.is_empty:
             continue
-        words = f"Must-serve point {named(name)}"
-        if str(name) in served:
-            words += f": {shown(percent_text(served[str(name)].probability))} from {whose}"
+        found = served.get(str(name))
+        told = served_tip(str(name), None if found is None else found.probability, whose, METRIC)
+        words = sentence(told, [str(name), *([] if chosen is None else [chosen.spot.name])])
         out.append(
             feature(
                 f"must_serve:{number}",

@@ -8,14 +8,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from siteplanner.outputs.sheets.fonts import BREAK, ISOLATE, POP
+from siteplanner.outputs.sheets.fonts import BREAK, ISOLATE, POP, short
 from siteplanner.outputs.sheets.printing import sheet_content
-from siteplanner.outputs.sheets.sheet_words import NO_BREAK
+from siteplanner.outputs.sheets.sheet_words import NO_BREAK, named
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
-from siteplanner.planning.telling.radio import radio_lines
+from siteplanner.planning.telling.aiming import dish_line
+from siteplanner.planning.telling.backhaul_rows import link_line
+from siteplanner.planning.telling.keep_clear import exposure_line
+from siteplanner.planning.telling.radio import part_head, radio_lines
+from siteplanner.planning.telling.sheet_facts import ruling_line
+from siteplanner.planning.telling.units import BOTH
 
 MOST_BYTES = 2000
 CUT = "(cut to 2 kB: the sheet has more)"
@@ -27,7 +32,7 @@ def briefing(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> str | N
     content = sheet_content(plan, kind, ranked)
     if content is None:
         return None
-    lines = {"commander": _commander, "driver": _driver, "crew": _crew}[kind](content)
+    lines = {"commander": _commander, "driver": _driver, "crew": _crew}[kind](content, plan, ranked or plan.best)
     return _fit([_plain(line) for line in lines if line])
 
 
@@ -59,8 +64,7 @@ def radio_texts(plan: Plan, ranked: RankedSpot | None = None) -> list[str]:
                 parts.append([])
             parts[-1].append(line)
         for number, part in enumerate(parts, 1):
-            head = "Radio" if len(parts) == 1 else f"Radio, part {number} of {len(parts)}"
-            out.append("\n".join([f"{head}:", *part]) + "\n")
+            out.append("\n".join([part_head(number, len(parts)), *part]) + "\n")
     return out
 
 
@@ -92,7 +96,7 @@ def _pairs(rows: list[list[str]]) -> str:
     return ". ".join(f"{label}: {value}" for label, value in rows)
 
 
-def _commander(c: dict[str, Any]) -> list[str]:
+def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
     return [
         f"{c['title']}: {c['mission'][:60]}",
         c["sentence"],
@@ -102,7 +106,7 @@ def _commander(c: dict[str, Any]) -> list[str]:
         "Must-serve: " + "; ".join(f"{name} {share}" for _, name, share, _ in c["points"]) if c["points"] else "",
         c["firmness"],
         *c["wind"],
-        *(f"Limit {label}: {share} of the ground" for label, share, _ in c["rulings"][:4]),
+        *(ruling_line(r.share, short(r.label, 60), BOTH) for r in (plan.rulings[:4] if c["rulings"] else ())),
         "Check: " + " ".join(c["arrival"]),
         c["aid"],
         *(text for _, text in c["warnings"]),
@@ -110,33 +114,34 @@ def _commander(c: dict[str, Any]) -> list[str]:
     ]
 
 
-def _driver(c: dict[str, Any]) -> list[str]:
+def _driver(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
     lines = [c["heading"], _where(c), c["uri"], _pairs(c["summary"][:4])]
     lines += [f"! {text}" for _, text in c["cautions"]]
     lines += [f"Not these ways: {c['not_these_ways']}"] if c["not_these_ways"] else []
     for step in c["steps"]:
         lines.append(f"{step['n']}. {step['at']} km {step['text']}")
-        lines += [f" - {h['at']} {h['mark']} {h['text']}".replace("  ", " ") for h in step["hazards"] if h["mark"]]
+        lines += [f" - {h['at']} {h['mark']} {h['text']}" for h in step["hazards"] if h["mark"]]
     return [*lines, f"Turn: {c['turning']}", _pairs(c["rig"]), c["aid"]]
 
 
-def _crew(c: dict[str, Any]) -> list[str]:
-    dish = [f"Dish {r[0]}: {r[1]} true ({r[2]} magnetic), {r[3]} up, skew {r[4]}, {r[7]}" for r in c["dish"][:2]]
-    links = [f"Link to {r[0]}: {r[1]} true ({r[2]} magnetic), {r[3]}, {r[4]}, {r[7]}" for r in c["links"][:2]]
+def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
+    assert ranked is not None  # without a spot there is no crew's sheet
+    e = ranked.evaluation
+    looks = e.sky[:2] if e.dish_wanted else ()
+    links = [path for b in e.backhauls for path in b.donors][:2]
     return [
         c["heading"],
         _where(c),
         *(f"! {label}: {text}" for label, text in c["cautions"][:4]),
         f"Nose {c['stand'][0][1]}",
         "Jacks: " + ", ".join(f"{corner} {lift}" for corner, lift in c["jacks"]),
-        *dish,
-        *links,
+        *(dish_line(look, BOTH, named(24)) for look in looks),
+        *(link_line(path, BOTH, named(30)) for path in links),
         c["terminal"],
         c["arc"],
         _pairs(c["mast"]) + ". " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
         c["wind"][0],
-        "Keep away from the front of antennas, the longer counts: "
-        + "; ".join(f"{r[0]} {r[1]} by 47 CFR 1.1310, {r[2]} by ICNIRP" for r in c["exposure"]),
+        exposure_line(ranked.on_site.antennas, BOTH),
         f"Fuel: {c['fuel']}",
         "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
         *(f"! {label}: {text}" for label, text in c["cautions"][4:]),

@@ -5,31 +5,36 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from siteplanner.core.constants import FOOT_M, POUND_KG
 from siteplanner.data.grid_reference import grid_text
-from siteplanner.outputs.sheets.figure_profile import SHEET, profile_svg, profile_words
+from siteplanner.outputs.sheets.figure_profile import SHEET, profile_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import driver_map
-from siteplanner.outputs.sheets.sheet_words import (
-    MOST_HAZARDS,
-    clock_text,
-    coordinates,
-    finding_text,
-    geo_uri,
-    hazard_words,
-    lamp,
-    minutes_range,
-)
+from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, geo_uri, named
 from siteplanner.outputs.words.standard import CAUTION
-from siteplanner.outputs.words.text import bearing_text, distance_text, grade_text, number_text, time_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, start_of, told_of
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.directions import alternative_words, step_words, too_far_words
-from siteplanner.planning.telling.radio import one_way_words
-from siteplanner.planning.telling.roads import USUAL, ahead_words, band_words, not_these_words, unknown_along_words
+from siteplanner.planning.telling.driver import (
+    at_km,
+    climb_words,
+    drive_words,
+    grades_words,
+    last_leg_words,
+    not_stated_words,
+    on_foot_words,
+    one_way_sentences,
+    other_starts,
+    profile_words,
+    rig_rows,
+    stretch_words,
+)
+from siteplanner.planning.telling.keep_clear import hazards_near_sentences
+from siteplanner.planning.telling.roads import band_words, not_these_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.timeline import light_words, on_the_spot_words
+from siteplanner.planning.telling.units import BOTH, METRIC
 from siteplanner.planning.telling.words import CAUTIONS
 from siteplanner.roads.hazards_ahead import HazardAhead
 
@@ -50,42 +55,17 @@ def code_svg(uri: str) -> str:
 
 def hazard_line(hazard: HazardAhead) -> dict[str, Any]:
     """One hazard: where on the drive, what, how grave."""
-    stretch = f", for {distance_text(hazard.length_m)}" if hazard.length_m > 0 else ""
     return {
-        "at": f"{hazard.running_m / 1000:.1f} km",
+        "at": f"{at_km(hazard.running_m)} km",
         "mark": SEVERITY_MARK[hazard.severity],
-        "text": f"{name_in_text(ahead_words(hazard), 110)}{stretch}",
+        "text": stretch_words(hazard, BOTH, named(110)),
     }
-
-
-def rig_limits(plan: Plan, ranked: RankedSpot) -> list[tuple[str, str]]:
-    """The rig as the roads were judged for it, and what the road data do not state."""
-    rig, access = plan.mission.rig, ranked.evaluation.access
-    rows = [
-        ("Height", f"{rig.height_m:g} m ({rig.height_m / FOOT_M:.1f} ft)"),
-        ("Width", f"{rig.width_m:g} m ({rig.width_m / FOOT_M:.1f} ft)"),
-        ("Length", f"{rig.length_m:g} m ({rig.length_m / FOOT_M:.0f} ft)"),
-        ("Mass", f"{rig.mass_kg:,.0f} kg ({rig.mass_kg / POUND_KG:,.0f} lb)"),
-        ("Steepest grade", f"{rig.max_grade_pct:g} %"),
-        ("Turning radius", f"{rig.turning_radius_m:g} m ({rig.turning_radius_m / FOOT_M:.0f} ft)"),
-    ]
-    unknown = "; ".join(unknown_along_words(access.unknown if access else (), labelled=True))
-    rows.append(("Not known", f"{name_in_text(unknown, 260)}. {USUAL}" if unknown else USUAL))
-    return rows
 
 
 def _bearing(plan: Plan, access: Access, spot: Spot) -> float:
     """True bearing from the end of the road part to the spot."""
     east, north = spot.x - access.route.access.x, spot.y - access.route.access.y
     return (math.degrees(math.atan2(east, north)) + plan.scene.elevation.convergence_deg(spot.x, spot.y)) % 360
-
-
-def other_starts(access: Access) -> str:
-    """The staging points that were not chosen, with what the drive from them takes."""
-    return "; ".join(
-        f"{name_in_text(s.name, 40)} " + ("no way for the rig" if s.drive_time_s is None else time_text(s.drive_time_s))
-        for s in access.by_staging[1:]
-    )
 
 
 def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
@@ -96,62 +76,39 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         return None
     route = access.route
     staging = start_of(plan.mission, access).name
-    start = name_in_text(staging, 50)
     told = told_of(access)
     steps = told.steps
     names = {str(name) for name in plan.scene.roads.tags.name if name} | {staging}
     site = ranked.on_site
-    timeline = site.timeline
-    arrival = None if timeline is None else timeline.moments.arrival
     turning = name_in_text(turning_words(told.turning), 400)
     if told.turning.place is not None:
         turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
-    last_leg = (
-        f"The last leg starts here: {distance_text(access.last_leg_m)} over ground to the spot, which lies at "
-        f"{bearing_text(_bearing(plan, access, spot))} true."
-    )
+    last_leg = last_leg_words(access, _bearing(plan, access, spot), BOTH)
     stop = f"Stop. {last_leg}"
-    lead = f"{last_leg} Walking pace, a spotter on foot in sight of the driver."
-    heading = e.ground.heading_deg
-    if math.isfinite(heading):
-        lead += f" Park with the nose at {bearing_text(heading)} true."
-    worst = (
-        f"{grade_text(route.up_grade_pct)}; {grade_text(-route.down_grade_pct)}"
-        if math.isfinite(route.up_grade_pct)
-        else "not known"
-    )
     one_way = access.ways_out == 1
     own = [f for f in e.findings if f.severity != "note" and not (one_way and f.code == "one_way_in")]
-    alone = name_in_text(f"One way in and out. {one_way_words(told)} Agree when to leave.", 300)
+    alone = name_in_text(one_way_sentences(told, METRIC, "Agree when to leave."), 300)
     other = name_in_text(alternative_words(told.alternative), 300)
-    span = time_text(access.drive_time_s)
-    if math.isfinite(access.drive_low_s):
-        span += f" ({time_text(access.drive_low_s)} to {time_text(access.drive_high_s)})"
+    through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
     return {
         "title": "Driver sheet",
         "mission": short(plan.mission.name, 90),
-        "heading": f"To spot {name_in_text(spot.name, 60)} from {start}",
+        "heading": f"To spot {name_in_text(spot.name, 60)} from {name_in_text(staging, 50)}",
         "aid": CAUTION,
         "summary": [
-            ("Drive", f"{distance_text(access.drive_distance_m)}, {span}, last leg included"),
-            *([("Other starts", other_starts(access))] if len(access.by_staging) > 1 else []),
-            ("Grades", worst),
-            ("Climb, descent", f"{number_text(route.climb_m, 0, 'm')} up, {number_text(route.descent_m, 0, 'm')} down"),
-            (
-                "On the spot",
-                "not known"
-                if timeline is None or arrival is None
-                else f"{minutes_range(arrival.end_early_min, arrival.end_late_min)} after dispatch"
-                + (f" ({clock_text(timeline.clock(arrival.end_mean_min))})" if timeline.dispatch else ""),
-            ),
-            ("Light", lamp(timeline)),
+            ("Drive", drive_words(access, BOTH)),
+            *([("Other starts", other_starts(access, BOTH, named(40)))] if len(access.by_staging) > 1 else []),
+            ("Grades", grades_words(route, BOTH)),
+            ("Climb, descent", climb_words(route, METRIC)),
+            ("On the spot", on_the_spot_words(site.timeline, BOTH)),
+            ("Light", light_words(site.timeline)),
         ],
         "where": coordinates(spot.latitude, spot.longitude, spot.grid_reference),
         "uri": geo_uri(spot),
         "code_svg": code_svg(geo_uri(spot)),
         "other_way": other,
         "not_these_ways": name_in_text(not_these_words(told.not_these[:MOST_RULED_OUT]), 300),
-        "bands": [[band_words(band), distance_text(band.length_m)] for band in told.bands if band.length_m >= 1],
+        "bands": [[band_words(band), BOTH.distance(band.length_m)] for band in told.bands if band.length_m >= 1],
         "places": [
             [str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
             for n, s in enumerate(steps, 1)
@@ -162,27 +119,27 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "dashed: another way; T: turning place; "
         "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",
         "profile_svg": profile_svg(plan, ranked, size=SHEET),
-        "profile_alt": profile_words(plan, ranked),
+        "profile_alt": profile_words(plan, ranked, BOTH),
         "steps": [
             {
                 "n": str(n),
-                "at": f"{s.running_m / 1000:.1f}",
+                "at": at_km(s.running_m),
                 "text": (f"{stop} {name_in_text(too_far_words(s.beyond), 90)}." if s.beyond else stop)
                 if s.kind == "arrive"
                 else set_apart(short(step_words(s), 200), names),
-                "go": distance_text(s.distance_m) if s.distance_m > 0 else "",
+                "go": BOTH.distance(s.distance_m) if s.distance_m > 0 else "",
                 "grid": s.grid_reference,
                 "hazards": [hazard_line(h) for h in s.hazards],
             }
             for n, s in enumerate(steps, 1)
         ],
-        "last_leg": lead,
+        "last_leg": on_foot_words(last_leg, e.ground.heading_deg, BOTH),
         "turning": turning,
-        "rig": rig_limits(plan, ranked),
+        "rig": [*rig_rows(plan.mission.rig, BOTH), ("Not known", not_stated_words(access, named(260)))],
         "cautions": [
             *([["!!", alone]] if one_way else []),
             *([SEVERITY_MARK[f.severity], finding_text(f)] for f in own),
-            *(["!!", text] for text in hazard_words(h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive)),
+            *(["!!", text] for text in hazards_near_sentences(through, BOTH, named(40))),
             ["!!", CAUTIONS[2]],
             ["!!", CAUTIONS[1]],
             ["!!", "Wires over road and spot: look up before you drive under; treat every line as energised."],

@@ -12,12 +12,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from siteplanner.outputs.words.aiming import tree_rows
-from siteplanner.outputs.words.text import bearing_text, number_text, xml_text
+from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.limits.toward import BEAM_HALF_DEG
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.spots.skyline import ArcPoint, Skyline
+from siteplanner.planning.telling.trees import skyline_words, slot_label, slot_legend, tallest_label
+from siteplanner.planning.telling.units import BOTH
 
 WIDTH, HEIGHT = 760.0, 346.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 10.0, 14.0, 90.0  # room for axes and legend around the drawing
@@ -54,7 +55,7 @@ def horizon_svg(evaluation: Evaluation) -> str | None:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">{title}</title>'
-        f'<desc id="d{key}">{xml_text(description(evaluation))}</desc>',
+        f'<desc id="d{key}">{xml_text(skyline_words(evaluation, BOTH))}</desc>',
         _patterns(key),
         f'<rect width="{WIDTH:g}" height="{HEIGHT:g}" fill="#fff"/>',
         _grid_lines(frame),
@@ -67,28 +68,6 @@ def horizon_svg(evaluation: Evaluation) -> str | None:
         "</svg>",
     ]
     return "".join(parts)
-
-
-def description(evaluation: Evaluation) -> str:
-    """The diagram in words: each slot with its figures, and what is not known."""
-    figure = evaluation.skyline
-    assert figure is not None
-    words = [
-        f"{look.satellite_name}: bearing {bearing_text(look.azimuth_deg)} true, "
-        f"{number_text(look.elevation_deg, 1, 'deg')} up, skyline {number_text(look.horizon_deg, 1, 'deg')}, "
-        f"margin {number_text(look.margin_deg, 1, 'deg')}, {_state(look)}."
-        for look in evaluation.sky
-    ]
-    unknown = int(figure.unknown.sum())
-    if unknown:
-        words.append(f"In {unknown} of 360 degrees the elevation ends before the skyline is certain.")
-    return " ".join(["Skyline all round with the arc of geostationary satellites.", *words])
-
-
-def _state(look: Look) -> str:
-    if look.clear:
-        return "clear"
-    return "not known" if look.state == "unknown" else "not clear"
 
 
 def _patterns(key: str) -> str:
@@ -169,7 +148,7 @@ def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame) -> str:
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" stroke="#000" stroke-width="1.6" '
             f'fill="{"#000" if look.clear else "#fff"}"/>'
         )
-        label = f"{look.satellite_name}: {_state(look)}, margin {number_text(look.margin_deg, 1, 'deg')}"
+        label = slot_label(look, BOTH)
         label = label if len(label) <= 60 else label[:59] + "…"
         wide = 6.4 * len(label)
         middle = min(max(x, LEFT + wide / 2), WIDTH - RIGHT - wide / 2)
@@ -217,13 +196,9 @@ def _axes(frame: _Frame) -> str:
 
 def _trees(evaluation: Evaluation) -> str:
     """How tall a tree may be in the line to the best satellite in view; on the last line of the drawing."""
-    rows = tree_rows(evaluation, clear_only=True)
-    if not rows:
+    words = tallest_label(evaluation, BOTH)
+    if not words:
         return ""
-    row = max(rows, key=lambda r: next(k.margin_deg for k in evaluation.sky if k.satellite_name == r.satellite_name))
-    name = row.satellite_name if len(row.satellite_name) <= 24 else row.satellite_name[:23] + "…"
-    tall = ", ".join(f"{d:.0f} m away {h}" for d, h in zip(row.distances_m, row.heights, strict=True))
-    words = f"tallest tree in the line to {name}: {tall}"
     return f'<text x="{LEFT:g}" y="{HEIGHT - 4:g}" font-size="11" {FONT}>{xml_text(words)}</text>'
 
 
@@ -246,7 +221,7 @@ def _legend(figure: Skyline, key: str) -> str:
         (
             '<rect x="4" width="12" height="10" fill="#fff" stroke="#000" stroke-width="0.8"/>'
             '<circle cx="10" cy="0" r="3.5" fill="#000"/>',
-            f"slot and beam with {figure.margin_deg:g}° margin; white: not clear",
+            slot_legend(figure.margin_deg),
         )
     )
     x, y, out = LEFT, HEIGHT - BOTTOM + 30, ""

@@ -10,10 +10,11 @@ from itertools import groupby
 import numpy as np
 
 from siteplanner.core.constants import FOOT_M, MILE_M
-from siteplanner.outputs.words.text import distance_text, number_text, xml_text
+from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.telling.roads import ahead_words
+from siteplanner.planning.telling.driver import grade_class, hazard_on_words, profile_words
+from siteplanner.planning.telling.units import BOTH, METRIC, US
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
 from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along
 
@@ -86,37 +87,9 @@ def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False, size: Size 
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {size.height:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">Drive to {xml_text(ranked.spot.name)}</title>'
-        f'<desc id="d{key}">{xml_text(profile_words(plan, ranked))}</desc>'
+        f'<desc id="d{key}">{xml_text(profile_words(plan, ranked, US if us else BOTH))}</desc>'
         f'<rect width="{WIDTH:g}" height="{size.height:g}" fill="#fff"/>{body}</svg>'
     )
-
-
-def profile_words(plan: Plan, ranked: RankedSpot) -> str:
-    """The profile in short sentences; '' where no road leads to the spot."""
-    access = ranked.evaluation.access
-    if access is None:
-        return ""
-    route = access.route
-    parts = [
-        f"{distance_text(access.drive_distance_m)} by road, {number_text(route.climb_m, 0, 'm')} up and "
-        f"{number_text(route.descent_m, 0, 'm')} down."
-    ]
-    limit = plan.mission.rig.max_grade_pct
-    stretches = grade_stretches(route, limit)
-    for words, grade, chosen in (
-        ("Steepest climb", route.up_grade_pct, [b for b in stretches if b.worst_pct > 0]),
-        ("steepest descent", route.down_grade_pct, [b for b in stretches if b.worst_pct < 0]),
-    ):
-        if chosen and round(grade) > 0:  # the figure is the route's own; the stretches know where it lies
-            worst = max(chosen, key=lambda b: abs(b.worst_pct))
-            parts.append(f"{words} {grade:.0f} %, about {worst.start_m / 1000:.1f} km on")
-    text = parts[0] + (f" {', '.join(parts[1:])}." if len(parts) > 1 else "")
-    if stretches:
-        *gears, _ = edges_pct(limit)
-        steep = sum(b.end_m - b.start_m for b in stretches if b.band >= len(gears) - 1)
-        told = f"{distance_text(steep)} steeper" if steep > 0 else "Nowhere steeper"
-        text += f" {told} than {gears[-1]:g} %; the rig's limit is {limit:g} %."
-    return text
 
 
 def _fill(band: int, edges: int) -> str:
@@ -170,7 +143,7 @@ def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, 
     for hazard in hazards:
         at = x(hazard.running_m)
         top = y(float(np.interp(hazard.running_m, d, z)))
-        words = f"<title>{xml_text(ahead_words(hazard))}, {hazard.running_m / 1000:.1f} km on</title>"
+        words = f"<title>{xml_text(hazard_on_words(hazard))}</title>"
         if hazard.severity == "note":
             out += f'<g>{words}<path d="M{at:.1f} {top - 3:.1f}v-9" stroke="#000" stroke-width="2"/></g>'
             continue
@@ -188,8 +161,7 @@ def _legend(edges: tuple[float, ...], height: float) -> str:
     entries = []
     for number, until in enumerate((*gears[1:], limit)):
         rim = ' stroke="#000" stroke-width="0.6"' if number == 0 else ""
-        words = f"to {until:g} %"
-        words = f"grade {words}" if number == 0 else f"{words}, the rig's limit" if until == limit else words
+        words = grade_class(number, until, limit, METRIC)
         entries.append((f'<rect width="20" height="10" fill="{_fill(number, len(edges))}"{rim}/>', words))
     entries += [
         (f'<rect width="20" height="10" fill="{ABOVE}"/>', "above it"),

@@ -6,12 +6,15 @@ import hashlib
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from siteplanner.core.constants import MPH_M_S
 from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.site.timeline import Timeline
+from siteplanner.planning.telling.clock import day_and_time
+from siteplanner.planning.telling.timeline import drawing_words, on_air_label, part_label, refuel_label, relief_label
+from siteplanner.planning.telling.units import METRIC
+from siteplanner.planning.telling.wind import lane_label
 
 FONT = 'font-family="DejaVu Sans, sans-serif"'
 LANE, BAR = 27.0, 9.0  # a lane: a line of words, below it the bar
@@ -103,28 +106,9 @@ def timeline_svg(plan: Plan, ranked: RankedSpot, *, width: float = 760.0, parts:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">Timeline of {xml_text(ranked.spot.name)}</title>'
-        f'<desc id="d{key}">{xml_text(description(plan, site))}</desc>{_patterns(key)}'
+        f'<desc id="d{key}">{xml_text(drawing_words(site, plan.forecast is not None, METRIC))}</desc>{_patterns(key)}'
         f'<rect width="{width:g}" height="{height:g}" fill="#fff"/>{body}</svg>'
     )
-
-
-def description(plan: Plan, site: OnSite) -> str:
-    """The drawing in words."""
-    timeline = site.timeline
-    assert timeline is not None
-    words = [f"{p.name}: done {p.end_early_min:.0f} to {p.end_late_min:.0f} min on." for p in timeline.moments.parts]
-    words.append(_refuel(timeline) + ".")
-    words.append(f"Relief {timeline.relief_h:g} h after dispatch.")
-    words += [f"{n.kind.capitalize()} from {n.start_h:.1f} to {n.end_h:.1f} h after dispatch." for n in timeline.nights]
-    if plan.forecast is None:
-        words.append("No wind forecast was given.")
-    elif site.wind is not None:
-        words += [f"Above the {s.limit} limit from {s.start} to {s.end}." for s in site.wind.spans]
-    return " ".join(words)
-
-
-def _refuel(timeline: Timeline) -> str:
-    return f"Refuel {timeline.refuel_low_h:.0f} to {timeline.refuel_likely_h:.0f} h after first service"
 
 
 def _parts(timeline: Timeline, key: str, x: float, y: float, width: float) -> _Panel:
@@ -134,7 +118,7 @@ def _parts(timeline: Timeline, key: str, x: float, y: float, width: float) -> _P
     _frame(panel, timeline.dispatch, timeline)
     start = 0.0
     for number, part in enumerate(timeline.moments.parts):
-        panel.words(number, f"{part.name}: {part.end_early_min:.0f} to {part.end_late_min:.0f} min")
+        panel.words(number, part_label(part, METRIC))
         last = number == len(timeline.moments.parts) - 1
         panel.bar(number, start / 60, part.end_mean_min / 60, f'fill="{"#333" if last else "#aaa"}" stroke="#000"')
         panel.reach(number, part.end_early_min / 60, part.end_late_min / 60)
@@ -147,15 +131,15 @@ def _hours(plan: Plan, site: OnSite, timeline: Timeline, key: str, x: float, y: 
     panel = _Panel(x, y, width, timeline.span_h, "Hours after dispatch", 5 if wind else 3)
     _frame(panel, timeline.dispatch, timeline)
     early, mean, late = timeline.moments.early_min / 60, timeline.moments.mean_min / 60, timeline.moments.late_min / 60
-    panel.words(0, f"On air from {timeline.moments.early_min:.0f} to {timeline.moments.late_min:.0f} min on")
+    panel.words(0, on_air_label(timeline.moments, METRIC))
     panel.bar(0, mean, panel.to_h, 'fill="#333" stroke="#000"')
     panel.reach(0, early, late)
-    panel.words(1, _refuel(timeline))
+    panel.words(1, refuel_label(timeline, METRIC))
     low, likely = mean + timeline.refuel_low_h, mean + timeline.refuel_likely_h
     if low > panel.to_h:
         panel.out.append(_text(x + width - 3, panel.lane(1) + BAR, "later →", anchor="end"))
     panel.bar(1, low, likely, f'fill="url(#h{key})" stroke="#000"')
-    panel.words(2, f"Relief every {timeline.relief_h:g} h")
+    panel.words(2, relief_label(timeline, METRIC))
     for k in range(1, int(panel.to_h / timeline.relief_h) + 1):
         panel.tick(2, k * timeline.relief_h)
     if wind:
@@ -189,10 +173,8 @@ def _wind(panel: _Panel, plan: Plan, site: OnSite, key: str, zero: datetime, lan
         lane,
     ):
         spans = [s for s in site.wind.spans if s.limit == limit] if site.wind else []
-        total = f"{sum(s.hours for s in spans):.1f} h" if spans else "none forecast"
-        if ends[1] < 0 or ends[0] > panel.to_h:
-            total = "other hours forecast"
-        panel.words(number, f"Above {speed / MPH_M_S:.0f} mph, {words}: {total}")
+        shown = ends[1] >= 0 and ends[0] <= panel.to_h
+        panel.words(number, lane_label(speed, words, sum(s.hours for s in spans) if shown else None, METRIC))
         panel.bar(number, ends[0], ends[1], 'fill="#fff" stroke="#777" stroke-width="0.7"')
         for span in spans:
             a, b = ((datetime.fromisoformat(t) - zero).total_seconds() / 3600 for t in (span.start, span.end))
@@ -240,10 +222,7 @@ def _frame(panel: _Panel, zero: datetime | None, timeline: Timeline | None) -> N
         )
         if zero is not None:
             moment = zero + timedelta(hours=hours)
-            p.out.append(_text(left, p.bottom + 24, f"{DAYS[moment.weekday()]} {moment:%H:%M}", anchor=anchor, size=9))
-
-
-DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+            p.out.append(_text(left, p.bottom + 24, day_and_time(moment), anchor=anchor, size=9))
 
 
 def _text(x: float, y: float, words: str, *, anchor: str = "start", size: float = 11, weight: str = "normal") -> str:

@@ -11,6 +11,8 @@ from shapely.affinity import rotate
 from siteplanner.outputs.sheets.sheet_maps import FONT, View, furniture, path, svg
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.aiming import true_label
+from siteplanner.planning.telling.keep_clear import antenna_label, fall_label
 from siteplanner.planning.telling.units import METRIC
 
 SIDE_MM = 84.0
@@ -76,24 +78,22 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
         x, y = cx + reach * east, cy - reach * north
         body += _arrow(cx, cy, bearing, circle * 0.98, reach, width)
         labels.keep_free(x, y, 1.6)
-        tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, f"{words} {round(bearing) % 360:03d}° true"))
+        tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, true_label(words, bearing, METRIC)))
     for x, y, words in tips:
         body += labels.put(x, y, words)
     if math.isfinite(e.ground.heading_deg):
         east, north = (f(math.radians(e.ground.heading_deg)) for f in (math.sin, math.cos))
         nose = trailer.length_m / 2 / view.metres_per_mm + 5.0
-        body += labels.put(
-            cx + nose * east, cy - nose * north + 0.8, f"nose {round(e.ground.heading_deg) % 360:03d}° true"
-        )
+        body += labels.put(cx + nose * east, cy - nose * north + 0.8, true_label("nose", e.ground.heading_deg, METRIC))
     taken = [bearing for bearing, _, _ in aims]
     free = max(range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in taken], default=180))
     body += labels.put(
         cx + circle * math.sin(math.radians(free)),
         cy - circle * math.cos(math.radians(free)),
-        f"mast fall {METRIC.keep(fall_m, 1)}",
+        fall_label(fall_m, METRIC),
     )
     if radio_m is not None and math.isfinite(radio_m):
-        body += labels.put(SIDE_MM / 2 - 6, 3.4, f"in front of the antennas keep {METRIC.keep(radio_m, 1)}")
+        body += labels.put(SIDE_MM / 2 - 6, 3.4, antenna_label(radio_m, METRIC))
     return svg(view, body + furniture(view, 0.0))
 
 

@@ -10,7 +10,10 @@ import math
 import re
 import unicodedata
 
-from siteplanner.core.constants import FOOT_M, MILE_M
+from siteplanner.planning.telling.score import place_text
+from siteplanner.planning.telling.units import parts_that_add_up
+
+__all__ = ["parts_that_add_up", "place_text"]
 
 _PLAIN = frozenset(" .,:()/-")
 _REPLACEMENT = "\ufffd"
@@ -110,34 +113,6 @@ def number_text(value: float | None, digits: int = 1, unit: str = "") -> str:
     return text + "°" if unit in {"°", "deg"} else f"{text} {unit}".strip()
 
 
-def distance_text(distance_m: float | None) -> str:
-    """Metres below 1 km, kilometres above, with feet or miles beside."""
-    if distance_m is None or not math.isfinite(distance_m):
-        return "not known"
-    if distance_m < 995:
-        return f"{distance_m:.0f} m ({distance_m / FOOT_M:,.0f} ft)"
-    return f"{distance_m / 1000:.1f} km ({distance_m / MILE_M:.1f} mi)"
-
-
-def time_text(time_s: float | None) -> str:
-    """Minutes, or hours and minutes."""
-    if time_s is None or not math.isfinite(time_s):
-        return "not known"
-    minutes = max(round(time_s / 60), 1 if time_s > 0 else 0)
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
-
-
-def place_text(rank: int) -> str:
-    """A rank in words that cannot be taken for a spot's name: `first` to `tenth`, then `11th`, `21st`."""
-    if 1 <= rank <= len(PLACES):
-        return PLACES[rank - 1]
-    last = "th" if rank % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(rank % 10, "th")
-    return f"{rank}{last}"
-
-
 def grade_text(grade_pct: float | None) -> str:
     """A signed grade in words: positive climbs, negative descends."""
     if grade_pct is None or not math.isfinite(grade_pct):
@@ -164,17 +139,3 @@ def percent_text(share: float | None, digits: int = 0) -> str:
     if 100 - step < percent < 100:
         return f"above {100 - step:.{digits}f} %"
     return f"{percent:.{digits}f} %"
-
-
-def parts_that_add_up(parts: list[float], digits: int = 1) -> tuple[list[float], float]:
-    """Parts and their sum, rounded so that the printed parts add up to the printed sum exactly.
-
-    Largest-remainder rounding: each part is off by less than one unit of its last digit.
-    """
-    unit = 10**digits
-    total = round(math.fsum(parts) * unit)
-    floors = [math.floor(part * unit) for part in parts]
-    by_rest = sorted(range(len(parts)), key=lambda i: (floors[i] - parts[i] * unit, i))
-    for i in by_rest[: total - sum(floors)]:
-        floors[i] += 1
-    return [value / unit for value in floors], total / unit

@@ -116,3 +116,8 @@ def _spoken_minutes(latitude: float, longitude: float) -> str:
         degrees, minutes = whole_degrees_and_minutes(value)
         halves.append(f"{degrees} degrees {minutes:.3f} minutes {plus if value >= 0 else minus}")
     return ", ".join(halves)
+
+
+def part_head(number: int, parts: int) -> str:
+    """What a part of a drive that needs several messages begins with."""
+    return "Radio:" if parts == 1 else f"Radio, part {number} of {parts}:"

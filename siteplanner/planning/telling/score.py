@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.planning.choose.ranked import ScoreLine
-from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units, rounded_text
+from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units, parts_that_add_up, rounded_text
 
 
 def figure_words(line: ScoreLine, units: Units = METRIC) -> str:
@@ -43,3 +44,24 @@ def difference_words(one: ScoreLine, other: ScoreLine, units: Units = METRIC) ->
     if say != other.gauge.difference:
         say = CRITERIA[one.name].across or say
     return say.format(line_words(one, units), line_words(other, units))
+
+
+PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+
+
+def place_text(rank: int) -> str:
+    """A rank in words that cannot be taken for a spot's name: `first` to `tenth`, then `11th`, `21st`."""
+    if 1 <= rank <= len(PLACES):
+        return PLACES[rank - 1]
+    last = "th" if rank % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(rank % 10, "th")
+    return f"{rank}{last}"
+
+
+def score_points(lines: Sequence[ScoreLine]) -> list[float]:
+    """The points of each line as printed; they add up to the printed score."""
+    return parts_that_add_up([line.contribution for line in lines])[0]
+
+
+def score_text(lines: Sequence[ScoreLine]) -> str:
+    """The score as every output prints it."""
+    return f"{parts_that_add_up([line.contribution for line in lines])[1]:.1f}"

@@ -7,12 +7,13 @@ A distance that must be kept is rounded up, a distance that is there is rounded 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from siteplanner.core.constants import FOOT_M, MILE_M, POUND_KG
 
 NOT_KNOWN = "not known"
+INCH_M = FOOT_M / 12
 
 System = Literal["metric", "US", "both"]
 
@@ -20,6 +21,8 @@ _SPOKEN = {
     "m": ("metre", "metres"),
     "km": ("kilometre", "kilometres"),
     "ft": ("foot", "feet"),
+    "in": ("inch", "inches"),
+    "l": ("litre", "litres"),
     "mi": ("mile", "miles"),
     "t": ("tonne", "tonnes"),
     "kg": ("kilogram", "kilograms"),
@@ -33,6 +36,8 @@ _SPOKEN = {
     "°": ("degree", "degrees"),
     "%": ("percent", "percent"),
     "dB": ("decibel", "decibels"),
+    "dBm": ("dBm", "dBm"),
+    "MHz": ("megahertz", "megahertz"),
     "km²": ("square kilometre", "square kilometres"),
     "sq mi": ("square mile", "square miles"),
 }
@@ -231,6 +236,45 @@ class Units:
             return NOT_KNOWN
         return self.figure(math.floor(100 * share + 1e-9), "%")
 
+    @property
+    def first(self) -> Units:
+        """For a figure that is told once: of both systems the metric one."""
+        return replace(self, system="metric") if self.system == "both" else self
+
+    def stated(self, value: float | None, unit: str, us_digits: int = 1) -> str:
+        """A figure of the mission as its user stated it, no digit added: `3.2 m`, `1842.5 MHz`; a US twin with
+        `us_digits`."""
+        if value is None or not math.isfinite(value):
+            return self.figure(value, unit)
+        metric = self._unit(f"{value:g}", unit)
+        factor, us = _TO_US.get(unit, (1.0, unit))
+        if us == unit or self.system == "metric":
+            return metric
+        twin = self._said(value * factor, us, us_digits, "nearest")
+        if self.system == "US":
+            return twin
+        return f"{metric} or {twin}" if self.spoken else f"{metric} ({twin})"
+
+    def measured(self, value: float, unit: str) -> str:
+        """A figure of any unit for a table: two digits below 1, one below 10; no unit where there is none."""
+        digits = 2 if abs(value) < 1 else 1 if abs(value) < 10 else 0
+        unit = "°" if unit == "deg" else unit
+        if unit or not math.isfinite(value):
+            return self.figure(value, unit, digits)
+        return rounded_text(value, digits)
+
+    def lift(self, metres: float | None) -> str:
+        """How far a jack lifts: `0.11 m (4.3 in)`."""
+        if metres is None or not math.isfinite(metres):
+            return NOT_KNOWN
+        metric = self._said(metres, "m", 2, "nearest")
+        if self.system == "metric":
+            return metric
+        inches = self._said(metres / INCH_M, "in", 1, "nearest")
+        if self.system == "US":
+            return inches
+        return f"{metric} or {inches}" if self.spoken else f"{metric} ({inches})"
+
     def minutes(self, minutes: float | None) -> str:
         """Minutes, or hours and minutes beyond sixty."""
         if minutes is None or not math.isfinite(minutes):
@@ -271,3 +315,17 @@ def rounded_text(value: float, digits: int, rounding: Rounding = "nearest") -> s
         value = turned / step
     text = f"{value:,.{digits}f}"
     return text.lstrip("-") if float(text.replace(",", "")) == 0 else text
+
+
+def parts_that_add_up(parts: list[float], digits: int = 1) -> tuple[list[float], float]:
+    """Parts and their sum, rounded so that the printed parts add up to the printed sum exactly.
+
+    Largest-remainder rounding: each part is off by less than one unit of its last digit.
+    """
+    unit = 10**digits
+    total = round(math.fsum(parts) * unit)
+    floors = [math.floor(part * unit) for part in parts]
+    by_rest = sorted(range(len(parts)), key=lambda i: (floors[i] - parts[i] * unit, i))
+    for i in by_rest[: total - sum(floors)]:
+        floors[i] += 1
+    return [value / unit for value in floors], total / unit

@@ -1,16 +1,11 @@
-"""The set-up told in steps, for one person and for two; aiming, what to look for, and the way back down."""
+"""The set-up told in steps, for one person and for two; what to look for, and the way back down."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from typing import Literal
 
-from siteplanner.core.wind import beaufort_number
 from siteplanner.mission import Trailer
-from siteplanner.outputs.words.text import number_text, parts_that_add_up
-from siteplanner.planning.spots.evaluation import Evaluation
-from siteplanner.planning.telling.words import best_look
+from siteplanner.planning.telling.units import Units, parts_that_add_up, rounded_text
 
 HOUR_MIN = 60.0
 
@@ -37,8 +32,6 @@ _STEPS: tuple[tuple[str, str, float], ...] = (
     ("Turn the sectors to their bearings, lock the turn, guy as the manual says.", "lead", 4),
     ("Radio on, keep-away tape round the mast, check service with a handset, log it.", "both", 6),
 )
-
-
 # what takes the place of the dish's own step, by the backhaul in use; a link antenna is set before the mast goes up
 _BACKHAUL_STEPS = {
     "donor_link": "Link antenna: clamp it on the mast, turned against the sectors and tilted as this sheet says.",
@@ -64,19 +57,21 @@ def steps_for_both(trailer: Trailer, backhaul: str = "geostationary") -> list[tu
     """Rows (what, who of two, minutes for two, minutes for one): two take the likely time, one the high one."""
     two = set_up_steps(trailer.set_up_min[1], 2, backhaul)
     one = set_up_steps(trailer.set_up_min[2], 1, backhaul)
-    return [(a.text, a.who, f"{a.minutes:.0f}", f"{b.minutes:.0f}") for a, b in zip(two, one, strict=True)]
+    return [
+        (a.text, a.who, rounded_text(a.minutes, 0), rounded_text(b.minutes, 0)) for a, b in zip(two, one, strict=True)
+    ]
 
 
-def steps_total(trailer: Trailer) -> str:
+def steps_total(trailer: Trailer, units: Units) -> str:
     """Sum of the steps, held against the hour."""
     two, one = trailer.set_up_min[1:]
     over = [who for who, minutes in (("two", two), ("one", one)) if round(minutes) > HOUR_MIN]
-    text = f"{two:.0f} min for two, {one:.0f} min for one"
+    text = f"{units.figure(two, 'min')} for two, {units.figure(one, 'min')} for one"
     text += f": longer than the hour for {' and '.join(over)}. " if over else ", both inside the hour. "
     low, _, high = trailer.acquisition_min
     return (
-        f"{text}The dish searches {low:g} to {high:g} min by itself; the times count it after the set-up, to be safe. "
-        "Not on air after 60 min: stop, call, think."
+        f"{text}The dish searches {low:g} to {units.stated(high, 'min')} by itself; the times count it after the "
+        "set-up, to be safe. Not on air after 60 min: stop, call, think."
     )
 
 
@@ -93,44 +88,3 @@ LOOK_FOR = (
     "Dish: the receiver shows the right satellite and a steady level; a level that swings means wind or a loose "
     "foot, none at all means a tree, a ridge or the wrong satellite. Skew: seen from behind the dish, + is clockwise."
 )
-
-
-def aim_words(bearings_deg: tuple[float, ...], separation: Literal["free", "even"] | float = "free") -> str:
-    """How to aim the sectors: each by itself, or all together by turning the mast."""
-    if not bearings_deg:
-        return "No sector bearing: the antenna serves all round."
-    how = "Take the bearings before the mast goes up, ten paces from steel, and pick a landmark on each. "
-    if len(bearings_deg) == 1:
-        how += "Turn the mast until the sector points at it, lock the turn."
-    elif separation == "free":
-        how += "Turn the mast until sector 1 points at its own, then each other sector on the mast; lock the turns."
-    else:
-        how += "The sectors are fixed to the mast: turn it until sector 1 points at its own, check the others, lock it."
-    return f"{how} Within 5° is good enough."
-
-
-def tree_words(evaluation: Evaluation) -> str:
-    """How tall a tree or bank toward the satellite may be; '' where that was not worked out."""
-    look = best_look(evaluation)
-    if evaluation.skyline is None or look is None:
-        return ""
-    rows = [t for t in evaluation.skyline.trees if t.satellite_name == look.satellite_name and math.isfinite(t.tree_m)]
-    tall = ", ".join(f"{number_text(t.tree_m, 0, 'm')} at {t.distance_m:.0f} m" for t in rows if t.tree_m >= 0)
-    return f"A tree or roof toward the satellite may stand no taller than {tall} from the dish." if tall else ""
-
-
-# what shows the wind without an instrument; after the land criteria of the Beaufort scale, in own words
-_SIGNS = {
-    5: "small trees sway",
-    6: "big branches move, wires hum",
-    7: "whole trees move, walking takes effort",
-    8: "twigs break off, walking is hard",
-    9: "branches break, roof tiles lift",
-    10: "trees are uprooted",
-}
-
-
-def wind_sign(speed_m_s: float) -> str:
-    """What a wind looks like without an instrument; '' for winds outside the table."""
-    number = beaufort_number(speed_m_s)
-    return f"Beaufort {number}: {_SIGNS[number]}" if number in _SIGNS else ""

@@ -1,0 +1,151 @@
+"""The driver's sheet in words: the drive and its grades, the last leg, the rig, the drawing of the height."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from siteplanner.mission import Rig
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.drive_facts import Told
+from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.telling.radio import one_way_words
+from siteplanner.planning.telling.roads import USUAL, ahead_words, unknown_along_words
+from siteplanner.planning.telling.units import BOTH, NOT_KNOWN, Units
+from siteplanner.roads.grade_bands import edges_pct, grade_stretches
+from siteplanner.roads.hazards_ahead import HazardAhead
+from siteplanner.roads.routing import Route
+
+Named = Callable[[str], str]
+
+
+def drive_words(access: Access, units: Units) -> str:
+    """`12.8 km (7.9 mi), 21 min (18 min to 26 min), last leg included`."""
+    return f"{units.distance(access.drive_distance_m)}, {drive_time_words(access, units)}, last leg included"
+
+
+def drive_time_words(access: Access, units: Units) -> str:
+    """`21 min (18 min to 26 min)`; without the range where it is not known."""
+    text = units.seconds(access.drive_time_s)
+    if not math.isfinite(access.drive_low_s):
+        return text
+    return f"{text} ({units.seconds(access.drive_low_s)} to {units.seconds(access.drive_high_s)})"
+
+
+def start_words(name: str, drive_time_s: float | None, units: Units) -> str:
+    """Another start: how long the drive from it is, or that there is none."""
+    return f"{name} {no_way_or_time(drive_time_s, units)}"
+
+
+def no_way_or_time(drive_time_s: float | None, units: Units) -> str:
+    """The time of a drive, or that the rig has no way."""
+    return "no way for the rig" if drive_time_s is None else units.seconds(drive_time_s)
+
+
+def other_starts(access: Access, units: Units, named: Named = str) -> str:
+    """The staging points that were not chosen, with the time that the drive would take from each."""
+    return "; ".join(start_words(named(s.name), s.drive_time_s, units) for s in access.by_staging[1:])
+
+
+def grades_words(route: Route, units: Units) -> str:
+    """Steepest climb and descent."""
+    if not math.isfinite(route.up_grade_pct):
+        return NOT_KNOWN
+    return f"{units.grade(route.up_grade_pct)}; {units.grade(-route.down_grade_pct)}"
+
+
+def climb_words(route: Route, units: Units) -> str:
+    """How far the drive goes up and down in all."""
+    return f"{units.length(route.climb_m)} up, {units.length(route.descent_m)} down"
+
+
+def last_leg_words(access: Access, bearing_deg: float, units: Units) -> str:
+    """Where the last leg starts and where the spot lies; `bearing_deg` true, from the road to the spot."""
+    return (
+        f"The last leg starts here: {units.distance(access.last_leg_m)} over ground to the spot, which lies at "
+        f"{units.bearing(bearing_deg)} true."
+    )
+
+
+def on_foot_words(last_leg: str, heading_deg: float, units: Units) -> str:
+    """The last leg with how to drive it and how to park; `heading_deg` NaN: not known."""
+    park = f" Park with the nose at {units.bearing(heading_deg)} true." if math.isfinite(heading_deg) else ""
+    return f"{last_leg} Walking pace, a spotter on foot in sight of the driver.{park}"
+
+
+def one_way_sentences(told: Told, units: Units, then: str = "") -> str:
+    """That there is one way in and out, and which sections have no way round."""
+    return " ".join(filter(None, ("One way in and out.", one_way_words(told), then)))
+
+
+def stretch_words(hazard: HazardAhead, units: Units, named: Named = str) -> str:
+    """A hazard, and for how long it stays."""
+    stretch = f", for {units.distance(hazard.length_m)}" if hazard.length_m > 0 else ""
+    return f"{named(ahead_words(hazard))}{stretch}"
+
+
+def hazard_on_words(hazard: HazardAhead) -> str:
+    """A hazard with its place on the drive, for a mark on a drawing."""
+    return f"{ahead_words(hazard)}, {at_km(hazard.running_m)} km on"
+
+
+def at_km(running_m: float) -> str:
+    """Kilometres from the start as an odometer shows them, without the unit."""
+    return f"{running_m / 1000:.1f}"
+
+
+def rig_rows(rig: Rig, units: Units) -> list[tuple[str, str]]:
+    """The rig as the roads were judged for it."""
+    return [
+        ("Height", units.stated(rig.height_m, "m")),
+        ("Width", units.stated(rig.width_m, "m")),
+        ("Length", units.stated(rig.length_m, "m", 0)),
+        ("Mass", units.figure(rig.mass_kg, "kg")),
+        ("Steepest grade", units.stated(rig.max_grade_pct, "%")),
+        ("Turning radius", units.stated(rig.turning_radius_m, "m", 0)),
+    ]
+
+
+def not_stated_words(access: Access | None, named: Named = str) -> str:
+    """What the road data do not state of the rig's limits, under a heading that says so."""
+    unknown = "; ".join(unknown_along_words(access.unknown if access else (), labelled=True))
+    return f"{named(unknown)}. {USUAL}" if unknown else USUAL
+
+
+def profile_words(plan: Plan, ranked: RankedSpot, units: Units = BOTH) -> str:
+    """The profile in short sentences; '' where no road leads to the spot."""
+    access = ranked.evaluation.access
+    if access is None:
+        return ""
+    route = access.route
+    parts = [
+        f"{units.distance(access.drive_distance_m)} by road, {units.first.length(route.climb_m)} up and "
+        f"{units.first.length(route.descent_m)} down."
+    ]
+    limit = plan.mission.rig.max_grade_pct
+    stretches = grade_stretches(route, limit)
+    for words, grade, chosen in (
+        ("Steepest climb", route.up_grade_pct, [b for b in stretches if b.worst_pct > 0]),
+        ("steepest descent", route.down_grade_pct, [b for b in stretches if b.worst_pct < 0]),
+    ):
+        if chosen and round(grade) > 0:  # the figure is the route's own; the stretches know where it lies
+            worst = max(chosen, key=lambda b: abs(b.worst_pct))
+            on = units.first.figure(worst.start_m / 1000, "km", 1)
+            parts.append(f"{words} {units.figure(grade, '%')}, about {on} on")
+    text = parts[0] + (f" {', '.join(parts[1:])}." if len(parts) > 1 else "")
+    if stretches:
+        *gears, _ = edges_pct(limit)
+        steep = sum(b.end_m - b.start_m for b in stretches if b.band >= len(gears) - 1)
+        told = f"{units.distance(steep)} steeper" if steep > 0 else "Nowhere steeper"
+        gear, most = units.stated(gears[-1], "%"), units.stated(limit, "%")
+        text += f" {told} than {gear}; the rig's limit is {most}."
+    return text
+
+
+def grade_class(number: int, until_pct: float, limit_pct: float, units: Units) -> str:
+    """A class of grades in the legend of the profile; the last one ends at the rig's limit."""
+    words = f"to {units.stated(until_pct, '%')}"
+    if number == 0:
+        return f"grade {words}"
+    return f"{words}, the rig's limit" if until_pct == limit_pct else words

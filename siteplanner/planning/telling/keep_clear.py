@@ -1,0 +1,119 @@
+"""What is kept clear of around the trailer, in words: overhead lines, antennas, exhaust, hazard areas near by.
+
+`named` shows a name from a file where the sentence goes: cut to a length, set apart from the words around it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from siteplanner.planning.limits.keep_away import LINE_SOURCE, AntennaKeepAway, KeepAway
+from siteplanner.planning.site.on_site import HazardNear
+from siteplanner.planning.telling.units import NOT_KNOWN, Units
+
+Named = Callable[[str], str]
+EXHAUST_M = 6.096  # 20 ft from openings: US consumer-safety advice on portable generators, from memory
+NEAR_M = 995.0  # from here on distances are told in kilometres, where no figure is near enough to round down
+
+PEOPLE = {"public": ("Public", "public"), "workers": ("Crew who know of it", "crew")}
+"""People that a limit protects: as a row of the table is headed, and within a sentence."""
+
+
+def _there(distance_m: float, units: Units) -> str:
+    """A distance that is there: below a kilometre rounded down in both units, beyond it no figure is that near."""
+    return units.there(distance_m) if distance_m < NEAR_M else units.distance(distance_m)
+
+
+def line_sentence(line: KeepAway | None, units: Units, named: Named = str) -> str:
+    """The overhead line with the least to spare and the room that the mast needs."""
+    if line is None:
+        return "No overhead lines were given: unknown is not clear. Look for poles and wires before the mast moves."
+    volts = units.stated(line.voltage_kv, "kV") if line.voltage_stated else "voltage not stated"
+    return (
+        f"Nearest known line: {named(line.name or 'an overhead line')} ({volts}), "
+        f"{_there(line.distance_m, units)} away; mast fall and clearance need {units.keep(line.needed_m, 1)} "
+        f"({LINE_SOURCE}). Look for others."
+    )
+
+
+def hazard_near_sentence(hazard: HazardNear, units: Units, named: Named = str) -> str:
+    """How near a hazard area lies to the spot, and whether the drive goes through it."""
+    label = named(hazard.name or "a hazard area")
+    through = "; the drive goes through it." if hazard.on_the_drive else "."
+    return f"{label[:1].upper() + label[1:]}: {units.distance(hazard.distance_m)} from the spot{through}"
+
+
+def hazards_near_sentences(hazards: Iterable[HazardNear], units: Units, named: Named = str) -> list[str]:
+    """`hazard_near_sentence` of each."""
+    return [hazard_near_sentence(hazard, units, named) for hazard in hazards]
+
+
+def clear_distances(
+    line: KeepAway | None, fall_m: float, public_m: float | None, units: Units
+) -> list[tuple[str, str]]:
+    """(what, distance) of all that must stay clear around the trailer. `public_m`: in front of the antennas."""
+    wires = "none known: look" if line is None else f"{units.keep(line.needed_m, 1)} from the mast's foot"
+    return [
+        ("Mast fall circle", f"{units.keep(fall_m, 1)}: nobody who need not be there"),
+        ("Overhead lines", wires),
+        ("Antennas, front", NOT_KNOWN if public_m is None else f"{units.keep(public_m, 1)}, public"),
+        ("Exhaust", f"{units.keep(EXHAUST_M)} from openings and people, downwind"),
+    ]
+
+
+def exhaust_sentences(units: Units) -> str:
+    """Carbon monoxide and fuel."""
+    return (
+        "Carbon monoxide kills: generator in the open, exhaust downwind, "
+        f"{units.keep(EXHAUST_M)} from doors, windows, intakes and tents. "
+        "Stop and cool before refuelling; no flame, extinguisher at hand."
+    )
+
+
+def exposure_rows(antennas: Sequence[AntennaKeepAway], units: Units) -> list[list[str]]:
+    """Who, distance by each set of limits, share of the limit on the ground."""
+    return [
+        [
+            PEOPLE[row.people][0],
+            units.keep(row.main_beam_m, 1),
+            units.keep(row.icnirp_main_beam_m, 1),
+            units.share(row.ground_share, 1),
+        ]
+        for row in antennas
+    ]
+
+
+def exposure_line(antennas: Sequence[AntennaKeepAway], units: Units) -> str:
+    """The distances in one line."""
+    each = "; ".join(
+        f"{PEOPLE[row.people][0]} {units.keep(row.main_beam_m, 1)} by 47 CFR 1.1310, "
+        f"{units.keep(row.icnirp_main_beam_m, 1)} by ICNIRP"
+        for row in antennas
+    )
+    return f"Keep away from the front of antennas, the longer counts: {each}"
+
+
+def exposure_note(antennas: Sequence[AntennaKeepAway], units: Units) -> str:
+    """What the distances were worked out for, and what they do not cover; '' where there are none."""
+    if not antennas:
+        return ""
+    first = antennas[0]
+    limits = " and ".join(
+        f"{PEOPLE[row.people][1]} {row.limit_mw_cm2:.3g} mW/cm², {row.icnirp_limit_w_m2:.3g} W/m²" for row in antennas
+    )
+    return (
+        f"In front of an antenna at its own height, keep the longer of the two. {units.stated(first.band_mhz, 'MHz')}, "
+        f"{first.eirp_w:.0f} W EIRP a sector; limits: {limits} (47 CFR 1.1310 Table 1, OET Bulletin 65 eq. (8); "
+        "ICNIRP 2020 Table 5). Stay out of the dish's beam, between dish and feed above all; the manual gives its "
+        "distance. Radio off before anyone climbs or reaches up to an antenna."
+    )
+
+
+def antenna_label(keep_m: float, units: Units) -> str:
+    """For the drawing of the spot."""
+    return f"in front of the antennas keep {units.keep(keep_m, 1)}"
+
+
+def fall_label(fall_m: float, units: Units) -> str:
+    """For the drawing of the spot."""
+    return f"mast fall {units.keep(fall_m, 1)}"

@@ -1,0 +1,118 @@
+"""The short facts of the commander's sheet, and when the runner-up is to be preferred."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.site.on_site import OnSite
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.backhaul_rows import KINDS, backhaul_fact, other_backhauls
+from siteplanner.planning.telling.clock import clock_range
+from siteplanner.planning.telling.roads import unknown_along_words
+from siteplanner.planning.telling.timeline import on_air_words, on_average_words, refuel_words, relief_words
+from siteplanner.planning.telling.units import NOT_KNOWN, Units
+from siteplanner.planning.telling.words import best_look
+
+Named = Callable[[str], str]
+WAYS = {0: "none known", 1: "one: it can be cut off", 2: "two or more"}
+
+
+def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) -> list[tuple[str, str]]:
+    """Label and figure, in the order of the questions a commander asks. `named` shows a name from a file."""
+    e = ranked.evaluation
+    rows: list[tuple[str, str]] = []
+    if e.coverage is not None:
+        rows.append(("Service", f"{units.share(e.coverage.share)} of the incident area"))
+        rows.append(("Area served", units.first.area(e.coverage.served_area_km2)))
+    if e.on_air is not None:
+        rows += [("On air", on_air_words(e.on_air, units)), ("On average", on_average_words(e.on_air, units))]
+    timeline = site.timeline
+    if timeline is not None and timeline.dispatch is not None:
+        early, late = timeline.clock(timeline.moments.early_min), timeline.clock(timeline.moments.late_min)
+        rows.append(("By the clock", clock_range(early, late)))
+    if e.access is not None:
+        rows.append(("Drive", f"{units.distance(e.access.drive_distance_m)}, {units.seconds(e.access.drive_time_s)}"))
+        if e.access.by_staging:
+            rows.append(("Rig from", named(e.access.by_staging[0].name)))
+        rows.append(("Steepest", units.grade(e.access.worst_grade_pct)))
+        ways = e.access.ways_out
+        rows.append(("Ways in", "not worked out" if ways is None else WAYS.get(ways, "two or more")))
+    rows.append(("Satellite", _sky_fact(e, units)) if e.dish_used else ("Backhaul", " ".join(backhaul_fact(e, units))))
+    if len(e.backhauls) > 1:
+        rows.append(("Other backhaul", other_backhauls(e)))
+    rows.append(("Ground", f"{units.angle(e.ground.slope_deg)} of slope"))
+    if timeline is not None:
+        rows += [("Fuel", refuel_words(timeline, units)), ("Relief", relief_words(timeline, units))]
+    return rows
+
+
+def _sky_fact(e: Evaluation, units: Units) -> str:
+    look = best_look(e)
+    return NOT_KNOWN if look is None else f"{units.angle(look.margin_deg, 0)} above the skyline"
+
+
+def prefer_runner_up(plan: Plan, units: Units) -> str:
+    """What the runner-up does better, so when to prefer it; '' without one."""
+    if len(plan.spots) < 2:
+        return ""
+    first, second = plan.spots[0].evaluation, plan.spots[1].evaluation
+    better = []
+    if first.access is not None and second.access is not None:
+        saved = (first.access.drive_time_s - second.access.drive_time_s) / 60
+        if saved >= 1:
+            better.append(f"the drive must be {units.figure(saved, 'min')} shorter")
+        if (first.access.ways_out or 0) < (second.access.ways_out or 0):
+            better.append("a second way out matters")
+    if first.coverage is not None and second.coverage is not None:
+        if second.coverage.share > first.coverage.share + 0.01:
+            better.append(f"area counts most ({units.share(second.coverage.share)} served)")
+        weak = [min((p.probability for p in c.must_serve), default=1.0) for c in (first.coverage, second.coverage)]
+        if weak[1] > weak[0] + 0.05:
+            better.append(f"the weakest must-serve point counts most ({units.share(weak[1])})")
+    looks = best_look(first), best_look(second)
+    dishes = first.dish_used and second.dish_used
+    if dishes and looks[0] is not None and looks[1] is not None and looks[1].margin_deg > looks[0].margin_deg + 2:
+        better.append("trees may stand toward the satellite")
+    one, other = first.backhaul, second.backhaul
+    if one is not None and other is not None and one.kind != other.kind:
+        better.append(f"the {KINDS[one.kind].lower()} cannot be had")
+    if second.ground.slope_deg < first.ground.slope_deg - 0.5:
+        better.append("level ground counts most")
+    return f"Prefer the runner-up when {' or '.join(better) or 'the first spot turns out unfit on arrival'}."
+
+
+def assumed(plan: Plan, units: Units, named: Named = str) -> list[str]:
+    """What the plan takes for granted, a sentence each."""
+    radio, speeds = plan.mission.radio, plan.mission.speeds
+    factor = speeds.weather_factor * speeds.night_factor
+    slower = "" if factor == 1 else f" times {factor:g}"
+    out = [
+        f"Handsets at {units.first.stated(radio.handset_height_m, 'm')}, {units.stated(radio.frequency_mhz, 'MHz')}, "
+        f"{units.stated(radio.tx_power_dbm, 'dBm')} a sector, {units.stated(radio.location_sigma_db, 'dB')} spread; "
+        "predicted, not measured.",
+        "Trees and roofs from the surface layer."
+        if plan.mission.layers.surface
+        else "Bare ground: trees and roofs are not in the data.",
+        f"Drive at towing speeds{slower}, no traffic; time range for about 9 cases in 10.",
+    ]
+    best = plan.best
+    if best is not None and best.evaluation.access is not None and best.evaluation.access.unknown:
+        out.append(f"Road limits: {named('; '.join(unknown_along_words(best.evaluation.access.unknown)))}.")
+    return out
+
+
+def weakest_words(shown: int, all_points: int) -> str:
+    """That a table holds the weakest must-serve points only; '' where it holds all."""
+    return f"The {shown} weakest of {all_points}." if all_points > shown else ""
+
+
+def more_checks(left: int) -> str:
+    """That the crew's sheet has more to check on arrival."""
+    return f"{left} more on the crew's sheet."
+
+
+def ruling_line(share: float, label: str, units: Units) -> str:
+    """How much ground a limit rules out."""
+    return f"Limit {label}: {units.share(share)} of the ground"

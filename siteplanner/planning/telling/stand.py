@@ -1,0 +1,54 @@
+"""How the trailer stands, in words: footprint, slope, jacks."""
+
+from __future__ import annotations
+
+from siteplanner.mission import Trailer
+from siteplanner.planning.spots.evaluation import Ground
+from siteplanner.planning.telling.units import Units
+from siteplanner.planning.telling.words import lift_doubt_words, raise_first_words
+
+CORNERS = (
+    ("front_left", "Front left"),
+    ("front_right", "Front right"),
+    ("rear_left", "Rear left"),
+    ("rear_right", "Rear right"),
+)
+
+
+def footprint_words(trailer: Trailer, units: Units) -> str:
+    """Length and width with the outriggers out."""
+    arm = trailer.outrigger_reach_m
+    width = units.length(trailer.width_m + 2 * arm, 1)
+    return f"{units.stated(trailer.length_m, 'm')} by {width}, outriggers {units.length(arm, 1)} a side"
+
+
+def slope_words(ground: Ground, units: Units) -> str:
+    """The slope and what of it goes across and along the trailer."""
+    slope, roll, pitch = (units.angle(v) for v in (ground.slope_deg, ground.roll_deg, ground.pitch_deg))
+    return f"{slope}; roll {roll}, pitch {pitch} before levelling"
+
+
+def cells_words(ground: Ground, units: Units) -> str:
+    """How fine the elevation is, and how well the slope is known by it."""
+    doubt = ground.slope_uncertainty_deg
+    text = f"cells of {units.stated(ground.cell_size_m, 'm')}: nothing finer is known"
+    return text if doubt != doubt else f"{text}; slope give or take {units.angle(doubt)}"
+
+
+def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
+    """Which corner first, how well the lifts are known, and how far the jacks reach."""
+    travel = units.stated(trailer.jack_travel_m, "m")
+    return (
+        f"{raise_first_words(ground)} Lift above the highest corner. {lift_doubt_words(ground)} Jack travel {travel}; "
+        "pads on soft ground."
+    )
+
+
+def ground_words(ground: Ground, heading: str, units: Units) -> str:
+    """Slope and parking heading, for the map; `heading` in words."""
+    return f"slope {units.angle(ground.slope_deg)}, tongue toward {heading}"
+
+
+def jack_lifts(ground: Ground) -> str:
+    """`front left 0.00, front right 0.11, ...`, in metres under a heading that says so; '' where not known."""
+    return ", ".join(f"{key.replace('_', ' ')} {lift:.2f}" for key, lift in ground.jack_differences_m.items())

@@ -1,0 +1,117 @@
+"""From dispatch to relief in words: on air, fuel, daylight, and the drawing of them for who does not see it."""
+
+from __future__ import annotations
+
+from siteplanner.planning.site.on_site import OnSite
+from siteplanner.planning.site.timeline import LightSpan, Moments, Part, Timeline
+from siteplanner.planning.telling.clock import clock_range, clock_text, hours_range, minutes_range
+from siteplanner.planning.telling.units import NOT_KNOWN, Units
+from siteplanner.planning.telling.wind import span_sentence
+
+
+def on_air_words(air: Moments, units: Units) -> str:
+    """`75 to 95 min after dispatch`: the range that holds nine cases in ten."""
+    return f"{minutes_range(air.early_min, air.late_min, units)} after dispatch"
+
+
+def on_average_words(air: Moments, units: Units) -> str:
+    """`84 min after dispatch`."""
+    return f"{units.figure(air.mean_min, 'min')} after dispatch"
+
+
+def on_air_in_hours(air: Moments, units: Units) -> str:
+    """`1 h 24 min after dispatch on average (1 h 15 min to 1 h 35 min)`."""
+    low, high = units.minutes(air.early_min), units.minutes(air.late_min)
+    return f"{units.minutes(air.mean_min)} after dispatch on average ({low} to {high})"
+
+
+def on_the_spot_words(timeline: Timeline | None, units: Units) -> str:
+    """When the rig stands on the spot: range after dispatch, and the mean by the clock where that is known."""
+    arrival = None if timeline is None else timeline.moments.arrival
+    if timeline is None or arrival is None:
+        return NOT_KNOWN
+    clock = f" ({clock_text(timeline.clock(arrival.end_mean_min))})" if timeline.dispatch else ""
+    return f"{minutes_range(arrival.end_early_min, arrival.end_late_min, units)} after dispatch{clock}"
+
+
+def part_label(part: Part, units: Units) -> str:
+    """`Drive: 20 to 31 min`."""
+    return f"{part.name}: {minutes_range(part.end_early_min, part.end_late_min, units)}"
+
+
+def part_sentence(part: Part, units: Units) -> str:
+    """`Drive: done 20 to 31 min on.`"""
+    return f"{part.name}: done {minutes_range(part.end_early_min, part.end_late_min, units)} on."
+
+
+def on_air_label(air: Moments, units: Units) -> str:
+    """`On air from 75 to 95 min on`, for the drawing."""
+    return f"On air from {minutes_range(air.early_min, air.late_min, units)} on"
+
+
+def refuel_words(timeline: Timeline, units: Units) -> str:
+    """`refuel 30 to 42 h after first service`."""
+    return f"refuel {hours_range(timeline.refuel_low_h, timeline.refuel_likely_h, units)} after first service"
+
+
+def refuel_label(timeline: Timeline, units: Units) -> str:
+    """The same with a capital, as a label."""
+    return f"Refuel {hours_range(timeline.refuel_low_h, timeline.refuel_likely_h, units)} after first service"
+
+
+def relief_words(timeline: Timeline, units: Units) -> str:
+    """`12 h after dispatch`."""
+    return f"{units.stated(timeline.relief_h, 'h')} after dispatch"
+
+
+def relief_label(timeline: Timeline, units: Units) -> str:
+    """`Relief every 12 h`."""
+    return f"Relief every {units.stated(timeline.relief_h, 'h')}"
+
+
+def fuel_words(timeline: Timeline | None, tank_l: float, units: Units) -> str:
+    """How long a tank lasts, when to refuel, when the relief comes; with the clock where that is known."""
+    if timeline is None:
+        return NOT_KNOWN
+    first, last = timeline.refuel_low_h, timeline.refuel_likely_h
+    when = relief = ""
+    if timeline.dispatch is not None:
+        start, end = (timeline.clock(timeline.moments.mean_min + 60 * h) for h in (first, last))
+        when = f" ({clock_range(start, end)})"
+        relief = f" ({clock_text(timeline.clock(60 * timeline.relief_h))})"
+    return (
+        f"{units.figure(timeline.fuel_low_h, 'h')} at high burn, {units.figure(timeline.fuel_likely_h, 'h')} likely, "
+        f"from {units.stated(tank_l, 'l')} usable. {refuel_label(timeline, units)}{when}, engine stopped and cool. "
+        f"Relief {relief_words(timeline, units)}{relief}."
+    )
+
+
+def night_sentence(night: LightSpan, units: Units) -> str:
+    """`Dark from 14.2 to 22.1 h after dispatch.`"""
+    return f"{night.kind.capitalize()} from {night.start_h:.1f} to {units.figure(night.end_h, 'h', 1)} after dispatch."
+
+
+def drawing_words(site: OnSite, forecast_given: bool, units: Units) -> str:
+    """The drawing of the timeline, in sentences."""
+    timeline = site.timeline
+    assert timeline is not None
+    words = [part_sentence(part, units) for part in timeline.moments.parts]
+    words += [f"{refuel_label(timeline, units)}.", f"Relief {relief_words(timeline, units)}."]
+    words += [night_sentence(night, units) for night in timeline.nights]
+    if not forecast_given:
+        words.append("No wind forecast was given.")
+    elif site.wind is not None:
+        words += [span_sentence(span) for span in site.wind.spans]
+    return " ".join(words)
+
+
+def light_words(timeline: Timeline | None) -> str:
+    """Daylight at arrival and during the set-up, in a sentence."""
+    if timeline is None:
+        return "Daylight not worked out: there is no drive."
+    if timeline.light is None:
+        return "Daylight not worked out: the mission names no dispatch time. Take lamps."
+    light = timeline.light
+    moments = {"dawn": light.dawn, "sunrise": light.sunrise, "sunset": light.sunset, "dusk": light.dusk}
+    times = ", ".join(f"no {name}" if moment is None else f"{name} {moment:%H:%M}" for name, moment in moments.items())
+    return f"{light.sentence} On arrival: {light.at_arrival}. Level horizon: {times}."
