@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from shapely.geometry import Point
 
+from siteplanner.outputs.gis.road_layers import known
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.roads import ahead_words
-
-
-def _known(value: float, digits: int) -> float | None:
-    return round(float(value), digits) if math.isfinite(value) else None
 
 
 def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
@@ -41,12 +37,12 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                     "text": clean(step_words(step)),
                     "kind": step.kind,
                     "onto": clean(step.name),
-                    "running_m": _known(step.running_m, 0),
-                    "distance_m": _known(step.distance_m, 0),
-                    "bearing_true_deg": _known(step.bearing_deg, 1),
+                    "running_m": known(step.running_m, 0),
+                    "distance_m": known(step.distance_m, 0),
+                    "bearing_true_deg": known(step.bearing_deg, 1),
                     "continue_past": clean(step.past) or None,
-                    "latitude": _known(step.latitude, 7),
-                    "longitude": _known(step.longitude, 7),
+                    "latitude": known(step.latitude, 7),
+                    "longitude": known(step.longitude, 7),
                     "degrees_minutes": step.degrees_minutes,
                     "grid_reference": step.grid_reference,
                     "geometry": Point(step.x, step.y),
@@ -59,9 +55,9 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                     "kind": hazard.kind,
                     "severity": hazard.severity,
                     "text": clean(ahead_words(hazard)),
-                    "running_m": _known(hazard.running_m, 0),
-                    "length_m": _known(hazard.length_m, 0),
-                    "value": None if hazard.value is None else _known(hazard.value, 2),
+                    "running_m": known(hazard.running_m, 0),
+                    "length_m": known(hazard.length_m, 0),
+                    "value": None if hazard.value is None else known(hazard.value, 2),
                     "grid_reference": hazard.grid_reference,
                     "geometry": Point(hazard.x, hazard.y),
                 }
@@ -71,7 +67,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                 {
                     **whose,
                     "name": clean(cut.name),
-                    "length_m": _known(cut.length_m, 0),
+                    "length_m": known(cut.length_m, 0),
                     "from_grid_reference": cut.start.grid_reference,
                     "to_grid_reference": cut.end.grid_reference,
                     "geometry": cut.line,
@@ -83,11 +79,11 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                 {
                     **whose,
                     "text": clean(alternative_words(other)),
-                    "distance_m": _known(other.route.distance_m, 0),
-                    "drive_time_min": _known(other.route.time_s / 60, 1),
-                    "longer_min": _known(other.longer_s / 60, 1),
-                    "shared_m": _known(other.shared_m, 0),
-                    "worst_grade_pct": _known(other.route.worst_grade_pct, 1),
+                    "distance_m": known(other.route.distance_m, 0),
+                    "drive_time_min": known(other.route.time_s / 60, 1),
+                    "longer_min": known(other.longer_s / 60, 1),
+                    "shared_m": known(other.shared_m, 0),
+                    "worst_grade_pct": known(other.route.worst_grade_pct, 1),
                     "geometry": other.route.line,
                 }
             )
@@ -98,8 +94,8 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                     **whose,
                     "kind": turning.place.kind,
                     "name": clean(turning.place.name),
-                    "before_the_stop_m": _known(turning.place.back_m, 0),
-                    "back_up_m": _known(turning.back_m, 0),
+                    "before_the_stop_m": known(turning.place.back_m, 0),
+                    "back_up_m": known(turning.back_m, 0),
                     "grid_reference": turning.grid_reference,
                     "geometry": Point(turning.place.x, turning.place.y),
                 }

@@ -87,7 +87,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     stop = f"Stop. {last_leg}"
     one_way = access.ways_out == 1
     own = [f for f in e.findings if f.severity != "note" and not (one_way and f.code == "one_way_in")]
-    alone = name_in_text(one_way_sentences(told, METRIC, "Agree when to leave."), 300)
+    alone = name_in_text(one_way_sentences(told, BOTH, "Agree when to leave."), 300)
     other = name_in_text(alternative_words(told.alternative), 300)
     through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
     return {
@@ -135,7 +135,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         ],
         "last_leg": on_foot_words(last_leg, e.ground.heading_deg, BOTH),
         "turning": turning,
-        "rig": [*rig_rows(plan.mission.rig, BOTH), ("Not known", not_stated_words(access, named(260)))],
+        "rig": [*rig_rows(plan.mission.rig, BOTH), ("Not known", not_stated_words(access, BOTH, named(260)))],
         "cautions": [
             *([["!!", alone]] if one_way else []),
             *([SEVERITY_MARK[f.severity], finding_text(f)] for f in own),

@@ -14,7 +14,7 @@ from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.driver import grade_class, hazard_on_words, profile_words
-from siteplanner.planning.telling.units import BOTH, METRIC, US
+from siteplanner.planning.telling.units import BOTH, METRIC, US, Units
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
 from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along
 
@@ -44,7 +44,7 @@ def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False, size: Size 
     access = ranked.evaluation.access
     if access is None:
         return ""
-    route = access.route
+    route, units = access.route, US if us else BOTH
     d, z = route.profile_distance_m, route.profile_elevation_m
     known = np.isfinite(z)
     if known.sum() < 2 or not d[-1] > 0:
@@ -82,12 +82,12 @@ def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False, size: Size 
         f'<rect x="{LEFT:g}" y="{floor:.1f}" width="{WIDTH - LEFT - RIGHT:g}" height="{STRIP:g}" fill="none" '
         'stroke="#000" stroke-width="0.8"/>'
     )
-    body += _hazards(hazards_along(plan.scene.roads, route), x, y, d[known], z[known])
+    body += _hazards(hazards_along(plan.scene.roads, route), x, y, d[known], z[known], units)
     body += _legend(edges, size.height)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {size.height:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">Drive to {xml_text(ranked.spot.name)}</title>'
-        f'<desc id="d{key}">{xml_text(profile_words(plan, ranked, US if us else BOTH))}</desc>'
+        f'<desc id="d{key}">{xml_text(profile_words(plan, ranked, units))}</desc>'
         f'<rect width="{WIDTH:g}" height="{size.height:g}" fill="#fff"/>{body}</svg>'
     )
 
@@ -136,14 +136,14 @@ def _axes(x: Place, y: Place, end: float, low: float, high: float, floor: float,
     return out
 
 
-def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, z: np.ndarray) -> str:
+def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, z: np.ndarray, units: Units) -> str:
     """A mark over the road for each hazard: black for cautions, white for warnings, a tick for notes; tooltips say
     what it is."""
     out = ""
     for hazard in hazards:
         at = x(hazard.running_m)
         top = y(float(np.interp(hazard.running_m, d, z)))
-        words = f"<title>{xml_text(hazard_on_words(hazard))}</title>"
+        words = f"<title>{xml_text(hazard_on_words(hazard, units))}</title>"
         if hazard.severity == "note":
             out += f'<g>{words}<path d="M{at:.1f} {top - 3:.1f}v-9" stroke="#000" stroke-width="2"/></g>'
             continue

@@ -21,12 +21,12 @@ def names_in(evaluation: Evaluation) -> list[str]:
     return [look.satellite_name for look in evaluation.sky] + [d.name for b in evaluation.backhauls for d in b.donors]
 
 
-def backhaul_lines(evaluation: Evaluation) -> list[tuple[str, str]]:
+def backhaul_lines(evaluation: Evaluation, units: Units = METRIC) -> list[tuple[str, str]]:
     """(verdict, sentence) of every wanted backhaul, in order of preference; the verdict of the used one is `used`."""
     used = evaluation.backhaul
     out = []
     for b in evaluation.backhauls:
-        text = clause(b)
+        text = clause(b, units.first)
         out.append(("used" if b is used else VERDICTS[b.verdict], text[:1].upper() + text[1:]))
     return out
 
@@ -62,15 +62,15 @@ def other_backhauls(evaluation: Evaluation) -> str:
     return "; ".join(f"{KINDS[b.kind].lower()} {VERDICTS[b.verdict]}" for b in rest) or "none wanted"
 
 
-def donor_words(path: DonorPath) -> str:
+def donor_words(path: DonorPath, units: Units = METRIC) -> str:
     """`Link to Ridge tower: blocked at 3.2 km`, for marks and lines on maps."""
-    return f"Link to {path.name}: {donor_reason(path)}"
+    return f"Link to {path.name}: {donor_reason(path, units.first)}"
 
 
 def donor_tip(path: DonorPath, evaluation: Evaluation, units: Units) -> str:
     """The same with what the antenna is aimed by, for a line on a map."""
     return (
-        f"{donor_words(path)}; {both_bearings(path.bearing_deg, evaluation, units)}, "
+        f"{donor_words(path, units)}; {both_bearings(path.bearing_deg, evaluation, units)}, "
         f"{up_text(path.elevation_deg, units)}, {units.distance(path.distance_m)}"
     )
 
@@ -78,7 +78,7 @@ def donor_tip(path: DonorPath, evaluation: Evaluation, units: Units) -> str:
 def donor_sentence(path: DonorPath, evaluation: Evaluation, units: Units) -> str:
     """The same in sentences, for a list of places."""
     aimed = f"{both_bearings(path.bearing_deg, evaluation, units)}, {units.distance(path.distance_m)}"
-    return f"{donor_words(path)}. {aimed}."
+    return f"{donor_words(path, units)}. {aimed}."
 
 
 def donor_rows(evaluation: Evaluation, units: Units = BOTH) -> list[list[str]]:
@@ -115,7 +115,7 @@ def terminal_sentences(evaluation: Evaluation, units: Units) -> str:
 
 
 def _terminal(b: Backhaul, units: Units) -> str:
-    text = f"Open-sky terminal: {backhaul_reason(b)}."
+    text = f"Open-sky terminal: {backhaul_reason(b, units.first)}."
     if b.verdict == "works" and b.dome is not None and b.dome.worst is not None:
         sector = b.dome.worst
         at = units.bearing(sector.highest_at_deg)

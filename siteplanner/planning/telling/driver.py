@@ -76,18 +76,19 @@ def on_foot_words(last_leg: str, heading_deg: float, units: Units) -> str:
 
 def one_way_sentences(told: Told, units: Units, then: str = "") -> str:
     """That there is one way in and out, and which sections have no way round."""
-    return " ".join(filter(None, ("One way in and out.", one_way_words(told), then)))
+    return " ".join(filter(None, ("One way in and out.", one_way_words(told, units.first), then)))
 
 
 def stretch_words(hazard: HazardAhead, units: Units, named: Named = str) -> str:
     """A hazard, and for how long it stays."""
     stretch = f", for {units.distance(hazard.length_m)}" if hazard.length_m > 0 else ""
-    return f"{named(ahead_words(hazard))}{stretch}"
+    return f"{named(ahead_words(hazard, units.first))}{stretch}"
 
 
-def hazard_on_words(hazard: HazardAhead) -> str:
+def hazard_on_words(hazard: HazardAhead, units: Units) -> str:
     """A hazard with its place on the drive, for a mark on a drawing."""
-    return f"{ahead_words(hazard)}, {at_km(hazard.running_m)} km on"
+    on = units.first.figure(hazard.running_m / 1000, "km", 1)
+    return f"{ahead_words(hazard, units.first)}, {on} on"
 
 
 def at_km(running_m: float) -> str:
@@ -107,9 +108,9 @@ def rig_rows(rig: Rig, units: Units) -> list[tuple[str, str]]:
     ]
 
 
-def not_stated_words(access: Access | None, named: Named = str) -> str:
+def not_stated_words(access: Access | None, units: Units, named: Named = str) -> str:
     """What the road data do not state of the rig's limits, under a heading that says so."""
-    unknown = "; ".join(unknown_along_words(access.unknown if access else (), labelled=True))
+    unknown = "; ".join(unknown_along_words(access.unknown if access else (), units.first, labelled=True))
     return f"{named(unknown)}. {USUAL}" if unknown else USUAL
 
 

@@ -28,7 +28,7 @@ def spot_sentences(ranked: RankedSpot, units: Units) -> str:
         parts.append(f"Serves {units.share(e.coverage.share)} of the incident area.")
     if e.access:
         parts.append(f"Drive {drive_figures(e.access, units)}.")
-    parts += [backhaul_sentence(e), aim(ranked, units), grid_text(ranked.spot.grid_reference)]
+    parts += [backhaul_sentence(e, units.first), aim(ranked, units), grid_text(ranked.spot.grid_reference)]
     return " ".join(filter(None, parts))
 
 
@@ -60,7 +60,9 @@ def last_leg_length(access: Access, units: Units) -> str:
 
 def way_point(step: Step, units: Units) -> str:
     """A decision point for a navigation device: how far on, and what lies ahead."""
-    return ". ".join([f"At {units.distance(step.running_m)}", *(ahead_words(hazard) for hazard in step.hazards)])
+    return ". ".join(
+        [f"At {units.distance(step.running_m)}", *(ahead_words(hazard, units.first) for hazard in step.hazards)]
+    )
 
 
 def service_words(coverage: Coverage, units: Units) -> str:

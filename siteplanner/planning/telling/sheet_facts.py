@@ -99,7 +99,9 @@ def assumed(plan: Plan, units: Units, named: Named = str) -> list[str]:
     ]
     best = plan.best
     if best is not None and best.evaluation.access is not None and best.evaluation.access.unknown:
-        out.append(f"Road limits: {named('; '.join(unknown_along_words(best.evaluation.access.unknown)))}.")
+        out.append(
+            f"Road limits: {named('; '.join(unknown_along_words(best.evaluation.access.unknown, units.first)))}."
+        )
     return out
 
 

@@ -37,10 +37,9 @@ def cells_words(ground: Ground, units: Units) -> str:
 
 def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
     """Which corner first, how well the lifts are known, and how far the jacks reach."""
-    travel = units.stated(trailer.jack_travel_m, "m")
+    travel, doubt = units.stated(trailer.jack_travel_m, "m"), lift_doubt_words(ground, units.first)
     return (
-        f"{raise_first_words(ground)} Lift above the highest corner. {lift_doubt_words(ground)} Jack travel {travel}; "
-        "pads on soft ground."
+        f"{raise_first_words(ground)} Lift above the highest corner. {doubt} Jack travel {travel}; pads on soft ground."
     )
 
 

@@ -1,0 +1,57 @@
+"""Rows of the GeoPackage about roads: whether each is for the rig, or why not, in figures and in words."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from siteplanner.outputs.words.text import clean
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.roads import hazard_words, names_together, reasons_words, unknown_words
+from siteplanner.roads.reasons import Reason, Unknown, closure_names
+
+
+def known(value: float | None, digits: int = 3) -> float | None:
+    """A figure as it stands in a column; unknown is None."""
+    return round(float(value), digits) if value is not None and math.isfinite(value) else None
+
+
+def _reason(reasons: tuple[Reason, ...], unknown: tuple[Unknown, ...]) -> dict[str, Any]:
+    """The first reason why a road is shut for the rig in figures; `why_not` says all `reasons`. `certain`: no figure
+    lies closer to the rig's limit than it is known, whether the road is shut or open.
+    """
+    first = reasons[0] if reasons else None
+    return {
+        "reasons": len(reasons),
+        "reason_kind": first.kind if first else None,
+        "reason_figure": known(first.figure, 2) if first and first.figure is not None else None,
+        "reason_limit": first.limit if first else None,
+        "reason_unit": first.unit or None if first else None,
+        "reason_source": first.source if first else None,
+        "certain": all(r.certain for r in reasons) and not any(u.near for u in unknown),
+    }
+
+
+def road_rows(plan: Plan) -> list[dict[str, Any]]:
+    """One row a road that vehicles use."""
+    roads = plan.scene.roads
+    return [
+        {
+            "name": clean(roads.tags.name[i]),
+            "highway": clean(roads.tags.highway[i]),
+            "surface": clean(roads.tags.surface[i]),
+            "for_rig": bool(roads.judged.drivable[i]),
+            "closed_by": clean(names_together(closure_names(roads.judged.reasons[i]))) or None,
+            "drawn_for_mission": bool(roads.tags.drawn[i]),
+            "why_not": clean(reasons_words(roads.judged.reasons[i])),
+            **_reason(roads.judged.reasons[i], roads.judged.unknown[i]),
+            "limits_not_stated": clean(unknown_words(roads.judged.unknown[i])),
+            "hazards": clean("; ".join(hazard_words(h) for h in roads.hazards[i])),
+            "worst_grade_pct": known(roads.grades.worst_pct[i], 1),
+            "length_m": known(roads.geometry.length_m[i], 1),
+            "speed_kmh": known(roads.mean_speed_kmh[i], 1),
+            "geometry": roads.geometry.line[i],
+        }
+        for i in range(len(roads))
+        if roads.tags.for_vehicles[i]
+    ]
