@@ -25,14 +25,10 @@ STILL_TO_DO: dict[str, int] = {
 """File -> how many sentences wait there to be moved to telling. To be emptied; a file may not get more of them."""
 
 OF_AN_ERROR = "the message of an error, handed to what raises it"
-NOTE = "what was read of a file, noted where it is read: `data` is below telling, and no unit of it changes"
 EXCEPTIONS: dict[tuple[str, str], str] = {
     ("data/archives.py", "The archive holds"): OF_AN_ERROR,
     ("data/rasters.py", "\N{HORIZONTAL ELLIPSIS} to \N{HORIZONTAL ELLIPSIS} m if they are metres"): OF_AN_ERROR,
     ("mission/faults.py", "The value must be"): OF_AN_ERROR,
-    ("data/rasters.py", "\N{HORIZONTAL ELLIPSIS} x \N{HORIZONTAL ELLIPSIS}"): NOTE,
-    ("data/vectors.py", "\N{HORIZONTAL ELLIPSIS} of \N{HORIZONTAL ELLIPSIS} features kept"): NOTE,
-    ("data/vectors.py", "\N{HORIZONTAL ELLIPSIS} lines of"): NOTE,
 }
 """(file, how the sentence begins) -> why it may stay."""
 

@@ -79,7 +79,6 @@ def test_only_names_written_right_to_left_are_set_apart():
 def test_figures_in_words():
     assert text.bearing_text(359.7) == "000°"
     assert text.bearing_text(float("nan")) == "not known"
-    assert text.grade_text(-8.6) == "9 % descent"
     assert grid_text("12TUQ3882545865") == "12T UQ 38825 45865"
     assert grid_text("hill 4") == "hill 4"
     assert text.number_text(-0.04) == "0.0"

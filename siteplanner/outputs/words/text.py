@@ -11,7 +11,7 @@ import re
 import unicodedata
 
 from siteplanner.planning.telling.score import place_text
-from siteplanner.planning.telling.units import parts_that_add_up
+from siteplanner.planning.telling.units import METRIC, parts_that_add_up
 
 __all__ = ["parts_that_add_up", "place_text"]
 
@@ -102,40 +102,16 @@ def csv_cell(value: object) -> object:
 
 
 def number_text(value: float | None, digits: int = 1, unit: str = "") -> str:
-    """A figure with its unit; unknown is said, never a number."""
-    if value is None or math.isnan(value):
-        return "not known"
-    if math.isinf(value):
-        return "no limit" if value > 0 else "none"
-    text = f"{value:,.{digits}f}"
-    if float(text.replace(",", "")) == 0:
-        text = text.lstrip("-")
-    return text + "°" if unit in {"°", "deg"} else f"{text} {unit}".strip()
-
-
-def grade_text(grade_pct: float | None) -> str:
-    """A signed grade in words: positive climbs, negative descends."""
-    if grade_pct is None or not math.isfinite(grade_pct):
-        return "not known"
-    word = "level" if round(grade_pct) == 0 else "climb" if grade_pct > 0 else "descent"
-    return word if word == "level" else f"{abs(grade_pct):.0f} % {word}"
+    """A figure with its unit, where there is one; unknown is said, never a number."""
+    unit = "°" if unit == "deg" else unit
+    return METRIC.figure(value, unit, digits).strip()
 
 
 def bearing_text(bearing_deg: float | None) -> str:
     """Three figures, 000 to 359, with the degree sign."""
-    if bearing_deg is None or not math.isfinite(bearing_deg):
-        return "not known"
-    return f"{round(bearing_deg) % 360:03d}°"
+    return METRIC.bearing(bearing_deg)
 
 
 def percent_text(share: float | None, digits: int = 0) -> str:
     """A share 0..1 as per cent; a small one is never shown as nothing, a large one never as all."""
-    if share is None or not math.isfinite(share):
-        return "not known"
-    step = 10.0**-digits
-    percent = 100 * share
-    if 0 < percent < step:
-        return f"below {step:.{digits}f} %"
-    if 100 - step < percent < 100:
-        return f"above {100 - step:.{digits}f} %"
-    return f"{percent:.{digits}f} %"
+    return METRIC.share(share, digits)

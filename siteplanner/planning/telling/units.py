@@ -258,10 +258,7 @@ class Units:
     def measured(self, value: float, unit: str) -> str:
         """A figure of any unit for a table: two digits below 1, one below 10; no unit where there is none."""
         digits = 2 if abs(value) < 1 else 1 if abs(value) < 10 else 0
-        unit = "°" if unit == "deg" else unit
-        if unit or not math.isfinite(value):
-            return self.figure(value, unit, digits)
-        return rounded_text(value, digits)
+        return self.figure(value, "°" if unit == "deg" else unit, digits).strip()
 
     def lift(self, metres: float | None) -> str:
         """How far a jack lifts: `0.11 m (4.3 in)`."""
