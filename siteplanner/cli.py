@@ -84,8 +84,10 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
         _print_plan(record, made)
     for finding in made.findings:
         _say_finding(finding)
+    from siteplanner.planning.telling.terminal import wrote_words
+
     shown = next((f for f in files if f.name == "map.html"), out)
-    stderr.print(f"Wrote {len(files)} files into {escape(str(out.resolve()))}", soft_wrap=True, highlight=False)
+    stderr.print(escape(wrote_words(len(files), str(out.resolve()))), soft_wrap=True, highlight=False)
     print(f"Map: {shown.resolve()}", file=sys.stderr if as_json else sys.stdout)
     if not made.spots:
         raise typer.Exit(1)

@@ -22,6 +22,7 @@ from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
+from siteplanner.planning.telling.screen import breakdown_words
 from siteplanner.planning.telling.words import firmness_sentence, head_words, recommend, risk_words, why_words
 
 MAP_KEY = "plan_map"
@@ -152,8 +153,7 @@ def choose(work: Work, key: str) -> None:
 
 def breakdown(ranked: RankedSpot) -> str:
     """Where the score comes from; the points shown add up to it."""
-    title = f"Spot {ranked.spot.name}: where the {score_text(ranked.criteria)} points come from"
-    return style.head(title) + score_table(ranked.criteria)
+    return style.head(breakdown_words(ranked.spot.name, score_text(ranked.criteria))) + score_table(ranked.criteria)
 
 
 def ground_choice(work: Work) -> str:

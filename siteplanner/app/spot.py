@@ -42,7 +42,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.budget import line_name
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.room import room_words
-from siteplanner.planning.telling.screen import cells_words, together_words
+from siteplanner.planning.telling.screen import cells_words, dish_aim_words, link_aim_words, together_words
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     best_look,
@@ -213,16 +213,12 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
     best = best_look(e)
     big = ""
     if e.donor is not None:
-        true, magnetic = (shown(bearing_text(b)) for b in (e.donor.bearing_deg, e.donor.bearing_magnetic_deg))
-        big = (
-            f'<p class="sp-big">Link antenna {true} true, {magnetic} magnetic, '
-            f"{shown(up_text(e.donor.elevation_deg))}</p>"
-        )
+        true, magnetic = (bearing_text(b) for b in (e.donor.bearing_deg, e.donor.bearing_magnetic_deg))
+        big = link_aim_words(true, magnetic, up_text(e.donor.elevation_deg))
     elif best is not None and best.clear and e.dish_used:
-        true, magnetic = (shown(bearing_text(b)) for b in (best.azimuth_deg, best.azimuth_magnetic_deg))
-        big = (
-            f'<p class="sp-big">Dish {true} true, {magnetic} magnetic, {shown(units.angle(best.elevation_deg))} up</p>'
-        )
+        true, magnetic = (bearing_text(b) for b in (best.azimuth_deg, best.azimuth_magnetic_deg))
+        big = dish_aim_words(true, magnetic, best.elevation_deg, units)
+    big = f'<p class="sp-big">{shown(big)}</p>' if big else ""
     dish = (
         style.table(
             looks, ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin"), figures=(1, 2, 3, 4, 5, 6)

@@ -8,23 +8,9 @@ Colour never stands alone: the legend, the tooltips and the readout name the sam
 
 from __future__ import annotations
 
-# Tol `muted`, in an order that puts far-apart hues on the limits that lie side by side on the ground
-RULING_COLOURS: dict[str, str] = {
-    "no_data": "#DDDDDD",  # pale grey: Tol keeps it for missing data
-    "steep": "#CC6677",  # rose
-    "keep_out": "#882255",  # wine
-    "hazard": "#AA4499",  # purple
-    "power_line": "#332288",  # indigo
-    "sky_blocked": "#88CCEE",  # cyan
-    "sky_unknown": "#999933",  # olive
-    "roadway": "#117733",  # green
-    "no_way_in": "#DDCC77",  # sand
-    # the scheme has no more: Okabe and Ito's black, vermilion and yellow, and a pure blue, far from all above
-    "structure": "#000000",
-    "water": "#0055FF",
-    "trees_on_spot": "#D55E00",
-    "soft_ground": "#F0E442",
-}
+from siteplanner.planning.limits.ruling import TABLE
+
+RULING_COLOURS: dict[str, str] = {limit.code: limit.colour for limit in TABLE}
 PASSES_COLOUR = "#44AA99"  # Tol's teal: ground that passes every limit
 SPARE_COLOURS = ("#E69F00", "#56B4E9", "#0072B2")
 """Okabe and Ito, for limits that the table above does not know."""

@@ -11,21 +11,37 @@ from siteplanner.data.grid import Grid
 OUTSIDE = 1 << 15
 """Marks cells outside the search ground; no limit was checked there."""
 
-LIMITS: dict[str, str] = {
-    "no_data": "Outside the elevation data",
-    "steep": "Too steep for the jacks",
-    "keep_out": "Keep-out area",
-    "hazard": "Hazard area",
-    "power_line": "Overhead line within reach of the mast",
-    "sky_blocked": "Satellite behind the skyline",
-    "sky_unknown": "Skyline toward the satellite not known",
-    "roadway": "On the roadway",
-    "no_way_in": "Too far from a road that the rig can reach",
-    "structure": "Too close to a structure",
-    "water": "In or beside water",
-    "trees_on_spot": "Trees on the spot",
-    "soft_ground": "Soft ground",
-}
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit of the ruling: its code, its name on screens and sheets, and its colour on maps.
+
+    Colours: Paul Tol, Colour Schemes, SRON/EPS/TN/09-002, issue 3.2, `muted`, in an order that puts far-apart hues on
+    limits that lie side by side on the ground; its pale grey stands for missing data. The scheme has nine; behind
+    them Okabe and Ito's black, vermilion and yellow (Color Universal Design, 2008), and a pure blue.
+    """
+
+    code: str
+    label: str
+    colour: str
+
+
+TABLE: tuple[Limit, ...] = (
+    Limit("no_data", "Outside the elevation data", "#DDDDDD"),
+    Limit("steep", "Too steep for the jacks", "#CC6677"),
+    Limit("keep_out", "Keep-out area", "#882255"),
+    Limit("hazard", "Hazard area", "#AA4499"),
+    Limit("power_line", "Overhead line within reach of the mast", "#332288"),
+    Limit("sky_blocked", "Satellite behind the skyline", "#88CCEE"),
+    Limit("sky_unknown", "Skyline toward the satellite not known", "#999933"),
+    Limit("roadway", "On the roadway", "#117733"),
+    Limit("no_way_in", "Too far from a road that the rig can reach", "#DDCC77"),
+    Limit("structure", "Too close to a structure", "#000000"),
+    Limit("water", "In or beside water", "#0055FF"),
+    Limit("trees_on_spot", "Trees on the spot", "#D55E00"),
+    Limit("soft_ground", "Soft ground", "#F0E442"),
+)
+LIMITS: dict[str, str] = {limit.code: limit.label for limit in TABLE}
 BITS: dict[str, int] = {code: 1 << number for number, code in enumerate(LIMITS)}
 
 

@@ -1,9 +1,14 @@
-"""The limits that a spot breaks, each in a sentence."""
+"""The limits that a spot breaks, each in a sentence, and what would have to be otherwise."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+
+from siteplanner.mission import Mission
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS, RulingShare
+from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul import no_backhaul_words
 from siteplanner.planning.telling.roads import no_way_words
 from siteplanner.planning.telling.units import METRIC, Units
@@ -123,3 +128,95 @@ def _sky(breach: Breach, units: Units) -> str:
 def _area(breach: Breach) -> str:
     """A keep-out or a hazard area."""
     return f"{LIMITS[breach.code]}: {breach.names[0]}." if breach.names else f"{LIMITS[breach.code]}."
+
+
+def change_words(code: str, e: Evaluation, mission: Mission, units: Units = METRIC) -> str:
+    """What would have to be otherwise where a limit is broken, in a sentence."""
+    made = CHANGES.get(code)
+    if made is not None:
+        return made(e, mission, units)
+    return f"The limit would have to be lifted where the point lies: {LIMITS.get(code, code).lower()}."
+
+
+def _less_steep(e: Evaluation, mission: Mission, units: Units) -> str:
+    need, now = units.figure(e.ground.slope_deg, "°", 1, "up"), units.posted(mission.trailer.max_slope_deg, "°")
+    allow = f"{need} (trailer.max_slope_deg, now {now})"
+    return f"The ground would have to be levelled, or the unit's manual allow {allow}."
+
+
+def _farther_data(e: Evaluation, mission: Mission, units: Units) -> str:
+    ways = [f"{units.bearing(look.azimuth_deg)} true" for look in e.sky if math.isnan(look.margin_deg)]
+    return f"Elevation data would have to reach farther along {' and '.join(ways) or 'the look'}."
+
+
+def _nearer_road(e: Evaluation, mission: Mission, units: Units) -> str:
+    return (
+        f"A road that the rig can use would have to come within {units.stop(mission.rig.last_leg_max_m)} over "
+        "drivable ground (rig.last_leg_max_m), or a track that the map lacks would have to be named."
+    )
+
+
+def _off_the_road(e: Evaluation, mission: Mission, units: Units) -> str:
+    return f"It would have to lie {units.stop(mission.trailer.road_setback_m)} from the road's centre line."
+
+
+def _area_lifted(e: Evaluation, mission: Mission, units: Units) -> str:
+    return "The area would have to be lifted by whoever set it, or the point lie outside it."
+
+
+def _one_backhaul(e: Evaluation, mission: Mission, units: Units) -> str:
+    """What the wanted backhauls lack here, the nearest to working first."""
+    links = [d for b in e.backhauls for d in b.donors]
+    text = "One of the wanted backhauls would have to work here, or another be wanted (backhaul.wanted)."
+    low = [d for d in links if math.isfinite(d.clearance_m) and d.verdict == "fails"]
+    if low:
+        path = max(low, key=lambda d: d.clearance_m)
+        side = "below" if path.clearance_m < 0 else "above"
+        by, at = units.length(abs(path.clearance_m)), units.figure(path.tightest_at_m / 1000, "km", 1)
+        text += f" The line to {path.name} passes {by} {side} what stands at {at}."
+    if any(b.verdict == "unknown" for b in e.backhauls):
+        text += " Elevation data that reach farther could settle what is not known."
+    return text
+
+
+def _clear_sky(e: Evaluation, mission: Mission, units: Units) -> str:
+    known = [look for look in e.sky if math.isfinite(look.margin_deg)]
+    look = max(known, key=lambda one: one.margin_deg, default=None)
+    if look is None:
+        return "A satellite would have to stand clear of the skyline."
+    low = mission.sky.min_elevation_deg
+    if look.margin_deg >= mission.sky.min_margin_deg and look.elevation_deg < low:
+        return f"Looks below {units.posted(low, '°')} would have to be allowed (sky.min_elevation_deg)."
+    short = units.figure(max(mission.sky.min_margin_deg - look.margin_deg, 0.1), "°", 1, "up")
+    one = "" if mission.sky.need == "any" else " for every satellite that is needed"
+    return (
+        f"The skyline toward {look.satellite_name} would have to be {short} lower{one}, or "
+        "a satellite that stands higher be used (sky.satellites)."
+    )
+
+
+CHANGES: dict[str, Callable[[Evaluation, Mission, Units], str]] = {
+    "no_data": lambda e, mission, units: "Elevation data would have to cover the point and the cells beside it.",
+    "steep": _less_steep,
+    "keep_out": _area_lifted,
+    "hazard": _area_lifted,
+    "power_line": lambda e, mission, units: (
+        "The trailer would have to stand farther from the line; only the line's owner can allow less."
+    ),
+    "sky_blocked": _clear_sky,
+    "sky_unknown": _farther_data,
+    "roadway": _off_the_road,
+    "no_way_in": _nearer_road,
+    "structure": lambda e, mission, units: (
+        "It would have to lie farther from the structure, so that outriggers and mast have their room."
+    ),
+    "water": lambda e, mission, units: "It would have to lie farther from the water.",
+    "trees_on_spot": lambda e, mission, units: (
+        "The trees would have to be gone, or the point lie in a gap between them: look on site."
+    ),
+    "soft_ground": lambda e, mission, units: (
+        "The ground would have to bear the rig: dry, frozen or matted, and tried on foot first."
+    ),
+    "no_backhaul": _one_backhaul,
+}
+"""By the code of `ruling.LIMITS`, beside the sentence that says how the limit is broken."""

@@ -64,6 +64,21 @@ def drive_lines(ranked: RankedSpot, access: Access, told: Told, where: str, unit
     return [*lines, last_leg_words(access, units)]
 
 
+def breakdown_words(spot: str, points: str) -> str:
+    """Above the table of criteria of one spot."""
+    return f"Spot {spot}: where the {points} points come from"
+
+
+def dish_aim_words(true: str, magnetic: str, elevation_deg: float, units: Units = METRIC) -> str:
+    """Where the dish points, in one line to set it by; the bearings as they are written."""
+    return f"Dish {true} true, {magnetic} magnetic, {units.angle(elevation_deg)} up"
+
+
+def link_aim_words(true: str, magnetic: str, up: str) -> str:
+    """Where the antenna of a donor link points."""
+    return f"Link antenna {true} true, {magnetic} magnetic, {up}"
+
+
 def cells_words(cell_size_m: float, units: Units = METRIC) -> str:
     """How fine the elevation is."""
     return f"{units.length(cell_size_m)}: nothing finer is known"

@@ -28,6 +28,11 @@ def spot_cells(spot: dict[str, Any], backhaul: str, units: Units = METRIC) -> tu
     )
 
 
+def wrote_words(files: int, folder: str) -> str:
+    """How many files were written, and where."""
+    return f"Wrote {files} files into {folder}"
+
+
 def verdict_words(result: dict[str, Any]) -> str:
     """Whether the place passes, and where it would rank."""
     verdict = f"passes; it would rank {result['would_rank']}" if result["passes"] else "is ruled out"
