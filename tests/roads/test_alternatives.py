@@ -70,7 +70,7 @@ def test_a_way_that_is_the_same_for_the_most_part_is_no_alternative():
     assert other.route is None
     assert other.shared_m == pytest.approx(200 + 7800)
     assert alternative_words(other).startswith(
-        "No distinct alternative: the most different way shares 8.0 of its 10.2 km with the drive (by Ridge Road "
+        "No distinct alternative: the most different way shares 8.0 km of its 10.2 km with the drive (by Ridge Road "
         "instead of Mill Road, "
     )
 
