@@ -11,7 +11,7 @@ note = "Exercise. The Marrow River floods the valley floor at Marrowford; a part
 [layers]
 elevation = "elevation.tif"          # ground, metres, 10 m cells, UTM 12N
 surface = "surface.tif"              # ground and trees: they block sky and radio
-incident_area = "incident_area.geojson"  # two polygons; `weight` counts people
+incident_area = "incident_area.geojson"  # two polygons; `weight` is priority, `people` who is there
 roads = "roads.geojson"              # OpenStreetMap keys
 keep_out = "keep_out.geojson"
 hazards = "hazards.geojson"
@@ -42,7 +42,8 @@ min_margin_deg = 2.0
 
 [radio]
 frequency_mhz = 763
-tx_power_dbm = 33    # 2 W a sector: a small cell
+tx_power_dbm = 33    # 2 W a port, two ports a sector: a small cell (medium range goes up to 38 dBm)
+service = "data"     # 1 Mbit/s down and 256 kbit/s up must work, outdoors
 sectors = 2
 max_radius_m = 9000
 
@@ -68,7 +69,7 @@ trailer waits at the county road yard, west of the gorge.
 | `mission.toml` | the mission; start here |
 | `elevation.tif` | ground, metres, 1600 x 1400 cells of 10 m, EPSG:32612, heights in eighths of a metre |
 | `surface.tif` | ground and tree tops, same cells |
-| `incident_area.geojson` | two polygons with `weight` |
+| `incident_area.geojson` | two polygons with `weight` (priority) and `people` |
 | `must_serve.geojson` | five named points |
 | `roads.geojson` | road lines with OpenStreetMap keys; roads join only where they share a point |
 | `power_lines.geojson` | a 230 kV line, and a village feeder without a voltage |

@@ -35,6 +35,10 @@ satellites = [
     {{ name = "slot 103 W", longitude_deg = -103.0 }},
 ]
 
+[radio]
+tx_power_dbm = 36    # 4 W a port, two ports a sector: within the medium range of small cells (38 dBm)
+service = "data"     # 1 Mbit/s down and 256 kbit/s up must work, outdoors
+
 [search]
 radius_m = 2500
 spacing_m = 300

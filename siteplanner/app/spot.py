@@ -40,9 +40,11 @@ from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.skyline import TREE_DISTANCES_M
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.budget import line_name
+from siteplanner.planning.telling.compass import SKEW_BRIEFLY
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.screen import cells_words, dish_aim_words, link_aim_words, together_words
+from siteplanner.planning.telling.service import served_words, service_lines
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     best_look,
@@ -221,7 +223,9 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
     big = f'<p class="sp-big">{shown(big)}</p>' if big else ""
     dish = (
         style.table(
-            looks, ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin"), figures=(1, 2, 3, 4, 5, 6)
+            looks,
+            ("Satellite", "True", "Magnetic", "Up", f"Skew, {SKEW_BRIEFLY}", "Skyline", "Margin"),
+            figures=(1, 2, 3, 4, 5, 6),
         )
         if looks
         else ""
@@ -297,8 +301,9 @@ def service(c: Coverage, e: Evaluation, units: Units) -> str:
         for p in c.must_serve
     ]
     text = style.head("Predicted service") + style.table(
-        [("Incident area served", f"{percent_text(c.share, 1)}, {units.area(c.served_area_km2)}")]
+        [("Incident area served", f"{served_words(c, units)}, {units.area(c.served_area_km2)}")]
     )
+    text += style.bullets("", service_lines(c, units))
     text += style.head("By mast stop") + style.table(stops, ("Mast", "Area served"), figures=(1,))
     if points:
         text += style.head("Must-serve points") + style.table(

@@ -91,3 +91,24 @@ def sector_gain_db(
     horizontal = horizontal_loss_db(azimuth_off_deg, beamwidth_deg, front_to_back_db)
     vertical = vertical_loss_db(elevation_off_deg, vertical_beamwidth_deg, side_lobe_db, downtilt_deg)
     return -np.minimum(horizontal + vertical, front_to_back_db)
+
+
+def directivity_dbi(pattern: SectorPattern) -> float:
+    """Peak gain that a pattern has if it loses nothing, dBi: 4 pi over its power summed around the sphere.
+
+    The beam is taken level: tilt turns it, it does not change what it holds. 65 by 10 degrees with floors of 20 dB
+    gives 15.7 dBi, all round by 10 degrees 10.0 dBi; a real antenna has some tenths to 1 dB less. Midpoints of 0.5 by
+    0.25 degrees: right to 0.01 dB for beams of 5 degrees and more.
+    """
+    azimuth = np.arange(-180.0, 180.0, 0.5) + 0.25
+    elevation = np.arange(-90.0, 90.0, 0.25) + 0.125
+    gain = sector_gain_db(
+        azimuth[:, None],
+        elevation,
+        pattern.beamwidth_deg,
+        pattern.front_to_back_db,
+        pattern.vertical_beamwidth_deg,
+        pattern.side_lobe_db,
+    )
+    held = float(np.sum(10 ** (gain / 10) * np.cos(np.radians(elevation)))) * np.radians(0.5) * np.radians(0.25)
+    return float(10 * np.log10(4 * np.pi / held))

@@ -1,8 +1,9 @@
 """Radio-frequency exposure: limits, power density, and the distance at which a field falls to its limit.
 
 Sources: 47 CFR 1.1310 Table 1 (limits, power density columns); FCC OET Bulletin 65, edition 97-01, section 2,
-equations (3), (6) and (8) (power density in the far field, with a reflecting ground). Beside them ICNIRP, Guidelines
-for limiting exposure to electromagnetic fields (100 kHz to 300 GHz), Health Physics 118 (2020) 483-524, Tables 5, 6.
+equations (3), (6) and (8) (power density in the far field, with a reflecting ground), (11), (12), (16), (17) (before
+and near an aperture; numbers from memory). Beside them ICNIRP, Guidelines for limiting exposure to electromagnetic
+fields (100 kHz to 300 GHz), Health Physics 118 (2020) 483-524, Tables 5, 6.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from siteplanner.core.antenna import vertical_loss_db
+from siteplanner.core.antenna import horizontal_loss_db, vertical_loss_db
+from siteplanner.core.constants import SPEED_OF_LIGHT_M_S
 
 People = Literal["public", "workers"]
 Extent = Literal["whole body", "local"]
@@ -137,3 +139,41 @@ def ground_share_of_limit(
     density = power_density_mw_cm2(eirp_w * 10 ** (-loss / 10), np.hypot(distance, rise), ground_factor)
     worst = int(np.argmax(density))
     return float(density[worst]) / limit_mw_cm2, float(distance[worst])
+
+
+def all_sectors_factor(bearings_deg: ArrayLike, beamwidth_deg: float = 65.0, front_to_back_db: float = 20.0) -> float:
+    """Power density of all sectors of one mast at once, over that of one on its peak, where it is highest; 1 or more.
+
+    bearings_deg: (sectors,). Powers of the horizontal pattern (`core.antenna.horizontal_loss_db`) are added: the
+    sectors send different signals. 2 sectors 60 degrees apart 1.13, on one bearing 2; a distance grows with the root.
+    Raises ValueError without a sector.
+    """
+    bearings = np.atleast_1d(np.asarray(bearings_deg, float))
+    if not bearings.size:
+        raise ValueError("at least one sector is needed")
+    around = np.arange(0.0, 360.0, 0.25)
+    loss = horizontal_loss_db(around[:, None] - bearings, beamwidth_deg, front_to_back_db)
+    return max(1.0, float((10 ** (-loss / 10)).sum(axis=1).max()))
+
+
+def aperture_mw_cm2(power_w: float, diameter_m: float) -> float:
+    """Highest power density right before a dish, 4 P / A (OET 65 equation (11)), in mW/cm2."""
+    return 4 * power_w / (np.pi * diameter_m**2 / 4) / 10
+
+
+def dish_distance_m(power_w: float, diameter_m: float, frequency_mhz: float, limit_mw_cm2: float) -> float:
+    """How far in front of a dish, on its axis, the power density may be above a limit, in metres.
+
+    Up to the end of the near field, D^2 / 4 lambda (OET 65 equation (12)), 4 P / A is taken as the density: equation
+    (13) with an efficiency of 1, never too low. From there it falls with the distance up to 0.6 D^2 / lambda (equations
+    (16), (17)), then with its square. 0 where not even the aperture is above the limit; NaN for an unknown limit.
+    """
+    if np.isnan(limit_mw_cm2):
+        return float("nan")
+    ratio = aperture_mw_cm2(power_w, diameter_m) / limit_mw_cm2
+    if ratio <= 1:
+        return 0.0
+    unit_m = diameter_m**2 / (SPEED_OF_LIGHT_M_S / (frequency_mhz * 1e6))
+    near_m, far_m = unit_m / 4, 0.6 * unit_m
+    linear_m = near_m * ratio
+    return float(linear_m if linear_m <= far_m else far_m * np.sqrt(linear_m / far_m))

@@ -1,7 +1,8 @@
 """The LTE link budget, both ways, and the chance of service.
 
-Downlink: power of one resource element at the handset (RSRP) against the least that serves. Uplink: signal to
-noise over the resource blocks that one handset is granted. A cell is as good as its weaker direction.
+Downlink: power of one resource element at the handset (RSRP, of one antenna port) against the least that serves.
+Uplink: signal to noise over the resource blocks that one handset is granted. Both ask for the same kind of service
+(`core.service_level`). A cell is as good as its weaker direction.
 
 Sources: 3GPP TS 36.101 Table 6.3.2.1-1 (resource blocks); TS 36.211 section 6.2.3 (12 subcarriers of 15 kHz
 in a block); thermal noise k T B at 290 K (ITU-R P.372); log-normal location variability (W. C. Jakes, Microwave
@@ -17,6 +18,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr
+
+from siteplanner.core.handset_place import EntryLoss, HandsetPlace, entry_loss
+from siteplanner.core.service_level import SERVICES, ServiceKind, needed_snr_db
 
 RESOURCE_BLOCKS = {1.4: 6, 3.0: 15, 5.0: 25, 10.0: 50, 15.0: 75, 20.0: 100}  # TS 36.101 Table 6.3.2.1-1
 SUBCARRIERS_A_BLOCK = 12  # TS 36.211 Table 6.2.3-1, normal cyclic prefix
@@ -45,12 +49,15 @@ class BudgetLine:
 
 @dataclass(frozen=True)
 class LinkParameters:
-    """What the budget needs; names and defaults as the mission's radio part. dBi, dBm, dB."""
+    """What the budget needs; names and defaults as the mission's radio part. dBi, dBm, dB.
+
+    None where the kind of service or the handset's place says it; a stated value goes before that.
+    """
 
     frequency_mhz: float = 763.0
     uplink_frequency_mhz: float | None = None
     bandwidth_mhz: float = 10.0
-    tx_power_dbm: float = 40.0
+    tx_power_dbm: float = 33.0
     antenna_gain_dbi: float = 14.0
     cable_loss_db: float = 1.5
     noise_figure_db: float = 5.0
@@ -58,20 +65,53 @@ class LinkParameters:
     handset_gain_dbi: float = -3.0
     handset_noise_figure_db: float = 9.0
     body_loss_db: float = 3.0
-    building_loss_db: float = 0.0
+    handset_place: HandsetPlace = "outdoors"
+    building_loss_db: float | None = None
     interference_margin_db: float = 0.0
-    min_rsrp_dbm: float = -116.0
-    uplink_resource_blocks: int = 5
-    uplink_min_snr_db: float = -3.0
+    service: ServiceKind = "data"
+    min_rsrp_dbm: float | None = None
+    uplink_resource_blocks: int | None = None
+    uplink_min_snr_db: float | None = None
 
     def __post_init__(self) -> None:
         if self.frequency_mhz <= 0 or (self.uplink_frequency_mhz or 1.0) <= 0:
             raise ValueError("frequencies must be above 0 MHz")
-        if not 1 <= self.uplink_resource_blocks <= resource_blocks(self.bandwidth_mhz):
-            raise ValueError(
-                f"uplink_resource_blocks must be 1 to {resource_blocks(self.bandwidth_mhz)} "
-                f"in a {self.bandwidth_mhz:g} MHz channel"
-            )
+        most = resource_blocks(self.bandwidth_mhz)
+        if self.uplink_resource_blocks is not None and not 1 <= self.uplink_resource_blocks <= most:
+            raise ValueError(f"uplink_resource_blocks must be 1 to {most} in a {self.bandwidth_mhz:g} MHz channel")
+
+    @property
+    def entry(self) -> EntryLoss:
+        """Loss of the way in to the handset; a stated one is the same everywhere."""
+        if self.building_loss_db is not None:
+            return EntryLoss(self.building_loss_db, 0.0)
+        return entry_loss(self.handset_place, self.frequency_mhz)
+
+    @property
+    def down_snr_db(self) -> float:
+        """Signal to noise that the service needs at the handset, over the blocks that the channel has for it."""
+        need = SERVICES[self.service].downlink
+        return needed_snr_db(self.service, "downlink", min(need.blocks, resource_blocks(self.bandwidth_mhz)))
+
+    @property
+    def up_blocks(self) -> int:
+        """Resource blocks granted to one handset at the edge."""
+        own = SERVICES[self.service].uplink.blocks
+        return self.uplink_resource_blocks or min(own, resource_blocks(self.bandwidth_mhz))
+
+    @property
+    def up_snr_db(self) -> float:
+        """Signal to noise that the service needs at the base station."""
+        if self.uplink_min_snr_db is not None:
+            return self.uplink_min_snr_db
+        return needed_snr_db(self.service, "uplink", self.up_blocks)
+
+    @property
+    def least_rsrp_dbm(self) -> float:
+        """Least power of a resource element that serves: the stated one, or noise, noise figure and signal to noise."""
+        if self.min_rsrp_dbm is not None:
+            return self.min_rsrp_dbm
+        return float(thermal_noise_dbm(SUBCARRIER_HZ)) + self.handset_noise_figure_db + self.down_snr_db
 
 
 def resource_blocks(bandwidth_mhz: float) -> int:
@@ -104,7 +144,7 @@ def uplink_offset_db(params: LinkParameters) -> float:
 def _down_lines(params: LinkParameters) -> list[BudgetLine]:
     share = -10.0 * math.log10(SUBCARRIERS_A_BLOCK * resource_blocks(params.bandwidth_mhz))
     return [
-        BudgetLine("downlink", "sector power, all resource blocks", params.tx_power_dbm, "dBm"),
+        BudgetLine("downlink", "power of an antenna port, all resource blocks", params.tx_power_dbm, "dBm"),
         BudgetLine("downlink", "share of one resource element", share, "dB"),
         BudgetLine("downlink", "mast cable", -params.cable_loss_db, "dB"),
         BudgetLine("downlink", "sector antenna gain", params.antenna_gain_dbi, "dBi"),
@@ -116,7 +156,19 @@ def _up_lines(params: LinkParameters) -> list[BudgetLine]:
         BudgetLine("uplink", "handset power", params.handset_power_dbm, "dBm"),
         BudgetLine("uplink", "handset antenna gain", params.handset_gain_dbi, "dBi"),
         BudgetLine("uplink", "body", -params.body_loss_db, "dB"),
-        BudgetLine("uplink", "building", -params.building_loss_db, "dB"),
+        BudgetLine("uplink", "way in to the handset", -params.entry.median_db, "dB"),
+    ]
+
+
+def _down_threshold(params: LinkParameters) -> list[BudgetLine]:
+    """What is taken off the RSRP: a stated threshold, or what it is made of."""
+    if params.min_rsrp_dbm is not None:
+        return [BudgetLine("downlink", "least RSRP that serves, taken off", -params.min_rsrp_dbm, "dB")]
+    noise = float(thermal_noise_dbm(SUBCARRIER_HZ))
+    return [
+        BudgetLine("downlink", "noise in one resource element, taken off", -noise, "dB"),
+        BudgetLine("downlink", "noise figure of the handset", -params.handset_noise_figure_db, "dB"),
+        BudgetLine("downlink", f"signal to noise for {params.service}, taken off", -params.down_snr_db, "dB"),
     ]
 
 
@@ -130,16 +182,17 @@ def budget(params: LinkParameters, path_loss_db: float, pattern_gain_db: float) 
         *_down_lines(params),
         BudgetLine("downlink", "off the sector's peak", pattern, "dB"),
         BudgetLine("downlink", "path", -path, "dB"),
-        BudgetLine("downlink", "building", -params.building_loss_db, "dB"),
+        BudgetLine("downlink", "way in to the handset", -params.entry.median_db, "dB"),
         BudgetLine("downlink", "body", -params.body_loss_db, "dB"),
         BudgetLine("downlink", "handset antenna gain", params.handset_gain_dbi, "dBi"),
         BudgetLine("downlink", "interference margin", -params.interference_margin_db, "dB"),
     ]
     rsrp = sum(line.value for line in down)
+    margin_down = rsrp - params.least_rsrp_dbm
     down += [
         BudgetLine("downlink", "RSRP at the handset", rsrp, "dBm", is_sum=True),
-        BudgetLine("downlink", "least RSRP that serves, taken off", -params.min_rsrp_dbm, "dB"),
-        BudgetLine("downlink", "margin", rsrp - params.min_rsrp_dbm, "dB", is_sum=True, ends=True),
+        *_down_threshold(params),
+        BudgetLine("downlink", "margin", margin_down, "dB", is_sum=True, ends=True),
     ]
     up = [
         *_up_lines(params),
@@ -151,26 +204,34 @@ def budget(params: LinkParameters, path_loss_db: float, pattern_gain_db: float) 
         BudgetLine("uplink", "interference margin", -params.interference_margin_db, "dB"),
     ]
     received = sum(line.value for line in up)
-    width_hz = params.uplink_resource_blocks * SUBCARRIERS_A_BLOCK * SUBCARRIER_HZ
-    noise = float(thermal_noise_dbm(width_hz))
-    margin_up = received - noise - params.noise_figure_db - params.uplink_min_snr_db
+    noise = float(thermal_noise_dbm(params.up_blocks * SUBCARRIERS_A_BLOCK * SUBCARRIER_HZ))
+    margin_up = received - noise - params.noise_figure_db - params.up_snr_db
     up += [
         BudgetLine("uplink", "power at the base station", received, "dBm", is_sum=True),
-        BudgetLine("uplink", f"noise in {params.uplink_resource_blocks} resource blocks, taken off", -noise, "dB"),
+        BudgetLine("uplink", f"noise in {_blocks(params.up_blocks)}, taken off", -noise, "dB"),
         BudgetLine("uplink", "noise figure of the base station", -params.noise_figure_db, "dB"),
-        BudgetLine("uplink", "least signal to noise, taken off", -params.uplink_min_snr_db, "dB"),
+        BudgetLine("uplink", f"signal to noise for {params.service}, taken off", -params.up_snr_db, "dB"),
         BudgetLine("uplink", "margin", margin_up, "dB", is_sum=True, ends=True),
     ]
-    weaker = min(rsrp - params.min_rsrp_dbm, margin_up)
-    end = BudgetLine("weaker", "margin", weaker, "dB", is_sum=True, ends=True)
+    end = BudgetLine("weaker", "margin", min(margin_down, margin_up), "dB", is_sum=True, ends=True)
     # + 0.0 turns a minus zero into a zero.
     return [replace(line, value=line.value + 0.0) for line in (*down, *up)] + [end]
+
+
+def _blocks(count: int) -> str:
+    return f"{count} resource block{'s' if count > 1 else ''}"
 
 
 def allowed_loss_db(params: LinkParameters) -> tuple[float, float]:
     """Largest path loss (down, up) that still serves on the sector's peak, dB, at the downlink frequency."""
     down, up, _ = (line.value for line in budget(params, 0.0, 0.0) if line.ends)
     return down, up
+
+
+def deciding_direction(params: LinkParameters) -> tuple[Literal["downlink", "uplink"], float]:
+    """The weaker direction, and by how many dB; the same on every path, for both take the same loss."""
+    down, up = allowed_loss_db(params)
+    return ("downlink", up - down) if down <= up else ("uplink", down - up)
 
 
 def margin_db(params: LinkParameters, path_loss_db: ArrayLike, pattern_gain_db: ArrayLike = 0.0) -> np.ndarray:

@@ -4,7 +4,8 @@ Everything here is the exact form for one path, in double precision and plain nu
 are computed with and what the fast kernel of `coverage` is held against.
 
 Sources: ITU-R P.525-4 (free space); ITU-R P.526-15 sections 2 (Fresnel zones), 3.1.1.2 and 3.2 (spherical
-Earth), 4.1 (single edge), 4.5 (delta-Bullington).
+Earth), 4.1 (single edge), 4.5 (delta-Bullington). In force are P.525-5 and P.526-16: free space and equation (31) are
+the same there, and the published check profiles belong to the editions named.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 # looked for in lower case; other programs write them as NAME or Name
 _LOWER_CASE = frozenset(
     (
-        "name", "weight", "voltage_kv", "height_m", "highway", "surface", "tracktype", "smoothness", "oneway",
+        "name", "weight", "people", "voltage_kv", "height_m", "highway", "surface", "tracktype", "smoothness", "oneway",
         "maxweight", "maxheight", "maxwidth", "maxspeed", "width", "access", "bridge", "tunnel", "layer", "ford",
         "barrier", "incline", "ref", "junction", "closes_roads",
     )

@@ -278,7 +278,7 @@ _DEFINED = (
         "Service of the incident area is what the unit is there for. Common practice, no source.",
         "#0072B2",
         Words("Area served", "Area served", "coverage"),
-        Gauge("Incident area served", "% of weighted area", "percent", "it serves {0} of the incident area, not {1}"),
+        Gauge("Incident area served", "% of weighted area", "percent", "it serves {0} of the weighted area, not {1}"),
         _area,
     ),
     Criterion(

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Annotated, Literal
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
+from siteplanner.core.antenna import SectorPattern
+from siteplanner.core.handset_place import HandsetPlace
+from siteplanner.core.link import LinkParameters, allowed_loss_db
+from siteplanner.core.service_level import ServiceKind
 from siteplanner.mission.parts import OneOrMore, Part
 
 BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
@@ -46,8 +51,36 @@ class Sky(Part):
         description="The middle of 11.7 to 12.2 GHz, fixed-satellite downlink of the Americas (ITU Radio Regulations, "
         "Article 5, from memory).",
     )
+    uplink_ghz: float = Field(
+        14.25,
+        ge=1,
+        le=50,
+        description="The middle of 14.0 to 14.5 GHz, fixed-satellite uplink (ITU Radio Regulations, Article 5, from "
+        "memory).",
+    )
     link_margin_db: float = Field(
-        3.0, ge=0, le=30, description="What the link has to spare in clear sky, for rain. Common practice, no source."
+        3.0,
+        ge=0,
+        le=30,
+        description="What the downlink has to spare in clear sky with its gas in it, for rain and cloud. Common "
+        "practice, no source.",
+    )
+    uplink_margin_db: float | None = Field(
+        None, ge=0, le=40, description="The same of the uplink, power control included. None: as the downlink."
+    )
+    system_temperature_k: float = Field(
+        120.0,
+        ge=20,
+        le=2000,
+        description="Noise of the receiving dish, amplifier and clear sky together, at the dish's flange. Rain adds to "
+        "it up to 275 K, the medium's own temperature. 120 K: Ku band, common practice; the data sheet goes before it.",
+    )
+    transmit_power_w: float | None = Field(
+        None,
+        gt=0,
+        le=10_000,
+        description="Power that the transmitter puts into the dish. None: not stated, so the distance to keep from its "
+        "beam is not worked out.",
     )
 
 
@@ -74,8 +107,8 @@ class DonorLink(Part):
         5800.0,
         ge=100,
         le=15_000,
-        description="Where a donor site names none. Rain and gas are not in the loss: ITU-R P.530 neglects rain below "
-        "about 5 GHz (from memory); above 10 GHz put them into fade_margin_db.",
+        description="Where a donor site names none. Rain and gas are not in the loss: ITU-R P.530 section 2.4 neglects "
+        "rain below 5 GHz (from memory); above 10 GHz put them into fade_margin_db. A finding says so.",
     )
     k_factor: float = Field(
         4 / 3, ge=0.5, le=3, description="Effective Earth radius over the true one; ITU-R P.310: 4/3 is the median."
@@ -84,8 +117,25 @@ class DonorLink(Part):
         0.6,
         ge=0,
         le=3,
-        description="Share of the first Fresnel radius that must be clear all along; at 0.6 an edge costs nothing "
-        "(nu = -0.85, below the -0.78 of ITU-R P.526-15 equation 31).",
+        description="Share of the first Fresnel radius that must be clear all along at k_factor; at 0.6 an edge costs "
+        "nothing (nu = -0.85, below the -0.78 of ITU-R P.526 equation 31). ITU-R P.530 section 2.2.2 asks 1.0 of links "
+        "that are built to stay (from memory).",
+    )
+    min_clearance_low_k: float = Field(
+        0.3,
+        ge=0,
+        le=3,
+        description="The same at the k that is exceeded for 99.9 % of the worst month, by the path's length: ITU-R "
+        "P.530 section 2.2.2, temperate climate, ground along a stretch of the path (from memory); 0 for a single "
+        "edge, 0.6 in the tropics beyond 30 km. Decides from about 15 km on.",
+    )
+    gradient_n_km: float = Field(
+        -300.0,
+        ge=-1500,
+        le=0,
+        description="Refractivity gradient dN1 of ITU-R P.453, not exceeded for 1 % of the year, N-units a kilometre: "
+        "inland about -100 to -350, coasts of warm seas down to -1,000 (from memory). For the share of the worst month "
+        "that multipath takes.",
     )
     max_distance_m: float = Field(30_000.0, gt=0, le=100_000, description="Longer links are refused. Common practice.")
     antenna_height_m: float | None = Field(
@@ -136,7 +186,25 @@ class Radio(Part):
     frequency_mhz: float = Field(763.0, ge=30, le=6000, description="Downlink centre.")
     uplink_frequency_mhz: float | None = Field(None, ge=30, le=6000, description="None: as downlink.")
     bandwidth_mhz: float = Field(10, description="LTE channel; resource blocks by TS 36.101 Table 6.3.2.1-1.")
-    tx_power_dbm: float = Field(40.0, description="Per sector, all resource blocks (10 W).")
+    tx_power_dbm: float = Field(
+        33.0,
+        ge=-10,
+        le=60,
+        description="Of one antenna port, all resource blocks together (2 W): RSRP is that of one port. A small cell "
+        "is a medium-range base station, up to 38 dBm a port, or a local-area one, up to 24 dBm (3GPP TS 36.104 Table "
+        "6.2-1); the default lies in the middle of the medium range, so that a smaller unit is not promised too much. "
+        "Common practice; the data sheet goes before it.",
+    )
+    antenna_ports: int = Field(
+        2,
+        ge=1,
+        le=8,
+        description="Ports of a sector that send at once, each with tx_power_dbm: what radiates, not what one port's "
+        "RSRP gains. Common practice.",
+    )
+    sectors_share_carrier: bool = Field(
+        True, description="All sectors on one carrier: they disturb each other between their bearings."
+    )
     sectors: int = Field(2, ge=1, le=6)
     sector_separation_deg: Literal["free", "even"] | float = Field(
         "free",
@@ -146,33 +214,79 @@ class Radio(Part):
     min_sector_separation_deg: float = Field(
         60.0, ge=0, le=180, description="Free sectors stay this far apart, about a beamwidth. Common practice."
     )
-    antenna_gain_dbi: float = Field(14.0)
+    antenna_gain_dbi: float = Field(
+        14.0,
+        ge=-10,
+        le=30,
+        description="Fits the beam below: 65 by 15 degrees has 14.5 dBi (TR 36.942 pattern, integrated) less half a "
+        "decibel in the antenna. Common practice.",
+    )
     beamwidth_deg: float = Field(
         65.0, gt=0, le=360, description="Horizontal, -3 dB; pattern of TR 36.942 section 4.2.1."
     )
     front_to_back_db: float = Field(20.0, gt=0, description="TR 36.942 section 4.2.1.")
-    vertical_beamwidth_deg: float = Field(10.0, gt=0, le=180, description="TR 36.814 Table A.2.1.1-2, from memory.")
+    vertical_beamwidth_deg: float = Field(
+        15.0,
+        gt=0,
+        le=180,
+        description="Vertical, -3 dB; pattern of TR 36.814 Table A.2.1.1-2 (from memory), whose 10 degrees belong to "
+        "an antenna of a large tower, 2 m long at 763 MHz. Common practice.",
+    )
     vertical_side_lobe_db: float = Field(20.0, gt=0, description="TR 36.814 Table A.2.1.1-2, from memory.")
     downtilt_deg: float = Field(2.0, ge=-10, le=30)
     cable_loss_db: float = Field(1.5, ge=0)
     noise_figure_db: float = Field(5.0, ge=0, description="Base station receiver.")
     handset_power_dbm: float = Field(23.0, description="Power class 3, TS 36.101 6.2.2.")
     handset_gain_dbi: float = Field(-3.0)
-    handset_noise_figure_db: float = Field(9.0, ge=0, description="3GPP budget convention.")
+    handset_noise_figure_db: float = Field(
+        9.0,
+        ge=0,
+        le=20,
+        description="3GPP budget convention (TS 36.101 Table 7.3.1-1 implies it). Part of the downlink's threshold.",
+    )
     handset_height_m: float = Field(1.5, gt=0, le=30)
     body_loss_db: float = Field(3.0, ge=0)
-    building_loss_db: float = Field(0.0, ge=0, description="0: people are outdoors.")
+    handset_place: HandsetPlace = Field(
+        "outdoors",
+        description="Where people use it: outdoors, vehicle (TR 38.901 section 7.4.3.2: 9 dB, deviation 5 dB), "
+        "building_traditional or building_efficient (thermally efficient walls and windows), by ITU-R P.2109.",
+    )
+    building_loss_db: float | None = Field(
+        None, ge=0, le=80, description="A stated loss of the way in, in place of that of handset_place."
+    )
     interference_margin_db: float = Field(0.0, ge=0, description="0: no other cell is on air nearby.")
-    min_rsrp_dbm: float = Field(-116.0, description="Reference signal per resource element that gives usable service.")
-    uplink_resource_blocks: int = Field(5, ge=1, le=100, description="Granted to one handset at the cell edge.")
-    uplink_min_snr_db: float = Field(-3.0, description="For a slow uplink at the cell edge.")
+    service: ServiceKind = Field(
+        "data",
+        description="What must work in both directions: messages (10 kbit/s, tried again), voice (24 kbit/s) or data "
+        "(1 Mbit/s down, 256 kbit/s up). Signal to noise by 3GPP TR 36.942 Annex A, never below what the signalling "
+        "needs (TS 36.101, TS 36.104).",
+    )
+    min_rsrp_dbm: float | None = Field(
+        None,
+        ge=-150,
+        le=-40,
+        description="Least power of a resource element that serves, in place of that of `service` and the handset's "
+        "noise figure.",
+    )
+    uplink_resource_blocks: int | None = Field(
+        None, ge=1, le=100, description="Granted to one handset at the cell edge, in place of the service's own."
+    )
+    uplink_min_snr_db: float | None = Field(
+        None, ge=-20, le=40, description="Least signal to noise at the base station, in place of that of `service`."
+    )
     location_sigma_db: float = Field(
         8.0, ge=0, le=15, description="Log-normal location variability; 0 makes a hard edge."
     )
     max_radius_m: float = Field(
         10000.0, gt=0, description="No service beyond this, whatever the level (timing and configuration)."
     )
-    users: int = Field(128, ge=1, description="Simultaneous users that the cell carries; reported only.")
+    users: int = Field(
+        128,
+        ge=1,
+        le=10_000,
+        description="Handsets that the cell carries at once, all sectors together, from its data sheet: told beside "
+        "the people served, and how much they may talk at 1 % blocking (Erlang B). It does not shrink the service.",
+    )
 
     @field_validator("bandwidth_mhz")
     @classmethod
@@ -180,3 +294,27 @@ class Radio(Part):
         if width not in (1.4, 3, 5, 10, 15, 20):
             raise ValueError("an LTE channel is 1.4, 3, 5, 10, 15 or 20 MHz wide")
         return width
+
+    @model_validator(mode="after")
+    def _a_budget(self) -> Radio:
+        """What only shows when the budget is made: too many resource blocks, a building outside P.2109's bands."""
+        budget = link_parameters(self)
+        allowed_loss_db(budget)
+        return self
+
+
+def link_parameters(radio: Radio) -> LinkParameters:
+    """The mission's radio as the numeric core wants it. Raises ValueError for one that has no budget."""
+    held = radio.model_dump()
+    return LinkParameters(**{f.name: held[f.name] for f in fields(LinkParameters)})
+
+
+def sector_pattern(radio: Radio) -> SectorPattern:
+    """The mission's sector antenna as the numeric core wants it."""
+    return SectorPattern(
+        radio.beamwidth_deg,
+        radio.front_to_back_db,
+        radio.vertical_beamwidth_deg,
+        radio.vertical_side_lobe_db,
+        radio.downtilt_deg,
+    )

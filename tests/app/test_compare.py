@@ -87,7 +87,7 @@ def test_a_over_b_names_only_what_speaks_for_a_with_its_points(plan):
     a = replace(a, criteria=tuple(replace(c, value=90.0) if c.name == "coverage" else c for c in a.criteria))
     b = replace(b, criteria=tuple(replace(c, value=50.0) if c.name == "coverage" else c for c in b.criteria))
     one, other = compare.over(a, b), compare.over(b, a)
-    assert one.startswith("A over B because it serves 90 % of the incident area, not 50 % (+18.2 points)")
+    assert one.startswith("A over B because it serves 90 % of the weighted area, not 50 % (+18.2 points)")
     # 0.4 of a weight of 5/11 = 18.18 points; 0.7 of 1/11 = 6.36
     assert "(+6.4 points)" in other
     assert "the sky margin is 33.4°, not 34.4°" in other

@@ -244,7 +244,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     served = [s["coverage"]["share"] for s in record["spots"][:2]]
     line = page.locator(".sp-over").first.inner_text()
     assert line.startswith("A over B because")
-    assert f"it serves {100 * served[0]:.0f} % of the incident area, not {100 * served[1]:.0f} %" in line
+    assert f"it serves {100 * served[0]:.0f} % of the weighted area, not {100 * served[1]:.0f} %" in line
     kinds = table.locator("tbody tr").evaluate_all("all => all.map(row => row.className)")
     assert kinds == sorted(kinds, reverse=True)  # differs before alike
     assert kinds[0] == "differs"

@@ -1,11 +1,19 @@
 """Sector patterns against the constants of their sources."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from siteplanner.core.antenna import SectorPattern, horizontal_loss_db, sector_gain_db, vertical_loss_db
+from siteplanner.core.antenna import (
+    SectorPattern,
+    directivity_dbi,
+    horizontal_loss_db,
+    sector_gain_db,
+    vertical_loss_db,
+)
 
 
 def test_horizontal_pattern_of_tr_36_942():
@@ -71,3 +79,28 @@ def test_unknown_stays_unknown():
 def test_refusals(name, value):
     with pytest.raises(ValueError, match=name):
         sector_gain_db(0, 0, **{name: value})
+
+
+class TestDirectivity:
+    @pytest.mark.parametrize(
+        ("beam", "vertical", "dbi"),
+        [(65, 10, 15.71), (65, 15, 14.53), (65, 20, 13.62), (360, 10, 9.99)],
+    )
+    def test_by_scipy(self, beam, vertical, dbi):
+        """Independent: the same integral by adaptive quadrature, plane by plane."""
+        from scipy.integrate import dblquad
+
+        def power(elevation, azimuth):
+            gain = sector_gain_db(math.degrees(azimuth), math.degrees(elevation), beam, 20, vertical, 20)
+            return 10 ** (float(gain) / 10) * math.cos(elevation)
+
+        held, _ = dblquad(power, 0, math.pi, 0, math.pi / 2, epsabs=2e-4, epsrel=2e-4)
+        found = directivity_dbi(SectorPattern(beam, 20, vertical, 20))
+        assert found == pytest.approx(10 * math.log10(4 * math.pi / (4 * held)), abs=0.02)
+        assert found == pytest.approx(dbi, abs=0.01)
+
+    def test_an_antenna_alike_on_all_sides(self):
+        assert directivity_dbi(SectorPattern(360, 0.001, 180, 0.0)) == pytest.approx(0.0, abs=0.01)
+
+    def test_tilt_takes_nothing(self):
+        assert directivity_dbi(SectorPattern(downtilt_deg=8)) == directivity_dbi(SectorPattern())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -11,7 +13,10 @@ from siteplanner.core.exposure import (
     AVERAGING_MIN,
     FREE_SPACE,
     GROUND_REFLECTION,
+    all_sectors_factor,
+    aperture_mw_cm2,
     compliance_distance_m,
+    dish_distance_m,
     eirp_w,
     exposure_limit_mw_cm2,
     ground_share_of_limit,
@@ -148,3 +153,35 @@ def test_below_the_mast_a_slim_beam_is_felt_farther_off():
     assert share == pytest.approx(density.max() / 0.5, rel=1e-3)
     assert where == pytest.approx(steps[density.argmax()], abs=0.5)
     assert ground_share_of_limit(500.0, 0.5, 1.5) == pytest.approx((2.56 * 500 / (4 * np.pi) / 10 / 0.5, 1.0))
+
+
+class TestSectorsAtOnce:
+    @pytest.mark.parametrize(("apart_deg", "distance"), [(180, 1.005), (60, 1.06), (0, 1.414)])
+    def test_distances_grow_with_the_root(self, apart_deg, distance):
+        # TR 36.942 pattern, 65 degrees: 60 apart both are 2.56 dB down half way, 1.13 times the power nearer to one
+        assert math.sqrt(all_sectors_factor([20.0, 20.0 + apart_deg])) == pytest.approx(distance, abs=0.005)
+
+    def test_one_alone(self):
+        assert all_sectors_factor([77.0]) == 1.0
+        with pytest.raises(ValueError, match="at least one"):
+            all_sectors_factor([])
+
+
+class TestDish:
+    def test_aperture(self):
+        # OET 65 equation (11): 4 P / A; 4 W, 1.2 m
+        assert aperture_mw_cm2(4.0, 1.2) == pytest.approx(4 * 4 / (math.pi * 0.36) / 10)
+
+    def test_weak_dishes_have_no_distance(self):
+        assert dish_distance_m(1.0, 1.2, 14_250, 1.0) == 0.0
+        assert math.isnan(dish_distance_m(1.0, 1.2, 14_250, math.nan))
+
+    def test_from_near_to_far_field_without_a_step(self):
+        # D^2 / 4 lambda = 17.11 m, 0.6 D^2 / lambda = 41.07 m at 14.25 GHz: 2.4 times the limit at the aperture
+        unit = 1.2**2 / (299_792_458 / 14.25e9)
+        power = 2.4 / aperture_mw_cm2(1.0, 1.2)
+        below, above = (dish_distance_m(power * f, 1.2, 14_250, 1.0) for f in (1 - 1e-9, 1 + 1e-9))
+        assert below == pytest.approx(above, rel=1e-6)
+        assert below == pytest.approx(0.6 * unit, rel=1e-6)
+        # beyond, with the square: four times the power, twice the distance
+        assert dish_distance_m(4 * power, 1.2, 14_250, 1.0) == pytest.approx(2 * below)

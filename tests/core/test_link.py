@@ -12,6 +12,7 @@ from siteplanner.core.link import (
     LinkParameters,
     allowed_loss_db,
     budget,
+    deciding_direction,
     margin_db,
     resource_blocks,
     service_probability,
@@ -19,6 +20,7 @@ from siteplanner.core.link import (
     uplink_offset_db,
 )
 from siteplanner.core.propagation import free_space_db
+from siteplanner.core.service_level import needed_snr_db
 
 
 def test_defaults_are_the_missions():
@@ -83,11 +85,14 @@ parameters = st.builds(
     handset_power_dbm=st.floats(10, 33),
     handset_gain_dbi=st.floats(-10, 5),
     body_loss_db=st.floats(0, 10),
-    building_loss_db=st.floats(0, 30),
+    building_loss_db=st.none() | st.floats(0, 30),
+    handset_place=st.sampled_from(["outdoors", "vehicle", "building_traditional", "building_efficient"]),
+    service=st.sampled_from(["messages", "voice", "data"]),
+    handset_noise_figure_db=st.floats(3, 12),
     interference_margin_db=st.floats(0, 6),
-    min_rsrp_dbm=st.floats(-140, -60),
-    uplink_resource_blocks=st.integers(1, 6),
-    uplink_min_snr_db=st.floats(-10, 20),
+    min_rsrp_dbm=st.none() | st.floats(-140, -60),
+    uplink_resource_blocks=st.none() | st.integers(1, 6),
+    uplink_min_snr_db=st.none() | st.floats(-10, 20),
 )
 
 
@@ -115,12 +120,46 @@ class TestBudget:
         assert margin_db(params, loss, gain) == pytest.approx(weaker, abs=1e-9)
 
     def test_by_hand_once(self):
-        # Down: 40 - 10 log(600) - 1.5 + 14 - 3 - 130 - 0 - 3 - 3 - 0 = -114.2815 dBm; -116 is the least: 1.7185 dB.
-        # Up: 23 - 3 - 3 - 0 - 130 + 14 - 3 - 1.5 = -103.5 dBm over -112.4328: 8.9328 dB.
+        # Down: 33 - 10 log(600) - 1.5 + 14 - 3 - 130 - 0 - 3 - 3 - 0 = -121.2815 dBm. Least for data: -132.2143
+        # in 15 kHz + 9 noise figure - 0.4580 (1 Mbit/s over 1.8 MHz: 2^(0.9259) - 1 = 0.8999) = -123.6723: 2.3908 dB.
+        # Up: 23 - 3 - 3 - 0 - 130 + 14 - 3 - 1.5 = -103.5 dBm. Least: -114.4328 in 900 kHz + 5 - 1.9582 (256 kbit/s:
+        # 2^(0.7111) - 1 = 0.6371) = -111.3909: 7.8909 dB.
         lines = {(one.direction, one.item): one.value for one in budget(LinkParameters(), 130.0, -3.0)}
-        assert lines["downlink", "RSRP at the handset"] == pytest.approx(-114.2815, abs=1e-4)
+        assert lines["downlink", "RSRP at the handset"] == pytest.approx(-121.2815, abs=1e-4)
+        assert lines["downlink", "margin"] == pytest.approx(2.3908, abs=1e-4)
+        assert lines["uplink", "margin"] == pytest.approx(7.8909, abs=1e-4)
+
+    def test_a_stated_threshold_goes_before_that_of_the_service(self):
+        # the budget of former defaults: 40 dBm, -116 dBm, -3 dB in 5 blocks, worked by hand
+        params = LinkParameters(tx_power_dbm=40, min_rsrp_dbm=-116, uplink_min_snr_db=-3, uplink_resource_blocks=5)
+        lines = {(one.direction, one.item): one.value for one in budget(params, 130.0, -3.0)}
         assert lines["downlink", "margin"] == pytest.approx(1.7185, abs=1e-4)
         assert lines["uplink", "margin"] == pytest.approx(8.9328, abs=1e-4)
+
+    def test_the_noise_of_the_handset_counts(self):
+        # it stood in the mission and changed nothing; 3 dB more take 3 dB of the downlink, none of the uplink
+        quiet, loud = (allowed_loss_db(LinkParameters(handset_noise_figure_db=nf)) for nf in (6.0, 9.0))
+        assert quiet[0] - loud[0] == pytest.approx(3.0)
+        assert quiet[1] == loud[1]
+
+    @pytest.mark.parametrize("kind", ["messages", "voice", "data"])
+    def test_both_directions_mean_the_same_service(self, kind):
+        params = LinkParameters(service=kind)
+        assert (params.down_snr_db, params.up_snr_db) == (
+            needed_snr_db(kind, "downlink"),
+            needed_snr_db(kind, "uplink"),
+        )
+        assert params.least_rsrp_dbm == pytest.approx(-132.2143 + 9 + params.down_snr_db, abs=1e-4)
+
+    def test_the_deciding_direction(self):
+        # 5.5 dB by the two margins of the budget worked by hand; 10 dB more power down turn it round
+        assert deciding_direction(LinkParameters()) == ("downlink", pytest.approx(7.8909 - 2.3908, abs=1e-3))
+        assert deciding_direction(LinkParameters(tx_power_dbm=43)) == ("uplink", pytest.approx(4.4999, abs=1e-3))
+
+    def test_the_way_in_counts_in_both_directions(self):
+        # TR 38.901 section 7.4.3.2: 9 dB on average into a vehicle
+        out, car = (allowed_loss_db(LinkParameters(handset_place=p)) for p in ("outdoors", "vehicle"))
+        assert [o - c for o, c in zip(out, car, strict=True)] == pytest.approx([9.0, 9.0])
 
     def test_every_item_is_used_once(self):
         items = [(one.direction, one.item) for one in budget(LinkParameters(), 130.0, -3.0)]

@@ -186,7 +186,7 @@ def test_the_winner_s_service_by_the_slow_twin_and_plain_arithmetic(hills_plan):
     bearing = np.degrees(np.arctan2(cols - col, row - rows)) + grid.convergence_deg(r.spot.x, r.spot.y)
     rise = grid.values[rows, cols] + 1.5 - grid.values[row, col] - coverage.mast_height_m
     up = np.degrees(np.arctan2(rise - away**2 / (2 * EARTH_4_3_M), away))
-    vertical = np.minimum(12 * ((up + 2.0) / 10) ** 2, 20)  # TR 36.814 Table A.2.1.1-2, downtilt 2 deg
+    vertical = np.minimum(12 * ((up + 2.0) / 15) ** 2, 20)  # TR 36.814 Table A.2.1.1-2, downtilt 2 deg
     gain = np.max(
         [
             -np.minimum(np.minimum(12 * (((bearing - b + 180) % 360 - 180) / 65) ** 2, 20) + vertical, 20)
@@ -194,10 +194,13 @@ def test_the_winner_s_service_by_the_slow_twin_and_plain_arithmetic(hills_plan):
         ],
         axis=0,
     )  # TR 36.942 section 4.2.1
-    # down: 40 dBm over 600 subcarriers (TS 36.101), cable 1.5, antenna 14, handset -3, body 3; wanted -116 dBm
-    down = 40 - 10 * math.log10(600) - 1.5 + 14 + gain - loss - 3 - 3 + 116
-    # up: 23 dBm; noise -173.975 dBm/Hz over 5 blocks of 180 kHz, figure 5 dB, -3 dB signal to noise
-    up_db = 23 - 3 - 3 + 14 + gain - 1.5 - loss - (-173.975 + 10 * math.log10(5 * 180e3) + 5 - 3)
+    # down: 36 dBm a port over 600 subcarriers (TS 36.101), cable 1.5, antenna 14, handset -3, body 3; wanted for data:
+    # noise -173.975 dBm/Hz in 15 kHz, figure 9 dB, 1 Mbit/s over 10 blocks at 0.6 log2(1 + SNR) (TR 36.942 Annex A)
+    wanted = -173.975 + 10 * math.log10(15e3) + 9 + 10 * math.log10(2 ** (1 / 1.8 / 0.6) - 1)
+    down = 36 - 10 * math.log10(600) - 1.5 + 14 + gain - loss - 3 - 3 - wanted
+    # up: 23 dBm; noise over 5 blocks of 180 kHz, figure 5 dB, 256 kbit/s at 0.4 log2(1 + SNR)
+    snr = 10 * math.log10(2 ** (0.256 / 0.9 / 0.4) - 1)
+    up_db = 23 - 3 - 3 + 14 + gain - 1.5 - loss - (-173.975 + 10 * math.log10(5 * 180e3) + 5 + snr)
     margin = np.minimum(down, up_db)
     expected = np.array([0.5 * (1 + math.erf(m / 8 / math.sqrt(2))) for m in margin])
     expected[away > 10_000] = 0

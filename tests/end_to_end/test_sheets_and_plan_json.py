@@ -121,7 +121,9 @@ def commander(record):
     out = [
         record["recommendation"],
         record["firmness"]["sentence"],
-        f"Service{percent(coverage['share'])} of the incident area",
+        f"Service{percent(coverage['share'])} of the weighted area",
+        f"Service of{spot['service']['kind']} (1 Mbit/s down, 256 kbit/s up), outdoors",
+        f"Radiothe {spot['service']['decides']} decides",
         f"Area served{coverage['served_area_km2']:.1f} km²",
         f"On air{air['low_min']:.0f} to {air['high_min']:.0f} min after dispatch",
         f"On average{air['mean_min']:.0f} min after dispatch",
@@ -193,8 +195,8 @@ def crew(record):
         names = "azimuth_deg", "azimuth_magnetic_deg", "elevation_deg", "skew_deg", "horizon_deg", "margin_deg"
         out.append(look["satellite_name"] + "".join(angle(look[name]) for name in names))
     for row, who in zip(spot["radio_exposure"], ("Public", "Crew who know of it"), strict=True):
-        both = short_distance(row["main_beam_m"]) + short_distance(row["icnirp_main_beam_m"])
-        out.append(f"{who}{both}{percent(row['ground_share'], 1)}")
+        assert row["keep_m"] == row["icnirp_main_beam_m"] > row["main_beam_m"]
+        out.append(f"{who}{short_distance(row['keep_m'])}ICNIRP 2020{percent(row['ground_share'], 1)}")
         out.append(f"{row['band_mhz']:g} MHz, {row['eirp_w']:.0f} W EIRP")
         out.append(f"{row['limit_mw_cm2']:.3g} mW/cm², {row['icnirp_limit_w_m2']:.3g} W/m²")
     for part in timeline["parts"]:

@@ -185,6 +185,7 @@ def test_the_dish_s_margin_in_rain_stands_on_the_crew_sheet_or_is_said_to_be_unk
     assert crew_content(plan, plan.spots[0])["sun"][0] == (
         "Link margin toward slot 103 W: 3 dB in clear sky, in rain not known."
     )
-    wet = replace(plan, rain=Rain(11.95, 3.0, (RainLink("slot 103 W", -103.0, 0.9, 2.0, 99.99),), ""))
+    link = RainLink("slot 103 W", -103.0, 0.5, 1.0, 99.99, 0.9, 2.0, 0.6, 1.2, 99.99, 99.99)
+    wet = replace(plan, rain=Rain(11.95, 3.0, (link,), False, (), 14.25, 3.0, 120.0))
     assert "88 hours of a year 2.1 dB or less" in crew_content(wet, wet.spots[0])["sun"][0]
-    assert [w for w in rain_words(wet, wet.spots[0].evaluation) if w.startswith("Rain toward slot 103 W: 3 dB")]
+    assert [w for w in rain_words(wet, wet.spots[0].evaluation) if w.startswith("Rain toward slot 103 W: with 3 dB")]

@@ -12,7 +12,17 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.keep_away import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
-from siteplanner.planning.telling import aiming, backhaul_rows, driver, keep_clear, places, sheet_facts, stand, timeline
+from siteplanner.planning.telling import (
+    aiming,
+    backhaul_rows,
+    driver,
+    exposure,
+    keep_clear,
+    places,
+    sheet_facts,
+    stand,
+    timeline,
+)
 from siteplanner.planning.telling.units import BOTH, METRIC, US, Units
 from siteplanner.planning.telling.wind import lane_label, limits_sentence, stow_sentence
 from tests.outputs.factory import make_plan, waiting
@@ -25,8 +35,8 @@ TOLD: dict[str, Told] = {
     "hazards": lambda p, r, u: keep_clear.hazards_near_sentences(r.on_site.hazards, u),
     "clear": lambda p, r, u: keep_clear.clear_distances(r.evaluation.line, mast_fall_m(p.mission), 12.3, u),
     "exhaust": lambda p, r, u: keep_clear.exhaust_sentences(u),
-    "exposure": lambda p, r, u: keep_clear.exposure_rows(r.on_site.antennas, u),
-    "exposure line": lambda p, r, u: keep_clear.exposure_line(r.on_site.antennas, u),
+    "exposure": lambda p, r, u: exposure.exposure_rows(r.on_site.antennas, u),
+    "exposure line": lambda p, r, u: exposure.exposure_line(r.on_site.antennas, u),
     "labels": lambda p, r, u: (keep_clear.antenna_label(12.3, u), keep_clear.fall_label(21.0, u)),
     "drive": lambda p, r, u: driver.drive_words(r.evaluation.access, u),
     "climb": lambda p, r, u: driver.climb_words(r.evaluation.access.route, u),

@@ -87,3 +87,10 @@ def test_the_roads_know_how_sure_their_grades_are(valley_plan):
     full = 100 * sigma_m * np.sqrt(12 * valley_plan.scene.elevation.cell_size_m / roads.grades.base_m**3)
     assert len(known)
     assert known == pytest.approx(full, rel=0.3)
+
+
+def test_whether_the_radio_may_send_is_asked(valley_plan):
+    """The band is licensed spectrum; nothing said so."""
+    found = codes(valley_plan)
+    assert found["licence"].startswith("Licence to send on 763 MHz here: in hand before the radio goes on.")
+    assert "wires" in next(iter(found))  # what can hurt someone still comes first

@@ -395,3 +395,65 @@ def test_nothing_passes_is_told_with_the_backhaul(tmp_path):
         assert "No wanted backhaul works at" in recommendation(made)
     else:
         assert all(r.evaluation.backhaul.margin == 1.0 for r in made.spots)
+
+
+class TestLowK:
+    """A ridge that leaves exactly 0.6 of the first Fresnel radius at k 4/3, over a plain (P.530 section 2.2.2)."""
+
+    @staticmethod
+    def link(km: float, share: float = 0.62):
+        """A path of so many kilometres over a plain with a ridge half way, judged from a mast of 60 m."""
+        from siteplanner.mission import DonorLink
+        from siteplanner.planning.spots.backhaul import donor_path
+        from siteplanner.planning.study.donors import Donor
+        from siteplanner.planning.study.inputs import DonorInputs
+        from tests.planning.open_ground import spot_in, study_on
+
+        cell, half = 100.0, km * 1000 / 2
+        cols = int(km * 10) + 21
+        middle = cols // 2
+        radius = math.sqrt(SPEED_OF_LIGHT_M_S / 5.8e9 * half / 2)
+        ground = np.zeros((5, cols))
+        ground[:, middle] = 200 - half**2 / (2 * A_E) - share * radius
+        study = study_on(ground, cell)
+        spot = spot_in(study, 2, middle - int(km * 5))
+        end = spot_in(study, 2, middle + int(km * 5))
+        donor = Donor("far", end.x, end.y, end.latitude, end.longitude, 200.0, True, 5800.0)
+        link = DonorLink(max_distance_m=60_000, min_level_dbm=-110)
+        inputs = DonorInputs(study.relief, link, (donor,), (200.0,))
+        return donor_path(inputs, spot, spot.cell, donor, None, 200.0)
+
+    def test_a_long_path_fails_at_the_low_k(self):
+        """At k 2/3 such a ridge leaves 0.47, 0.23, -0.07 over 10, 20, 30 km: it was told to work."""
+        shares = {km: self.link(km) for km in (10, 20, 30)}
+        assert all(path.clearance_share >= 0.6 for path in shares.values())
+        assert [path.why for path in shares.values()] == ["clear", "near_ground_low_k", "near_ground_low_k"]
+        assert shares[30].low_k_share < 0.05
+        assert shares[30].needed == 0.3
+        assert "when the air bends the ray least (k 0.68" in donor_reason(shares[30])
+
+    def test_the_clearance_at_the_low_k_by_hand(self):
+        path = self.link(20)
+        # the bulge grows from d1 d2 / 2 (4/3) a to d1 d2 / 2 (0.6) a
+        more = 10_000**2 / (2 * 6_371_000) * (1 / 0.6 - 3 / 4)
+        radius = math.sqrt(SPEED_OF_LIGHT_M_S / 5.8e9 * 5_000)
+        assert path.low_k_factor == pytest.approx(0.6, abs=2e-3)
+        assert path.low_k_share == pytest.approx(path.clearance_share - more / radius, abs=0.02)
+
+    def test_what_multipath_takes_is_told(self):
+        path = self.link(20, share=2.0)
+        assert path.why == "clear"
+        assert 0 < path.faded_pct < 0.1
+        assert "lost to multipath for" in donor_reason(path)
+        near = self.link(4, share=2.0)
+        assert (near.faded_pct, "multipath" in donor_reason(near)) == (0.0, False)
+
+    def test_rain_is_said_where_it_counts(self, canyon_plan):
+        from siteplanner.errors import Finding
+
+        (agree,) = [f for f in judged(canyon_plan, "canyon floor").findings if f.code == "donor_agreement"]
+        assert "Rain is not in the level: at 5.8 GHz it takes its share." in said(agree).message
+        high = Finding("donor_agreement", "caution", facts={"name": "x", "frequency_mhz": 13_000.0})
+        assert "at 13.0 GHz it takes its share and decides how often the link is lost." in said(high).message
+        low = Finding("donor_agreement", "caution", facts={"name": "x", "frequency_mhz": 2400.0})
+        assert "Rain" not in said(low).message

@@ -10,7 +10,7 @@ import pytest
 
 from siteplanner.mission import Layers, Mission, Satellite, Sky, Staging
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.site.rain import Rain, RainLink, attenuation_db, available_pct, rain
+from siteplanner.planning.site.rain import Rain, RainLink, attenuation_db, available_pct, downlink_loss_db, rain
 from siteplanner.planning.telling.rain import ABSENT, margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.record import plan_record
 
@@ -50,7 +50,42 @@ def test_of_a_mission():
     assert 0 < link.attenuation_1_pct_db < link.attenuation_01_pct_db < 10
     less = rain(mission(link_margin_db=1.5), 44.6, -113.0, 1500.0).links[0]
     assert 99 < less.available_pct < link.available_pct < 100
-    assert rain_sentence(link, 3.0).startswith("Rain toward south: 3 dB of margin hold 99.9")
+    assert rain_sentence(made, link).startswith(
+        "Rain toward south: with 3 dB of margin over clear sky the link holds for 99.9"
+    )
+
+
+# hours a year that 3 dB of margin do not hold: 1.2 m, 11.95 and 14.25 GHz, receiver of 120 K. Attenuation alone, with
+# the gas that the clear-sky margin holds already, gave 7.4, 20.0 and 0.6.
+@pytest.mark.parametrize(
+    ("slot", "place", "down_h", "up_h"),
+    [
+        (-91.0, (36.6, -84.2, 450.0), 47.6, 15.7),
+        (-91.0, (25.8, -80.2, 5.0), 98.7, 40.0),
+        (-113.0, (44.66, -113.0, 1300.0), 4.3, 1.5),
+    ],
+)
+def test_noise_and_uplink_count(slot, place, down_h, up_h):
+    pytest.importorskip("itur", reason="the optional extra `rain` is not installed")
+    sky = Sky(satellites=(Satellite(name="south", longitude_deg=slot),))
+    (link,) = rain(mission().model_copy(update={"sky": sky}), *place).links
+    lost = [(100 - share) / 100 * 8766 for share in (link.downlink_available_pct, link.uplink_available_pct)]
+    assert lost == pytest.approx([down_h, up_h], rel=0.02)
+    assert (link.decides, link.available_pct) == ("downlink", link.downlink_available_pct)
+
+
+def test_the_noise_that_rain_adds():
+    # closed form: 3 dB absorb half, shine with 275 (1 - 0.5012) = 137.2 K over 120 K: 3 + 10 log10(1 + 137.2 / 120)
+    assert downlink_loss_db(3.0, 120.0) == pytest.approx(3 + 3.310, abs=2e-3)
+    assert downlink_loss_db(0.0, 120.0) == 0.0
+
+
+def test_a_strong_uplink_is_not_the_first_to_go():
+    pytest.importorskip("itur", reason="the optional extra `rain` is not installed")
+    weak = rain(mission(uplink_margin_db=0.3, link_margin_db=12.0), 44.6, -113.0, 1500.0)
+    assert weak.links[0].decides == "uplink"
+    assert "the uplink at 14.25 GHz goes first" in rain_sentence(weak, weak.links[0])
+    assert "(of the uplink, 0.3 dB in clear sky)" in margin_sentence(weak, "south", 12.0)
 
 
 # ITU-R SG 3 validation examples, CG-3M3J-13-ValEx rev 5.1, sheet "P.838-3 Sp.Att": mm/h, GHz, elevation, tilt, dB/km
@@ -90,12 +125,12 @@ def test_rain_rate_as_published(latitude, longitude, rate):
 
 def test_the_margin_in_rain_stands_beside_the_clear_sky_one():
     """By hand: 3 dB less 0.9 dB leaves 2.1, less 3.44 dB lacks 0.4; where it just holds, nothing is lost."""
-    made = Rain(11.95, 3.0, (RainLink("south", -113.0, 0.9, 3.44, 99.9),), "")
+    made = Rain(11.95, 3.0, (RainLink("south", -113.0, 0.5, 2.0, 99.9, 0.9, 3.44, 0.6, 2.5, 99.9, 99.95),))
     assert margin_sentence(made, "south", 3.0) == (
         "Link margin toward south: 3 dB in clear sky; in the wettest 88 hours of a year 2.1 dB or less, in the wettest "
         "9 hours -0.4 dB or less (below 0 the link is lost)."
     )
-    dry = replace(made, links=(replace(made.links[0], attenuation_01_pct_db=3.04),))
+    dry = replace(made, links=(replace(made.links[0], downlink_loss_01_pct_db=3.04),))
     assert margin_sentence(dry, "south", 3.0).endswith("in the wettest 9 hours 0.0 dB or less.")
     for unknown in (None, replace(made, links=())):
         assert margin_sentence(unknown, "south", 3.0) == (
@@ -119,6 +154,6 @@ def test_the_plan_carries_it(valley_plan):
     else:
         assert [link["satellite_name"] for link in record["links"]] == ["south"]
         (link,) = record["links"]
-        assert link["margin_1_pct_db"] == pytest.approx(3.0 - link["attenuation_1_pct_db"])
+        assert link["margin_1_pct_db"] == pytest.approx(3.0 - link["downlink_loss_1_pct_db"])
         assert link["margin_1_pct_db"] > link["margin_01_pct_db"]
         assert link["margin_sentence"].startswith("Link margin toward south: 3 dB in clear sky; ")

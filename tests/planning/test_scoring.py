@@ -108,12 +108,8 @@ def test_firmness_of_a_sure_and_of_a_close_first_place():
 
 def test_nearly_all_is_never_told_as_all():
     """The sheets print "above 99 %" in their table; the sentence above it must not say 100 %."""
-    from siteplanner.planning.telling.units import METRIC
+    from siteplanner.planning.spots.evaluation import Coverage
+    from siteplanner.planning.telling.service import share_words
 
-    assert [METRIC.share(s) for s in (0.0, 0.004, 0.5, 0.996, 1.0)] == [
-        "0 %",
-        "below 1 %",
-        "50 %",
-        "above 99 %",
-        "100 %",
-    ]
+    told = [share_words(Coverage(s, 0.0, 8.0, (), (), ())).split(" of ")[0] for s in (0.0, 0.004, 0.5, 0.996, 1.0)]
+    assert told == ["0 %", "below 1 %", "50 %", "above 99 %", "100 %"]

@@ -259,19 +259,50 @@ def test_bad_forecasts_name_row_and_remedy(tmp_path, text, words):
 
 
 def test_keep_away_of_the_default_radio():
-    public, workers = antenna_keep_away(MISSION, 12.0)
-    # 40 dBm + 14 dBi - 1.5 dB = 52.5 dBm; OET 65 eq. (8): R = sqrt(2.56 EIRP / (4 pi S)), S = 763/1500 mW/cm2
-    eirp = 10 ** (22.5 / 10)
+    public, workers = antenna_keep_away(MISSION, 12.0, [10.0, 190.0])
+    # 2 ports of 33 dBm + 14 dBi - 1.5 dB = 45.5 dBm; OET 65 eq. (8): R = sqrt(2.56 EIRP / 4 pi S), S = 763/1500 mW/cm2
+    eirp = 2 * 10 ** (15.5 / 10)
+    assert public.all_sectors_factor == pytest.approx(1.01)  # the other sector's back, 20 dB down
     assert public.eirp_w == pytest.approx(eirp)
-    assert public.main_beam_m == pytest.approx(np.sqrt(2.56 * eirp / (4 * np.pi * 10 * 763 / 1500)))
+    assert public.main_beam_m == pytest.approx(np.sqrt(1.01 * 2.56 * eirp / (4 * np.pi * 10 * 763 / 1500)))
     assert workers.main_beam_m == pytest.approx(public.main_beam_m / np.sqrt(5))
     assert public.ground_share == pytest.approx(5 * workers.ground_share)
     # ICNIRP 2020 Table 5 (from memory): f/200 and f/40 W/m2, stricter than f/1500 and f/300 mW/cm2
-    assert public.icnirp_main_beam_m == pytest.approx(np.sqrt(2.56 * eirp / (4 * np.pi * 763 / 200)))
+    assert public.icnirp_main_beam_m == pytest.approx(np.sqrt(1.01 * 2.56 * eirp / (4 * np.pi * 763 / 200)))
     assert workers.icnirp_main_beam_m == pytest.approx(public.icnirp_main_beam_m / np.sqrt(5))
     assert public.keep_m == public.icnirp_main_beam_m > public.main_beam_m
     assert public.ground_share < 0.2
     assert (public.averaging_min, workers.averaging_min) == (30, 6)
+
+
+class TestKeepAwayOfEveryAntenna:
+    @pytest.mark.parametrize(("apart_deg", "factor"), [(60, 1.13), (30, 1.72), (0, 2.0)])
+    def test_sectors_add_up(self, apart_deg, factor):
+        """The first was 1.0 whatever stood beside it: 60 degrees apart the distance was short by 6 %, on one bearing by
+        41 %."""
+        (public, _) = antenna_keep_away(MISSION, 12.0, [100.0, 100.0 + apart_deg])
+        assert public.all_sectors_factor == pytest.approx(factor, abs=0.01)
+        alone, _ = antenna_keep_away(MISSION, 12.0, [100.0])
+        assert public.keep_m == pytest.approx(alone.keep_m * np.sqrt(public.all_sectors_factor))
+
+    def test_unknown_bearings_count_as_one(self):
+        assert antenna_keep_away(MISSION, 12.0)[0].all_sectors_factor == 2.0
+
+    def test_the_link_antenna_has_rows(self):
+        # 23 dBm + 23 dBi = 46 dBm at 5.8 GHz, limit 1 mW/cm2: sqrt(2.56 x 39.8 / (4 pi x 10)) = 0.90 m
+        rows = [r for r in antenna_keep_away(MISSION, 12.0, [0.0], link_mhz=5800.0) if r.antenna == "link"]
+        assert [r.people for r in rows] == ["public", "workers"]
+        assert rows[0].keep_m == pytest.approx(0.9006, abs=1e-3)
+
+    def test_the_dish_has_rows_where_its_power_is_stated(self):
+        assert {r.antenna for r in antenna_keep_away(MISSION, 12.0, [0.0], dish=True)} == {"sector"}
+        sky = MISSION.sky.model_copy(update={"transmit_power_w": 4.0})
+        told = antenna_keep_away(MISSION.model_copy(update={"sky": sky}), 12.0, [0.0], dish=True)
+        public = next(r for r in told if r.antenna == "dish" and r.people == "public")
+        # 4 W over a dish of 1.2 m: 4 P / A = 16 / 1.131 W/m2 = 1.415 mW/cm2 of 1.0; near field to 17.1 m at 14.25 GHz
+        assert public.aperture_mw_cm2 == pytest.approx(1.4147, abs=1e-4)
+        assert public.limit_mw_cm2 == 1.0
+        assert public.keep_m == pytest.approx(17.11 * 1.4147, abs=0.05)
 
 
 def test_the_record_holds_times_wind_and_distances(valley_plan):
@@ -284,3 +315,5 @@ def test_the_record_holds_times_wind_and_distances(valley_plan):
     assert air["low_min"] < air["likely_min"] < air["mean_min"] < air["high_min"]
     assert spot["wind"]["method"].startswith("ASCE 7-16")
     assert {row["people"] for row in spot["radio_exposure"]} == {"public", "workers"}
+    for row in spot["radio_exposure"]:
+        assert row["keep_m"] == max(row["main_beam_m"], row["icnirp_main_beam_m"])

@@ -20,6 +20,8 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation, start_of
 from siteplanner.planning.telling.backhaul import backhaul_sentence, donor_reason
+from siteplanner.planning.telling.compass import SKEW_POSITIVE
+from siteplanner.planning.telling.exposure import keep_m_up
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.roads import (
@@ -196,6 +198,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "dish_azimuth_magnetic_deg": known(clear.azimuth_magnetic_deg, 2) if clear else None,
         "dish_elevation_deg": known(clear.elevation_deg, 2) if clear else None,
         "dish_skew_deg": known(clear.skew_deg, 2) if clear else None,
+        "dish_skew_positive": SKEW_POSITIVE if clear else None,
         "sky_margin_deg": known(clear.margin_deg, 2) if clear else None,
         "backhaul": e.backhaul.kind if e.backhaul else None,
         "backhauls": clean(backhaul_sentence(e)),
@@ -212,7 +215,10 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "on_air_mean_min": known(air.mean_min, 0) if air else None,
         "on_air_late_min": known(air.late_min, 0) if air else None,
         "wind_speed_up_worst": known(site.wind.worst.at_dish, 2) if site.wind and site.wind.worst else None,
-        "radio_keep_away_public_m": known(site.public_keep_away_m, 1),
+        "radio_keep_away_public_m": keep_m_up(site.antennas, "sector"),
+        "radio_keep_away_crew_m": keep_m_up(site.antennas, "sector", "workers"),
+        "link_keep_away_public_m": keep_m_up(site.antennas, "link"),
+        "dish_beam_keep_away_public_m": keep_m_up(site.antennas, "dish"),
         "findings": clean("; ".join(said(f).message for f in e.findings)),
         "geometry": Point(spot.x, spot.y),
     }

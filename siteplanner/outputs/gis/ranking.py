@@ -11,6 +11,7 @@ from siteplanner.outputs.words.text import csv_cell
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul import backhaul_sentence
+from siteplanner.planning.telling.compass import SKEW_POSITIVE
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.words import best_look
@@ -40,6 +41,7 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     for field in ("azimuth_deg", "azimuth_magnetic_deg", "elevation_deg", "skew_deg", "horizon_deg", "margin_deg"):
         value = getattr(look, field) if look else None
         row["sky_" + field.replace("azimuth_deg", "azimuth_true_deg")] = None if value is None else round(value, 2)
+    row["sky_skew_positive"] = SKEW_POSITIVE if look else None
     row["sky_clear"] = look.clear if look else None
     row |= _backhaul(evaluation)
     row["coverage_share"] = round(coverage.share, 4) if coverage else None

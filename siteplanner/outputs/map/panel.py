@@ -13,6 +13,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, told_of
 from siteplanner.planning.telling.aiming import aim, both_bearings
 from siteplanner.planning.telling.backhaul_rows import backhaul_lines, names_in
+from siteplanner.planning.telling.compass import SKEW_BRIEFLY
 from siteplanner.planning.telling.directions import alternative_words
 from siteplanner.planning.telling.driver import drive_time_words, no_way_or_time, one_way_sentences
 from siteplanner.planning.telling.findings import said
@@ -27,6 +28,7 @@ from siteplanner.planning.telling.places import (
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.score import place_text, score_points, score_text
+from siteplanner.planning.telling.service import polygon_words, service_sentence
 from siteplanner.planning.telling.stand import ground_words, jack_lifts
 from siteplanner.planning.telling.timeline import on_air_in_hours
 from siteplanner.planning.telling.units import BOTH, METRIC, rounded_text
@@ -88,13 +90,17 @@ def sky_table(evaluation: Evaluation) -> str:
                 "clear" if look.clear else "<b>not clear</b>",
             ]
         )
-    return _table(["Satellite", "True", "Magnetic", "Up", "Skew", "Margin", "Sky"], body) if body else ""
+    return (
+        _table(["Satellite", "True", "Magnetic", "Up", f"Skew, {SKEW_BRIEFLY}", "Margin", "Sky"], body) if body else ""
+    )
 
 
 def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str, str]]:
     bearings = "<br>".join(shown(both_bearings(b, evaluation, METRIC)) for b in coverage.sector_bearings_deg)
     rows = [
         ("Predicted service", shown(service_words(coverage, METRIC))),
+        *(("Of it", named(text)) for text in (polygon_words(coverage.service) if coverage.service else ())),
+        *(("Service", shown(service_sentence(coverage))) for _ in range(coverage.service is not None)),
         ("Mast", shown(METRIC.length(coverage.mast_height_m))),
         ("Sectors", bearings or "none"),
     ]

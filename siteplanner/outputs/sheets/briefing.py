@@ -17,7 +17,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.aiming import dish_line
 from siteplanner.planning.telling.backhaul_rows import link_line
-from siteplanner.planning.telling.keep_clear import exposure_line
+from siteplanner.planning.telling.exposure import exposure_line
 from siteplanner.planning.telling.radio import part_head, radio_lines
 from siteplanner.planning.telling.sheet_facts import ruling_line
 from siteplanner.planning.telling.units import BOTH

@@ -28,11 +28,11 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
 from siteplanner.planning.telling.clock import clock_text, minutes_range
+from siteplanner.planning.telling.exposure import HEADINGS as EXPOSURE_HEADINGS
+from siteplanner.planning.telling.exposure import exposure_note, exposure_rows
 from siteplanner.planning.telling.keep_clear import (
     clear_distances,
     exhaust_sentences,
-    exposure_note,
-    exposure_rows,
     line_sentence,
 )
 from siteplanner.planning.telling.room import room_words
@@ -143,6 +143,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "light": light_words(timeline),
         "fuel": fuel_words(timeline, mission.power.fuel_tank_l, BOTH),
         "exposure": exposure_rows(site.antennas, BOTH),
+        "exposure_heads": EXPOSURE_HEADINGS,
         "exposure_note": exposure_note(site.antennas, BOTH),
         "points": [
             [name_in_text(p.name, 34), BOTH.share(p.probability), BOTH.bearing(p.bearing_deg)]

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from siteplanner.data.forecast import WindForecast
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.keep_away import AntennaKeepAway, antenna_keep_away
 from siteplanner.planning.site.on_site import on_site
 from siteplanner.planning.spots.drive import tell
 from siteplanner.planning.spots.evaluate import Judge
@@ -15,6 +16,7 @@ from siteplanner.planning.spots.room import room_to_turn
 from siteplanner.planning.spots.skyline import skyline
 from siteplanner.planning.spots.slots import visible_arc
 from siteplanner.planning.spots.surroundings import hazards_near
+from siteplanner.planning.study.study import Study
 
 
 def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
@@ -42,5 +44,13 @@ def _waiting(judge: Judge, e: Evaluation, forecast: WindForecast | None) -> Eval
         return e
     study, mast = judge.study, None if e.coverage is None else e.coverage.mast_height_m
     hazards = hazards_near(study, e.spot, e.access)
-    found = on_site(study.mission, study.elevation, e.spot, e.on_air, mast, hazards, forecast)
+    found = on_site(study.mission, study.elevation, e.spot, e.on_air, mast, hazards, forecast, antennas_of(study, e))
     return replace(e, on_site=found)
+
+
+def antennas_of(study: Study, e: Evaluation) -> tuple[AntennaKeepAway, ...]:
+    """What people keep from the antennas that would send at a spot: the sectors as aimed, the backhaul in use."""
+    stop = max(study.mission.trailer.mast_stops_m) if e.coverage is None else e.coverage.mast_height_m
+    bearings = None if e.coverage is None else e.coverage.sector_bearings_deg
+    link = None if e.donor is None else e.donor.frequency_mhz
+    return antenna_keep_away(study.mission, stop, bearings, link, e.dish_used and e.dish_wanted)

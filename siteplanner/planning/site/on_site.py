@@ -36,8 +36,8 @@ class OnSite:
 
     @property
     def public_keep_away_m(self) -> float | None:
-        """What the public keeps from the front of an antenna; None where no limit is known."""
-        return next((row.keep_m for row in self.antennas if row.people == "public"), None)
+        """What the public keeps from the front of a sector antenna; None where no limit is known."""
+        return next((row.keep_m for row in self.antennas if row.people == "public" and row.antenna == "sector"), None)
 
 
 def on_site(
@@ -48,10 +48,15 @@ def on_site(
     mast_height_m: float | None,
     hazards: tuple[HazardNear, ...],
     forecast: WindForecast | None,
+    antennas: tuple[AntennaKeepAway, ...] | None = None,
 ) -> OnSite:
-    """Timeline, wind and distances of one spot; without a mast stop chosen, for the highest."""
+    """Timeline, wind and distances of one spot; without a mast stop chosen, for the highest.
+
+    `antennas` None: the sectors alone, on bearings that are not known.
+    """
     mast = max(mission.trailer.mast_stops_m) if mast_height_m is None else mast_height_m
     times = None
     if moments is not None:
         times = timeline(mission, moments, spot.latitude, spot.longitude, spot.elevation_m)
-    return OnSite(times, site_wind(mission, grid, spot, mast, forecast), antenna_keep_away(mission, mast), hazards)
+    rows = antenna_keep_away(mission, mast) if antennas is None else antennas
+    return OnSite(times, site_wind(mission, grid, spot, mast, forecast), rows, hazards)

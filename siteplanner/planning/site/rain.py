@@ -1,7 +1,10 @@
-"""Rain, cloud and gas on the satellite link: attenuation, and the share of the year in which the link's margin holds.
+"""Rain and cloud on the satellite link: what they take from each direction, and how much of the year the margins hold.
 
-By the ITU-R methods that the package `itur` carries (P.618-13 with 676, 837, 838, 839, 840). The package is an
-optional extra (`rain`): without it there is no figure, and a note says how to get one. Nothing here ranks a spot.
+By the ITU-R methods that the package `itur` carries: P.618-13 with 676, 837, 838, 839, 840. P.618-14 (08/2023) is in
+force; no package carries it yet, and the differences in its rain method do not reach the figures told here (from
+memory). The package is an optional extra (`rain`): without it there is no figure, and a note says how to get one.
+Gas is left out: a clear-sky margin holds it already. Downlink: attenuation and the noise of the warm rain, P.618
+section 3. Uplink: attenuation alone. Nothing here ranks a spot.
 """
 
 from __future__ import annotations
@@ -10,25 +13,40 @@ import math
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 from siteplanner.core.geodesy import look_angles
 from siteplanner.mission import Mission
+
+Way = Literal["downlink", "uplink"]
 
 LEAST_PERCENT, MOST_PERCENT = 0.001, 50.0  # of the average year: where P.618-13 holds
 LEAST_ELEVATION_DEG = 5.0  # P.618-13 section 2.2.1.1 holds from there up
 EFFICIENCY = 0.65  # of the dish, for scintillation; common practice
 HALVINGS = 12  # of the logarithm: to 1 % of the unavailable share
+MEDIUM_K = 275.0  # effective temperature of rain and cloud, P.618-13 section 3
 
 
 @dataclass(frozen=True)
 class RainLink:
-    """One satellite at one place; percent are of an average year."""
+    """One satellite at one place; percent are of an average year. Losses are over clear sky, gas not in them."""
 
     satellite_name: str
     satellite_longitude_deg: float
-    attenuation_1_pct_db: float  # exceeded for 1 % of the year (88 hours): rain, cloud, gas, scintillation
+    attenuation_1_pct_db: float  # of the downlink, exceeded for 1 % of the year (88 hours): rain, cloud, scintillation
     attenuation_01_pct_db: float  # exceeded for 0.1 % (9 hours)
-    available_pct: float  # of the year with no more attenuation than the margin; at most 99.999, at least 50
+    available_pct: float  # of the year with both directions within their margins; at most 99.999, at least 50
+    downlink_loss_1_pct_db: float = math.nan  # signal to noise: attenuation and the noise that the rain adds
+    downlink_loss_01_pct_db: float = math.nan
+    uplink_loss_1_pct_db: float = math.nan
+    uplink_loss_01_pct_db: float = math.nan
+    downlink_available_pct: float = math.nan
+    uplink_available_pct: float = math.nan
+
+    @property
+    def decides(self) -> Way:
+        """The direction that is lost first."""
+        return "uplink" if self.uplink_available_pct < self.downlink_available_pct else "downlink"
 
 
 @dataclass(frozen=True)
@@ -40,6 +58,9 @@ class Rain:
     links: tuple[RainLink, ...]
     absent: bool = False
     too_low: tuple[str, ...] = ()  # satellites below the least elevation of the method
+    uplink_ghz: float = math.nan
+    uplink_margin_db: float = math.nan
+    system_temperature_k: float = math.nan
 
 
 def attenuation_db(
@@ -51,11 +72,12 @@ def attenuation_db(
     frequency_ghz: float,
     diameter_m: float,
     percent: float,
+    gas: bool = True,
 ) -> float | None:
     """Total attenuation exceeded for a share of the average year, dB (P.618-13 section 2.5); None without `itur`.
 
     `tilt_deg`: polarization against the horizontal. Degrees, metres. Below 1 % of the year gas and cloud stand at
-    their 1 % values, as P.618-13 has it.
+    their 1 % values, as P.618-13 has it. Without `gas` what comes on top of a clear sky.
     """
     try:
         with warnings.catch_warnings():
@@ -72,10 +94,23 @@ def attenuation_db(
                 hs=max(height_m, 0.0) / 1000,
                 eta=EFFICIENCY,
                 tau=tilt_deg,
+                include_gas=gas,
             )
     except ImportError:
         return None
     return float(getattr(found, "value", found))
+
+
+def downlink_loss_db(attenuation_db: float, system_temperature_k: float) -> float:
+    """Signal to noise that an attenuation costs a receiver, dB: itself and the noise it adds, over clear sky.
+
+    The rain shines with `MEDIUM_K` (1 - 10^(-A/10)) kelvin (P.618-13 section 3); `system_temperature_k` is that of
+    the whole receiver in clear sky.
+    """
+    if attenuation_db <= 0:
+        return attenuation_db
+    added = MEDIUM_K * (1 - 10 ** (-attenuation_db / 10))
+    return attenuation_db + 10 * math.log10(1 + added / system_temperature_k)
 
 
 def available_pct(margin_db: float, attenuation: Callable[[float], float]) -> float:
@@ -94,8 +129,10 @@ def available_pct(margin_db: float, attenuation: Callable[[float], float]) -> fl
 def rain(mission: Mission, latitude: float, longitude: float, height_m: float) -> Rain:
     """Of every satellite that the mission names, at one place; a county's width changes it by hundredths of a dB."""
     sky = mission.sky
+    up_margin = sky.link_margin_db if sky.uplink_margin_db is None else sky.uplink_margin_db
     links = []
     low = []
+    absent = False
     for satellite in sky.satellites:
         name = satellite.name or f"{satellite.longitude_deg:g} deg"
         _, elevation, skew = (float(v) for v in look_angles(latitude, longitude, height_m, satellite.longitude_deg))
@@ -104,15 +141,43 @@ def rain(mission: Mission, latitude: float, longitude: float, height_m: float) -
             continue
         tilt = 45.0 if math.isnan(skew) else 90.0 - abs(skew)  # vertical polarization, turned by the skew
 
-        def attenuation(percent: float, elevation: float = elevation, tilt: float = tilt) -> float:
-            found = attenuation_db(
-                latitude, longitude, height_m, elevation, tilt, sky.downlink_ghz, sky.dish_diameter_m, percent
-            )
+        def taken(percent: float, ghz: float, elevation: float = elevation, tilt: float = tilt) -> float:
+            place = latitude, longitude, height_m, elevation
+            found = attenuation_db(*place, tilt, ghz, sky.dish_diameter_m, percent, gas=False)
             return math.nan if found is None else found
 
-        at_1 = attenuation(1.0)
+        def down(percent: float, taken: Callable[..., float] = taken) -> float:
+            return downlink_loss_db(taken(percent, sky.downlink_ghz), sky.system_temperature_k)
+
+        def up(percent: float, taken: Callable[..., float] = taken) -> float:
+            return taken(percent, sky.uplink_ghz)
+
+        at_1 = taken(1.0, sky.downlink_ghz)
         if math.isnan(at_1):
-            return Rain(sky.downlink_ghz, sky.link_margin_db, (), absent=True)
-        share = available_pct(sky.link_margin_db, attenuation)
-        links.append(RainLink(name, satellite.longitude_deg, at_1, attenuation(0.1), share))
-    return Rain(sky.downlink_ghz, sky.link_margin_db, tuple(links), too_low=tuple(low))
+            absent = True
+            break
+        both = available_pct(sky.link_margin_db, down), available_pct(up_margin, up)
+        links.append(
+            RainLink(
+                name,
+                satellite.longitude_deg,
+                at_1,
+                taken(0.1, sky.downlink_ghz),
+                min(both),  # it rains on both at once
+                down(1.0),
+                down(0.1),
+                up(1.0),
+                up(0.1),
+                *both,
+            )
+        )
+    return Rain(
+        sky.downlink_ghz,
+        sky.link_margin_db,
+        () if absent else tuple(links),
+        absent,
+        () if absent else tuple(low),
+        sky.uplink_ghz,
+        up_margin,
+        sky.system_temperature_k,
+    )

@@ -10,6 +10,7 @@ import numpy as np
 
 from siteplanner.core.dome import DomeShare, dome_share
 from siteplanner.core.horizon import horizon_reach
+from siteplanner.core.link_fading import low_k_factor, multipath_faded_pct
 from siteplanner.core.point_link import basic_loss_db, clearance, elevation_angle_deg
 from siteplanner.errors import Finding
 from siteplanner.mission import DonorLink, Sky
@@ -220,6 +221,7 @@ def donor_path(
     bearing, _, distance = Geod(ellps="WGS84").inv(spot.longitude, spot.latitude, donor.longitude, donor.latitude)
     nan = math.nan
     share_, at, room, unknown_from, loss, level, up = nan, nan, nan, nan, nan, nan, nan
+    low_k, low_share, faded = float(low_k_factor(distance)), nan, nan
     complete = False
     if relief.elevation.cell_size_m < distance <= link.max_distance_m:
         share, heights = profile_to(relief, spot, cell, donor)
@@ -227,14 +229,21 @@ def donor_path(
         found = clearance(along, heights, antenna, donor.height_m, donor.frequency_mhz, link.k_factor)
         share_, at, room, unknown_from = found.share, found.at_m, found.clearance_m, found.unknown_from_m
         complete = found.complete
+        low = clearance(along, heights, antenna, donor.height_m, donor.frequency_mhz, min(low_k, link.k_factor))
+        low_share = low.share
+        if share_ >= link.min_clearance and low_share < link.min_clearance_low_k:
+            at, room = low.at_m, low.clearance_m
         up = elevation_angle_deg(
             distance, float(heights[0]) + antenna, float(heights[-1]) + donor.height_m, link.k_factor
         )
         if complete:
             loss = basic_loss_db(along, heights, antenna, donor.height_m, donor.frequency_mhz, link.k_factor)
             level = link.tx_power_dbm + link.antenna_gain_dbi + link.donor_gain_dbi - link.losses_db - loss
+            ends = float(heights[0]) + antenna, float(heights[-1]) + donor.height_m
+            spare = level - link.min_level_dbm
+            faded = multipath_faded_pct(distance, *ends, donor.frequency_mhz, spare, link.gradient_n_km)
     margin = level - link.min_level_dbm - link.fade_margin_db
-    verdict, why, needed = _verdict(relief, link, donor, distance, share_, complete, margin)
+    verdict, why, needed = _verdict(relief, link, donor, distance, share_, low_share, complete, margin)
     return DonorPath(
         name=donor.name,
         latitude=donor.latitude,
@@ -257,6 +266,9 @@ def donor_path(
         loss_db=loss,
         level_dbm=level,
         margin_db=margin,
+        low_k_factor=low_k,
+        low_k_share=low_share,
+        faded_pct=faded,
     )
 
 
@@ -266,6 +278,7 @@ def _verdict(
     donor: Donor,
     distance_m: float,
     share: float,
+    low_k_share: float,
     complete: bool,
     margin_db: float,
 ) -> tuple[Verdict, DonorWhy, float]:
@@ -279,6 +292,8 @@ def _verdict(
         return "fails", "blocked", nan
     if share < link.min_clearance:
         return "fails", "near_ground", link.min_clearance
+    if low_k_share < link.min_clearance_low_k:
+        return "fails", "near_ground_low_k", link.min_clearance_low_k
     if not complete:
         known = math.isfinite(relief.elevation.sample(donor.x, donor.y))
         return "unknown", "ground_unknown" if known else "donor_unknown", nan
@@ -309,7 +324,9 @@ def backhaul_findings(study: Study, backhauls: tuple[Backhaul, ...]) -> list[Fin
         if path.not_at_m:
             facts = {"name": path.name, "mast_height_m": path.antenna_height_m, "not_at_m": path.not_at_m}
             out.append(Finding("mast_raised_for_link", "note", facts=facts))
-        out.append(Finding("donor_agreement", "caution", facts={"name": path.name}))
+        out.append(
+            Finding("donor_agreement", "caution", facts={"name": path.name, "frequency_mhz": path.frequency_mhz})
+        )
     if used.kind == "open_sky" and study.obstacles is None:
         out.append(Finding("open_sky_bare_ground", "caution", facts={"share": used.margin}))
     return out

@@ -23,6 +23,7 @@ from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
 from siteplanner.planning.spots.room import Room
+from siteplanner.planning.spots.served import Service
 from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.spots.slots import VisibleArc
 from siteplanner.planning.study.spot import Spot
@@ -100,6 +101,7 @@ class Coverage:
     share_by_stop: tuple[tuple[float, float], ...]  # (mast stop in metres, share with its own best bearings)
     budget: tuple[BudgetLine, ...] = ()  # adds up by hand
     probability: np.ndarray | None = None  # per area cell, same order as Plan.area_rows/cols
+    service: Service | None = None  # who is served; None in a plan that was put together by hand
 
 
 @dataclass(frozen=True)

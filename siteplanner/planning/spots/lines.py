@@ -15,7 +15,15 @@ from siteplanner.core.dome import DomeShare
 BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
 Verdict = Literal["works", "fails", "unknown"]
 DonorWhy = Literal[
-    "clear", "too_far", "own_cell", "blocked", "near_ground", "donor_unknown", "ground_unknown", "too_weak"
+    "clear",
+    "too_far",
+    "own_cell",
+    "blocked",
+    "near_ground",
+    "near_ground_low_k",
+    "donor_unknown",
+    "ground_unknown",
+    "too_weak",
 ]
 LookState = Literal["clear", "blocked", "unknown"]
 
@@ -70,6 +78,9 @@ class DonorPath:
     loss_db: float
     level_dbm: float
     margin_db: float  # over the least level and the fade margin
+    low_k_factor: float = math.nan  # exceeded for 99.9 % of the worst month
+    low_k_share: float = math.nan  # worst known clearance then, in first Fresnel radii
+    faded_pct: float = math.nan  # of the worst month that multipath takes the level below the least one
     not_at_m: tuple[float, ...] = ()  # lower mast stops that were asked too and at which it is not known to work
     at_lowest: DonorPath | None = None  # the path from the lowest of those
 

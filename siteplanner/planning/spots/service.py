@@ -3,38 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields
 from typing import cast
 
 import numpy as np
 
 from siteplanner.core.aim import best_aim, lowest_good_stop, served_probability
-from siteplanner.core.antenna import SectorPattern
 from siteplanner.core.clutter import CLUTTER_HEIGHT_M, Clutter, height_gain_db
 from siteplanner.core.coverage import directions, path_loss_exact_db, path_loss_stops_db
+from siteplanner.core.handset_place import spread_db
 from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
 from siteplanner.mission import Radio
+from siteplanner.mission.links import link_parameters, sector_pattern
 from siteplanner.planning.spots.evaluation import Coverage, PointService
+from siteplanner.planning.spots.served import service_of
 from siteplanner.planning.study.clutter import CLUTTER_KINDS
 from siteplanner.planning.study.inputs import CoverageInputs
 from siteplanner.planning.study.spot import Spot
-
-
-def link_parameters(radio: Radio) -> LinkParameters:
-    """The mission's radio as the numeric core wants it."""
-    names = {f.name for f in fields(LinkParameters)}
-    return LinkParameters(**{name: value for name, value in radio.model_dump().items() if name in names})
-
-
-def sector_pattern(radio: Radio) -> SectorPattern:
-    """The mission's sector antenna as the numeric core wants it."""
-    return SectorPattern(
-        radio.beamwidth_deg,
-        radio.front_to_back_db,
-        radio.vertical_beamwidth_deg,
-        radio.vertical_side_lobe_db,
-        radio.downtilt_deg,
-    )
 
 
 def predict_coverage(
@@ -62,7 +46,7 @@ def predict_coverage(
         sectors=radio.sectors,
         separation_deg=radio.sector_separation_deg,
         min_separation_deg=radio.min_sector_separation_deg,
-        sigma_db=radio.location_sigma_db,
+        sigma_db=spread_db(radio.location_sigma_db, params.entry),
         distance_m=distance,
         max_radius_m=radio.max_radius_m,
     )
@@ -77,7 +61,7 @@ def predict_coverage(
         bearings,
         params,
         pattern,
-        sigma_db=radio.location_sigma_db,
+        sigma_db=spread_db(radio.location_sigma_db, params.entry),
         distance_m=distance,
         max_radius_m=radio.max_radius_m,
     )
@@ -92,6 +76,7 @@ def predict_coverage(
         share_by_stop=tuple((float(s), float(v)) for s, v in zip(stops, aim.shares, strict=True)),
         budget=_median_budget(params, loss[chosen], margin),
         probability=probability.astype(np.float32),
+        service=service_of(radio, params, pattern, cells, probability, bearing, angle[chosen], bearings),
     )
 
 
@@ -207,7 +192,7 @@ def serve_points(
             bearings_deg,
             params,
             pattern,
-            sigma_db=radio.location_sigma_db,
+            sigma_db=spread_db(radio.location_sigma_db, params.entry),
             distance_m=distance,
             max_radius_m=radio.max_radius_m,
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -13,8 +13,21 @@ from siteplanner.errors import InputError
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
+    from pandas import Series
+
+WeightedBy = Literal["weight", "people", "area"]  # the column that the weights come from, or none
 
 MAX_AREA_CELLS = 40_000
+
+
+@dataclass(frozen=True, eq=False)
+class AreaPolygon:
+    """One polygon of the incident area; `cells` are positions in `AreaCells.rows`."""
+
+    name: str  # '': not named
+    cells: np.ndarray
+    area_km2: float
+    people: float | None  # None: not stated
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,16 +39,21 @@ class AreaCells:
     weight: np.ndarray  # adds up to 1
     step: int
     cell_area_m2: float
+    polygons: tuple[AreaPolygon, ...] = ()
+    weighted_by: WeightedBy = "area"
 
 
 def area_cells(area: GeoDataFrame, like: Grid, coverage_cell_m: float | None) -> AreaCells:
     """The cells of the served share, thinned evenly to at most MAX_AREA_CELLS unless the mission says finer.
 
-    Weight of a cell: the polygon's `weight` spread evenly over its cells (1 where the column is missing).
-    Raises InputError for a weight that is not a number of at least 0.
+    Weight of a cell: the polygon's `weight` spread evenly over its cells; without that column its `people`, where every
+    polygon has them; else its area. Raises InputError for a weight or people that are not numbers of at least 0.
     """
     import pandas as pd
 
+    people = _people(area)
+    weighted_by: WeightedBy = "area"
+    weight = pd.Series(area.geometry.area.to_numpy(), index=area.index)  # plain share of the area
     if "weight" in area.columns:
         weight = pd.to_numeric(area["weight"], errors="coerce")
         if weight.isna().any() or (weight < 0).any() or weight.sum() <= 0:
@@ -44,8 +62,9 @@ def area_cells(area: GeoDataFrame, like: Grid, coverage_cell_m: float | None) ->
                 field="weight",
                 remedy="Give every polygon a weight, e.g. the people in it, or drop the column.",
             )
-    else:
-        weight = pd.Series(area.geometry.area.to_numpy(), index=area.index)  # plain share of the area
+        weighted_by = "weight"
+    elif people.notna().all() and people.sum() > 0:
+        weight, weighted_by = people, "people"
     inside = burn(area.geometry, like)
     count = int(inside.sum())
     if count == 0:
@@ -61,10 +80,38 @@ def area_cells(area: GeoDataFrame, like: Grid, coverage_cell_m: float | None) ->
         picked[:] = True
     rows, cols = np.nonzero(inside & picked)
     per_cell = np.zeros(len(rows))
-    for shape, value in zip(area.geometry, weight.to_numpy(float), strict=True):
+    polygons = []
+    names = area["name"] if "name" in area.columns else [None] * len(area)
+    for shape, value, living, name in zip(area.geometry, weight.to_numpy(float), people, names, strict=True):
         own = burn([shape], like, all_touched=count < 50)[rows, cols]
         if own.any():
             per_cell[own] += value / own.sum()
+        polygons.append(
+            AreaPolygon(
+                name.strip() if isinstance(name, str) else "",
+                np.nonzero(own)[0],
+                float(shape.area) / 1e6,
+                None if pd.isna(living) else float(living),
+            )
+        )
     if per_cell.sum() <= 0:
         per_cell[:] = 1.0
-    return AreaCells(rows, cols, per_cell / per_cell.sum(), step, (step * like.cell_size_m) ** 2)
+    cell_area = (step * like.cell_size_m) ** 2
+    return AreaCells(rows, cols, per_cell / per_cell.sum(), step, cell_area, tuple(polygons), weighted_by)
+
+
+def _people(area: GeoDataFrame) -> Series:
+    """People in each polygon, NaN where the column leaves it open. Raises InputError for what is not a number >= 0."""
+    import pandas as pd
+
+    if "people" not in area.columns:
+        return pd.Series(np.nan, index=area.index)
+    people = pd.to_numeric(area["people"], errors="coerce")
+    stated = area["people"].notna() & (area["people"].astype(str).str.strip() != "")
+    if (people.isna() & stated).any() or (people < 0).any():
+        raise InputError(
+            "The people of the incident area are not a number of at least 0.",
+            field="people",
+            remedy="Give every polygon the number of people in it, or leave it empty where nobody knows.",
+        )
+    return people

@@ -37,6 +37,7 @@ from siteplanner.planning.study.clutter import clutter_kinds
 from siteplanner.planning.study.donors import Donor, check_wanted, read_donors
 from siteplanner.planning.study.layers import Loaded, read_tables, shapes_of, told
 from siteplanner.planning.study.progress import Stages
+from siteplanner.planning.study.radio_check import radio_findings
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.road_layers import RoadLayers, read_road_layers
 from siteplanner.planning.study.study import Study, elevation_error_m
@@ -60,7 +61,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
     """
     reuse = reuse or Reuse()
     with stages.stage("Reading layers") as tick:
-        asked = Loaded(None, (), (*mission.findings, *check_wanted(mission)))
+        asked = Loaded(None, (), (*mission.findings, *radio_findings(mission.radio), *check_wanted(mission)))
         area = read_area(mission)
         place = area.value
         donors = read_donors(mission, place.crs, place.around(place.search, mission.backhaul.donor_link.max_distance_m))

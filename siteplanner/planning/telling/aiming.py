@@ -9,7 +9,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Look
-from siteplanner.planning.telling.compass import model_words
+from siteplanner.planning.telling.compass import SKEW_BRIEFLY, model_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.sun import outage_sentence
@@ -72,7 +72,7 @@ def rain_words(plan: Plan, evaluation: Evaluation) -> list[str]:
         return []
     works = {look.satellite_name for look in evaluation.sky if look.clear}
     note = rain_note(plan.rain)
-    told = [rain_sentence(link, plan.rain.margin_db) for link in plan.rain.links if link.satellite_name in works]
+    told = [rain_sentence(plan.rain, link) for link in plan.rain.links if link.satellite_name in works]
     return [*margin_words(plan, evaluation), *(told or ([note] if note else []))]
 
 
@@ -154,7 +154,7 @@ def dish_line(look: Look, units: Units, named: Callable[[str], str] = str) -> st
     return (
         f"Dish {named(look.satellite_name)}: {units.angle(look.azimuth_deg)} true "
         f"({units.angle(look.azimuth_magnetic_deg)} magnetic), {units.angle(look.elevation_deg)} up, "
-        f"skew {units.angle(look.skew_deg)}, {look_state(look)}"
+        f"skew {units.angle(look.skew_deg)} ({SKEW_BRIEFLY}), {look_state(look)}"
     )
 
 

@@ -66,7 +66,18 @@ def _crew(plan: Plan, ranked: RankedSpot, units: Units) -> list[ArrivalCheck]:
         ("hazards", "Slide, flood, fire: what has changed here?", "no hazard layer"),
     )
     out += [ArrivalCheck(role, text, why, "crew") for role, text, why in missing if not _given(plan, role)]
+    out.append(ArrivalCheck("licence", *_licence(plan, ranked), "crew"))
     return [*out, ArrivalCheck("owner", "The landowner agrees; the noise bothers nobody.", "ask on site", "crew")]
+
+
+def _licence(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
+    """Who may send: nothing in the data tells it."""
+    radio, link = plan.mission.radio, ranked.evaluation.donor
+    bands = f"{radio.frequency_mhz:g} MHz" + (f" and the link's {link.frequency_mhz:g} MHz" if link is not None else "")
+    return (
+        f"Licence to send on {bands} here: in hand before the radio goes on.",
+        "bands are licensed; the plan knows no licence",
+    )
 
 
 def _give_or_take(uncertainty_deg: float, units: Units) -> str:

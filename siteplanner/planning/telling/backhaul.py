@@ -6,6 +6,8 @@ from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.telling.units import METRIC, Units
 
+HOURS_A_MONTH = 730.5
+
 
 def backhaul_reason(backhaul: Backhaul, units: Units = METRIC) -> str:
     """Why it works or not, as a clause: `slot 103 W, clear by 8.4°`."""
@@ -86,13 +88,28 @@ def _why(path: DonorPath, units: Units) -> str:
             f"too near the ground at {tight}, {path.clearance_share:.2f} of the first Fresnel radius is clear, "
             f"{path.needed:.2f} needed"
         ),
+        "near_ground_low_k": lambda: (
+            f"too near the ground at {tight} when the air bends the ray least (k {path.low_k_factor:.2f}, 0.1 % of the "
+            f"worst month), {path.low_k_share:.2f} of the first Fresnel radius is clear, {path.needed:.2f} needed"
+        ),
         "donor_unknown": lambda: "the donor stands outside the known elevation",
         "ground_unknown": lambda: f"the ground is not known from {_km(path.unknown_from_m, units)} on",
         "too_weak": lambda: f"{units.decibels(-path.margin_db)} too weak over {far}",
         "clear": lambda: (
             f"clear over {far} at {units.bearing(path.bearing_deg)} true, {units.decibels(path.margin_db)} to spare"
+            f"{_faded(path)}"
         ),
     }[path.why]()
+
+
+def _faded(path: DonorPath) -> str:
+    """`, lost to multipath for 0.54 % of the worst month (4 h)`; '' for a path too short for it."""
+    if not path.faded_pct > 0:
+        return ""
+    if path.faded_pct < 0.01:
+        return ", lost to multipath for less than 0.01 % of the worst month"
+    hours = path.faded_pct / 100 * HOURS_A_MONTH
+    return f", lost to multipath for {path.faded_pct:.2g} % of the worst month ({max(hours, 0.1):.2g} h)"
 
 
 def _km(distance_m: float, units: Units) -> str:

@@ -1,8 +1,12 @@
-"""Magnetic bearings, in words."""
+"""Magnetic bearings and the sense of the skew, in words."""
 
 from __future__ import annotations
 
 from siteplanner.planning.site.magnetic import Magnetic
+
+SKEW_POSITIVE = "clockwise, seen from behind the dish"
+"""What + means wherever a skew stands (`core.geodesy.look_angles`)."""
+SKEW_BRIEFLY = "+ clockwise from behind"
 
 
 def model_words(compass: Magnetic) -> str:

@@ -14,4 +14,23 @@ MISSION_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         f"The mission names {f['old']}, which is now called {f['new']}; it was read as that.",
         f"Write {f['new']} in the mission file.",
     ),
+    "radio_power_class": lambda f, u: (
+        f"The radio sends {f['power_dbm']:g} dBm a port: more than a small cell has (medium range up to "
+        f"{f['most_dbm']:g} dBm, 3GPP TS 36.104 Table 6.2-1). The predicted service is that of a large base station.",
+        "Read the power of one antenna port off the unit's data sheet into radio.tx_power_dbm.",
+    ),
+    "antenna_gain_unlike_beam": lambda f, u: (
+        f"A gain of {f['gain_dbi']:g} dBi does not fit a beam of {f['beamwidth_deg']:g} by "
+        f"{f['vertical_beamwidth_deg']:g} deg, which holds {f['fits_dbi']:.1f} dBi (TR 36.942 pattern, integrated); "
+        f"{f['tolerance_db']:g} dB are allowed for.",
+        "Take gain and both beamwidths from one data sheet: radio.antenna_gain_dbi, beamwidth_deg, "
+        "vertical_beamwidth_deg.",
+    ),
+    "sectors_share_carrier": lambda f, u: (
+        f"The {f['sectors']} sectors share one carrier: between their bearings two of them are alike strong, and when "
+        "both are busy data is slow there. The predicted service leaves that out; each spot says how much of it lies "
+        "there.",
+        "Turn the sectors where the people are; give each its own carrier (radio.sectors_share_carrier = false) if the "
+        "unit can.",
+    ),
 }

@@ -54,6 +54,14 @@ def _no_room(f: Facts, u: Units) -> tuple[str, str]:
     )
 
 
+def _no_rain(frequency_mhz: float) -> str:
+    """ITU-R P.530 section 2.4 (from memory): rain counts from 5 GHz up, and decides from about 10 GHz up."""
+    if frequency_mhz < 5000:
+        return ""
+    worse = " and decides how often the link is lost" if frequency_mhz >= 10_000 else ""
+    return f" Rain is not in the level: at {frequency_mhz / 1000:.1f} GHz it takes its share{worse}."
+
+
 SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "may_be_too_steep": lambda f, u: (
         f"May be too steep: the slope of {u.angle(f['slope_deg'])} is known to about {u.angle(f['uncertainty_deg'])}; "
@@ -102,7 +110,7 @@ SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "donor_agreement": lambda f, u: (
         f"The link to {f['name']} was worked out from places and heights: the donor's radio, licence, free capacity "
-        "and power are not checked.",
+        f"and power are not checked.{_no_rain(f['frequency_mhz'])}",
         "Its owner has to agree before the unit leaves.",
     ),
     "open_sky_bare_ground": lambda f, u: (

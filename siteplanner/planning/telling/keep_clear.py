@@ -5,18 +5,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 
-from siteplanner.planning.limits.keep_away import LINE_SOURCE, AntennaKeepAway, KeepAway
+from siteplanner.planning.limits.keep_away import LINE_SOURCE, KeepAway
 from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
 Named = Callable[[str], str]
 EXHAUST_M = 6.096  # 20 ft from openings: US consumer-safety advice on portable generators, from memory
 NEAR_M = 995.0  # from here on distances are told in kilometres, where no figure is near enough to round down
-
-PEOPLE = {"public": ("Public", "public"), "workers": ("Crew who know of it", "crew")}
-"""People that a limit protects: as a row of the table is headed, and within a sentence."""
 
 
 def _there(distance_m: float, units: Units) -> str:
@@ -67,45 +64,6 @@ def exhaust_sentences(units: Units) -> str:
         "Carbon monoxide kills: generator in the open, exhaust downwind, "
         f"{units.keep(EXHAUST_M)} from doors, windows, intakes and tents. "
         "Stop and cool before refuelling; no flame, extinguisher at hand."
-    )
-
-
-def exposure_rows(antennas: Sequence[AntennaKeepAway], units: Units) -> list[list[str]]:
-    """Who, distance by each set of limits, share of the limit on the ground."""
-    return [
-        [
-            PEOPLE[row.people][0],
-            units.keep(row.main_beam_m, 1),
-            units.keep(row.icnirp_main_beam_m, 1),
-            units.share(row.ground_share, 1),
-        ]
-        for row in antennas
-    ]
-
-
-def exposure_line(antennas: Sequence[AntennaKeepAway], units: Units) -> str:
-    """The distances in one line."""
-    each = "; ".join(
-        f"{PEOPLE[row.people][0]} {units.keep(row.main_beam_m, 1)} by 47 CFR 1.1310, "
-        f"{units.keep(row.icnirp_main_beam_m, 1)} by ICNIRP"
-        for row in antennas
-    )
-    return f"Keep away from the front of antennas, the longer counts: {each}"
-
-
-def exposure_note(antennas: Sequence[AntennaKeepAway], units: Units) -> str:
-    """What the distances were worked out for, and what they do not cover; '' where there are none."""
-    if not antennas:
-        return ""
-    first = antennas[0]
-    limits = " and ".join(
-        f"{PEOPLE[row.people][1]} {row.limit_mw_cm2:.3g} mW/cm², {row.icnirp_limit_w_m2:.3g} W/m²" for row in antennas
-    )
-    return (
-        f"In front of an antenna at its own height, keep the longer of the two. {units.stated(first.band_mhz, 'MHz')}, "
-        f"{first.eirp_w:.0f} W EIRP a sector; limits: {limits} (47 CFR 1.1310 Table 1, OET Bulletin 65 eq. (8); "
-        "ICNIRP 2020 Table 5). Stay out of the dish's beam, between dish and feed above all; the manual gives its "
-        "distance. Radio off before anyone climbs or reaches up to an antenna."
     )
 
 

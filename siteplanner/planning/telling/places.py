@@ -10,6 +10,7 @@ from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import backhaul_fact
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.score import place_text, score_text
+from siteplanner.planning.telling.service import served_words
 from siteplanner.planning.telling.units import Units
 from siteplanner.planning.telling.words import best_look
 from siteplanner.roads.steps import Step
@@ -25,7 +26,7 @@ def spot_sentences(ranked: RankedSpot, units: Units) -> str:
     e = ranked.evaluation
     parts = [f"Rank {ranked.rank}, score {score_text(ranked.criteria)} of 100."]
     if e.coverage:
-        parts.append(f"Serves {units.share(e.coverage.share)} of the incident area.")
+        parts.append(f"Serves {served_words(e.coverage, units)}.")
     if e.access:
         parts.append(f"Drive {drive_figures(e.access, units)}.")
     parts += [backhaul_sentence(e, units.first), aim(ranked, units), grid_text(ranked.spot.grid_reference)]
@@ -66,8 +67,8 @@ def way_point(step: Step, units: Units) -> str:
 
 
 def service_words(coverage: Coverage, units: Units) -> str:
-    """Share of the incident area and area served."""
-    return f"{units.share(coverage.share)} of the incident area, {units.first.area(coverage.served_area_km2)}"
+    """Share of what is weighed, people, and area served."""
+    return f"{served_words(coverage, units)}, {units.first.area(coverage.served_area_km2)}"
 
 
 def point_words(point: PointService, evaluation: Evaluation, units: Units) -> str:

@@ -15,17 +15,19 @@ from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
 from siteplanner.planning.site.sun_outage import SunOutages
 from siteplanner.planning.site.timeline import Timeline
-from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
+from siteplanner.planning.telling.compass import SKEW_POSITIVE
 from siteplanner.planning.telling.drive_record import access_record, ruled_out_record
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.inputs import input_record
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
+from siteplanner.planning.telling.service import service_lines
 from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
@@ -92,7 +94,7 @@ def on_site_record(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     return {
         "timeline": None if site.timeline is None else _timeline_record(site.timeline),
         "wind": None if site.wind is None else _wind_record(site.wind),
-        "radio_exposure": [asdict(row) for row in site.antennas],
+        "radio_exposure": [{**asdict(row), "keep_m": row.keep_m} for row in site.antennas],
         "arrival_checks": [asdict(check) for check in arrival_checks(plan, ranked)],
     }
 
@@ -133,9 +135,12 @@ def _rain_record(made: Rain | None) -> dict[str, Any] | None:
     links = [
         {
             **asdict(link),
-            "margin_1_pct_db": made.margin_db - link.attenuation_1_pct_db,
-            "margin_01_pct_db": made.margin_db - link.attenuation_01_pct_db,
-            "sentence": rain_sentence(link, made.margin_db),
+            "decides": link.decides,
+            "margin_1_pct_db": made.margin_db - link.downlink_loss_1_pct_db,
+            "margin_01_pct_db": made.margin_db - link.downlink_loss_01_pct_db,
+            "uplink_margin_1_pct_db": made.uplink_margin_db - link.uplink_loss_1_pct_db,
+            "uplink_margin_01_pct_db": made.uplink_margin_db - link.uplink_loss_01_pct_db,
+            "sentence": rain_sentence(made, link),
             "margin_sentence": margin_sentence(made, link.satellite_name, made.margin_db),
         }
         for link in made.links
@@ -143,6 +148,9 @@ def _rain_record(made: Rain | None) -> dict[str, Any] | None:
     return {
         "frequency_ghz": made.frequency_ghz,
         "margin_db": made.margin_db,
+        "uplink_ghz": made.uplink_ghz,
+        "uplink_margin_db": made.uplink_margin_db,
+        "system_temperature_k": made.system_temperature_k,
         "links": links or None,
         "note": rain_note(made),
     }
@@ -244,6 +252,14 @@ def _one_backhaul(b: Backhaul) -> dict[str, Any]:
     }
 
 
+def service_record(c: Coverage) -> dict[str, Any] | None:
+    """Who is served: by polygon, people and named points; None where it was not worked out."""
+    if c.service is None:
+        return None
+    points = [{"name": p.name, "probability": p.probability, "served": p.probability >= 0.5} for p in c.must_serve]
+    return {**asdict(c.service), "points": points, "sentences": service_lines(c)}
+
+
 def evaluation_record(e: Evaluation) -> dict[str, Any]:
     """What was found out about a spot."""
     spot = e.spot
@@ -258,10 +274,11 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "y": spot.y,
         "ground": {**asdict(e.ground), "swing_room_m": e.ground.swing_room_m},
         "overhead_line": None if e.line is None else asdict(e.line),
-        "sky": [{**asdict(look), "clear": look.clear} for look in e.sky],
+        "sky": [{**asdict(look), "skew_positive": SKEW_POSITIVE, "clear": look.clear} for look in e.sky],
         "backhaul": _backhaul_record(e),
         "magnetic": None if e.magnetic is None else asdict(e.magnetic),
         "coverage": None,
+        "service": None,
         "access": None,
         "on_air": None,
         "skyline": None if e.skyline is None else _skyline_record(e.skyline),
@@ -279,6 +296,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
             "share_by_stop": [{"mast_height_m": h, "share": s} for h, s in c.share_by_stop],
             "budget_at_median_cell": [{"item": line_item(b), "value": b.value, "unit": b.unit} for b in c.budget],
         }
+        record["service"] = service_record(c)
     if e.access is not None:
         record["access"] = access_record(spot, e.access)
     if e.on_air is not None:

@@ -10,6 +10,7 @@ from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access, Coverage
 from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.telling import service
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
@@ -33,7 +34,7 @@ def look_words(look: Look, bearing: str, units: Units = METRIC) -> str:
 
 def served_words(coverage: Coverage, units: Units = METRIC) -> str:
     """How much is served with the mast at its stop."""
-    return f"{units.share(coverage.share)} with the mast at {units.stop(coverage.mast_height_m)}"
+    return f"{service.served_words(coverage, units)} with the mast at {units.stop(coverage.mast_height_m)}"
 
 
 def drive_words(distance_m: float | None, time_s: float | None, units: Units = METRIC) -> str:

@@ -11,6 +11,7 @@ from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul_rows import KINDS, backhaul_fact, other_backhauls
 from siteplanner.planning.telling.clock import clock_range
 from siteplanner.planning.telling.roads import unknown_along_words
+from siteplanner.planning.telling.service import decides_words, kind_words, served_words
 from siteplanner.planning.telling.timeline import on_air_words, on_average_words, refuel_words, relief_words
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 from siteplanner.planning.telling.words import best_look
@@ -24,7 +25,7 @@ def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) ->
     e = ranked.evaluation
     rows: list[tuple[str, str]] = []
     if e.coverage is not None:
-        rows.append(("Service", f"{units.share(e.coverage.share)} of the incident area"))
+        rows.append(("Service", served_words(e.coverage, units)))
         rows.append(("Area served", units.first.area(e.coverage.served_area_km2)))
     if e.on_air is not None:
         rows += [("On air", on_air_words(e.on_air, units)), ("On average", on_average_words(e.on_air, units))]
@@ -45,6 +46,9 @@ def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) ->
     rows.append(("Ground", f"{units.angle(e.ground.slope_deg)} of slope"))
     if timeline is not None:
         rows += [("Fuel", refuel_words(timeline, units)), ("Relief", relief_words(timeline, units))]
+    if e.coverage is not None and e.coverage.service is not None:  # last: a short message cuts from the end
+        rows.append(("Service of", kind_words(e.coverage.service)))
+        rows.append(("Radio", decides_words(e.coverage.service, units)))
     return rows
 
 
@@ -90,7 +94,7 @@ def assumed(plan: Plan, units: Units, named: Named = str) -> list[str]:
     slower = "" if factor == 1 else f" times {factor:g}"
     out = [
         f"Handsets at {units.first.stated(radio.handset_height_m, 'm')}, {units.stated(radio.frequency_mhz, 'MHz')}, "
-        f"{units.stated(radio.tx_power_dbm, 'dBm')} a sector, {units.stated(radio.location_sigma_db, 'dB')} spread; "
+        f"{units.stated(radio.tx_power_dbm, 'dBm')} a port, {units.stated(radio.location_sigma_db, 'dB')} spread; "
         "predicted, not measured.",
         "Trees and roofs from the surface layer."
         if plan.mission.layers.surface

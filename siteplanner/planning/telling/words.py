@@ -13,6 +13,7 @@ from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.telling.limits import nearest_to_pass_words
+from siteplanner.planning.telling.service import served_words
 from siteplanner.planning.telling.units import METRIC, Units
 
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
@@ -63,8 +64,7 @@ def because(spot: RankedSpot, units: Units = METRIC) -> str:
     parts = []
     if e.coverage is not None:
         parts.append(
-            f"serves {units.share(e.coverage.share)} of the incident area with the mast at "
-            f"{units.stop(e.coverage.mast_height_m)}"
+            f"serves {served_words(e.coverage, units)} with the mast at {units.stop(e.coverage.mast_height_m)}"
         )
     look = best_look(e)
     if not e.dish_used:
