@@ -32,17 +32,33 @@ class Staging(Part):
 
 
 class PowerLines(Part):
-    """Distance kept from overhead lines: table clearance plus the fall of the mast."""
+    """Distance kept from overhead lines: the rule's clearance, the width of the line, how well places are known, and
+    how far the mast reaches when it falls or the trailer tips."""
 
-    default_voltage_kv: float = Field(
-        350.0,
+    voltage_at_most_kv: float | None = Field(
+        None,
         gt=0,
         le=1000,
-        description="For lines without a voltage: unknown is not safe, so the 20 ft class of 29 CFR 1926.1408 "
-        "Table A is assumed.",
+        description="What the lines without a voltage carry at most, by their owner's word or their structures; 350 "
+        "where no more than that is known: 20 ft. None: nothing is known, so 50 ft "
+        "(29 CFR 1926.1408(a)(2)(ii), 1926.1409(a)).",
+    )
+    half_width_m: float | None = Field(
+        None,
+        ge=0,
+        le=100,
+        description="From a mapped line to its outer conductors. None: by voltage, 1.5 m up to 50 kV to 22 m above "
+        "750 kV and where the voltage is not known (from memory).",
+    )
+    position_error_m: float = Field(
+        5.0,
+        ge=0,
+        le=1000,
+        description="The line as mapped against the true one, and the trailer against the planned spot. Common "
+        "practice for lines drawn from aerial pictures and a handheld receiver, no source.",
     )
     mast_fall_factor: float = Field(
-        1.1, ge=1.0, description="Times the highest mast stop: antenna and whip on top. Common practice."
+        1.1, ge=1.0, le=3, description="Times the highest mast stop: antenna and whip on top. Common practice."
     )
 
 
@@ -126,6 +142,22 @@ class Sheets(Part):
     )
 
 
+_LINE_VOLTAGE, _FORMER_KV = ("power_lines.default_voltage_kv", "power_lines.voltage_at_most_kv"), 350.0
+"""The former name, whose default nobody had said of a line, and the name that holds only what somebody knows."""
+
+
+def _former_line_voltage(data: dict[str, Any]) -> dict[str, Any]:
+    """`power_lines` under its former name: the former default says nothing of a line and is left out."""
+    (old, new), lines = _LINE_VOLTAGE, data.get("power_lines")
+    if not isinstance(lines, dict) or "default_voltage_kv" not in lines:
+        return data
+    kept = {name: value for name, value in lines.items() if name != "default_voltage_kv"}
+    said = lines["default_voltage_kv"] != _FORMER_KV
+    if said:
+        kept.setdefault("voltage_at_most_kv", lines["default_voltage_kv"])
+    return {**data, "power_lines": kept, "renamed": (*data.get("renamed", ()), (old, new if said else ""))}
+
+
 def _tables(value: Any) -> Any:
     """One table where several may stand is a list of one."""
     return value if isinstance(value, (list, tuple)) else [value]
@@ -174,7 +206,7 @@ class Mission(Part):
         if isinstance(given, dict):
             found = [(f"weights.{old}", f"weights.{new}") for old, new in older_names(given)]
             data["renamed"] = (*data.get("renamed", ()), *found)
-        return data
+        return _former_line_voltage(data)
 
     @model_validator(mode="before")
     @classmethod
@@ -204,7 +236,12 @@ class Mission(Part):
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What is worth knowing of the mission file itself."""
-        return tuple(Finding("field_renamed", "note", facts={"old": old, "new": new}) for old, new in self.renamed)
+        return tuple(
+            Finding("field_renamed", "note", facts={"old": old, "new": new})
+            if new
+            else Finding("line_voltage_not_said", "warning", facts={"old": old})
+            for old, new in self.renamed
+        )
 
     @property
     def starts(self) -> tuple[Staging, ...]:

@@ -23,7 +23,7 @@ from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.limits.breach import Breach
-from siteplanner.planning.limits.keep_away import line_keep_away
+from siteplanner.planning.limits.overhead_lines import line_keep_away
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, RulingShare
 from siteplanner.planning.plan.model import Plan, Scene
 from siteplanner.planning.site.on_site import on_site

@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.limits.keep_away import mast_fall_m
+from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling import aiming, backhaul_rows, driver, keep_clear, places, sheet_facts, stand, timeline

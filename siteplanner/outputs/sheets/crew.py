@@ -12,7 +12,7 @@ from siteplanner.outputs.sheets.sheet_words import coordinates, finding_text, na
 from siteplanner.outputs.sheets.site_plan import site_svg
 from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.limits.keep_away import mast_fall_m
+from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.telling.aiming import (

@@ -10,6 +10,7 @@ from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS, RulingShare
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul import no_backhaul_words
+from siteplanner.planning.telling.overhead_lines import too_near_words
 from siteplanner.planning.telling.roads import no_way_words
 from siteplanner.planning.telling.units import METRIC, Units
 
@@ -74,8 +75,8 @@ def _no_way(breach: Breach, units: Units) -> str:
 
 
 def _line(breach: Breach, units: Units) -> str:
-    there, need = units.there(breach.figure), units.keep(breach.limit)
-    return f"An overhead line is {there} away; mast fall and clearance need {need}."
+    """`about`: the line."""
+    return too_near_words(breach.about[0], units)
 
 
 def _structure(breach: Breach, units: Units) -> str:

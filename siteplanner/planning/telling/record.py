@@ -8,6 +8,7 @@ from datetime import UTC
 from typing import Any
 
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
+from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan, SearchSummary
 from siteplanner.planning.plan.shut_roads import shut_roads
@@ -25,6 +26,7 @@ from siteplanner.planning.telling.drive_record import access_record, ruled_out_r
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.inputs import input_record
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
+from siteplanner.planning.telling.overhead_lines import line_source, line_words, need_words
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
@@ -244,6 +246,19 @@ def _one_backhaul(b: Backhaul) -> dict[str, Any]:
     }
 
 
+def _overhead_line_record(line: KeepAway) -> dict[str, Any]:
+    """The line with the least to spare; `needed_m` is the sum of the parts beside it, null where none is given."""
+    return {
+        **asdict(line),
+        "voltage_stated": line.voltage_from == "line",
+        "judged": line.judged,
+        "to_wire_m": line.to_wire_m,
+        "source": line_source(line),
+        "sentence": line_words(line),
+        "need": need_words(line),
+    }
+
+
 def evaluation_record(e: Evaluation) -> dict[str, Any]:
     """What was found out about a spot."""
     spot = e.spot
@@ -257,7 +272,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "x": spot.x,
         "y": spot.y,
         "ground": {**asdict(e.ground), "swing_room_m": e.ground.swing_room_m},
-        "overhead_line": None if e.line is None else asdict(e.line),
+        "overhead_line": None if e.line is None else _overhead_line_record(e.line),
         "sky": [{**asdict(look), "clear": look.clear} for look in e.sky],
         "backhaul": _backhaul_record(e),
         "magnetic": None if e.magnetic is None else asdict(e.magnetic),
