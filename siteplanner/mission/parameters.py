@@ -228,6 +228,14 @@ class Mission(Part):
             raise ValueError("staging points need different names")
         return self
 
+    @model_validator(mode="after")
+    def _a_limit_for_each_stop(self) -> Mission:
+        stops = len(self.trailer.mast_stops_m)
+        for name in ("mast_limit_unguyed_m_s", "mast_limit_guyed_m_s"):
+            if len(getattr(self.wind, name)) not in (0, 1, stops):
+                raise ValueError(f"wind.{name} needs a figure for each of the {stops} trailer.mast_stops_m, or one")
+        return self
+
     @property
     def stagings(self) -> tuple[Staging, ...]:
         """All staging points, the main one first."""

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from siteplanner.core.constants import MPH_M_S
-from siteplanner.mission.parts import Part
+from siteplanner.mission.parts import OneOrMoreFigures, Part
 
 
 class Trailer(Part):
@@ -128,6 +128,9 @@ class Speeds(Part):
     )
 
 
+ByStop = Annotated[tuple[float, ...], OneOrMoreFigures]
+
+
 class Wind(Part):
     """What wind the unit stands. The unit's own manual goes before these figures."""
 
@@ -135,9 +138,50 @@ class Wind(Part):
         45 * MPH_M_S, gt=0, description="Above it the dish loses the satellite; 45 mph. Common practice."
     )
     stow_limit_m_s: float = Field(50 * MPH_M_S, gt=0, description="Above it the dish stows; 50 mph. Common practice.")
+    limits_hold_for: Literal["gust", "mean"] = Field(
+        "gust",
+        description="Whether tracking_limit_m_s and stow_limit_m_s are gusts or mean winds. Gusts, where the "
+        "manual does not say: the safer reading.",
+    )
+    mast_limit_unguyed_m_s: ByStop = Field(
+        (),
+        description="Wind at its top that the mast stands without guys, from the unit's manual: one figure for each "
+        "of trailer.mast_stops_m, the lowest stop first, or one for all. Empty: not stated; no other limit is put in "
+        "its place.",
+    )
+    mast_limit_guyed_m_s: ByStop = Field((), description="The same with guys.")
+    mast_limit_raising_m_s: float | None = Field(
+        None,
+        gt=0,
+        description="Wind above which the mast is neither raised nor lowered, from the manual; None: not stated.",
+    )
+    mast_limits_hold_for: Literal["gust", "mean"] = Field(
+        "gust", description="Whether the mast's limits are gusts or mean winds, as limits_hold_for."
+    )
+    mast_guyed: bool = Field(False, description="Whether the crew guys the mast.")
+    forecast_mean_min: Literal[1, 2, 3, 10, 60] = Field(
+        10,
+        description="Minutes over which the column `speed` of the forecast is a mean; 2 for US airport reports, 10 "
+        "by WMO. Common practice.",
+    )
+    gust_factor: float | None = Field(
+        None,
+        ge=1,
+        le=3,
+        description="Highest 3 s gust over the mean, for rows of the forecast without a gust. None: "
+        "WMO/TD-No. 1555 Table 1.1, in-land, by forecast_mean_min: 1.66 for 10 minutes, 1.75 for an hour. Over flat "
+        "open country the Durst curve (ASCE 7 commentary) has about 1.43 and 1.53.",
+    )
     exposure: Literal["B", "C", "D"] = Field(
         "C", description="Ground around: B built up or wooded, C open, D flat water (ASCE 7-16 section 26.7)."
     )
+
+    @field_validator("mast_limit_unguyed_m_s", "mast_limit_guyed_m_s")
+    @classmethod
+    def _limits_above_nothing(cls, limits: tuple[float, ...]) -> tuple[float, ...]:
+        if any(limit <= 0 for limit in limits):
+            raise ValueError("limits of the mast are above 0 m/s")
+        return limits
 
     @model_validator(mode="after")
     def _in_order(self) -> Wind:

@@ -93,7 +93,7 @@ def test_commander_figures_are_those_of_plan_json(plan, texts, tmp_path):
     for point in coverage["must_serve"]:
         has(texts["commander"], f"{point['name']}{100 * point['probability']:.0f} %{point['margin_db']:.0f} dB")
     worst = spot["wind"]["worst"]
-    has(texts["commander"], f"{worst['at_dish']:.2f} times (from {worst['from_deg']:03.0f}°)")
+    has(texts["commander"], f"{worst['ground']:.2f} times (from {worst['from_deg']:03.0f}°)")
 
 
 def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
@@ -309,7 +309,7 @@ def test_a_forecast_reaches_commander_and_crew(plan):
     windy = waiting(replace(plan, forecast=WindForecast(times, (30.0,) * 3, (math.nan,) * 3, (math.nan,) * 3)))
     for kind in ("commander", "crew"):
         text = pdf_text(sheet_pdf(windy, kind))
-        has(text, "Above the stow limit: 2026-06-01 06:00 to 2026-06-01 08:00 (2.0 h)", "not a rating of the mast")
+        has(text, "Above the stow limit: 2026-06-01 06:00 to 2026-06-01 08:00 (2.0 h)", "not stated: read the manual")
 
 
 def test_weather_and_night_are_told_with_the_drive(plan):

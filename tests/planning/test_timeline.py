@@ -21,12 +21,12 @@ from siteplanner.planning.limits.keep_away import antenna_keep_away
 from siteplanner.planning.site.site_wind import site_wind
 from siteplanner.planning.site.timeline import pert, sun_elevations_deg, sun_times, time_on_air, timeline
 from siteplanner.planning.study.spot import Spot
-from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.record import plan_record
 
 LAYERS = Layers(elevation=("dem.tif",), incident_area="area.geojson", roads="roads.gpkg")
 STAGING = Staging(latitude=44.0, longitude=-113.0)
 MISSION = Mission(layers=LAYERS, staging=STAGING)
+LOW = 0.4572 ** (1 / 9.5)  # wind at 2 m of that at 10 m, see `test_speed_up_on_a_ridge_by_hand`
 DRIVE = (1800.0, 60.0)  # seconds on the road, seconds over the last leg
 
 
@@ -180,10 +180,14 @@ def test_speed_up_on_a_ridge_by_hand():
     half = height / 2 / (60 / 300)
     k1 = 1.45 * height / half
     assert west.landform == "ridge"
-    assert west.at_dish == pytest.approx(1 + k1 * np.exp(-3 * 2 / half), rel=0.03)
+    # below 10 m the gusts' profile of ASCE 7-16 Table 26.11-1, exposure C, no lower than 15 ft: (4.572 / 10)^(1/9.5)
+    low = 0.4572 ** (1 / 9.5)
+    assert low == pytest.approx(0.92085, abs=1e-4)
+    assert west.ground == pytest.approx(1 + k1 * np.exp(-3 * 2 / half), rel=0.03)
+    assert west.at_dish == pytest.approx(low * west.ground)
     assert west.at_mast == pytest.approx((1 + k1 * np.exp(-3 * 12 / half)) * 1.2 ** (1 / 7), rel=0.03)
     along = next(s for s in wind.speed_ups if s.from_deg == 0)
-    assert along.at_dish == pytest.approx(1.0, abs=1e-6)
+    assert (along.ground, along.at_dish) == (pytest.approx(1.0, abs=1e-6), pytest.approx(low))
     assert wind.worst.at_dish >= west.at_dish
     assert wind.open_tracking_limit_m_s == pytest.approx(45 * MPH_M_S / wind.worst.at_dish)
 
@@ -206,25 +210,26 @@ def _forecast(speeds, gusts=None, direction=0.0):
 
 
 def test_hours_above_each_limit():
-    # wind along the ridge: no speed-up at the dish. 45 mph = 20.1168, 50 mph = 22.352 m/s
-    forecast = _forecast([10.0, 10, 10, 10], [15.1168, 25.1168, 25.1168, 15.1168])
-    wind = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, forecast)
+    # wind along the ridge: no speed-up at the dish. 45 mph = 20.1168, 50 mph = 22.352 m/s; at 2 m 0.92085 of it
+    gusts = [g / LOW for g in (15.1168, 25.1168, 25.1168, 15.1168)]
+    wind = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([10.0, 10, 10, 10], gusts))
     tracking, stow = (next(s for s in wind.spans if s.limit == name) for name in ("tracking", "stow"))
     assert (tracking.start, tracking.hours) == ("2026-06-01T06:30+00:00", pytest.approx(2.0))
     assert stow.hours == pytest.approx(1 + 2 * 2.7648 / 10)
     assert wind.forecast_peak_dish_m_s == pytest.approx(25.1168)
-    assert [f.code for f in wind.findings] == ["wind_stow", "wind_tracking", "wind_mast"]
-    assert "not a rating" in said(wind.findings[-1]).remedy
+    # the dish's limit says nothing of the mast
+    assert [f.code for f in wind.findings] == ["wind_stow", "wind_tracking", "wind_mast_not_stated"]
     calm = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([5.0, 6.0]))
-    assert (calm.spans, calm.findings) == ((), ())
+    assert (calm.spans, [f.code for f in calm.findings]) == ((), ["wind_mast_not_stated"])
 
 
 def test_forecast_from_the_side_counts_with_the_speed_up():
-    along = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([15.0, 15.0], direction=0.0))
-    across = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([15.0, 15.0], direction=270.0))
-    unknown = site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([15.0, 15.0], direction=float("nan")))
-    assert along.forecast_peak_dish_m_s == pytest.approx(15.0)
-    assert across.forecast_peak_dish_m_s > 20
+    along, across, unknown = (
+        site_wind(MISSION, _ridge_grid(), _spot(), 12.0, _forecast([10.0, 10.0], [15.0, 15.0], direction))
+        for direction in (0.0, 270.0, float("nan"))
+    )
+    assert along.forecast_peak_dish_m_s == pytest.approx(15.0 * LOW)
+    assert across.forecast_peak_dish_m_s > 20 * LOW
     assert unknown.forecast_peak_dish_m_s == pytest.approx(15 * unknown.worst.at_dish)
 
 
@@ -233,7 +238,8 @@ def test_a_forecast_file(tmp_path):
     path.write_text("Time,Speed,Gust,Direction_deg\n2026-06-01T06:00-06:00,20,35,270\n2026-06-01T13:00Z,25,,\n")
     forecast, record = read_forecast(path, "mph")
     assert forecast.speed_m_s == pytest.approx((20 * MPH_M_S, 25 * MPH_M_S))
-    assert forecast.worst_m_s() == pytest.approx((35 * MPH_M_S, 25 * MPH_M_S))
+    assert forecast.gusts_m_s(1.5) == pytest.approx((35 * MPH_M_S, 37.5 * MPH_M_S))
+    assert forecast.rows_with_gust == 1
     assert forecast.times[0].utcoffset() == timedelta(hours=-6)
     assert (record.role, record.count, len(record.sha256)) == ("wind forecast", 2, 64)
 

@@ -211,7 +211,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "on_air_likely_min": known(air.likely_min, 0) if air else None,
         "on_air_mean_min": known(air.mean_min, 0) if air else None,
         "on_air_late_min": known(air.late_min, 0) if air else None,
-        "wind_speed_up_worst": known(site.wind.worst.at_dish, 2) if site.wind and site.wind.worst else None,
+        "wind_speed_up_worst": known(site.wind.worst.ground, 2) if site.wind and site.wind.worst else None,
         "radio_keep_away_public_m": known(site.public_keep_away_m, 1),
         "findings": clean("; ".join(said(f).message for f in e.findings)),
         "geometry": Point(spot.x, spot.y),
