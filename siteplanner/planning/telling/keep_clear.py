@@ -29,7 +29,7 @@ def hazard_near_sentence(hazard: HazardNear, units: Units, named: Named = str) -
     """How near a hazard area lies to the spot, and whether the drive goes through it."""
     label = named(hazard.name or "a hazard area")
     through = "; the drive goes through it." if hazard.on_the_drive else "."
-    return f"{label[:1].upper() + label[1:]}: {units.distance(hazard.distance_m)} from the spot{through}"
+    return f"{label[:1].upper() + label[1:]}: {units.distance(hazard.distance_m, 'down')} from the spot{through}"
 
 
 def hazards_near_sentences(hazards: Iterable[HazardNear], units: Units, named: Named = str) -> list[str]:

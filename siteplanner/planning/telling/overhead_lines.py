@@ -75,6 +75,4 @@ def wires_words(line: KeepAway | None, units: Units = METRIC) -> str:
 
 
 def _away(line: KeepAway, units: Units) -> str:
-    """Rounded down; beyond a kilometre no figure is that near."""
-    near = line.distance_m < 995
-    return f"{units.there(line.distance_m) if near else units.distance(line.distance_m)} away"
+    return f"{units.distance(line.distance_m, 'down')} away"
