@@ -128,6 +128,21 @@ class Times(Part):
         None, description="With its offset, e.g. 2026-06-01T05:30:00-06:00. None: times count from dispatch."
     )
     crew: int = Field(2, ge=1, le=2, description="People who set up; sets who does what. Common practice.")
+    parts_alike: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="How far slow parts go together (correlation of any two parts of the way to first service): the "
+        "same night, weather and crew make all of them slow. 0: each by itself. Common practice, no source.",
+    )
+    drive_in_dark: Literal["by_dispatch", "yes", "no"] = Field(
+        "by_dispatch",
+        description="Whether speeds.night_factor holds: by the sun at the staging point while the rig drives, yes or "
+        "no. Without a dispatch time `by_dispatch` takes daylight.",
+    )
+    weather: Literal["dry", "wet", "snow"] = Field(
+        "dry", description="Weather of the drive: speeds.wet_factor or speeds.snow_factor hold."
+    )
     shift_h: float = Field(
         12.0, gt=0, le=24, description="Relief after this many hours from dispatch. Common practice: 12 h shifts."
     )
@@ -156,6 +171,16 @@ def _former_line_voltage(data: dict[str, Any]) -> dict[str, Any]:
     if said:
         kept.setdefault("voltage_at_most_kv", lines["default_voltage_kv"])
     return {**data, "power_lines": kept, "renamed": (*data.get("renamed", ()), (old, new if said else ""))}
+
+
+def _former_night(data: dict[str, Any]) -> dict[str, Any]:
+    """A night factor of a mission that knows no `times.drive_in_dark` held for every drive, whatever the hour."""
+    speeds, times = data.get("speeds"), data.get("times")
+    if not isinstance(speeds, dict) or speeds.get("night_factor", 1.0) == 1.0:
+        return data
+    if not isinstance(times, dict | None) or "drive_in_dark" in (times or {}):
+        return data
+    return {**data, "times": {**(times or {}), "drive_in_dark": "yes"}}
 
 
 def _tables(value: Any) -> Any:
@@ -206,7 +231,7 @@ class Mission(Part):
         if isinstance(given, dict):
             found = [(f"weights.{old}", f"weights.{new}") for old, new in older_names(given)]
             data["renamed"] = (*data.get("renamed", ()), *found)
-        return _former_line_voltage(data)
+        return _former_night(_former_line_voltage(data))
 
     @model_validator(mode="before")
     @classmethod

@@ -117,14 +117,29 @@ class Speeds(Part):
     track: float = 15
     unpaved_factor: float = Field(0.7, gt=0, le=1, description="Times the class speed off pavement.")
     weather_factor: float = Field(
-        1.0, gt=0, le=1, description="Times every speed; below 1 in rain, snow, smoke or fog. A sign still caps."
+        1.0, gt=0, le=1, description="Times every speed, besides the factors below: smoke, fog. A sign still caps."
     )
-    night_factor: float = Field(
-        1.0,
+    wet_factor: float = Field(
+        0.9,
         gt=0,
         le=1,
-        description="Times every speed, as weather_factor does: set it below 1 (0.8, say) when the rig drives in the "
-        "dark on unlit or unknown roads; nothing sets it by the hour of dispatch. Common practice, no source.",
+        description="Times every speed in times.weather = wet. Free-flow speed falls by 3 to 16 % in heavy rain (FHWA "
+        "Road Weather Management, from memory).",
+    )
+    snow_factor: float = Field(
+        0.7,
+        gt=0,
+        le=1,
+        description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, from "
+        "memory).",
+    )
+    night_factor: float = Field(
+        0.9,
+        gt=0,
+        le=1,
+        description="Times every speed when the rig drives in the dark (times.drive_in_dark): unlit and unknown roads, "
+        "gates and turns found by headlights. A mission that gives it without times.drive_in_dark has it in every "
+        "drive. Common practice, no source.",
     )
 
 

@@ -25,7 +25,7 @@ CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
     "nobody who need not be there": ("crew",),  # the mast's fall circle
     "Look up again": ("crew",),
     "chock both wheels": ("crew",),
-    "Not on air after 60 min: stop, call, think.": ("crew",),
+    "Not on air after 60 min (two) or 75 min (one): stop, call, think.": ("crew",),
     "Nobody between rig and trailer": ("driver",),
     "Back only with a spotter in sight": ("driver",),
     "Not stated is not safe": ("driver",),

@@ -19,6 +19,7 @@ from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.spots.skyline import Skyline
+from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
@@ -29,6 +30,7 @@ from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_wo
 from siteplanner.planning.telling.overhead_lines import line_source, line_words, need_words
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.sun import outage_sentence
+from siteplanner.planning.telling.times import driving_words, range_words
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
 FORMAT = 1
@@ -52,6 +54,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "roads": _roads_record(plan),
         "sun_outages": _sun_record(plan.sun),
         "rain": _rain_record(plan.rain),
+        "driving": {**asdict(as_driven(plan.mission)), "sentence": f"{driving_words(as_driven(plan.mission))}."},
         "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
         "rejected": [
             {**evaluation_record(e), "failed": [{"limit": b.code, "reason": breach_words(b)} for b in e.failed]}
@@ -202,7 +205,8 @@ def _timeline_record(timeline: Timeline) -> dict[str, Any]:
         "likely_min": moments.likely_min,
         "mean_min": moments.mean_min,
         "late_min": moments.late_min,
-        "method": moments.method,
+        "method": range_words(moments),
+        "parts_alike": moments.parts_alike,
         **{name: value for name, value in asdict(timeline).items() if name != "moments"},
     }
     record["dispatch"] = None if timeline.dispatch is None else timeline.dispatch.isoformat()
@@ -304,6 +308,6 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
             "likely_min": air.likely_min,
             "mean_min": air.mean_min,
             "high_min": air.late_min,
-            "method": air.method,
+            "method": range_words(air),
         }
     return record
