@@ -16,6 +16,7 @@ from pydantic import AwareDatetime, BeforeValidator, Field, model_validator
 
 from siteplanner.errors import Finding
 from siteplanner.mission.criteria import Scales, Weights, older_names
+from siteplanner.mission.doubts import Doubts
 from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import Part, Paths
@@ -214,6 +215,7 @@ class Mission(Part):
     wind: Wind = Wind()
     power: Power = Power()
     times: Times = Times()
+    doubts: Doubts = Doubts()
     sheets: Sheets = Sheets()
     base: Path = Field(default=Path("."), exclude=True)
     renamed: tuple[tuple[str, str], ...] = Field((), exclude=True)

@@ -429,7 +429,7 @@ def make_plan(
             area_cols=cols,
             margin_of=lambda: sky_margin(grid, ruling),
         ),
-        firmness=Firmness(first_stays_first=0.81, lead_points=2.4, runner_up_better_on="ground") if spots > 1 else None,
+        firmness=Firmness(0.81, 2.4, "ground", spots, 32, 20, "B", 0.62, 1.3) if spots > 1 else None,
     )
     return waiting(replace(plan, **changes))
 

@@ -88,6 +88,7 @@ def spot_record(ranked: RankedSpot) -> dict[str, Any]:
         **evaluation_record(ranked.evaluation),
         "score": ranked.score,
         "criteria": {c.name: line_record(c) for c in ranked.criteria},
+        "certainty": None if ranked.certainty is None else asdict(ranked.certainty),
     }
 
 
