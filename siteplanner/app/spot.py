@@ -34,7 +34,7 @@ from siteplanner.outputs.words.text import (
     shown,
 )
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.limits.keep_away import mast_fall_m
+from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.skyline import TREE_DISTANCES_M

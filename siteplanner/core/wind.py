@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from siteplanner.core.constants import FOOT_M, KNOT_M_S
+from siteplanner.core.constants import FOOT_M, KNOT_M_S, MILE_M
 
 Landform = Literal["ridge", "escarpment", "hill"]
 Exposure = Literal["B", "C", "D"]
@@ -30,8 +30,6 @@ STEEPEST = 0.5  # figure, note 2 (from memory): steeper counts as 0.5, with 2H i
 GENTLEST = 0.2  # section 26.8.1, condition 4
 LEAST_HEIGHT_M: dict[Exposure, float] = {"B": 60 * FOOT_M, "C": 15 * FOOT_M, "D": 15 * FOOT_M}
 """Section 26.8.1, condition 5: 60 ft in exposure B, 15 ft in C and D."""
-
-# ASCE 7-16 Table 26.11-1: alpha and z_g in feet
 
 
 def topographic_factor(
@@ -83,8 +81,7 @@ def landform_along(distance_m: np.ndarray, elevation_m: np.ndarray) -> LandformA
     counts as a ridge when the ground falls by at least half of H again downwind within the profile, as an
     escarpment otherwise; never as a hill, whose factor is smaller than a ridge's.
 
-    Departs from section 26.8.1: whether the landform stands alone within 100 H (conditions 1 and 2) is not
-    looked at, so the factor errs high among other hills.
+    Whether the section's conditions hold is asked of `unmet_conditions`.
     """
     d, z = np.asarray(distance_m, float), np.asarray(elevation_m, float)
     if len(d) < 5 or not np.isfinite(z).all():
@@ -108,10 +105,73 @@ def landform_along(distance_m: np.ndarray, elevation_m: np.ndarray) -> LandformA
     return LandformAt("ridge" if falls else "escarpment", height, half_length, float(-d[crest]))
 
 
+Condition = Literal["not_isolated", "not_twice_as_high", "lower_half", "upwind_not_known"]
+RULE_REACH_M = 2 * MILE_M  # section 26.8.1, conditions 1 and 2
+
+
+def unmet_conditions(distance_m: np.ndarray, elevation_m: np.ndarray, form: LandformAt) -> tuple[Condition, ...]:
+    """Which of the conditions 1 to 3 of ASCE 7-16 section 26.8.1 do not hold for a landform on this profile.
+
+    1: no other feature of like height for 100 H upwind, at most 2 miles; like height: more than half of H, as in 2.
+    2: it rises above other ground within 2 miles upwind by a factor of two or more; asked along the wind only, where
+    the section says in any quadrant. 3: the place lies in the upper half of a ridge, or near the crest: not below half
+    of H. `upwind_not_known`: the profile is shorter than 2 miles. 4 and 5 are in `topographic_factor`.
+    """
+    d, z = np.asarray(distance_m, float), np.asarray(elevation_m, float)
+    crest = float(np.interp(-form.from_crest_m, d, z))
+    half_way = crest - form.height_m / 2
+    start = -form.from_crest_m - form.half_length_m  # where the height is taken from
+    step = float(d[1] - d[0])
+    other = (d < start - step) & (z > half_way)
+    out: list[Condition] = []
+    if other[d >= start - min(100 * form.height_m, RULE_REACH_M)].any():
+        out.append("not_isolated")
+    if other[d >= -RULE_REACH_M].any():
+        out.append("not_twice_as_high")
+    if float(np.interp(0.0, d, z)) < half_way:
+        out.append("lower_half")
+    if d[0] > -(RULE_REACH_M - 1.5 * step):
+        out.append("upwind_not_known")
+    return tuple(out)
+
+
+# WMO/TD-No. 1555 (2010), Table 1.1, class in-land, roughly open terrain: highest 3 s gust over the mean of so many
+# minutes. The Durst curve (ASCE 7-16 commentary, Figure C26.5-1) has 1.53 for an hour and about 1.43 for 10 minutes
+# over flat open country; the rougher class is taken because nobody knows the ground around a spot as smooth.
+_GUST_OVER_MEAN = {60: 1.75, 10: 1.66, 3: 1.58, 2: 1.55, 1: 1.49}
+
+
+def gust_over_mean(mean_min: int) -> float:
+    """Highest 3 s gust over the mean wind of 1, 2, 3, 10 or 60 minutes: WMO/TD-No. 1555, Table 1.1, in-land.
+
+    Raises ValueError for another period.
+    """
+    if mean_min not in _GUST_OVER_MEAN:
+        raise ValueError(f"the mean is over {', '.join(map(str, sorted(_GUST_OVER_MEAN)))} minutes")
+    return _GUST_OVER_MEAN[mean_min]
+
+
+LOWEST_PROFILE_M: dict[Exposure, float] = {"B": 10.0, "C": 15 * FOOT_M, "D": 15 * FOOT_M}
+"""ASCE 7-16 Table 26.10-1: below 15 ft the wind is that at 15 ft; in exposure B the table starts at 30 ft."""
+_ALPHA: dict[Exposure, float] = {"B": 7.0, "C": 9.5, "D": 11.5}  # ASCE 7-16 Table 26.11-1
+
+
+def with_height(above_ground_m: float, exposure: Exposure) -> float:
+    """Times the speed at 10 m over open ground, gust or mean.
+
+    Above 10 m the larger of the power law with 1/7 and the logarithmic law with 0.03 m, which are those of mean winds
+    and above that of gusts; below 10 m the gusts' profile of the exposure, (z / 10)^(1/alpha), ASCE 7-16 section 26.10
+    with Table 26.11-1, no lower than the table goes: gusts fall off less toward the ground than means.
+    """
+    if above_ground_m >= 10.0:
+        return float(max(speed_at_height(1.0, above_ground_m), speed_at_height_log(1.0, above_ground_m)))
+    return (max(above_ground_m, LOWEST_PROFILE_M[exposure]) / 10.0) ** (1 / _ALPHA[exposure])
+
+
 def speed_at_height(speed_10m: ArrayLike, above_ground_m: ArrayLike, exponent: float = 1 / 7) -> np.ndarray:
     """Wind speed at a height from the speed at 10 m by the power law, (z / 10)^exponent; any speed unit.
 
-    Open country: 1/7, common practice. Below 10 m the 10 m speed stays: a mast's lower part gains nothing.
+    Open country: 1/7, common practice. Below 10 m the 10 m speed stays; see `with_height` for what is less there.
     """
     ratio = np.maximum(np.asarray(above_ground_m, float), 10.0) / 10.0
     return np.asarray(speed_10m, float) * ratio**exponent

@@ -26,9 +26,15 @@ class WindForecast:
     gust_m_s: tuple[float, ...]
     direction_deg: tuple[float, ...]  # true, where the wind comes from
 
-    def worst_m_s(self) -> tuple[float, ...]:
-        """The gust where it is given, otherwise the speed."""
-        return tuple(s if math.isnan(g) else max(s, g) for s, g in zip(self.speed_m_s, self.gust_m_s, strict=True))
+    def gusts_m_s(self, gust_factor: float) -> tuple[float, ...]:
+        """The column `gust` where it is given, otherwise the column `speed`, a mean, times the factor."""
+        pairs = zip(self.speed_m_s, self.gust_m_s, strict=True)
+        return tuple(s * gust_factor if math.isnan(g) else max(s, g) for s, g in pairs)
+
+    @property
+    def rows_with_gust(self) -> int:
+        """Rows in which the column `gust` is given."""
+        return sum(not math.isnan(g) for g in self.gust_m_s)
 
 
 def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, InputRecord]:

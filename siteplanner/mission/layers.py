@@ -84,7 +84,10 @@ class Layers(Part):
         False, description="Whether hazard polygons without a value of `closes_roads` close the roads in them."
     )
     power_lines: Paths = Field(
-        (), json_schema_extra=_hold("line"), description="Overhead lines; columns `voltage_kv`, `height_m` optional."
+        (),
+        json_schema_extra=_hold("line"),
+        description="Overhead lines; column `voltage_kv` optional, "
+        "without it see the table `power_lines`; column `height_m` (lowest conductor) is told, it takes nothing off.",
     )
     structures: Paths = Field(
         (),

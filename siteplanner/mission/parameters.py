@@ -16,6 +16,7 @@ from pydantic import AwareDatetime, BeforeValidator, Field, model_validator
 
 from siteplanner.errors import Finding
 from siteplanner.mission.criteria import Scales, Weights, older_names
+from siteplanner.mission.doubts import Doubts
 from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import Part, Paths
@@ -32,17 +33,33 @@ class Staging(Part):
 
 
 class PowerLines(Part):
-    """Distance kept from overhead lines: table clearance plus the fall of the mast."""
+    """Distance kept from overhead lines: the rule's clearance, the width of the line, how well places are known, and
+    how far the mast reaches when it falls or the trailer tips."""
 
-    default_voltage_kv: float = Field(
-        350.0,
+    voltage_at_most_kv: float | None = Field(
+        None,
         gt=0,
         le=1000,
-        description="For lines without a voltage: unknown is not safe, so the 20 ft class of 29 CFR 1926.1408 "
-        "Table A is assumed.",
+        description="What the lines without a voltage carry at most, by their owner's word or their structures; 350 "
+        "where no more than that is known: 20 ft. None: nothing is known, so 50 ft "
+        "(29 CFR 1926.1408(a)(2)(ii), 1926.1409(a)).",
+    )
+    half_width_m: float | None = Field(
+        None,
+        ge=0,
+        le=100,
+        description="From a mapped line to its outer conductors. None: by voltage, 1.5 m up to 50 kV to 22 m above "
+        "750 kV and where the voltage is not known (from memory).",
+    )
+    position_error_m: float = Field(
+        5.0,
+        ge=0,
+        le=1000,
+        description="The line as mapped against the true one, and the trailer against the planned spot. Common "
+        "practice for lines drawn from aerial pictures and a handheld receiver, no source.",
     )
     mast_fall_factor: float = Field(
-        1.1, ge=1.0, description="Times the highest mast stop: antenna and whip on top. Common practice."
+        1.1, ge=1.0, le=3, description="Times the highest mast stop: antenna and whip on top. Common practice."
     )
 
 
@@ -112,6 +129,21 @@ class Times(Part):
         None, description="With its offset, e.g. 2026-06-01T05:30:00-06:00. None: times count from dispatch."
     )
     crew: int = Field(2, ge=1, le=2, description="People who set up; sets who does what. Common practice.")
+    parts_alike: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="How far slow parts go together (correlation of any two parts of the way to first service): the "
+        "same night, weather and crew make all of them slow. 0: each by itself. Common practice, no source.",
+    )
+    drive_in_dark: Literal["by_dispatch", "yes", "no"] = Field(
+        "by_dispatch",
+        description="Whether speeds.night_factor holds: by the sun at the staging point while the rig drives, yes or "
+        "no. Without a dispatch time `by_dispatch` takes daylight.",
+    )
+    weather: Literal["dry", "wet", "snow"] = Field(
+        "dry", description="Weather of the drive: speeds.wet_factor or speeds.snow_factor hold."
+    )
     shift_h: float = Field(
         12.0, gt=0, le=24, description="Relief after this many hours from dispatch. Common practice: 12 h shifts."
     )
@@ -124,6 +156,32 @@ class Sheets(Part):
     extra_fonts: Paths = Field(
         (), description="Font files (TTF, OTF) for scripts that the built-in font lacks, e.g. Chinese or Japanese."
     )
+
+
+_LINE_VOLTAGE, _FORMER_KV = ("power_lines.default_voltage_kv", "power_lines.voltage_at_most_kv"), 350.0
+"""The former name, whose default nobody had said of a line, and the name that holds only what somebody knows."""
+
+
+def _former_line_voltage(data: dict[str, Any]) -> dict[str, Any]:
+    """`power_lines` under its former name: the former default says nothing of a line and is left out."""
+    (old, new), lines = _LINE_VOLTAGE, data.get("power_lines")
+    if not isinstance(lines, dict) or "default_voltage_kv" not in lines:
+        return data
+    kept = {name: value for name, value in lines.items() if name != "default_voltage_kv"}
+    said = lines["default_voltage_kv"] != _FORMER_KV
+    if said:
+        kept.setdefault("voltage_at_most_kv", lines["default_voltage_kv"])
+    return {**data, "power_lines": kept, "renamed": (*data.get("renamed", ()), (old, new if said else ""))}
+
+
+def _former_night(data: dict[str, Any]) -> dict[str, Any]:
+    """A night factor of a mission that knows no `times.drive_in_dark` held for every drive, whatever the hour."""
+    speeds, times = data.get("speeds"), data.get("times")
+    if not isinstance(speeds, dict) or speeds.get("night_factor", 1.0) == 1.0:
+        return data
+    if not isinstance(times, dict | None) or "drive_in_dark" in (times or {}):
+        return data
+    return {**data, "times": {**(times or {}), "drive_in_dark": "yes"}}
 
 
 def _tables(value: Any) -> Any:
@@ -157,6 +215,7 @@ class Mission(Part):
     wind: Wind = Wind()
     power: Power = Power()
     times: Times = Times()
+    doubts: Doubts = Doubts()
     sheets: Sheets = Sheets()
     base: Path = Field(default=Path("."), exclude=True)
     renamed: tuple[tuple[str, str], ...] = Field((), exclude=True)
@@ -174,7 +233,7 @@ class Mission(Part):
         if isinstance(given, dict):
             found = [(f"weights.{old}", f"weights.{new}") for old, new in older_names(given)]
             data["renamed"] = (*data.get("renamed", ()), *found)
-        return data
+        return _former_night(_former_line_voltage(data))
 
     @model_validator(mode="before")
     @classmethod
@@ -196,6 +255,14 @@ class Mission(Part):
             raise ValueError("staging points need different names")
         return self
 
+    @model_validator(mode="after")
+    def _a_limit_for_each_stop(self) -> Mission:
+        stops = len(self.trailer.mast_stops_m)
+        for name in ("mast_limit_unguyed_m_s", "mast_limit_guyed_m_s"):
+            if len(getattr(self.wind, name)) not in (0, 1, stops):
+                raise ValueError(f"wind.{name} needs a figure for each of the {stops} trailer.mast_stops_m, or one")
+        return self
+
     @property
     def stagings(self) -> tuple[Staging, ...]:
         """All staging points, the main one first."""
@@ -204,7 +271,12 @@ class Mission(Part):
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What is worth knowing of the mission file itself."""
-        return tuple(Finding("field_renamed", "note", facts={"old": old, "new": new}) for old, new in self.renamed)
+        return tuple(
+            Finding("field_renamed", "note", facts={"old": old, "new": new})
+            if new
+            else Finding("line_voltage_not_said", "warning", facts={"old": old})
+            for old, new in self.renamed
+        )
 
     @property
     def starts(self) -> tuple[Staging, ...]:

@@ -17,6 +17,12 @@ def _listed(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
+def _figures(value: Any) -> Any:
+    return [value] if isinstance(value, (int, float)) and not isinstance(value, bool) else value
+
+
 OneOrMore = BeforeValidator(_listed)
 """One text where a list is meant is a list of one."""
+OneOrMoreFigures = BeforeValidator(_figures)
+"""One figure where a list is meant is a list of one."""
 Paths = Annotated[tuple[str, ...], OneOrMore]

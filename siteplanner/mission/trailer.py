@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from siteplanner.core.constants import MPH_M_S
-from siteplanner.mission.parts import Part
+from siteplanner.mission.parts import OneOrMoreFigures, Part
 
 
 class Trailer(Part):
@@ -117,15 +117,33 @@ class Speeds(Part):
     track: float = 15
     unpaved_factor: float = Field(0.7, gt=0, le=1, description="Times the class speed off pavement.")
     weather_factor: float = Field(
-        1.0, gt=0, le=1, description="Times every speed; below 1 in rain, snow, smoke or fog. A sign still caps."
+        1.0, gt=0, le=1, description="Times every speed, besides the factors below: smoke, fog. A sign still caps."
     )
-    night_factor: float = Field(
-        1.0,
+    wet_factor: float = Field(
+        0.9,
         gt=0,
         le=1,
-        description="Times every speed, as weather_factor does: set it below 1 (0.8, say) when the rig drives in the "
-        "dark on unlit or unknown roads; nothing sets it by the hour of dispatch. Common practice, no source.",
+        description="Times every speed in times.weather = wet. Free-flow speed falls by 3 to 16 % in heavy rain (FHWA "
+        "Road Weather Management, from memory).",
     )
+    snow_factor: float = Field(
+        0.7,
+        gt=0,
+        le=1,
+        description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, from "
+        "memory).",
+    )
+    night_factor: float = Field(
+        0.9,
+        gt=0,
+        le=1,
+        description="Times every speed when the rig drives in the dark (times.drive_in_dark): unlit and unknown roads, "
+        "gates and turns found by headlights. A mission that gives it without times.drive_in_dark has it in every "
+        "drive. Common practice, no source.",
+    )
+
+
+ByStop = Annotated[tuple[float, ...], OneOrMoreFigures]
 
 
 class Wind(Part):
@@ -135,9 +153,50 @@ class Wind(Part):
         45 * MPH_M_S, gt=0, description="Above it the dish loses the satellite; 45 mph. Common practice."
     )
     stow_limit_m_s: float = Field(50 * MPH_M_S, gt=0, description="Above it the dish stows; 50 mph. Common practice.")
+    limits_hold_for: Literal["gust", "mean"] = Field(
+        "gust",
+        description="Whether tracking_limit_m_s and stow_limit_m_s are gusts or mean winds. Gusts, where the "
+        "manual does not say: the safer reading.",
+    )
+    mast_limit_unguyed_m_s: ByStop = Field(
+        (),
+        description="Wind at its top that the mast stands without guys, from the unit's manual: one figure for each "
+        "of trailer.mast_stops_m, the lowest stop first, or one for all. Empty: not stated; no other limit is put in "
+        "its place.",
+    )
+    mast_limit_guyed_m_s: ByStop = Field((), description="The same with guys.")
+    mast_limit_raising_m_s: float | None = Field(
+        None,
+        gt=0,
+        description="Wind above which the mast is neither raised nor lowered, from the manual; None: not stated.",
+    )
+    mast_limits_hold_for: Literal["gust", "mean"] = Field(
+        "gust", description="Whether the mast's limits are gusts or mean winds, as limits_hold_for."
+    )
+    mast_guyed: bool = Field(False, description="Whether the crew guys the mast.")
+    forecast_mean_min: Literal[1, 2, 3, 10, 60] = Field(
+        10,
+        description="Minutes over which the column `speed` of the forecast is a mean; 2 for US airport reports, 10 "
+        "by WMO. Common practice.",
+    )
+    gust_factor: float | None = Field(
+        None,
+        ge=1,
+        le=3,
+        description="Highest 3 s gust over the mean, for rows of the forecast without a gust. None: "
+        "WMO/TD-No. 1555 Table 1.1, in-land, by forecast_mean_min: 1.66 for 10 minutes, 1.75 for an hour. Over flat "
+        "open country the Durst curve (ASCE 7 commentary) has about 1.43 and 1.53.",
+    )
     exposure: Literal["B", "C", "D"] = Field(
         "C", description="Ground around: B built up or wooded, C open, D flat water (ASCE 7-16 section 26.7)."
     )
+
+    @field_validator("mast_limit_unguyed_m_s", "mast_limit_guyed_m_s")
+    @classmethod
+    def _limits_above_nothing(cls, limits: tuple[float, ...]) -> tuple[float, ...]:
+        if any(limit <= 0 for limit in limits):
+            raise ValueError("limits of the mast are above 0 m/s")
+        return limits
 
     @model_validator(mode="after")
     def _in_order(self) -> Wind:

@@ -1,4 +1,4 @@
-"""Driving time of the rig: class speed, less for surface, grade, bends, weather and night; a posted speed caps it.
+"""Driving time of the rig: class speed, less for surface, grade, bends and weather; a posted speed caps it.
 
 All factors are common practice for towing, no source; they are round numbers that a dispatcher can follow.
 """
@@ -30,7 +30,7 @@ def line_speed_kmh(tags: RoadTags, speeds: Speeds) -> np.ndarray:
     out = np.where(tags.roundabout, np.minimum(out, ROUNDABOUT_KMH), out)
     # a track's own speed is one for loose ground already
     out *= np.where((tags.unpaved == 1) & (tags.road_class != "track"), speeds.unpaved_factor, 1.0)
-    out *= speeds.weather_factor * speeds.night_factor
+    out *= speeds.weather_factor  # with all that slows this drive everywhere: `planning.study.driving` folds it in
     return np.fmin(out, tags.maxspeed_kmh)
 
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from siteplanner.core.clearance import mast_keep_away_m, overhead_line_clearance_m
+from siteplanner.core.clearance import line_half_width_m, mast_reach_m, overhead_line_clearance_m, tipping_reach_m
 
 
 @pytest.mark.parametrize(
@@ -25,6 +25,35 @@ def test_no_voltage_is_an_error():
         overhead_line_clearance_m(0)
 
 
-def test_keep_away_is_fall_plus_clearance():
-    # common practice, no source: the whole mast falling toward the line ends outside the table's clearance
-    assert mast_keep_away_m(115, 15, 1.1) == pytest.approx(15 * 1.1 + 15 * 0.3048)
+# the tip of 16.5 m (1.1 x 15 m) about the outriggers' pads, 2.42 m from the middle, and about the end jacks, 3 m
+@pytest.mark.parametrize(
+    ("pivot", "foot", "lands"), [(2.42, 0, 19.097), (3.0, 0, 19.771), (3.0, 3.0, 20.557), (0, 0, 16.5)]
+)
+def test_a_trailer_that_tips_throws_the_tip_farther_than_the_mast_is_tall(pivot, foot, lands):
+    assert tipping_reach_m(pivot, foot, 16.5) == pytest.approx(lands, abs=5e-4)
+
+
+def test_the_reach_is_the_worst_of_falling_and_tipping():
+    """Against every way to go over, each worked out by turning the tip round the edge in small steps."""
+    length, body, stand, tip = 6.0, 2.4, 4.8384, 16.5
+    worst = 0.0
+    for ahead in (-length / 2, length / 2):
+        for beside in (-body / 2, body / 2):
+            worst = max(worst, math.hypot(ahead, beside) + tip)
+            for pivot, along, across in ((length / 2, ahead, beside), (stand / 2, beside, ahead)):
+                angle = [k * math.pi / 2 / 50_000 for k in range(150_000)]
+                up = [(pivot - along) * math.sin(a) + tip * math.cos(a) for a in angle]
+                a = angle[next(k for k, height in enumerate(up) if height <= 0)]
+                lands = pivot + tip * math.sin(a) - (pivot - along) * math.cos(a)
+                worst = max(worst, math.hypot(lands, across))
+    assert mast_reach_m(tip, length, body, stand) == pytest.approx(worst, abs=2e-3)
+    assert mast_reach_m(tip, length, body, stand) == pytest.approx(20.592, abs=1e-3)
+
+
+def test_the_width_of_a_line_grows_with_its_voltage():
+    # from memory: see the table; 345 kV flat 7 to 9 m, 500 kV 10 to 12 m off the centre
+    assert [line_half_width_m(v) for v in (13, 161, 345, 500, 750, 765)] == [1.5, 5, 9, 12, 15, 22]
+    assert line_half_width_m(None) == max(line_half_width_m(v) for v in range(1, 1001))
+    assert math.isnan(line_half_width_m(1100))
+    with pytest.raises(ValueError, match="above 0"):
+        line_half_width_m(-1)

@@ -11,7 +11,7 @@ CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
     CAUTIONS[1]: ("driver", "crew"),  # unseen ground: who drives on it, who stands on it
     CAUTIONS[2]: ("driver",),  # unknown road limits
     CAUTIONS[3]: ("crew",),  # exhaust, field, wind, guys
-    "29 CFR 1926.1408": ("commander", "crew"),  # how near the nearest line is
+    "29 CFR 1926.140": ("commander", "crew"),  # how near the nearest line is
     "look up before you drive under": ("driver",),
     "Carbon monoxide kills": ("crew",),
     "cool before refuelling": ("crew",),
@@ -25,7 +25,7 @@ CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
     "nobody who need not be there": ("crew",),  # the mast's fall circle
     "Look up again": ("crew",),
     "chock both wheels": ("crew",),
-    "Not on air after 60 min: stop, call, think.": ("crew",),
+    "Not on air after 60 min (two) or 75 min (one): stop, call, think.": ("crew",),
     "Nobody between rig and trailer": ("driver",),
     "Back only with a spotter in sight": ("driver",),
     "Not stated is not safe": ("driver",),

@@ -23,7 +23,7 @@ from siteplanner.mission import Layers, Mission, Rig, Speeds, Staging
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.limits.breach import Breach
-from siteplanner.planning.limits.keep_away import line_keep_away
+from siteplanner.planning.limits.overhead_lines import line_keep_away
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, RulingShare
 from siteplanner.planning.plan.model import Plan, Scene
 from siteplanner.planning.site.on_site import on_site
@@ -429,7 +429,7 @@ def make_plan(
             area_cols=cols,
             margin_of=lambda: sky_margin(grid, ruling),
         ),
-        firmness=Firmness(first_stays_first=0.81, lead_points=2.4, runner_up_better_on="ground") if spots > 1 else None,
+        firmness=Firmness(0.81, 2.4, "ground", spots, 32, 20, "B", 0.62, 1.3) if spots > 1 else None,
     )
     return waiting(replace(plan, **changes))
 

@@ -13,7 +13,8 @@ import pytest
 from siteplanner.data.forecast import WindForecast
 from siteplanner.mission import Power, Times
 from siteplanner.outputs.sheets.figure_timeline import SHADES, timeline_svg
-from siteplanner.planning.site.timeline import light_spans, sun_times
+from siteplanner.planning.site.timeline import light_spans
+from siteplanner.planning.study.sun import sun_times
 from tests.outputs.factory import HOSTILE, make_plan, waiting
 
 ZONE = timezone(timedelta(hours=-6))

@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.limits.keep_away import mast_fall_m
+from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling import (
@@ -93,7 +93,7 @@ def test_each_reader_meets_his_own_units_only(plan, what):
 def test_wind_is_told_in_mph_first_for_everyone():
     """20.1168 m/s are 45 mph (NIST SP 811, appendix B.8)."""
     assert limits_sentence(20.1168, 22.352, METRIC) == (
-        "Service may drop above 45 mph (20 m/s) at the dish; it stows above 50 mph (22 m/s)."
+        "Service may drop above 45 mph (20 m/s) at the dish; it stows above 50 mph (22 m/s), counted in gusts."
     )
     assert "m/s" not in limits_sentence(20.1168, 22.352, US)
     assert "(Beaufort 8: twigs break off, walking is hard)" in stow_sentence(20.1168, 22.352, US)

@@ -10,6 +10,7 @@ import pytest
 
 from siteplanner.errors import Finding
 from siteplanner.planning.limits.breach import Breach
+from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.telling.findings import WORDS, words_for
 from siteplanner.planning.telling.limits import breach_words
 
@@ -45,6 +46,7 @@ def test_a_code_without_words_is_an_error_that_says_where_they_go():
 
 
 def test_a_line_that_is_too_near_never_reads_as_far_enough():
-    """22.55 m where 22.6 m are needed: rounded to the nearest both would be told as 23 m."""
-    said = breach_words(Breach("power_line", "", 22.55, 22.6, "m"))
-    assert said == "An overhead line is 22 m away; mast fall and clearance need 23 m."
+    """22.55 m where 22.57 m are needed: rounded to the nearest both would be told as 23 m."""
+    line = KeepAway("", 22.57, 22.55, 13.0, "line", 3.05, 1.5, 2.0, 16.02, 22.57)
+    said = breach_words(Breach("power_line", "", 22.55, 22.57, "m", about=(line,)))
+    assert "(13 kV) is 22 m away. On the map 22.6 m are needed: clearance 3.1 m" in said

@@ -11,7 +11,6 @@ import pytest
 from shapely.geometry import Point
 
 from siteplanner import explain, load_mission, plan
-from siteplanner.core.clearance import mast_keep_away_m
 from siteplanner.errors import Cancelled, InputError
 from siteplanner.mission import Weights
 from siteplanner.planning.limits.ruling import BITS, codes_of
@@ -71,11 +70,12 @@ def test_the_wall_blocks_as_far_as_geometry_says(valley_plan):
     assert math.atan(rise / reach) == pytest.approx(limit, abs=math.radians(0.7))  # one cell is 0.6 deg here
 
 
-def test_the_power_line_zone_is_fall_plus_table_clearance(valley_plan):
-    # 115 kV: 15 ft (29 CFR 1926.1408 Table A) + 1.1 x the highest stop of 15 m
-    need = mast_keep_away_m(115, 15, 1.1)
-    assert need == pytest.approx(4.572 + 16.5)
-    hit = {y: "power_line" in ruling_at(valley_plan, 705, y) for y in range(965, 1040, 10)}
+def test_the_power_line_zone_is_clearance_width_error_and_reach(valley_plan):
+    # 115 kV: 15 ft (29 CFR 1926.1408 Table A), outer wires 5 m (from memory), map and parking 5 m, and 20.592 m for a
+    # mast of 1.1 x 15 m on a trailer that tips over its end (closed form)
+    need = 4.572 + 5 + 5 + 20.592
+    hit = {y: "power_line" in ruling_at(valley_plan, 705, y) for y in range(955, 1050, 10)}
+    assert set(hit.values()) == {True, False}
     assert hit == {y: abs(y - 1000) < need for y in hit}
 
 

@@ -31,7 +31,7 @@ def kinds(net, segment):
         ({"maxheight": "9'"}, "height limit 2.74 m is below the rig's 3.2 m"),
         ({"maxheight:physical": "3"}, "height limit 3 m"),
         ({"maxweight": "3.5"}, "weight limit 3.5 t is below the rig's 5 t"),
-        ({"maxweight": "8000 lbs"}, "weight limit 3.63 t"),
+        ({"maxweight": "8000 lbs"}, "weight limit 3.62 t"),
         ({"width": "2.2"}, "width 2.2 m is below the rig's 2.5 m"),
         ({"maxwidth": "2"}, "width 2 m"),
         ({"maxlength": "12"}, "length limit 12 m is below the rig's 13 m"),

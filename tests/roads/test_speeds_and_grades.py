@@ -86,20 +86,21 @@ def test_ramps_yards_and_roundabouts_are_slower(tags, kmh):
     assert speed(**tags) == pytest.approx(kmh)
 
 
-def test_weather_and_night_multiply_and_the_sign_still_caps():
-    assert speed(highway="primary") == 70  # both 1 unless set
+def test_weather_slows_and_the_sign_still_caps():
+    """What else slows a drive everywhere, dark and rain, is folded into this factor where the hour is known."""
+    assert speed(highway="primary") == 70  # 1 unless set
     assert speed(Speeds(weather_factor=0.8), highway="primary") == pytest.approx(56)
-    assert speed(Speeds(night_factor=0.9), highway="primary") == pytest.approx(63)
-    both = Speeds(weather_factor=0.8, night_factor=0.5)
-    assert speed(both, highway="primary") == pytest.approx(28)
-    assert speed(both, highway="primary", maxspeed="30") == pytest.approx(28)  # not 30 * 0.4
-    assert speed(both, highway="primary", maxspeed="20") == 20
-    assert speed(both, highway="track") == pytest.approx(6)
-    night = build_network(layer(road((0, 0), (1000, 0))), elevation=None, rig=Rig(), speeds=both)
-    assert night.times.forward_s[0] == pytest.approx(3600 / (30 * 0.4))
+    assert speed(Speeds(night_factor=0.5), highway="primary") == 70
+    slow = Speeds(weather_factor=0.4)
+    assert speed(slow, highway="primary") == pytest.approx(28)
+    assert speed(slow, highway="primary", maxspeed="30") == pytest.approx(28)  # not 30 * 0.4
+    assert speed(slow, highway="primary", maxspeed="20") == 20
+    assert speed(slow, highway="track") == pytest.approx(6)
+    network = build_network(layer(road((0, 0), (1000, 0))), elevation=None, rig=Rig(), speeds=slow)
+    assert network.times.forward_s[0] == pytest.approx(3600 / (30 * 0.4))
 
 
-@pytest.mark.parametrize("name", ["weather_factor", "night_factor", "unpaved_factor"])
+@pytest.mark.parametrize("name", ["weather_factor", "wet_factor", "snow_factor", "night_factor", "unpaved_factor"])
 @pytest.mark.parametrize("value", [0.0, -0.5, 1.01, float("nan")])
 def test_a_factor_is_above_nothing_and_at_most_one(name, value):
     with pytest.raises(ValidationError, match=name):

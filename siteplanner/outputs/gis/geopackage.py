@@ -17,6 +17,7 @@ from siteplanner.outputs.gis.road_layers import known, road_rows
 from siteplanner.outputs.gis.styles import STYLES, add_styles
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation, start_of
 from siteplanner.planning.telling.backhaul import backhaul_sentence, donor_reason
@@ -27,6 +28,7 @@ from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.roads import (
     unknown_along_words,
 )
+from siteplanner.planning.telling.units import kept, there
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -214,11 +216,14 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "on_air_likely_min": known(air.likely_min, 0) if air else None,
         "on_air_mean_min": known(air.mean_min, 0) if air else None,
         "on_air_late_min": known(air.late_min, 0) if air else None,
-        "wind_speed_up_worst": known(site.wind.worst.at_dish, 2) if site.wind and site.wind.worst else None,
+        "wind_speed_up_worst": known(site.wind.worst.ground, 2) if site.wind and site.wind.worst else None,
         "radio_keep_away_public_m": keep_m_up(site.antennas, "sector"),
         "radio_keep_away_crew_m": keep_m_up(site.antennas, "sector", "workers"),
         "link_keep_away_public_m": keep_m_up(site.antennas, "link"),
         "dish_beam_keep_away_public_m": keep_m_up(site.antennas, "dish"),
+        "overhead_line_m": None if e.line is None else there(e.line.distance_m),
+        "overhead_line_needed_m": None if e.line is None else kept(e.line.needed_m),
+        "mast_fall_m": kept(mast_fall_m(plan.mission)),
         "findings": clean("; ".join(said(f).message for f in e.findings)),
         "geometry": Point(spot.x, spot.y),
     }

@@ -14,6 +14,7 @@ from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.compass import SKEW_POSITIVE
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import unknown_along_words
+from siteplanner.planning.telling.units import kept, there
 from siteplanner.planning.telling.words import best_look
 
 
@@ -63,6 +64,9 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["on_air_likely_min"] = round(air.likely_min) if air else None
     row["on_air_mean_min"] = round(air.mean_min) if air else None
     row["on_air_high_min"] = round(air.late_min) if air else None
+    line = evaluation.line
+    row["overhead_line_m"] = None if line is None else there(line.distance_m)
+    row["overhead_line_needed_m"] = None if line is None else kept(line.needed_m)
     return row
 
 

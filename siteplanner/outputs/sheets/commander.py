@@ -86,7 +86,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         return common
     site = best.on_site
     e = best.evaluation
-    many = len(weakest_points(best))
+    many, wind = len(weakest_points(best)), plan.mission.wind
     common |= {
         "facts": facts(best, site, BOTH, named(50)),
         "where": coordinates(best.spot.latitude, best.spot.longitude, best.spot.grid_reference),
@@ -102,7 +102,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             ["caution", line_sentence(e.line, BOTH, named(40))],
         ],
         "wind": [
-            limits_sentence(plan.mission.wind.tracking_limit_m_s, plan.mission.wind.stow_limit_m_s, BOTH),
+            limits_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, BOTH, wind.limits_hold_for),
             *site_wind_sentences(site.wind, BOTH),
         ],
         "timeline_svg": timeline_svg(plan, best, width=340, parts=False),

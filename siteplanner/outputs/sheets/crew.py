@@ -12,7 +12,7 @@ from siteplanner.outputs.sheets.sheet_words import coordinates, finding_text, na
 from siteplanner.outputs.sheets.site_plan import site_svg
 from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.limits.keep_away import mast_fall_m
+from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.telling.aiming import (
@@ -39,6 +39,7 @@ from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.set_up import LOOK_FOR, TAKE_DOWN, steps_for_both, steps_total
 from siteplanner.planning.telling.stand import CORNERS, cells_words, footprint_words, jack_note, slope_words
 from siteplanner.planning.telling.timeline import fuel_words, light_words
+from siteplanner.planning.telling.times import range_words
 from siteplanner.planning.telling.trees import look_up_sentence
 from siteplanner.planning.telling.units import BOTH, METRIC
 from siteplanner.planning.telling.wind import site_wind_sentences, stow_sentence
@@ -139,7 +140,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "dispatch": "" if timeline is None or timeline.dispatch is None else f", {clock_text(timeline.dispatch)}",
         "timeline_svg": timeline_svg(plan, ranked),
         "timeline_alt": "Times to first service with their ranges; after it night, wind, refuelling and relief.",
-        "method": timeline.moments.method if timeline else "",
+        "method": range_words(timeline.moments) if timeline else "",
         "light": light_words(timeline),
         "fuel": fuel_words(timeline, mission.power.fuel_tank_l, BOTH),
         "exposure": exposure_rows(site.antennas, BOTH),

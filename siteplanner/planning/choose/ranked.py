@@ -32,6 +32,30 @@ class ScoreLine:
         return self.gauge.unit
 
 
+@dataclass(frozen=True)
+class FigureRange:
+    """A figure that is scored: as told, and the range that holds the true one in nine cases of ten."""
+
+    name: str  # of the criterion
+    value: float
+    low: float
+    high: float
+    doubt: float  # one standard deviation of its own error, in the figure's unit
+
+
+@dataclass(frozen=True)
+class Certainty:
+    """How sure a spot's place is when the figures' own errors are drawn again; weights as they are."""
+
+    best_chance: float  # chance that it is the best of the judged spots
+    score_low: float  # nine cases in ten
+    score_mean: float
+    score_high: float
+    figures: tuple[FigureRange, ...]
+    draws: int
+    drawn_over: int  # spots drawn together
+
+
 @dataclass(frozen=True, eq=False)
 class RankedSpot:
     """An evaluated spot with its place in the ranking."""
@@ -40,6 +64,7 @@ class RankedSpot:
     evaluation: Evaluation
     criteria: tuple[ScoreLine, ...]
     score: float  # 0..100, the sum of the contributions
+    certainty: Certainty | None = None  # of listed spots
 
     @property
     def spot(self) -> Spot:
@@ -54,8 +79,19 @@ class RankedSpot:
 
 @dataclass(frozen=True)
 class Firmness:
-    """How sure the first place is: see `scoring.firmness`."""
+    """How sure the first place is: see `scoring.firmness` for the weights, `certainty.certainties` for the figures."""
 
-    first_stays_first: float  # share of random changes of the weights
+    first_stays_first: float  # share of random changes of the weights, all judged spots
     lead_points: float  # NaN with fewer than two spots
     runner_up_better_on: str  # criterion; "" where there is none
+    judged: int = 0  # spots that pass, all of them rivals
+    corners: int = 0  # of the box of weights: each one half up or half down
+    corners_held: int = 0  # at which the first place stays first; all of them: no change within the box takes it
+    taken_by: str = ""  # the spot that leads by most at a corner; "": none does
+    best_chance: float = float("nan")  # chance that the first place is the best, weights as they are
+    told_too_high: float = float("nan")  # points that its score is likely told above the true one
+
+    @property
+    def whatever_the_weights(self) -> bool:
+        """No change of the weights within the box takes the first place; exact, for scores are linear in them."""
+        return self.corners_held == self.corners

@@ -15,7 +15,7 @@ from siteplanner.core.sky import BLOCKED, CLEAR, sky_state_varying
 from siteplanner.data.burn import burn
 from siteplanner.errors import Finding
 from siteplanner.planning.limits.ground_way import GroundWay, find_ground_way
-from siteplanner.planning.limits.keep_away import line_needs
+from siteplanner.planning.limits.overhead_lines import line_zones
 from siteplanner.planning.limits.ruling import BITS, Ruling, bits_of, rule
 from siteplanner.planning.limits.site_limits import in_the_way, site_hits
 from siteplanner.planning.limits.toward import Toward, margin_to_allow_deg
@@ -28,15 +28,6 @@ Tick = Callable[[float], None]
 SAMPLE = 60  # cells whose distance is measured to say how far a limit must relax
 SKY_SAMPLE = 2000  # the same for cells whose skyline is walked, about 0.1 ms each
 FLAT_LINE_DEG = 1.0  # a line of sight less its margin must still rise, over all of the raster
-
-
-def power_line_zones(study: Study) -> list:
-    """The ground within reach, one polygon a line."""
-    frame = study.overlay("power_lines")
-    if frame is None:
-        return []
-    needs = line_needs(frame, study.mission)
-    return [shape.buffer(need) for shape, (need, _, _) in zip(frame.geometry, needs, strict=True)]
 
 
 def sky_limit(study: Study, reuse: Reuse, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
@@ -151,9 +142,9 @@ def rule_ground(
         frame = study.overlay(role)
         if frame is not None:
             hits[code] = burn(frame.geometry, grid)
-    zones = power_line_zones(study)
-    if zones:
-        hits["power_line"] = burn(zones, grid)
+    lines = study.overlay("power_lines")
+    if lines is not None:
+        hits["power_line"] = burn(line_zones(lines, mission), grid)
     findings: list[Finding] = []
     if "geostationary" in mission.backhaul.wanted and not study.alternatives_possible:
         with stages.stage("Checking the satellite line") as tick:

@@ -1,15 +1,12 @@
-"""What must be kept away, and how far: the mast from overhead lines, people from the antennas."""
+"""How far people keep from the antennas."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
-import numpy as np
-
-from siteplanner.core.clearance import mast_keep_away_m
 from siteplanner.core.exposure import (
     AVERAGING_MIN,
     GROUND_REFLECTION,
@@ -26,68 +23,9 @@ from siteplanner.core.exposure import (
 )
 from siteplanner.mission import Mission
 
-if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
-
-TABLE_ENDS_KV = 1000.0  # where 29 CFR 1926.1408 Table A ends; beyond it the owner decides, at least this much is kept
-LINE_SOURCE = "29 CFR 1926.1408 Table A"
 SOURCE = "47 CFR 1.1310 Table 1; OET Bulletin 65 (97-01) eq. (8), ground reflection 2.56; ICNIRP 2020 Table 5"
 DISH_SOURCE = "47 CFR 1.1310 Table 1; OET Bulletin 65 (97-01) eq. (11), (12), (16), (17); ICNIRP 2020 Table 5"
 Antenna = Literal["sector", "link", "dish"]
-
-
-@dataclass(frozen=True)
-class KeepAway:
-    """What a raised mast keeps from an overhead line, and what lies between them at a spot."""
-
-    name: str  # '': not named
-    needed_m: float
-    distance_m: float
-    voltage_kv: float  # as taken
-    voltage_stated: bool  # False: the mission's assumption
-
-
-def mast_fall_m(mission: Mission) -> float:
-    """How far the mast reaches when it falls: the highest stop and what stands on it."""
-    return mission.power_lines.mast_fall_factor * max(mission.trailer.mast_stops_m)
-
-
-def line_need_m(mission: Mission, voltage_kv: float | None) -> tuple[float, float, bool]:
-    """(metres that the mast keeps from a line, voltage taken in kilovolts, whether it is the line's own).
-
-    Fall of the mast and clearance of the table; a voltage that is not stated is taken as the mission says.
-    """
-    stated = voltage_kv is not None and math.isfinite(voltage_kv) and voltage_kv > 0
-    taken = float(voltage_kv) if stated and voltage_kv is not None else mission.power_lines.default_voltage_kv
-    mast, factor = max(mission.trailer.mast_stops_m), mission.power_lines.mast_fall_factor
-    return mast_keep_away_m(min(taken, TABLE_ENDS_KV), mast, factor), taken, stated
-
-
-def line_needs(lines: GeoDataFrame, mission: Mission) -> list[tuple[float, float, bool]]:
-    """`line_need_m` of every line of a layer, by its column `voltage_kv`."""
-    import pandas as pd
-
-    if "voltage_kv" not in lines.columns:
-        return [line_need_m(mission, None)] * len(lines)
-    stated = pd.to_numeric(lines["voltage_kv"], errors="coerce").to_numpy(float)
-    return [line_need_m(mission, float(v)) for v in stated]
-
-
-def line_keep_away(lines: GeoDataFrame | None, mission: Mission, x: float, y: float) -> KeepAway | None:
-    """The line that matters most to a mast at a place (metres of the layer's CRS): the one with the least to spare.
-
-    None without lines: unknown is not clear.
-    """
-    if lines is None or not len(lines):
-        return None
-    import shapely
-
-    needs = line_needs(lines, mission)
-    distance = np.asarray(lines.geometry.distance(shapely.Point(x, y)), float)
-    first = int(np.argmin(distance - np.array([need for need, _, _ in needs])))
-    name = lines["name"].iloc[first] if "name" in lines.columns else None
-    need, taken, stated = needs[first]
-    return KeepAway(name.strip() if isinstance(name, str) else "", need, float(distance[first]), taken, stated)
 
 
 @dataclass(frozen=True)

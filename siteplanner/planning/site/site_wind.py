@@ -3,48 +3,73 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
 from siteplanner.core.wind import (
+    Condition,
+    gust_over_mean,
     landform_along,
     spans_above,
-    speed_at_height,
-    speed_at_height_log,
     topographic_factor,
+    unmet_conditions,
+    with_height,
 )
 from siteplanner.data.forecast import WindForecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Wind
+from siteplanner.planning.site.mast_wind import MastLimit, mast_limit
 from siteplanner.planning.study.spot import Spot
 
 REACH_M = 3219.0  # 2 miles upwind, the reach of ASCE 7-16 section 26.8.1
 LEAST_REACH_M = 800.0  # with less known ground upwind nothing is said. Common practice, no source
 BEHIND_M = 800.0
 BEARINGS_DEG = tuple(22.5 * k for k in range(16))
-METHOD = "ASCE 7-16 section 26.8, Figure 26.8-1; speed grows with the root of the factor; other hills not looked at"
+METHOD = (
+    "ASCE 7-16 section 26.8, Figure 26.8-1; speed grows with the root of the factor; where conditions 1 to 3 of "
+    "26.8.1 do not hold the factor is kept and the condition named"
+)
+
+LimitName = Literal["mast", "raising", "stow", "tracking"]
 
 
 @dataclass(frozen=True)
 class SpeedUp:
-    """Times the open-country speed for wind from one bearing, at dish height and at the top of the mast."""
+    """Times the wind at 10 m over open country, for wind from one bearing: at dish height and at the top of the mast.
+
+    `ground` is the part of the ground alone, at the dish. `unmet`: conditions of the rule that do not hold here.
+    """
 
     from_deg: float  # true
     at_dish: float
     at_mast: float
+    ground: float
     landform: str  # ridge, escarpment, '' for none
+    unmet: tuple[Condition, ...] = ()
 
 
 @dataclass(frozen=True)
 class Span:
     """A time during which the wind at the spot is forecast above a limit."""
 
-    limit: str  # tracking, stow
+    limit: LimitName
     start: str  # ISO 8601 with the forecast's own offset
     end: str
     hours: float
+
+
+@dataclass(frozen=True)
+class GustsFrom:
+    """Where the gusts come from: the column `gust`, or the column `speed` times a factor."""
+
+    rows: int
+    rows_with_gust: int
+    factor: float  # for the rows without
+    factor_stated: bool  # by the mission; False: by the table
+    mean_min: int  # what the column `speed` is taken as a mean over
 
 
 @dataclass(frozen=True)
@@ -57,8 +82,13 @@ class SiteWind:
     # open-country wind at which the dish here is at its limit, worst bearing; None where no ground is known
     open_tracking_limit_m_s: float | None
     open_stow_limit_m_s: float | None
-    forecast_peak_dish_m_s: float | None  # None without a forecast
+    limits_hold_for: Literal["gust", "mean"]  # of the dish
+    mast: MastLimit
+    mast_limits_hold_for: Literal["gust", "mean"]
+    # the highest forecast wind of the kind that the limits hold for; None without a forecast
+    forecast_peak_dish_m_s: float | None
     forecast_peak_mast_m_s: float | None
+    gusts: GustsFrom | None  # None without a forecast
     spans: tuple[Span, ...]
     method: str
     findings: tuple[Finding, ...]
@@ -69,11 +99,6 @@ class SiteWind:
             return self.worst
         near = [s for s in self.speed_ups if abs((s.from_deg - from_deg + 180) % 360 - 180) <= 11.25 + 1e-9]
         return max(near, key=lambda s: s.at_dish, default=self.worst)
-
-
-def with_height(above_ground_m: float) -> float:
-    """Times the speed at 10 m over open ground: the larger of power law (1/7) and logarithmic law (0.03 m)."""
-    return float(max(speed_at_height(1.0, above_ground_m), speed_at_height_log(1.0, above_ground_m)))
 
 
 def speed_up(grid: Grid, spot: Spot, from_deg: float, wind: Wind, dish_m: float, mast_m: float) -> SpeedUp | None:
@@ -91,19 +116,17 @@ def speed_up(grid: Grid, spot: Spot, from_deg: float, wind: Wind, dish_m: float,
         return None
     # a tenth of the full reach is near enough to be the crest of this place, whatever the reach known
     form = landform_along(along, z)
+    at_dish, at_mast = with_height(dish_m, wind.exposure), with_height(mast_m, wind.exposure)
     if form is None:
-        dish = mast = 1.0
-    else:
-        shape = (form.height_m, form.half_length_m, form.from_crest_m)
-        dish, mast = (
-            math.sqrt(topographic_factor(form.landform, wind.exposure, *shape, height)) for height in (dish_m, mast_m)
-        )
-    return SpeedUp(
-        from_deg,
-        dish,
-        mast * with_height(mast_m),
-        form.landform if form is not None and dish > 1 else "",
+        return SpeedUp(from_deg, at_dish, at_mast, 1.0, "")
+    shape = (form.height_m, form.half_length_m, form.from_crest_m)
+    dish, mast = (
+        math.sqrt(topographic_factor(form.landform, wind.exposure, *shape, height)) for height in (dish_m, mast_m)
     )
+    if dish <= 1:
+        return SpeedUp(from_deg, at_dish, mast * at_mast, 1.0, "")
+    unmet = unmet_conditions(along, z, form)
+    return SpeedUp(from_deg, dish * at_dish, mast * at_mast, dish, form.landform, unmet)
 
 
 def site_wind(
@@ -111,49 +134,62 @@ def site_wind(
 ) -> SiteWind:
     """Speed-ups from sixteen bearings and, with a forecast, the hours above each limit at this spot.
 
-    The forecast is taken as wind at 10 m over open ground. A gust that passes a limit counts even when the mean
-    does not. The findings give advice; they rate nothing.
+    The forecast is taken as wind at 10 m over open ground; where it has no gust, the mean times a stated factor. Each
+    limit is held against the gust or the mean, as the mission says of it. The findings give advice; they rate nothing.
     """
-    wind = mission.wind
-    found = [speed_up(grid, spot, b, wind, mission.trailer.dish_height_m, mast_height_m) for b in BEARINGS_DEG]
+    wind, dish_m = mission.wind, mission.trailer.dish_height_m
+    found = [speed_up(grid, spot, b, wind, dish_m, mast_height_m) for b in BEARINGS_DEG]
     known = tuple(s for s in found if s is not None)
     worst = max(known, key=lambda s: (s.at_dish, -s.from_deg), default=None)
+    mast = mast_limit(mission, mast_height_m)
     bare = SiteWind(
         known,
         worst,
         len(found) - len(known),
         None if worst is None else wind.tracking_limit_m_s / worst.at_dish,
         None if worst is None else wind.stow_limit_m_s / worst.at_dish,
+        wind.limits_hold_for,
+        mast,
+        wind.mast_limits_hold_for,
+        None,
         None,
         None,
         (),
         METHOD,
-        (),
+        _not_stated(mast, wind.mast_limits_hold_for, None),
     )
     if forecast is None:
         return bare
+    stated = wind.gust_factor is not None
+    factor = wind.gust_factor if wind.gust_factor is not None else gust_over_mean(wind.forecast_mean_min)
+    series = {"gust": np.array(forecast.gusts_m_s(factor)), "mean": np.array(forecast.speed_m_s)}
     here = [bare.at(d) for d in forecast.direction_deg]
-    open_wind = np.array(forecast.worst_m_s())
-    at_dish = open_wind * [1.0 if s is None else s.at_dish for s in here]
-    at_mast = open_wind * [with_height(mast_height_m) if s is None else s.at_mast for s in here]
+    # over ground that is not known: the height alone
+    heights = with_height(dish_m, wind.exposure), with_height(mast_height_m, wind.exposure)
+    plain = SpeedUp(math.nan, heights[0], heights[1], 1.0, "")
+    at_dish = series[wind.limits_hold_for] * [(s or plain).at_dish for s in here]
+    at_mast = series[wind.mast_limits_hold_for] * [(s or plain).at_mast for s in here]
     hours = np.array([(t - forecast.times[0]).total_seconds() / 3600 for t in forecast.times])
+    limits: tuple[tuple[LimitName, np.ndarray, float], ...] = (
+        ("mast", at_mast, mast.limit_m_s),
+        ("raising", at_mast, mast.raising_m_s),
+        ("tracking", at_dish, wind.tracking_limit_m_s),
+        ("stow", at_dish, wind.stow_limit_m_s),
+    )
     spans = tuple(
         _span(name, forecast, start, end)
-        for name, limit in (("tracking", wind.tracking_limit_m_s), ("stow", wind.stow_limit_m_s))
-        for start, end in _hours_above(hours, at_dish, limit)
+        for name, values, limit in limits
+        if math.isfinite(limit)
+        for start, end in _hours_above(hours, values, limit)
     )
-    peak_dish, peak_mast = float(np.nanmax(at_dish)), float(np.nanmax(at_mast))
-    return SiteWind(
-        known,
-        worst,
-        bare.unknown_bearings,
-        bare.open_tracking_limit_m_s,
-        bare.open_stow_limit_m_s,
-        peak_dish,
-        peak_mast,
-        spans,
-        METHOD,
-        _findings(mission, mast_height_m, peak_dish, peak_mast, spans),
+    peaks = float(np.nanmax(at_dish)), float(np.nanmax(at_mast))
+    return replace(
+        bare,
+        forecast_peak_dish_m_s=peaks[0],
+        forecast_peak_mast_m_s=peaks[1],
+        gusts=GustsFrom(len(here), forecast.rows_with_gust, factor, stated, wind.forecast_mean_min),
+        spans=spans,
+        findings=(*_findings(mission, mast, *peaks, spans), *_not_stated(mast, wind.mast_limits_hold_for, peaks[1])),
     )
 
 
@@ -163,7 +199,7 @@ def _hours_above(hours: np.ndarray, values: np.ndarray, limit: float) -> list[tu
     return spans_above(hours, values, limit)
 
 
-def _span(name: str, forecast: WindForecast, start_h: float, end_h: float) -> Span:
+def _span(name: LimitName, forecast: WindForecast, start_h: float, end_h: float) -> Span:
     from datetime import timedelta
 
     zero = forecast.times[0]
@@ -175,27 +211,59 @@ def _span(name: str, forecast: WindForecast, start_h: float, end_h: float) -> Sp
 
 
 def _findings(
-    mission: Mission, mast_height_m: float, peak_dish: float, peak_mast: float, spans: tuple[Span, ...]
+    mission: Mission, mast: MastLimit, peak_dish: float, peak_mast: float, spans: tuple[Span, ...]
 ) -> tuple[Finding, ...]:
     wind = mission.wind
+    hours = {name: sum(s.hours for s in spans if s.limit == name) for name in {s.limit for s in spans}}
     out = []
-    for name in ("stow", "tracking"):
-        hours = sum(s.hours for s in spans if s.limit == name)
-        if any(s.limit == name for s in spans):
-            out.append(
-                Finding(
-                    f"wind_{name}",
-                    "caution" if name == "stow" else "warning",
-                    facts={"peak_m_s": peak_dish, "hours": hours},
-                )
-            )
-    if peak_mast > wind.tracking_limit_m_s:
-        lower = tuple(s for s in mission.trailer.mast_stops_m if s < mast_height_m)
+    if "mast" in hours:
+        lower = tuple(s for s in mission.trailer.mast_stops_m if s < mast.stop_m)
         out.append(
             Finding(
                 "wind_mast",
                 "caution",
-                facts={"peak_m_s": peak_mast, "mast_height_m": mast_height_m, "lower_stops_m": lower},
+                facts={
+                    "peak_m_s": peak_mast,
+                    "kind": wind.mast_limits_hold_for,
+                    "limit_m_s": mast.limit_m_s,
+                    "hours": hours["mast"],
+                    "mast_height_m": mast.stop_m,
+                    "guyed": mast.guyed,
+                    "lower_stops_m": lower,
+                },
             )
         )
+    if "raising" in hours:
+        out.append(
+            Finding(
+                "wind_raising",
+                "caution",
+                facts={
+                    "peak_m_s": peak_mast,
+                    "kind": wind.mast_limits_hold_for,
+                    "limit_m_s": mast.raising_m_s,
+                    "hours": hours["raising"],
+                },
+            )
+        )
+    for name in ("stow", "tracking"):
+        if name in hours:
+            facts = {"peak_m_s": peak_dish, "kind": wind.limits_hold_for, "hours": hours[name]}
+            out.append(Finding(f"wind_{name}", "caution" if name == "stow" else "warning", facts=facts))
     return tuple(out)
+
+
+def _not_stated(mast: MastLimit, kind: str, peak_m_s: float | None) -> tuple[Finding, ...]:
+    """What the mission does not say of the mast: nobody has held the wind against it."""
+    raising = math.isfinite(mast.raising_m_s)
+    if mast.stated and raising:
+        return ()
+    facts = {
+        "mast_height_m": mast.stop_m,
+        "guyed": mast.guyed,
+        "standing_stated": mast.stated,
+        "raising_stated": raising,
+        "peak_m_s": peak_m_s,
+        "kind": kind,
+    }
+    return (Finding("wind_mast_not_stated", "caution", facts=facts),)

@@ -1,8 +1,11 @@
 """When the service starts and what comes after: three-point estimates, daylight, fuel, relief.
 
 Method: PERT (D. G. Malcolm, J. H. Roseboom, C. E. Clark, W. Fazar, Application of a technique for research and
-development program evaluation, Operations Research 7 (1959) 646-669): each part has mean (low + 4 likely + high)/6
-and standard deviation (high - low)/6; parts are taken as independent, so means and variances add up.
+development program evaluation, Operations Research 7 (1959) 646-669): each part is a beta distribution between its low
+and its high with mean (low + 4 likely + high) / 6. Its spread is that of this very distribution, not the rule of
+(high - low) / 6, which is smaller. Parts are alike in the dark, in the rain and with a tired crew: they go together
+with the correlation of times.parts_alike, so variances and covariances add up. The sum is taken as a beta distribution
+between the sums of lows and highs with that mean and spread; its 5 % and 95 % points are the range.
 """
 
 from __future__ import annotations
@@ -10,38 +13,38 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import lru_cache
 from itertools import pairwise
 
 from siteplanner.mission import Mission
+from siteplanner.planning.study.sun import CIVIL_DEG, SUNRISE_DEG, light_word, sun_elevations_deg, sun_times
 
-NINE_IN_TEN = 1.645
-"""Standard deviations either side that hold 90 % of a normal distribution."""
+NINE_IN_TEN = (0.05, 0.95)
+"""The points of a distribution between which nine cases in ten lie."""
 DRIVE_LOW, DRIVE_HIGH = 0.85, 1.4  # of the drive time worked out; common practice, no source
 LEG_LOW, LEG_HIGH = 0.7, 3.0  # the last leg with a spotter, doors opened, ground walked; common practice, no source
 DRIVE_METHOD = (
-    f"Likely: class speeds less surface, grade, bends and weather; low and high: {DRIVE_LOW:g} and {DRIVE_HIGH:g} "
-    f"times that on the road, {LEG_LOW:g} and {LEG_HIGH:g} times the last leg at walking pace (common practice)."
-)
-METHOD = (
-    "PERT: per part mean (low + 4 x likely + high) / 6, spread (high - low) / 6, parts independent; "
-    "the range holds about 9 cases in 10."
+    f"Likely: class speeds less surface, grade, bends, weather and dark; low and high: {DRIVE_LOW:g} and "
+    f"{DRIVE_HIGH:g} times that on the road, {LEG_LOW:g} and {LEG_HIGH:g} times the last leg at walking pace "
+    "(common practice)."
 )
 MOST_SHOWN_H = 96.0  # of the hours after dispatch in a drawing
 ON_SITE_PARTS = 2  # set-up and acquisition: what comes after the arrival
-SUNRISE_DEG = -0.8333  # upper rim on the horizon, mean refraction; as in the almanacs
-CIVIL_DEG = -6.0  # civil twilight
 
 
 def pert(low: float, likely: float, high: float) -> tuple[float, float]:
-    """Mean and standard deviation of a three-point estimate (Malcolm et al. 1959)."""
-    return (low + 4 * likely + high) / 6, (high - low) / 6
+    """Mean and standard deviation of a three-point estimate: beta between low and high, mean of Malcolm et al. 1959.
+
+    With shapes that add up to 6 the variance is (mean - low) (high - mean) / 7, closed form.
+    """
+    mean = (low + 4 * likely + high) / 6
+    return mean, math.sqrt((mean - low) * (high - mean) / 7)
 
 
 @dataclass(frozen=True)
 class Part:
     """One part of the way to first service; minutes. `end_*` count from dispatch to the part's end: the range that
-    holds nine cases in ten, the mean, and the likely minutes of all parts so far together.
+    holds nine cases in ten, the mean, and the most likely time (the mode of all parts so far together, which is more
+    than their likely minutes added up).
     """
 
     name: str
@@ -58,11 +61,11 @@ class Part:
 @dataclass(frozen=True)
 class Moments:
     """From dispatch to first service, part by part. Estimates lean to the late side, so the mean is later than the
-    likely minutes together.
+    most likely time. `parts_alike`: the correlation assumed between any two parts.
     """
 
     parts: tuple[Part, ...]
-    method: str
+    parts_alike: float
 
     @property
     def early_min(self) -> float:
@@ -71,7 +74,7 @@ class Moments:
 
     @property
     def likely_min(self) -> float:
-        """The likely minutes of all parts together."""
+        """The most likely time of first service."""
         return self.parts[-1].end_likely_min
 
     @property
@@ -156,22 +159,42 @@ def three_points(mission: Mission, drive_s: float, last_leg_s: float) -> tuple[t
 
 
 def time_on_air(mission: Mission, drive_s: float, last_leg_s: float) -> Moments:
-    """Minutes from dispatch to first service: likely, mean, and the range that holds nine cases in ten."""
-    return Moments(_parts(three_points(mission, drive_s, last_leg_s)), METHOD)
+    """Minutes from dispatch to first service: most likely, mean, and the range that holds nine cases in ten."""
+    alike = mission.times.parts_alike
+    return Moments(_parts(three_points(mission, drive_s, last_leg_s), alike), alike)
 
 
-def _parts(points: tuple[tuple[str, float, float, float], ...]) -> tuple[Part, ...]:
+def _parts(points: tuple[tuple[str, float, float, float], ...], alike: float) -> tuple[Part, ...]:
     out: list[Part] = []
-    mean_sum = variance = low_sum = likely_sum = high_sum = 0.0
+    mean_sum = variance = spread_sum = low_sum = high_sum = 0.0
     for name, low, likely, high in points:
         mean, spread = pert(low, likely, high)
-        mean_sum, variance = mean_sum + mean, variance + spread**2
-        low_sum, likely_sum, high_sum = low_sum + low, likely_sum + likely, high_sum + high
-        reach = NINE_IN_TEN * math.sqrt(variance)
-        # never beyond what the parts allow: one skewed part alone would reach below its own low
-        early, late = max(mean_sum - reach, low_sum), min(mean_sum + reach, high_sum)
-        out.append(Part(name, low, likely, high, mean, early, likely_sum, mean_sum, late))
+        variance += spread**2 + 2 * alike * spread * spread_sum
+        mean_sum, spread_sum = mean_sum + mean, spread_sum + spread
+        low_sum, high_sum = low_sum + low, high_sum + high
+        early, mode, late = beta_between(low_sum, mean_sum, high_sum, variance)
+        out.append(Part(name, low, likely, high, mean, early, mode, mean_sum, late))
     return tuple(out)
+
+
+def beta_between(low: float, mean: float, high: float, variance: float) -> tuple[float, float, float]:
+    """5 % point, mode and 95 % point of the beta distribution between low and high with this mean and variance.
+
+    Its shapes are m k and (1 - m) k with m = (mean - low) / (high - low) and k = m (1 - m) / v - 1; the mode is
+    (m k - 1) / (k - 2) of the way. Closed form; the points by scipy. All three are the mean where nothing varies.
+    """
+    reach = high - low
+    if not variance > 0 or not reach > 0:
+        return mean, mean, mean
+    from scipy.special import betaincinv
+
+    m, v = (mean - low) / reach, variance / reach**2
+    k = max(m * (1 - m) / v - 1, 1e-3)
+    early, late = (low + reach * float(betaincinv(m * k, (1 - m) * k, point)) for point in NINE_IN_TEN)
+    # shapes of 1 and less lean on an end: the most likely is that end
+    if m * k <= 1 or (1 - m) * k <= 1:
+        return early, low if m <= 0.5 else high, late
+    return early, low + reach * (m * k - 1) / (k - 2), late
 
 
 def timeline(mission: Mission, moments: Moments, latitude: float, longitude: float, height_m: float) -> Timeline:
@@ -266,67 +289,3 @@ def daylight(
 
 def _span(words: list[str]) -> str:
     return words[0] if words[0] == words[1] else f"{words[0]} (early) to {words[1]} (late)"
-
-
-def light_word(sun_elevation_deg: float) -> str:
-    """Day, twilight (civil: enough to see the ground by) or dark."""
-    if sun_elevation_deg > SUNRISE_DEG:
-        return "day"
-    return "twilight" if sun_elevation_deg > CIVIL_DEG else "dark"
-
-
-def sun_elevations_deg(moments: list[datetime], latitude: float, longitude: float, height_m: float) -> list[float]:
-    """Geometric elevation of the sun's centre at moments that carry their offset (NREL SPA, by pvlib)."""
-    import pandas as pd
-    import pvlib
-
-    index = pd.DatetimeIndex(pd.to_datetime(moments, utc=True))
-    table = pvlib.solarposition.get_solarposition(index, latitude, longitude, altitude=height_m)
-    return [float(v) for v in table["elevation"]]
-
-
-def sun_times(
-    on_day: datetime, latitude: float, longitude: float, height_m: float = 0.0
-) -> tuple[datetime | None, datetime | None, datetime | None, datetime | None]:
-    """Civil dawn, sunrise, sunset and civil dusk of a local day, to the second; None for what does not happen.
-
-    The day is that of `on_day` in its own offset. Elevations by the NREL SPA at every 5 minutes, crossings by a
-    straight line refined once at 1 second: within 2 s of the SPA report's examples. Tried instead: `astral` is 15 s off
-    there; pvlib's own rise and set keep to days of UTC and know no twilight.
-    """
-    return _sun_times(on_day.replace(hour=0, minute=0, second=0, microsecond=0), latitude, longitude, height_m)
-
-
-@lru_cache(maxsize=256)  # every sheet, the map and the record ask for the same spots' days
-def _sun_times(
-    start: datetime, latitude: float, longitude: float, height_m: float
-) -> tuple[datetime | None, datetime | None, datetime | None, datetime | None]:
-    moments = [start + timedelta(minutes=m) for m in range(0, 1441, 5)]
-    height = sun_elevations_deg(moments, latitude, longitude, height_m)
-    dawn, sunrise, sunset, dusk = (
-        None if k is None else _refined(moments[k], latitude, longitude, height_m, level_deg, rising)
-        for level_deg, rising in ((CIVIL_DEG, True), (SUNRISE_DEG, True), (SUNRISE_DEG, False), (CIVIL_DEG, False))
-        for k in [_crossed(height, level_deg, rising)]
-    )
-    return dawn, sunrise, sunset, dusk
-
-
-def _crossed(height: list[float], level_deg: float, rising: bool) -> int | None:
-    """The first step on which the sun passes the level upward (or downward)."""
-    for k in range(len(height) - 1):
-        up = height[k] <= level_deg < height[k + 1]
-        down = height[k] > level_deg >= height[k + 1]
-        if up if rising else down:
-            return k
-    return None
-
-
-def _refined(
-    begin: datetime, latitude: float, longitude: float, height_m: float, level_deg: float, rising: bool
-) -> datetime | None:
-    moments = [begin + timedelta(seconds=s) for s in range(301)]
-    height = sun_elevations_deg(moments, latitude, longitude, height_m)
-    k = _crossed(height, level_deg, rising)
-    if k is None:
-        return None
-    return moments[k] + timedelta(seconds=(level_deg - height[k]) / (height[k + 1] - height[k]))

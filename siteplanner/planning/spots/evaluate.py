@@ -15,7 +15,7 @@ from siteplanner.errors import Finding
 from siteplanner.mission import Sky
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ground_way import GroundWay
-from siteplanner.planning.limits.keep_away import KeepAway, line_keep_away
+from siteplanner.planning.limits.overhead_lines import KeepAway, line_keep_away
 from siteplanner.planning.limits.ruling import Ruling, codes_of
 from siteplanner.planning.limits.site_limits import site_breaks
 from siteplanner.planning.limits.toward import look_at
@@ -248,9 +248,9 @@ def broken_limits(
         out += broken_backhaul(backhauls)
     if access is None:
         out.append(_why_no_way(study, spot))
-    if line is not None and line.distance_m < line.needed_m:
-        names = (line.name,) if line.name else ()
-        out.append(Breach("power_line", "", line.distance_m, line.needed_m, "m", names=names))
+    if line is not None and line.broken:
+        kind, names = "" if line.judged else "not_judged", (line.name,) if line.name else ()
+        out.append(Breach("power_line", kind, line.distance_m, line.rules_within_m, "m", names=names, about=(line,)))
     out += site_breaks(study, spot, cell, codes)
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)

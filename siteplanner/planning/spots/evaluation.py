@@ -16,7 +16,7 @@ from siteplanner.core.link import BudgetLine
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Staging
 from siteplanner.planning.limits.breach import Breach
-from siteplanner.planning.limits.keep_away import KeepAway
+from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.site.magnetic import Magnetic
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.site.timeline import Moments

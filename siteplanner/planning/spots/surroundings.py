@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from siteplanner.errors import Finding
-from siteplanner.planning.limits.keep_away import mast_fall_m
+from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.limits.site_limits import footprint_reach_m, nearest
 from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.spots.evaluation import Access, Tree

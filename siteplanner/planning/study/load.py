@@ -35,6 +35,7 @@ from siteplanner.mission import Mission
 from siteplanner.planning.study.area import area_cells
 from siteplanner.planning.study.clutter import clutter_kinds
 from siteplanner.planning.study.donors import Donor, check_wanted, read_donors
+from siteplanner.planning.study.driving import speeds_driven
 from siteplanner.planning.study.layers import Loaded, read_tables, shapes_of, told
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.radio_check import radio_findings
@@ -234,7 +235,7 @@ def build_roads(
         layers.roads,
         elevation=elevation.grid,
         rig=mission.rig,
-        speeds=mission.speeds,
+        speeds=speeds_driven(mission),
         closures=layers.closures,
         dangers=layers.dangers,
         restrictions=layers.restrictions,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from siteplanner.core.clearance import UNKNOWN_VOLTAGE_CLEARANCE_M
+from siteplanner.core.constants import FOOT_M
 from siteplanner.planning.telling.units import Units
 
 Facts = Mapping[str, Any]
@@ -32,5 +34,11 @@ MISSION_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "there.",
         "Turn the sectors where the people are; give each its own carrier (radio.sectors_share_carrier = false) if the "
         "unit can.",
+    ),
+    "line_voltage_not_said": lambda f, u: (
+        f"The mission names {f['old']} = 350, a former default that nobody had said of a line: lines without a "
+        f"voltage are kept off by {u.keep(UNKNOWN_VOLTAGE_CLEARANCE_M)} of clearance, not {u.keep(20 * FOOT_M)}.",
+        "Where their owner or their structures say that they carry no more than 350 kV, write "
+        "power_lines.voltage_at_most_kv = 350.",
     ),
 }

@@ -6,13 +6,15 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from siteplanner.planning.telling.units import Units
+from siteplanner.planning.telling.wind import KINDS
 
 Facts = Mapping[str, Any]
 
 
 def _gusts(what: str) -> Callable[[Facts, Units], tuple[str, str]]:
     return lambda f, u: (
-        f"Forecast gusts reach {u.gust(f['peak_m_s'])} at the dish: {what} for about {f['hours']:.1f} h.",
+        f"Forecast {KINDS[f['kind']]} at the dish: up to {u.gust(f['peak_m_s'])}; {what} for about "
+        f"{u.figure(f['hours'], 'h', 1)}.",
         "Tell those who rely on the service; have a second way to talk for these hours.",
     )
 
@@ -20,10 +22,35 @@ def _gusts(what: str) -> Callable[[Facts, Units], tuple[str, str]]:
 def _mast(f: Facts, u: Units) -> tuple[str, str]:
     lower = ", ".join(u.stop(stop) for stop in f["lower_stops_m"])
     down = f"Use a lower stop ({lower}) or guy" if lower else "Guy"
+    how = "guyed" if f["guyed"] else "not guyed"
     return (
-        f"Forecast gusts reach {u.gust(f['peak_m_s'])} at the top of the mast at {u.stop(f['mast_height_m'])}.",
+        f"Forecast {KINDS[f['kind']]} at the top of the mast at {u.stop(f['mast_height_m'])}: up to "
+        f"{u.gust(f['peak_m_s'])}, above its limit of {u.gust(f['limit_m_s'])} ({how}) for about "
+        f"{u.figure(f['hours'], 'h', 1)}.",
         f"{down} as the unit's manual says before the wind rises; lower the mast when the manual says so. "
         "This is advice, not a rating of the mast.",
+    )
+
+
+def _raising(f: Facts, u: Units) -> tuple[str, str]:
+    return (
+        f"Forecast {KINDS[f['kind']]} up to {u.gust(f['peak_m_s'])}: above {u.gust(f['limit_m_s'])}, which the mast "
+        f"may be raised and lowered in, for about {u.figure(f['hours'], 'h', 1)}.",
+        "Raise and lower it outside these hours; nobody stands in its fall circle.",
+    )
+
+
+def _not_stated(f: Facts, u: Units) -> tuple[str, str]:
+    missing = " and ".join(
+        word
+        for word, stated in (("wind limit", f["standing_stated"]), ("limit for raising", f["raising_stated"]))
+        if not stated
+    )
+    peak = "" if f["peak_m_s"] is None else f" Forecast {KINDS[f['kind']]} at its top: up to {u.gust(f['peak_m_s'])}."
+    return (
+        f"Mast {missing} not stated: read the manual ({u.stop(f['mast_height_m'])}, "
+        f"{'guyed' if f['guyed'] else 'not guyed'}).{peak}",
+        "Write wind.mast_limit_unguyed_m_s, mast_limit_guyed_m_s and mast_limit_raising_m_s, by stop.",
     )
 
 
@@ -56,6 +83,8 @@ SITE_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "wind_stow": _gusts("the dish stows"),
     "wind_tracking": _gusts("the dish may lose the satellite"),
     "wind_mast": _mast,
+    "wind_raising": _raising,
+    "wind_mast_not_stated": _not_stated,
     "donor_sites_unused": lambda f, u: (
         "Donor sites are given, but no donor link is wanted: they are drawn and not judged.",
         "Add donor_link to backhaul.wanted, at the place of its preference.",

@@ -28,7 +28,7 @@ def _jacks(f: Facts, u: Units) -> tuple[str, str]:
 def _tree(f: Facts, u: Units) -> tuple[str, str]:
     does = "could fall on the trailer" if f["reaches_trailer"] else "is within reach of the mast"
     return (
-        f"A tree about {u.length(f['height_m'])} tall, {u.there(f['distance_m'])} away at "
+        f"A tree about {u.keep(f['height_m'])} tall, {u.there(f['distance_m'])} away at "
         f"{u.bearing(f['bearing_deg'])} true, {does} (surface less elevation, cells of "
         f"{u.stop(f['cell_size_m'])}).",
         "Look for dead and leaning trees; stay clear of their fall, and of branches when the mast moves.",

@@ -7,37 +7,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from siteplanner.planning.limits.keep_away import LINE_SOURCE, KeepAway
+from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.site.on_site import HazardNear
+from siteplanner.planning.telling.overhead_lines import line_words, parts_words, wires_words
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
 Named = Callable[[str], str]
 EXHAUST_M = 6.096  # 20 ft from openings: US consumer-safety advice on portable generators, from memory
-NEAR_M = 995.0  # from here on distances are told in kilometres, where no figure is near enough to round down
-
-
-def _there(distance_m: float, units: Units) -> str:
-    """A distance that is there: below a kilometre rounded down in both units, beyond it no figure is that near."""
-    return units.there(distance_m) if distance_m < NEAR_M else units.distance(distance_m)
 
 
 def line_sentence(line: KeepAway | None, units: Units, named: Named = str) -> str:
-    """The overhead line with the least to spare and the room that the mast needs."""
-    if line is None:
-        return "No overhead lines were given: unknown is not clear. Look for poles and wires before the mast moves."
-    volts = units.stated(line.voltage_kv, "kV") if line.voltage_stated else "voltage not stated"
-    return (
-        f"Nearest known line: {named(line.name or 'an overhead line')} ({volts}), "
-        f"{_there(line.distance_m, units)} away; mast fall and clearance need {units.keep(line.needed_m, 1)} "
-        f"({LINE_SOURCE}). Look for others."
-    )
+    """The overhead line with the least to spare and the room that it needs."""
+    return line_words(line, units, named)
 
 
 def hazard_near_sentence(hazard: HazardNear, units: Units, named: Named = str) -> str:
     """How near a hazard area lies to the spot, and whether the drive goes through it."""
     label = named(hazard.name or "a hazard area")
     through = "; the drive goes through it." if hazard.on_the_drive else "."
-    return f"{label[:1].upper() + label[1:]}: {units.distance(hazard.distance_m)} from the spot{through}"
+    return f"{label[:1].upper() + label[1:]}: {units.distance(hazard.distance_m, 'down')} from the spot{through}"
 
 
 def hazards_near_sentences(hazards: Iterable[HazardNear], units: Units, named: Named = str) -> list[str]:
@@ -49,10 +37,10 @@ def clear_distances(
     line: KeepAway | None, fall_m: float, public_m: float | None, units: Units
 ) -> list[tuple[str, str]]:
     """(what, distance) of all that must stay clear around the trailer. `public_m`: in front of the antennas."""
-    wires = "none known: look" if line is None else f"{units.keep(line.needed_m, 1)} from the mast's foot"
     return [
         ("Mast fall circle", f"{units.keep(fall_m, 1)}: nobody who need not be there"),
-        ("Overhead lines", wires),
+        ("Overhead lines", wires_words(line, units)),
+        *([("Mapped line", parts_words(line, units))] if line is not None and line.judged else []),
         ("Antennas, front", NOT_KNOWN if public_m is None else f"{units.keep(public_m, 1)}, public"),
         ("Exhaust", f"{units.keep(EXHAUST_M)} from openings and people, downwind"),
     ]

@@ -10,6 +10,7 @@ from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS, RulingShare
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul import no_backhaul_words
+from siteplanner.planning.telling.overhead_lines import too_near_words
 from siteplanner.planning.telling.roads import no_way_words
 from siteplanner.planning.telling.units import METRIC, Units
 
@@ -74,22 +75,22 @@ def _no_way(breach: Breach, units: Units) -> str:
 
 
 def _line(breach: Breach, units: Units) -> str:
-    there, need = units.there(breach.figure), units.keep(breach.limit)
-    return f"An overhead line is {there} away; mast fall and clearance need {need}."
+    """`about`: the line."""
+    return too_near_words(breach.about[0], units)
 
 
 def _structure(breach: Breach, units: Units) -> str:
     return (
         f"{_name(breach) or 'A structure'} is {units.there(breach.figure, 1)} away; trailer, outriggers and a "
         f"clearance "
-        f"of {units.stop(breach.margin)} need {units.keep(breach.limit, 1)}."
+        f"of {units.posted(breach.margin, 'm', 'up')} need {units.keep(breach.limit, 1)}."
     )
 
 
 def _water(breach: Breach, units: Units) -> str:
     where = "The spot lies in water" if breach.figure == 0 else f"Water is {units.there(breach.figure, 1)} away"
     name = f" ({breach.names[0]})" if breach.names else ""
-    return f"{where}{name}; {units.stop(breach.limit)} is kept from it."
+    return f"{where}{name}; {units.posted(breach.limit, 'm', 'up')} is kept from it."
 
 
 def _trees(breach: Breach, units: Units) -> str:
@@ -157,7 +158,8 @@ def _nearer_road(e: Evaluation, mission: Mission, units: Units) -> str:
 
 
 def _off_the_road(e: Evaluation, mission: Mission, units: Units) -> str:
-    return f"It would have to lie {units.stop(mission.trailer.road_setback_m)} from the road's centre line."
+    setback = units.posted(mission.trailer.road_setback_m, "m", "up")
+    return f"It would have to lie {setback} from the road's centre line."
 
 
 def _area_lifted(e: Evaluation, mission: Mission, units: Units) -> str:

@@ -8,6 +8,7 @@ from datetime import UTC
 from typing import Any
 
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
+from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan, SearchSummary
 from siteplanner.planning.plan.shut_roads import shut_roads
@@ -18,6 +19,7 @@ from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.spots.skyline import Skyline
+from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
@@ -26,9 +28,11 @@ from siteplanner.planning.telling.drive_record import access_record, ruled_out_r
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.inputs import input_record
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
+from siteplanner.planning.telling.overhead_lines import line_source, line_words, need_words
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.service import service_lines
 from siteplanner.planning.telling.sun import outage_sentence
+from siteplanner.planning.telling.times import driving_words, range_words
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
 FORMAT = 1
@@ -52,6 +56,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "roads": _roads_record(plan),
         "sun_outages": _sun_record(plan.sun),
         "rain": _rain_record(plan.rain),
+        "driving": {**asdict(as_driven(plan.mission)), "sentence": f"{driving_words(as_driven(plan.mission))}."},
         "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
         "rejected": [
             {**evaluation_record(e), "failed": [{"limit": b.code, "reason": breach_words(b)} for b in e.failed]}
@@ -85,6 +90,7 @@ def spot_record(ranked: RankedSpot) -> dict[str, Any]:
         **evaluation_record(ranked.evaluation),
         "score": ranked.score,
         "criteria": {c.name: line_record(c) for c in ranked.criteria},
+        "certainty": None if ranked.certainty is None else asdict(ranked.certainty),
     }
 
 
@@ -208,7 +214,8 @@ def _timeline_record(timeline: Timeline) -> dict[str, Any]:
         "likely_min": moments.likely_min,
         "mean_min": moments.mean_min,
         "late_min": moments.late_min,
-        "method": moments.method,
+        "method": range_words(moments),
+        "parts_alike": moments.parts_alike,
         **{name: value for name, value in asdict(timeline).items() if name != "moments"},
     }
     record["dispatch"] = None if timeline.dispatch is None else timeline.dispatch.isoformat()
@@ -260,6 +267,19 @@ def service_record(c: Coverage) -> dict[str, Any] | None:
     return {**asdict(c.service), "points": points, "sentences": service_lines(c)}
 
 
+def _overhead_line_record(line: KeepAway) -> dict[str, Any]:
+    """The line with the least to spare; `needed_m` is the sum of the parts beside it, null where none is given."""
+    return {
+        **asdict(line),
+        "voltage_stated": line.voltage_from == "line",
+        "judged": line.judged,
+        "to_wire_m": line.to_wire_m,
+        "source": line_source(line),
+        "sentence": line_words(line),
+        "need": need_words(line),
+    }
+
+
 def evaluation_record(e: Evaluation) -> dict[str, Any]:
     """What was found out about a spot."""
     spot = e.spot
@@ -273,7 +293,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "x": spot.x,
         "y": spot.y,
         "ground": {**asdict(e.ground), "swing_room_m": e.ground.swing_room_m},
-        "overhead_line": None if e.line is None else asdict(e.line),
+        "overhead_line": None if e.line is None else _overhead_line_record(e.line),
         "sky": [{**asdict(look), "skew_positive": SKEW_POSITIVE, "clear": look.clear} for look in e.sky],
         "backhaul": _backhaul_record(e),
         "magnetic": None if e.magnetic is None else asdict(e.magnetic),
@@ -307,6 +327,6 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
             "likely_min": air.likely_min,
             "mean_min": air.mean_min,
             "high_min": air.late_min,
-            "method": air.method,
+            "method": range_words(air),
         }
     return record

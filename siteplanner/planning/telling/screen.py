@@ -11,6 +11,7 @@ from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access, Coverage
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.telling import service
+from siteplanner.planning.telling.certainty import weights_words
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
@@ -98,10 +99,8 @@ def lead_now_words(plan: Plan, units: Units = METRIC) -> str:
     firm = plan.firmness
     if plan.best is None or firm is None or len(plan.spots) < 2:
         return ""
-    return (
-        f"First now: {plan.best.spot.name}, {firm.lead_points:.1f} points ahead; it stays first in "
-        f"{units.share(firm.first_stays_first)} of weight changes by up to half."
-    )
+    head = f"First now: {plan.best.spot.name}, {firm.lead_points:.1f} points ahead."
+    return f"{head} {weights_words(firm, plan.mission, units)}"
 
 
 def done_words(plan: Plan, seconds: float) -> str:

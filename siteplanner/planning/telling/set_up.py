@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from siteplanner.mission import Trailer
+from siteplanner.planning.telling.times import set_up_words
 from siteplanner.planning.telling.units import Units, parts_that_add_up, rounded_text
-
-HOUR_MIN = 60.0
 
 
 @dataclass(frozen=True)
@@ -63,16 +62,9 @@ def steps_for_both(trailer: Trailer, backhaul: str = "geostationary") -> list[tu
 
 
 def steps_total(trailer: Trailer, units: Units) -> str:
-    """Sum of the steps, held against the hour."""
-    two, one = trailer.set_up_min[1:]
-    over = [who for who, minutes in (("two", two), ("one", one)) if round(minutes) > HOUR_MIN]
-    text = f"{units.figure(two, 'min')} for two, {units.figure(one, 'min')} for one"
-    text += f": longer than the hour for {' and '.join(over)}. " if over else ", both inside the hour. "
-    low, _, high = trailer.acquisition_min
-    return (
-        f"{text}The dish searches {low:g} to {units.stated(high, 'min')} by itself; the times count it after the "
-        "set-up, to be safe. Not on air after 60 min: stop, call, think."
-    )
+    """Sum of the steps as printed, the search after them, and when to stop and call."""
+    two, one = (sum(s.minutes for s in set_up_steps(m, n)) for m, n in zip(trailer.set_up_min[1:], (2, 1), strict=True))
+    return set_up_words(two, one, (trailer.acquisition_min[0], trailer.acquisition_min[2]), units)
 
 
 TAKE_DOWN = (

@@ -8,11 +8,13 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.backhaul_rows import KINDS, backhaul_fact, other_backhauls
 from siteplanner.planning.telling.clock import clock_range
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.service import decides_words, kind_words, served_words
 from siteplanner.planning.telling.timeline import on_air_words, on_average_words, refuel_words, relief_words
+from siteplanner.planning.telling.times import driving_words
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 from siteplanner.planning.telling.words import best_look
 
@@ -89,9 +91,7 @@ def prefer_runner_up(plan: Plan, units: Units) -> str:
 
 def assumed(plan: Plan, units: Units, named: Named = str) -> list[str]:
     """What the plan takes for granted, a sentence each."""
-    radio, speeds = plan.mission.radio, plan.mission.speeds
-    factor = speeds.weather_factor * speeds.night_factor
-    slower = "" if factor == 1 else f" times {factor:g}"
+    radio = plan.mission.radio
     out = [
         f"Handsets at {units.first.stated(radio.handset_height_m, 'm')}, {units.stated(radio.frequency_mhz, 'MHz')}, "
         f"{units.stated(radio.tx_power_dbm, 'dBm')} a port, {units.stated(radio.location_sigma_db, 'dB')} spread; "
@@ -99,7 +99,7 @@ def assumed(plan: Plan, units: Units, named: Named = str) -> list[str]:
         "Trees and roofs from the surface layer."
         if plan.mission.layers.surface
         else "Bare ground: trees and roofs are not in the data.",
-        f"Drive at towing speeds{slower}, no traffic; time range for about 9 cases in 10.",
+        f"{driving_words(as_driven(plan.mission))}; time range for about 9 cases in 10.",
     ]
     best = plan.best
     if best is not None and best.evaluation.access is not None and best.evaluation.access.unknown:

@@ -105,15 +105,20 @@ class Units:
             return feet
         return f"{metric} or {feet}" if self.spoken else f"{metric} ({feet})"
 
-    def distance(self, metres: float | None) -> str:
-        """A distance along a way or on the map: metres or feet when short, kilometres or miles when long."""
+    def distance(self, metres: float | None, rounding: Rounding = "nearest") -> str:
+        """A distance along a way or on the map: metres or feet when short, kilometres or miles when long.
+
+        `rounding` down for how far off something is that must be kept away from.
+        """
         if metres is None or not math.isfinite(metres):
             return NOT_KNOWN
         if self.system == "US":
             if metres >= 0.2 * MILE_M:
-                return self._said(metres / MILE_M, "mi", 1, "nearest")
-            return self._said(metres / FOOT_M, "ft", 0, "nearest")
-        return self.figure(metres / 1000, "km", 1) if metres >= 995 else self.figure(metres, "m")
+                return self._said(metres / MILE_M, "mi", 1, rounding)
+            return self._said(metres / FOOT_M, "ft", 0, rounding)
+        if metres >= 995:
+            return self.figure(metres / 1000, "km", 1, rounding)
+        return self.figure(metres, "m", 0, rounding)
 
     def roughly(self, metres: float | None) -> str:
         """A distance along a way as a driver judges it: to 10 m or 50 ft, at least one of them; one unit of `both`
@@ -135,13 +140,14 @@ class Units:
         return f"{part_m / 1000:.1f} of {self._said(whole_m / 1000, 'km', 1, 'nearest')}"
 
     def posted(self, value: float | None, unit: str, rounding: Rounding = "down") -> str:
-        """A limit as a sign or a road record states it: its own digits, at most three that count, none added. The US
-        twin has a digit after the point and is rounded down, because what is posted must not grow; `up` for what
-        the rig itself needs.
+        """A limit as a sign or a road record states it: its own digits, at most three that count, none added. What is
+        posted must not grow in either unit, so it is rounded down (8,000 lb are 3.62 t); `up` for what the rig itself
+        needs. The US twin has a digit after the point.
         """
         if value is None or not math.isfinite(value):
             return NOT_KNOWN
-        metric = f"{value:.3g}"
+        count = max(0, 2 - math.floor(math.log10(abs(value)))) if value else 0
+        metric = f"{rounded(value, count, rounding):.3g}"
         factor, us = _TO_US.get(unit, (1.0, unit))
         if us == unit or self.system == "metric":
             return self._unit(metric, unit)
@@ -304,12 +310,31 @@ US = Units("US")
 SPOKEN = Units("both", spoken=True)
 
 
+def rounded(value: float, digits: int, rounding: Rounding) -> float:
+    """A figure rounded as told, for tables that hold numbers: `up` for what is kept, `down` for what is there.
+
+    A hair (1e-9 of a step) is no reason to round away. NaN stays NaN.
+    """
+    if rounding == "nearest" or not math.isfinite(value):
+        return round(value, digits)
+    step = 10.0**digits
+    return (math.ceil(value * step - 1e-9) if rounding == "up" else math.floor(value * step + 1e-9)) / step
+
+
+def kept(metres: float | None, digits: int = 1) -> float | None:
+    """A distance that must be kept as a number for a table, rounded up; None where it is not known."""
+    return None if metres is None or not math.isfinite(metres) else rounded(metres, digits, "up")
+
+
+def there(metres: float | None, digits: int = 1) -> float | None:
+    """A distance that is there as a number for a table, rounded down; None where it is not known."""
+    return None if metres is None or not math.isfinite(metres) else rounded(metres, digits, "down")
+
+
 def rounded_text(value: float, digits: int, rounding: Rounding = "nearest") -> str:
-    """A figure with so many digits, rounded as told; -0 is 0. A hair (1e-9 of a step) is no reason to round away."""
+    """A figure with so many digits, rounded as told; -0 is 0."""
     if rounding != "nearest":
-        step = 10.0**digits
-        turned = math.ceil(value * step - 1e-9) if rounding == "up" else math.floor(value * step + 1e-9)
-        value = turned / step
+        value = rounded(value, digits, rounding)
     text = f"{value:,.{digits}f}"
     return text.lstrip("-") if float(text.replace(",", "")) == 0 else text
 

@@ -1,14 +1,29 @@
-"""Wind at a spot in words: the unit's limits, what the ground makes of them, and the hours above them."""
+"""Wind at a spot in words: what dish and mast stand, what the ground makes of the wind, what is forecast."""
 
 from __future__ import annotations
 
 from siteplanner.core.wind import beaufort_number
-from siteplanner.planning.site.site_wind import SiteWind, Span
+from siteplanner.planning.site.mast_wind import MastLimit
+from siteplanner.planning.site.site_wind import GustsFrom, SiteWind, Span, SpeedUp
 from siteplanner.planning.telling.clock import iso_minute
 from siteplanner.planning.telling.units import US, Units
 
 MOST_SPANS = 4  # times above a limit that a sheet names
 
+KINDS = {"gust": "gusts", "mean": "mean wind"}
+MAST_NOT_STATED = "mast wind limit not stated: read the manual"
+_UNMET = {
+    "not_isolated": "other hills as high stand upwind",
+    "not_twice_as_high": "other hills upwind are more than half as high",
+    "lower_half": "the spot lies in the lower half of the slope",
+    "upwind_not_known": "the ground upwind is known for less than 2 miles",
+}
+_ABOVE = {
+    "mast": "Above the mast's limit",
+    "raising": "Do not raise or lower the mast",
+    "stow": "Above the stow limit",
+    "tracking": "Above the tracking limit",
+}
 # what shows the wind without an instrument; after the land criteria of the Beaufort scale, in own words
 _SIGNS = {
     5: "small trees sway",
@@ -26,10 +41,10 @@ def wind_sign(speed_m_s: float) -> str:
     return f"Beaufort {number}: {_SIGNS[number]}" if number in _SIGNS else ""
 
 
-def limits_sentence(tracking_m_s: float, stow_m_s: float, units: Units) -> str:
-    """At which wind the link may drop and the dish stows."""
+def limits_sentence(tracking_m_s: float, stow_m_s: float, units: Units, kind: str = "gust") -> str:
+    """At which wind the link may drop and the dish stows, and of what kind it is."""
     track, stow = units.gust(tracking_m_s), units.gust(stow_m_s)
-    return f"Service may drop above {track} at the dish; it stows above {stow}."
+    return f"Service may drop above {track} at the dish; it stows above {stow}, counted in {KINDS[kind]}."
 
 
 def stow_sentence(tracking_m_s: float, stow_m_s: float, units: Units) -> str:
@@ -42,29 +57,70 @@ def stow_sentence(tracking_m_s: float, stow_m_s: float, units: Units) -> str:
 
 
 def site_wind_sentences(wind: SiteWind | None, units: Units) -> list[str]:
-    """What the ground makes of the limits, and when the forecast passes them here."""
-    if wind is None or wind.worst is None:
+    """What the mast stands, what the ground makes of the wind, where the forecast's gusts come from, hours above."""
+    if wind is None:
         return ["Speed-up by the ground: not known."]
-    out = []
-    if wind.worst.at_dish > 1.005:
-        out.append(
-            f"The ground here speeds wind up to {wind.worst.at_dish:.2f} times (from "
-            f"{units.bearing(wind.worst.from_deg)}): the limit is reached with "
-            f"{units.gust(wind.open_tracking_limit_m_s)} in the open."
-        )
-    if wind.forecast_peak_dish_m_s is None:
+    out = [mast_words(wind.mast, wind.mast_limits_hold_for, units), ground_words(wind, units)]
+    if wind.gusts is None or wind.forecast_peak_dish_m_s is None:
         out.append("No forecast was given: ask for one.")
-    elif not wind.spans:
-        out.append(f"Forecast gusts here stay at {units.gust(wind.forecast_peak_dish_m_s)} or less.")
+    else:
+        out.append(gusts_words(wind.gusts))
+        if not any(span.limit in ("stow", "tracking") for span in wind.spans):
+            name = KINDS[wind.limits_hold_for]
+            out.append(f"Forecast {name} at the dish here: {units.gust(wind.forecast_peak_dish_m_s)} at most.")
     for span in wind.spans[:MOST_SPANS]:
         hours = units.figure(span.hours, "h", 1)
-        out.append(f"Above the {span.limit} limit: {iso_minute(span.start)} to {iso_minute(span.end)} ({hours}).")
-    return out
+        out.append(f"{_ABOVE[span.limit]}: {iso_minute(span.start)} to {iso_minute(span.end)} ({hours}).")
+    return [text for text in out if text]
+
+
+def mast_words(mast: MastLimit, kind: str, units: Units) -> str:
+    """What the mast stands at its stop, and what it is raised in; or that nobody said."""
+    how = "guyed" if mast.guyed else "not guyed"
+    raising = f"raise and lower it below {units.gust(mast.raising_m_s)}"
+    if mast.raising_m_s != mast.raising_m_s:
+        raising = "the limit for raising it is not stated: read the manual"
+    if not mast.stated:
+        said = f"{MAST_NOT_STATED} ({units.stop(mast.stop_m)}, {how})"
+        return f"{said[:1].upper()}{said[1:]}{f'; {raising}' if mast.raising_m_s == mast.raising_m_s else ''}."
+    limit = f"{units.gust(mast.limit_m_s)} at its top ({KINDS[kind]})"
+    return f"Mast at {units.stop(mast.stop_m)}, {how}: {limit}; {raising}."
+
+
+def ground_words(wind: SiteWind, units: Units) -> str:
+    """What the ground makes of the wind, and whether the rule for it holds here; '' where it makes nothing."""
+    if wind.worst is None:
+        return "Speed-up by the ground: not known."
+    worst = max(wind.speed_ups, key=lambda s: (s.ground, -s.from_deg))
+    if worst.ground <= 1.005:
+        return ""
+    return (
+        f"The ground here speeds wind up to {worst.ground:.2f} times (from {units.bearing(worst.from_deg)})"
+        f"{_unmet_words(worst)}: the limit is reached with {units.gust(wind.open_tracking_limit_m_s)} in the open."
+    )
+
+
+def _unmet_words(speed_up: SpeedUp) -> str:
+    if not speed_up.unmet:
+        return ""
+    unmet = [c for c in speed_up.unmet if c != "not_twice_as_high" or "not_isolated" not in speed_up.unmet]
+    return f", a rough figure as {' and '.join(_UNMET[c] for c in unmet)} (ASCE 7-16 section 26.8.1)"
+
+
+def gusts_words(gusts: GustsFrom) -> str:
+    """Which column of the forecast is gust and which is mean, and the factor where there is no gust."""
+    source = "as the mission says" if gusts.factor_stated else "WMO/TD-1555 Table 1.1, in-land"
+    mean = f"mean of {gusts.mean_min} min (column speed) times {gusts.factor:.2f} ({source})"
+    if gusts.rows_with_gust == gusts.rows:
+        return f"Gusts: column gust; mean of {gusts.mean_min} min: column speed."
+    if not gusts.rows_with_gust:
+        return f"The forecast has no gusts: {mean}."
+    return f"Gusts: column gust in {gusts.rows_with_gust} of {gusts.rows} rows; in the others {mean}."
 
 
 def span_sentence(span: Span) -> str:
     """`Above the stow limit from ... to ....`, times with their offset."""
-    return f"Above the {span.limit} limit from {span.start} to {span.end}."
+    return f"{_ABOVE[span.limit]} from {span.start} to {span.end}."
 
 
 def lane_label(limit_m_s: float, what: str, hours: float | None, units: Units) -> str:

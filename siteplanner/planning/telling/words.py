@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from siteplanner.mission.criteria import CRITERIA
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.telling.certainty import figures_words, weights_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.service import served_words
 from siteplanner.planning.telling.units import METRIC, Units
@@ -179,18 +179,9 @@ def firmness_sentence(plan: Plan, units: Units = METRIC) -> str:
     firm = plan.firmness
     if len(plan.spots) < 2 or firm is None:
         return ""
-    stays, second = firm.first_stays_first, plan.spots[1]
-    text = (
-        f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second, units)}. "
-    )
-    if stays >= 0.95:
-        text += "The first place holds when the weights change by up to half."
-    else:
-        better = CRITERIA.get(firm.runner_up_better_on)
-        called = better.words_of(plan.mission).called if better is not None else ""
-        why = f" Weighing {called} higher would favour the runner-up." if called else ""
-        text += f"A close call: the first place holds in {units.share(stays)} of weight changes by up to half.{why}"
-    return text
+    second = plan.spots[1]
+    text = f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second, units)}."
+    return " ".join(filter(None, (text, weights_words(firm, plan.mission, units), figures_words(firm, units))))
 
 
 def raise_first_words(ground: Ground) -> str:

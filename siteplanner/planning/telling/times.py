@@ -1,0 +1,42 @@
+"""Times in words: what the range to first service assumes, the drive's light and weather, the set-up's minutes."""
+
+from __future__ import annotations
+
+from siteplanner.planning.site.timeline import Moments
+from siteplanner.planning.study.driving import Driving
+from siteplanner.planning.telling.units import METRIC, Units
+
+
+def range_words(moments: Moments) -> str:
+    """The method and what it assumes, in two sentences."""
+    alike = moments.parts_alike
+    together = "parts independent" if alike == 0 else f"parts alike by {alike:g}: dark, rain, a tired crew slow all"
+    return (
+        f"PERT: each part a beta distribution, low and high its ends, mean (low + 4 x likely + high) / 6; {together}. "
+        "The range holds about 9 cases in 10 where that is so; likely: the most likely time, mean: the average."
+    )
+
+
+def driving_words(found: Driving) -> str:
+    """`in the dark, wet: towing speeds times 0.81`, as a clause."""
+    light = {True: "in the dark", False: "in daylight", None: "hour not given, daylight taken"}[found.dark]
+    slower = "" if found.factor == 1 else f" times {found.factor:.2g}"
+    return f"Drive {light}, roads {found.weather}: towing speeds{slower}, no traffic"
+
+
+def set_up_words(two_min: float, one_min: float, search_min: tuple[float, float], units: Units = METRIC) -> str:
+    """The steps' minutes, with the search of the dish to first service, and when to stop and call.
+
+    The times count the search after the set-up, so both add up to the limit that is told.
+    """
+    low, high = search_min
+
+    def minutes(value: float) -> str:
+        return units.figure(value, "min")
+
+    return (
+        f"{minutes(two_min)} for two, {minutes(one_min)} for one; then the dish searches {low:g} to {minutes(high)}: "
+        f"on air {two_min + low:.0f} to {minutes(two_min + high)} after arrival for two, {one_min + low:.0f} to "
+        f"{one_min + high:.0f} for one. Not on air after {minutes(two_min + high)} (two) or {minutes(one_min + high)} "
+        "(one): stop, call, think."
+    )

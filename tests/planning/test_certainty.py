@@ -1,0 +1,168 @@
+"""How firm the first place is: weights at the corners of their box, figures drawn again with their own errors."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from siteplanner.planning.choose.certainty import certainties, doubt_of, true_figure
+from siteplanner.planning.choose.scoring import firmness, rank
+from siteplanner.planning.telling.certainty import figures_words, weights_words
+from siteplanner.planning.telling.record import spot_record
+from tests.planning.test_scoring import MISSION, evaluation
+
+
+def doubts(**figures):
+    return MISSION.model_copy(update={"doubts": MISSION.doubts.model_copy(update=figures)})
+
+
+NONE = {"share": 0.0, "must_serve": 0.0, "drive_share": 0.0, "sky_margin_deg": 0.0, "link_margin_db": 0.0}
+
+
+def by_hand(spots, spread=0.5):
+    """At how many corners of the box the first spot leads, by scores with weights that add up to 1."""
+    weight = [c.weight for c in spots[0].criteria]
+    held = 0
+    for factors in product((1 - spread, 1 + spread), repeat=len(weight)):
+        drawn = np.array(weight) * factors
+        totals = [sum(w * c.utility for w, c in zip(drawn / drawn.sum(), r.criteria, strict=True)) for r in spots]
+        held += totals[0] >= max(totals) - 1e-12
+    return held
+
+
+def some_spots(seed, count=12):
+    rng = np.random.default_rng(seed)
+    made = [
+        replace(
+            e := evaluation("A", *(float(v) for v in (rng.uniform(0.3, 0.9), rng.uniform(2, 15), rng.uniform(0, 5)))),
+            spot=replace(e.spot, name=f"spot {n}", x=float(n)),
+            access=replace(e.access, drive_time_s=60 * float(rng.uniform(5, 60))),
+        )
+        for n in range(count)
+    ]
+    return rank(made, MISSION)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_corners_are_counted_over_all_spots(seed):
+    spots = some_spots(seed)
+    firm = firmness(spots)
+    assert (firm.corners, firm.judged) == (32, 12)
+    assert firm.corners_held == by_hand(spots)
+    assert firm.whatever_the_weights == (firm.corners_held == 32) == (firm.taken_by == "")
+
+
+def test_a_thousand_draws_may_hold_where_a_corner_does_not():
+    """The corner of the box that favours the rival is drawn by nobody: it was told as "holds"."""
+    found = [s for s in (some_spots(seed, 2) for seed in range(400)) if firmness(s).first_stays_first >= 0.95]
+    flipped = [s for s in found if not firmness(s).whatever_the_weights]
+    assert len(flipped) > 0.05 * len(found) > 5
+    for spots in flipped:
+        words = weights_words(firmness(spots), MISSION)
+        assert "Weights only" in words
+        assert "holds however" not in words
+        assert "at the extremes" in words
+    sure = next(s for s in found if firmness(s).whatever_the_weights)
+    assert weights_words(firmness(sure), MISSION) == (
+        "Weights only: the first place holds however they change by up to half."
+    )
+
+
+def test_no_weights_within_the_box_flip_what_no_corner_flips():
+    spots = next(s for s in (some_spots(seed) for seed in range(100)) if firmness(s).whatever_the_weights)
+    assert firmness(spots, draws=20_000).first_stays_first == 1.0
+
+
+def test_a_spot_that_is_not_listed_is_a_rival_too():
+    """Third by score, far behind, and first by level ground alone."""
+    spots = rank(
+        [
+            evaluation("A", share=0.8, minutes=20, slope=4.9),
+            evaluation("B", share=0.7, minutes=25, slope=4.9),
+            evaluation("C", share=0.35, minutes=8, slope=0.5, margin=12),
+        ],
+        MISSION,
+    )
+    assert [r.spot.name for r in spots] == ["A", "B", "C"]
+    assert firmness(spots).taken_by == "C"
+    assert firmness([r for r in spots if r.spot.name != "C"]).whatever_the_weights
+
+
+def test_the_true_figure_given_the_told_one_is_that_of_two_normals():
+    """True figures about 50 with 6, errors of 5: those told above 60 are truly as far off as the closed form says."""
+    rng = np.random.default_rng(5)
+    true = rng.normal(50, 6, 200_000)
+    told = true + rng.normal(0, 5, len(true))
+    mean, sd = true_figure(told, np.full(len(told), 5.0))
+    high = told > 60
+    assert mean[high].mean() == pytest.approx(true[high].mean(), abs=0.1)  # three standard errors
+    assert sd[0] == pytest.approx(math.sqrt(36 * 25 / 61), abs=0.02)
+    assert (true - mean)[high].std() == pytest.approx(sd[0], abs=0.05)
+
+
+def test_without_errors_the_first_is_the_best():
+    spots = some_spots(3)
+    sure = certainties(spots, doubts(**NONE))
+    assert sure[spots[0].spot.key].best_chance == pytest.approx(1.0)
+    assert sure[spots[0].spot.key].score_mean == pytest.approx(spots[0].score)
+    assert sum(c.best_chance for c in sure.values()) == pytest.approx(1.0)
+
+
+def test_a_lead_within_the_errors_is_no_certain_place():
+    """Two spots that differ by their share alone: the chance is that of a difference of two normal errors."""
+    spots = rank([evaluation("A", share=0.62), evaluation("B", share=0.58)], MISSION)
+    sure = certainties(spots, doubts(**(NONE | {"share": 0.05})), draws=40_000)
+    assert sure[spots[0].spot.key].best_chance == pytest.approx(norm.cdf(0.04 / (0.05 * math.sqrt(2))), abs=0.01)
+    figure = next(f for f in sure[spots[0].spot.key].figures if f.name == "coverage")
+    assert (figure.value, figure.doubt) == (pytest.approx(62.0), pytest.approx(5.0))
+    assert figure.low == pytest.approx(62 - 1.645 * 5, abs=0.2)
+    assert figure.high == pytest.approx(62 + 1.645 * 5, abs=0.2)
+
+
+def test_the_best_of_many_alike_spots_is_told_too_high():
+    """100 spots whose told shares differ by noise alone: the first is lucky, and its chance is one of a hundred."""
+    rng = np.random.default_rng(11)
+    made = []
+    for n, share in enumerate(rng.normal(0.5, 0.05, 100)):
+        e = evaluation("A", share=float(share))
+        made.append(replace(e, spot=replace(e.spot, name=f"s {n}", x=float(n))))
+    spots = rank(made, MISSION)
+    sure = certainties(spots, doubts(**(NONE | {"share": 0.05})))
+    first = sure[spots[0].spot.key]
+    lead = spots[0].score - sum(r.score for r in spots) / 100
+    assert spots[0].score - first.score_mean == pytest.approx(lead, rel=0.35)
+    assert first.best_chance < 0.2
+    assert firmness(spots).whatever_the_weights  # which says nothing of all this
+
+
+def test_each_figure_has_a_doubt_of_its_own_kind():
+    e = evaluation(minutes=30)
+    e = replace(e, ground=replace(e.ground, slope_uncertainty_deg=0.6))
+    got = {name: doubt_of(name, e, MISSION) for name in ("coverage", "must_serve", "backhaul", "ground", "access")}
+    assert got == pytest.approx({"coverage": 5, "must_serve": 10, "backhaul": 1, "ground": 0.6, "access": 4.5})
+
+
+def test_certainty_stands_in_the_record_and_in_words(valley_plan):
+    firm = valley_plan.firmness
+    assert firm.judged == len(valley_plan.judged)
+    sure = [r.certainty for r in valley_plan.spots]
+    assert all(c is not None and 0 <= c.best_chance <= 1 for c in sure)
+    assert sure[0].best_chance == firm.best_chance
+    record = spot_record(valley_plan.best)["certainty"]
+    assert record["best_chance"] == sure[0].best_chance
+    assert {f["name"] for f in record["figures"]} == {c.name for c in valley_plan.best.criteria}
+    for c, r in zip(sure, valley_plan.spots, strict=True):
+        assert c.score_low <= c.score_mean <= c.score_high
+        assert all(f.low <= f.high for f in c.figures)
+        assert r.score >= 0
+    assert f"the best of {firm.judged} judged with a chance of" in figures_words(firm)
+
+
+def test_the_same_plan_gives_the_same_certainty():
+    spots = some_spots(8)
+    assert certainties(spots, MISSION) == certainties(spots, MISSION)
