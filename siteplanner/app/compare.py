@@ -114,7 +114,10 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
         _row("Drive", [units.distance(v) for v in drive], drive, max([*filter(math.isfinite, drive), 1.0]), more=False),
         _row(
             "Steepest on the drive",
-            [units.grade(e.access.worst_grade_pct) if e.access else "not known" for e in every],
+            [
+                units.grade(e.access.worst_grade_pct, e.access.worst_grade_error_pct) if e.access else "not known"
+                for e in every
+            ],
             steep,
             mission.rig.max_grade_pct,
             more=False,

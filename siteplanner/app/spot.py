@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -42,6 +41,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.budget import line_name
 from siteplanner.planning.telling.compass import SKEW_BRIEFLY
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.ground import lift_doubt_words, lift_words, raise_first_words, slope_with_doubt
 from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.screen import cells_words, dish_aim_words, link_aim_words, together_words
 from siteplanner.planning.telling.service import served_words, service_lines
@@ -50,7 +50,6 @@ from siteplanner.planning.telling.words import (
     best_look,
     compass_point,
     drainage_words,
-    raise_first_words,
 )
 
 SPOT_MAP = "spot_map"
@@ -163,22 +162,15 @@ def place(ranked: RankedSpot, units: Units) -> str:
 def park(e: Evaluation, units: Units) -> str:
     """How the trailer stands."""
     g = e.ground
-    finest = {True: 1, False: 2}[units.is_us]
     jacks = [
-        (name.replace("_", " ").capitalize(), f"lift {units.length(v, finest)}")
-        for name, v in g.jack_differences_m.items()
+        (name.replace("_", " ").capitalize(), f"lift {lift_words(g, name, units)}") for name in g.jack_differences_m
     ]
     rows = [
         ("Tongue points to", f"{both_bearings(g.heading_deg, e)}, {compass_point(g.heading_deg)}"),
-        ("Slope of the ground", units.angle(g.slope_deg)),
-        ("Slope, give or take", units.angle(g.slope_uncertainty_deg)),
+        ("Slope of the ground", slope_with_doubt(g, units)),
         ("Roll, pitch", f"{units.angle(g.roll_deg)}, {units.angle(g.pitch_deg)}"),
         *jacks,
-        *(
-            [("Lift, give or take", units.length(max(g.lift_uncertainty_m, 0.01), finest))]
-            if math.isfinite(g.lift_uncertainty_m)
-            else []
-        ),
+        *([("Lifts", doubt)] if (doubt := lift_doubt_words(g, units)) else []),
         ("First", raise_first_words(g) or "not known"),
         ("Room", room_words(g.room, units)),
         ("Water", drainage_words(g, units)),

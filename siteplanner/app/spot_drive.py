@@ -38,7 +38,7 @@ def drive(e: Evaluation, units: Units) -> str:
             )
             for s in a.by_staging[1:]
         ),
-        ("Steepest", units.grade(a.worst_grade_pct)),
+        ("Steepest", units.grade(a.worst_grade_pct, a.worst_grade_error_pct)),
         ("Last leg over ground", units.distance(a.last_leg_m)),
         ("Ways out", ways_words(a.ways_out)),
         ("Not known from the road data", "; ".join(unknown_along_words(a.unknown, units)) or "nothing"),

@@ -25,6 +25,7 @@ from siteplanner.planning.plan.nearest import nearest_pass
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.change import changes, lead_words, nearest_words
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.ground import slope_with_doubt
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.screen import drive_words, look_words, served_words, would_rank_words
 from siteplanner.planning.telling.words import on_air_words
@@ -118,7 +119,7 @@ def figures(e: Evaluation, units: Units) -> str:
     g = e.ground
     rows = [
         ("Elevation", units.length(e.spot.elevation_m)),
-        ("Slope of the ground", units.angle(g.slope_deg)),
+        ("Slope of the ground", slope_with_doubt(g, units)),
         ("Roll, pitch at best heading", f"{units.angle(g.roll_deg)}, {units.angle(g.pitch_deg)}"),
     ]
     rows += [
@@ -141,7 +142,8 @@ def figures(e: Evaluation, units: Units) -> str:
         rows += [
             (
                 "Drive from staging",
-                f"{drive_words(a.drive_distance_m, a.drive_time_s, units)}, steepest {units.grade(a.worst_grade_pct)}",
+                f"{drive_words(a.drive_distance_m, a.drive_time_s, units)}, steepest "
+                f"{units.grade(a.worst_grade_pct, a.worst_grade_error_pct)}",
             ),
             ("Last leg over ground", units.distance(a.last_leg_m)),
             ("Ways out", ways_words(a.ways_out)),

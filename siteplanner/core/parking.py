@@ -12,6 +12,7 @@ from siteplanner.core.geodesy import wrap_180_deg, wrap_360_deg
 from siteplanner.core.terrain import attitude, best_heading, jack_lifts_m
 
 _STEP_DEG = 0.5
+_STEPS = 100  # slopes up to the limit that a mean is taken over
 
 
 def mast_in_beam(
@@ -79,6 +80,20 @@ def steepest_for_jacks_deg(length_m: float, width_m: float, jack_travel_m: float
     The largest lift L |cos| g + W |sin| g over all headings is least along the trailer's shorter side: min(L, W) g.
     """
     return math.degrees(math.atan(jack_travel_m / min(length_m, width_m)))
+
+
+def expected_level(slope_deg: float, limit_deg: float, uncertainty_deg: float) -> float:
+    """Mean of 1 - slope / limit, 0 above the limit, over what the true slope may be; as `chance_above` has it.
+
+    Without a doubt (0 or NaN) it is that of the slope told. The mean of the straight line from 1 at level to 0 at the
+    limit is the mean chance to lie below a slope, over all slopes up to the limit. NaN for an unknown slope.
+    """
+    if not math.isfinite(slope_deg):
+        return math.nan
+    if not uncertainty_deg > 0:
+        return min(max(1 - slope_deg / limit_deg, 0.0), 1.0)
+    below = (np.arange(_STEPS) + 0.5) / _STEPS * limit_deg
+    return float(1 - np.mean(chance_above(slope_deg, below, uncertainty_deg)))
 
 
 def chance_above(slope_deg: ArrayLike, limit_deg: ArrayLike, uncertainty_deg: ArrayLike) -> Any:

@@ -17,7 +17,8 @@ from numpy.typing import ArrayLike
 from siteplanner.core.geodesy import wrap_180_deg, wrap_360_deg
 
 _BAND_ROWS = 256  # rows worked at a time: keeps the temporaries of a large raster in the processor's cache
-_FINE_CELLS = 3  # a footprint needs this many cells across its short side before its own plane means much
+FINE_CELLS = 3  # a footprint needs this many cells across its short side before its own plane means much
+_PHASES = 64  # places of a cell between its source's that a mean is taken over
 _FLAT = 1e-9  # gradients below this have no direction
 
 
@@ -94,6 +95,31 @@ def plane_gradient_sd_per_m(x_m: ArrayLike, y_m: ArrayLike) -> float:
     return 1 / math.sqrt(low) if low > 1e-12 * high else math.nan
 
 
+def drawn_gradient_sd_per_m(source_cell_m: float, cell_m: float) -> float:
+    """One standard deviation of a part of the gradient on ground that is drawn between wider cells, for independent
+    heights of those with a noise of 1 m.
+
+    `cell_m`: cells of the raster that was drawn from cells of `source_cell_m`, at most as large; Horn's window is laid
+    on the former. Error propagation through the weights of cubic convolution (`resample`) and of Horn's window, mean
+    over where the cell lies between the source's. It runs from about 0.4 / cell for equal cells to
+    1.38 / source_cell for fine ones, near sqrt(2) / source_cell, the slope between two heights.
+    """
+    step = cell_m / source_cell_m
+    at = (np.arange(_PHASES) + 0.5) / _PHASES
+    before, here, after = (_weights_on_source(at + k * step) for k in (-1, 0, 1))
+    along = (((after - before) / (2 * step)) ** 2).sum(1).mean()
+    across = (((before + 2 * here + after) / 4) ** 2).sum(1).mean()
+    return math.sqrt(along * across) / source_cell_m
+
+
+def _weights_on_source(at: np.ndarray) -> np.ndarray:
+    """Weights (positions, 8) of the source's cells -3 to 4 in heights read at positions in cells, within -1 to 2."""
+    off = np.abs(at[:, None] - np.arange(-3, 5))
+    near = (1.5 * off - 2.5) * off**2 + 1  # Keys 1981, eq. (15) with a = -1/2
+    far = ((-0.5 * off + 2.5) * off - 4) * off + 2
+    return np.where(off < 1, near, np.where(off < 2, far, 0.0))
+
+
 @dataclass(frozen=True)
 class Footprint:
     """The plane under a trailer. NaN throughout where any ground beneath is unknown."""
@@ -133,7 +159,7 @@ def footprint(
     if not (length_m > 0 and width_m > 0 and outrigger_m >= 0):
         raise ValueError("A footprint needs a length and a width above 0, and outriggers not below 0.")
     half_length, half_width = length_m / 2, width_m / 2 + outrigger_m
-    if 2 * min(half_length, half_width) < _FINE_CELLS * cell_size_m:
+    if 2 * min(half_length, half_width) < FINE_CELLS * cell_size_m:
         return _window(elevation_m, cell_size_m, row, col)
     reach = math.hypot(half_length, half_width)
     cells = math.ceil(reach / cell_size_m) + 1

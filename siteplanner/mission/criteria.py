@@ -14,6 +14,7 @@ from typing import Any, Literal, NamedTuple, Protocol
 
 from pydantic import Field, create_model, model_validator
 
+from siteplanner.core.parking import expected_level
 from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, BackhaulKind, Sky
 from siteplanner.mission.parts import Part
@@ -70,6 +71,8 @@ class _Served(Protocol):
 class _Ground(Protocol):
     @property
     def slope_deg(self) -> float: ...
+    @property
+    def slope_uncertainty_deg(self) -> float: ...
 
 
 class _Drive(Protocol):
@@ -204,9 +207,12 @@ def _has_points(spot: Judged, mission: Terms) -> bool:
 
 
 def _slope(spot: Judged, mission: Terms) -> Measured:
-    """From the slope limit down to level."""
-    slope = spot.ground.slope_deg
-    return Measured(slope, _line(slope, mission.trailer.max_slope_deg, 0.0))
+    """From the slope limit down to level, as the mean over what the true slope may be: ground that may well be too
+    steep earns less than ground that is known to be as flat.
+    """
+    ground = spot.ground
+    level = expected_level(ground.slope_deg, mission.trailer.max_slope_deg, ground.slope_uncertainty_deg)
+    return Measured(ground.slope_deg, level if math.isfinite(level) else 0.0)
 
 
 def _drive(spot: Judged, mission: Terms) -> Measured | None:

@@ -16,6 +16,11 @@ class Trailer(Part):
     length_m: float = Field(6.0, gt=0, description="Between fore and aft jacks. Common practice.")
     width_m: float = Field(2.4, gt=0, description="Between left and right jacks, stowed. Common practice.")
     outrigger_reach_m: float = Field(1.2192, ge=0, description="Each side; 4 ft. Common practice.")
+    jacks_on_outriggers: bool = Field(
+        True,
+        description="The jacks stand at the outriggers' ends, so that their lifts are those of a base wider by "
+        "outrigger_reach_m on each side; false: they stand on the frame, outriggers only steady it. Common practice.",
+    )
     jack_travel_m: float = Field(0.45, gt=0, description="Largest lift of one jack with pads. Common practice.")
     max_slope_deg: float = Field(
         5.0, gt=0, lt=45, description="Ground steeper than this is ruled out; 5 deg = 8.7 %. Common practice."
@@ -64,6 +69,11 @@ class Trailer(Part):
             raise ValueError("mast stops are metres above ground between 1 and 100")
         return tuple(sorted(set(stops)))
 
+    @property
+    def jack_width_m(self) -> float:
+        """Between left and right jacks as the trailer stands."""
+        return self.width_m + (2 * self.outrigger_reach_m if self.jacks_on_outriggers else 0.0)
+
 
 class Rig(Part):
     """Tow vehicle and trailer together."""
@@ -75,6 +85,13 @@ class Rig(Part):
         description="Trailer at 4,000 lb (1,814 kg) plus a loaded tow vehicle. Common practice.",
     )
     height_m: float = Field(3.2, gt=0, le=10, description="Stowed dish and mast. Common practice.")
+    height_allowance_m: float = Field(
+        0.15,
+        ge=0,
+        le=1,
+        description="A posted height must exceed height_m by this: load, bounce on rough road, snow or new asphalt "
+        "under the sign. 0: equal passes. Common practice, no source.",
+    )
     width_m: float = Field(2.5, gt=0, le=10, description="Mirrors folded. Common practice.")
     length_m: float = Field(13.0, gt=0, le=60, description="Bumper to bumper. Common practice.")
     max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")

@@ -28,13 +28,13 @@ from siteplanner.roads.tags import RoadTags
 _MINOR = ("service", "track", "")
 
 
-def _figures(rig: Rig) -> tuple[tuple[str, Limit, float, str], ...]:
-    """(figure's field in RoadTags, what it limits, the rig's figure, unit)."""
+def _figures(rig: Rig) -> tuple[tuple[str, Limit, float, str, float], ...]:
+    """(figure's field in RoadTags, what it limits, the rig's figure, unit, what must be to spare)."""
     return (
-        ("maxheight_m", "height limit", rig.height_m, "m"),
-        ("maxweight_t", "weight limit", rig.mass_kg / 1000, "t"),
-        ("maxwidth_m", "width", rig.width_m, "m"),
-        ("maxlength_m", "length limit", rig.length_m, "m"),
+        ("maxheight_m", "height limit", rig.height_m, "m", rig.height_allowance_m),
+        ("maxweight_t", "weight limit", rig.mass_kg / 1000, "t", 0.0),
+        ("maxwidth_m", "width", rig.width_m, "m", 0.0),
+        ("maxlength_m", "length limit", rig.length_m, "m", 0.0),
     )
 
 
@@ -61,7 +61,8 @@ def _of_words(tags: RoadTags, rig: Rig, i: int) -> list[Reason]:
 def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None) -> tuple[np.ndarray, np.ndarray]:
     """For each line the reasons why the rig must not use it (`()`: it may), and what the data do not tell of it.
 
-    Arrays of tuples of `Reason` and of `Unknown`. A figure equal to the rig's passes. Access `private` and `permit`
+    Arrays of tuples of `Reason` and of `Unknown`. A figure equal to the rig's passes, but for a height:
+    that leaves `Rig.height_allowance_m` to spare. Axle loads are not read. Access `private` and `permit`
     stay open, as a hazard: at an incident the owner is asked. `timed`: lines whose access depends on season, hours or
     the vehicle (`conditions.timed_lines`).
     """
@@ -84,12 +85,13 @@ def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None)
             reasons[i].append(Reason("ford"))
     for i in np.flatnonzero(tags.trailer == "no"):
         reasons[i].append(Reason("trailers", source="posted"))
-    for field, kind, limit, unit in _figures(rig):
+    for field, kind, limit, unit, spare in _figures(rig):
         figures = getattr(tags, field)
         structure: Literal["", "bridge", "tunnel"]
-        for i in np.flatnonzero(figures < limit - 1e-9):
+        for i in np.flatnonzero(figures < limit + spare - 1e-9):
             structure = "bridge" if tags.bridge[i] else "tunnel" if tags.tunnel[i] else ""
-            reasons[i].append(Reason(kind, float(figures[i]), limit, unit, "posted", structure=structure))
+            figure = float(figures[i])
+            reasons[i].append(Reason(kind, figure, limit, unit, "posted", structure=structure, spare=spare))
     for i in np.flatnonzero(np.abs(tags.incline_pct) > rig.max_grade_pct + 1e-9):
         reasons[i].append(Reason("grade", float(abs(tags.incline_pct[i])), rig.max_grade_pct, "%", "posted"))
     said = (tags.surface != "") | (tags.tracktype != "") | (tags.smoothness != "") | (tags.barrier != "")

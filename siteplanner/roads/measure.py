@@ -8,7 +8,7 @@ import numpy as np
 
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Rig, Speeds
-from siteplanner.roads.grades import Profile, base_length_m, road_profile
+from siteplanner.roads.grades import Profile, base_length_m, road_profile, sample_step_m
 from siteplanner.roads.hazards import Bends, Steep, find_bends
 from siteplanner.roads.noding import Noded
 from siteplanner.roads.speeds import line_speed_kmh, point_speed_kmh
@@ -43,7 +43,7 @@ def measure(noded: Noded, row: np.ndarray, tags: RoadTags, rig: Rig, speeds: Spe
     elevation = relief.elevation
     strokes = find_strokes(noded.piece, noded.start_node, noded.end_node)
     base_m = base_length_m(elevation.cell_size_m if elevation is not None else 0.0)
-    samples = sample_strokes(strokes, base_m / 8)
+    samples = sample_strokes(strokes, sample_step_m(base_m))
     order, place = strokes.order, samples.place
     profile = _profile(relief, strokes, samples, (tags.bridge | tags.tunnel)[row], base_m)
     # rising along the segment as drawn
@@ -54,7 +54,10 @@ def measure(noded: Noded, row: np.ndarray, tags: RoadTags, rig: Rig, speeds: Spe
     lowest = np.where(posted, posted_pct, samples.per_segment(forward, order, np.fmin))
     up, down = np.maximum(steepest, 0.0), np.maximum(-lowest, 0.0)
     worst = np.maximum(up, down)
-    error = np.where(posted, 0.0, samples.per_segment(profile.error_pct, order, np.fmax))
+    with np.errstate(invalid="ignore"):
+        steepest_here = np.abs(forward) >= worst[order][place]
+    error = samples.per_segment(np.where(steepest_here, profile.error_pct, np.nan), order, np.fmax)
+    error = np.where(posted, 0.0, error)
 
     seg_of_sample = order[place]
     radius = bend_radius_m(strokes, place, samples.s, np.pi * rig.turning_radius_m / 2)
@@ -63,7 +66,8 @@ def measure(noded: Noded, row: np.ndarray, tags: RoadTags, rig: Rig, speeds: Spe
     open_s = samples.per_segment(samples.weight_m / v, order, np.add)
 
     told = np.where(posted[seg_of_sample], posted_pct[seg_of_sample], forward)
-    heights = _by_segment(strokes, samples, profile.elevation_m, told)
+    doubt = np.where(posted[seg_of_sample], 0.0, profile.error_pct)
+    heights = _by_segment(strokes, samples, profile.elevation_m, told, doubt)
     with np.errstate(invalid="ignore"):
         steep_pct = np.where(up >= down, up, -down)
     return Measured(
@@ -92,7 +96,9 @@ def _profile(relief: Relief, strokes: Strokes, samples: Samples, off_ground: np.
     return road_profile(elevation, strokes, samples, off_ground, base_m, relief.error_m, spacing_m)
 
 
-def _by_segment(strokes: Strokes, samples: Samples, height: np.ndarray, grade: np.ndarray) -> Heights:
+def _by_segment(
+    strokes: Strokes, samples: Samples, height: np.ndarray, grade: np.ndarray, error: np.ndarray
+) -> Heights:
     """Samples from the order of the strokes into the order and direction of the segments."""
     order, reverse, place = strokes.order, strokes.reverse, samples.place
     count = np.empty(len(order), np.int64)
@@ -100,10 +106,10 @@ def _by_segment(strokes: Strokes, samples: Samples, height: np.ndarray, grade: n
     first = np.concatenate([[0], np.cumsum(count)])
     rank = np.arange(len(samples.s)) - samples.first[:-1][place]
     target = first[order][place] + np.where(reverse[place], count[order][place] - 1 - rank, rank)
-    along, height_of, grade_of = (np.empty(len(samples.s)) for _ in range(3))
+    along, height_of, grade_of, error_of = (np.empty(len(samples.s)) for _ in range(4))
     along[target] = strokes.along_segment(place, samples.s)
-    height_of[target], grade_of[target] = height, grade
-    return Heights(first, along, height_of, grade_of)
+    height_of[target], grade_of[target], error_of[target] = height, grade, error
+    return Heights(first, along, height_of, grade_of, error_of)
 
 
 def _where_steepest(heights: Heights, steep_pct: np.ndarray, posted: np.ndarray) -> np.ndarray:

@@ -42,12 +42,13 @@ class Reason:
     structure: Literal["", "bridge", "tunnel"] = ""
     over_m: float | None = None  # length that a grade is told over
     error: float | None = None
+    spare: float = 0.0  # how much more than the rig's the road's figure must be
 
 
 @dataclass(frozen=True)
 class Unknown:
-    """One thing that the data do not tell of a road. With `figure` (a grade, percent) it is known, but not well
-    enough: its standard error `error` is larger than its distance from the rig's `limit`.
+    """One thing that the data do not tell of a road. With `figure` (a grade, percent) it is measured, but its standard
+    error `error` is larger than its distance from the rig's `limit`.
     """
 
     kind: UnknownKind

@@ -210,7 +210,8 @@ class Route:
     `segments[k]` is driven from `start_m[k]` to `end_m[k]` (metres from its own start; falling when driven
     against its direction, `directions[k]` = -1). `worst_grade_pct` has the sign of the steeper of
     `up_grade_pct` (steepest climb) and `down_grade_pct` (steepest descent, both >= 0), NaN when unknown all the
-    way. `profile_*` are distance, smoothed road height and grade (climbing positive as driven) along the way.
+    way; `*_error_pct` one standard error, 0 for a posted grade. `profile_*` are distance, smoothed road height and
+    grade (climbing positive as driven) along the way.
     """
 
     line: LineString
@@ -219,6 +220,8 @@ class Route:
     up_grade_pct: float
     down_grade_pct: float
     worst_grade_pct: float
+    up_grade_error_pct: float
+    down_grade_error_pct: float
     climb_m: float
     descent_m: float
     segments: np.ndarray
@@ -231,6 +234,11 @@ class Route:
     profile_distance_m: np.ndarray
     profile_elevation_m: np.ndarray
     profile_grade_pct: np.ndarray
+
+    @property
+    def worst_grade_error_pct(self) -> float:
+        """One standard error of the steepest grade."""
+        return self.up_grade_error_pct if self.worst_grade_pct >= 0 else self.down_grade_error_pct
 
     @cached_property
     def running_m(self) -> np.ndarray:
@@ -303,9 +311,13 @@ def _profile(
     return np.concatenate(distance), np.concatenate(height), np.concatenate(grades)
 
 
-def _steepest(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[float, float]:
-    """Steepest climb and descent in percent (both >= 0) on what is driven; NaN when unknown all the way."""
-    found = []
+def _steepest(
+    network: RoadNetwork, legs: Sequence[tuple[int, float, float]]
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Steepest climb and descent in percent (both >= 0) on what is driven, each as (grade, its standard error); NaN
+    when unknown all the way.
+    """
+    found, doubts = [], []
     for seg, start, end in legs:
         part = slice(network.profile.first[seg], network.profile.first[seg + 1])
         along, grade = network.profile.along_m[part], network.profile.grade_pct[part]
@@ -313,11 +325,14 @@ def _steepest(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) ->
         first = max(int(np.searchsorted(along, min(start, end), side="right")) - 1, 0)
         last = int(np.searchsorted(along, max(start, end), side="left")) + 1
         found.append(grade[first:last] if end >= start else -grade[first:last])
-    grades = np.concatenate(found)
-    grades = grades[np.isfinite(grades)]
+        doubts.append(network.profile.error_pct[part][first:last])
+    grades, errors = np.concatenate(found), np.concatenate(doubts)
+    known = np.isfinite(grades)
+    grades, errors = grades[known], errors[known]
     if not len(grades):
-        return float("nan"), float("nan")
-    return max(float(grades.max()), 0.0), max(float(-grades.min()), 0.0)
+        return (float("nan"), float("nan")), (float("nan"), float("nan"))
+    up, down = int(grades.argmax()), int(grades.argmin())
+    return (max(float(grades[up]), 0.0), float(errors[up])), (max(float(-grades[down]), 0.0), float(errors[down]))
 
 
 def _unknown_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[UnknownAlong, ...]:
@@ -350,7 +365,7 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
     segments = np.array([s for s, _, _ in legs], int)
     start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
     directions = np.where(end >= start, 1, -1)
-    up, down = _steepest(network, legs)
+    (up, up_error), (down, down_error) = _steepest(network, legs)
     distance, height, grades = _profile(network, legs)
     rise = np.diff(height[np.isfinite(height)])
     any_height = bool(np.isfinite(height).any())
@@ -361,6 +376,8 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
         up_grade_pct=up,
         down_grade_pct=down,
         worst_grade_pct=up if not up < down else -down,
+        up_grade_error_pct=up_error,
+        down_grade_error_pct=down_error,
         climb_m=float(rise[rise > 0].sum()) if any_height else float("nan"),
         descent_m=float(-rise[rise < 0].sum()) if any_height else float("nan"),
         segments=segments,

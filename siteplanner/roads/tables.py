@@ -87,6 +87,7 @@ class Heights:
     along_m: np.ndarray
     elevation_m: np.ndarray
     grade_pct: np.ndarray  # rising along the segment; a posted grade where there is one
+    error_pct: np.ndarray  # one standard error of it; 0 for a posted one
 
 
 @dataclass(frozen=True, eq=False)

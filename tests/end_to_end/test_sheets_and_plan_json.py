@@ -131,7 +131,7 @@ def commander(record):
         f"Steepest{worst_grade(spot)}",
         "Ways in" + {0: "none known", 1: "one: it can be cut off", 2: "two or more"}[spot["access"]["ways_out"]],
         f"Satellite{max(k['margin_deg'] for k in spot['sky']):.0f}° above the skyline",
-        f"Ground{angle(spot['ground']['slope_deg'])} of slope",
+        f"Ground{slope(spot['ground'])}",
         f"refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
         f"Relief{timeline['relief_h']:g} h after dispatch",
         *place(spot),
@@ -164,11 +164,28 @@ def driver(record):
     ]
 
 
+def slope(ground):
+    """With its doubt; of wide cells it says that it is their mean."""
+    wide = ground["source_cell_m"]
+    mean = f" as the mean of cells of {wide:.0f} m ({wide / FOOT_M:.0f} ft); not known at the trailer's size"
+    doubt = f", give or take {angle(ground['slope_uncertainty_deg'])}"
+    return f"{angle(ground['slope_deg'])}{mean if wide >= 30 else ''}{doubt}"
+
+
+def lift(ground, corner):
+    """A lift below its own doubt is not told as a lift."""
+    metres, doubt = ground["jack_differences_m"][corner], ground["lift_uncertainty_m"]
+    told = max(metres, doubt)
+    words = f"{told:.2f} m ({told / 0.0254:.1f} in)"
+    if metres > doubt:
+        return words
+    return f"not known (± {words})" if ground["source_cell_m"] >= 30 else f"within ± {words}"
+
+
 def crew(record):
     spot = record["spots"][0]
     ground, coverage, timeline = spot["ground"], spot["coverage"], spot["timeline"]
     east = spot["sky"][0]["azimuth_deg"] - spot["sky"][0]["azimuth_magnetic_deg"]  # declination, east positive
-    lifts = ground["jack_differences_m"]
     stations = sorted(coverage["must_serve"], key=lambda p: (p["probability"], p["name"]))[:6]
     power = record["mission"]["power"]
     out = [
@@ -176,7 +193,7 @@ def crew(record):
         f"Nose points to{bearing(ground['heading_deg'])} true, {bearing(ground['heading_deg'] - east)} magnetic",
         f"Slope{angle(ground['slope_deg'])}; roll {angle(ground['roll_deg'])}, pitch {angle(ground['pitch_deg'])}",
         *(
-            f"{corner.replace('_', ' ').capitalize()}{lifts[corner]:.2f} m ({lifts[corner] / 0.0254:.1f} in)"
+            f"{corner.replace('_', ' ').capitalize()}{lift(ground, corner)}"
             for corner in ("front_left", "front_right", "rear_left", "rear_right")
         ),
         f"Mast stop{coverage['mast_height_m']:.0f} m",

@@ -118,9 +118,9 @@ def test_ground_of_a_plane_is_exact(valley_plan):
         )
         lifts = g.jack_differences_m
         assert min(lifts.values()) == pytest.approx(0, abs=1e-9)
-        # closed form: largest lift = L tan|pitch| + W tan|roll|
+        # closed form: largest lift = L tan|pitch| + W tan|roll|, W between the jacks at the outriggers
         assert max(lifts.values()) == pytest.approx(
-            6.0 * abs(math.tan(math.radians(g.pitch_deg))) + 2.4 * abs(math.tan(math.radians(g.roll_deg))), abs=1e-6
+            6.0 * abs(math.tan(math.radians(g.pitch_deg))) + 4.8384 * abs(math.tan(math.radians(g.roll_deg))), abs=1e-6
         )
 
 

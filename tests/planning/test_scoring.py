@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -44,6 +45,21 @@ def test_utilities_by_hand():
     )
     assert measured["coverage"][0] == pytest.approx(50)
     assert measured["access"][0] == pytest.approx(30)
+
+
+def test_ground_that_may_be_too_steep_earns_what_it_may_be_expected_to():
+    """Utility as the mean over the true slope, by random draws of it; the slope told stays the figure shown."""
+    flat = evaluation(slope=1.0)
+    unsure = replace(flat, ground=replace(flat.ground, slope_uncertainty_deg=4.0))
+    told, doubt = math.tan(math.radians(1.0)), math.tan(math.radians(4.0))
+    parts = np.random.default_rng(1).normal(0, doubt, (200_000, 2)) + np.array([told, 0.0])
+    slopes = np.degrees(np.arctan(np.hypot(*parts.T)))
+    value, utility = measure(unsure, MISSION)["ground"]
+    assert value == 1.0
+    assert utility == pytest.approx(np.mean(np.maximum(1 - slopes / 5.0, 0)), abs=0.005)
+    assert utility < 0.3 < measure(flat, MISSION)["ground"].utility
+    lost = replace(flat, ground=replace(flat.ground, slope_deg=math.nan))
+    assert measure(lost, MISSION)["ground"].utility == 0
 
 
 @settings(max_examples=60, deadline=None)

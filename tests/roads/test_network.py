@@ -30,6 +30,7 @@ def kinds(net, segment):
         ({"maxheight": "2.8", "bridge": "yes"}, "bridge height limit 2.8 m is below the rig's 3.2 m"),
         ({"maxheight": "9'"}, "height limit 2.74 m is below the rig's 3.2 m"),
         ({"maxheight:physical": "3"}, "height limit 3 m"),
+        ({"maxheight": "3.2"}, "height limit 3.2 m is below the rig's 3.2 m with 0.15 m to spare"),
         ({"maxweight": "3.5"}, "weight limit 3.5 t is below the rig's 5 t"),
         ({"maxweight": "8000 lbs"}, "weight limit 3.62 t"),
         ({"width": "2.2"}, "width 2.2 m is below the rig's 2.5 m"),
@@ -57,7 +58,7 @@ def test_a_broken_limit_shuts_the_road_and_says_why(tags, words):
     "tags",
     [
         {},
-        {"maxheight": "3.2"},
+        {"maxheight": "3.35"},  # 3.2 m and 0.15 m to spare
         {"maxheight": "none"},
         {"maxweight": "5"},
         {"maxweight": "12t"},
@@ -81,6 +82,13 @@ def test_all_reasons_are_told():
     reason = one(maxheight="2", maxweight="2")[1]
     assert "height limit" in reason
     assert "weight limit" in reason
+
+
+def test_a_rig_that_bounces_needs_more_than_its_own_height():
+    """Load, bounce, snow: a sign of the rig's own height does not let it through. Allowance: common practice."""
+    assert not one(maxheight="3.34")[0]
+    assert one(maxheight="3.2", rig=Rig(height_allowance_m=0.0)) == (True, "")
+    assert one(maxwidth="2.5", maxweight="5") == (True, "")  # an allowance of the height alone
 
 
 def test_another_rig_gets_another_answer():

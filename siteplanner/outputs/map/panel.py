@@ -17,6 +17,7 @@ from siteplanner.planning.telling.compass import SKEW_BRIEFLY
 from siteplanner.planning.telling.directions import alternative_words
 from siteplanner.planning.telling.driver import drive_time_words, no_way_or_time, one_way_sentences
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.ground import lift_doubt_words
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.places import (
     last_leg_length,
@@ -36,7 +37,6 @@ from siteplanner.planning.telling.words import (
     CAUTIONS,
     firmness_sentence,
     head_words,
-    lift_doubt_words,
     recommend,
     watch_words,
     why_words,
@@ -122,7 +122,7 @@ def _access_rows(access: Access) -> list[tuple[str, str]]:
             )
             for n, s in enumerate(access.by_staging)
         ),
-        ("Steepest", shown(BOTH.grade(access.worst_grade_pct))),
+        ("Steepest", shown(BOTH.grade(access.worst_grade_pct, access.worst_grade_error_pct))),
         ("Last leg", shown(last_leg_length(access, BOTH))),
         ("Ways out", named(ways)),
     ]
@@ -155,14 +155,14 @@ def spot_popup(ranked: RankedSpot) -> str:
     spot, evaluation, ground = ranked.spot, ranked.evaluation, ranked.evaluation.ground
     where = f"{spot.latitude:.5f}, {spot.longitude:.5f}"
     reference = f"{named(grid_text(spot.grid_reference))}<br>" if spot.grid_reference else ""
-    jacks = jack_lifts(ground)
+    jacks = jack_lifts(ground, METRIC)
     rows = [
         ("Place", f"{reference}{shown(where)}<br>{shown(METRIC.length(spot.elevation_m))} elevation"),
         ("Ground", shown(ground_words(ground, both_bearings(ground.heading_deg, evaluation, METRIC), METRIC))),
     ]
     if jacks:
-        doubt = lift_doubt_words(ground)
-        rows.append(("Jack lifts, m", shown(jacks) + (f"<br>{shown(doubt)}" if doubt else "")))
+        doubt = lift_doubt_words(ground, METRIC)
+        rows.append(("Jack lifts", shown(jacks) + (f"<br>{shown(doubt)}" if doubt else "")))
     if evaluation.backhauls:
         rows.append(("Backhaul", backhaul_html(evaluation)))
     if evaluation.coverage:

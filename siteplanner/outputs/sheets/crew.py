@@ -30,6 +30,7 @@ from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sent
 from siteplanner.planning.telling.clock import clock_text, minutes_range
 from siteplanner.planning.telling.exposure import HEADINGS as EXPOSURE_HEADINGS
 from siteplanner.planning.telling.exposure import exposure_note, exposure_rows
+from siteplanner.planning.telling.ground import lift_words
 from siteplanner.planning.telling.keep_clear import (
     clear_distances,
     exhaust_sentences,
@@ -109,7 +110,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
             ("Elevation data", cells_words(e.ground, METRIC)),
         ],
         "clear": clear_distances(e.line, fall, site.public_keep_away_m, BOTH),
-        "jacks": [[label, BOTH.lift(e.ground.jack_differences_m.get(key))] for key, label in CORNERS],
+        "jacks": [[label, lift_words(e.ground, key, BOTH)] for key, label in CORNERS],
         "jack_note": jack_note(e.ground, trailer, METRIC),
         "dish": _dish(ranked),
         "sun": [name_in_text(s, 300) for s in (*margin_words(plan, e), *sun_words(plan, e))],

@@ -136,7 +136,7 @@ def rule_ground(
     # a cell whose slope cannot be told (raster rim, beside a hole) is as unknown as one without elevation
     hits: dict[str, np.ndarray] = {"no_data": ~np.isfinite(grid.values) | ~np.isfinite(study.slope.values)}
     trailer = mission.trailer
-    jacks_deg = steepest_for_jacks_deg(trailer.length_m, trailer.width_m, trailer.jack_travel_m)
+    jacks_deg = steepest_for_jacks_deg(trailer.length_m, trailer.jack_width_m, trailer.jack_travel_m)
     hits["steep"] = study.slope.values > min(trailer.max_slope_deg, jacks_deg)
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)

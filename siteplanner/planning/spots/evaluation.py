@@ -36,6 +36,9 @@ if TYPE_CHECKING:
     from siteplanner.roads.ways_out import WaysOut
 
 
+TOO_WIDE_M = 30.0  # cells from here on say nothing of ground as wide as a trailer; common practice, no source
+
+
 @dataclass(frozen=True)
 class Tree:
     """The tree that reaches farthest over the trailer, from the surface's cells. Bearing true."""
@@ -57,7 +60,7 @@ class Ground:
     jack_differences_m: dict[str, float]  # front_left, front_right, rear_left, rear_right; all >= 0
     relief_m: float  # largest distance of the ground cells from the fitted plane
     cell_size_m: float  # what the elevation can tell: nothing finer than this
-    slope_uncertainty_deg: float = math.nan  # one standard deviation of a part of the slope, from the elevation's error
+    slope_uncertainty_deg: float = math.nan  # one standard deviation of a part of the slope: error and what cells hide
     steep_chance: float = math.nan  # chance that the true slope is above the limit
     raise_first: str = ""  # the jack at the lowest corner; '': level within a centimetre
     outrigger_differences_m: dict[str, float] = field(default_factory=dict)  # as the jacks', at the outriggers' pads
@@ -69,6 +72,23 @@ class Ground:
     above_drainage_m: float = math.nan  # above the channel that it drains to; NaN: not known
     slope_above_m: float = math.nan  # ground that drains onto the spot, per metre of width
     tree: Tree | None = None  # the tree that reaches farthest; None: none in reach, or no surface
+    slope_hidden_deg: float = math.nan  # the part of the doubt that ground within one cell makes
+    source_cell_m: float = math.nan  # cells of the elevation as it was brought: the slope is a mean over these
+
+    @property
+    def known_at_size(self) -> bool:
+        """Whether the slope is that of ground as wide as the trailer, not a mean over far more of it."""
+        return not max(self.cell_size_m, self.source_cell_m) >= TOO_WIDE_M
+
+    @property
+    def largest_lift_m(self) -> float:
+        """Of all jacks; NaN: not known."""
+        return max(self.jack_differences_m.values(), default=math.nan)
+
+    @property
+    def level_within_doubt(self) -> bool:
+        """No lift is larger than what it is not known to."""
+        return self.largest_lift_m <= self.lift_uncertainty_m
 
     @property
     def swing_room_m(self) -> float:
@@ -138,6 +158,11 @@ class Access:
     def worst_grade_pct(self) -> float:
         """The steepest of the route, down negative."""
         return self.route.worst_grade_pct
+
+    @property
+    def worst_grade_error_pct(self) -> float:
+        """One standard error of it; 0 for a posted grade."""
+        return self.route.worst_grade_error_pct
 
     @property
     def last_leg_m(self) -> float:

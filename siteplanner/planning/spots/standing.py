@@ -11,8 +11,18 @@ import numpy as np
 
 from siteplanner.core.geodesy import wrap_180_deg
 from siteplanner.core.parking import chance_above, mast_in_beam, parking_heading
-from siteplanner.core.terrain import Footprint, attitude, best_heading, footprint, jack_lifts_m
-from siteplanner.errors import Finding
+from siteplanner.core.roughness import REACH, hidden_gradient_sd
+from siteplanner.core.terrain import (
+    FINE_CELLS,
+    Footprint,
+    attitude,
+    best_heading,
+    drawn_gradient_sd_per_m,
+    footprint,
+    jack_lifts_m,
+)
+from siteplanner.data.grid import Grid
+from siteplanner.errors import Finding, Severity
 from siteplanner.mission import Mission
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.spots.evaluation import Access, Ground
@@ -22,6 +32,7 @@ from siteplanner.planning.study.study import Study, elevation_error_m
 
 LEVEL_ROLL_DEG = 1.0  # less roll than this counts as none, so that the nose can point the way out; common practice
 LEVEL_M = 0.01  # lifts below this are level; common practice
+DRAWN = 1.5  # source cells wider than the raster's by this: the ground between them is drawn, not measured
 NOSE_IN_DEG = 90.0  # a nose that points farther than this off the way out points in
 
 
@@ -30,8 +41,10 @@ def judge_ground(
 ) -> Ground:
     """Slope, parking heading, roll, pitch and jack lifts on the plane under trailer and outriggers."""
     trailer, grid = study.mission.trailer, study.elevation
-    size = trailer.length_m, trailer.width_m
-    plane = footprint(grid.values, grid.cell_size_m, *cell, *size, trailer.outrigger_reach_m)
+    size = trailer.length_m, trailer.jack_width_m  # between the jacks
+    plane = footprint(
+        grid.values, grid.cell_size_m, *cell, trailer.length_m, trailer.width_m, trailer.outrigger_reach_m
+    )
     east, north = plane.east_gradient, plane.north_gradient
     turn = grid.convergence_deg(spot.x, spot.y)
     out = way_out_deg(access)
@@ -49,10 +62,10 @@ def judge_ground(
         heading = float(best_heading(east, north, 89.0, 89.0))
     roll, pitch = attitude(east, north, heading)
     lifts = {k: float(v) for k, v in jack_lifts_m(east, north, heading, *size).items()}
-    wide = jack_lifts_m(east, north, heading, size[0], size[1] + 2 * trailer.outrigger_reach_m)
+    wide = jack_lifts_m(east, north, heading, size[0], trailer.width_m + 2 * trailer.outrigger_reach_m)
     lowest = max(lifts, key=lambda name: lifts[name])
-    unsure = slope_uncertainty(study, plane)
-    seen = plane.fitted and study.source_cell_m <= 1.5 * grid.cell_size_m  # cells of the source lie under the trailer
+    unsure, hidden = slope_uncertainty(study, spot, plane)
+    seen = plane.fitted and study.source_cell_m <= DRAWN * grid.cell_size_m  # cells of the source lie under the trailer
     return Ground(
         slope_deg=plane.slope_deg,
         heading_deg=(heading + turn) % 360,
@@ -69,6 +82,8 @@ def judge_ground(
         bumps_m=plane.relief_m if seen else math.nan,
         nose_off_way_out_deg=math.nan if out is None else abs(float(wrap_180_deg(heading - out))),
         mast_in_beam=shaded is not None and bool(shaded(np.array([heading]))[0]),
+        slope_hidden_deg=hidden,
+        source_cell_m=study.source_cell_m,
     )
 
 
@@ -103,18 +118,39 @@ def way_out_deg(access: Access | None) -> float | None:
     return float(np.degrees(np.arctan2(x0 - x1, y0 - y1)) % 360)
 
 
-def slope_uncertainty(study: Study, plane: Footprint) -> float:
-    """One standard deviation of a part of the slope, degrees, by error propagation from the elevation's noise.
+def slope_uncertainty(study: Study, spot: Spot, plane: Footprint) -> tuple[float, float]:
+    """(one standard deviation of a part of the slope, that of the ground hidden within one cell alone), degrees.
 
-    Horn's window: sqrt(12) / 8 sigma / cell; a fitted plane: least squares, with the spread of its own cells where
-    that is larger. Between source cells wider than the raster's the ground is drawn through two of them:
-    sigma sqrt(2) / (2 cell). Neighbouring errors are alike in real data, so that the slope is rather better known.
+    Error propagation from the elevation's noise. Horn's window: sqrt(12) / 8 sigma / cell; a fitted plane: least
+    squares, with the spread of its own cells where that is larger. Between source cells wider than the raster's the
+    ground is drawn: `drawn_gradient_sd_per_m`. Neighbouring errors are alike in real data, so that the slope is rather
+    better known. On top, where cells are wider than the trailer, what they hide (`core.roughness`): variances add.
     """
+    trailer, grid = study.mission.trailer, study.elevation
     sigma = elevation_error_m(study.mission, study.source_cell_m)
-    if study.source_cell_m > 1.5 * study.elevation.cell_size_m:
-        return math.degrees(math.atan(sigma / (math.sqrt(2) * study.source_cell_m)))
-    noise = max(sigma, plane.noise_m) if math.isfinite(plane.noise_m) else sigma
-    return math.degrees(math.atan(noise * plane.gradient_sd_per_m))
+    drawn = study.source_cell_m > DRAWN * grid.cell_size_m
+    if drawn:
+        error = sigma * drawn_gradient_sd_per_m(study.source_cell_m, grid.cell_size_m)
+    else:
+        noise = max(sigma, plane.noise_m) if math.isfinite(plane.noise_m) else sigma
+        error = noise * plane.gradient_sd_per_m
+    hidden = 0.0
+    if drawn or not plane.fitted:
+        # a plane is fitted where so many cells fit across the trailer: cells that small hide nothing from it
+        ground_m = min(trailer.length_m, trailer.width_m + 2 * trailer.outrigger_reach_m) / FINE_CELLS
+        wide = max(study.source_cell_m, grid.cell_size_m)
+        hidden = hidden_gradient_sd(_heights_around(grid, spot, wide), wide, ground_m, sigma)
+    return _degrees(math.hypot(error, hidden)), _degrees(hidden)
+
+
+def _degrees(gradient: float) -> float:
+    return math.degrees(math.atan(gradient))
+
+
+def _heights_around(grid: Grid, spot: Spot, spacing_m: float) -> np.ndarray:
+    """Heights around a spot as far apart as the cells that they come from; NaN unknown."""
+    off = np.arange(-REACH, REACH + 1) * spacing_m
+    return grid.sample(spot.x + off[None, :], spot.y - off[:, None])
 
 
 def lift_uncertainty_m(plane: Footprint, slope_uncertainty_deg: float, length_m: float, width_m: float) -> float:
@@ -132,20 +168,19 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
     """What may go wrong with the stand on a spot that passes."""
     out = []
     limit = study.mission.trailer.max_slope_deg
-    if ground.slope_deg <= limit < ground.slope_deg + ground.slope_uncertainty_deg:
-        out.append(
-            Finding(
-                "may_be_too_steep",
-                "warning",
-                facts={
-                    "slope_deg": ground.slope_deg,
-                    "uncertainty_deg": ground.slope_uncertainty_deg,
-                    "limit_deg": limit,
-                    "chance": ground.steep_chance,
-                },
-            )
-        )
-    lift, reach = max(ground.jack_differences_m.values(), default=math.nan), study.mission.trailer.jack_travel_m
+    facts = {
+        "slope_deg": ground.slope_deg,
+        "uncertainty_deg": ground.slope_uncertainty_deg,
+        "limit_deg": limit,
+        "chance": ground.steep_chance,
+    }
+    if not ground.known_at_size:
+        wide = max(ground.cell_size_m, ground.source_cell_m)
+        severity: Severity = "caution" if ground.steep_chance > 0.5 else "warning"  # more likely too steep than not
+        out.append(Finding("slope_not_known_at_size", severity, facts={**facts, "cell_m": wide}))
+    elif ground.slope_deg <= limit < ground.slope_deg + ground.slope_uncertainty_deg:
+        out.append(Finding("may_be_too_steep", "warning", facts=facts))
+    lift, reach = ground.largest_lift_m, study.mission.trailer.jack_travel_m
     bumps = ground.bumps_m if math.isfinite(ground.bumps_m) else 0.0
     off = max(ground.lift_uncertainty_m, bumps)
     if lift <= reach < lift + off:
@@ -153,7 +188,13 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
             Finding(
                 "jacks_may_not_reach",
                 "note",
-                facts={"lift_m": lift, "bumps_m": bumps, "off_m": off, "travel_m": reach},
+                facts={
+                    "lift_m": lift,
+                    "bumps_m": bumps,
+                    "off_m": off,
+                    "travel_m": reach,
+                    "width_m": study.mission.trailer.jack_width_m,
+                },
             )
         )
     if ground.mast_in_beam:
@@ -168,7 +209,7 @@ def stand_breaks(study: Study, ground: Ground) -> list[Breach]:
     trailer = study.mission.trailer
     if ground.slope_deg > trailer.max_slope_deg:
         return [Breach("steep", "slope", ground.slope_deg, trailer.max_slope_deg, "deg")]
-    lift = max(ground.jack_differences_m.values(), default=math.nan)
+    lift = ground.largest_lift_m
     if lift > trailer.jack_travel_m + 1e-6:
         return [Breach("steep", "jack", lift, trailer.jack_travel_m, "m", names=(ground.raise_first,))]
     return []

@@ -10,6 +10,7 @@ import numpy as np
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.telling.ground import slope_doubt_words
 from siteplanner.planning.telling.roads import unknown_kinds_words
 from siteplanner.planning.telling.units import METRIC, Units
 
@@ -53,7 +54,7 @@ def _crew(plan: Plan, ranked: RankedSpot, units: Units) -> list[ArrivalCheck]:
             ArrivalCheck(
                 "level",
                 "Level on the ground before you unhitch: bank, ditch, step.",
-                f"elevation cells of {units.stop(cell)}{_give_or_take(e.ground.slope_uncertainty_deg, units)}",
+                ", ".join(filter(None, (f"elevation cells of {units.stop(cell)}", slope_doubt_words(e.ground, units)))),
                 "crew",
             )
         )
@@ -78,10 +79,6 @@ def _licence(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
         f"Licence to send on {bands} here: in hand before the radio goes on.",
         "bands are licensed; the plan knows no licence",
     )
-
-
-def _give_or_take(uncertainty_deg: float, units: Units) -> str:
-    return "" if uncertainty_deg != uncertainty_deg else f", slope give or take {units.angle(uncertainty_deg)}"
 
 
 def _trees(plan: Plan, ranked: RankedSpot, units: Units) -> tuple[str, str]:

@@ -63,7 +63,7 @@ def _against(other: Alternative, units: Units) -> str:
         farther = "farther" if other.farther_m > 0 else "shorter"
         words.append(f"{units.figure(abs(other.farther_m) / 1000, 'km', 1)} {farther}")
     if abs(way.worst_grade_pct) >= 1:  # False for an unknown one
-        words.append(f"steepest {units.grade(way.worst_grade_pct)}")
+        words.append(f"steepest {units.grade(way.worst_grade_pct, way.worst_grade_error_pct)}")
     by = f"by {other.by}" + (f" instead of {other.instead_of}" if other.instead_of else "")
     return f"{by}, {', '.join(words)}"
 

@@ -37,6 +37,7 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
         "drive_time_high_s": _known(access.drive_high_s, 1),
         "drive_time_method": DRIVE_METHOD,
         "worst_grade_pct": access.worst_grade_pct,
+        "worst_grade_error_pct": access.worst_grade_error_pct,
         "last_leg_m": access.last_leg_m,
         "ways_out": access.ways_out,
         "one_way_in": None if access.ways_out is None else access.ways_out == 1,

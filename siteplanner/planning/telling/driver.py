@@ -11,7 +11,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.telling.radio import one_way_words
-from siteplanner.planning.telling.roads import USUAL, ahead_words, unknown_along_words
+from siteplanner.planning.telling.roads import USUAL, ahead_words, rig_height_words, unknown_along_words
 from siteplanner.planning.telling.units import BOTH, NOT_KNOWN, Units
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
 from siteplanner.roads.hazards_ahead import HazardAhead
@@ -52,7 +52,8 @@ def grades_words(route: Route, units: Units) -> str:
     """Steepest climb and descent."""
     if not math.isfinite(route.up_grade_pct):
         return NOT_KNOWN
-    return f"{units.grade(route.up_grade_pct)}; {units.grade(-route.down_grade_pct)}"
+    up = units.grade(route.up_grade_pct, route.up_grade_error_pct)
+    return f"{up}; {units.grade(-route.down_grade_pct, route.down_grade_error_pct)}"
 
 
 def climb_words(route: Route, units: Units) -> str:
@@ -99,7 +100,7 @@ def at_km(running_m: float) -> str:
 def rig_rows(rig: Rig, units: Units) -> list[tuple[str, str]]:
     """The rig as the roads were judged for it."""
     return [
-        ("Height", units.stated(rig.height_m, "m")),
+        ("Height", rig_height_words(rig, units)),
         ("Width", units.stated(rig.width_m, "m")),
         ("Length", units.stated(rig.length_m, "m", 0)),
         ("Mass", units.figure(rig.mass_kg, "kg")),

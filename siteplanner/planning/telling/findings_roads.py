@@ -65,16 +65,25 @@ def _at_times(f: Facts, u: Units) -> tuple[str, str]:
 
 
 def _not_stated(f: Facts, u: Units) -> tuple[str, str]:
-    shares = sorted(
-        ((100 * share, "grade for certain" if near else kind) for kind, near, share in f["shares"]),
-        key=lambda s: (-s[0], s[1]),
-    )
-    told = ", ".join(f"{word} {'below 1' if share < 0.5 else f'{share:.0f}'} %" for share, word in shares)
-    return (
-        f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none. Missing height, "
-        "weight, width and length limits are left out on ordinary roads, where none is usual.",
-        "Signs on the road go before the map; ask someone who has driven it with a trailer.",
-    )
+    shares = sorted(((100 * share, kind) for kind, near, share in f["shares"] if not near), key=lambda s: (-s[0], s[1]))
+    told = ", ".join(f"{word} {_percent(share)}" for share, word in shares)
+    close = sum(100 * share for _, near, share in f["shares"] if near)
+    parts = []
+    if told:
+        parts.append(
+            f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none. Missing "
+            "height, weight, width and length limits are left out on ordinary roads, where none is usual."
+        )
+    if close:
+        parts.append(
+            f"On {_percent(close)} of the roads for the rig, by length, the grade is measured but too close to the "
+            "rig's limit to be sure of."
+        )
+    return " ".join(parts), "Signs on the road go before the map; ask someone who has driven it with a trailer."
+
+
+def _percent(share_pct: float) -> str:
+    return f"{'below 1' if share_pct < 0.5 else f'{share_pct:.0f}'} %"
 
 
 def _not_reached(f: Facts, u: Units) -> tuple[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -14,14 +15,36 @@ Facts = Mapping[str, Any]
 
 def _jacks(f: Facts, u: Units) -> tuple[str, str]:
     bumps, off = f["bumps_m"], f["off_m"]
-    why = (
-        f"the ground leaves it by up to {u.length(bumps, 2)}" if bumps >= off else f"known to about {u.length(off, 2)}"
-    )
+    lift, doubt, on = u.length(f["lift_m"], 2), u.length(off, 2), f"jacks {u.length(f['width_m'], 1)} apart"
+    if bumps >= off:
+        why = (
+            f"the largest lift of {lift} ({on}) is that of a plane, and the ground leaves it by up to "
+            f"{u.length(bumps, 2)}"
+        )
+    elif f["lift_m"] > off:
+        why = f"the largest lift of {lift} ({on}) is known to about ± {doubt}"
+    else:
+        why = f"the lifts ({on}) are not known better than ± {doubt}"
     return (
-        f"A jack may not reach: the largest lift of {u.length(f['lift_m'], 2)} is that of a level plane under the "
-        f"trailer, "
-        f"{why}; the jacks travel {u.length(f['travel_m'], 2)}.",
+        f"A jack may not reach: {why}; the jacks travel {u.length(f['travel_m'], 2)}.",
         "Bring blocks for the low corner, or move to smoother ground close by.",
+    )
+
+
+def _chance(f: Facts, u: Units) -> str:
+    """`; the chance that it is above the limit of 5.0° is 22 %`; '' where it is not known."""
+    if not math.isfinite(f["chance"]):
+        return ""
+    return f"; the chance that it is above the limit of {u.angle(f['limit_deg'])} is {u.share(f['chance'])}"
+
+
+def _not_at_size(f: Facts, u: Units) -> tuple[str, str]:
+    known = math.isfinite(f["uncertainty_deg"])
+    off = f" by about {u.angle(f['uncertainty_deg'])}" if known else ""
+    return (
+        f"The slope is not known at the trailer's size: {u.angle(f['slope_deg'])} is the mean of elevation cells of "
+        f"{u.length(f['cell_m'])}, and ground as wide as the trailer differs from it{off}{_chance(f, u)}.",
+        "Walk the spot with a level before the rig leaves the road, or bring finer elevation.",
     )
 
 
@@ -64,10 +87,11 @@ def _no_rain(frequency_mhz: float) -> str:
 
 SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "may_be_too_steep": lambda f, u: (
-        f"May be too steep: the slope of {u.angle(f['slope_deg'])} is known to about {u.angle(f['uncertainty_deg'])}; "
-        f"the chance that it is above the limit of {u.angle(f['limit_deg'])} is {max(1, round(100 * f['chance']))} %.",
+        f"May be too steep: the slope of {u.angle(f['slope_deg'])} is known to about {u.angle(f['uncertainty_deg'])}"
+        f"{_chance(f, u)}.",
         "Check with a level before you unhitch.",
     ),
+    "slope_not_known_at_size": _not_at_size,
     "jacks_may_not_reach": _jacks,
     "mast_in_beam": lambda f, u: (
         "On every heading that suits the ground the mast stands in the dish's line to the satellite.",

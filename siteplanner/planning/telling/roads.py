@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from siteplanner.mission import Rig
 from siteplanner.planning.telling.units import METRIC, Units
 from siteplanner.roads.closures import DANGER
 from siteplanner.roads.grade_bands import GradeBand
@@ -34,7 +35,12 @@ def reason_words(reason: Reason, units: Units = METRIC) -> str:
     if figure is not None and limit is not None:
         place = f"{reason.structure} " if reason.structure else ""
         stated, rig = units.posted(figure, reason.unit), units.posted(limit, reason.unit, "up")
-        return f"{place}{kind} {stated} is below the rig's {rig}"
+        spare = (
+            f" with {units.posted(reason.spare, reason.unit, 'up')} to spare"
+            if reason.spare and figure >= limit
+            else ""
+        )
+        return f"{place}{kind} {stated} is below the rig's {rig}{spare}"
     return {
         "no road": f"{reason.what or 'line'}: not a road for vehicles",
         "access": f"access is {reason.what}",
@@ -47,6 +53,13 @@ def reason_words(reason: Reason, units: Units = METRIC) -> str:
         "barrier": f"barrier {reason.what} stops the rig",
         "closure": f"closed: {reason.what}",
     }[kind]
+
+
+def rig_height_words(rig: Rig, units: Units) -> str:
+    """`3.2 m (10.5 ft); signs must show 3.35 m (11.0 ft)`."""
+    need = rig.height_m + rig.height_allowance_m
+    signs = f"; signs must show {units.posted(need, 'm', 'up')}" if rig.height_allowance_m else ""
+    return f"{units.stated(rig.height_m, 'm')}{signs}"
 
 
 def _grade_words(reason: Reason, grade_pct: float, limit_pct: float, units: Units) -> str:
@@ -108,7 +121,8 @@ def unknown_along_words(
     alike: dict[str, list[UnknownAlong]] = {}
     for item in unknown:
         if item.near:
-            out.append(f"grade not known well enough on {units.part_of(item.length_m, item.total_m)}")
+            along = units.part_of(item.length_m, item.total_m)
+            out.append(f"grade too close to the rig's limit to be sure of on {along}")
         else:
             alike.setdefault(units.part_of(item.length_m, item.total_m), []).append(item)
     for length, items in alike.items():

@@ -11,6 +11,7 @@ from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.backhaul_rows import KINDS, backhaul_fact, other_backhauls
 from siteplanner.planning.telling.clock import clock_range
+from siteplanner.planning.telling.ground import slope_with_doubt
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.service import decides_words, kind_words, served_words
 from siteplanner.planning.telling.timeline import on_air_words, on_average_words, refuel_words, relief_words
@@ -39,13 +40,13 @@ def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) ->
         rows.append(("Drive", f"{units.distance(e.access.drive_distance_m)}, {units.seconds(e.access.drive_time_s)}"))
         if e.access.by_staging:
             rows.append(("Rig from", named(e.access.by_staging[0].name)))
-        rows.append(("Steepest", units.grade(e.access.worst_grade_pct)))
+        rows.append(("Steepest", units.grade(e.access.worst_grade_pct, e.access.worst_grade_error_pct)))
         ways = e.access.ways_out
         rows.append(("Ways in", "not worked out" if ways is None else WAYS.get(ways, "two or more")))
     rows.append(("Satellite", _sky_fact(e, units)) if e.dish_used else ("Backhaul", " ".join(backhaul_fact(e, units))))
     if len(e.backhauls) > 1:
         rows.append(("Other backhaul", other_backhauls(e)))
-    rows.append(("Ground", f"{units.angle(e.ground.slope_deg)} of slope"))
+    rows.append(("Ground", slope_with_doubt(e.ground, units)))
     if timeline is not None:
         rows += [("Fuel", refuel_words(timeline, units)), ("Relief", relief_words(timeline, units))]
     if e.coverage is not None and e.coverage.service is not None:  # last: a short message cuts from the end

@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from siteplanner.mission import Trailer
 from siteplanner.planning.spots.evaluation import Ground
+from siteplanner.planning.telling.ground import (
+    lift_doubt_words,
+    lift_words,
+    raise_first_words,
+    slope_doubt_words,
+    slope_with_doubt,
+)
 from siteplanner.planning.telling.units import Units
-from siteplanner.planning.telling.words import lift_doubt_words, raise_first_words
 
 CORNERS = (
     ("front_left", "Front left"),
@@ -30,9 +36,8 @@ def slope_words(ground: Ground, units: Units) -> str:
 
 def cells_words(ground: Ground, units: Units) -> str:
     """How fine the elevation is, and how well the slope is known by it."""
-    doubt = ground.slope_uncertainty_deg
     text = f"cells of {units.stated(ground.cell_size_m, 'm')}: nothing finer is known"
-    return text if doubt != doubt else f"{text}; slope give or take {units.angle(doubt)}"
+    return "; ".join(filter(None, (text, slope_doubt_words(ground, units))))
 
 
 def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
@@ -45,9 +50,9 @@ def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
 
 def ground_words(ground: Ground, heading: str, units: Units) -> str:
     """Slope and parking heading, for the map; `heading` in words."""
-    return f"slope {units.angle(ground.slope_deg)}, tongue toward {heading}"
+    return f"slope {slope_with_doubt(ground, units)}; tongue toward {heading}"
 
 
-def jack_lifts(ground: Ground) -> str:
-    """`front left 0.00, front right 0.11, ...`, in metres under a heading that says so; '' where not known."""
-    return ", ".join(f"{key.replace('_', ' ')} {lift:.2f}" for key, lift in ground.jack_differences_m.items())
+def jack_lifts(ground: Ground, units: Units) -> str:
+    """`front left 0.31 m, front right within ± 0.22 m, ...`; '' where not known."""
+    return ", ".join(f"{key.replace('_', ' ')} {lift_words(ground, key, units)}" for key in ground.jack_differences_m)

@@ -214,12 +214,15 @@ class Units:
         whole = f"{round(degrees) % 360:03d}"
         return f"{whole} degrees" if self.spoken else f"{whole}°"
 
-    def grade(self, percent: float | None) -> str:
-        """A signed grade: positive climbs, negative descends."""
+    def grade(self, percent: float | None, error_pct: float | None = None) -> str:
+        """A signed grade: positive climbs, negative descends; with its error `12 % climb, give or take 1 %`."""
         if percent is None or not math.isfinite(percent):
             return NOT_KNOWN
         word = "level" if round(percent) == 0 else "climb" if percent > 0 else "descent"
-        return word if word == "level" else f"{self.figure(abs(percent), '%')} {word}"
+        text = word if word == "level" else f"{self.figure(abs(percent), '%')} {word}"
+        if error_pct is None or not error_pct > 0:
+            return text
+        return f"{text}, give or take {self.figure(max(error_pct, 1.0), '%')}"
 
     def decibels(self, value: float | None, digits: int = 0) -> str:
         """A ratio in decibels."""

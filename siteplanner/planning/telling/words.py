@@ -12,6 +12,7 @@ from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.telling.certainty import figures_words, weights_words
+from siteplanner.planning.telling.ground import stands_on_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.service import served_words
 from siteplanner.planning.telling.units import METRIC, Units
@@ -73,7 +74,7 @@ def because(spot: RankedSpot, units: Units = METRIC) -> str:
         parts.append(f"sees {look.satellite_name} {units.angle(look.margin_deg, 0)} above the skyline")
     if e.access is not None:
         parts.append(f"is {units.seconds(e.access.drive_time_s)} by road from {starting_place(e)}")
-    parts.append(f"stands on {units.angle(e.ground.slope_deg)} of slope")
+    parts.append(stands_on_words(e.ground, units))
     return ", ".join(parts[:-1]) + " and " + parts[-1] if len(parts) > 1 else parts[0]
 
 
@@ -182,26 +183,6 @@ def firmness_sentence(plan: Plan, units: Units = METRIC) -> str:
     second = plan.spots[1]
     text = f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second, units)}."
     return " ".join(filter(None, (text, weights_words(firm, plan.mission, units), figures_words(firm, units))))
-
-
-def raise_first_words(ground: Ground) -> str:
-    """Which corner the crew lifts first, in a sentence; '' where the stand is not known."""
-    if not ground.jack_differences_m or any(v != v for v in ground.jack_differences_m.values()):
-        return ""
-    if not ground.raise_first:
-        return "Level as it stands, to a centimetre."
-    return f"Raise the {ground.raise_first.replace('_', ' ')} corner first: it is the lowest."
-
-
-def lift_doubt_words(ground: Ground, units: Units = METRIC) -> str:
-    """`Lifts give or take 0.22 m; bumps that the elevation does not show come on top.`; '' where not known."""
-    doubt = ground.lift_uncertainty_m
-    if doubt != doubt:
-        return ""
-    text = f"Lifts give or take {units.length(max(0.01, doubt), 2)}"
-    if ground.bumps_m == ground.bumps_m:
-        return f"{text}: the ground under the trailer leaves the plane by up to {units.length(ground.bumps_m, 2)}."
-    return f"{text}; bumps that the elevation does not show come on top."
 
 
 def drainage_words(ground: Ground, units: Units = METRIC) -> str:
