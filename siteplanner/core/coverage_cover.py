@@ -84,22 +84,28 @@ def cast_top(
 
 
 @njit(**KERNEL)
-def cast_woods(stands, row, col, bearing, known, ground, bend, crown):
+def cast_woods(stands, row, col, bearing, known, ground, bend, lowest, crown, steepest):
     """Tops of the trees at the nearest cell of each sample 0..known, NONE without; returns the first and last of them.
 
     Whole cells, not blends of them: a wood then has its own depth on average, whatever the size of the cells.
+    steepest: (n,) the largest slope from the lowest mast to a crown up to each sample.
     """
     up, right = -math.cos(bearing), math.sin(bearing)
     last_row, last_col = stands.trees.shape[0] - 1, stands.trees.shape[1] - 1
     first, last = known + 1, -1
+    best = NONE
     for i in range(known + 1):
-        j = min(max(int(math.floor(row + up * i + 0.5)), 0), last_row)
-        k = min(max(int(math.floor(col + right * i + 0.5)), 0), last_col)
+        # Half a cell below 0 is still the first cell: cutting off then rounds as it must.
+        j = min(max(int(row + up * i + 0.5), 0), last_row)
+        k = min(max(int(col + right * i + 0.5), 0), last_col)
         if stands.kinds[j, k] == stands.kind:
-            crown[i] = stands.trees[j, k] - ground - bend * i * i
+            here = np.float32(stands.trees[j, k] - ground - bend * i * i)
+            crown[i] = here
             first, last = min(first, i), i
+            best = max(best, np.float32((here - lowest) / max(i, 1)))
         else:
             crown[i] = NONE
+        steepest[i] = best
     return first, last
 
 
@@ -143,7 +149,7 @@ def under_crowns(crown, first, last, n, mast, tx_slope, p, rx_slope, length, mee
         far += np.int32(1) if crown[i] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
     for i in range(max(first, 1), min(last, turn, int(clear + ROUNDING)) + 1):
         near_zone += np.int32(1) if crown[i] > t + a * np.float32(np.int32(i)) else np.int32(0)
-    border = int(math.ceil(length - clear - ROUNDING))
+    border = math.ceil(length - clear - ROUNDING)
     for i in range(max(first, turn + 1, border), min(last, n) + 1):
         far_zone += np.int32(1) if crown[i] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
     own = 0.5 if crown[0] > mast else 0.0

@@ -211,9 +211,7 @@ def check_rasters(elevation_m: np.ndarray, surface_m: np.ndarray | None, cell_si
         raise ValueError("surface_m must have the shape of elevation_m")
 
 
-def mast_heights(
-    mast_heights_m: ArrayLike, receivers: np.ndarray, frequency_mhz: float, k_factor: float
-) -> np.ndarray:
+def mast_heights(mast_heights_m: ArrayLike, receivers: np.ndarray, frequency_mhz: float, k_factor: float) -> np.ndarray:
     """The mast stops as an array; Raises ValueError unless they, the receivers and the rest are in range."""
     masts = np.atleast_1d(np.asarray(mast_heights_m, float))
     if masts.ndim != 1 or masts.size == 0:

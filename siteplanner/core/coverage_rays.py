@@ -171,6 +171,8 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         top_horizon = np.zeros((2, stops, size), np.int32)
         crown = np.zeros((2, size), np.float32)
         crowns = np.zeros((2, 2), np.int64)
+        steepest = np.zeros((2, size), np.float32)
+        lowest = masts.min()
         counted, other = np.zeros(4), np.zeros(4)
     inverse = np.ones(size)
     inverse[1:] = 1.0 / np.arange(1, size)
@@ -214,7 +216,9 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
             )
             if stands is not None:
                 if wooded:
-                    crowns[r] = cast_woods(stands, row, col, bearing, known[r], ground, bend, crown[r])
+                    crowns[r] = cast_woods(
+                        stands, row, col, bearing, known[r], ground, bend, lowest, crown[r], steepest[r]
+                    )
                 if not hides:
                     continue
                 cast_top(
@@ -284,7 +288,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
             by_v, bent_v = inverse[rx_at], bend * rx_at
             if stands is not None:
                 ta, tb = top_height[a], top_height[b]
-                end_top = min(int(math.ceil(L - clear - ROUNDING)) - 1, n)  # the last sample outside the cleared zone
+                end_top = min(math.ceil(L - clear - ROUNDING) - 1, n)  # the last sample outside the cleared zone
                 hidden_by = hides and end_top >= 1 and end_top > clear
                 top_rise, top_at, at_top = -1e30, 1, 0.0
                 if hidden_by:
@@ -301,12 +305,11 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 rx_to_u = (at_u - p) / (L - u)
                 tx_rise, rx_rise = max(tx_to_u, tx_to_v), max(rx_slope, rx_to_u)
                 hidden = tx_rise >= q  # by the ground alone
-                if stands is not None:
-                    if hidden_by:
-                        t_at = top_horizon[c, s, end_top]
-                        at_t = ta[t_at] + w * (tb[t_at] - ta[t_at])
-                        tx_rise = max(tx_rise, (at_t - mast) * inverse[t_at], (at_top - mast) * inverse[top_at])
-                        rx_rise = max(rx_rise, top_rise, (at_t - p) / (L - t_at))
+                if stands is not None and hidden_by:
+                    t_at = top_horizon[c, s, end_top]
+                    at_t = ta[t_at] + w * (tb[t_at] - ta[t_at])
+                    tx_rise = max(tx_rise, (at_t - mast) * inverse[t_at], (at_top - mast) * inverse[top_at])
+                    rx_rise = max(rx_rise, top_rise, (at_t - p) / (L - t_at))
                 blocked = tx_rise >= q
                 meet = 0.5 * L
                 if blocked:
@@ -318,28 +321,26 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     # Nothing beyond this can matter: J is 0 at nu = -0.78.
                     gap_u, gap_v = mast + q * u - at_u, mast + q * rx_at - at_v
                     least = min(gap_u * gap_u / (u * (L - u)), gap_v * gap_v / (rx_at * (L - rx_at)))
-                    if stands is not None:
-                        if hidden_by:
-                            gap_u, gap_v = mast + q * t_at - at_t, mast + q * top_at - at_top
-                            least = min(least, gap_u * gap_u / (t_at * (L - t_at)))
-                            least = min(least, gap_v * gap_v / (top_at * (L - top_at)))
+                    if stands is not None and hidden_by:
+                        gap_u, gap_v = mast + q * t_at - at_t, mast + q * top_at - at_top
+                        least = min(least, gap_u * gap_u / (t_at * (L - t_at)))
+                        least = min(least, gap_v * gap_v / (top_at * (L - top_at)))
                     least = min(least, 0.78 * 0.78 / (nu_scale * L))
                     # Every clearance is at least (q - tx_rise) i and (-q - rx_rise) (L - i).
                     from_tx, from_rx = q - tx_rise, max(-q - rx_rise, 0.0)
                     low = max(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30)), 1)
                     high = min(int(least * L / (from_tx * from_tx + least + 1e-30)), n)
-                    if stands is not None:
-                        if hidden_by:
-                            # Up to the cleared zone what stands there is the higher; beyond it the ground alone.
-                            ends = min(high, end_top)
-                            if low <= ends:
-                                least = min(
-                                    least,
-                                    _least_clearance(
-                                        ta[low : ends + 1], tb[low : ends + 1], w, low, mast, q, L, floats, bits
-                                    ),
-                                )
-                            low = max(low, end_top + 1)
+                    if stands is not None and hidden_by:
+                        # Up to the cleared zone what stands there is the higher; beyond it the ground alone.
+                        ends = min(high, end_top)
+                        if low <= ends:
+                            least = min(
+                                least,
+                                _least_clearance(
+                                    ta[low : ends + 1], tb[low : ends + 1], w, low, mast, q, L, floats, bits
+                                ),
+                            )
+                        low = max(low, end_top + 1)
                     if low <= high:
                         least = min(
                             least,
@@ -348,11 +349,15 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     nu = -math.sqrt(nu_scale * L * least)
                 nu_of[s, place] = nu
                 if stands is not None and wooded:
+                    counted[:] = 0.0
+                    # A clear line above every crown, as seen from the lowest stop, runs under none.
+                    under = blocked or max(steepest[a, n], steepest[b, n]) > q
                     tx_line, rx_line = (tx_rise, rx_rise) if blocked else (q, -q)
-                    under_crowns(
-                        crown[a], crowns[a, 0], crowns[a, 1], n, mast, tx_line, p, rx_line, L, meet, clear, counted
-                    )
-                    if w > 0:
+                    if under:
+                        under_crowns(
+                            crown[a], crowns[a, 0], crowns[a, 1], n, mast, tx_line, p, rx_line, L, meet, clear, counted
+                        )
+                    if under and w > 0:
                         under_crowns(
                             crown[b], crowns[b, 0], crowns[b, 1], n, mast, tx_line, p, rx_line, L, meet, clear, other
                         )

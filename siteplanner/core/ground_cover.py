@@ -1,8 +1,8 @@
 """Loss of a path among what stands on the ground, however that is known: trees and houses told by a surface, by land
 cover, or assumed, are one raster of kinds and two of heights here.
 
-A wave goes **over** what stands in its way, or **through** it where that is trees; the lesser loss counts (ITU-R P.833-9
-section 3.1: the loss through vegetation is not more than that of other ways; sections from memory).
+A wave goes **over** what stands in its way, or **through** it where that is trees; the lesser loss counts (ITU-R
+P.833-9 section 3.1: the loss through vegetation is not more than that of other ways; sections from memory).
 
 Over: houses and crowns are on the profile but within 50 m of either end (ITU-R P.452-18; P.1812 with representative
 heights). A terminal among houses, or on a cell of trees, is worked out from their top, and the height gain from there
@@ -92,6 +92,8 @@ def terminal_db(frequency_mhz: float, height_m: ArrayLike, top_m: ArrayLike) -> 
     """
     low, high = HEIGHT_GAIN_MHZ
     top = np.asarray(top_m, float)
+    if not np.any(top > 0):
+        return np.zeros(np.broadcast_shapes(np.shape(height_m), top.shape))
     gain = height_gain_db(min(max(frequency_mhz, low), high), height_m, "trees", clutter_height_m=np.fmax(top, 0.1))
     return np.where(top > 0, gain, 0.0)
 
@@ -134,26 +136,27 @@ def covered_loss_db(
             cols[pick],
             **what,
         )
-        gains = terminal_db(frequency_mhz, masts, mast_top)[:, None] + terminal_db(frequency_mhz, rx_height_m, far)
-        return loss + gains.astype(loss.dtype), depths
+        loss += terminal_db(frequency_mhz, masts, mast_top)[:, None].astype(loss.dtype)
+        loss += terminal_db(frequency_mhz, rx_height_m, far).astype(loss.dtype)
+        return loss, depths
 
     trees = None if cover.top_m is None else Trees(cover.top_m, cover.kinds, TREES)
     loss, depths = along(mast_built, far_built, slice(None), surface_m=cover.built_m, trees=trees)
     if depths is None or cover.top_m is None:
         return loss
-    loss += woods_db(depths.mast_half_m, frequency_mhz) + woods_db(depths.far_half_m, frequency_mhz)
+    in_woods = np.nonzero((depths.mast_half_m + depths.far_half_m).max(axis=0, initial=0.0) > 0)[0]
+    for half in (depths.mast_half_m, depths.far_half_m):
+        loss[:, in_woods] += woods_db(half[:, in_woods], frequency_mhz).astype(loss.dtype)
     # Woods that lie within 50 m of the ends are passed through either way.
     farther = depths.mast_half_m - depths.mast_zone_m + depths.far_half_m - depths.far_zone_m
     pick = np.nonzero(farther.max(axis=0, initial=0.0) > 0)[0]
     if pick.size == 0:
         return loss
     mast_trees, far_trees = _trees_m(cover, elevation_m, (row, col)), _trees_m(cover, elevation_m, at)
-    over, _ = along(
-        max(mast_built, float(mast_trees)), np.maximum(far_built, far_trees), pick, surface_m=cover.top_m
-    )
+    over, _ = along(max(mast_built, float(mast_trees)), np.maximum(far_built, far_trees), pick, surface_m=cover.top_m)
     beside_mast = np.where(masts[:, None] >= mast_trees, depths.mast_zone_m[:, pick], 0.0)
     beside_far = np.where(rx_height_m >= far_trees[pick], depths.far_zone_m[:, pick], 0.0)
-    over += woods_db(beside_mast, frequency_mhz) + woods_db(beside_far, frequency_mhz)
+    over += (woods_db(beside_mast, frequency_mhz) + woods_db(beside_far, frequency_mhz)).astype(over.dtype)
     loss[:, pick] = np.minimum(loss[:, pick], over)
     return loss
 

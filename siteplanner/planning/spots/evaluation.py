@@ -82,7 +82,7 @@ class PointService:
     name: str
     latitude: float
     longitude: float
-    probability: float
+    probability: float  # location variability and the model's own error together, at most `most_certain_at_point`
     margin_db: float
     distance_m: float
     bearing_deg: float
@@ -100,6 +100,8 @@ class Coverage:
     share_by_stop: tuple[tuple[float, float], ...]  # (mast stop in metres, share with its own best bearings)
     budget: tuple[BudgetLine, ...] = ()  # adds up by hand
     probability: np.ndarray | None = None  # per area cell, same order as Plan.area_rows/cols
+    share_low: float = math.nan  # the share if the model is off by one of its own standard errors, everywhere alike
+    share_high: float = math.nan
 
 
 @dataclass(frozen=True)
