@@ -81,7 +81,7 @@ class TestOneWood:
 
     def test_without_layers_it_is_that_of_its_class_everywhere(self):
         # Default "trees" with trees everywhere is land cover with trees everywhere: the same loss. The mast then stands
-        # among them too, below their tops, and the loss is the one over them: 11 dB more than with the mast in the open.
+        # among them too, below their tops, and the loss is the one over them: 11 dB more than with an open mast.
         ground, row, mast, end = strip(10.0, 1980.0)
         everywhere = np.full_like(ground, 15.0)
         losses = [loss_at_end(ground, told(way, ground, everywhere), row, mast, end, 10.0)[0] for way in WAYS]

@@ -81,9 +81,10 @@ def predict_coverage(
     )
     probability = np.nan_to_num(probability)  # unknown path: no service is promised there
     convergence = grid.convergence_deg(spot.x, spot.y)
+    share = float(aim.shares[chosen])
     low, high = (_share_with_error(cells.weight, margin, probability, radio, e) for e in (1.0, -1.0))
     return Coverage(
-        share=float(aim.shares[chosen]),
+        share=share,
         served_area_km2=float(probability.sum() * cells.cell_area_m2 / 1e6),
         mast_height_m=float(stops[chosen]),
         sector_bearings_deg=tuple(float((b + convergence) % 360) for b in bearings),
@@ -91,8 +92,9 @@ def predict_coverage(
         share_by_stop=tuple((float(s), float(v)) for s, v in zip(stops, aim.shares, strict=True)),
         budget=_median_budget(params, loss[chosen], margin),
         probability=probability.astype(np.float32),
-        share_low=low,
-        share_high=high,
+        # where nearly all or nearly nothing is served, the mean over all errors lies beyond one of the two
+        share_low=min(low, share),
+        share_high=max(high, share),
     )
 
 
