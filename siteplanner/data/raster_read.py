@@ -88,7 +88,9 @@ def _read(
     rows, cols = _touched(source, grid, mapping)
     values = np.full((rows.stop - rows.start, cols.stop - cols.start), np.nan, dtype=np.float32)
     out = Reading(values, rows, cols)
-    by_row, by_col = (max(1, int(grid.cell_size_m / size + 1e-6)) for size in pixel_m)
+    # means over whole cells; maxima over quarters of them, so that what stands beside a cell is hardly drawn into it
+    block_m = grid.cell_size_m / 4 if highest else grid.cell_size_m
+    by_row, by_col = (max(1, int(block_m / size + 1e-6)) for size in pixel_m)
     ratio = grid.cell_size_m / min(pixel_m)
     side = int(min(_BLOCK, max(16, math.sqrt(_WINDOW) / max(ratio, 1e-9) * 0.6)))
     seen = _Untagged()
