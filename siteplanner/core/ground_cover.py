@@ -121,7 +121,9 @@ def covered_loss_db(
     at = np.floor(rows + 0.5).astype(int), np.floor(cols + 0.5).astype(int)
     mast_built, far_built = float(_BUILT_M[cover.kinds[row, col]]), _BUILT_M[cover.kinds[at]]
 
-    def along(mast_top: float, far_top: np.ndarray, pick: np.ndarray | slice, **what: object):
+    def along(
+        mast_top: float, far_top: np.ndarray, pick: np.ndarray | slice, **what: object
+    ) -> tuple[np.ndarray, WoodDepths | None]:
         """Loss between the tops of what stands around the ends, with both height gains."""
         far = far_top[pick]
         loss, depths = losses(

@@ -71,13 +71,13 @@ def cover_findings(
     if classes is not None:
         codes = [c for c in classes.codes() if str(c) not in layers.land_cover_classes]
         if codes:
-            facts = {"codes": tuple(map(int, codes[:20]))}
-            out.append(Finding("land_cover_unmapped", "warning", file=classes.record.file, facts=facts))
+            unmapped = {"codes": tuple(map(int, codes[:20]))}
+            out.append(Finding("land_cover_unmapped", "warning", file=classes.record.file, facts=unmapped))
         told = classes.grid.values != UNKNOWN
         share = _missing(told if surface is None else told | surface.known, here)
         if share > 0:
-            facts = {"share": share, **assumed}
-            out.append(Finding("land_cover_gaps", "warning", file=classes.record.file, facts=facts))
+            missing = {"share": share, **assumed}
+            out.append(Finding("land_cover_gaps", "warning", file=classes.record.file, facts=missing))
     low, high = max(HEIGHT_GAIN_MHZ[0], WOODLAND_MHZ[0]), min(HEIGHT_GAIN_MHZ[1], WOODLAND_MHZ[-1])
     if not low <= radio.frequency_mhz <= high:
         out.append(Finding("clutter_out_of_range", "warning", facts={"frequency_mhz": radio.frequency_mhz}))
