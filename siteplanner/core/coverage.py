@@ -148,7 +148,7 @@ def fast_losses(
         start, stop = int(plan.starts[first]), int(plan.starts[last])
         paths = _room_for_paths(masts.size, stop - start)
         room = (4, masts.size, stop - start if trees is not None else 0)
-        depths = None if stands is None else Depths(*np.empty(room, np.float32))
+        depths = None if stands is None else Depths(*np.zeros(room, np.float32))
         smooth_count = trace_intervals(elevation, stands, link, masts, plan, first, last, paths, depths)
         losses_in_place(paths, smooth_count, link, plan.order[start:stop], out)
         if counted is not None and depths is not None:

@@ -144,7 +144,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     """Fill `paths` for the cells in intervals first..last-1; returns the number of columns of `smooth`.
 
     z: float32 raster of the ground; masts: (stops,) heights above the mast's ground. stands, depths: None, or the
-    `Stands` on the ground and the `Depths` of its woods to fill.
+    `Stands` on the ground and the `Depths` of its woods to fill (zeros; along the nearer ray).
     """
     row, col, ground, cell_m, clear = link.row, link.col, link.ground, link.cell, link.clear
     starts, interval, reach, weight, length = plan.starts, plan.interval, plan.reach, plan.weight, plan.length
@@ -173,7 +173,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         crowns = np.zeros((2, 2), np.int64)
         steepest = np.zeros((2, size), np.float32)
         lowest = masts.min()
-        counted, other = np.zeros(4), np.zeros(4)
+        counted = np.zeros(4)
     inverse = np.ones(size)
     inverse[1:] = 1.0 / np.arange(1, size)
     count = starts[last] - starts[first]
@@ -247,9 +247,6 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 for s in range(stops):
                     nu_of[s, place] = unknown
                     squared_of[s, place] = 1.0
-                    if stands is not None and wooded:
-                        depths.mast_half[s, place] = depths.far_half[s, place] = np.float32(0.0)
-                        depths.mast_zone[s, place] = depths.far_zone[s, place] = np.float32(0.0)
                 distance_of[place] = 1.0
                 continue
             c = a if w < 0.5 else b
@@ -349,25 +346,21 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     nu = -math.sqrt(nu_scale * L * least)
                 nu_of[s, place] = nu
                 if stands is not None and wooded:
-                    counted[:] = 0.0
-                    # A clear line above every crown, as seen from the lowest stop, runs under none.
-                    under = blocked or max(steepest[a, n], steepest[b, n]) > q
-                    tx_line, rx_line = (tx_rise, rx_rise) if blocked else (q, -q)
-                    if under:
-                        under_crowns(
-                            crown[a], crowns[a, 0], crowns[a, 1], n, mast, tx_line, p, rx_line, L, meet, clear, counted
-                        )
-                    if under and w > 0:
-                        under_crowns(
-                            crown[b], crowns[b, 0], crowns[b, 1], n, mast, tx_line, p, rx_line, L, meet, clear, other
-                        )
-                        for j in range(4):
-                            counted[j] += w * (other[j] - counted[j])
                     # The cell's own trees, from half a cell behind the last sample to the receiver.
                     tail = L - n - 0.5 if stands.own[position] - ground - bend * L * L > p else 0.0
-                    depths.mast_half[s, place], depths.mast_zone[s, place] = counted[0] * cell_m, counted[2] * cell_m
-                    depths.far_half[s, place] = (counted[1] + tail) * cell_m
-                    depths.far_zone[s, place] = (counted[3] + tail) * cell_m
+                    depths.far_half[s, place] = depths.far_zone[s, place] = tail * cell_m
+                    # A clear line above every crown, as seen from the lowest stop, runs under none.
+                    if blocked or steepest[c, n] > q:
+                        tx_line, rx_line = (tx_rise, rx_rise) if blocked else (q, -q)
+                        under_crowns(
+                            crown[c], crowns[c, 0], crowns[c, 1], n, mast, tx_line, p, rx_line, L, meet, clear, counted
+                        )
+                        depths.mast_half[s, place], depths.mast_zone[s, place] = (
+                            counted[0] * cell_m,
+                            counted[2] * cell_m,
+                        )
+                        depths.far_half[s, place] = (counted[1] + tail) * cell_m
+                        depths.far_zone[s, place] = (counted[3] + tail) * cell_m
                 rise = g + rx_m - mast
                 squared_of[s, place] = run * run + rise * rise
 

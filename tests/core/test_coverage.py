@@ -473,9 +473,10 @@ class TestWoods:
         arguments = (ground, CELL_M, 550, 550, [8.0, 15.0], RX_M, 763.0, rows[pick], cols[pick])
         _, fast = fast_losses(*arguments, trees=trees)
         _, exact = exact_losses(*arguments, trees=trees)
-        for name, most in (("mast_half_m", 10), ("far_half_m", 15), ("mast_zone_m", 5), ("far_zone_m", 6)):
+        # counted in whole cells along the nearer ray: one of them off, two where the rays are farthest apart
+        for name, most in (("mast_half_m", 10), ("far_half_m", 20), ("mast_zone_m", 0), ("far_zone_m", 10)):
             apart = getattr(fast, name) - getattr(exact, name)
-            assert np.percentile(np.abs(apart), 95) < most, name
+            assert np.percentile(np.abs(apart), 95) <= most + 0.01, name
             assert abs(apart.mean()) < 2.0, name
             assert getattr(exact, name).max() > 40.0, name
 
