@@ -49,9 +49,9 @@ def cover_sentence(mission: Mission, findings: Iterable[Finding], units: Units) 
 def prediction_sentence(radio: Radio, units: Units) -> str:
     """The radio that service was predicted for, for how much of the time, and with what spread."""
     return (
-        f"Handsets at {units.length(radio.handset_height_m, 1)}, {radio.frequency_mhz:g} MHz, {radio.tx_power_dbm:g} "
-        f"dBm a sector; for half of the time (median refraction); spread {units.decibels(radio.location_sigma_db, 1)} "
-        f"from place to place and {units.decibels(radio.model_sigma_db, 1)} of the model; predicted, not measured."
+        f"Handsets at {units.stated(radio.handset_height_m, 'm')}, {units.stated(radio.frequency_mhz, 'MHz')}, "
+        f"{units.stated(radio.tx_power_dbm, 'dBm')} a sector; for half of the time (median refraction); spread "
+        f"{units.decibels(radio.location_sigma_db, 1)} from place to place and {units.decibels(radio.model_sigma_db, 1)} of the model; predicted, not measured."
     )
 
 

@@ -11,6 +11,7 @@ from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul_rows import KINDS, backhaul_fact, other_backhauls
 from siteplanner.planning.telling.clock import clock_range
 from siteplanner.planning.telling.roads import unknown_along_words
+from siteplanner.planning.telling.service import cover_sentence, doubt_words, prediction_sentence
 from siteplanner.planning.telling.timeline import on_air_words, on_average_words, refuel_words, relief_words
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 from siteplanner.planning.telling.words import best_look
@@ -25,6 +26,8 @@ def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) ->
     rows: list[tuple[str, str]] = []
     if e.coverage is not None:
         rows.append(("Service", f"{units.share(e.coverage.share)} of the incident area"))
+        if doubt := doubt_words(e.coverage, units):
+            rows.append(("Give or take", doubt))
         rows.append(("Area served", units.first.area(e.coverage.served_area_km2)))
     if e.on_air is not None:
         rows += [("On air", on_air_words(e.on_air, units)), ("On average", on_average_words(e.on_air, units))]
@@ -85,16 +88,12 @@ def prefer_runner_up(plan: Plan, units: Units) -> str:
 
 def assumed(plan: Plan, units: Units, named: Named = str) -> list[str]:
     """What the plan takes for granted, a sentence each."""
-    radio, speeds = plan.mission.radio, plan.mission.speeds
+    speeds = plan.mission.speeds
     factor = speeds.weather_factor * speeds.night_factor
     slower = "" if factor == 1 else f" times {factor:g}"
     out = [
-        f"Handsets at {units.first.stated(radio.handset_height_m, 'm')}, {units.stated(radio.frequency_mhz, 'MHz')}, "
-        f"{units.stated(radio.tx_power_dbm, 'dBm')} a sector, {units.stated(radio.location_sigma_db, 'dB')} spread; "
-        "predicted, not measured.",
-        "Trees and roofs from the surface layer."
-        if plan.mission.layers.surface
-        else "Bare ground: trees and roofs are not in the data.",
+        prediction_sentence(plan.mission.radio, units.first),
+        cover_sentence(plan.mission, plan.findings, units.first),
         f"Drive at towing speeds{slower}, no traffic; time range for about 9 cases in 10.",
     ]
     best = plan.best
