@@ -24,7 +24,6 @@ MAY_STAY = {
     "sheet_png": "a sheet as a picture: what the tests of the sheets look at",
     # physics with published values in its tests, to be taken by the mission's radio part
     "statistical_clutter_db": "ITU-R P.2108-1 section 3.2",
-    "woodland_db": "ITU-R P.833-9",
     # the exact rule beside the fast one: twin and ratio are measured against them
     "sky_state": "one direction over a raster, for the benchmark",
     "line_state": "one line, for the twin of the sweep",

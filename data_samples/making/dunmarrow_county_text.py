@@ -10,7 +10,7 @@ note = "Exercise. The Marrow River floods the valley floor at Marrowford; a part
 
 [layers]
 elevation = "elevation.tif"          # ground, metres, 10 m cells, UTM 12N
-surface = "surface.tif"              # ground and trees: they block sky and radio
+surface = "surface.tif"              # ground and trees: they block the sky and stand in the radio's way
 incident_area = "incident_area.geojson"  # two polygons; `weight` is priority, `people` who is there
 roads = "roads.geojson"              # OpenStreetMap keys
 keep_out = "keep_out.geojson"

@@ -15,6 +15,8 @@ roads = "roads.zip"                    # zipped Shapefile, EPSG:2274 (US survey 
 power_lines = "power_line.fgb"         # FlatGeobuf, EPSG:3857
 must_serve = "must_serve.kml"          # KML
 spots = "spots.gpx"                    # GPX waypoints
+# Neither surface nor land_cover: what stands on these hills is not known. The radio takes the default for it, suburban
+# ground (layers.default_clutter), the mast its highest stop, and the plan warns of it.
 
 [layers.road_columns]
 highway = "CLASS"
@@ -63,7 +65,8 @@ road exists. Incident area, depot, names, power line: made up. Do not plan anyth
 | `must_serve.kml` | KML | WGS 84 |
 | `spots.gpx` | GPX waypoints | WGS 84 |
 
-Cells this coarse hide banks, ditches and small flats: a plan from them is a first look.
+Cells this coarse hide banks, ditches and small flats: a plan from them is a first look. No layer tells what stands on
+the hills: the radio takes them for suburban, as the mission's default says.
 
 `python -m data_samples.making.real_hills [DIR]`, from the top of a clone, makes it anew (needs matplotlib).
 """

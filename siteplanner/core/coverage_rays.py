@@ -17,23 +17,10 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from siteplanner.core.coverage_cover import ROUNDING, WINDOW, cast_top, cast_woods, far_horizon, under_crowns
 from siteplanner.core.coverage_loss import KERNEL
 
-WINDOW = 8  # samples before the receiver that are always looked at: a cell's own foreground
 SMOOTH_MARGIN = 1.2  # slack of the quick test for the smooth-Earth part
-
-
-class RayPlan(NamedTuple):
-    """Cells sorted into the angles between rays; m intervals hold cells. Places are in the sorted order."""
-
-    ray_count: int
-    order: np.ndarray  # (cells,) int32: which cell stands at each place; those without a profile come last
-    starts: np.ndarray  # (m + 1,) int64: first place of each interval
-    interval: np.ndarray  # (m,) int64: the ray on its left
-    reach: np.ndarray  # (m,) its farthest cell, in cells
-    weight: np.ndarray  # (cells,) float32: share of the right-hand ray
-    length: np.ndarray  # (cells,) length of the path in cells
-    ground: np.ndarray  # (cells,) float32: height of the cell's own ground
 
 
 class Link(NamedTuple):
@@ -42,11 +29,11 @@ class Link(NamedTuple):
     row: int
     col: int
     ground: float  # height of the mast's ground
-    rx_height: float
     cell: float
     radius: float  # effective radius of the Earth
     wavelength: float
     vertical: bool  # polarization
+    clear: float  # cells at either end of a path within which what stands on the ground is left out
 
 
 class Paths(NamedTuple):
@@ -57,66 +44,6 @@ class Paths(NamedTuple):
     distance: np.ndarray  # (n,) km
     smooth: np.ndarray  # (4, stops x n) km and both heights over the smooth surface where it may matter; excess dB
     smooth_index: np.ndarray  # (stops x n,) int32: stop x n + path of each column of `smooth`
-
-
-@njit(**KERNEL)
-def plan_rays(elevation, rows, cols, row, col, density, reach_step, near_cells):
-    """Sort cells into the angles between rays; those nearer than `near_cells` go to the end."""
-    count = rows.size
-    farthest = 1.0
-    for c in range(count):
-        dr, dc = float(rows[c] - row), float(cols[c] - col)
-        farthest = max(farthest, dr * dr + dc * dc)
-    # The number of rays grows in steps, so that two masks of about one reach share their rays, and is a
-    # multiple of 4, so that a quarter turn of the raster turns the rays into each other.
-    rim = math.ceil(math.sqrt(farthest) / reach_step) * reach_step
-    ray_count = 4 * math.ceil(2.0 * math.pi * rim * density / 4.0)
-    turns = np.empty(count, np.float64)
-    held = np.zeros(ray_count + 2, np.int64)
-    reach_all = np.zeros(ray_count + 1, np.float64)
-    scale = ray_count / (2.0 * math.pi)
-    for c in range(count):
-        dr, dc = float(rows[c] - row), float(cols[c] - col)
-        d = math.sqrt(dr * dr + dc * dc)
-        if d < near_cells:
-            turn = float(ray_count)
-        else:
-            turn = math.atan2(dc, -dr) * scale  # clockwise from grid north, in rays
-            if turn < 0.0:
-                turn += ray_count
-            if turn >= ray_count:
-                turn = 0.0
-        k = int(turn)
-        turns[c] = turn
-        held[k + 1] += 1
-        reach_all[k] = max(reach_all[k], d)
-    intervals = 0
-    for k in range(ray_count + 1):
-        if held[k + 1] > 0 and k < ray_count:
-            intervals += 1
-        held[k + 1] += held[k]
-    starts = np.empty(intervals + 1, np.int64)
-    interval = np.empty(intervals, np.int64)
-    reach = np.empty(intervals, np.float64)
-    m = 0
-    for k in range(ray_count):
-        if held[k + 1] > held[k]:
-            starts[m], interval[m], reach[m] = held[k], k, reach_all[k]
-            m += 1
-    starts[m] = held[ray_count]
-    order = np.empty(count, np.int32)
-    weight = np.empty(count, np.float32)
-    length = np.empty(count, np.float64)
-    target_ground = np.empty(count, np.float32)
-    for c in range(count):
-        k = int(turns[c])
-        place = held[k]
-        held[k] += 1
-        dr, dc = float(rows[c] - row), float(cols[c] - col)
-        order[place], weight[place] = c, turns[c] - k
-        length[place] = math.sqrt(dr * dr + dc * dc)
-        target_ground[place] = elevation[rows[c], cols[c]]
-    return RayPlan(ray_count, order, starts, interval, reach, weight, length, target_ground)
 
 
 @njit(**KERNEL)
@@ -213,12 +140,13 @@ def _heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, r
 
 
 @njit(**KERNEL)
-def trace_intervals(z, link, masts, plan, first, last, paths):
+def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     """Fill `paths` for the cells in intervals first..last-1; returns the number of columns of `smooth`.
 
-    z: float32 raster of what stands in the way; masts: (stops,) heights above the mast's ground.
+    z: float32 raster of the ground; masts: (stops,) heights above the mast's ground. stands, depths: None, or the
+    `Stands` on the ground and the `Depths` of its woods to fill (zeros; along the nearer ray).
     """
-    row, col, ground, rx_m, cell_m = link.row, link.col, link.ground, link.rx_height, link.cell
+    row, col, ground, cell_m, clear = link.row, link.col, link.ground, link.cell, link.clear
     starts, interval, reach, weight, length = plan.starts, plan.interval, plan.reach, plan.weight, plan.length
     nu_of, squared_of, distance_of = paths.nu, paths.squared, paths.distance
     smooth, smooth_index = paths.smooth, paths.smooth_index
@@ -235,6 +163,17 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
     floats = np.empty(size, np.float32)
     bits = floats.view(np.int32)
     known = np.zeros(2, np.int64)
+    if stands is not None:
+        hides, wooded = stands.hides.size > 0, stands.kinds.size > 0
+        top_height = np.zeros((2, size), np.float32)
+        top_parent = np.zeros((2, size), np.int32)
+        top_slope = np.zeros((2, size), np.float32)
+        top_horizon = np.zeros((2, stops, size), np.int32)
+        crown = np.zeros((2, size), np.float32)
+        crowns = np.zeros((2, 2), np.int64)
+        steepest = np.zeros((2, size), np.float32)
+        lowest = masts.min()
+        counted = np.zeros(4)
     inverse = np.ones(size)
     inverse[1:] = 1.0 / np.arange(1, size)
     count = starts[last] - starts[first]
@@ -250,34 +189,54 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
     for m in range(first, last):
         k = interval[m]
         n = int(reach[m] + 0.5) - 1
-        if m == first or interval[m - 1] != k - 1:
-            a = 0
-            known[a] = _cast(
-                z, row, col, k * turn, n, ground, bend, masts, height[a], parent[a], slope[a], v1[a], v2[a], horizon[a]
-            )
-        else:
-            a = 1 - a
-        b = 1 - a
         # The right-hand ray serves the next interval too.
         far = n
         if m + 1 < last and interval[m + 1] == k + 1:
             far = max(far, int(reach[m + 1] + 0.5) - 1)
-        known[b] = _cast(
-            z,
-            row,
-            col,
-            (k + 1) * turn,
-            far,
-            ground,
-            bend,
-            masts,
-            height[b],
-            parent[b],
-            slope[b],
-            v1[b],
-            v2[b],
-            horizon[b],
-        )
+        shared = m > first and interval[m - 1] == k - 1
+        a = 1 - a if shared else 0
+        b = 1 - a
+        for side in range(1 if shared else 0, 2):
+            r, bearing = (a, k * turn) if side == 0 else (b, (k + 1) * turn)
+            known[r] = _cast(
+                z,
+                row,
+                col,
+                bearing,
+                n if side == 0 else far,
+                ground,
+                bend,
+                masts,
+                height[r],
+                parent[r],
+                slope[r],
+                v1[r],
+                v2[r],
+                horizon[r],
+            )
+            if stands is not None:
+                if wooded:
+                    crowns[r] = cast_woods(
+                        stands, row, col, bearing, known[r], ground, bend, lowest, crown[r], steepest[r]
+                    )
+                if not hides:
+                    continue
+                cast_top(
+                    stands.hides,
+                    row,
+                    col,
+                    bearing,
+                    known[r],
+                    clear,
+                    ground,
+                    bend,
+                    masts,
+                    height[r],
+                    top_height[r],
+                    top_parent[r],
+                    top_slope[r],
+                    top_horizon[r],
+                )
         ha, hb = height[a], height[b]
         for position in range(starts[m], starts[m + 1]):
             place = position - starts[first]
@@ -291,6 +250,7 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
                 distance_of[place] = 1.0
                 continue
             c = a if w < 0.5 else b
+            rx_m = plan.receiver[position]
             near_parent, near_slope, near_height = parent[c], slope[c], height[c]
 
             # Receiver's horizon: proposed by the near ray's hull, decided on the blended profile.
@@ -323,6 +283,15 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
             chord_top = (g + rx_m) * by_length
             at_v = ha[rx_at] + w * (hb[rx_at] - ha[rx_at])
             by_v, bent_v = inverse[rx_at], bend * rx_at
+            if stands is not None:
+                ta, tb = top_height[a], top_height[b]
+                end_top = min(math.ceil(L - clear - ROUNDING) - 1, n)  # the last sample outside the cleared zone
+                hidden_by = hides and end_top >= 1 and end_top > clear
+                top_rise, top_at, at_top = -1e30, 1, 0.0
+                if hidden_by:
+                    top_rise, top_at, at_top = far_horizon(
+                        ta, tb, w, end_top, p, L, top_parent[c], top_slope[c], top_height[c]
+                    )
             for s in range(stops):
                 mast = masts[s]
                 q = (p - mast) * by_length
@@ -332,20 +301,43 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
                 tx_to_u, tx_to_v = (at_u - mast) * inverse[u], (at_v - mast) * by_v
                 rx_to_u = (at_u - p) / (L - u)
                 tx_rise, rx_rise = max(tx_to_u, tx_to_v), max(rx_slope, rx_to_u)
+                hidden = tx_rise >= q  # by the ground alone
+                if stands is not None and hidden_by:
+                    t_at = top_horizon[c, s, end_top]
+                    at_t = ta[t_at] + w * (tb[t_at] - ta[t_at])
+                    tx_rise = max(tx_rise, (at_t - mast) * inverse[t_at], (at_top - mast) * inverse[top_at])
+                    rx_rise = max(rx_rise, top_rise, (at_t - p) / (L - t_at))
                 blocked = tx_rise >= q
+                meet = 0.5 * L
                 if blocked:
                     x = (p - mast + rx_rise * L) / max(tx_rise + rx_rise, 1e-12)
                     x = min(max(x, 0.5), L - 0.25)
+                    meet = x
                     nu = (tx_rise - q) * x * math.sqrt(nu_scale * L / (x * (L - x)))
                 else:
                     # Nothing beyond this can matter: J is 0 at nu = -0.78.
                     gap_u, gap_v = mast + q * u - at_u, mast + q * rx_at - at_v
                     least = min(gap_u * gap_u / (u * (L - u)), gap_v * gap_v / (rx_at * (L - rx_at)))
+                    if stands is not None and hidden_by:
+                        gap_u, gap_v = mast + q * t_at - at_t, mast + q * top_at - at_top
+                        least = min(least, gap_u * gap_u / (t_at * (L - t_at)))
+                        least = min(least, gap_v * gap_v / (top_at * (L - top_at)))
                     least = min(least, 0.78 * 0.78 / (nu_scale * L))
                     # Every clearance is at least (q - tx_rise) i and (-q - rx_rise) (L - i).
                     from_tx, from_rx = q - tx_rise, max(-q - rx_rise, 0.0)
                     low = max(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30)), 1)
                     high = min(int(least * L / (from_tx * from_tx + least + 1e-30)), n)
+                    if stands is not None and hidden_by:
+                        # Up to the cleared zone what stands there is the higher; beyond it the ground alone.
+                        ends = min(high, end_top)
+                        if low <= ends:
+                            least = min(
+                                least,
+                                _least_clearance(
+                                    ta[low : ends + 1], tb[low : ends + 1], w, low, mast, q, L, floats, bits
+                                ),
+                            )
+                        low = max(low, end_top + 1)
                     if low <= high:
                         least = min(
                             least,
@@ -353,6 +345,22 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
                         )
                     nu = -math.sqrt(nu_scale * L * least)
                 nu_of[s, place] = nu
+                if stands is not None and wooded:
+                    # The cell's own trees, from half a cell behind the last sample to the receiver.
+                    tail = L - n - 0.5 if stands.own[position] - ground - bend * L * L > p else 0.0
+                    depths.far_half[s, place] = depths.far_zone[s, place] = tail * cell_m
+                    # A clear line above every crown, as seen from the lowest stop, runs under none.
+                    if blocked or steepest[c, n] > q:
+                        tx_line, rx_line = (tx_rise, rx_rise) if blocked else (q, -q)
+                        under_crowns(
+                            crown[c], crowns[c, 0], crowns[c, 1], n, mast, tx_line, p, rx_line, L, meet, clear, counted
+                        )
+                        depths.mast_half[s, place], depths.mast_zone[s, place] = (
+                            counted[0] * cell_m,
+                            counted[2] * cell_m,
+                        )
+                        depths.far_half[s, place] = (counted[1] + tail) * cell_m
+                        depths.far_zone[s, place] = (counted[3] + tail) * cell_m
                 rise = g + rx_m - mast
                 squared_of[s, place] = run * run + rise * rise
 
@@ -367,7 +375,7 @@ def trace_intervals(z, link, masts, plan, first, last, paths):
                 # Quick test: the clearance over the smooth Earth, near enough, against what is needed for no loss.
                 sag = max(2.0 * (t + r) - drop, 0.0)
                 if t * r * sag * sag < quick * d_km * (t + r) * (t + r):
-                    if blocked and rx_at > u + 1:
+                    if hidden and rx_at > u + 1:
                         # The highest obstacle over the chord may lie between the horizons: walk the hull.
                         i, previous = v, -1e30
                         while i > u:

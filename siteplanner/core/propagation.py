@@ -120,6 +120,7 @@ def diffraction_db(
     frequency_mhz: float,
     k_factor: float = MEDIAN_K_FACTOR,
     *,
+    ground_m: ArrayLike | None = None,
     earth_radius_m: float | None = None,
     polarization: Polarization = "vertical",
     speed_of_light_m_s: float = SPEED_OF_LIGHT_M_S,
@@ -135,6 +136,7 @@ def diffraction_db(
         rx_height_m,
         frequency_mhz,
         k_factor,
+        ground_m=ground_m,
         earth_radius_m=earth_radius_m,
         polarization=polarization,
         speed_of_light_m_s=speed_of_light_m_s,
@@ -149,6 +151,7 @@ def diffraction_steps(
     frequency_mhz: float,
     k_factor: float = MEDIAN_K_FACTOR,
     *,
+    ground_m: ArrayLike | None = None,
     earth_radius_m: float | None = None,
     polarization: Polarization = "vertical",
     speed_of_light_m_s: float = SPEED_OF_LIGHT_M_S,
@@ -156,7 +159,9 @@ def diffraction_steps(
     """The loss of `diffraction_db` with every step on the way.
 
     distance_m: (n,) rising, from the transmitter (first) to the receiver (last), n >= 3.
-    height_m: (n,) ground above sea level, metres. tx_height_m, rx_height_m: antennas above ground.
+    height_m: (n,) ground above sea level, metres, with what stands on it. tx_height_m, rx_height_m: antennas above it.
+    ground_m: (n,) the bare ground, equal to height_m at both ends, which the smooth surface follows (ITU-R P.1812-6
+    section 4.3.4: Bullington's loss over ground and clutter, the effective heights from the ground); None: height_m.
     earth_radius_m: effective radius; None is k_factor x 6371 km. Land constants throughout.
     A NaN height anywhere gives NaN in every step: an unknown profile has no loss.
     Raises ValueError for shapes that do not fit, distances that do not rise, or values out of range
@@ -166,6 +171,9 @@ def diffraction_steps(
     height = np.asarray(height_m, float)
     if distance.ndim != 1 or distance.shape != height.shape:
         raise ValueError("distance_m and height_m must be one-dimensional and equally long")
+    ground = height if ground_m is None else np.asarray(ground_m, float)
+    if ground.shape != height.shape:
+        raise ValueError("ground_m and height_m must be equally long")
     if distance.size < 3:
         raise ValueError("a profile needs at least 3 points")
     if not np.all(np.diff(distance) > 0):
@@ -178,7 +186,7 @@ def diffraction_steps(
     d_km = float(x_km[-1])
     if d_km * 1000.0 > MAX_DISTANCE_M:
         raise ValueError(f"the path must not be longer than {MAX_DISTANCE_M / 1000:g} km")
-    if np.isnan(height).any():
+    if np.isnan(height).any() or np.isnan(ground).any():
         nan = math.nan
         return DiffractionSteps(nan, nan, nan, nan, nan, nan, False, nan, nan, nan, nan, nan, nan, nan)
 
@@ -189,9 +197,9 @@ def diffraction_steps(
     nu, blocked = _bullington_nu(inner_km, inner_m, d_km, tx_m, rx_m, radius_km, wavelength)
     bullington = _bullington_db(nu, d_km)
 
-    tx_surface, rx_surface = _smooth_surface(x_km, height)
+    tx_surface, rx_surface = _smooth_surface(x_km, ground)
     tx_effective, rx_effective = _effective_heights(
-        inner_km, inner_m, d_km, float(height[0]), float(height[-1]), tx_m, rx_m, tx_surface, rx_surface
+        inner_km, ground[1:-1], d_km, float(height[0]), float(height[-1]), tx_m, rx_m, tx_surface, rx_surface
     )
     smooth_nu, _ = _bullington_nu(
         inner_km, np.zeros_like(inner_km), d_km, tx_effective, rx_effective, radius_km, wavelength

@@ -67,3 +67,40 @@ def resample(values: np.ndarray, row: np.ndarray, col: np.ndarray) -> np.ndarray
     if values.size and row.size:
         _resample(np.ascontiguousarray(values, dtype=np.float32), row.ravel(), col.ravel(), out.ravel())
     return out
+
+
+@njit(cache=True, nogil=True)
+def _highest_around(values, row, col, half_row, half_col, out):
+    rows, cols = values.shape
+    for k in range(row.size):
+        r, c = row[k], col[k]
+        if not (r >= -0.5 and r <= rows - 0.5 and c >= -0.5 and c <= cols - 0.5):
+            continue
+        # a touch of a thousandth of a block is rounding, not overlap
+        top, bottom = int(np.ceil(r - half_row - 0.499)), int(np.floor(r + half_row + 0.499))
+        left, right = int(np.ceil(c - half_col - 0.499)), int(np.floor(c + half_col + 0.499))
+        best, known, count = -np.inf, 0, 0
+        for i in range(max(top, 0), min(bottom, rows - 1) + 1):
+            for j in range(max(left, 0), min(right, cols - 1) + 1):
+                count += 1
+                v = float(values[i, j])
+                if not np.isnan(v):
+                    known += 1
+                    best = max(best, v)
+        if known > 0 and 2 * known >= count:
+            out[k] = best
+
+
+def highest_around(
+    values: np.ndarray, row: np.ndarray, col: np.ndarray, half_row: float, half_col: float
+) -> np.ndarray:
+    """The highest of the cells that a square about each fractional cell touches; NaN where less than half is known.
+
+    As `resample`; half_row, half_col: half the square's sides, in cells of `values`.
+    """
+    row, col = np.ascontiguousarray(row, dtype=np.float64), np.ascontiguousarray(col, dtype=np.float64)
+    out = np.full(row.shape, np.nan, dtype=np.float32)
+    if values.size and row.size:
+        flat = np.ascontiguousarray(values, dtype=np.float32)
+        _highest_around(flat, row.ravel(), col.ravel(), half_row, half_col, out.ravel())
+    return out

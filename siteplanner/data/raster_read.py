@@ -10,13 +10,14 @@ import numpy as np
 
 from siteplanner.data.grid import Grid
 from siteplanner.data.raster_source import RasterSource, open_raster, unreadable
-from siteplanner.data.warping import Mapping, block_means
+from siteplanner.data.warping import Mapping, block_maxima, block_means
 from siteplanner.errors import Finding
 
 _BLOCK = 512  # target cells a side
 _WINDOW = 16_000_000  # source pixels read at once: 64 MB of float32
 _FULL_READ = 400_000_000  # pixels; above this the raster's own reduced copies are read, where it has them
 _PAD = 3  # source cells round a block that cubic convolution may ask for
+_ALIKE = 1.5  # up to so many cells a pixel is not coarser than they are
 # heights that mean "unknown" though the file does not say so; from memory, they recur in many products
 _FILL_VALUES = (-9999.0, -32768.0, -32767.0, -99999.0, 32767.0)
 _NO_GROUND_LOW, _NO_GROUND_HIGH = -12_000.0, 100_000.0  # below the deepest sea; above any height in feet
@@ -44,19 +45,28 @@ class _Untagged:
     cells: int = 0
 
 
-def read_onto(source: RasterSource, grid: Grid, pixel_m: tuple[float, float], tick: Callable[[float], None]) -> Reading:
+def read_onto(
+    source: RasterSource,
+    grid: Grid,
+    pixel_m: tuple[float, float],
+    tick: Callable[[float], None],
+    highest: bool = False,
+) -> Reading:
     """Read what of the raster meets the grid and bring it onto the grid's cells.
 
-    `pixel_m`: height and width of a source pixel in metres. Memory is bounded whatever the raster's size.
+    `pixel_m`: height and width of a source pixel in metres. highest: where the pixels are not coarser than the cells,
+    each cell takes the highest pixel that it touches, so that no tree is lost in a mean; the raster's own reduced
+    copies, which are means, are then not read. Memory is bounded whatever the raster's size.
     Raises InputError where the file is damaged.
     """
-    level = _overview(source, grid, pixel_m)
+    highest = highest and max(pixel_m) <= _ALIKE * grid.cell_size_m
+    level = None if highest else _overview(source, grid, pixel_m)
     if level is None:
-        return _read(source, grid, pixel_m, tick)
+        return _read(source, grid, pixel_m, tick, highest)
     with open_raster(source.path, overview=level) as reduced:
         by_row = source.dataset.height / reduced.dataset.height
         by_col = source.dataset.width / reduced.dataset.width
-        return _read(reduced, grid, (pixel_m[0] * by_row, pixel_m[1] * by_col), tick)
+        return _read(reduced, grid, (pixel_m[0] * by_row, pixel_m[1] * by_col), tick, highest)
 
 
 def _overview(source: RasterSource, grid: Grid, pixel_m: tuple[float, float]) -> int | None:
@@ -71,19 +81,25 @@ def _overview(source: RasterSource, grid: Grid, pixel_m: tuple[float, float]) ->
     return fitting[-1] if fitting else None
 
 
-def _read(source: RasterSource, grid: Grid, pixel_m: tuple[float, float], tick: Callable[[float], None]) -> Reading:
+def _read(
+    source: RasterSource, grid: Grid, pixel_m: tuple[float, float], tick: Callable[[float], None], highest: bool
+) -> Reading:
     mapping = Mapping(grid.transform, grid.crs, source.transform, source.crs, source.lon_centre)
     rows, cols = _touched(source, grid, mapping)
     values = np.full((rows.stop - rows.start, cols.stop - cols.start), np.nan, dtype=np.float32)
     out = Reading(values, rows, cols)
-    by_row, by_col = (max(1, int(grid.cell_size_m / size + 1e-6)) for size in pixel_m)
+    # means over whole cells; maxima over quarters of them, so that what stands beside a cell is hardly drawn into it
+    block_m = grid.cell_size_m / 4 if highest else grid.cell_size_m
+    by_row, by_col = (max(1, int(block_m / size + 1e-6)) for size in pixel_m)
     ratio = grid.cell_size_m / min(pixel_m)
     side = int(min(_BLOCK, max(16, math.sqrt(_WINDOW) / max(ratio, 1e-9) * 0.6)))
     seen = _Untagged()
+    # half a cell in blocks of pixels, along rows and columns
+    half = tuple(0.5 * grid.cell_size_m / (size * by) for size, by in zip(pixel_m, (by_row, by_col), strict=True))
     starts = [(r, c) for r in range(rows.start, rows.stop, side) for c in range(cols.start, cols.stop, side)]
     for number, (r, c) in enumerate(starts):
         height, width = min(side, rows.stop - r), min(side, cols.stop - c)
-        block = _block(source, mapping, (r, c, height, width), (by_row, by_col), seen)
+        block = _block(source, mapping, (r, c, height, width), (by_row, by_col), seen, half if highest else None)
         if block is not None:
             values[r - rows.start : r - rows.start + height, c - cols.start : c - cols.start + width] = block
         tick((number + 1) / len(starts))
@@ -120,9 +136,15 @@ def _step(values: np.ndarray, axis: int) -> float:
 
 
 def _block(
-    source: RasterSource, mapping: Mapping, place: tuple[int, int, int, int], by: tuple[int, int], seen: _Untagged
+    source: RasterSource,
+    mapping: Mapping,
+    place: tuple[int, int, int, int],
+    by: tuple[int, int],
+    seen: _Untagged,
+    half: tuple[float, ...] | None,
 ) -> np.ndarray | None:
-    from siteplanner.core.resample import resample  # numba: only where it is needed
+    """One block of the grid; half: half a cell in blocks of pixels where the highest counts, None for the mean."""
+    from siteplanner.core.resample import highest_around, resample  # numba: only where it is needed
 
     row, col = mapping.block(*place)
     d = source.dataset
@@ -140,11 +162,12 @@ def _block(
     window = _window(source, lows, highs, seen)
     if by != (1, 1):
         spare = [(-window.shape[k]) % by[k] for k in (0, 1)]
-        window = block_means(np.pad(window, ((0, spare[0]), (0, spare[1])), constant_values=np.nan), *by)
+        window = np.pad(window, ((0, spare[0]), (0, spare[1])), constant_values=np.nan)
+        window = (block_means if half is None else block_maxima)(window, *by)
     # pixel centres to centres of blocks of pixels
     at_row = (row - lows[0] + 0.5) / by[0] - 0.5
     at_col = (col - lows[1] + 0.5) / by[1] - 0.5
-    return resample(window, at_row, at_col)
+    return resample(window, at_row, at_col) if half is None else highest_around(window, at_row, at_col, *half)
 
 
 def _window(source: RasterSource, lows: list[int], highs: list[int], seen: _Untagged) -> np.ndarray:

@@ -62,8 +62,9 @@ def read_elevation(
 
     `near`: WGS 84 shape of the ground needed, margin included. `cell_size_m`: None takes the finest raster's cells,
     at least 5 m. Cells lie at whole multiples of their size. The finest raster is on top; among equals the first.
-    Finer sources are averaged over whole pixels first, then cubic convolution (`warping.resample`). Holes up to
-    `fill_gap_cells` wide are bridged. `unit`: "auto" takes the unit the file states, and without one reads metres
+    Finer sources are averaged over whole pixels first, then cubic convolution (`warping.resample`); of a surface no
+    coarser than the cells each cell takes the highest pixel that it touches. Holes up to `fill_gap_cells` wide are
+    bridged. `unit`: "auto" takes the unit the file states, and without one reads metres
     with a finding that shows both readings. `progress` is called with a text and the share done.
 
     Raises InputError (file, field, remedy) for a file that cannot be used (see `raster_source.open_raster`), no
@@ -119,7 +120,8 @@ def _read(
             share, name = number / len(order), source.path.name
             tell(f"Reading {name}", share)
             findings += source.findings
-            reading = read_onto(source, grid, sizes[id(source)], _tick(tell, name, share, 1 / len(order)))
+            tick = _tick(tell, name, share, 1 / len(order))
+            reading = read_onto(source, grid, sizes[id(source)], tick, highest=role == "surface")
             findings += reading.findings
             unit_used = _unit(source, reading, unit, findings)
             reading.values *= np.float32(1) if unit_used == "m" else METRES_PER[unit_used]

@@ -67,3 +67,16 @@ def block_means(values: np.ndarray, rows: int, cols: int) -> np.ndarray:
     total = np.where(known, blocks, 0).sum(axis=(1, 3), dtype=np.float64)
     enough = 2 * count >= rows * cols
     return np.where(enough, total / np.maximum(count, 1), np.nan).astype(values.dtype)
+
+
+def block_maxima(values: np.ndarray, rows: int, cols: int) -> np.ndarray:
+    """The highest of each block of `rows` x `cols` cells; unknown as with `block_means`.
+
+    For what stands on the ground: the mean of a tree and the grass around it is the height of neither.
+    """
+    if rows == cols == 1:
+        return values
+    blocks = values.reshape(values.shape[0] // rows, rows, values.shape[1] // cols, cols)
+    known = np.isfinite(blocks)
+    highest = np.where(known, blocks, -np.inf).max(axis=(1, 3))
+    return np.where(2 * known.sum(axis=(1, 3)) >= rows * cols, highest, np.nan).astype(values.dtype)

@@ -38,15 +38,24 @@ class Layers(Part):
         (),
         json_schema_extra=_hold("raster"),
         description="Optional rasters of surface heights (tree tops, roofs), same unit; they block sky and "
-        "radio. Without them: bare ground.",
+        "radio. Without them: bare ground for the sky, land_cover or default_clutter for the radio. What stands there "
+        "counts as trees unless land_cover says that it is built up.",
     )
     land_cover: str | None = Field(
         None,
         json_schema_extra=_hold("raster"),
-        description="Optional raster of land-cover classes: clutter around the handset (ITU-R P.2108-1).",
+        description="Optional raster of land-cover classes: what stands along the radio paths and around their ends, "
+        "with the heights of the surface where that is given, else representative ones (ITU-R P.2108-1 Table 3).",
     )
     land_cover_classes: dict[str, Literal["water", "open", "suburban", "urban", "trees", "dense_urban"]] = Field(
         default_factory=dict, description="Class code of that raster -> kind of clutter; a code left out is open."
+    )
+    default_clutter: Literal["water", "open", "suburban", "urban", "trees", "dense_urban"] = Field(
+        "suburban",
+        description="What the radio takes to stand on the ground where neither surface nor land_cover tells: houses "
+        "and trees of 10 m. Between open ground, where a small cell reaches three times as far, and woods, where it "
+        "reaches a third as far; its loss is nearest to Hata's suburban one (tests). Common practice: where nothing is "
+        "known, service is not promised as over open water. ITU-R P.1812 has no default.",
     )
     incident_area: str = Field(
         json_schema_extra=_hold("polygon"), description="Polygons that need coverage; column `weight` optional."

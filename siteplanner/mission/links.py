@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import fields
 from typing import Annotated, Literal
 
@@ -275,7 +276,28 @@ class Radio(Part):
         None, ge=-20, le=40, description="Least signal to noise at the base station, in place of that of `service`."
     )
     location_sigma_db: float = Field(
-        8.0, ge=0, le=15, description="Log-normal location variability; 0 makes a hard edge."
+        5.0,
+        ge=0,
+        le=15,
+        description="Location variability: standard deviation from place to place about the median, log-normal. ITU-R "
+        "P.1546: K + 1.3 log f with f in MHz and K = 1.2 below the clutter, 5.0 dB at 763 MHz (from memory). 0 here "
+        "and in model_sigma_db makes a hard edge.",
+    )
+    model_sigma_db: float = Field(
+        6.2,
+        ge=0,
+        le=20,
+        description="The model's own error, one standard deviation, common to all places: it does not average out over "
+        "the area. Together with the location variability 8 dB, the spread of measured levels about predicted ones "
+        "that planning counts with (common practice, no source).",
+    )
+    most_certain_at_point: float = Field(
+        0.95,
+        ge=0.5,
+        le=1,
+        description="No named point is told a higher probability of service than this: a wall, a vehicle or a wrong "
+        "height makes about one path in twenty worse than the standard deviations say, whatever the margin. Common "
+        "practice, no source.",
     )
     max_radius_m: float = Field(
         10000.0, gt=0, description="No service beyond this, whatever the level (timing and configuration)."
@@ -287,6 +309,11 @@ class Radio(Part):
         description="Handsets that the cell carries at once, all sectors together, from its data sheet: told beside "
         "the people served, and how much they may talk at 1 % blocking (Erlang B). It does not shrink the service.",
     )
+
+    @property
+    def sigma_db(self) -> float:
+        """Spread at one place, from place to place and the model's own error together; they are independent."""
+        return math.hypot(self.location_sigma_db, self.model_sigma_db)
 
     @field_validator("bandwidth_mhz")
     @classmethod

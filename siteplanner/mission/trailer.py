@@ -35,7 +35,11 @@ class Trailer(Part):
         (8.0, 12.0, 15.0), description="Heights at which the mast locks, above ground. Common practice."
     )
     mast_stop_tolerance: float = Field(
-        0.02, ge=0, le=1, description="Share of the area that a lower mast stop may give up. Common practice."
+        0.02,
+        ge=0,
+        le=1,
+        description="Share of the area that a lower mast stop may give up, where a surface or land cover tells what "
+        "stands at the mast; where neither does, the highest stop is taken. Common practice.",
     )
     mast_ahead_of_dish_m: float = Field(
         2.0, ge=-20, le=20, description="Mast from the dish toward the nose (negative: behind it). Common practice."

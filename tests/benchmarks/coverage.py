@@ -12,12 +12,15 @@ import resource
 import time
 import warnings
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
+from scipy.ndimage import gaussian_filter
 
 from siteplanner.core.aim import best_aim
 from siteplanner.core.antenna import SectorPattern
-from siteplanner.core.coverage import directions, path_loss_stops_db
+from siteplanner.core.coverage import directions, fast_losses, path_loss_stops_db
+from siteplanner.core.ground_cover import KINDS, TREES, cover_of, covered_loss_db
 from siteplanner.core.link import LinkParameters
 from tests.core.coverage_twin import twin
 from tests.core.grounds import CELL_M, disc, fractal, mountains, plain, real_hills
@@ -141,6 +144,28 @@ def growth(quick: bool) -> None:
     row_of(f"threads ({os.cpu_count()} processors)", times)
 
 
+def cover_cost(quick: bool) -> None:
+    print("\n2b. What stands on the ground (5 km, three stops, one thread; bare ground is 1)")
+    ground, masts = real_hills(), [8.0, 12.0, 15.0]
+    rows, cols = cells_of(ground, 550, 550, 500)
+    noise = gaussian_filter(np.random.default_rng(5).normal(size=ground.shape), 6)
+    one = best(lambda: loss(ground, 550, 550, masts, rows, cols, 1), 3)
+
+    def covered(kinds: np.ndarray) -> float:
+        cover = cover_of(ground, kinds.astype(np.uint8))
+        losses = partial(fast_losses, threads=1)
+        arguments = (ground, CELL_M, 550, 550, masts, RX_M, MHZ, rows, cols, cover, losses)
+        return best(lambda: covered_loss_db(*arguments), 2 if quick else 3) / one
+
+    houses = covered(np.full(ground.shape, KINDS.index("suburban")))
+    print(f"   houses everywhere: {houses:.2f}", end="")
+    for share in (0.1, 0.3):
+        print(
+            f"; woods on {share:.0%}: {covered(np.where(noise > np.quantile(noise, 1 - share), TREES, 0)):.2f}", end=""
+        )
+    print()
+
+
 def aim_cost(quick: bool) -> None:
     ground = real_hills()
     rows, cols = cells_of(ground, 550, 550, 178)
@@ -208,6 +233,9 @@ def main() -> None:
     ground = real_hills()
     loss(ground, 550, 550, [12.0], np.array([500]), np.array([520]))  # compile before the clock starts
     twin(ground.astype(float), CELL_M, 550, 550, 12.0, RX_M, MHZ, np.array([500]), np.array([520]))
+    path_loss_stops_db(
+        ground, CELL_M, 550, 550, [12.0], RX_M, MHZ, np.array([500]), np.array([520]), surface_m=ground + 1
+    )
     best_aim(np.full((1, 1), 100.0), [0.0], np.zeros((1, 1)), [1.0], PARAMS, PATTERN)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     rows, cols = cells_of(ground, 550, 550, 540)
@@ -220,6 +248,7 @@ def main() -> None:
     )
     against_slower_ways(quick)
     growth(quick)
+    cover_cost(quick)
     aim_cost(quick)
     whole_search(quick)
 

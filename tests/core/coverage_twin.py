@@ -100,12 +100,13 @@ def sphere_db(D, h1, h2, a_km, f_ghz, lam, vertical):
 
 
 @njit(cache=True, nogil=True)
-def delta_bullington(d, h, htg, hrg, f_mhz, a_km, light, vertical, out):
-    """Loss of a profile (km, m). out: loss, Bullington, smooth Bullington, sphere, nu, blocked."""
+def delta_bullington(d, g, h, htg, hrg, f_mhz, a_km, light, vertical, out):
+    """Loss of a profile (km, m): g with what stands on the ground, h the ground itself, which the smooth surface
+    follows (P.1812-6 section 4.3.4). out: loss, Bullington, smooth Bullington, sphere, nu, blocked."""
     D, n = d[-1], d.size
     lam = light / (f_mhz * 1e6)
     hts, hrs = h[0] + htg, h[-1] + hrg
-    nu, blocked = bullington(d, h, hts, hrs, a_km, lam)
+    nu, blocked = bullington(d, g, hts, hrs, a_km, lam)
     v1 = v2 = 0.0
     for i in range(1, n):
         v1 += (d[i] - d[i - 1]) * (h[i] + h[i - 1])
@@ -127,8 +128,10 @@ def delta_bullington(d, h, htg, hrg, f_mhz, a_km, light, vertical, out):
 
 
 @njit(cache=True, nogil=True)
-def twin(z, cell_m, row, col, mast_m, rx_m, f_mhz, rows, cols, vertical=True):
-    """(cells, 2): total loss with free space over the slant distance, and blocked 1/0; NaN where unknown."""
+def twin(z, cell_m, row, col, mast_m, rx_m, f_mhz, rows, cols, vertical=True, top=None, clear_m=50.0):
+    """(cells, 2): total loss with free space over the slant distance, and blocked 1/0; NaN where unknown.
+
+    top: what stands on the ground and hides what is behind it, left out within clear_m of either end (P.452-18)."""
     out = np.empty((rows.size, 2))
     steps = np.empty(6)
     for c in range(rows.size):
@@ -142,7 +145,12 @@ def twin(z, cell_m, row, col, mast_m, rx_m, f_mhz, rows, cols, vertical=True):
         if np.isnan(h).any():
             out[c] = np.nan
             continue
-        delta_bullington(d, h, mast_m, rx_m, f_mhz, A_E_KM, 299792458.0, vertical, steps)
+        g = h.copy()
+        if top is not None:
+            for i in range(1, n):
+                if i * cell_m > clear_m + 1e-6 and L * cell_m - i * cell_m > clear_m + 1e-6:
+                    g[i] = max(h[i], bilinear(top, row + dr * i / L, col + dc * i / L))
+        delta_bullington(d, g, h, mast_m, rx_m, f_mhz, A_E_KM, 299792458.0, vertical, steps)
         rise = h[n] + rx_m - h[0] - mast_m
         free = 10 * math.log10((L * cell_m) ** 2 + rise**2) + 20 * math.log10(4e6 * math.pi / 299792458.0 * f_mhz)
         out[c, 0], out[c, 1] = free + steps[0], steps[5]

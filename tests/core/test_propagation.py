@@ -328,7 +328,8 @@ def test_twin_of_the_kernel_is_the_same_method(make):
     out = np.empty(6)
     for seed in range(200):
         distance, height, htx, hrx, mhz, vertical = make(seed)
-        delta_bullington(distance / 1000, height.astype(float), htx, hrx, mhz, A_E_KM, 299792458.0, vertical, out)
+        profile = height.astype(float)
+        delta_bullington(distance / 1000, profile, profile, htx, hrx, mhz, A_E_KM, 299792458.0, vertical, out)
         steps = diffraction_steps(
             distance, height, htx, hrx, mhz, polarization="vertical" if vertical else "horizontal"
         )

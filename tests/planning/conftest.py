@@ -33,8 +33,11 @@ def valley() -> np.ndarray:
     return np.where(wall, ground + 400, np.where(steep, ground + 0.3 * (x[None, :] - 2600), ground)).astype(np.float32)
 
 
-def write_mission(folder, **changes) -> str:
-    """The valley's layers and mission in a folder; `changes` are TOML lines per table."""
+def write_mission(folder, stated: str = 'default_clutter = "open"', **changes) -> str:
+    """The valley's layers and mission in a folder; `changes` are TOML lines per table.
+
+    `stated`: nothing stands in this valley, which neither a surface nor land cover tells; '' leaves that open.
+    """
     folder.mkdir(exist_ok=True)
     with rasterio.open(
         folder / "dem.tif",
@@ -75,7 +78,7 @@ def write_mission(folder, **changes) -> str:
     tables = {
         "layers": 'elevation = "dem.tif"\nincident_area = "area.gpkg"\nroads = "roads.gpkg"\nkeep_out = "keep.gpkg"\n'
         'hazards = "hazard.gpkg"\npower_lines = "lines.gpkg"\nmust_serve = "points.gpkg"\n'
-        'spots = "spots.gpkg"',
+        'spots = "spots.gpkg"\n' + stated,
         "staging": f"latitude = {lat:.8f}\nlongitude = {lon:.8f}",
         "sky": 'satellites = [{name = "south", longitude_deg = -111.0}]',
         "search": "radius_m = 1500\nspacing_m = 100\nmax_spots = 40",

@@ -228,7 +228,9 @@ class TestMastStops:
         judge, spot, _ = self.banked(canyon_plan, 12.0)
         trailer = judge.study.mission.trailer.model_copy(update={"mast_stop_tolerance": 1.0})  # coverage: any stop does
         mission = judge.study.mission.model_copy(update={"trailer": trailer})
-        judge = replace(judge, study=replace(judge.study, mission=mission), reuse=None)
+        # where it is not known what stands at the mast, coverage alone would take the highest stop
+        cover = replace(judge.study.cover, known=np.ones(judge.study.elevation.shape, bool))
+        judge = replace(judge, study=replace(judge.study, mission=mission, cover=cover), reuse=None)
         e = evaluate(judge, spot)
         assert e.donor is not None
         assert e.coverage.mast_height_m == e.donor.antenna_height_m == 12.0

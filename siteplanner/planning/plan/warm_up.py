@@ -20,13 +20,15 @@ def compile_coverage() -> None:
 
     from siteplanner.core.aim import best_aim
     from siteplanner.core.antenna import SectorPattern
-    from siteplanner.core.coverage import directions, path_loss_stops_db
+    from siteplanner.core.coverage import directions
+    from siteplanner.core.ground_cover import TREES, cover_of, covered_loss_db
     from siteplanner.core.link import LinkParameters
 
     ground = np.random.default_rng(0).normal(0, 20, (40, 40)).astype(np.float32)
     rows, cols = (a.ravel() for a in np.mgrid[0:40:3, 0:40:3])
     stops = np.array([8.0, 12.0])
-    loss = path_loss_stops_db(ground, 10.0, 20, 20, stops, 1.5, 763.0, rows, cols)
+    woods = cover_of(ground, np.full(ground.shape, TREES, np.uint8))
+    loss = covered_loss_db(ground, 10.0, 20, 20, stops, 1.5, 763.0, rows, cols, woods)
     distance, bearing, angle = directions(ground, 10.0, 20, 20, stops, 1.5, rows, cols)
     best_aim(loss, bearing, angle, np.ones(len(rows)), LinkParameters(), SectorPattern(), distance_m=distance)
 

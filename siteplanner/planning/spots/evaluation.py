@@ -103,7 +103,7 @@ class PointService:
     name: str
     latitude: float
     longitude: float
-    probability: float
+    probability: float  # location variability and the model's own error together, at most `most_certain_at_point`
     margin_db: float
     distance_m: float
     bearing_deg: float
@@ -122,6 +122,8 @@ class Coverage:
     budget: tuple[BudgetLine, ...] = ()  # adds up by hand
     probability: np.ndarray | None = None  # per area cell, same order as Plan.area_rows/cols
     service: Service | None = None  # who is served; None in a plan that was put together by hand
+    share_low: float = math.nan  # the share if the model is off by one of its own standard errors, everywhere alike
+    share_high: float = math.nan
 
 
 @dataclass(frozen=True)

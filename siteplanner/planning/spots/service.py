@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import cast
-
 import numpy as np
 
 from siteplanner.core.aim import best_aim, lowest_good_stop, served_probability
-from siteplanner.core.clutter import CLUTTER_HEIGHT_M, Clutter, height_gain_db
-from siteplanner.core.coverage import directions, path_loss_exact_db, path_loss_stops_db
+from siteplanner.core.coverage import directions
+from siteplanner.core.coverage_exact import exact_losses
+from siteplanner.core.ground_cover import covered_loss_db
 from siteplanner.core.handset_place import spread_db
-from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
-from siteplanner.mission import Radio
+from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db, service_probability
 from siteplanner.mission.links import link_parameters, sector_pattern
 from siteplanner.planning.spots.evaluation import Coverage, PointService
 from siteplanner.planning.spots.served import service_of
-from siteplanner.planning.study.clutter import CLUTTER_KINDS
 from siteplanner.planning.study.inputs import CoverageInputs
 from siteplanner.planning.study.spot import Spot
 
@@ -24,12 +20,12 @@ from siteplanner.planning.study.spot import Spot
 def predict_coverage(
     inputs: CoverageInputs, spot: Spot, cell: tuple[int, int], least_stop_m: float | None = None
 ) -> Coverage:
-    """Path loss to every cell of the area from every mast stop; best bearings; the lowest stop that is good enough.
+    """Path loss to every cell of the area from every mast stop; best bearings; the stop of `choose_stop`.
 
     `least_stop_m`: a stop that something else needs (a donor link); the mast stands no lower.
     Bearings in the answer are true; the kernels work in grid bearings.
     """
-    grid, radio, cells = inputs.relief.elevation, inputs.radio, inputs.area_cells
+    grid, radio, cells = inputs.elevation, inputs.radio, inputs.area_cells
     params, pattern = link_parameters(radio), sector_pattern(radio)
     stops = np.array(inputs.mast_stops_m)
     loss = area_loss_db(inputs, cell, stops)
@@ -46,11 +42,11 @@ def predict_coverage(
         sectors=radio.sectors,
         separation_deg=radio.sector_separation_deg,
         min_separation_deg=radio.min_sector_separation_deg,
-        sigma_db=spread_db(radio.location_sigma_db, params.entry),
+        sigma_db=spread_db(radio.sigma_db, params.entry),
         distance_m=distance,
         max_radius_m=radio.max_radius_m,
     )
-    chosen = lowest_good_stop(aim.shares, inputs.mast_stop_tolerance)
+    chosen = choose_stop(inputs, cell, aim.shares)
     if least_stop_m is not None:
         chosen = max(chosen, int(np.searchsorted(stops, least_stop_m)))
     bearings = aim.bearings_deg[chosen]
@@ -61,14 +57,19 @@ def predict_coverage(
         bearings,
         params,
         pattern,
-        sigma_db=spread_db(radio.location_sigma_db, params.entry),
+        sigma_db=spread_db(radio.sigma_db, params.entry),
         distance_m=distance,
         max_radius_m=radio.max_radius_m,
     )
     probability = np.nan_to_num(probability)  # unknown path: no service is promised there
     convergence = grid.convergence_deg(spot.x, spot.y)
+    share = float(aim.shares[chosen])
+    places_db = spread_db(radio.location_sigma_db, params.entry)
+    low, high = (
+        _share_with_error(cells.weight, margin - e * radio.model_sigma_db, probability, places_db) for e in (1.0, -1.0)
+    )
     return Coverage(
-        share=float(aim.shares[chosen]),
+        share=share,
         served_area_km2=float(probability.sum() * cells.cell_area_m2 / 1e6),
         mast_height_m=float(stops[chosen]),
         sector_bearings_deg=tuple(float((b + convergence) % 360) for b in bearings),
@@ -77,57 +78,44 @@ def predict_coverage(
         budget=_median_budget(params, loss[chosen], margin),
         probability=probability.astype(np.float32),
         service=service_of(radio, params, pattern, cells, probability, bearing, angle[chosen], bearings),
+        # where nearly all or nearly nothing is served, the mean over all errors lies beyond one of the two
+        share_low=min(low, share),
+        share_high=max(high, share),
     )
 
 
+def _share_with_error(weight: np.ndarray, margin_db: np.ndarray, probability: np.ndarray, places_db: float) -> float:
+    """The expected share with margins that hold an error of the model, the same everywhere; `places_db` spreads them
+    from place to place."""
+    counted = np.nonzero((weight > 0) & (probability > 0))[0]  # known, and within the radius
+    return float(weight[counted] @ service_probability(margin_db[counted], places_db))
+
+
 def area_loss_db(inputs: CoverageInputs, cell: tuple[int, int], stops: np.ndarray) -> np.ndarray:
-    """Loss from every mast stop to every cell of the area, clutter included, (stops, cells) in dB."""
-    cells, grid = inputs.area_cells, inputs.relief.elevation
-
-    def to_height(rx_height_m: float, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
-        return path_loss_stops_db(
-            grid.values,
-            grid.cell_size_m,
-            *cell,
-            stops,
-            rx_height_m,
-            inputs.radio.frequency_mhz,
-            rows,
-            cols,
-            surface_m=inputs.relief.surface.values,
-        )
-
-    kinds = None if inputs.clutter is None else inputs.clutter.values[cells.rows, cells.cols]
-    return with_clutter(inputs.radio, kinds, cells.rows, cells.cols, to_height)
+    """Loss from every mast stop to every cell of the area, with what stands on the ground, (stops, cells) in dB."""
+    cells, grid, radio = inputs.area_cells, inputs.elevation, inputs.radio
+    return covered_loss_db(
+        grid.values,
+        grid.cell_size_m,
+        *cell,
+        stops,
+        radio.handset_height_m,
+        radio.frequency_mhz,
+        cells.rows,
+        cells.cols,
+        inputs.cover.cover,
+    )
 
 
-def with_clutter(
-    radio: Radio,
-    kinds: np.ndarray | None,
-    rows: np.ndarray,
-    cols: np.ndarray,
-    to_height: Callable[[float, np.ndarray, np.ndarray], np.ndarray],
-) -> np.ndarray:
-    """Path loss with the clutter around the handset.
+def choose_stop(inputs: CoverageInputs, cell: tuple[int, int], shares: np.ndarray) -> int:
+    """Which mast stop: the lowest that gives up no more than the tolerance, where it is known what stands at the mast.
 
-    Where the clutter stands higher than the handset, the path is worked out to the top of the clutter and the
-    height-gain loss from there down to the handset is added (ITU-R P.2108-1 section 3.1, the way of P.1812). Open
-    ground and water, whose own height is 0 in P.1812 Table 2 (from memory), add nothing: the path already ends at
-    the handset.
+    Where it is not, the highest: what may stand there costs a low mast most, and the shares do not show it.
     """
-    loss = to_height(radio.handset_height_m, rows, cols)
-    if kinds is None:
-        return loss
-    for index, kind in enumerate(CLUTTER_KINDS):
-        here = np.nonzero(kinds == index)[0]
-        if kind in ("none", "open", "water") or not len(here):
-            continue
-        top = CLUTTER_HEIGHT_M[kind]
-        if top <= radio.handset_height_m:
-            continue
-        down = float(height_gain_db(radio.frequency_mhz, radio.handset_height_m, cast(Clutter, kind)))
-        loss[:, here] = to_height(top, rows[here], cols[here]) + down
-    return loss
+    known = inputs.cover.known
+    if known is None or not known[cell]:
+        return len(shares) - 1
+    return lowest_good_stop(shares, inputs.mast_stop_tolerance)
 
 
 def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray) -> tuple[BudgetLine, ...]:
@@ -151,24 +139,11 @@ def serve_points(
     frame = inputs.must_serve
     if frame is None:
         return ()
-    grid, radio = inputs.relief.elevation, inputs.radio
+    grid, radio = inputs.elevation, inputs.radio
     params, pattern = link_parameters(radio), sector_pattern(radio)
     names = frame["name"] if "name" in frame.columns else [None] * len(frame)
     convergence = grid.convergence_deg(spot.x, spot.y)
     masts = np.array([mast_height_m])
-
-    def to_height(rx_height_m: float, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
-        return path_loss_exact_db(
-            grid.values,
-            grid.cell_size_m,
-            *cell,
-            masts,
-            rx_height_m,
-            radio.frequency_mhz,
-            rows,
-            cols,
-            surface_m=inputs.relief.surface.values,
-        )
 
     out = []
     for number, (name, shape) in enumerate(zip(names, frame.geometry, strict=True), 1):
@@ -180,8 +155,18 @@ def serve_points(
             out.append(PointService(label, lat, lon, 0.0, float("nan"), float("nan"), float("nan")))
             continue
         row, col = np.clip(row, 0, grid.shape[0] - 1), np.clip(col, 0, grid.shape[1] - 1)
-        kinds = None if inputs.clutter is None else np.array([inputs.clutter.values[here]])
-        loss = with_clutter(radio, kinds, row, col, to_height)
+        loss = covered_loss_db(
+            grid.values,
+            grid.cell_size_m,
+            *cell,
+            masts,
+            radio.handset_height_m,
+            radio.frequency_mhz,
+            row,
+            col,
+            inputs.cover.cover,
+            exact_losses,
+        )
         distance, bearing, angle = directions(
             grid.values, grid.cell_size_m, *cell, masts, radio.handset_height_m, row, col
         )
@@ -192,7 +177,7 @@ def serve_points(
             bearings_deg,
             params,
             pattern,
-            sigma_db=spread_db(radio.location_sigma_db, params.entry),
+            sigma_db=spread_db(radio.sigma_db, params.entry),
             distance_m=distance,
             max_radius_m=radio.max_radius_m,
         )
@@ -201,7 +186,7 @@ def serve_points(
                 label,
                 lat,
                 lon,
-                float(np.nan_to_num(probability)[0]),
+                min(float(np.nan_to_num(probability)[0]), radio.most_certain_at_point),
                 float(margin[0]),
                 float(distance[0]),
                 (float(bearing[0]) + convergence) % 360,

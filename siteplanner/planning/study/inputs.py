@@ -15,6 +15,7 @@ import numpy as np
 from siteplanner.data.grid import Grid
 from siteplanner.mission import DonorLink, OpenSky, Radio, Satellite
 from siteplanner.planning.study.area import AreaCells
+from siteplanner.planning.study.cover import GroundCover
 from siteplanner.planning.study.donors import Donor
 from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.study import Study
@@ -81,8 +82,8 @@ class BackhaulInputs:
 class CoverageInputs:
     """What the predicted service takes."""
 
-    relief: Relief
-    clutter: Grid | None
+    elevation: Grid
+    cover: GroundCover
     area_cells: AreaCells
     must_serve: GeoDataFrame | None
     radio: Radio
@@ -127,8 +128,8 @@ def coverage_inputs(study: Study) -> CoverageInputs:
     """What the predicted service takes of a study."""
     trailer = study.mission.trailer
     return CoverageInputs(
-        study.relief,
-        study.clutter,
+        study.elevation,
+        study.cover,
         study.area_cells,
         study.overlay("must_serve"),
         study.mission.radio,

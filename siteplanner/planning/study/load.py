@@ -15,7 +15,7 @@ from shapely.ops import unary_union
 
 from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
-from siteplanner.data.classes import read_classes
+from siteplanner.data.classes import Classes, read_classes
 from siteplanner.data.geometry import unwrapped
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.rasters import Elevation, metric_crs, read_elevation
@@ -33,7 +33,7 @@ from siteplanner.data.vetting import (
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission
 from siteplanner.planning.study.area import area_cells
-from siteplanner.planning.study.clutter import clutter_kinds
+from siteplanner.planning.study.cover import Surface, cover_findings, ground_cover
 from siteplanner.planning.study.donors import Donor, check_wanted, read_donors
 from siteplanner.planning.study.driving import speeds_driven
 from siteplanner.planning.study.layers import Loaded, read_tables, shapes_of, told
@@ -69,13 +69,15 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         tick(0.1)
         ground = read_ground(mission, place, donors.value.judged, reuse)
         grid = ground.value.grid
-        obstacles = read_surface(mission, grid, reuse)
-        clutter = read_clutter(mission, grid, obstacles.value, reuse)
+        surface = read_surface(mission, grid, reuse)
+        classes = read_land_cover(mission, grid, reuse)
         tick(0.6)
         roads = read_road_layers(mission, place.crs, place.around(place.everything, ROAD_MARGIN_M), reuse)
         tick(0.8)
         layers = read_layers(mission, place, ground.value)
         search_ground = burn([place.search], grid)
+        stands = ground_cover(mission, grid, surface.value, classes.value)
+        cover = Loaded(None, (), cover_findings(mission, search_ground, grid, surface.value, classes.value))
         cells = area_cells(place.area, grid, mission.search.coverage_cell_m)
     with stages.stage("Building the road network"):
         network = build_roads(mission, place, ground.value, roads.value, reuse)
@@ -83,13 +85,14 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m))
     known = Loaded(None, (), ground_findings(grid, search_ground))
     made: tuple[Loaded[Any], ...]
-    made = asked, area, donors, ground, obstacles, clutter, roads, layers, network, known
+    made = asked, area, donors, ground, surface, classes, cover, roads, layers, network, known
     drawn = {} if donors.value.table is None else {"donor_sites": donors.value.table}
     return Study(
         mission=mission,
         elevation=grid,
-        obstacles=obstacles.value,
-        clutter=clutter.value,
+        obstacles=None if surface.value is None else surface.value.grid,
+        surface_known=None if surface.value is None else surface.value.known,
+        cover=stands,
         source_cell_m=ground.value.source_cell_m,
         slope=slope,
         area=place.area,
@@ -172,7 +175,7 @@ def read_ground(mission: Mission, place: Place, donors: tuple[Donor, ...], reuse
     return Loaded(elevation, elevation.records, tuple(findings))
 
 
-def read_surface(mission: Mission, ground: Grid, reuse: Reuse) -> Loaded[Grid | None]:
+def read_surface(mission: Mission, ground: Grid, reuse: Reuse) -> Loaded[Surface | None]:
     """Tree tops and roofs on the ground's cells; None where no surface is given."""
     if not mission.layers.surface:
         return Loaded(None)
@@ -194,13 +197,12 @@ def _without_gaps(elevation: Elevation) -> tuple[Finding, ...]:
     return tuple(f for f in elevation.findings if f.code != "elevation_gaps")
 
 
-def read_clutter(mission: Mission, ground: Grid, obstacles: Grid | None, reuse: Reuse) -> Loaded[Grid | None]:
-    """Kinds of clutter on the ground's cells; None where no land cover is given."""
+def read_land_cover(mission: Mission, ground: Grid, reuse: Reuse) -> Loaded[Classes | None]:
+    """Classes of land cover on the ground's cells; None where none is given."""
     if not mission.layers.land_cover:
         return Loaded(None)
     classes = reuse.call("land_cover", read_classes, mission.path(mission.layers.land_cover), like=ground)
-    kinds, findings = clutter_kinds(classes, mission, ground, obstacles)
-    return Loaded(kinds, (classes.record,), tuple(findings))
+    return Loaded(classes, (classes.record,))
 
 
 def read_layers(mission: Mission, place: Place, elevation: Elevation) -> Loaded[dict[str, GeoDataFrame]]:
@@ -275,13 +277,17 @@ def _project(shape: Any, source: CRS, target: CRS) -> Any:
     return transform_shape(Transformer.from_crs(source, target, always_xy=True).transform, shape)
 
 
-def _above_ground(surface: Grid, ground: Grid) -> Grid:
-    """Surface heights on the ground's cells, never below the ground; unknown surface is bare ground."""
-    rows, cols = np.indices(ground.shape)
-    x, y = ground.xy(rows, cols)
-    values = (
-        surface.sample(x, y).astype(np.float32)
-        if surface.shape != ground.shape or (surface.transform != ground.transform)
-        else surface.values
-    )
-    return ground.with_values(np.fmax(values, ground.values))
+def _above_ground(surface: Grid, ground: Grid) -> Surface:
+    """Surface heights on the ground's cells, never below the ground.
+
+    Both grids have cells at whole multiples of one size, so that the surface is cut to the ground, cell by cell.
+    """
+    values = np.full(ground.shape, np.nan, np.float32)
+    size, (rows, cols) = ground.cell_size_m, surface.shape
+    down = round((ground.transform.f - surface.transform.f) / -size)
+    right = round((ground.transform.c - surface.transform.c) / size)
+    top, left = max(-down, 0), max(-right, 0)
+    bottom, end = min(ground.shape[0], rows - down), min(ground.shape[1], cols - right)
+    if top < bottom and left < end:
+        values[top:bottom, left:end] = surface.values[top + down : bottom + down, left + right : end + right]
+    return Surface(ground.with_values(np.fmax(values, ground.values)), np.isfinite(values))

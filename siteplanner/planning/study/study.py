@@ -17,6 +17,7 @@ from siteplanner.data.records import InputRecord
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
 from siteplanner.planning.study.area import AreaCells
+from siteplanner.planning.study.cover import GroundCover
 from siteplanner.planning.study.donors import Donor
 from siteplanner.planning.study.relief import Relief
 from siteplanner.roads.network import RoadNetwork
@@ -33,7 +34,8 @@ class Study:
     mission: Mission
     elevation: Grid
     obstacles: Grid | None
-    clutter: Grid | None  # kinds of clutter at the handset, as indices into CLUTTER_KINDS; 0: none
+    surface_known: np.ndarray | None  # bool: cells of which the surface layer tells; None without one
+    cover: GroundCover  # what stands on the ground, as the radio takes it
     source_cell_m: float
     slope: Grid
     area: GeoDataFrame

@@ -5,9 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from siteplanner.planning.telling.prediction import clutter_words
 from siteplanner.planning.telling.units import Units
 
 Facts = Mapping[str, Any]
+
+
+def _surface_gaps(f: Facts, u: Units) -> tuple[str, str]:
+    taken = "land cover" if f["mapped"] else clutter_words(f["kind"], f["height_m"], u)
+    return (
+        f"The surface layer does not tell what stands on {u.share(f['share'], 1)} of the search ground: trees and "
+        f"roofs there are not known. For the radio {taken} is taken.",
+        "Give a surface that covers it; where it does not, look for trees on arrival.",
+    )
+
 
 SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "no_geostationary_satellite": lambda f, u: (
@@ -35,9 +46,22 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Name them in layers.land_cover_classes.",
     ),
     "clutter_out_of_range": lambda f, u: (
-        f"Clutter loss is defined from 30 to 3,000 MHz (ITU-R P.2108-1 section 3.1), not at {f['frequency_mhz']:g} "
-        "MHz: none is added.",
-        "Leave a margin in radio.building_loss_db.",
+        "What woods cost is known from 106 to 2,118 MHz, and houses from 30 to 3,000 (ITU-R P.833-9, P.2108-1 section "
+        f"3.1), not at {f['frequency_mhz']:g} MHz: the figure of the nearest known frequency is taken. Above, that "
+        "is too little.",
+        "Above it leave a margin in radio.building_loss_db.",
+    ),
+    "clutter_assumed": lambda f, u: (
+        "What stands on the ground is not known: neither a surface nor land cover is given. Service is worked out as "
+        f"if it were {clutter_words(f['kind'], f['height_m'], u)} everywhere; in woods it reaches less far, over open "
+        "ground farther.",
+        "Give layers.surface or layers.land_cover, or say in layers.default_clutter what stands there.",
+    ),
+    "surface_gaps": _surface_gaps,
+    "land_cover_gaps": lambda f, u: (
+        f"The layers do not tell what stands on {u.share(f['share'], 1)} of the search ground: "
+        f"{clutter_words(f['kind'], f['height_m'], u)} is assumed there for the radio.",
+        "Give layers that cover it, or say in layers.default_clutter what stands there.",
     ),
     "search_ground_unknown": lambda f, u: (
         f"{100 * f['share']:.1f} % of the search ground has no elevation and is ruled out.",

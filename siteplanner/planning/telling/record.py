@@ -29,10 +29,12 @@ from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.inputs import input_record
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
 from siteplanner.planning.telling.overhead_lines import line_source, line_words, need_words
+from siteplanner.planning.telling.prediction import cover_sentence, prediction_sentence, probability_meaning
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.service import service_lines
 from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.times import driving_words, range_words
+from siteplanner.planning.telling.units import METRIC
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
 FORMAT = 1
@@ -53,6 +55,11 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "findings": [finding_record(finding) for finding in plan.findings],
         "rulings": [_ruling(share) for share in plan.rulings],
         "search": _fields(plan.search),
+        "service": {
+            "over": cover_sentence(plan.mission, plan.findings, METRIC),
+            "predicted_for": prediction_sentence(plan.mission.radio, METRIC),
+            "probability_at_points": probability_meaning(plan.mission.radio, METRIC),
+        },
         "roads": _roads_record(plan),
         "sun_outages": _sun_record(plan.sun),
         "rain": _rain_record(plan.rain),
@@ -309,6 +316,8 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         c = e.coverage
         record["coverage"] = {
             "share": c.share,
+            "share_low": c.share_low,
+            "share_high": c.share_high,
             "served_area_km2": c.served_area_km2,
             "mast_height_m": c.mast_height_m,
             "sector_bearings_deg": list(c.sector_bearings_deg),

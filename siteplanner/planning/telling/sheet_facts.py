@@ -12,6 +12,7 @@ from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.backhaul_rows import KINDS, backhaul_fact, other_backhauls
 from siteplanner.planning.telling.clock import clock_range
 from siteplanner.planning.telling.ground import slope_with_doubt
+from siteplanner.planning.telling.prediction import cover_sentence, doubt_words, prediction_sentence
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.service import decides_words, kind_words, served_words
 from siteplanner.planning.telling.timeline import on_air_words, on_average_words, refuel_words, relief_words
@@ -29,6 +30,8 @@ def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) ->
     rows: list[tuple[str, str]] = []
     if e.coverage is not None:
         rows.append(("Service", served_words(e.coverage, units)))
+        if doubt := doubt_words(e.coverage, units):
+            rows.append(("Give or take", doubt))
         rows.append(("Area served", units.first.area(e.coverage.served_area_km2)))
     if e.on_air is not None:
         rows += [("On air", on_air_words(e.on_air, units)), ("On average", on_average_words(e.on_air, units))]
@@ -92,14 +95,9 @@ def prefer_runner_up(plan: Plan, units: Units) -> str:
 
 def assumed(plan: Plan, units: Units, named: Named = str) -> list[str]:
     """What the plan takes for granted, a sentence each."""
-    radio = plan.mission.radio
     out = [
-        f"Handsets at {units.first.stated(radio.handset_height_m, 'm')}, {units.stated(radio.frequency_mhz, 'MHz')}, "
-        f"{units.stated(radio.tx_power_dbm, 'dBm')} a port, {units.stated(radio.location_sigma_db, 'dB')} spread; "
-        "predicted, not measured.",
-        "Trees and roofs from the surface layer."
-        if plan.mission.layers.surface
-        else "Bare ground: trees and roofs are not in the data.",
+        prediction_sentence(plan.mission.radio, units.first),
+        cover_sentence(plan.mission, plan.findings, units.first),
         f"{driving_words(as_driven(plan.mission))}; time range for about 9 cases in 10.",
     ]
     best = plan.best
