@@ -45,6 +45,7 @@ from siteplanner.planning.telling.ground import lift_doubt_words, lift_words, ra
 from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.screen import cells_words, dish_aim_words, link_aim_words, together_words
 from siteplanner.planning.telling.service import served_words, service_lines
+from siteplanner.planning.telling.sky import look_state, margin_text
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     best_look,
@@ -200,7 +201,7 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
             units.angle(look.elevation_deg),
             units.angle(look.skew_deg),
             units.angle(look.horizon_deg),
-            f"{units.angle(look.margin_deg)} {'clear' if look.clear else 'not clear'}",
+            f"{margin_text(look, units)} {look_state(look)}",
         )
         for look in (e.sky if e.dish_wanted else ())
     ]

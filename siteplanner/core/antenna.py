@@ -1,4 +1,4 @@
-"""Sector antenna patterns, relative to the peak.
+"""Sector antenna patterns, relative to the peak; the width of a dish's beam.
 
 Sources: 3GPP TR 36.942 section 4.2.1 (horizontal plane); 3GPP TR 36.814 Table A.2.1.1-2 (vertical plane and
 how both combine; from memory).
@@ -10,6 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+
+from siteplanner.core.constants import SPEED_OF_LIGHT_M_S
+
+DISH_BEAM_FACTOR = 70.0  # half-power beam in degrees = 70 wavelengths / diameters: handbooks, from memory
+
+
+def dish_beam_deg(diameter_m: float, frequency_ghz: float) -> float:
+    """Width of a reflector's beam between its half-power points, degrees; for dishes of several wavelengths."""
+    return DISH_BEAM_FACTOR * SPEED_OF_LIGHT_M_S / (frequency_ghz * 1e9) / diameter_m
 
 
 @dataclass(frozen=True)

@@ -97,7 +97,7 @@ def horizon_deg(
 
     Raises ValueError when the point lies outside the ring of cell centres or an argument is out of range.
     """
-    tangent, _, ending = _look_around(
+    tangent, _, ending = horizon_tangents(
         elevation_m, cell_size_m, row, col, azimuths_deg, height_m, None, obstacles_m, known
     )
     return np.degrees(np.arctan(np.where(ending == 1, np.nan, tangent)))
@@ -125,7 +125,7 @@ def horizon_reach(
 
     Raises ValueError as `horizon_deg` does, and for a ceiling below the raster's highest ground.
     """
-    tangent, known_to_m, _ = _look_around(
+    tangent, known_to_m, _ = horizon_tangents(
         elevation_m, cell_size_m, row, col, azimuths_deg, height_m, ceiling_m, obstacles_m, known
     )
     return np.degrees(np.arctan(tangent)), known_to_m
@@ -153,7 +153,7 @@ def checked_ceiling_m(ceiling_m: float | None, known: Blocks) -> float:
     return float(ceiling_m)
 
 
-def _look_around(
+def horizon_tangents(
     elevation_m: np.ndarray,
     cell_size_m: float,
     row: float,
@@ -164,7 +164,9 @@ def _look_around(
     obstacles_m: np.ndarray | None,
     known: Blocks | None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Tangent, distance known to, and how the known part ends: 0 complete, 1 a gap, 2 the raster's end."""
+    """Tangent (NaN: nothing known), distance known to, and how the known part ends: 0 complete, 1 a gap, 2 the
+    raster's end, per grid azimuth; see `horizon_reach` for the arguments and what is raised.
+    """
     if obstacles_m is not None and known is not None and known.raster is not None:
         z = known.raster  # the higher of both, made once for all points
         if z.shape != np.shape(elevation_m):

@@ -15,6 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from numba import njit
 
+from siteplanner.core.far_ground import FarGround, far_raster, far_walk, leaves_after
 from siteplanner.core.horizon import (
     BLOCK_SHIFT,
     HALF_CURVATURE,
@@ -46,6 +47,7 @@ def horizon_raster(
     ceiling_m: float | None = None,
     obstacles_m: np.ndarray | None = None,
     known: Blocks | None = None,
+    far: FarGround | None = None,
     threads: int | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """`(horizon_deg, known_to_m)` of every cell, float32, as `horizon.horizon_reach` gives for one.
@@ -55,7 +57,8 @@ def horizon_raster(
     is told, and `known_to_m` is the nearest place on any ray from which something higher than that could stand
     unseen by this ray and those before it. `wanted` picks cells (bool, same shape); all others, and those whose ground
     is unknown, are NaN. The rest as `horizon_reach`: the angle is the highest that the known ground shows, a lower
-    bound of the true horizon where `known_to_m` is finite. The answer does not depend on `threads`.
+    bound of the true horizon where `known_to_m` is finite. Lines that leave the raster before ground at the ceiling
+    could no longer show go on over `far`. The answer does not depend on `threads`.
 
     Raises ValueError as `horizon_reach` does.
     """
@@ -64,7 +67,10 @@ def horizon_raster(
         raise ValueError("The cell size must be above 0 and the height not below 0 metres.")
     z = surface(ground, obstacles_m)
     known = blocks(z) if known is None else known
-    ceiling = checked_ceiling_m(ceiling_m, known)
+    highest = checked_ceiling_m(ceiling_m, known)
+    # within a raster without gaps nothing stands higher than its own ground
+    ceiling = highest if known.gap.any() else known.ceiling_m
+    beyond = far_raster(far, highest, cell_size_m)
     rows, cols = z.shape
     wanted = np.ones(z.shape, bool) if wanted is None else np.ascontiguousarray(wanted, bool)
     if wanted.shape != z.shape:
@@ -79,7 +85,8 @@ def horizon_raster(
 
     def band(top: int) -> None:
         stop = min(top + _BAND_ROWS, rows)
-        _horizon_band(raster, wide, ground, wanted, float(height_m), row_steps, col_steps, top, stop, angle, reach)
+        eyes = ground, wanted, float(height_m)
+        _horizon_band(raster, wide, beyond, *eyes, row_steps, col_steps, top, stop, angle, reach)
 
     if math.isfinite(known.ceiling_m):
         with ThreadPoolExecutor(threads or min(os.cpu_count() or 1, 8)) as pool:
@@ -98,9 +105,10 @@ def _widened(fine: np.ndarray, empty: float) -> np.ndarray:
 
 
 @njit(cache=True, nogil=True)
-def _horizon_band(raster, wide, ground, wanted, height_m, row_steps, col_steps, first, stop, angle, reach):
+def _horizon_band(raster, wide, beyond, ground, wanted, height_m, row_steps, col_steps, first, stop, angle, reach):
     """As `horizon._horizon`, a beam a cell; see there for the walk itself."""
     rays = row_steps.shape[0]
+    rows, cols = ground.shape
     guess = np.empty(rays, np.int64)
     for row in range(first, stop):
         at_row = row // LATTICE_CELLS
@@ -113,11 +121,20 @@ def _horizon_band(raster, wide, ground, wanted, height_m, row_steps, col_steps, 
             at_col = col // LATTICE_CELLS
             right = (col - LATTICE_CELLS * at_col) / LATTICE_CELLS
             best, known_to = -np.inf, np.inf
+            # ground at the ceiling shows least far away: no line of this row leaves nearer than here
+            over = beyond.ceiling - eye
+            reach_m = max(min(row, rows - 1 - row, col, cols - 1 - col), 0.5) * raster.cell_m
+            if over < 0:
+                reach_m = max(reach_m, math.sqrt(-over / HALF_CURVATURE))
             for ray in range(rays):
                 row_step = height_between(row_steps[ray], at_row, at_col, down, right)
                 col_step = height_between(col_steps[ray], at_row, at_col, down, right)
                 best, found = _look_near(raster, row, col, eye, row_step, col_step, best, guess[ray])
                 best, guess[ray], end = _walk(raster, wide, row, col, eye, row_step, col_step, best, found)
+                if end < np.inf or over > (best + reach_m * HALF_CURVATURE) * reach_m:
+                    leaves = leaves_after(row, col, row_step, col_step, rows, cols) * (raster.cell_m / 2)
+                    best, far_end = far_walk(beyond, row, col, eye, row_step, col_step, leaves, best)
+                    end = min(end, far_end) if end < leaves else far_end
                 known_to = min(known_to, end)
             reach[row, col] = known_to
             if best > -np.inf:

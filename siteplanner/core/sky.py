@@ -19,6 +19,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike
 
+from siteplanner.core.far_ground import FarGround, FarRaster, far_raster, passes_ceiling_inside, settle_beyond
 from siteplanner.core.horizon import (
     BLOCK_SHIFT,
     HALF_CURVATURE,
@@ -34,9 +35,18 @@ from siteplanner.core.horizon import (
     surface,
     usable,
 )
-from siteplanner.core.sky_bounds import BLOCKED, CLEAR, OPEN, UNKNOWN_GAP, Ray, Run, all_jobs, bounds, reach_m
-
-UNKNOWN_BEYOND = 3  # the line leaves the raster before it passes the ceiling; after CLEAR 0, BLOCKED 1, GAP 2
+from siteplanner.core.sky_bounds import (
+    BLOCKED,
+    CLEAR,
+    OPEN,
+    UNKNOWN_BEYOND,
+    UNKNOWN_GAP,
+    Ray,
+    Run,
+    all_jobs,
+    bounds,
+    reach_m,
+)
 
 LookDeg = Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]
 """`look(rows, cols)` of n cells: grid bearings (n, rays) and the elevation angle (n,) that must be free on all."""
@@ -91,6 +101,7 @@ def sky_state_varying(
     ceiling_m: float | None = None,
     obstacles_m: np.ndarray | None = None,
     known: Blocks | None = None,
+    far: FarGround | None = None,
     threads: int | None = None,
 ) -> np.ndarray:
     """`sky_state` where the direction changes over the raster, and over all rays of a beam.
@@ -101,14 +112,17 @@ def sky_state_varying(
     raster. `wanted` picks cells (bool, same shape); all others are UNKNOWN_GAP, and tiles without any cost nothing.
     `tick` is told the share done, in this thread; what it raises stops the work. `known` are the `horizon.blocks` of
     max(elevation, obstacles). Every tile is answered together with the ground that its lines can reach before they
-    pass the ceiling.
+    pass the ceiling. A line that leaves the raster below the ceiling goes on over `far`, the ground beyond.
 
     Raises ValueError as `sky_state` does; the limit must be above 0 in every tile.
     """
     ground = usable(elevation_m)
     z = surface(ground, obstacles_m)
     known = blocks(z) if known is None else known
-    ceiling = checked_ceiling_m(ceiling_m, known)
+    highest = checked_ceiling_m(ceiling_m, known)
+    # within a raster without gaps nothing stands higher than its own ground
+    ceiling = highest if known.gap.any() else known.ceiling_m
+    beyond = far_raster(far, highest, cell_size_m)
     wanted = np.ones(z.shape, bool) if wanted is None else np.ascontiguousarray(wanted, bool)
     if wanted.shape != z.shape:
         raise ValueError("The wanted cells must have the elevation's rows and columns.")
@@ -138,7 +152,9 @@ def sky_state_varying(
             worst = np.maximum(worst, _BY_WORSE[found])
             if (worst[wanted[part]] == _BY_WORSE[BLOCKED]).all():
                 break
-        np.copyto(state[part], _BY_WORSE[worst], where=wanted[part])
+        answered = _BY_WORSE[worst]
+        _judge_on(beyond, z.shape, ground, part, lowest, float(height_m), rays, answered)
+        np.copyto(state[part], answered, where=wanted[part])
 
     pool = _pool(threads)
     try:
@@ -148,6 +164,26 @@ def sky_state_varying(
     finally:
         pool.shutdown(cancel_futures=True)
     return state
+
+
+def _judge_on(
+    beyond: FarRaster,
+    shape: tuple[int, ...],
+    ground: np.ndarray,
+    part: tuple[slice, slice],
+    lowest_m: float,
+    height_m: float,
+    rays: list[Ray],
+    state: np.ndarray,
+) -> None:
+    """Follow the lines from a tile that leave the raster below the ceiling, in place; see `sky_state_varying`."""
+    row_steps, col_steps = (np.array([ray[k] for ray in rays], float) for k in (0, 1))
+    tangent, (top, left) = rays[0].tangent, (part[0].start, part[1].start)
+    last = part[0].stop - 1, part[1].stop - 1
+    size = shape[0], shape[1]
+    if passes_ceiling_inside(beyond, size, lowest_m + height_m, (top, left), last, row_steps, col_steps, tangent):
+        return
+    settle_beyond(beyond, size, ground[part], height_m, (top, left), row_steps, col_steps, tangent, state)
 
 
 def known_margin_deg(
@@ -163,9 +199,10 @@ def known_margin_deg(
     `horizon_deg` and `known_to_m` are those of `horizon.horizon_reach` for the eye's height above sea level. The rule
     of UNKNOWN_BEYOND and UNKNOWN_GAP for a horizon: one cut short is a lower bound, so it may block (a margin below
     `least_margin_deg` stands), but it clears only if the line of sight less that margin has risen above `ceiling_m`
-    by the end of what is known; such a margin is an upper bound.
+    by the end of what is known; such a margin is an upper bound. A horizon below the level counts as level: a satellite
+    never has more margin than it stands above the horizontal.
     """
-    margin = np.asarray(elevation_deg, float) - np.asarray(horizon_deg, float)
+    margin = np.asarray(elevation_deg, float) - np.maximum(np.asarray(horizon_deg, float), 0.0)
     reach = np.asarray(known_to_m, float)
     tangent = np.tan(np.radians(np.asarray(elevation_deg, float) - least_margin_deg))
     with np.errstate(invalid="ignore"):

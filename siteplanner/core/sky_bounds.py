@@ -27,6 +27,7 @@ from siteplanner.core.horizon import HALF_CURVATURE, BlockRaster
 CLEAR = 0
 BLOCKED = 1
 UNKNOWN_GAP = 2  # a hole in the raster lies in the line, or the cell's own ground is unknown
+UNKNOWN_BEYOND = 3  # the line leaves what is known before it passes the ceiling
 OPEN = 255  # between the bounds: to be walked
 
 _LINES = 240  # lines of a strip

@@ -170,6 +170,14 @@ def _block(
     return resample(window, at_row, at_col) if half is None else highest_around(window, at_row, at_col, *half)
 
 
+def read_window(source: RasterSource, lows: list[int], highs: list[int]) -> np.ndarray:
+    """Pixels of a raster from first to last row and column, float32 in its own unit, NaN where unknown.
+
+    Raises InputError where the file is damaged.
+    """
+    return _window(source, lows, highs, _Untagged())
+
+
 def _window(source: RasterSource, lows: list[int], highs: list[int], seen: _Untagged) -> np.ndarray:
     """Pixels of the source as float32 in its own unit, NaN where unknown."""
     from rasterio.errors import RasterioError

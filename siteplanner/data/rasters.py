@@ -16,6 +16,7 @@ from siteplanner.core.constants import FOOT_M
 from siteplanner.data.framing import frame_of, mean_size_m, rounded_cell_m
 from siteplanner.data.geometry import boxes_meet, transformed, unwrapped
 from siteplanner.data.grid import WGS84, Grid
+from siteplanner.data.height_units import check_heights, unit_read
 from siteplanner.data.projections import check_target_crs, metric_crs
 from siteplanner.data.raster_read import Reading, read_onto
 from siteplanner.data.raster_source import METRES_PER, RasterSource, open_raster
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 __all__ = ["Elevation", "metric_crs", "read_elevation", "sha256_of"]
 
 SMALLEST_CELL_M = 5.0
-HIGHEST_M = 9000.0  # nothing on Earth is higher (8,849 m)
 LOWEST_M = -500.0  # the lowest dry ground lies at about -430 m
 _FEET_RATIO = 1 / FOOT_M
 
@@ -123,12 +123,13 @@ def _read(
             tick = _tick(tell, name, share, 1 / len(order))
             reading = read_onto(source, grid, sizes[id(source)], tick, highest=role == "surface")
             findings += reading.findings
-            unit_used = _unit(source, reading, unit, findings)
+            unit_used = unit_read(source, reading, unit, findings)
             reading.values *= np.float32(1) if unit_used == "m" else METRES_PER[unit_used]
-            _check_heights(source, reading, unit_used, unit)
+            check_heights(source, reading, unit_used, unit)
             _lay(reading, values, name, unit, findings)
             assumed = unit == "auto" and source.unit is None
-            records.append(_record(source, role, unit_used, assumed, reading, sizes[id(source)]))
+            said = unit_used + (" (assumed)" if assumed else "")
+            records.append(record_of(source, role, said, reading.count, sizes[id(source)]))
     if np.isnan(values).all():
         raise InputError(
             "The rasters hold no known height in the mission's ground.",
@@ -186,76 +187,6 @@ def _overlapping(sources: list[RasterSource], near: BaseGeometry, findings: list
     return used
 
 
-def _both(low: float, high: float) -> str:
-    return f"{low:,.0f} to {high:,.0f} m if they are metres, {low * FOOT_M:,.0f} to {high * FOOT_M:,.0f} m if feet"
-
-
-def _unit(source: RasterSource, reading: Reading, asked: str, findings: list[Finding]) -> str:
-    name, low, high = source.path.name, reading.low, reading.high
-    if asked != "auto":
-        if source.unit is not None and source.unit != asked:
-            findings.append(
-                Finding(
-                    "elevation_unit_overridden",
-                    "warning",
-                    file=name,
-                    facts={"unit": source.unit, "unit_from": source.unit_from, "taken": asked},
-                )
-            )
-        return asked
-    if source.unit is not None:
-        if source.unit != "m" and reading.count:
-            factor = METRES_PER[source.unit]
-            findings.append(
-                Finding(
-                    "elevation_in_feet",
-                    "note",
-                    file=name,
-                    facts={
-                        "unit": source.unit,
-                        "unit_from": source.unit_from,
-                        "low": low,
-                        "high": high,
-                        "low_m": low * factor,
-                        "high_m": high * factor,
-                    },
-                )
-            )
-        return source.unit
-    if not reading.count:
-        return "m"
-    if source.feet_ground or high > HIGHEST_M:
-        why = "its map is in feet" if source.feet_ground else "no ground is that high in metres"
-        raise InputError(
-            f"The raster does not say its unit and {why}: its heights are {_both(low, high)}.",
-            remedy='Set layers.elevation_unit = "ft" (or "us-ft", or "m") in the mission.',
-            file=source.path,
-            field="layers.elevation_unit",
-        )
-    findings.append(
-        Finding(
-            "elevation_unit_assumed",
-            "warning",
-            file=name,
-            facts={"low": low, "high": high},
-        )
-    )
-    return "m"
-
-
-def _check_heights(source: RasterSource, reading: Reading, used: str, asked: str) -> None:
-    factor = METRES_PER[used]
-    if reading.count and reading.high * factor > HIGHEST_M:
-        said = "the mission" if asked != "auto" else source.unit_from
-        raise InputError(
-            f"Heights up to {reading.high:,.0f} {used} (said by {said}) are higher than any ground: they are "
-            f"{_both(reading.low, reading.high)}.",
-            remedy="Set layers.elevation_unit to the true unit, or mark the wrong cells as nodata.",
-            file=source.path,
-            field="layers.elevation_unit",
-        )
-
-
 def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: list[Finding]) -> None:
     """Write a finer raster over what is there, and compare where both know the ground."""
     if not reading.count:
@@ -298,24 +229,25 @@ def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: l
     np.copyto(view, new, where=np.isfinite(new))
 
 
-def _record(
-    source: RasterSource, role: str, unit: str, assumed: bool, reading: Reading, size: tuple[float, float]
+def record_of(
+    source: RasterSource, role: str, unit: str, count: int, size: tuple[float, float] | None = None
 ) -> InputRecord:
+    """What is remembered of a raster. `count`: cells kept; `size`: height and width of a pixel in metres."""
     d = source.dataset
     return InputRecord(
         role,
         source.path.name,
         sha256_of(source.path),
         crs_name(source.crs),
-        unit + (" (assumed)" if assumed else ""),
+        unit,
         source.extent_lonlat,
-        reading.count,
+        count,
         Held(
             "cells",
             columns=d.width,
             rows=d.height,
             number=d.dtypes[source.band - 1],
-            cell_m=(size[1], size[0]),
+            cell_m=() if size is None else (size[1], size[0]),
             driver=d.driver,
             datum=source.vertical or "",
         ),

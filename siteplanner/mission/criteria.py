@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal, NamedTuple, Protocol
+from typing import Any, Literal, NamedTuple, Protocol, TypeVar
 
 from pydantic import Field, create_model, model_validator
 
@@ -83,6 +83,28 @@ class _Drive(Protocol):
 class _Look(Protocol):
     @property
     def margin_deg(self) -> float: ...
+    @property
+    def clear(self) -> bool: ...
+    @property
+    def too_low(self) -> bool: ...
+
+
+SomeLook = TypeVar("SomeLook", bound=_Look)
+
+
+def deciding(looks: Sequence[SomeLook], need: Literal["any", "all"]) -> SomeLook | None:
+    """The satellite that decides what a spot's sky is worth; None without any.
+
+    Where any will do: of those in view the one with the widest margin; with none in view the one nearest to it, those
+    too low after those behind the skyline, not known ones between. Where all must be in view: the worst of them.
+    """
+
+    def standing(look: SomeLook) -> tuple[int, float]:
+        known = math.isfinite(look.margin_deg)
+        place = 3 if look.clear else 0 if look.too_low else 1 if known else 2
+        return place, look.margin_deg if known else -math.inf
+
+    return (max if need == "any" else min)(looks, key=standing, default=None)
 
 
 class _Carrier(Protocol):
@@ -235,7 +257,8 @@ _NO_BACKHAUL = Gauge("No backhaul works", "", "degrees", _BETTER)
 def _backhaul(spot: Judged, mission: Terms) -> Measured:
     """Margin of the backhaul in use.
 
-    A straight line within each kind: the dish's sky margin from `sky.min_margin_deg` to `scales.sky_full_margin_deg`;
+    A straight line within each kind: the sky margin of the satellite that decides (`deciding`), where it is in view,
+    from `sky.min_margin_deg` to `scales.sky_full_margin_deg`;
     the clear share of the open-sky cone from `backhaul.open_sky.min_clear_share` to all of it (shown in %); a donor
     link's margin from 0 to `scales.link_full_margin_db`. With n backhauls wanted, the one at place p of the list earns
     (n - p + u) / n of the marks: a preferred one always earns more than the next, u decides between spots that use
@@ -246,8 +269,9 @@ def _backhaul(spot: Judged, mission: Terms) -> Measured:
     if used is None and wanted != ("geostationary",):
         return Measured(math.nan, 0.0)
     if used is None or used.kind == "geostationary":
-        value = max((look.margin_deg for look in spot.sky if math.isfinite(look.margin_deg)), default=-math.inf)
-        utility = _line(value, floor, max(full, floor + 1e-6))
+        look = deciding(spot.sky, mission.sky.need)
+        value = math.nan if look is None else look.margin_deg
+        utility = _line(value, floor, max(full, floor + 1e-6)) if look is not None and look.clear else 0.0
     elif used.kind == "open_sky":
         value, least = 100 * used.margin, mission.backhaul.open_sky.min_clear_share
         utility = _line(used.margin, least, 1.0) if least < 1.0 else 1.0
@@ -260,13 +284,18 @@ def _backhaul(spot: Judged, mission: Terms) -> Measured:
 def _backhaul_gauge(spot: Judged, mission: Terms) -> Gauge:
     """By the kind in use, with its place in the order of preference where there are several."""
     wanted, used = mission.backhaul.wanted, spot.backhaul
+    kind: BackhaulKind | None = None if used is None else used.kind
     if not spot.backhauls:
-        return BACKHAUL_GAUGES["geostationary"]
-    if len(wanted) == 1:
-        return BACKHAUL_GAUGES[wanted[0]]
-    if used is None:
+        kind = "geostationary"
+    elif len(wanted) == 1:
+        kind = wanted[0]
+    if kind is None:
         return _NO_BACKHAUL
-    gauge = BACKHAUL_GAUGES[used.kind]
+    gauge = BACKHAUL_GAUGES[kind]
+    if kind == "geostationary" and mission.sky.need == "all":
+        gauge = replace(gauge, label="Sky margin of the satellite with the least")
+    if not spot.backhauls or used is None or len(wanted) == 1:
+        return gauge
     return replace(gauge, label=f"{gauge.label} (choice {1 + wanted.index(used.kind)} of {len(wanted)})")
 
 

@@ -34,6 +34,13 @@ class Layers(Part):
         "up to 3 m (lidar, USGS Lidar Base Specification QL2: RMSE 10 cm), 0.8 m up to 15 m (1/3 arc-second national "
         "elevation: RMSE about 0.8 m), 2 m coarser (common practice); all from memory.",
     )
+    highest_ground_m: float | None = Field(
+        None,
+        ge=-500,
+        le=9000,
+        description="Highest ground of the region, metres above sea level: what may stand in the line to a satellite "
+        "where the elevation files end. None: the highest ground of these files themselves.",
+    )
     surface: Paths = Field(
         (),
         json_schema_extra=_hold("raster"),

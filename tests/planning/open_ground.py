@@ -9,9 +9,11 @@ import numpy as np
 from affine import Affine
 from pyproj import CRS
 
+from siteplanner.core.far_ground import FarGround
 from siteplanner.data.grid import Grid
 from siteplanner.data.projections import metric_crs
 from siteplanner.mission import Layers, Mission, Staging
+from siteplanner.planning.study.beyond import Beyond
 from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.spot import Spot
 
@@ -22,6 +24,9 @@ def study_on(
     latitude: float = 45.0,
     longitude: float = -111.0,
     obstacles: np.ndarray | None = None,
+    surface_known: np.ndarray | None = None,
+    far: FarGround | None = None,
+    ceiling_m: float | None = None,
     **parts: Any,
 ) -> Any:
     """Elevation centred on a place, in its UTM zone (or polar grid); `parts` are tables of the mission."""
@@ -38,7 +43,7 @@ def study_on(
         staging=Staging(latitude=min(latitude, 84), longitude=longitude),
         **parts,
     )
-    relief = Relief(grid, above)
+    relief = Relief(grid, above, surface_known)
     return SimpleNamespace(
         mission=mission,
         elevation=grid,
@@ -46,6 +51,8 @@ def study_on(
         surface=relief.surface,
         relief=relief,
         blocks=relief.blocks,
+        beyond=Beyond(far, relief.blocks.ceiling_m if ceiling_m is None else ceiling_m, "elevation_files"),
+        source_cell_m=cell_size_m,
         overlay=lambda role: None,
     )
 

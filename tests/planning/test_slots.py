@@ -118,7 +118,7 @@ def test_a_look_says_what_it_knows_and_what_it_assumes():
     assert (near_rim.state, near_rim.clear) == ("unknown", False)
     assert math.isnan(near_rim.horizon_deg)
     assert 50 < near_rim.known_to_m < 60  # 5 cells of 10 m to the last centre, then half a cell, a little aside
-    assert (near_rim.ceiling_m, near_rim.ceiling_from) == (900.0, "highest_known")
+    assert (near_rim.ceiling_m, near_rim.ceiling_from) == (900.0, "elevation_files")
     assert far.state == "blocked"  # below the horizon: no skyline could help
     high, _ = judge_sky(dish_view(study), spot_in(study, 2, 100), (2, 100))
     assert (high.state, high.clear) == ("clear", True)  # from the hill's own top nothing unknown can reach the line
@@ -184,7 +184,11 @@ def test_how_tall_a_tree_may_be_is_said_in_words():
         f"{tall[1]} m ({feet[1]} ft), 100 m away {tall[2]} m ({feet[2]} ft)."
     )
     assert f"60 m away {tall[1]} m ({feet[1]} ft)" in horizon_svg(e)
-    assert sky_sentences(e) == [e.arc.sentence, sentence]
+    known, ends, *rest = sky_sentences(e)
+    assert known.startswith("± holds in 9 cases of 10")
+    # level ground without a higher place: the plain's own height is taken beyond its end
+    assert ends.startswith("south: clear if no ground beyond is higher than 0 m")
+    assert rest == [e.arc.sentence, sentence]
     assert tree_sentences(Evaluation(spot, e.ground, looks, None, None, None)) == []
 
 

@@ -8,12 +8,12 @@ from datetime import UTC, datetime, timedelta, timezone
 import numpy as np
 import pytest
 
+from siteplanner.core.antenna import dish_beam_deg
 from siteplanner.core.geodesy import look_angles
 from siteplanner.mission import Layers, Mission, Satellite, Sky, Staging
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.site.sun_outage import (
     SatelliteOutages,
-    beam_deg,
     half_width_deg,
     hour_angle_declination,
     outages_of,
@@ -44,7 +44,7 @@ def test_declination_of_a_satellite_as_the_dish_sees_it(latitude, longitude, slo
 
 def test_the_beam_of_a_dish():
     """Handbook rule, from memory: 70 wavelengths / diameter; 1.2 m at 12 GHz: 1.457 deg."""
-    assert beam_deg(1.2, 12.0) == pytest.approx(1.457, abs=1e-3)
+    assert dish_beam_deg(1.2, 12.0) == pytest.approx(1.457, abs=1e-3)
     assert half_width_deg(1.2, 12.0) == pytest.approx(1.457 / 2 + 0.267, abs=1e-3)
 
 

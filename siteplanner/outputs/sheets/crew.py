@@ -18,7 +18,6 @@ from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.telling.aiming import (
     compass_words,
     link_note,
-    look_state,
     margin_words,
     sector_words,
     sun_words,
@@ -38,6 +37,7 @@ from siteplanner.planning.telling.keep_clear import (
 )
 from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.set_up import LOOK_FOR, TAKE_DOWN, steps_for_both, steps_total
+from siteplanner.planning.telling.sky import horizon_text, look_state, margin_text, sky_known_sentences
 from siteplanner.planning.telling.stand import CORNERS, cells_words, footprint_words, jack_note, slope_words
 from siteplanner.planning.telling.timeline import fuel_words, light_words
 from siteplanner.planning.telling.times import range_words
@@ -56,10 +56,9 @@ def _dish(ranked: RankedSpot) -> list[list[str]]:
             look.azimuth_magnetic_deg,
             look.elevation_deg,
             look.skew_deg,
-            look.horizon_deg,
-            look.margin_deg,
         )
-        rows.append([name_in_text(look.satellite_name, 24), *(BOTH.angle(a) for a in angles), look_state(look)])
+        known = horizon_text(look, BOTH), margin_text(look, BOTH), look_state(look)
+        rows.append([name_in_text(look.satellite_name, 24), *(BOTH.angle(a) for a in angles), *known])
     return rows
 
 
@@ -114,6 +113,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "jack_note": jack_note(e.ground, trailer, METRIC),
         "dish": _dish(ranked),
         "sun": [name_in_text(s, 300) for s in (*margin_words(plan, e), *sun_words(plan, e))],
+        "sky_known": [name_in_text(s, 300) for s in sky_known_sentences(e.sky if e.dish_wanted else (), BOTH)],
         "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None and e.dish_wanted else "",
         "look_for": f"{LOOK_FOR} {look_up_sentence(e, BOTH)}".strip() if e.dish_wanted else "",
         "links": [[name_in_text(row[0], 30), *row[1:]] for row in donor_rows(e, BOTH)],

@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from siteplanner.outputs.words.text import xml_text
-from siteplanner.planning.limits.toward import BEAM_HALF_DEG
+from siteplanner.planning.limits.toward import beam_side_deg
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.spots.skyline import ArcPoint, Skyline
@@ -140,7 +140,8 @@ def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame) -> str:
     marks, names = "", ""
     taken: list[tuple[float, float, float]] = []
     for look, (x, y) in sorted(zip(shown, places, strict=True), key=lambda pair: -pair[1][1]):
-        half = BEAM_HALF_DEG / 360 * (WIDTH - LEFT - RIGHT)
+        side = float(beam_side_deg(look.elevation_deg, figure.beam_half_deg))
+        half = max(side / 360 * (WIDTH - LEFT - RIGHT), 1.0)
         foot = frame.y(look.elevation_deg - figure.margin_deg)
         marks += (
             f'<rect x="{x - half:.1f}" y="{y:.1f}" width="{2 * half:.1f}" height="{max(foot - y, 1):.1f}" '

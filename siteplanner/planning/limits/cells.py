@@ -11,7 +11,7 @@ from shapely.ops import unary_union
 
 from siteplanner.core.geodesy import look_angles, visible_arc_deg
 from siteplanner.core.parking import steepest_for_jacks_deg
-from siteplanner.core.sky import BLOCKED, CLEAR, sky_state_varying
+from siteplanner.core.sky import BLOCKED, CLEAR, UNKNOWN_GAP, sky_state_varying
 from siteplanner.data.burn import burn
 from siteplanner.errors import Finding
 from siteplanner.planning.limits.ground_way import GroundWay, find_ground_way
@@ -19,15 +19,16 @@ from siteplanner.planning.limits.overhead_lines import line_zones
 from siteplanner.planning.limits.ruling import BITS, Ruling, bits_of, rule
 from siteplanner.planning.limits.site_limits import in_the_way, site_hits
 from siteplanner.planning.limits.toward import Toward, margin_to_allow_deg
+from siteplanner.planning.study.beyond import FLAT_LINE_DEG
 from siteplanner.planning.study.inputs import SkyLimitInputs, sky_limit_inputs
 from siteplanner.planning.study.progress import Stages
+from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.study import Study
 
 Tick = Callable[[float], None]
 SAMPLE = 60  # cells whose distance is measured to say how far a limit must relax
 SKY_SAMPLE = 2000  # the same for cells whose skyline is walked, about 0.1 ms each
-FLAT_LINE_DEG = 1.0  # a line of sight less its margin must still rise, over all of the raster
 
 
 def sky_limit(study: Study, reuse: Reuse, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
@@ -86,8 +87,18 @@ def _part(tick: Tick, number: int, of: int) -> Tick:
 
 def sky_toward(inputs: SkyLimitInputs, satellite_longitude_deg: float, tick: Tick) -> np.ndarray:
     """State (`core.sky`) of every cell of the search ground toward one satellite, over the beam's width."""
-    dish, relief = inputs.dish, inputs.dish.relief
-    one = Toward(relief.elevation, satellite_longitude_deg)
+    dish = inputs.dish
+    state = _state_over(inputs, dish.relief, satellite_longitude_deg, tick)
+    if dish.relief.possible is not None:  # where trees are not known, the tallest must leave the line free too
+        at_worst = _state_over(inputs, dish.relief.possible, satellite_longitude_deg, tick)
+        state = np.where((state == CLEAR) & (at_worst != CLEAR), UNKNOWN_GAP, state)
+    return state
+
+
+def _state_over(inputs: SkyLimitInputs, relief: Relief, satellite_longitude_deg: float, tick: Tick) -> np.ndarray:
+    """`sky_toward` over ground with what is taken to stand on it."""
+    dish = inputs.dish
+    one = Toward(relief.elevation, satellite_longitude_deg, dish.beam_half_deg)
 
     def look(rows: np.ndarray, cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         bearings, elevation = one.beam(rows, cols)
@@ -100,8 +111,10 @@ def sky_toward(inputs: SkyLimitInputs, satellite_longitude_deg: float, tick: Tic
         dish.dish_height_m,
         inputs.search_ground,
         tick,
+        ceiling_m=dish.beyond.ceiling_over(relief),
         obstacles_m=relief.surface.values,
         known=relief.blocks,
+        far=dish.beyond.far,
     )
 
 

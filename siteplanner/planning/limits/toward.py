@@ -1,8 +1,9 @@
 """Where satellites stand as seen from the ground of a study, and whether they are clear there.
 
 One rule for rasters and for single places: bearings of the beam's rays, the satellite's elevation, the margin over the
-highest skyline on these rays, and what a skyline that is cut short may say (`core.sky.known_margin_deg`). A raster
-takes a place's look angles at sea level: a height of 4,000 m turns them by less than 0.001 degrees.
+highest skyline on these rays, ground beyond the raster included, and what a skyline that is cut short may say
+(`core.sky.known_margin_deg`). A raster takes a place's look angles at sea level: a height of 4,000 m turns them by less
+than 0.001 degrees.
 """
 
 from __future__ import annotations
@@ -12,19 +13,23 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from siteplanner.core.far_ground import whole_horizon
 from siteplanner.core.geodesy import look_angles
-from siteplanner.core.horizon import horizon_reach
+from siteplanner.core.horizon_error import horizon_surveys_deg, typical_error
 from siteplanner.core.sky import known_margin_deg
 from siteplanner.data.grid import Grid
 from siteplanner.planning.study.inputs import DishView, dish_view
 
 if TYPE_CHECKING:
+    from siteplanner.planning.study.beyond import Beyond
+    from siteplanner.planning.study.relief import Relief
     from siteplanner.planning.study.spot import Spot
     from siteplanner.planning.study.study import Study
 
-BEAM_HALF_DEG = 1.5  # either side of the bearing that must be free: a small dish's beam; common practice, no source
-BEAM_RAYS = 7  # over the whole beam, its sides included
+RAYS_APART_DEG = 0.5  # at most, over the whole beam, its sides included
+MOST_RAYS = 31
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +38,7 @@ class Toward:
 
     grid: Grid
     satellite_longitude_deg: float
+    beam_half_deg: float
 
     def look(self, rows: np.ndarray, cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(grid bearing, elevation) at cells, degrees, in the shape of `rows`; the bearing is NaN right below."""
@@ -44,17 +50,53 @@ class Toward:
     def beam(self, rows: np.ndarray, cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(grid bearings of the beam's rays along a last axis, elevation) at cells, degrees."""
         bearing, elevation = self.look(rows, cols)
-        return beam_bearings_deg(bearing), elevation
+        return beam_bearings_deg(bearing, elevation, self.beam_half_deg), elevation
 
 
-def beam_bearings_deg(bearing_deg: np.ndarray) -> np.ndarray:
-    """The bearings that must be free for a beam toward each bearing, along a last axis of BEAM_RAYS.
+def beam_side_deg(elevation_deg: ArrayLike, half_deg: float) -> np.ndarray:
+    """How far in bearing half a beam reaches to either side: over the cosine of the elevation, at most 180 degrees."""
+    with np.errstate(divide="ignore"):
+        return np.minimum(half_deg / np.maximum(np.cos(np.radians(elevation_deg)), 1e-9), 180.0)
 
-    Right below a satellite (NaN) every bearing is as good: rays all round stand for it.
+
+def beam_bearings_deg(bearing_deg: np.ndarray, elevation_deg: np.ndarray, half_deg: float) -> np.ndarray:
+    """The bearings that must be free for a beam toward each bearing and elevation, along a last axis.
+
+    Rays are at most RAYS_APART_DEG apart on the sky. Right below a satellite (bearing NaN) every bearing is as good:
+    rays all round stand for it.
     """
+    rays = min(2 * math.ceil(half_deg / RAYS_APART_DEG) + 1, MOST_RAYS)
     bearing = np.asarray(bearing_deg, float)[..., None]
-    all_round = np.arange(BEAM_RAYS) * 360.0 / BEAM_RAYS
-    return np.where(np.isnan(bearing), all_round, bearing + np.linspace(-BEAM_HALF_DEG, BEAM_HALF_DEG, BEAM_RAYS))
+    side = beam_side_deg(np.asarray(elevation_deg, float), half_deg)[..., None]
+    all_round = np.arange(rays) * 360.0 / rays
+    return np.where(np.isnan(bearing), all_round, bearing + np.linspace(-1.0, 1.0, rays) * side)
+
+
+def horizon_to(
+    relief: Relief,
+    beyond: Beyond,
+    cell: tuple[int, int],
+    bearings_deg: np.ndarray,
+    height_m: float,
+    *,
+    bare: bool = False,
+) -> tuple[np.ndarray, np.ndarray]:
+    """(horizon, how far it is known) along grid bearings from a height above a cell's ground; see `whole_horizon`.
+
+    Over trees and roofs where a surface is given, or `bare` of those the raster holds; over the ground beyond it.
+    """
+    grid = relief.elevation
+    return whole_horizon(
+        grid.values,
+        grid.cell_size_m,
+        *cell,
+        bearings_deg,
+        height_m,
+        ceiling_m=beyond.ceiling_over(relief),
+        obstacles_m=None if bare else relief.surface.values,
+        known=relief.blocks,
+        far=beyond.far,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +110,8 @@ class Lines:
     margin_deg: np.ndarray
     known_to_m: np.ndarray
     state: np.ndarray  # text: `clear`, `blocked` (too low counts as that) or `unknown`
+    trees_unknown: np.ndarray  # bool: unknown only because nobody knows what stands on the ground on the way
+    bearings_deg: np.ndarray  # grid bearings of the beam's rays, along a last axis
 
     @property
     def clear(self) -> np.ndarray:
@@ -93,25 +137,53 @@ def _lines(
     dish: DishView, cell: tuple[int, int], place: tuple[float, float, float], convergence_deg: float, slots: np.ndarray
 ) -> Lines:
     """`look_at` for a place given as latitude, longitude and height, in a cell."""
-    relief, height = dish.relief, dish.dish_height_m
-    grid = relief.elevation
     azimuth, elevation, skew = (np.atleast_1d(v) for v in look_angles(*place, slots))
-    skyline, known_to = horizon_reach(
-        grid.values,
-        grid.cell_size_m,
-        *cell,
-        beam_bearings_deg(azimuth - convergence_deg),
-        height,
-        obstacles_m=relief.surface.values,
-        known=relief.blocks,
-    )
-    horizon, reach = skyline.max(axis=-1), known_to.min(axis=-1)
-    eye = float(grid.values[cell]) + height
-    margin = known_margin_deg(elevation, horizon, reach, eye, relief.blocks.ceiling_m, dish.min_margin_deg)
+    bearings = beam_bearings_deg(azimuth - convergence_deg, elevation, dish.beam_half_deg)
+    horizon, reach, margin = _margin(dish, dish.relief, cell, bearings, elevation)
+    trees = np.zeros(len(slots), bool)
+    if dish.relief.possible is not None:
+        _, _, at_worst = _margin(dish, dish.relief.possible, cell, bearings, elevation)
+        trees = (margin >= dish.min_margin_deg) & ~(at_worst >= dish.min_margin_deg)
+        margin = np.where(trees, np.nan, margin)
     horizon = np.where(np.isnan(margin), np.nan, horizon)
     low = elevation < dish.min_elevation_deg
     state = np.where(low | (margin < dish.min_margin_deg), "blocked", np.where(np.isnan(margin), "unknown", "clear"))
-    return Lines(azimuth, elevation, skew, horizon, margin, reach, state)
+    return Lines(azimuth, elevation, skew, horizon, margin, reach, state, trees & ~low, bearings)
+
+
+def _margin(
+    dish: DishView, relief: Relief, cell: tuple[int, int], bearings_deg: np.ndarray, elevation_deg: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(highest horizon over each beam, how far it is known, margin) for satellites at these elevations."""
+    skyline, known_to = horizon_to(relief, dish.beyond, cell, bearings_deg, dish.dish_height_m)
+    horizon, reach = skyline.max(axis=-1), known_to.min(axis=-1)
+    eye = float(relief.elevation.values[cell]) + dish.dish_height_m
+    return (
+        horizon,
+        reach,
+        known_margin_deg(elevation_deg, horizon, reach, eye, dish.beyond.ceiling_over(relief), dish.min_margin_deg),
+    )
+
+
+def errors_of(dish: DishView, cell: tuple[int, int], seen: Lines, slot: int) -> tuple[float, float]:
+    """(horizon, margin): how far each told figure of a slot may be off, one standard deviation, degrees; NaN: unknown.
+
+    By what other surveys of the same ground would tell (`core.horizon_error`): 9 in 10 keep within its 1.645-fold. It
+    holds their spread, and that of many near heights the highest is told too high.
+    """
+    relief, told = dish.relief, float(seen.horizon_deg[slot])
+    surveys = horizon_surveys_deg(
+        relief.surface.values,
+        relief.elevation.values,
+        relief.elevation.cell_size_m,
+        *cell,
+        seen.bearings_deg[slot],
+        dish.dish_height_m,
+        told,
+        dish.noise,
+    )
+    apart = surveys - told, np.maximum(surveys, 0.0) - max(told, 0.0)
+    return typical_error(apart[0]), typical_error(apart[1])
 
 
 def margin_to_allow_deg(study: Study, row: int, col: int) -> float:
@@ -127,8 +199,9 @@ def margin_to_allow_deg(study: Study, row: int, col: int) -> float:
     slots = np.array([satellite.longitude_deg for satellite in sky.satellites])
     seen = _lines(dish_view(study), (row, col), (latitude, longitude, ground), grid.convergence_deg(x, y), slots)
     eye = ground + study.mission.trailer.dish_height_m
+    ceiling = study.beyond.ceiling_over(study.relief)
     margins = [
-        float(known_margin_deg(elevation, horizon, reach, eye, study.blocks.ceiling_m, elevation - horizon))
+        float(known_margin_deg(elevation, horizon, reach, eye, ceiling, elevation - max(horizon, 0.0)))
         if elevation >= sky.min_elevation_deg
         else math.nan
         for elevation, horizon, reach in zip(seen.elevation_deg, seen.horizon_deg, seen.known_to_m, strict=True)

@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from siteplanner.core.constants import SPEED_OF_LIGHT_M_S
+from siteplanner.core.antenna import dish_beam_deg
 from siteplanner.core.geodesy import look_angles
 from siteplanner.mission import Mission
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-BEAM_FACTOR = 70.0  # half-power beam in degrees = 70 wavelengths / diameters: handbooks, from memory
 SUN_RADIUS_DEG = 0.267  # mean; 0.262 in July, 0.271 in January (from memory)
 SUN_DEG_PER_MIN = 0.25  # it turns by 15 deg an hour
 DAYS = 366
@@ -73,14 +72,9 @@ class SunOutages:
     satellites: tuple[SatelliteOutages, ...]
 
 
-def beam_deg(diameter_m: float, frequency_ghz: float) -> float:
-    """Half-power beamwidth of a dish: 70 wavelengths / diameter, degrees."""
-    return BEAM_FACTOR * SPEED_OF_LIGHT_M_S / (frequency_ghz * 1e9) / diameter_m
-
-
 def half_width_deg(diameter_m: float, frequency_ghz: float) -> float:
     """How near the sun's centre may come: half the beam and the sun's own radius."""
-    return beam_deg(diameter_m, frequency_ghz) / 2 + SUN_RADIUS_DEG
+    return dish_beam_deg(diameter_m, frequency_ghz) / 2 + SUN_RADIUS_DEG
 
 
 def hour_angle_declination(
@@ -178,7 +172,7 @@ def sun_outages(mission: Mission, latitude: float, longitude: float, height_m: f
         latitude,
         longitude,
         first.date(),
-        beam_deg(sky.dish_diameter_m, sky.downlink_ghz),
+        dish_beam_deg(sky.dish_diameter_m, sky.downlink_ghz),
         half,
         tuple(
             SatelliteOutages(

@@ -9,15 +9,17 @@ from typing import Any
 import numpy as np
 
 from siteplanner.core.dome import DomeShare, dome_share
-from siteplanner.core.horizon import horizon_reach
 from siteplanner.core.link_fading import low_k_factor, multipath_faded_pct
 from siteplanner.core.point_link import basic_loss_db, clearance, elevation_angle_deg
 from siteplanner.errors import Finding
 from siteplanner.mission import DonorLink, Sky
+from siteplanner.mission.criteria import deciding
 from siteplanner.planning.limits.breach import Breach
+from siteplanner.planning.limits.toward import horizon_to
 from siteplanner.planning.spots.evaluation import Coverage
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, DonorWhy, Look, Verdict
-from siteplanner.planning.spots.skyline import BEARINGS_DEG, possible_horizon_deg
+from siteplanner.planning.spots.skyline import BEARINGS_DEG, highest_possible_deg
+from siteplanner.planning.study.beyond import Beyond
 from siteplanner.planning.study.donors import Donor
 from siteplanner.planning.study.inputs import DonorInputs, OpenSkyInputs, donor_inputs, open_sky_inputs
 from siteplanner.planning.study.relief import Relief
@@ -71,7 +73,7 @@ def stop_for_link(study: Study, coverage: Coverage | None, backhauls: tuple[Back
 def by_satellite(sky: Sky, looks: tuple[Look, ...]) -> Backhaul:
     """The dish's line, by the figures of `evaluate.judge_sky`."""
     clear = [look.clear for look in looks]
-    margin = max((look.margin_deg for look in looks if math.isfinite(look.margin_deg)), default=math.nan)
+    shown = deciding(looks, sky.need)
     verdict: Verdict = "works"
     if not (any(clear) if sky.need == "any" else all(clear)):
         states = {look.state for look in looks}
@@ -79,9 +81,10 @@ def by_satellite(sky: Sky, looks: tuple[Look, ...]) -> Backhaul:
     return Backhaul(
         "geostationary",
         verdict,
-        margin,
+        math.nan if shown is None else shown.margin_deg,
         "deg",
         looks=looks,
+        need=sky.need,
         least_margin_deg=sky.min_margin_deg,
         least_elevation_deg=sky.min_elevation_deg,
     )
@@ -90,7 +93,7 @@ def by_satellite(sky: Sky, looks: tuple[Look, ...]) -> Backhaul:
 def by_open_sky(inputs: OpenSkyInputs, spot: Spot, cell: tuple[int, int]) -> Backhaul:
     """The share of the terminal's cone of sky that is clear; ground nobody knows gives a range."""
     want = inputs.terminal
-    share = sky_dome(inputs.relief, spot, cell, want.terminal_height_m, want.min_elevation_deg)
+    share = sky_dome(inputs.relief, inputs.beyond, spot, cell, want.terminal_height_m, want.min_elevation_deg)
     verdict: Verdict = (
         "works" if share.low >= want.min_clear_share else "fails" if share.high < want.min_clear_share else "unknown"
     )
@@ -105,22 +108,14 @@ def by_open_sky(inputs: OpenSkyInputs, spot: Spot, cell: tuple[int, int]) -> Bac
     )
 
 
-def sky_dome(relief: Relief, spot: Spot, cell: tuple[int, int], height_m: float, min_elevation_deg: float) -> DomeShare:
+def sky_dome(
+    relief: Relief, beyond: Beyond, spot: Spot, cell: tuple[int, int], height_m: float, min_elevation_deg: float
+) -> DomeShare:
     """The cone of sky over a terminal at a spot; sectors are true bearings."""
-    grid = relief.elevation
-    horizon, known_to = horizon_reach(
-        grid.values,
-        grid.cell_size_m,
-        *cell,
-        grid.grid_bearing_deg(BEARINGS_DEG, spot.x, spot.y),
-        height_m,
-        obstacles_m=relief.surface.values,
-        known=relief.blocks,
-    )
-    eye = float(grid.values[cell]) + height_m
-    return dome_share(
-        horizon, possible_horizon_deg(horizon, known_to, relief.blocks.ceiling_m - eye), min_elevation_deg
-    )
+    bearings = relief.elevation.grid_bearing_deg(BEARINGS_DEG, spot.x, spot.y)
+    horizon, known_to = horizon_to(relief, beyond, cell, bearings, height_m)
+    possible = highest_possible_deg(relief, beyond, cell, bearings, height_m, horizon, known_to)
+    return dome_share(horizon, possible, min_elevation_deg)
 
 
 def by_donor(

@@ -18,7 +18,7 @@ from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.overhead_lines import KeepAway, line_keep_away
 from siteplanner.planning.limits.ruling import Ruling, codes_of
 from siteplanner.planning.limits.site_limits import site_breaks
-from siteplanner.planning.limits.toward import look_at
+from siteplanner.planning.limits.toward import errors_of, look_at
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.timeline import drive_range, time_on_air
 from siteplanner.planning.spots.backhaul import backhaul_findings, broken_backhaul, judge_backhauls, stop_for_link
@@ -154,6 +154,7 @@ def judge_sky(
     looks = []
     for k, satellite in enumerate(dish.satellites):
         azimuth = float(seen.azimuth_deg[k])
+        horizon_error, margin_error = errors_of(dish, cell, seen, k)
         looks.append(
             Look(
                 satellite.name or f"{satellite.longitude_deg:g} deg",
@@ -166,7 +167,12 @@ def judge_sky(
                 float(seen.margin_deg[k]),
                 float(seen.known_to_m[k]),
                 seen.state[k].item(),
-                dish.relief.blocks.ceiling_m,
+                dish.beyond.ceiling_over(dish.relief),
+                dish.beyond.ceiling_from,
+                horizon_error,
+                margin_error,
+                bool(seen.trees_unknown[k]),
+                bool(seen.elevation_deg[k] < dish.min_elevation_deg),
             )
         )
     return tuple(looks)

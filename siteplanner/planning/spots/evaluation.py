@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from siteplanner.core.link import BudgetLine
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Staging
+from siteplanner.mission.criteria import deciding
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.site.magnetic import Magnetic
@@ -210,6 +211,23 @@ class Evaluation:
     def backhaul(self) -> Backhaul | None:
         """The one used here: the first wanted that works."""
         return next((b for b in self.backhauls if b.verdict == "works"), None)
+
+    @property
+    def look(self) -> Look | None:
+        """The satellite that decides, by `mission.criteria.deciding`: what headline, aim, trees and criterion name."""
+        return deciding(self.sky, self._need)
+
+    @property
+    def _need(self) -> Literal["any", "all"]:
+        return next((b.need for b in self.backhauls if b.kind == "geostationary"), "any")
+
+    @property
+    def aimed(self) -> tuple[Look, ...]:
+        """The satellites that the dish is aimed at: the deciding one, or each where all must be in view."""
+        look = self.look
+        if look is None or not look.clear:
+            return ()
+        return self.sky if self._need == "all" else (look,)
 
     @property
     def donor(self) -> DonorPath | None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from siteplanner.core.dome import DomeShare
+from siteplanner.planning.study.beyond import CeilingFrom
 
 BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
 Verdict = Literal["works", "fails", "unknown"]
@@ -43,7 +44,11 @@ class Look:
     known_to_m: float  # how far the elevation reaches along the line; inf when it is enough
     state: LookState  # unknown: the skyline is cut short before it is certain; too low a satellite is blocked
     ceiling_m: float = math.nan  # ground no higher than this, above sea level, is assumed where nothing is known
-    ceiling_from: Literal["highest_known"] = "highest_known"  # the highest ground or surface of the layers read
+    ceiling_from: CeilingFrom = "elevation_files"  # their highest ground, or what the mission states for the region
+    horizon_error_deg: float = math.nan  # one standard deviation, from the elevation's error; NaN: not known
+    margin_error_deg: float = math.nan  # the same of the margin
+    trees_unknown: bool = False  # unknown only because the surface has no data on the way
+    too_low: bool = False  # stands below the least elevation that the mission takes
 
     @property
     def clear(self) -> bool:
@@ -97,6 +102,7 @@ class Backhaul:
     min_elevation_deg: float | None = None  # of the open-sky terminal's cone
     least_share: float | None = None  # of that cone that must be clear
     looks: tuple[Look, ...] = ()  # of the dish
+    need: Literal["any", "all"] = "any"  # of the satellites must be in view
     least_margin_deg: float | None = None  # that the dish needs over the skyline
     least_elevation_deg: float | None = None  # that a satellite needs above the level
     donors: tuple[DonorPath, ...] = ()  # best first

@@ -20,6 +20,8 @@ from siteplanner.core.sky import known_margin_deg
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Satellite
 from siteplanner.planning.limits.toward import Toward
+from siteplanner.planning.study.inputs import dish_view
+from siteplanner.planning.study.relief import Relief
 
 if TYPE_CHECKING:
     from siteplanner.planning.study.study import Study
@@ -60,33 +62,41 @@ def sky_margin(study: Study, step: int | None = None) -> Grid | None:
 
 def margin_toward(study: Study, satellite: Satellite, step: int = 1) -> tuple[Grid, np.ndarray] | None:
     """(margin, the satellite's elevation) per cell toward one satellite, degrees; see `sky_margin` for the cells."""
-    grid, mission = study.elevation, study.mission
+    grid, dish = study.elevation, dish_view(study)
     wanted = np.zeros(grid.shape, bool)
     wanted[step // 2 :: step, step // 2 :: step] = study.search_ground[step // 2 :: step, step // 2 :: step]
     rows, cols = (np.flatnonzero(wanted.any(axis=axis)) for axis in (1, 0))
     if not len(rows):
         return None
 
-    one = Toward(study.elevation, satellite.longitude_deg)
-    horizon, known_to = horizon_raster(
-        grid.values,
-        grid.cell_size_m,
-        lambda at_rows, at_cols: one.beam(at_rows, at_cols)[0],
-        mission.trailer.dish_height_m,
-        wanted,
-        obstacles_m=study.surface.values,
-        known=study.blocks,
-    )
+    one = Toward(study.elevation, satellite.longitude_deg, dish.beam_half_deg)
     picked = np.s_[rows[0] : rows[-1] + 1 : step, cols[0] : cols[-1] + 1 : step]
     axes = [np.arange(n[0], n[-1] + LATTICE_CELLS + 1, LATTICE_CELLS, dtype=float) for n in (rows, cols)]
     places = np.meshgrid(*(np.arange(n[0], n[-1] + 1, step) for n in (rows, cols)), indexing="ij")
     _, lattice = one.look(*np.meshgrid(*axes, indexing="ij"))
     at = [(place - axis[0]) / LATTICE_CELLS for place, axis in zip(places, axes, strict=True)]
     elevation = map_coordinates(lattice, at, order=1)
-    eye = grid.values[picked] + mission.trailer.dish_height_m
-    margin = known_margin_deg(
-        elevation, horizon[picked], known_to[picked], eye, study.blocks.ceiling_m, mission.sky.min_margin_deg
-    )
+
+    def margin_over(relief: Relief) -> np.ndarray:
+        ceiling = dish.beyond.ceiling_over(relief)
+        horizon, known_to = horizon_raster(
+            grid.values,
+            grid.cell_size_m,
+            lambda at_rows, at_cols: one.beam(at_rows, at_cols)[0],
+            dish.dish_height_m,
+            wanted,
+            ceiling_m=ceiling,
+            obstacles_m=relief.surface.values,
+            known=relief.blocks,
+            far=dish.beyond.far,
+        )
+        eye = grid.values[picked] + dish.dish_height_m
+        return known_margin_deg(elevation, horizon[picked], known_to[picked], eye, ceiling, dish.min_margin_deg)
+
+    margin = margin_over(dish.relief)
+    if dish.relief.possible is not None:  # where trees are not known, the tallest must leave the line free too
+        at_worst = margin_over(dish.relief.possible)
+        margin = np.where((margin >= dish.min_margin_deg) & ~(at_worst >= dish.min_margin_deg), np.nan, margin)
     x, y = (float(v) for v in grid.xy(rows[0], cols[0]))
     size = grid.cell_size_m * step
     return (

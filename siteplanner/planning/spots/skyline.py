@@ -14,11 +14,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from siteplanner.core.geodesy import curvature_drop_m, look_angles, visible_arc_deg, wrap_180_deg
-from siteplanner.core.horizon import HALF_CURVATURE, horizon_reach
+from siteplanner.core.horizon import HALF_CURVATURE
+from siteplanner.planning.limits.toward import horizon_to
 
 if TYPE_CHECKING:
     from siteplanner.planning.spots.lines import Look
+    from siteplanner.planning.study.beyond import Beyond
     from siteplanner.planning.study.inputs import DishView
+    from siteplanner.planning.study.relief import Relief
     from siteplanner.planning.study.spot import Spot
 
 BEARINGS_DEG = np.arange(360.0)
@@ -60,6 +63,7 @@ class Skyline:
     trees: tuple[TreeLimit, ...]
     margin_deg: float
     latitude_deg: float
+    beam_half_deg: float = 0.0  # of the dish
 
     @property
     def highest_deg(self) -> np.ndarray:
@@ -68,8 +72,9 @@ class Skyline:
 
     @property
     def unknown(self) -> np.ndarray:
-        """True per bearing where the elevation ends before the skyline is certain."""
-        return np.isfinite(self.known_to_m) | ~np.isfinite(self.highest_deg)
+        """True per bearing where elevation or surface end before the skyline is certain."""
+        trees = self.possible_deg > self.highest_deg + 1e-6
+        return np.isfinite(self.known_to_m) | ~np.isfinite(self.highest_deg) | trees
 
     def state(self, azimuth_deg: float, elevation_deg: float) -> str:
         """clear, blocked or unknown for one direction, by straight lines between the whole degrees."""
@@ -110,6 +115,26 @@ def possible_horizon_deg(skyline_deg: np.ndarray, known_to_m: np.ndarray, above_
     return np.where(ends, np.fmax(skyline_deg, np.degrees(np.arctan(tangent))), skyline_deg)
 
 
+def highest_possible_deg(
+    relief: Relief,
+    beyond: Beyond,
+    cell: tuple[int, int],
+    bearings_deg: np.ndarray,
+    height_m: float,
+    horizon_deg: np.ndarray,
+    known_to_m: np.ndarray,
+) -> np.ndarray:
+    """How high the horizon along each bearing could be: ground at the ceiling where the elevation ends, the tallest
+    trees where nobody knows what stands on the ground.
+    """
+    above = beyond.ceiling_over(relief) - float(relief.elevation.values[cell]) - height_m
+    possible = possible_horizon_deg(horizon_deg, known_to_m, above)
+    if relief.possible is None:
+        return possible
+    wooded, reach = horizon_to(relief.possible, beyond, cell, bearings_deg, height_m)
+    return np.fmax(possible, possible_horizon_deg(wooded, reach, above))
+
+
 def arc_longitudes(latitude_deg: float, longitude_deg: float) -> np.ndarray:
     """Orbital longitudes above the level horizon, whole multiples of the step and both ends; empty near a pole."""
     west, east = (float(v) for v in visible_arc_deg(latitude_deg, longitude_deg, 0.0))
@@ -129,13 +154,12 @@ def skyline(dish: DishView, spot: Spot, looks: tuple[Look, ...]) -> Skyline | No
         return None
     height = dish.dish_height_m
     bearings = grid.grid_bearing_deg(BEARINGS_DEG, spot.x, spot.y)
-    walk = (grid.values, grid.cell_size_m, *cell, bearings, height)
-    bare, known_to = horizon_reach(*walk, known=relief.blocks)
-    surface, eye = None, float(grid.values[cell]) + height
+    bare, known_to = horizon_to(relief, dish.beyond, cell, bearings, height, bare=True)
+    surface = None
     if relief.obstacles is not None:
-        surface, known_to = horizon_reach(*walk, obstacles_m=relief.surface.values, known=relief.blocks)
+        surface, known_to = horizon_to(relief, dish.beyond, cell, bearings, height)
     highest = bare if surface is None else surface
-    possible = possible_horizon_deg(highest, known_to, relief.blocks.ceiling_m - eye)
+    possible = highest_possible_deg(relief, dish.beyond, cell, bearings, height, highest, known_to)
     bare_figure = Skyline(BEARINGS_DEG, bare, surface, known_to, possible, (), (), dish.min_margin_deg, spot.latitude)
     return Skyline(
         BEARINGS_DEG,
@@ -147,6 +171,7 @@ def skyline(dish: DishView, spot: Spot, looks: tuple[Look, ...]) -> Skyline | No
         _trees(dish, spot, looks),
         dish.min_margin_deg,
         spot.latitude,
+        dish.beam_half_deg,
     )
 
 

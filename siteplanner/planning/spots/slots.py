@@ -116,7 +116,8 @@ def arc_sentence(
     else:
         parts = [f"Sees no geostationary slot ({asked})."]
     if unknown:
-        parts.append(f"Not known from {' and from '.join(span_text(s) for s in unknown)}: the elevation ends there.")
+        spans = " and from ".join(span_text(s) for s in unknown)
+        parts.append(f"Not known from {spans}: what could stand there is not in the data.")
     words = [f"{look.satellite_name} {_verdict(look, min_elevation_deg)}" for look in looks]
     if words:
         parts.append(f"Of those named: {'; '.join(words)}.")

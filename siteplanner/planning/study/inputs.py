@@ -12,13 +12,16 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from siteplanner.core.antenna import dish_beam_deg
+from siteplanner.core.horizon_error import GroundNoise
 from siteplanner.data.grid import Grid
 from siteplanner.mission import DonorLink, OpenSky, Radio, Satellite
 from siteplanner.planning.study.area import AreaCells
+from siteplanner.planning.study.beyond import Beyond
 from siteplanner.planning.study.cover import GroundCover
 from siteplanner.planning.study.donors import Donor
 from siteplanner.planning.study.relief import Relief
-from siteplanner.planning.study.study import Study
+from siteplanner.planning.study.study import Study, elevation_error_m
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -26,13 +29,19 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class DishView:
-    """The sky as the dish needs it: over this ground, toward these satellites, with this much to spare."""
+    """The sky as the dish needs it: over this ground, toward these satellites, with this much to spare.
+
+    `beam_half_deg`: half of the dish's half-power beam. `noise`: how well the ground is known.
+    """
 
     relief: Relief
+    beyond: Beyond
     dish_height_m: float
     satellites: tuple[Satellite, ...]
     min_margin_deg: float
     min_elevation_deg: float
+    beam_half_deg: float
+    noise: GroundNoise
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +66,7 @@ class OpenSkyInputs:
     """What the open-sky terminal takes."""
 
     relief: Relief
+    beyond: Beyond
     terminal: OpenSky
 
 
@@ -94,8 +104,16 @@ class CoverageInputs:
 def dish_view(study: Study) -> DishView:
     """The dish's part of a study."""
     sky = study.mission.sky
-    height = study.mission.trailer.dish_height_m
-    return DishView(study.relief, height, sky.satellites, sky.min_margin_deg, sky.min_elevation_deg)
+    return DishView(
+        relief=study.relief,
+        beyond=study.beyond,
+        dish_height_m=study.mission.trailer.dish_height_m,
+        satellites=sky.satellites,
+        min_margin_deg=sky.min_margin_deg,
+        min_elevation_deg=sky.min_elevation_deg,
+        beam_half_deg=dish_beam_deg(sky.dish_diameter_m, sky.downlink_ghz) / 2,
+        noise=GroundNoise(elevation_error_m(study.mission, study.source_cell_m), study.source_cell_m),
+    )
 
 
 def sky_limit_inputs(study: Study) -> SkyLimitInputs:
@@ -105,7 +123,7 @@ def sky_limit_inputs(study: Study) -> SkyLimitInputs:
 
 def open_sky_inputs(study: Study) -> OpenSkyInputs:
     """What the open-sky terminal takes of a study."""
-    return OpenSkyInputs(study.relief, study.mission.backhaul.open_sky)
+    return OpenSkyInputs(study.relief, study.beyond, study.mission.backhaul.open_sky)
 
 
 def donor_inputs(study: Study) -> DonorInputs:

@@ -33,12 +33,14 @@ from siteplanner.data.vetting import (
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission
 from siteplanner.planning.study.area import area_cells
+from siteplanner.planning.study.beyond import Beyond, read_beyond
 from siteplanner.planning.study.cover import Surface, cover_findings, ground_cover
 from siteplanner.planning.study.donors import Donor, check_wanted, read_donors
 from siteplanner.planning.study.driving import speeds_driven
 from siteplanner.planning.study.layers import Loaded, read_tables, shapes_of, told
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.radio_check import radio_findings
+from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.road_layers import RoadLayers, read_road_layers
 from siteplanner.planning.study.study import Study, elevation_error_m
@@ -71,6 +73,9 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         grid = ground.value.grid
         surface = read_surface(mission, grid, reuse)
         classes = read_land_cover(mission, grid, reuse)
+        obstacles = None if surface.value is None else surface.value.grid
+        beyond = read_beyond(mission, Relief(grid, obstacles), ELEVATION_MARGIN_M, reuse)
+        ground = with_far_files(ground, beyond)
         tick(0.6)
         roads = read_road_layers(mission, place.crs, place.around(place.everything, ROAD_MARGIN_M), reuse)
         tick(0.8)
@@ -90,7 +95,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
     return Study(
         mission=mission,
         elevation=grid,
-        obstacles=None if surface.value is None else surface.value.grid,
+        obstacles=obstacles,
         surface_known=None if surface.value is None else surface.value.known,
         cover=stands,
         source_cell_m=ground.value.source_cell_m,
@@ -105,6 +110,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         inputs=tuple(record for stage in made for record in stage.records),
         findings=tuple(finding for stage in made for finding in stage.findings),
         donors=donors.value.judged,
+        ground_beyond=beyond,
     )
 
 
@@ -173,6 +179,19 @@ def read_ground(mission: Mission, place: Place, donors: tuple[Donor, ...], reuse
         findings.append(Finding("donors_without_ground", "warning", facts={"why": error.what}))
     findings += [*_without_gaps(elevation), *elevation_covers(place.whole_area, elevation)]
     return Loaded(elevation, elevation.records, tuple(findings))
+
+
+def with_far_files(ground: Loaded[Elevation], beyond: Beyond) -> Loaded[Elevation]:
+    """The elevation with the files that only the skyline takes told as such, not as unused."""
+    records = tuple(record for record in beyond.records if record.role == "elevation")
+    far = {record.file for record in records} - {record.file for record in ground.records}
+    findings = [f for f in ground.findings if not (f.code == "elevation_unused" and f.file in far)]
+    findings += [Finding("elevation_for_skyline", "note", file=name) for name in sorted(far)]
+    return replace(
+        ground,
+        records=(*ground.records, *(r for r in records if r.file in far)),
+        findings=tuple(findings),
+    )
 
 
 def read_surface(mission: Mission, ground: Grid, reuse: Reuse) -> Loaded[Surface | None]:

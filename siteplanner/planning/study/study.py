@@ -17,6 +17,7 @@ from siteplanner.data.records import InputRecord
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
 from siteplanner.planning.study.area import AreaCells
+from siteplanner.planning.study.beyond import Beyond
 from siteplanner.planning.study.cover import GroundCover
 from siteplanner.planning.study.donors import Donor
 from siteplanner.planning.study.relief import Relief
@@ -48,11 +49,17 @@ class Study:
     findings: tuple[Finding, ...] = field(default_factory=tuple)
     further_trees: tuple[DriveTree, ...] = ()  # of the other staging points with a rig
     donors: tuple[Donor, ...] = ()  # judged ones: of the layer, where a donor link is wanted
+    ground_beyond: Beyond | None = None  # of the files, beyond `elevation`; None: nothing of it was read
 
     @cached_property
     def relief(self) -> Relief:
         """Ground with what stands on it: one value for all steps that look over it."""
-        return Relief(self.elevation, self.obstacles)
+        return Relief(self.elevation, self.obstacles, self.surface_known)
+
+    @property
+    def beyond(self) -> Beyond:
+        """The ground beyond the rasters, as far as a ridge could stand in a line of sight."""
+        return self.ground_beyond or Beyond(None, self.blocks.ceiling_m, "elevation_files")
 
     @property
     def surface(self) -> Grid:

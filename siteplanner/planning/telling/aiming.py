@@ -12,6 +12,7 @@ from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.telling.compass import SKEW_BRIEFLY, model_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
+from siteplanner.planning.telling.sky import look_state
 from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
@@ -100,14 +101,15 @@ def aim(spot: RankedSpot, units: Units) -> str:
         parts.append(f"mast at {units.first.length(evaluation.coverage.mast_height_m)}")
         if bearings:
             parts.append(f"sectors at {bearings}")
-    clear = next((look for look in evaluation.sky if look.clear), None)
     link = evaluation.donor
     if link is not None:
         at = both_bearings(link.bearing_deg, evaluation, units)
         parts.append(f"link antenna toward {link.name} at {at}, {up_text(link.elevation_deg, units)}")
-    elif clear and evaluation.dish_used:
-        up = up_text(clear.elevation_deg, units)
-        parts.append(f"dish at {both_bearings(clear.azimuth_deg, evaluation, units)}, {up}")
+    elif evaluation.dish_used:
+        for look in evaluation.aimed:
+            name = f" for {look.satellite_name}" if len(evaluation.aimed) > 1 else ""
+            up = up_text(look.elevation_deg, units)
+            parts.append(f"dish{name} at {both_bearings(look.azimuth_deg, evaluation, units)}, {up}")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] + "." if text else ""
 
@@ -156,8 +158,3 @@ def dish_line(look: Look, units: Units, named: Callable[[str], str] = str) -> st
         f"({units.angle(look.azimuth_magnetic_deg)} magnetic), {units.angle(look.elevation_deg)} up, "
         f"skew {units.angle(look.skew_deg)} ({SKEW_BRIEFLY}), {look_state(look)}"
     )
-
-
-def look_state(look: Look) -> str:
-    """Whether the dish sees its satellite, as a cell of a table."""
-    return "clear" if look.clear else NOT_KNOWN if look.margin_deg != look.margin_deg else "blocked or too low"

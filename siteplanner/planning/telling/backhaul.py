@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from siteplanner.mission.criteria import deciding
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
+from siteplanner.planning.telling.sky import unknown_words
 from siteplanner.planning.telling.units import METRIC, Units
 
 HOURS_A_MONTH = 730.5
@@ -22,14 +24,14 @@ def backhaul_reason(backhaul: Backhaul, units: Units = METRIC) -> str:
 
 def _dish(backhaul: Backhaul, units: Units) -> str:
     looks = backhaul.looks
-    if backhaul.verdict == "works":
-        shown = max((look for look in looks if look.clear), key=lambda look: look.margin_deg)
+    shown = deciding(looks, backhaul.need)
+    if backhaul.verdict == "works" and shown is not None:
         return f"{shown.satellite_name}, clear by {units.angle(shown.margin_deg)}"
     least, lowest = backhaul.least_margin_deg or 0.0, backhaul.least_elevation_deg or 0.0
     parts = []
     for look in looks:
         if look.margin_deg != look.margin_deg:
-            parts.append(f"{look.satellite_name}: skyline not known")
+            parts.append(f"{look.satellite_name}: {unknown_words(look)}")
         elif look.elevation_deg < lowest:
             parts.append(
                 f"{look.satellite_name}: too low, {units.angle(look.elevation_deg)} up, {units.angle(lowest)} needed"

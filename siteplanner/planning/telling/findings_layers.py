@@ -93,6 +93,10 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         f"The raster lies off the mission's ground: it covers {extent_words(f['extent_lonlat'])}.",
         "",
     ),
+    "elevation_for_skyline": lambda f, u: (
+        "The raster lies off the ground searched: it is read for the skyline only.",
+        "",
+    ),
     "elevation_unit_overridden": lambda f, u: (
         f"The raster says {f['unit']} ({f['unit_from']}), the mission says {f['taken']}: {f['taken']} was taken.",
         "Check elevation_unit.",

@@ -146,8 +146,16 @@ def _less_steep(e: Evaluation, mission: Mission, units: Units) -> str:
 
 
 def _farther_data(e: Evaluation, mission: Mission, units: Units) -> str:
-    ways = [f"{units.bearing(look.azimuth_deg)} true" for look in e.sky if math.isnan(look.margin_deg)]
-    return f"Elevation data would have to reach farther along {' and '.join(ways) or 'the look'}."
+    """Which data would have to say more, along which looks."""
+    out = []
+    for trees, text in (
+        (False, "Elevation data would have to reach farther along"),
+        (True, "The surface layer would have to cover the ground along"),
+    ):
+        looks = [look for look in e.sky if look.state == "unknown" and look.trees_unknown is trees]
+        if looks:
+            out.append(f"{text} {' and '.join(f'{units.bearing(look.azimuth_deg)} true' for look in looks)}.")
+    return " ".join(out) or "Elevation data would have to reach farther along the look."
 
 
 def _nearer_road(e: Evaluation, mission: Mission, units: Units) -> str:
@@ -182,12 +190,11 @@ def _one_backhaul(e: Evaluation, mission: Mission, units: Units) -> str:
 
 
 def _clear_sky(e: Evaluation, mission: Mission, units: Units) -> str:
-    known = [look for look in e.sky if math.isfinite(look.margin_deg)]
-    look = max(known, key=lambda one: one.margin_deg, default=None)
-    if look is None:
+    look = e.look
+    if look is None or math.isnan(look.margin_deg):
         return "A satellite would have to stand clear of the skyline."
     low = mission.sky.min_elevation_deg
-    if look.margin_deg >= mission.sky.min_margin_deg and look.elevation_deg < low:
+    if look.margin_deg >= mission.sky.min_margin_deg and look.too_low:
         return f"Looks below {units.posted(low, '°')} would have to be allowed (sky.min_elevation_deg)."
     short = units.figure(max(mission.sky.min_margin_deg - look.margin_deg, 0.1), "°", 1, "up")
     one = "" if mission.sky.need == "any" else " for every satellite that is needed"

@@ -14,7 +14,8 @@ from siteplanner.planning.telling import service
 from siteplanner.planning.telling.certainty import weights_words
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.roads import ahead_words
-from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
+from siteplanner.planning.telling.sky import horizon_text, look_state, margin_text
+from siteplanner.planning.telling.units import METRIC, Units
 
 SEVERITY_WORDS = {"caution": "CAUTION: ", "warning": "Watch: ", "note": ""}
 
@@ -26,10 +27,9 @@ def would_rank_words(where: str, rank: int | None, points: str) -> str:
 
 def look_words(look: Look, bearing: str, units: Units = METRIC) -> str:
     """Where the satellite stands and by how much it clears the skyline; `bearing` true and magnetic."""
-    state = "clear" if look.clear else NOT_KNOWN if look.margin_deg != look.margin_deg else "not clear"
     return (
-        f"{units.angle(look.elevation_deg)} up at {bearing}, skyline {units.angle(look.horizon_deg)}, margin "
-        f"{units.angle(look.margin_deg)}, {state}"
+        f"{units.angle(look.elevation_deg)} up at {bearing}, skyline {horizon_text(look, units)}, margin "
+        f"{margin_text(look, units)}, {look_state(look)}"
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from siteplanner.planning.telling.sky import figure_with_doubt
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 from siteplanner.planning.telling.words import starts_sentence
 
@@ -60,8 +61,9 @@ def explanation_lines(result: dict[str, Any], units: Units = METRIC) -> Iterator
     for look in result["sky"]:
         yield (
             f"  satellite {look['satellite_name']}: azimuth {units.angle(look['azimuth_deg'])} true, elevation "
-            f"{units.angle(look['elevation_deg'])}, skyline {units.angle(look['horizon_deg'])}, margin "
-            f"{units.angle(look['margin_deg'])}"
+            f"{units.angle(look['elevation_deg'])}, skyline "
+            f"{figure_with_doubt(look['horizon_deg'], look['horizon_error_deg'], units)}, margin "
+            f"{figure_with_doubt(look['margin_deg'], look['margin_error_deg'], units)}"
         )
     for sentence in result["sky_sentences"]:
         yield f"  {sentence}"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.telling.sky import sky_known_sentences
 from siteplanner.planning.telling.units import BOTH, NOT_KNOWN, Units
 from siteplanner.planning.telling.words import best_look
 
@@ -61,8 +62,8 @@ def tallest_label(evaluation: Evaluation, units: Units, longest_name: int = 24) 
     rows = tree_rows(evaluation, clear_only=True, units=units)
     if not rows:
         return ""
-    margins = {look.satellite_name: look.margin_deg for look in reversed(evaluation.sky)}
-    row = max(rows, key=lambda r: margins[r.satellite_name])
+    look = evaluation.look
+    row = next((r for r in rows if look is not None and r.satellite_name == look.satellite_name), rows[0])
     name = row.satellite_name
     name = name if len(name) <= longest_name else name[: longest_name - 1] + "…"
     told = zip(row.distances_m, row.heights, strict=True)
@@ -85,9 +86,10 @@ def look_up_sentence(evaluation: Evaluation, units: Units) -> str:
 
 
 def sky_sentences(evaluation: Evaluation, units: Units = BOTH) -> list[str]:
-    """What the spot sees of the satellite arc, and what a crew can check by eye."""
+    """How well the lines to the satellites are known, what the spot sees of the arc, what a crew can check by eye."""
+    known = sky_known_sentences(evaluation.sky if evaluation.dish_wanted else (), units)
     arc = [evaluation.arc.sentence] if evaluation.arc is not None else []
-    return [*arc, *tree_sentences(evaluation, units)]
+    return [*known, *arc, *tree_sentences(evaluation, units)]
 
 
 def skyline_words(evaluation: Evaluation, units: Units) -> str:
@@ -101,7 +103,7 @@ def skyline_words(evaluation: Evaluation, units: Units) -> str:
     ]
     unknown = int(figure.unknown.sum())
     if unknown:
-        words.append(f"In {unknown} of 360 degrees the elevation ends before the skyline is certain.")
+        words.append(f"In {unknown} of 360 degrees what could stand higher is not in the data.")
     return " ".join(["Skyline all round with the arc of geostationary satellites.", *words])
 
 

@@ -26,9 +26,9 @@ def compass_point(bearing_deg: float) -> str:
 
 
 def best_look(evaluation: Evaluation) -> Look | None:
-    """The satellite with the widest known margin, or None."""
-    known = [look for look in evaluation.sky if look.margin_deg == look.margin_deg]
-    return max(known, key=lambda look: look.margin_deg, default=None)
+    """The satellite that decides at a spot (`Evaluation.look`), or None where its margin is not known."""
+    look = evaluation.look
+    return None if look is None or look.margin_deg != look.margin_deg else look
 
 
 def backhaul_clause(e: Evaluation, units: Units = METRIC) -> list[str]:
