@@ -69,6 +69,11 @@ def bearing(degrees):
     return f"{round(degrees) % 360:03d}°"
 
 
+def with_doubt(look, name):
+    """`7.6° ± 0.1°`: what 9 in 10 keep, rounded up."""
+    return f"{angle(look[f'{name}_deg'])} ± {math.ceil(16.45 * look[f'{name}_error_deg'] - 1e-9) / 10:.1f}°"
+
+
 def angle(degrees):
     text = f"{degrees:.1f}"
     return ("0.0" if text == "-0.0" else text) + "°"
@@ -209,8 +214,11 @@ def crew(record):
         *wind(spot, record),
     ]
     for look in spot["sky"]:
-        names = "azimuth_deg", "azimuth_magnetic_deg", "elevation_deg", "skew_deg", "horizon_deg", "margin_deg"
-        out.append(look["satellite_name"] + "".join(angle(look[name]) for name in names))
+        names = "azimuth_deg", "azimuth_magnetic_deg", "elevation_deg", "skew_deg"
+        known = "".join(with_doubt(look, name) for name in ("horizon", "margin"))
+        out.append(look["satellite_name"] + "".join(angle(look[name]) for name in names) + known)
+        if look["known_to_m"] is not None:
+            out.append(f"clear if no ground beyond is higher than {math.ceil(look['ceiling_m'] - 1e-9):,} m")
     for row, who in zip(spot["radio_exposure"], ("Public", "Crew who know of it"), strict=True):
         assert row["keep_m"] == row["icnirp_main_beam_m"] > row["main_beam_m"]
         out.append(f"{who}{short_distance(row['keep_m'])}ICNIRP 2020{percent(row['ground_share'], 1)}")

@@ -183,7 +183,7 @@ def footprint(plan: Plan, evaluation: Evaluation) -> Polygon:
 
 def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     e, spot = ranked.evaluation, ranked.spot
-    clear = next((look for look in e.sky if look.clear), None)
+    clear = e.look if e.aimed else None
     coverage, access, air, site = e.coverage, e.access, e.on_air, ranked.on_site
     return {
         "rank": ranked.rank,

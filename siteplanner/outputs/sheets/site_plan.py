@@ -63,7 +63,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     if math.isfinite(e.ground.heading_deg):
         body += _trailer(cx, cy, e.ground.heading_deg, trailer, view.metres_per_mm)
     reach = circle + 4
-    clear = next((look for look in e.sky if look.clear), None)
+    clear = e.look if e.aimed else None
     aims: list[tuple[float, str, float]] = []
     if clear is not None and e.dish_used:
         aims.append((clear.azimuth_deg, "dish", 1.0))
