@@ -212,6 +212,10 @@ def settle_beyond(raster, size, ground, height_m, first, row_steps, col_steps, t
             eye = ground[i, j] + height_m
             if state[i, j] == BLOCKED or eye != eye:
                 continue
+            # no line leaves the near raster nearer than its rim is
+            d = min(top + i, rows - 1 - top - i, left + j, cols - 1 - left - j) * raster.near_cell_m
+            if eye + d * (tangent + d * HALF_CURVATURE) > raster.ceiling:
+                continue
             answer = UNKNOWN_GAP if state[i, j] == UNKNOWN_GAP else CLEAR
             for ray in range(row_steps.size):
                 steps = leaves_after(top + i, left + j, row_steps[ray], col_steps[ray], rows, cols)

@@ -153,7 +153,8 @@ def sky_state_varying(
             if (worst[wanted[part]] == _BY_WORSE[BLOCKED]).all():
                 break
         answered = _BY_WORSE[worst]
-        _judge_on(beyond, z.shape, ground, part, lowest, float(height_m), rays, answered)
+        if far is not None or ceiling < highest:  # otherwise the near raster's own answer is the whole one
+            _judge_on(beyond, z.shape, ground, part, lowest, float(height_m), rays, answered)
         np.copyto(state[part], answered, where=wanted[part])
 
     pool = _pool(threads)
