@@ -43,7 +43,10 @@ def doubt_of(name: str, e: Evaluation, mission: Mission) -> float:
         used = e.backhaul
         if used is not None and used.kind == "open_sky":
             return 0.0
-        return doubts.link_margin_db if used is not None and used.kind == "donor_link" else doubts.sky_margin_deg
+        if used is not None and used.kind == "donor_link":
+            return doubts.link_margin_db
+        own = math.nan if e.look is None else e.look.margin_error_deg  # of the elevation alone
+        return max(doubts.sky_margin_deg, own) if math.isfinite(own) else doubts.sky_margin_deg
     return 0.0
 
 
