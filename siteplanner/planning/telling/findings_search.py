@@ -52,10 +52,9 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Above it leave a margin in radio.building_loss_db.",
     ),
     "clutter_assumed": lambda f, u: (
-        "What stands on the ground is not known: neither a surface nor land cover is given. Service is worked out as "
-        f"if it were {clutter_words(f['kind'], f['height_m'], u)} everywhere; in woods it reaches less far, over open "
-        "ground farther.",
-        "Give layers.surface or layers.land_cover, or say in layers.default_clutter what stands there.",
+        "What stands on the ground is not known: no surface and no land cover is given. Service is that of "
+        f"{clutter_words(f['kind'], f['height_m'], u)} everywhere; woods cost more, open ground less.",
+        "Give layers.surface or layers.land_cover, or state layers.default_clutter.",
     ),
     "surface_gaps": _surface_gaps,
     "land_cover_gaps": lambda f, u: (
