@@ -39,7 +39,8 @@ class Trailer(Part):
         ge=0,
         le=1,
         description="Share of the area that a lower mast stop may give up, where a surface or land cover tells what "
-        "stands at the mast; where neither does, the highest stop is taken. Common practice.",
+        "stands at the mast; where neither does, the highest stop that the forecast wind allows is taken. Common "
+        "practice.",
     )
     mast_ahead_of_dish_m: float = Field(
         2.0, ge=-20, le=20, description="Mast from the dish toward the nose (negative: behind it). Common practice."

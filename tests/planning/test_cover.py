@@ -171,6 +171,21 @@ class TestMastStop:
         cell = inputs.elevation.cell(*at(2500, 930))
         assert choose_stop(inputs, cell, np.array([0.80, 0.81, 0.82])) == 2
 
+    def test_never_higher_than_the_wind_allows(self, tmp_path):
+        inputs = self.inputs(tmp_path, unknown_east_of_m=2000)
+        known, unknown = (inputs.elevation.cell(*at(x, 930)) for x in (1700, 2500))
+        assert choose_stop(inputs, unknown, np.array([0.80, 0.81, 0.82]), 12.0) == 1
+        assert choose_stop(inputs, known, np.array([0.60, 0.81, 0.92]), 12.0) == 1
+
+    def test_the_forecast_lowers_the_stop(self, tmp_path):
+        # gusts of 20 m/s at 10 m: more at the top; the mast stands 30 m/s at 8 and 12 m, 15 at its highest stop
+        limits = "mast_limit_unguyed_m_s = [30.0, 30.0, 15.0]"
+        path = write_mission(tmp_path / "m", "", layers='wind_forecast = "wind.csv"', wind=limits)
+        rows = [f"2026-06-01T{hour:02d}:00:00-06:00,14,20,225" for hour in range(4)]
+        (tmp_path / "m" / "wind.csv").write_text("\n".join(["time,speed,gust,direction_deg", *rows]))
+        stops = {r.evaluation.coverage.mast_height_m for r in plan(load_mission(path)).judged}
+        assert stops == {12.0}
+
     def test_trees_around_the_mast_raise_it(self, tmp_path):
         # 15 m trees over x >= 1800; the spot stands in a gap of three cells among them
         path = write_mission(tmp_path / "m", "", layers=SURFACE)

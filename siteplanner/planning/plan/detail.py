@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from siteplanner.data.forecast import WindForecast
+from siteplanner.data.forecast import WindForecast, read_forecast
+from siteplanner.data.records import InputRecord
+from siteplanner.mission import Mission
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.keep_away import AntennaKeepAway, antenna_keep_away
 from siteplanner.planning.site.on_site import on_site
@@ -54,3 +56,12 @@ def antennas_of(study: Study, e: Evaluation) -> tuple[AntennaKeepAway, ...]:
     bearings = None if e.coverage is None else e.coverage.sector_bearings_deg
     link = None if e.donor is None else e.donor.frequency_mhz
     return antenna_keep_away(study.mission, stop, bearings, link, e.dish_used and e.dish_wanted)
+
+
+def forecast_of(mission: Mission) -> tuple[WindForecast | None, tuple[InputRecord, ...]]:
+    """The wind forecast, where the mission gives one, with the record of its file."""
+    if not mission.layers.wind_forecast:
+        return None, ()
+    path = mission.path(mission.layers.wind_forecast)
+    forecast, record = read_forecast(path, mission.layers.wind_forecast_unit)
+    return forecast, (record,)

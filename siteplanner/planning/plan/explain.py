@@ -12,7 +12,7 @@ from siteplanner.planning.choose.ranked import ScoreLine
 from siteplanner.planning.choose.scoring import score
 from siteplanner.planning.limits.cells import rule_ground
 from siteplanner.planning.limits.ruling import OUTSIDE
-from siteplanner.planning.plan.detail import in_detail
+from siteplanner.planning.plan.detail import forecast_of, in_detail
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -123,7 +123,8 @@ def explain_record(
         for i in study.inputs
         if known.get(i.file, i.sha256) != i.sha256
     )
-    found = explain_with(Judge(study, ruling, way), mission, latitude, longitude, scores)
+    judge = Judge(study, ruling, way, forecast=forecast_of(mission)[0])
+    found = explain_with(judge, mission, latitude, longitude, scores)
     return Explanation(
         found.evaluation,
         found.in_search_ground,

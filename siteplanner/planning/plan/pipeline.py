@@ -10,8 +10,6 @@ from functools import partial
 
 import numpy as np
 
-from siteplanner.data.forecast import WindForecast, read_forecast
-from siteplanner.data.records import InputRecord
 from siteplanner.errors import Cancelled, Finding
 from siteplanner.mission import Mission, Weights
 from siteplanner.planning.choose.certainty import Key, certainties
@@ -21,7 +19,7 @@ from siteplanner.planning.limits.cells import rule_ground, sky_limit
 from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.ruling import Ruling
 from siteplanner.planning.plan import warm_up
-from siteplanner.planning.plan.detail import in_detail, listed_in_detail
+from siteplanner.planning.plan.detail import forecast_of, in_detail, listed_in_detail
 from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain
@@ -68,13 +66,13 @@ def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Ke
 
 
 def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
-    forecast, forecast_records = _forecast(mission)
+    forecast, forecast_records = forecast_of(mission)
     with warm_up.another_core() as wait:
         study = load_study(mission, stages, reuse)
         ruling, way, sky_findings = rule_ground(study, stages, reuse)
         with stages.stage("Compiling once on this machine"):
             wait()
-    judge = Judge(study, ruling, way, reuse)
+    judge = Judge(study, ruling, way, reuse, forecast)
     with stages.stage("Choosing candidate spots") as tick:
         chosen = choose(study, ruling, way, reuse, tick)
     with stages.stage("Evaluating spots") as tick:
@@ -108,15 +106,6 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         kept=reuse.kept,
         reused=reuse.tally,
     )
-
-
-def _forecast(mission: Mission) -> tuple[WindForecast | None, tuple[InputRecord, ...]]:
-    """The wind forecast, where the mission gives one, with the record of its file."""
-    if not mission.layers.wind_forecast:
-        return None, ()
-    path = mission.path(mission.layers.wind_forecast)
-    forecast, record = read_forecast(path, mission.layers.wind_forecast_unit)
-    return forecast, (record,)
 
 
 @dataclass(frozen=True, eq=False)

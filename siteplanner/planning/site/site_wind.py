@@ -193,6 +193,21 @@ def site_wind(
     )
 
 
+def highest_stop_m(mission: Mission, grid: Grid, spot: Spot, forecast: WindForecast | None) -> float | None:
+    """The highest mast stop that the forecast wind allows at this spot, the lowest where it allows none.
+
+    None where nothing says so: no forecast, or no limit of the mast stated.
+    """
+    stops = mission.trailer.mast_stops_m
+    if forecast is None or not any(mast_limit(mission, stop).stated for stop in stops):
+        return None
+    for stop in reversed(stops):
+        found = site_wind(mission, grid, spot, stop, forecast)
+        if found.mast.stated and not any(span.limit == "mast" for span in found.spans):
+            return stop
+    return stops[0]
+
+
 def _hours_above(hours: np.ndarray, values: np.ndarray, limit: float) -> list[tuple[float, float]]:
     if len(hours) == 1:
         return [(0.0, 0.0)] if values[0] > limit else []

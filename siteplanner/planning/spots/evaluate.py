@@ -10,6 +10,7 @@ from typing import ParamSpec, TypeVar
 import numpy as np
 from shapely.geometry import Point
 
+from siteplanner.data.forecast import WindForecast
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Sky
@@ -20,6 +21,7 @@ from siteplanner.planning.limits.ruling import Ruling, codes_of
 from siteplanner.planning.limits.site_limits import site_breaks
 from siteplanner.planning.limits.toward import errors_of, look_at
 from siteplanner.planning.site.magnetic import day_of, magnetic
+from siteplanner.planning.site.site_wind import highest_stop_m
 from siteplanner.planning.site.timeline import drive_range, time_on_air
 from siteplanner.planning.spots.backhaul import backhaul_findings, broken_backhaul, judge_backhauls, stop_for_link
 from siteplanner.planning.spots.evaluation import Access, Evaluation, Ground, Start
@@ -60,6 +62,7 @@ class Judge:
     ruling: Ruling
     way: GroundWay
     reuse: Reuse | None = None
+    forecast: WindForecast | None = None
 
     @cached_property
     def dish(self) -> DishView:
@@ -117,11 +120,12 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         tree=around.tree,
     )
     findings += [*standing_findings(study, ground), *around.findings]
-    coverage = judge.step("coverage", predict_coverage, judge.service, place, cell)
+    most_m = highest_stop_m(study.mission, grid, place, judge.forecast)
+    coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, most_stop_m=most_m)
     backhauls = judge_backhauls(study, spot, cell, sky, coverage, compass.declination_deg)
     higher = stop_for_link(study, coverage, backhauls)
     if higher is not None:
-        coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, higher)
+        coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, higher, most_m)
     line = line_keep_away(study.overlay("power_lines"), study.mission, spot.x, spot.y)
     failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls, line)
     findings += backhaul_findings(study, backhauls)

@@ -18,11 +18,16 @@ from siteplanner.planning.study.spot import Spot
 
 
 def predict_coverage(
-    inputs: CoverageInputs, spot: Spot, cell: tuple[int, int], least_stop_m: float | None = None
+    inputs: CoverageInputs,
+    spot: Spot,
+    cell: tuple[int, int],
+    least_stop_m: float | None = None,
+    most_stop_m: float | None = None,
 ) -> Coverage:
     """Path loss to every cell of the area from every mast stop; best bearings; the stop of `choose_stop`.
 
-    `least_stop_m`: a stop that something else needs (a donor link); the mast stands no lower.
+    `least_stop_m`: a stop that something else needs (a donor link); the mast stands no lower. `most_stop_m`: the
+    highest that the wind allows, where that is known.
     Bearings in the answer are true; the kernels work in grid bearings.
     """
     grid, radio, cells = inputs.elevation, inputs.radio, inputs.area_cells
@@ -46,7 +51,7 @@ def predict_coverage(
         distance_m=distance,
         max_radius_m=radio.max_radius_m,
     )
-    chosen = choose_stop(inputs, cell, aim.shares)
+    chosen = choose_stop(inputs, cell, aim.shares, most_stop_m)
     if least_stop_m is not None:
         chosen = max(chosen, int(np.searchsorted(stops, least_stop_m)))
     bearings = aim.bearings_deg[chosen]
@@ -107,15 +112,19 @@ def area_loss_db(inputs: CoverageInputs, cell: tuple[int, int], stops: np.ndarra
     )
 
 
-def choose_stop(inputs: CoverageInputs, cell: tuple[int, int], shares: np.ndarray) -> int:
+def choose_stop(
+    inputs: CoverageInputs, cell: tuple[int, int], shares: np.ndarray, most_stop_m: float | None = None
+) -> int:
     """Which mast stop: the lowest that gives up no more than the tolerance, where it is known what stands at the mast.
 
-    Where it is not, the highest: what may stand there costs a low mast most, and the shares do not show it.
+    Where it is not, the highest: what may stand there costs a low mast most, and the shares do not show it. Neither is
+    above `most_stop_m`, the highest that the wind allows.
     """
+    allowed = shares if most_stop_m is None else shares[: int(np.sum(np.array(inputs.mast_stops_m) <= most_stop_m))]
     known = inputs.cover.known
     if known is None or not known[cell]:
-        return len(shares) - 1
-    return lowest_good_stop(shares, inputs.mast_stop_tolerance)
+        return len(allowed) - 1
+    return lowest_good_stop(allowed, inputs.mast_stop_tolerance)
 
 
 def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray) -> tuple[BudgetLine, ...]:
