@@ -37,6 +37,7 @@ from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.skyline import TREE_DISTANCES_M
+from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.budget import line_name
 from siteplanner.planning.telling.compass import SKEW_BRIEFLY
@@ -251,7 +252,7 @@ def backhaul(e: Evaluation, units: Units) -> str:
 
 def skyline_words(plan: Plan, e: Evaluation, units: Units) -> str:
     """What of the arc is in view, how tall a tree may be, when the sun stands behind a satellite."""
-    arc = [e.arc.sentence] if e.arc is not None else []
+    arc = [words] if (words := arc_words(e.arc, e.sky, units)) else []
     rows = [(r.satellite_name, *r.heights) for r in tree_rows(e)]
     away = [f"{units.length(d)} away" for d in TREE_DISTANCES_M]
     trees = style.table(rows, ("A tree in the line may be up to", *away), figures=(1, 2, 3)) if rows else ""

@@ -20,8 +20,10 @@ from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline
 from siteplanner.planning.spots.slots import visible_arc
 from siteplanner.planning.study.inputs import dish_view
+from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.trees import sky_sentences, tree_sentences
+from siteplanner.planning.telling.units import BOTH
 from tests.planning.open_ground import spot_in, study_on
 
 SOUTH, EAST, FAR = (
@@ -76,10 +78,10 @@ def test_a_peak_in_the_south_leaves_two_windows_and_names_what_works():
         ends = np.array([span.west_deg, span.east_deg])
         assert look_at(dish_view(study), spot, (200, 200), ends).clear.all()
         assert not look_at(dish_view(study), spot, (200, 200), ends + np.array([-0.002, 0.002])).clear.any()
-    assert arc.sentence.endswith(
+    assert arc_words(arc, looks).endswith(
         "Of those named: south is behind the skyline or too near it; east works; far is below the horizon."
     )
-    assert arc.sentence.startswith(f"Sees slots from {slot_text(math.floor(first.east_deg * 10) / 10)} to ")
+    assert arc_words(arc, looks).startswith(f"Sees slots from {slot_text(math.floor(first.east_deg * 10) / 10)} to ")
     assert [look.clear for look in looks] == [False, True, False]
 
 
@@ -106,8 +108,8 @@ def test_at_the_rim_of_the_elevation_a_part_of_the_arc_is_not_known():
     assert arc.clear == ()
     assert arc.unknown
     assert math.isnan(looks[0].margin_deg)
-    assert arc.sentence.startswith("No slot is known to be in view")
-    assert "south is not known to be in view" in arc.sentence
+    assert arc_words(arc, looks).startswith("No slot is known to be in view")
+    assert "south is not known to be in view" in arc_words(arc, looks)
 
 
 def test_a_look_says_what_it_knows_and_what_it_assumes():
@@ -126,13 +128,13 @@ def test_a_look_says_what_it_knows_and_what_it_assumes():
 
 def test_across_the_180th_meridian_and_south_of_the_equator():
     for latitude, longitude in ((60.0, 179.9), (-33.0, -179.9)):
-        arc, _, spot = arc_of(study_on(np.zeros((41, 41)), latitude=latitude, longitude=longitude), 20, 20)
+        arc, looks, spot = arc_of(study_on(np.zeros((41, 41)), latitude=latitude, longitude=longitude), 20, 20)
         (span,) = arc.clear
         west, east = (float(v) for v in visible_arc_deg(spot.latitude, spot.longitude, 5.0))
         assert span.west_deg > 0 > span.east_deg  # from a western longitude over 180 to an eastern one
         assert (span.west_deg, span.east_deg) == pytest.approx((west, east), abs=1e-3)
-        assert " W to " in arc.sentence
-        assert " E (" in arc.sentence
+        assert " W to " in arc_words(arc, looks)
+        assert " E (" in arc_words(arc, looks)
 
 
 def test_right_below_a_satellite_it_is_clear_and_without_a_bearing():
@@ -188,7 +190,7 @@ def test_how_tall_a_tree_may_be_is_said_in_words():
     assert known.startswith("± holds in 9 cases of 10")
     # level ground without a higher place: the plain's own height is taken beyond its end
     assert ends.startswith("south: clear if no ground beyond is higher than 0 m")
-    assert rest == [e.arc.sentence, sentence]
+    assert rest == [arc_words(e.arc, looks, BOTH), sentence]
     assert tree_sentences(Evaluation(spot, e.ground, looks, None, None, None)) == []
 
 
@@ -197,8 +199,8 @@ def test_the_plan_carries_it_for_listed_spots_and_explained_points(valley_plan):
     for made, ranked in zip(record["spots"], valley_plan.spots, strict=True):
         arc = ranked.evaluation.arc
         assert made["visible_arc"]["clear"][0]["west_deg"] == arc.clear[0].west_deg
-        assert made["visible_arc"]["sentence"] == arc.sentence
-        assert "south works" in arc.sentence
+        assert made["visible_arc"]["sentence"] == arc_words(arc, ranked.evaluation.sky)
+        assert "south works" in made["visible_arc"]["sentence"]
     behind = next(s for s in record["rejected"] if s["name"] == "behind the wall")
     assert "south is behind the skyline" in behind["visible_arc"]["sentence"]
     best = valley_plan.best

@@ -24,6 +24,7 @@ from siteplanner.planning.site.timeline import pert, time_on_air, timeline
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.sun import sun_elevations_deg, sun_times
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.timeline import light_record
 from siteplanner.planning.telling.times import range_words
 
 LAYERS = Layers(elevation=("dem.tif",), incident_area="area.geojson", roads="roads.gpkg")
@@ -185,11 +186,11 @@ def _timeline(hour):
 
 def test_light_on_arrival_fuel_and_relief():
     noon, night, evening = _timeline(12), _timeline(22), _timeline(18)
-    assert noon.light.sentence == "Daylight from arrival to first service."
-    assert night.light.at_arrival == "dark"
-    assert "lamps for the work" in night.light.sentence
-    assert evening.light.at_arrival == "day"  # 18:41 to 18:55; the sun sets at 19:10
-    assert evening.light.at_first_service == "twilight (early) to dark (late)"
+    assert light_record(noon.light)["sentence"] == "Daylight from arrival to first service."
+    assert night.light.arrival == ("dark", "dark")
+    assert "lamps for the work" in light_record(night.light)["sentence"]
+    assert evening.light.arrival == ("day", "day")  # 18:41 to 18:55; the sun sets at 19:10
+    assert light_record(evening.light)["at_first_service"] == "twilight (early) to dark (late)"
     assert noon.moments.arrival.name == "Last leg"
     assert noon.clock(60).isoformat() == "2015-08-02T13:00:00-07:00"
     # 100 l at 1.5, 2.5, 4 l/h; 80 l down to the reserve

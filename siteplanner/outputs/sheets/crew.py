@@ -23,6 +23,7 @@ from siteplanner.planning.telling.aiming import (
     sun_words,
     true_and_magnetic,
 )
+from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
@@ -114,7 +115,7 @@ def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "dish": _dish(ranked),
         "sun": [name_in_text(s, 300) for s in (*margin_words(plan, e), *sun_words(plan, e))],
         "sky_known": [name_in_text(s, 300) for s in sky_known_sentences(e.sky if e.dish_wanted else (), BOTH)],
-        "arc": name_in_text(e.arc.sentence, 500) if e.arc is not None and e.dish_wanted else "",
+        "arc": name_in_text(arc_words(e.arc, e.sky), 500) if e.dish_wanted else "",
         "look_for": f"{LOOK_FOR} {look_up_sentence(e, BOTH)}".strip() if e.dish_wanted else "",
         "links": [[name_in_text(row[0], 30), *row[1:]] for row in donor_rows(e, BOTH)],
         "link_note": link_note(e),

@@ -22,11 +22,6 @@ NINE_IN_TEN = (0.05, 0.95)
 """The points of a distribution between which nine cases in ten lie."""
 DRIVE_LOW, DRIVE_HIGH = 0.85, 1.4  # of the drive time worked out; common practice, no source
 LEG_LOW, LEG_HIGH = 0.7, 3.0  # the last leg with a spotter, doors opened, ground walked; common practice, no source
-DRIVE_METHOD = (
-    f"Likely: class speeds less surface, grade, bends, weather and dark; low and high: {DRIVE_LOW:g} and "
-    f"{DRIVE_HIGH:g} times that on the road, {LEG_LOW:g} and {LEG_HIGH:g} times the last leg at walking pace "
-    "(common practice)."
-)
 MOST_SHOWN_H = 96.0  # of the hours after dispatch in a drawing
 ON_SITE_PARTS = 2  # set-up and acquisition: what comes after the arrival
 
@@ -101,9 +96,8 @@ class Light:
     sunrise: datetime | None
     sunset: datetime | None
     dusk: datetime | None  # civil twilight ends
-    at_arrival: str  # day, twilight, dark
-    at_first_service: str
-    sentence: str
+    arrival: tuple[str, str]  # day, twilight or dark: at an early and at a late one
+    first_service: tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -276,16 +270,5 @@ def daylight(
     dawn, sunrise, sunset, dusk = sun_times(on_day, latitude, longitude, height_m)
     moments = [dispatch + timedelta(minutes=m) for m in (arrival.end_early_min, arrival.end_late_min)]
     moments += [dispatch + timedelta(minutes=m) for m in (service.end_early_min, service.end_late_min)]
-    words = [light_word(h) for h in sun_elevations_deg(moments, latitude, longitude, height_m)]
-    at_arrival, at_service = _span(words[:2]), _span(words[2:])
-    if set(words) == {"day"}:
-        sentence = "Daylight from arrival to first service."
-    elif "dark" in words:
-        sentence = "Dark for at least part of the set-up: lamps for the work, a light on the mast and the guys."
-    else:
-        sentence = "Twilight during the set-up: have lamps ready."
-    return Light(dawn, sunrise, sunset, dusk, at_arrival, at_service, sentence)
-
-
-def _span(words: list[str]) -> str:
-    return words[0] if words[0] == words[1] else f"{words[0]} (early) to {words[1]} (late)"
+    a, b, c, d = (light_word(h) for h in sun_elevations_deg(moments, latitude, longitude, height_m))
+    return Light(dawn, sunrise, sunset, dusk, (a, b), (c, d))

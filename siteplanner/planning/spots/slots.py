@@ -1,4 +1,4 @@
-"""Slots of the geostationary arc from one spot: the part in view, and what it means for the satellites named.
+"""Slots of the geostationary arc from one spot: the part in view.
 
 One function (`limits.toward.look_at`) judges a single named satellite and the whole arc alike, so both always agree.
 """
@@ -13,7 +13,6 @@ import numpy as np
 
 from siteplanner.core.geodesy import visible_arc_deg, wrap_180_deg
 from siteplanner.planning.limits.toward import look_at
-from siteplanner.planning.site.slot_names import slot_text
 
 if TYPE_CHECKING:
     from siteplanner.planning.spots.lines import Look
@@ -40,11 +39,10 @@ class VisibleArc:
     unknown: tuple[ArcSpan, ...]  # the elevation ends before the skyline is certain
     margin_deg: float
     min_elevation_deg: float
-    sentence: str
 
 
 def visible_arc(dish: DishView, spot: Spot, looks: tuple[Look, ...]) -> VisibleArc | None:
-    """The part of the geostationary arc in view from a spot, with what it means for the satellites named.
+    """The part of the geostationary arc in view from a spot.
 
     Looked at every SCAN_STEP_DEG of orbital longitude and at each named satellite; ends are then halved down to
     END_WITHIN_DEG and lie inside what is in view. None outside the elevation.
@@ -82,53 +80,4 @@ def visible_arc(dish: DishView, spot: Spot, looks: tuple[Look, ...]) -> VisibleA
         ]
         clear = tuple(s for kind, s in spans if kind == "clear")
         unknown = tuple(s for kind, s in spans if kind == "unknown")
-    return VisibleArc(
-        clear,
-        unknown,
-        dish.min_margin_deg,
-        dish.min_elevation_deg,
-        arc_sentence(clear, unknown, looks, dish.min_margin_deg, dish.min_elevation_deg),
-    )
-
-
-def span_text(span: ArcSpan) -> str:
-    """`62.4 W to 131 W`, each end rounded into the span."""
-    width = (span.east_deg - span.west_deg) % 360
-    east, west = math.floor(span.east_deg * 10) / 10, math.ceil(span.west_deg * 10) / 10
-    if width < 0.2:
-        return f"a sliver at {slot_text(span.east_deg)}"
-    return f"{slot_text(east)} to {slot_text(west)}"
-
-
-def arc_sentence(
-    clear: tuple[ArcSpan, ...],
-    unknown: tuple[ArcSpan, ...],
-    looks: tuple[Look, ...],
-    margin_deg: float,
-    min_elevation_deg: float,
-) -> str:
-    """`Sees slots from 62.4 W to 131 W. Of those named: slot 113 W works; slot 61 W is behind the skyline.`"""
-    asked = f"{margin_deg:g} deg above the skyline and {min_elevation_deg:g} deg above level"
-    if clear:
-        parts = [f"Sees slots from {' and from '.join(span_text(s) for s in clear)} ({asked})."]
-    elif unknown:
-        parts = [f"No slot is known to be in view ({asked})."]
-    else:
-        parts = [f"Sees no geostationary slot ({asked})."]
-    if unknown:
-        spans = " and from ".join(span_text(s) for s in unknown)
-        parts.append(f"Not known from {spans}: what could stand there is not in the data.")
-    words = [f"{look.satellite_name} {_verdict(look, min_elevation_deg)}" for look in looks]
-    if words:
-        parts.append(f"Of those named: {'; '.join(words)}.")
-    return " ".join(parts)
-
-
-def _verdict(look: Look, min_elevation_deg: float) -> str:
-    if look.clear:
-        return "works"
-    if look.elevation_deg < 0:
-        return "is below the horizon"
-    if look.elevation_deg < min_elevation_deg:
-        return "is too low"
-    return "is not known to be in view" if look.state == "unknown" else "is behind the skyline or too near it"
+    return VisibleArc(clear, unknown, dish.min_margin_deg, dish.min_elevation_deg)

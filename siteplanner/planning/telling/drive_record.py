@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from siteplanner.planning.site.timeline import DRIVE_METHOD
 from siteplanner.planning.spots.drive_facts import Cut, Place, Told, Turning
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
@@ -16,6 +15,7 @@ from siteplanner.planning.telling.directions import alternative_words, step_word
 from siteplanner.planning.telling.radio import radio_lines
 from siteplanner.planning.telling.roads import ahead_words, band_words, reason_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.times import drive_method_words
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards_ahead import HazardAhead
@@ -35,7 +35,7 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
         "drive_time_s": access.drive_time_s,
         "drive_time_low_s": _known(access.drive_low_s, 1),
         "drive_time_high_s": _known(access.drive_high_s, 1),
-        "drive_time_method": DRIVE_METHOD,
+        "drive_time_method": drive_method_words(),
         "worst_grade_pct": access.worst_grade_pct,
         "worst_grade_error_pct": access.worst_grade_error_pct,
         "last_leg_m": access.last_leg_m,

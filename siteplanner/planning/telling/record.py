@@ -20,6 +20,7 @@ from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.study.driving import as_driven
+from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
@@ -33,6 +34,7 @@ from siteplanner.planning.telling.prediction import cover_sentence, prediction_s
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.service import service_lines
 from siteplanner.planning.telling.sun import outage_sentence
+from siteplanner.planning.telling.timeline import light_record
 from siteplanner.planning.telling.times import driving_words, range_words
 from siteplanner.planning.telling.units import METRIC
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
@@ -230,6 +232,7 @@ def _timeline_record(timeline: Timeline) -> dict[str, Any]:
         for name in ("dawn", "sunrise", "sunset", "dusk"):
             moment = getattr(timeline.light, name)
             record["light"][name] = None if moment is None else moment.isoformat(timespec="seconds")
+        record["light"] |= light_record(timeline.light)
     return record
 
 
@@ -309,7 +312,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         "access": None,
         "on_air": None,
         "skyline": None if e.skyline is None else _skyline_record(e.skyline),
-        "visible_arc": None if e.arc is None else asdict(e.arc),
+        "visible_arc": None if e.arc is None else {**asdict(e.arc), "sentence": arc_words(e.arc, e.sky)},
         "findings": [finding_record(finding) for finding in e.findings],
     }
     if e.coverage is not None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from siteplanner.planning.site.on_site import OnSite
-from siteplanner.planning.site.timeline import LightSpan, Moments, Part, Timeline
+from siteplanner.planning.site.timeline import Light, LightSpan, Moments, Part, Timeline
 from siteplanner.planning.telling.clock import clock_range, clock_text, hours_range, minutes_range
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 from siteplanner.planning.telling.wind import span_sentence
@@ -114,4 +116,27 @@ def light_words(timeline: Timeline | None) -> str:
     light = timeline.light
     moments = {"dawn": light.dawn, "sunrise": light.sunrise, "sunset": light.sunset, "dusk": light.dusk}
     times = ", ".join(f"no {name}" if moment is None else f"{name} {moment:%H:%M}" for name, moment in moments.items())
-    return f"{light.sentence} On arrival: {light.at_arrival}. Level horizon: {times}."
+    return f"{_lamps(light)} On arrival: {_from_to(light.arrival)}. Level horizon: {times}."
+
+
+def light_record(light: Light) -> dict[str, Any]:
+    """The light as plain values, with the words that go with them."""
+    return {
+        "at_arrival": _from_to(light.arrival),
+        "at_first_service": _from_to(light.first_service),
+        "sentence": _lamps(light),
+    }
+
+
+def _lamps(light: Light) -> str:
+    kinds = {*light.arrival, *light.first_service}
+    if "dark" in kinds:
+        return "Dark for at least part of the set-up: lamps for the work, a light on the mast and the guys."
+    if kinds == {"day"}:
+        return "Daylight from arrival to first service."
+    return "Twilight during the set-up: have lamps ready."
+
+
+def _from_to(kinds: tuple[str, str]) -> str:
+    early, late = kinds
+    return early if early == late else f"{early} (early) to {late} (late)"

@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
-from siteplanner.planning.site.timeline import Moments
+from siteplanner.planning.site.timeline import DRIVE_HIGH, DRIVE_LOW, LEG_HIGH, LEG_LOW, Moments
 from siteplanner.planning.study.driving import Driving
 from siteplanner.planning.telling.units import METRIC, Units
+
+
+def drive_method_words() -> str:
+    """How the drive time and its range are worked out."""
+    return (
+        f"Likely: class speeds less surface, grade, bends, weather and dark; low and high: {DRIVE_LOW:g} and "
+        f"{DRIVE_HIGH:g} times that on the road, {LEG_LOW:g} and {LEG_HIGH:g} times the last leg at walking pace "
+        "(common practice)."
+    )
 
 
 def range_words(moments: Moments) -> str:

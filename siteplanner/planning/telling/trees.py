@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.sky import sky_known_sentences
 from siteplanner.planning.telling.units import BOTH, NOT_KNOWN, Units
 from siteplanner.planning.telling.words import best_look
@@ -88,7 +89,7 @@ def look_up_sentence(evaluation: Evaluation, units: Units) -> str:
 def sky_sentences(evaluation: Evaluation, units: Units = BOTH) -> list[str]:
     """How well the lines to the satellites are known, what the spot sees of the arc, what a crew can check by eye."""
     known = sky_known_sentences(evaluation.sky if evaluation.dish_wanted else (), units)
-    arc = [evaluation.arc.sentence] if evaluation.arc is not None else []
+    arc = [words] if (words := arc_words(evaluation.arc, evaluation.sky, units)) else []
     return [*known, *arc, *tree_sentences(evaluation, units)]
 
 
