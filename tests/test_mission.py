@@ -207,3 +207,46 @@ def test_every_criterion_is_whole():
         assert criterion.gauge.difference.count("{") == 2, name
         assert all((criterion.words.slider, criterion.words.column, criterion.words.called)), name
     assert len({c.colour for c in CRITERIA.values()}) == len(CRITERIA)
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value", "near"),
+    [
+        ("road_columns", "maxwieght", "LIM", "maxweight"),
+        ("road_columns", "max_height", "CLEAR", "maxheight"),
+        ("road_units", "maxwieght", "st", "maxweight"),
+        ("road_values", "surfce", {"P": "asphalt"}, "surface"),
+    ],
+)
+def test_a_misspelt_road_key_is_refused_with_the_near_one(table, key, value, near):
+    layers = {"elevation": "e", "incident_area": "a", "roads": "r", table: {key: value}}
+    with pytest.raises(InputError) as told:
+        mission_from_dict({"layers": layers, "staging": {"latitude": 1, "longitude": 2}})
+    assert told.value.field == f"layers.{table}"
+    assert f"close: {near}" in told.value.what
+
+
+def test_units_of_road_columns_are_those_that_fit_and_none_is_text():
+    layers = {"elevation": "e", "incident_area": "a", "roads": "r"}
+    data = {"staging": {"latitude": 1, "longitude": 2}}
+    for bad in ({"maxweight": "ft"}, {"surface": "m"}):
+        with pytest.raises(InputError) as told:
+            mission_from_dict({**data, "layers": {**layers, "road_units": bad}})
+        assert told.value.field == "layers.road_units"
+    good = mission_from_dict(
+        {**data, "layers": {**layers, "road_units": {"maxweight": "st"}, "road_none": [0, 999, "none"]}}
+    )
+    assert good.layers.column_rules.units == {"maxweight": "st"}
+    assert good.layers.road_none == ("0", "999", "none")
+
+
+def test_staging_is_named_somewhere():
+    layers = {"elevation": "e", "incident_area": "a", "roads": "r"}
+    with pytest.raises(InputError, match="staging"):
+        mission_from_dict({"layers": layers})
+    with pytest.raises(InputError, match="at least one staging point"):
+        mission_from_dict({"layers": layers, "staging": []})
+    for data in ({"staging": "y.gpkg"}, {"staging": {"layer": "y.gpkg"}}):
+        made = mission_from_dict({"layers": layers, **data})
+        assert (made.staging, made.layers.staging) == ((), ("y.gpkg",))
+    assert mission_from_dict({"layers": {**layers, "staging": ["y.gpkg"]}}).layers.staging == ("y.gpkg",)

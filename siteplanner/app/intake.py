@@ -24,6 +24,7 @@ UNUSED = "unused"
 NEEDED = tuple(role for role, held in ROLES.items() if held.needed)
 NAME_WORDS: dict[str, tuple[str, ...]] = {
     "donor_sites": ("donor", "radiotower", "repeater", "basestation", "backhaul"),
+    "staging": ("staging",),
     "closures": ("roadclos", "closedroad", "roadblock", "bridgeout"),
     "extra_tracks": ("extratrack", "newtrack", "addedtrack", "drawntrack", "dozerline"),
     "land_cover": ("landcover", "landuse", "landclass"),

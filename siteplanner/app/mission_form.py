@@ -110,13 +110,14 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
     if place.strip() != at:
         latitude, longitude = coordinates.read(place)
         staging = {"latitude": latitude, "longitude": longitude}
-    elif not has_place:
+    elif not has_place and not (full.get("layers") or {}).get("staging"):
         raise InputError(
             "The staging point is missing.",
             field="staging",
             remedy="Say where the tow starts, in any of the three coordinate formats.",
         )
-    out["staging"] = [{**staging, "name": place_name.strip() or "Staging"}, *further]
+    if place.strip():  # else the points of a layer
+        out["staging"] = [{**staging, "name": place_name.strip() or "Staging"}, *further]
     out["trailer"] = {**trailer, "max_slope_deg": slope, "mast_stops_m": _stops(stops, trailer["mast_stops_m"], units)}
     out["rig"] = {
         **rig,

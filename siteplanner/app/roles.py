@@ -23,6 +23,7 @@ WORDS = {  # on screen; a layer without words here goes by its own name
     "soft_ground": "Soft ground",
     "must_serve": "Must-serve points",
     "spots": "Spots to judge",
+    "staging": "Staging points",
     "wind_forecast": "Wind forecast (table)",
 }
 

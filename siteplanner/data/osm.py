@@ -6,6 +6,7 @@ tunnel (OpenStreetMap wiki, Node and Key:bridge). So the ids of the nodes travel
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from siteplanner.data.grid import WGS84
+from siteplanner.data.road_keys import KEYS, LEVEL_CROSSINGS, LINE_KEYS, POINT_KEYS, POINT_MARKS, speaks, unread
 from siteplanner.errors import Finding, InputError
 
 if TYPE_CHECKING:
@@ -23,20 +25,15 @@ if TYPE_CHECKING:
 
 NODES = "osm_nodes"  # column: ids of a line's vertices, one each
 WAY = "osm_way"  # column: id of the way a line belongs to
-KEYS = (
-    "name", "ref", "highway", "surface", "tracktype", "smoothness", "oneway", "access", "vehicle", "motor_vehicle",
-    "maxheight", "maxheight:physical", "maxweight", "maxgcweight", "maxwidth", "maxwidth:physical", "width",
-    "maxlength", "maxspeed", "incline", "trailer", "ford", "bridge", "tunnel", "layer", "junction", "lanes", "narrow",
-    "barrier", "locked", "seasonal", "winter_road", "ice_road",
-    "access:conditional", "vehicle:conditional", "motor_vehicle:conditional",
-)  # fmt: skip
-NODE_KEYS = ("barrier", "ford", "access", "motor_vehicle", "locked")
 # nothing with two axles uses these; reading them would only cut the roads into small pieces (wiki, Key:highway)
 ON_FOOT = frozenset((
     "footway", "path", "cycleway", "bridleway", "steps", "pedestrian", "corridor", "platform", "elevator",
     "via_ferrata", "proposed", "razed", "abandoned", "demolished", "trail", "bus_stop", "rest_area", "services",
     "emergency_bay", "ladder",
 ))  # fmt: skip
+# what a bridge that is no road carries, by the key that says so; its word stands in the column `highway`
+_CARRIES = {"railway": "railway", "waterway": "aqueduct", "aeroway": "taxiway", "man_made": "pipeline"}
+_GONE = frozenset(("razed", "dismantled", "demolished", "proposed", "construction", "no"))
 _SAME_M = 1e-3
 
 
@@ -65,7 +62,7 @@ class OsmRoads:
 
 
 def read_osm(path: Path, target_crs: CRS, near: BaseGeometry | None = None) -> OsmRoads:
-    """Read the roads of an extract (.osm.pbf or .osm).
+    """Read the roads of an extract (.osm.pbf or .osm), and what crosses them on a bridge: railways, paths, pipes.
 
     `near`: WGS 84 shape; only ways whose box meets its box are kept, whole. Nodes that the extract lacks cut a way
     in two. Part-time restrictions are taken as in force all day: whether they apply on the way is not known.
@@ -106,9 +103,10 @@ class _Held:
         self.first: list[int] = []  # of each run of nodes
         self.way: list[int] = []
         self.tags: list[dict[str, str]] = []
-        self.points: list[tuple[float, float, dict[str, str]]] = []
+        self.points: list[tuple[int, float, float, dict[str, str]]] = []  # node, place, tags
         self.restrictions: list[TurnRestriction] = []
-        self.count = self.missing = self.over_ways = 0
+        self.count = self.missing = self.over_ways = self.ferries = 0
+        self.unread: Counter[str] = Counter()  # keys that speak of a limit and are not read
         self.span = [np.inf, np.inf, -np.inf, -np.inf]
 
     def extent(self) -> tuple[float, float, float, float]:
@@ -117,12 +115,19 @@ class _Held:
 
     def take_way(self, way: Any) -> None:
         tags = {tag.k: tag.v for tag in way.tags}
-        if tags["highway"] in ON_FOOT or tags.get("area") == "yes":
+        if tags.get("area") == "yes":
             return
-        self.count += 1
+        road = tags.get("highway", "") not in ("", *ON_FOOT)
+        if not road:
+            self.ferries += tags.get("route") == "ferry" and tags.get("motor_vehicle", tags.get("motorcar")) != "no"
+            carried = _carried(tags)
+            if not carried:
+                return
+            tags = {"highway": carried, **{k: tags[k] for k in ("bridge", "layer", "name") if k in tags}}
+        self.count += road
         nodes = [(n.ref, n.location.lon, n.location.lat) if n.location.valid() else None for n in way.nodes]
         there = [n for n in nodes if n is not None]
-        self.missing += len(nodes) - len(there)
+        self.missing += road * (len(nodes) - len(there))
         if not there:
             return
         lon, lat = [n[1] for n in there], [n[2] for n in there]
@@ -136,7 +141,8 @@ class _Held:
         b = self.box
         if b is not None and (box[2] < b[0] or box[0] > b[2] or box[3] < b[1] or box[1] > b[3]):
             return
-        kept = {key: tags[key] for key in KEYS if key in tags}
+        self.unread.update(key for key in tags if speaks(key))
+        kept = {key: tags[key] for key in LINE_KEYS if key in tags}
         for run in _runs(nodes):
             self.first.append(len(self.node))
             self.way.append(int(way.id))
@@ -146,11 +152,14 @@ class _Held:
             self.lat += [n[2] for n in run]
 
     def take_node(self, node: Any) -> None:
-        tags = {key: node.tags[key] for key in NODE_KEYS if key in node.tags}
-        if ("barrier" in tags or "ford" in tags) and node.location.valid():
-            lon, lat, b = node.location.lon, node.location.lat, self.box
-            if b is None or (b[0] <= lon <= b[2] and b[1] <= lat <= b[3]):
-                self.points.append((lon, lat, tags))
+        tags = {tag.k: tag.v for tag in node.tags}
+        marked = any(key in tags for key in POINT_MARKS) or tags.get("railway") in LEVEL_CROSSINGS
+        if not marked or not node.location.valid() or "building" in tags or "amenity" in tags:
+            return
+        lon, lat, b = node.location.lon, node.location.lat, self.box
+        if b is None or (b[0] <= lon <= b[2] and b[1] <= lat <= b[3]):
+            self.unread.update(key for key in tags if speaks(key))
+            self.points.append((node.id, lon, lat, {key: tags[key] for key in POINT_KEYS if key in tags}))
 
     def take_restriction(self, relation: Any) -> None:
         tags = relation.tags
@@ -184,6 +193,18 @@ class _Held:
             self.restrictions += [TurnRestriction("no" if kind == "no" else "only", a, nodes[0], b) for b in to_ways]
 
 
+def _carried(tags: dict[str, str]) -> str:
+    """What a bridge that is no road carries over the roads below it (Key:bridge); '' for what is no such bridge."""
+    if tags.get("bridge", "no") in _GONE:
+        return ""
+    if "highway" in tags:
+        return "" if tags["highway"] in _GONE else tags["highway"]
+    for key, word in _CARRIES.items():
+        if key in tags:  # man_made=bridge is the outline of another one
+            return "" if tags[key] in ("bridge", *_GONE) else word
+    return "" if "building" in tags else "bridge"
+
+
 def _runs(nodes: Iterable[tuple[int, float, float] | None]) -> list[list[tuple[int, float, float]]]:
     """Nodes between missing ones, two or more in a row."""
     runs: list[list[tuple[int, float, float]]] = [[]]
@@ -201,10 +222,12 @@ def _read(path: Path, held: _Held) -> tuple[float, float, float, float]:
 
     nowhere = float("nan")
     entities = osmium.FileProcessor(str(path)).with_locations()
-    entities = entities.with_filter(osmium.filter.KeyFilter("highway", "barrier", "ford", "type"))
+    entities = entities.with_filter(
+        osmium.filter.KeyFilter("highway", "bridge", "route", "type", "railway", *POINT_MARKS)
+    )
     for entity in entities:
         if isinstance(entity, osmium.osm.Way):
-            if "highway" in entity.tags:
+            if "highway" in entity.tags or "bridge" in entity.tags or "route" in entity.tags:
                 held.take_way(entity)
         elif isinstance(entity, osmium.osm.Node):
             held.take_node(entity)
@@ -230,15 +253,17 @@ def _frame(held: _Held, target_crs: CRS) -> tuple[GeoDataFrame, dict[int, int]]:
     if alias:
         node = np.array([alias.get(n, n) for n in node.tolist()], np.int64)
     lines = np.asarray(shapely.linestrings(np.column_stack([x, y]), indices=line) if len(line) else [], object)
-    px, py = move.transform([p[0] for p in held.points], [p[1] for p in held.points])
-    tags = [*held.tags, *(p[2] for p in held.points)]
+    # a point counts where a road runs through its very node: an address or a fence beside it says nothing of the road
+    on_road = set(held.node)
+    points = [p[1:] for p in held.points if p[0] in on_road]
+    px, py = move.transform([p[0] for p in points], [p[1] for p in points])
+    tags = [*held.tags, *(p[2] for p in points)]
     ids = np.empty(len(tags), object)
     for k, part in enumerate(np.split(node, first[1:-1]) if len(lines) else []):
         ids[k] = part  # one by one: numpy would make a table of arrays of one length
-    columns: dict[str, Any] = {
-        key: [t.get(key) for t in tags] for key in KEYS if key == "highway" or any(key in t for t in tags)
-    }
-    columns[WAY] = [*held.way, *([0] * len(held.points))]
+    there = {key for t in tags for key in t}
+    columns: dict[str, Any] = {key: [t.get(key) for t in tags] for key in KEYS if key == "highway" or key in there}
+    columns[WAY] = [*held.way, *([0] * len(points))]
     columns[NODES] = ids
     shapes = np.concatenate([lines, np.asarray(shapely.points(np.array(px, float), np.array(py, float)), object)])
     return gpd.GeoDataFrame(columns, geometry=shapes, crs=target_crs), alias
@@ -264,21 +289,12 @@ def _alias(x: np.ndarray, y: np.ndarray, node: np.ndarray, line: np.ndarray) -> 
 def _findings(held: _Held, path: Path) -> list[Finding]:
     out = []
     if held.missing:
-        out.append(
-            Finding(
-                "extract_clipped",
-                "note",
-                file=path.name,
-                facts={"nodes": held.missing},
-            )
-        )
+        out.append(Finding("extract_clipped", "note", file=path.name, facts={"nodes": held.missing}))
     if held.over_ways:
-        out.append(
-            Finding(
-                "turn_restrictions_left_out",
-                "warning",
-                file=path.name,
-                facts={"count": held.over_ways},
-            )
-        )
+        out.append(Finding("turn_restrictions_left_out", "warning", file=path.name, facts={"count": held.over_ways}))
+    if held.ferries:
+        out.append(Finding("ferries_left_out", "note", file=path.name, facts={"count": held.ferries}))
+    keys = unread(held.unread)
+    if keys:
+        out.append(Finding("road_keys_unread", "warning", file=path.name, facts={"keys": keys}))
     return out

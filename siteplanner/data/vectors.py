@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from siteplanner.data.columns import named, plain
+from siteplanner.data.columns import ColumnRules, named, plain
 from siteplanner.data.formats import local_file, vector_driver
 from siteplanner.data.geojson_crs import check_understood
 from siteplanner.data.geometry import Box, Kind, box_lonlat, boxes_meet, looks_swapped, mend, transformed, unwrapped
@@ -60,7 +61,8 @@ def read_layer(
     target_crs: CRS,
     kinds: set[Kind],
     near: BaseGeometry | None = None,
-    column_map: dict[str, str] | None = None,
+    column_map: Mapping[str, str] | None = None,
+    rules: ColumnRules | None = None,
     lenient: bool = False,
     layer: str | None = None,
     required: bool = True,
@@ -69,8 +71,8 @@ def read_layer(
 
     `kinds`: which of "polygon", "line", "point" to keep; multi-part shapes stay as they are.
     `near`: WGS 84 shape; only features that meet it are kept (whole, not clipped). `column_map`: wanted name ->
-    the file's column; with `lenient` it may name columns that the file lacks. `layer`: which layer of a file with
-    several; `file.gpkg|roads` as the path says the same.
+    the file's column (or `rules`, which say more of them); with `lenient` it may name columns that the file lacks.
+    `layer`: which layer of a file with several; `file.gpkg|roads` as the path says the same.
     `required`: whether a layer without a usable feature is an error or a finding.
 
     An OpenStreetMap extract (.osm.pbf, .osm) gives roads only, with points where barriers stand; see `data.osm`.
@@ -82,7 +84,9 @@ def read_layer(
     axes, several layers without a choice, a missing column, and, if `required`, no feature or none near.
     """
     try:
-        return _read_layer(Path(path), role, target_crs, kinds, near, column_map or {}, lenient, layer, required)
+        return _read_layer(
+            Path(path), role, target_crs, kinds, near, rules or ColumnRules(column_map or {}), lenient, layer, required
+        )
     except InputError as error:
         if error.field is not None:
             raise
@@ -96,7 +100,7 @@ def _read_layer(
     target_crs: CRS,
     kinds: set[Kind],
     near: BaseGeometry | None,
-    column_map: dict[str, str],
+    rules: ColumnRules,
     lenient: bool,
     layer: str | None,
     required: bool,
@@ -132,7 +136,7 @@ def _read_layer(
     extent = box_lonlat(bounds, crs)
     if frame.empty:
         _nothing_left(total, extent, near, kinds, findings, required, full, role)
-    frame = named(plain(frame), column_map, role, full, findings, lenient=lenient)
+    frame = named(plain(frame), rules, role, full, findings, lenient=lenient)
     record = InputRecord(
         role,
         full.name,

@@ -6,6 +6,8 @@ from typing import Annotated, Any, Literal, cast
 
 from pydantic import Field, field_validator
 
+from siteplanner.data.columns import ColumnRules, units_for
+from siteplanner.data.road_keys import KEYS, near_key
 from siteplanner.mission.parts import Part, Paths
 
 LayerKind = Literal["raster", "polygon", "line", "point", "table"]
@@ -73,7 +75,23 @@ class Layers(Part):
         "extract (.osm.pbf, .osm).",
     )
     road_columns: dict[str, str] = Field(
-        default_factory=dict, description="OpenStreetMap key -> this layer's column, e.g. highway = 'CLASS'."
+        default_factory=dict,
+        description="OpenStreetMap key -> this layer's column, e.g. highway = 'CLASS'. A key that is not read is "
+        "refused.",
+    )
+    road_units: dict[str, str] = Field(
+        default_factory=dict,
+        description="OpenStreetMap key -> unit of its bare numbers: heights, widths and lengths m, cm, ft, in; weights "
+        "t, kg, lbs, st (short tons of 2,000 lb), lt (long tons of 2,240 lb); speeds km/h, mph, knots. Asked for where "
+        "a column's name does not tell, e.g. maxweight = 'st'.",
+    )
+    road_values: dict[str, dict[str, str]] = Field(
+        default_factory=dict,
+        description="OpenStreetMap key -> {this layer's code = OpenStreetMap's value}, e.g. surface = {P = 'asphalt', "
+        "D = 'dirt'}; codes left out stay as they are.",
+    )
+    road_none: tuple[str, ...] = Field(
+        (), description="Values of limits that mean no limit, e.g. ['0', '999']; other zeros are not readable."
     )
     closures: Paths = Field(
         (),
@@ -132,6 +150,12 @@ class Layers(Part):
         description="Points with a radio that could carry our traffic on; columns `name`, `height_m` (antenna above "
         "ground), `frequency_mhz` optional. Used where backhaul.wanted names donor_link.",
     )
+    staging: Paths = Field(
+        (),
+        json_schema_extra=_hold("point"),
+        description="Points where tows start, in the place of `staging` with coordinates; columns `name` and "
+        "`rig_available` (yes or no) optional. `staging = 'yards.gpkg'` at the top of the mission says the same.",
+    )
     wind_forecast: str | None = Field(
         None,
         json_schema_extra=_hold("table"),
@@ -140,12 +164,42 @@ class Layers(Part):
     )
     wind_forecast_unit: Literal["m/s", "km/h", "mph", "kt"] = Field("m/s", description="Of `speed` and `gust`.")
 
+    @field_validator("road_columns", "road_units", "road_values")
+    @classmethod
+    def _known_keys(cls, said: dict[str, Any]) -> dict[str, Any]:
+        for key in said:
+            if key not in KEYS:
+                near = near_key(key)
+                close = f"; close: {near}" if near else ""
+                raise ValueError(f"{key!r} is no key that is read of roads{close}")
+        return said
+
+    @field_validator("road_units")
+    @classmethod
+    def _known_units(cls, units: dict[str, str]) -> dict[str, str]:
+        for key, unit in units.items():
+            if unit not in units_for(key):
+                told = ", ".join(units_for(key)) or "no unit: its values are words"
+                raise ValueError(f"{key} has {told}, not {unit!r}")
+        return units
+
+    @field_validator("road_none", mode="before")
+    @classmethod
+    def _as_text(cls, values: Any) -> Any:
+        listed = values if isinstance(values, (list, tuple)) else [values]
+        return tuple(f"{v:g}" if isinstance(v, (int, float)) else v for v in listed)
+
     @field_validator("land_cover_classes")
     @classmethod
     def _whole_codes(cls, classes: dict[str, str]) -> dict[str, str]:
         if any(not code.strip().lstrip("-").isdigit() for code in classes):
             raise ValueError("class codes are whole numbers, e.g. 112 = 'suburban'")
         return classes
+
+    @property
+    def column_rules(self) -> ColumnRules:
+        """What the mission says of the columns of the roads and of extra tracks."""
+        return ColumnRules(self.road_columns, self.road_units, self.road_values, self.road_none)
 
 
 def layer_kinds(name: str) -> tuple[LayerKind, ...]:

@@ -196,9 +196,10 @@ class Mission(Part):
     name: str = "Unnamed mission"
     note: str = ""
     layers: Layers
-    staging: Annotated[tuple[Staging, ...], BeforeValidator(_tables), Field(min_length=1)] = Field(
+    staging: Annotated[tuple[Staging, ...], BeforeValidator(_tables)] = Field(
         description="One table, or several as [[staging]]; the first is the main one, and each spot takes the one "
-        "whose rig arrives first."
+        "whose rig arrives first. Or the path of a layer of points (`layers.staging`): each is a staging point, called "
+        "as its column `name` says."
     )
     crs: str | None = Field(None, description="Metric CRS to work in; None: the local UTM zone.")
     trailer: Trailer = Trailer()
@@ -237,6 +238,19 @@ class Mission(Part):
 
     @model_validator(mode="before")
     @classmethod
+    def _staging_from_a_layer(cls, data: Any) -> Any:
+        """`staging = "yards.gpkg"`, or a table with nothing but `layer`, names a layer of points."""
+        if not isinstance(data, dict) or not isinstance(data.get("layers"), dict):
+            return data
+        given, layers = data.get("staging"), data["layers"]
+        if isinstance(given, dict) and set(given) == {"layer"}:
+            given = given["layer"]
+        if isinstance(given, str):
+            return {**data, "staging": (), "layers": {**layers, "staging": given}}
+        return {**data, "staging": ()} if given is None and layers.get("staging") else data
+
+    @model_validator(mode="before")
+    @classmethod
     def _one_dish(cls, data: Any) -> Any:
         """Records written before there was one dish hold its diameter twice; where both agree, one goes."""
         trailer, sky = (data.get(name) if isinstance(data, dict) else None for name in ("trailer", "sky"))
@@ -248,6 +262,10 @@ class Mission(Part):
 
     @model_validator(mode="after")
     def _a_rig_somewhere(self) -> Mission:
+        if not self.staging and self.layers.staging:
+            return self  # the points are not read yet
+        if not self.staging:
+            raise ValueError("at least one staging point is needed")
         if not self.starts:
             raise ValueError("at least one staging point needs rig_available = true")
         names = [s.name for s in self.staging]

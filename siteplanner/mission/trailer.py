@@ -99,6 +99,19 @@ class Rig(Part):
     )
     width_m: float = Field(2.5, gt=0, le=10, description="Mirrors folded. Common practice.")
     length_m: float = Field(13.0, gt=0, le=60, description="Bumper to bumper. Common practice.")
+    axle_load_kg: float | None = Field(
+        None,
+        gt=0,
+        le=30_000,
+        description="On the heaviest axle, against posted axle loads; twice it against those of bogies. None: half the "
+        "rig's mass, more than any axle of a tow vehicle with its trailer bears. Common practice.",
+    )
+    heavy_goods: Literal["by mass", "yes", "no"] = Field(
+        "by mass",
+        description="Whether the rig counts as a heavy goods vehicle (OpenStreetMap `hgv`, above 3.5 t; its papers "
+        "tell). `yes`: roads closed to those and limits posted for them hold, in the place of `motorcar`; `no`: they "
+        "do not; `by mass`: a rig above 3.5 t is told of them, and they close nothing.",
+    )
     max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")
     turning_radius_m: float = Field(
         10.06, gt=0, description="Car with camper trailer (P/T), 33 ft; from memory of AASHTO."
@@ -123,6 +136,11 @@ class Rig(Part):
     last_leg_max_m: float = Field(80.0, gt=0, description="From the road to the spot over ground. Common practice.")
     last_leg_max_slope_deg: float = Field(8.0, gt=0, lt=45, description="Over ground. Common practice.")
     last_leg_speed_kmh: float = Field(5.0, gt=0, description="Walking pace with a spotter. Common practice.")
+
+    @property
+    def heaviest_axle_kg(self) -> float:
+        """The load on the heaviest axle: given, or half of the rig."""
+        return self.mass_kg / 2 if self.axle_load_kg is None else self.axle_load_kg
 
 
 class Speeds(Part):

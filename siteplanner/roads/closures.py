@@ -13,7 +13,8 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from siteplanner.errors import Finding
-from siteplanner.roads.attributes import is_missing, is_set, level, plain_name, road_class, tag_text
+from siteplanner.roads.attributes import level, road_class
+from siteplanner.roads.cells import is_missing, is_set, plain_name, tag_text
 from siteplanner.roads.hazards import Hazard, Warned, hazard_at
 from siteplanner.roads.reasons import closure_names
 from siteplanner.roads.tables import Judged, SegmentTags

@@ -17,10 +17,11 @@ import numpy as np
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Rig
+from siteplanner.roads.access import verdict
 from siteplanner.roads.hazards import Hazard, Warned, hazard_at
-from siteplanner.roads.tags import RoadTags
+from siteplanner.roads.quantities import height_m, length_m, mass_t
+from siteplanner.roads.tags import Conditions, RoadTags
 
-FORBIDDEN = ("no", "military", "dismount")
 WINDOW_H, STEP_MIN = 6.0, 15  # the rig is on the road some time within this after dispatch. Common practice
 KIND = "season or hours"  # the kind of `Hazard`
 _LONGEST = 300  # characters; longer conditions are not read
@@ -37,12 +38,14 @@ _WHEN = re.compile(
     rf"(?P<dates>{_DATES}(?:\s*,\s*{_DATES})*)?\s*:?\s*(?P<days>{_DAY}(?:\s*[-,]\s*{_DAY})*)?\s*"
     rf"(?P<hours>{_HOURS}(?:\s*,\s*{_HOURS})*)?"
 )
-_VEHICLE = re.compile(r"(weight|height|width|length)\s*(<=|>=|<|>|=)\s*(\d+(?:\.\d+)?)(?:\s*(?:t|m))?")
+_VEHICLE = re.compile(
+    r"(weight|weightrating|height|width|length|axleload)\s*(<=|>=|<|>|=)\s*(\d+(?:\.\d+)?)(?:\s*(?:t|m))?"
+)
 _COMPARE: dict[str, Callable[[float, float], bool]] = {
     "<": lambda a, b: a < b, "<=": lambda a, b: a <= b, ">": lambda a, b: a > b, ">=": lambda a, b: a >= b,
     "=": lambda a, b: a == b,
 }  # fmt: skip
-_CLAUSE = re.compile(r"\s*([a-z_]+)\s*@\s*(\([^()]*\)|[^;()]+?)\s*(?:;|$)")
+_CLAUSE = re.compile(r"\s*([^@;]+?)\s*@\s*(\([^()]*\)|[^;()]+?)\s*(?:;|$)")
 
 Holds = Literal[True, False] | None
 Test = Callable[[datetime | None], Holds]
@@ -75,7 +78,14 @@ def _part(text: str, rig: Rig) -> Test:
         return lambda when: True
     vehicle = _VEHICLE.fullmatch(text)
     if vehicle:
-        own = {"weight": rig.mass_kg / 1000, "height": rig.height_m, "width": rig.width_m, "length": rig.length_m}
+        own = {
+            "weight": rig.mass_kg / 1000,
+            "weightrating": rig.mass_kg / 1000,
+            "height": rig.height_m,
+            "width": rig.width_m,
+            "length": rig.length_m,
+            "axleload": rig.heaviest_axle_kg / 1000,
+        }
         answer = _COMPARE[vehicle[2]](own[vehicle[1]], float(vehicle[3]))
         return lambda when: answer
     found = _WHEN.fullmatch(text) if text else None
@@ -177,7 +187,7 @@ def possible_values(plain: str, conditional: str, rig: Rig, moments: Sequence[da
     for match in _CLAUSE.finditer(conditional):
         if match.start() != end:
             break
-        clauses.append((match[1], parse_condition(match[2].strip("() "), rig)))
+        clauses.append((match[1].strip(), parse_condition(match[2].strip("() "), rig)))
         end = match.end()
     if end != len(conditional):
         return frozenset((plain, "no", "yes"))  # not understood: it may be either
@@ -199,7 +209,7 @@ def timed_lines(tags: RoadTags, rig: Rig, when: datetime | None) -> dict[int, Ti
     steps = int(WINDOW_H * 60 / STEP_MIN)
     moments = [None] if when is None else [when + timedelta(minutes=STEP_MIN * k) for k in range(steps + 1)]
     out: dict[int, Timed] = {}
-    known: dict[tuple, Timed | None] = {}
+    known: dict[Conditions, Timed | None] = {}
     for i in np.flatnonzero(tags.timed != "").tolist():
         if tags.timed[i] not in known:
             known[tags.timed[i]] = _judge(tags.timed[i], rig, moments)
@@ -209,21 +219,47 @@ def timed_lines(tags: RoadTags, rig: Rig, when: datetime | None) -> dict[int, Ti
     return out
 
 
-def _judge(timed: tuple, rig: Rig, moments: Sequence[datetime | None]) -> Timed | None:
-    *keys, season = timed
+def _judge(timed: Conditions, rig: Rig, moments: Sequence[datetime | None]) -> Timed | None:
     values: frozenset[str] = frozenset(("",))
     texts = []
-    for plain, conditional in keys:  # the more specific key comes later and goes before
+    for plain, conditional in timed.access:  # the more special key comes later and goes before
         own = possible_values(plain, conditional, rig, moments)
         values = (own - {""}) | (values if "" in own else frozenset())
         texts += [conditional] if conditional else []
-    text = "; ".join([*texts, *([season] if season else [])])
-    shut = values & frozenset(FORBIDDEN)
-    if shut == values:
+    shut = [_shut({verdict(v) == "closed" for v in values})]
+    if timed.trailer[1]:
+        texts.append(timed.trailer[1])
+        shut.append(_shut({verdict(v) == "closed" for v in possible_values(*timed.trailer, rig, moments)}))
+    for measure, plain, conditional in timed.figures:
+        texts.append(conditional)
+        shut.append(_shut({_too_much(measure, v, rig) for v in possible_values(plain, conditional, rig, moments)}))
+    text = "; ".join([*texts, *([timed.season] if timed.season else [])])
+    if True in shut:
         return Timed("closed", text)
-    if shut or season:
+    if None in shut or timed.season:
         return Timed("not known", text)
     return Timed("open", text)
+
+
+def _shut(answers: set[bool | None]) -> bool | None:
+    """One answer for all moments and values; None where they differ or one is not known."""
+    return answers.pop() if len(answers) == 1 else None
+
+
+def _too_much(measure: str, value: str, rig: Rig) -> bool | None:
+    """Whether a limit with this value shuts the road for the rig; None where it cannot be read."""
+    if value in ("", "none", "no", "default", "unsigned"):
+        return False
+    own = {
+        "height": rig.height_m + rig.height_allowance_m,
+        "weight": rig.mass_kg / 1000,
+        "width": rig.width_m,
+        "length": rig.length_m,
+    }[measure]
+    reading = (mass_t if measure == "weight" else height_m if measure == "height" else length_m)(value)
+    if reading.state == "read":
+        return reading.value < own - 1e-9
+    return True if reading.most < own else None
 
 
 def timed_hazard(timed: Timed, x: float, y: float) -> Hazard:

@@ -11,7 +11,7 @@ import shapely
 
 from siteplanner.errors import Finding, Severity
 from siteplanner.mission import Rig
-from siteplanner.roads.attributes import BARRIERS
+from siteplanner.roads.barriers import barrier_means
 from siteplanner.roads.strokes import Strokes, bend_radius_m
 from siteplanner.roads.tables import Geometry
 from siteplanner.roads.tags import RoadTags
@@ -21,7 +21,8 @@ BEND_SHARE = 1.5  # of the rig's turning radius: worth a word. Common practice
 NARROW_MARGIN_M = 1.0  # beside the rig's width. Common practice
 KINDS = (
     "ford", "bridge", "tunnel", "limit", "gate", "private", "unreadable", "narrow", "unpaved", "under bridge", "bend",
-    "steep", "hazard area", "season or hours", "overhead line",
+    "steep", "hazard area", "season or hours", "overhead line", "access", "through traffic", "heavy vehicles",
+    "trailers", "flooding", "danger", "level crossing", "covered", "works", "out of use", "four wheels", "no figure",
 )  # fmt: skip
 
 
@@ -33,7 +34,8 @@ class Warned:
     rising the way the line was drawn (or as driven). `limit` is the rig's figure that counts against it. `what` is
     the word, name or condition from the data; `state` tells kinds apart: `locked` (gate), `one lane` (narrow), `open`
     or `not known` (season or hours). `posted`: (what, figure, unit) on the signs. `error` is the standard error of a
-    grade too close to the limit to be sure, `over_m` the length a grade is told over.
+    grade too close to the limit to be sure, `over_m` the length a grade is told over. `written`: what stands in
+    the data instead of a figure, for the key `what`.
     """
 
     kind: str
@@ -45,6 +47,7 @@ class Warned:
     posted: tuple[tuple[str, float, str], ...] = ()
     error: float | None = None
     over_m: float | None = None
+    written: str = ""
 
     @property
     def warned(self) -> Warned:
@@ -126,78 +129,13 @@ def find_bends(strokes: Strokes, rig: Rig) -> Bends:
     )
 
 
-def _posted(tags: RoadTags, i: int) -> tuple[tuple[str, float, str], ...]:
-    return tuple(
-        (name, float(value), unit)
-        for name, value, unit in (
-            ("height", tags.maxheight_m[i], "m"),
-            ("weight", tags.maxweight_t[i], "t"),
-            ("width", tags.maxwidth_m[i], "m"),
-        )
-        if value == value
-    )
-
-
-def barrier_warned(barrier: str, locked: bool) -> Warned | None:
+def barrier_warned(barrier: str, locked: bool, access: str = "") -> Warned | None:
     """What is told of a barrier; None for one that stops nobody or that nobody passes."""
-    if not BARRIERS.get(barrier):
+    if barrier_means(barrier, access) != "told":
         return None
     if locked:
         return Warned(kind="gate", severity="caution", what=barrier, state="locked")
     return Warned(kind="gate", severity="warning", what=barrier)
-
-
-def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[Warned]:
-    """What the tags of line i warn of."""
-    out: list[Warned] = []
-    posted = _posted(tags, i)
-    if tags.ford[i]:
-        out.append(Warned(kind="ford", severity="caution"))
-    if tags.bridge[i]:
-        out.append(
-            Warned(kind="bridge", severity="warning" if np.isnan(tags.maxweight_t[i]) else "note", posted=posted)
-        )
-    if tags.tunnel[i]:
-        out.append(
-            Warned(kind="tunnel", severity="warning" if np.isnan(tags.maxheight_m[i]) else "note", posted=posted)
-        )
-    elif not tags.bridge[i] and (
-        tags.maxheight_m[i] == tags.maxheight_m[i] or tags.maxweight_t[i] == tags.maxweight_t[i]
-    ):
-        out.append(Warned(kind="limit", severity="note", posted=posted))
-    gate = barrier_warned(tags.barrier[i], bool(tags.locked[i]))
-    if gate is not None:
-        out.append(gate)
-    if tags.access[i] in ("private", "permit"):
-        out.append(Warned(kind="private", severity="warning"))
-    if tags.unreadable[i]:
-        out.append(Warned(kind="unreadable", severity="caution", what=tags.unreadable[i]))
-    width = tags.maxwidth_m[i]
-    if width < rig.width_m + NARROW_MARGIN_M:
-        out.append(Warned(kind="narrow", severity="warning", value=float(width), limit=rig.width_m))
-    elif tags.one_lane[i]:
-        out.append(Warned(kind="narrow", severity="note", state="one lane"))
-    if tags.unpaved[i] == 1:
-        kind = tags.surface[i] or (f"track type {tags.tracktype[i]}" if tags.tracktype[i] else "")
-        out.append(Warned(kind="unpaved", severity="note", what=kind))
-    return out
-
-
-def tags_with_hazards(tags: RoadTags, rig: Rig) -> np.ndarray:
-    """Which lines `line_hazards` has something for; cheap, so that plain roads cost nothing."""
-    return (
-        tags.ford
-        | tags.bridge
-        | tags.tunnel
-        | tags.one_lane
-        | (tags.barrier != "")
-        | (tags.unreadable != "")
-        | (tags.unpaved == 1)
-        | np.isin(tags.access, ("private", "permit"))
-        | np.isfinite(tags.maxheight_m)
-        | np.isfinite(tags.maxweight_t)
-        | (tags.maxwidth_m < rig.width_m + NARROW_MARGIN_M)
-    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,7 +161,7 @@ class Spotted(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class OnSegments:
-    """What was found on the segments: `under` rows of (segment, along, x, y) that pass below something."""
+    """What was found on the segments: `under` rows of (segment, along, x, y, line above) that pass below one."""
 
     bends: Bends
     steep: Steep
@@ -232,9 +170,15 @@ class OnSegments:
 
 
 def collect_hazards(
-    tags: RoadTags, rig: Rig, line: np.ndarray, geometry: Geometry, on: OnSegments
+    tags: RoadTags,
+    rig: Rig,
+    line: np.ndarray,
+    geometry: Geometry,
+    on: OnSegments,
+    of_lines: dict[int, list[Warned]],
 ) -> tuple[tuple[Hazard, ...], ...]:
-    """Hazards of each segment, in order along it. `line`: the road line that each was cut from (index in `tags`).
+    """Hazards of each segment, in order along it. `line`: the road line that each was cut from (index in `tags`);
+    `of_lines`: what the tags of a line warn of (`line_hazards`), where they do.
 
     Lines that are not for vehicles have none.
     """
@@ -248,25 +192,24 @@ def collect_hazards(
         p = shapely.line_interpolate_point(geometry.line[segment], along)
         return shapely.get_x(p), shapely.get_y(p)
 
-    known: dict[int, list[Warned]] = {}
-    starts = np.flatnonzero(tags_with_hazards(tags, rig)[line] & usable)
+    there = np.zeros(len(tags.highway), bool)
+    there[list(of_lines)] = True
+    starts = np.flatnonzero(there[line] & usable)
     first = shapely.get_coordinates(shapely.get_point(geometry.line[starts], 0))
     for segment, (x, y) in zip(starts.tolist(), first.tolist(), strict=True):
-        i = int(line[segment])
-        if i not in known:
-            known[i] = line_hazards(tags, rig, i)
-        for warned in known[i]:
+        for warned in of_lines[int(line[segment])]:
             add(segment, warned, 0.0, x, y, stretch=True)
-    for number, along, x, y in on.under.tolist():
+    for number, along, x, y, above in on.under.tolist():
         height = float(tags.maxheight_m[line[int(number)]])
         stated = height == height
-        add(
-            int(number),
-            Warned(kind="under bridge", severity="note" if stated else "caution", value=height if stated else None),
-            along,
-            x,
-            y,
+        carried = "" if tags.road_class[int(above)] else str(tags.highway[int(above)])
+        warned = Warned(
+            kind="under bridge",
+            severity="note" if stated else "caution",
+            value=height if stated else None,
+            what=carried,
         )
+        add(int(number), warned, along, x, y)
     for warned, segment, along in on.points:
         add(segment, warned, along, *point(segment, along))
     bends, steep = on.bends, on.steep

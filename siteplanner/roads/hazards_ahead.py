@@ -13,7 +13,9 @@ from siteplanner.data.grid_reference import grid_reference
 from siteplanner.roads.hazards import Warned
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
+from siteplanner.roads.through import passed_through
 
+SAME_PLACE_M = 2.0  # a thing at the end of one segment and at the start of the next is one
 STRETCH_GAP_M = 60.0  # pieces of narrow or unpaved road closer than this are one stretch
 BEND_LOOK_M = 20.0  # a bend's side and size are looked at this far before and after it
 HAIRPIN_DEG = 135.0  # a bend that turns by more is called a hairpin. Common practice
@@ -68,6 +70,11 @@ def hazards_along(network: RoadNetwork, route: Route, grid: Grid | None = None) 
             if ahead.kind == "bend":
                 ahead = _bend(route, ahead)
             out.append(ahead)
+    for first, after in passed_through(network, route.segments):
+        at, length = float(route.running_m[first]), float(route.running_m[after] - route.running_m[first])
+        place = route.line.interpolate(at)
+        through = Warned(kind="through traffic", severity="caution")
+        out.append(hazard_ahead(through, at, place.x, place.y, length))
     return placed(_joined(sorted(out, key=_order)), grid)
 
 
@@ -102,12 +109,20 @@ def _bend(route: Route, bend: HazardAhead) -> HazardAhead:
 
 
 def _joined(hazards: list[HazardAhead]) -> list[HazardAhead]:
-    """Stretches of the same hazard that follow each other become one with the whole length."""
+    """Stretches of the same hazard that follow each other become one with the whole length; what stands where two
+    segments meet is told once.
+    """
     out: list[HazardAhead] = []
     open_: dict[Warned, int] = {}
+    points: dict[Warned, float] = {}
     for hazard in hazards:
         key = hazard.warned
         last = open_.get(key)
+        if hazard.length_m == 0:
+            before_m = points.get(key)
+            points[key] = hazard.running_m
+            if before_m is not None and hazard.running_m - before_m <= SAME_PLACE_M:
+                continue
         if hazard.length_m > 0 and last is not None:
             before = out[last]
             end = before.running_m + before.length_m

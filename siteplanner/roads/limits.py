@@ -1,6 +1,7 @@
 """Which road lines the rig must not use, and which limits the data do not state.
 
-A broken limit rules a line out with its reason. A missing figure is unknown: shown on the way, not forbidden.
+A broken limit rules a line out with its reason. A missing figure is unknown: shown on the way, not forbidden. One that
+is written against the rules shuts the road where the largest figure it can mean is below the rig.
 
 Which missing figure is told (common practice, no source): signs for height, weight, width and length stand where a
 road takes less than the law allows, so a tag is missing on nearly every ordinary public road and means nothing there;
@@ -17,14 +18,19 @@ from typing import Literal
 
 import numpy as np
 
+from siteplanner.data.road_keys import KEYS
 from siteplanner.errors import Finding
 from siteplanner.mission import Rig
-from siteplanner.roads.attributes import BARRIERS, SMOOTHNESS, TRACKTYPES
-from siteplanner.roads.conditions import FORBIDDEN, Timed
+from siteplanner.roads import cells
+from siteplanner.roads.access import verdict
+from siteplanner.roads.attributes import SMOOTHNESS, TRACKTYPES
+from siteplanner.roads.barriers import barrier_means
+from siteplanner.roads.conditions import Timed
 from siteplanner.roads.reasons import UNKNOWN_KINDS, Limit, Reason, Unknown, UnknownKind
 from siteplanner.roads.tables import objects
 from siteplanner.roads.tags import RoadTags
 
+_MEASURES = ("height", "weight", "width", "length", "weight")  # by tags.FIGURES, as the keys have them
 _MINOR = ("service", "track", "")
 
 
@@ -35,6 +41,7 @@ def _figures(rig: Rig) -> tuple[tuple[str, Limit, float, str, float], ...]:
         ("maxweight_t", "weight limit", rig.mass_kg / 1000, "t", 0.0),
         ("maxwidth_m", "width", rig.width_m, "m", 0.0),
         ("maxlength_m", "length limit", rig.length_m, "m", 0.0),
+        ("maxaxle_t", "axle load", rig.heaviest_axle_kg / 1000, "t", 0.0),
     )
 
 
@@ -53,16 +60,21 @@ def _of_words(tags: RoadTags, rig: Rig, i: int) -> list[Reason]:
         and (SMOOTHNESS.index(smooth) > SMOOTHNESS.index(rig.worst_smoothness))
     ):
         out.append(Reason("smoothness", what=smooth, allowed=rig.worst_smoothness))
-    if tags.barrier[i] in BARRIERS and BARRIERS[tags.barrier[i]] is None:
+    if barrier_means(tags.barrier[i], _opened(tags, i)) == "stops":
         out.append(Reason("barrier", what=tags.barrier[i]))
     return out
+
+
+def _opened(tags: RoadTags, i: int) -> str:
+    """The access that is said of a line with a barrier; of a road without one it says nothing of the barrier."""
+    return str(tags.access[i]) if tags.barrier[i] else ""
 
 
 def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None) -> tuple[np.ndarray, np.ndarray]:
     """For each line the reasons why the rig must not use it (`()`: it may), and what the data do not tell of it.
 
     Arrays of tuples of `Reason` and of `Unknown`. A figure equal to the rig's passes, but for a height:
-    that leaves `Rig.height_allowance_m` to spare. Axle loads are not read. Access `private` and `permit`
+    that leaves `Rig.height_allowance_m` to spare. Access `private` and `permit`
     stay open, as a hazard: at an incident the owner is asked. `timed`: lines whose access depends on season, hours or
     the vehicle (`conditions.timed_lines`).
     """
@@ -73,10 +85,11 @@ def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None)
     for i in np.flatnonzero(tags.road_class == ""):
         word = str(tags.highway[i])
         reasons[i].append(no_road.setdefault(word, Reason("no road", what=word)))
-    forbidden = np.isin(tags.access, FORBIDDEN)
+    forbidden = cells.where(tags.access, lambda w: verdict(w) == "closed")
     forbidden[list(timed)] = False
-    for i in np.flatnonzero(forbidden):
-        reasons[i].append(Reason("access", source="posted", what=str(tags.access[i])))
+    for line in np.flatnonzero(forbidden).tolist():
+        helped = "emergency" if tags.word("emergency", line) in ("yes", "designated", "official") else ""
+        reasons[line].append(Reason("access", source="posted", what=str(tags.access[line]), allowed=helped))
     for line, rule in timed.items():
         if rule.state == "closed":
             reasons[line].append(Reason("season or hours", source="posted", what=rule.text))
@@ -85,13 +98,19 @@ def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None)
             reasons[i].append(Reason("ford"))
     for i in np.flatnonzero(tags.trailer == "no"):
         reasons[i].append(Reason("trailers", source="posted"))
-    for field, kind, limit, unit, spare in _figures(rig):
-        figures = getattr(tags, field)
+    for slot, (field, kind, limit, unit, spare) in enumerate(_figures(rig)):
+        posted, slips = getattr(tags, field), tags.most[:, slot]
+        need = limit + spare - 1e-9
         structure: Literal["", "bridge", "tunnel"]
-        for i in np.flatnonzero(figures < limit + spare - 1e-9):
-            structure = "bridge" if tags.bridge[i] else "tunnel" if tags.tunnel[i] else ""
-            figure = float(figures[i])
-            reasons[i].append(Reason(kind, figure, limit, unit, "posted", structure=structure, spare=spare))
+        with np.errstate(invalid="ignore"):
+            shut = (posted < need) | (slips < need)
+        for line in np.flatnonzero(shut).tolist():
+            structure = "bridge" if tags.bridge[line] else "tunnel" if tags.tunnel[line] else ""
+            figure = float(posted[line] if posted[line] < need else slips[line])
+            written = "" if posted[line] < need else _written(tags, line, slot)
+            reasons[line].append(
+                Reason(kind, figure, limit, unit, "posted", structure=structure, spare=spare, written=written)
+            )
     for i in np.flatnonzero(np.abs(tags.incline_pct) > rig.max_grade_pct + 1e-9):
         reasons[i].append(Reason("grade", float(abs(tags.incline_pct[i])), rig.max_grade_pct, "%", "posted"))
     said = (tags.surface != "") | (tags.tracktype != "") | (tags.smoothness != "") | (tags.barrier != "")
@@ -102,6 +121,12 @@ def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None)
             known[key] = _of_words(tags, rig, int(i))
         reasons[i].extend(known[key])
     return objects([tuple(r) for r in reasons]), _unknown(tags, timed)
+
+
+def _written(tags: RoadTags, i: int, slot: int) -> str:
+    """What stands in the data in the place of a figure of one kind."""
+    said = [text for key, text in tags.unreadable[i] if key in KEYS and KEYS[key].measure == _MEASURES[slot]]
+    return "; ".join(said)
 
 
 def unknown_finding(unknown: np.ndarray, usable: np.ndarray, length_m: np.ndarray) -> Finding | None:
@@ -129,14 +154,23 @@ def with_unknown(unknown: np.ndarray, segments: np.ndarray, kind: UnknownKind) -
         unknown[i] = known[unknown[i]]
 
 
+def _covered(tags: RoadTags) -> np.ndarray:
+    """Lines under a roof, or whose height is said to be less than usual."""
+    out = np.zeros(len(tags.highway), bool)
+    if "covered" in tags.rare:
+        out |= cells.where(tags.rare["covered"], cells.is_set)
+    return out
+
+
 def _unknown(tags: RoadTags, timed: dict[int, Timed]) -> np.ndarray:
     at_times = np.zeros(len(tags.highway), bool)
     at_times[[i for i, rule in timed.items() if rule.state == "not known"]] = True
-    minor = np.isin(tags.road_class, _MINOR) | np.isin(tags.access, ("private", "permit")) | (tags.unpaved == 1)
+    asked = cells.where(tags.access, lambda w: verdict(w) == "ask")
+    minor = np.isin(tags.road_class, _MINOR) | asked | (tags.unpaved == 1)
     height, weight, width = tags.doubtful.T
     missing = np.column_stack(
         [  # in the order of UNKNOWN_KINDS
-            np.isnan(tags.maxheight_m) & (minor | tags.tunnel | height),
+            np.isnan(tags.maxheight_m) & (minor | tags.tunnel | height | _covered(tags)),
             np.isnan(tags.maxweight_t) & (minor | tags.bridge | weight),
             np.isnan(tags.maxwidth_m) & (minor | tags.bridge | tags.tunnel | width),
             (tags.surface == "") & (tags.tracktype == "") & (tags.smoothness == ""),

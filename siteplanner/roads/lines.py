@@ -1,9 +1,10 @@
-"""What a road table gives to build from: its lines one by one, ids of their vertices, barriers on points."""
+"""What a road table gives to build from: its lines one by one, and ids of their vertices."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -11,33 +12,12 @@ from scipy.spatial import cKDTree
 
 from siteplanner.data.osm import NODES
 from siteplanner.errors import Finding
-from siteplanner.mission import Rig
-from siteplanner.roads.attributes import BARRIERS, is_set, tag_text
-from siteplanner.roads.hazards import Warned, barrier_warned
 from siteplanner.roads.noding import SNAP_M, Noded
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-FORD = "ford"
 _SAME_M = 1e-3  # vertices this close are one
-
-
-class Barrier(NamedTuple):
-    """A point on a road that a driver must know of: a barrier, or `ford`."""
-
-    x: float
-    y: float
-    kind: str
-    locked: bool  # said to be locked, or not open to the public
-
-    def blocks(self, rig: Rig) -> bool:
-        """Whether the rig cannot pass it at all."""
-        return rig.fords == "exclude" if self.kind == FORD else BARRIERS[self.kind] is None
-
-    def warned(self) -> Warned | None:
-        """What the driver is told of it; None for nothing."""
-        return Warned(kind=FORD, severity="caution") if self.kind == FORD else barrier_warned(self.kind, self.locked)
 
 
 def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -114,40 +94,14 @@ def flags(roads: GeoDataFrame, column: str) -> np.ndarray:
     return np.array([v is True or (isinstance(v, np.bool_) and bool(v)) for v in roads[column]], bool)
 
 
-def barrier_points(roads: GeoDataFrame, points: np.ndarray) -> list[Barrier]:
-    """Point rows that carry a barrier or a ford."""
-    if not len(points):
-        return []
-    named = {str(c).strip().lower(): c for c in roads.columns}
-
-    def words(key: str) -> list[str]:
-        return [tag_text(v) for v in roads[named[key]].iloc[points]] if key in named else [""] * len(points)
-
-    xy = shapely.get_coordinates(np.asarray(roads.geometry.array, object)[points]).tolist()
-    out = []
-    for (x, y), kind, ford, locked, access in zip(
-        xy,
-        words("barrier"),
-        words(FORD),
-        words("locked"),
-        [m or a for m, a in zip(words("motor_vehicle"), words("access"), strict=True)],
-        strict=True,
-    ):
-        if kind in BARRIERS:
-            out.append(Barrier(x, y, kind, is_set(locked) or access in ("no", "private")))
-        if is_set(ford):
-            out.append(Barrier(x, y, FORD, False))
-    return out
-
-
-def part_nodes(noded: Noded, blocks: list[Barrier]) -> Noded:
-    """Take the segments that meet at a blocking barrier apart: each keeps its own end."""
+def part_nodes(noded: Noded, blocks: Sequence[tuple[float, float]]) -> Noded:
+    """Take the segments that meet at a point that the rig does not pass apart: each keeps its own end."""
     start, end, x, y = noded.start_node.copy(), noded.end_node.copy(), noded.node_x, noded.node_y
     if not blocks:
         return noded
     fresh = len(x)
     origin: list[int] = []
-    gap, nearest = cKDTree(np.column_stack([x, y])).query([b[:2] for b in blocks])
+    gap, nearest = cKDTree(np.column_stack([x, y])).query(blocks)
     for node in np.unique(nearest[gap <= SNAP_M]).tolist():
         seats = [(start, i) for i in np.flatnonzero(start == node)] + [(end, i) for i in np.flatnonzero(end == node)]
         for seat, i in seats[1:]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -18,6 +19,8 @@ from siteplanner.data.osm import WAY, TurnRestriction
 from siteplanner.data.projections import written_place
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Rig, Speeds
+from siteplanner.roads import cells
+from siteplanner.roads.access import verdict
 from siteplanner.roads.arcs import Arcs, quickest_arcs
 from siteplanner.roads.closures import DRAWN, Closure, closed_by, closure_findings, closure_list, with_dangers
 from siteplanner.roads.conditions import Timed, timed_findings, timed_hazard, timed_lines
@@ -25,15 +28,21 @@ from siteplanner.roads.exits import ExitTree, exit_tree, outer_ends
 from siteplanner.roads.hazards import Hazard, OnSegments, Spotted, collect_hazards
 from siteplanner.roads.judge import judge_segments
 from siteplanner.roads.limits import unknown_finding
-from siteplanner.roads.lines import Barrier, barrier_points, flags, part_nodes, road_lines, vertex_ids
+from siteplanner.roads.line_hazards import line_hazards, tags_with_hazards
+from siteplanner.roads.lines import flags, part_nodes, road_lines, vertex_ids
 from siteplanner.roads.measure import Relief, measure
 from siteplanner.roads.noding import REACH_M, SNAP_M, Noded, node_lines
+from siteplanner.roads.points import RoadPoint, road_points
+from siteplanner.roads.stopping import ramps
 from siteplanner.roads.tables import Geometry, Grades, Heights, Judged, SegmentTags, Times, times_of
 from siteplanner.roads.tags import RoadTags, read_tags
 from siteplanner.roads.turns import Turns, allowed_turns, banned_turns, no_turns
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
+
+THROUGH_FACTOR = 5.0  # a way through roads that are not to be passed through is taken when five times as quick as any
+# other. Common practice
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +60,7 @@ class RoadNetwork:
     times: Times
     hazards: tuple[tuple[Hazard, ...], ...]
     findings: tuple[Finding, ...] = ()
+    stops: tuple[RoadPoint, ...] = ()  # points on roads that the rig does not get past
     banned_turns: np.ndarray = field(default_factory=no_turns)  # (n, 2): arc that arrives, arc that must not follow
 
     def __len__(self) -> int:
@@ -59,15 +69,24 @@ class RoadNetwork:
     @cached_property
     def arcs(self) -> Arcs:
         """Directed ways to drive, the quickest one between each pair of nodes."""
-        return quickest_arcs(self.geometry.seg_from, self.geometry.seg_to, self.times.forward_s, self.times.backward_s)
+        forward_s, backward_s = self._unwilling_s()
+        return quickest_arcs(self.geometry.seg_from, self.geometry.seg_to, forward_s, backward_s)
+
+    @cached_property
+    def unwilling(self) -> bool:
+        """Whether some roads are not to be passed through."""
+        return bool(self.tags.destination.any())
+
+    def _unwilling_s(self) -> tuple[np.ndarray, np.ndarray]:
+        """Times to choose a way by: roads that are not to be passed through count longer than they take."""
+        slower = np.where(self.tags.destination, THROUGH_FACTOR, 1.0)
+        return self.times.forward_s * slower, self.times.backward_s * slower
 
     @cached_property
     def turns(self) -> Turns:
         """What may follow what, for networks with signed turns."""
-        times = self.times
-        return allowed_turns(
-            self.geometry.seg_from, self.geometry.seg_to, times.forward_s, times.backward_s, self.banned_turns
-        )
+        forward_s, backward_s = self._unwilling_s()
+        return allowed_turns(self.geometry.seg_from, self.geometry.seg_to, forward_s, backward_s, self.banned_turns)
 
     @cached_property
     def lines_tree(self) -> shapely.STRtree:
@@ -81,9 +100,9 @@ class RoadNetwork:
         return np.flatnonzero(self.judged.drivable & one_way)
 
     @cached_property
-    def usable_tree(self) -> shapely.STRtree:
-        """Their lines, in the order of `usable`."""
-        return shapely.STRtree(self.geometry.line[self.usable])
+    def may_stop(self) -> np.ndarray:
+        """Bool: the rig may stop, start and leave the road here, as far as the kind of road goes."""
+        return self.tags.for_vehicles & (self.tags.no_stop == "")
 
     @cached_property
     def exits_beyond(self) -> ExitTree | None:
@@ -150,9 +169,10 @@ def build_network(
     lines, row, points = road_lines(roads, findings)
     if not len(lines):
         raise InputError("The roads hold no usable line.", remedy="Give a layer of road lines.")
-    tags, tag_findings = read_tags(roads)
+    tags, tag_findings = read_tags(roads, rig)
     findings += tag_findings
-    barriers = barrier_points(roads, points)
+    marks = road_points(roads, points, rig)
+    stops = [m for m in marks if m.reasons]
     ids, drawn = vertex_ids(roads, lines, row), flags(roads, DRAWN)
     cross = node_crossings and ids is None
     shut, dangers = closure_list(closures), closure_list(dangers)
@@ -163,28 +183,30 @@ def build_network(
         cross=cross,
         reach_m=REACH_M if cross else 0.0,
         cut_by=shapely.union_all(edges) if edges else None,
-        cut_at=np.array([b[:2] for b in barriers]) if barriers else None,
+        cut_at=np.array([(m.x, m.y) for m in stops]) if stops else None,
         vertex_id=ids,
         drawn=drawn[row],
     )
-    noded = part_nodes(noded, [b for b in barriers if b.blocks(rig)])
+    noded = part_nodes(noded, [(m.x, m.y) for m in stops])
+    stops = _on_roads(stops, noded, tags, row)
     if len(noded.mended):
         findings.append(_joined(noded, crs))
     timed = timed_lines(tags, rig, when)
     findings += timed_findings(timed, tags.name, when is not None)
-    row = row[noded.line]
+    row_of_line, row = row, row[noded.line]
     geometry = Geometry(
         noded.node_x, noded.node_y, noded.start_node, noded.end_node, noded.piece, shapely.length(noded.piece)
     )
     measured = measure(noded, row, tags, rig, speeds, Relief(elevation, elevation_error_m, source_cell_m or 0.0))
-    under = _under(noded, row, tags)
+    under = _under(noded, row, tags, row_of_line)
     storey = tags.level[row]
     judged = judge_segments(
         tags, row, rig, timed, measured, under[:, 0].astype(np.int64), closed_by(shut, noded.piece, storey)
     )
-    of_segments = _tags(tags, row, drawn)
-    on = OnSegments(measured.bends, measured.steep, under, _spotted(barriers, noded.piece))
-    hazards = collect_hazards(tags, rig, row, geometry, on)
+    of_segments = _tags(tags, row, drawn, noded)
+    on = OnSegments(measured.bends, measured.steep, under, _spotted(marks, noded.piece))
+    of_lines = {i: line_hazards(tags, rig, i) for i in np.flatnonzero(tags_with_hazards(tags, rig)).tolist()}
+    hazards = collect_hazards(tags, rig, row, geometry, on, of_lines)
     hazards = with_dangers(hazards, dangers, noded.piece, storey, of_segments.for_vehicles)
     not_stated = unknown_finding(judged.unknown, judged.drivable, geometry.length_m)
     return RoadNetwork(
@@ -201,7 +223,9 @@ def build_network(
             *_about(of_segments, judged, geometry),
             *([not_stated] if not_stated else ()),
             *closure_findings(of_segments, judged, geometry.length_m),
+            *_stopped(stops),
         ),
+        tuple(stops),
         _banned(restrictions, roads, row, noded),
     )
 
@@ -217,14 +241,17 @@ def _joined(noded: Noded, crs: CRS) -> Finding:
     return Finding("road_ends_joined", "note", facts=facts)
 
 
-def _tags(tags: RoadTags, row: np.ndarray, drawn: np.ndarray) -> SegmentTags:
+def _tags(tags: RoadTags, row: np.ndarray, drawn: np.ndarray, noded: Noded) -> SegmentTags:
+    road = (tags.road_class != "")[row]
     return SegmentTags(
         tags.name[row],
         tags.highway[row],
         tags.surface[row],
         tags.unpaved[row],
-        (tags.road_class != "")[row],
+        road,
         tags.roundabout[row],
+        ramps(tags.no_stop[row], tags.highway[row], road, noded.start_node, noded.end_node),
+        cells.where(tags.access, lambda w: verdict(w) == "destination")[row],
         drawn[row],
         row,
     )
@@ -237,17 +264,19 @@ def _banned(restrictions: Sequence[TurnRestriction], roads: GeoDataFrame, row: n
     return banned_turns(restrictions, way, noded.start_node, noded.end_node, noded.node_id)
 
 
-def _under(noded: Noded, row: np.ndarray, tags: RoadTags) -> np.ndarray:
-    """Rows (segment, along, x, y) where a segment on the ground passes below a line on a higher level."""
+def _under(noded: Noded, row: np.ndarray, tags: RoadTags, row_of_line: np.ndarray) -> np.ndarray:
+    """Rows (segment, along, x, y, line above) where a segment passes below a line on a higher level."""
     if not len(noded.under):
-        return np.empty((0, 4))
+        return np.empty((0, 5))
     pieces = noded.piece
     points = np.asarray(shapely.points(noded.under[:, :2]), object)
     k, segment = shapely.STRtree(pieces).query(points, predicate="dwithin", distance=2 * SNAP_M)
     mine = (noded.line[segment] == noded.under[k, 2]) & ~tags.tunnel[row[segment]]
     k, segment = k[mine], segment[mine]
     along = shapely.line_locate_point(pieces[segment], points[k])
-    return np.column_stack([segment, along, noded.under[k, 0], noded.under[k, 1]])
+    return np.column_stack(
+        [segment, along, noded.under[k, 0], noded.under[k, 1], row_of_line[noded.under[k, 3].astype(int)]]
+    )
 
 
 def _with_timed(
@@ -265,8 +294,27 @@ def _with_timed(
     return tuple(out)
 
 
-def _spotted(barriers: list[Barrier], pieces: np.ndarray) -> tuple[Spotted, ...]:
-    passable = [(b.x, b.y, told) for b in barriers if (told := b.warned())]
+def _on_roads(stops: list[RoadPoint], noded: Noded, tags: RoadTags, row: np.ndarray) -> list[RoadPoint]:
+    """Those that lie on a road for vehicles."""
+    if not stops:
+        return []
+    road = (tags.road_class != "")[row[noded.line]]
+    points = np.asarray(shapely.points([(s.x, s.y) for s in stops]), object)
+    near = shapely.STRtree(noded.piece[road]).query(points, predicate="dwithin", distance=SNAP_M)[0]
+    return [stops[k] for k in np.unique(near).tolist()]
+
+
+def _stopped(stops: Sequence[RoadPoint]) -> list[Finding]:
+    """One finding for what stops the rig at points: how many of each kind."""
+    if not stops:
+        return []
+    kinds = Counter(r.what or r.kind for s in stops for r in s.reasons)
+    facts = {"count": len(stops), "kinds": tuple(kinds.most_common()), "open": sum(s.opens for s in stops)}
+    return [Finding("roads_blocked_at_points", "note", facts=facts)]
+
+
+def _spotted(marks: list[RoadPoint], pieces: np.ndarray) -> tuple[Spotted, ...]:
+    passable = [(m.x, m.y, told) for m in marks if not m.reasons for told in m.warned]
     if not passable:
         return ()
     points = np.asarray(shapely.points([(x, y) for x, y, _ in passable]), object)
@@ -277,10 +325,49 @@ def _spotted(barriers: list[Barrier], pieces: np.ndarray) -> tuple[Spotted, ...]
     )
 
 
+def _by_kind(judged: Judged, geometry: Geometry, shut: np.ndarray) -> tuple[tuple[str, float], ...]:
+    """Metres shut for each kind of reason; a road with several counts for each."""
+    metres: dict[str, float] = {}
+    for i in np.flatnonzero(shut).tolist():
+        for kind in {r.kind for r in judged.reasons[i]}:
+            metres[kind] = metres.get(kind, 0.0) + float(geometry.length_m[i])
+    return tuple(sorted(metres.items()))
+
+
+def _least(
+    tags: SegmentTags, judged: Judged, geometry: Geometry, shut: np.ndarray
+) -> tuple[str, float, str, str, float] | None:
+    """(kind, the rig's figure that would do, its unit, road, metres of that road) where one figure alone shuts it and
+    lies nearest to the rig's; None where there is none.
+    """
+    alone = [
+        (abs(r.figure - r.limit) / r.limit, i, r)
+        for i in np.flatnonzero(shut).tolist()
+        for r in judged.reasons[i][:1]
+        if len(judged.reasons[i]) == 1 and r.figure is not None and r.limit
+    ]
+    if not alone:
+        return None
+    _, i, reason = min(alone, key=lambda item: item[:2])
+    same = shut & (tags.name == tags.name[i]) & (tags.source_row == tags.source_row[i])
+    return (
+        reason.kind,
+        float(reason.figure or 0.0),
+        reason.unit,
+        str(tags.name[i]),
+        float(geometry.length_m[same].sum()),
+    )
+
+
 def _about(tags: SegmentTags, judged: Judged, geometry: Geometry) -> list[Finding]:
     road = tags.for_vehicles
     shut = road & ~judged.drivable
     if not shut.any():
         return []
-    facts = {"shut_m": float(geometry.length_m[shut].sum()), "all_m": float(geometry.length_m[road].sum())}
+    facts: dict[str, Any] = {
+        "shut_m": float(geometry.length_m[shut].sum()),
+        "all_m": float(geometry.length_m[road].sum()),
+        "by_kind": _by_kind(judged, geometry, shut),
+        "least": None if (road & judged.drivable).any() else _least(tags, judged, geometry, shut),
+    }
     return [Finding("roads_not_for_rig", "note", facts=facts)]

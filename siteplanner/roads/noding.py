@@ -37,7 +37,7 @@ class Noded:
     node_x: np.ndarray
     node_y: np.ndarray
     mended: np.ndarray  # (n, 3): x, y, gap in metres
-    under: np.ndarray  # (n, 3): x, y and the index of the lower line
+    under: np.ndarray  # (n, 4): x, y and the indices of the lower and the upper line
     node_id: np.ndarray
 
 
@@ -289,12 +289,13 @@ def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: np.n
 def _passing_below(
     lines: np.ndarray, level: np.ndarray, a: np.ndarray, b: np.ndarray, x: np.ndarray, y: np.ndarray
 ) -> np.ndarray:
-    """Rows (x, y, lower line) of crossings between levels, ends apart: there the lines meet."""
+    """Rows (x, y, lower line, upper line) of crossings between levels, ends apart: there the lines meet."""
     apart = level[a] != level[b]
     for line in (a, b):
         along = _locate(lines[line], x, y)
         apart &= (along > SNAP_M) & (along < shapely.length(lines[line]) - SNAP_M)
-    return np.column_stack([x, y, np.where(level[a] < level[b], a, b)])[apart]
+    low = level[a] < level[b]
+    return np.column_stack([x, y, np.where(low, a, b), np.where(low, b, a)])[apart]
 
 
 def node_lines(

@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-Limit = Literal["height limit", "weight limit", "width", "length limit"]
+Limit = Literal["height limit", "weight limit", "width", "length limit", "axle load"]
 ReasonKind = Literal[
     "no road", "access", "season or hours", "ford", "trailers", "height limit", "weight limit", "width",
-    "length limit", "grade", "surface", "track type", "smoothness", "barrier", "bend", "closure",
+    "length limit", "axle load", "grade", "surface", "track type", "smoothness", "barrier", "bend", "closure",
 ]  # fmt: skip
 Source = Literal["posted", "road data", "elevation", "drawn line", "closure"]
 """A sign in the data; other tags; the elevation raster; the line's own shape; what the user marked."""
@@ -28,7 +28,9 @@ class Reason:
 
     `figure` is the road's, `limit` the rig's, both in `unit`; None where there is none. `certain` is False where the
     figure lies closer to the limit than it is known: `error` is its standard error then. `what` is the word or the
-    name from the data (a surface, an access, a condition, what closes it), `allowed` the rig's worst one of its kind.
+    name from the data (a surface, an access, a condition, what closes it), `allowed` the rig's worst one of its kind;
+    of an access, whom it is open to all the same. `written`: what stands in the data where that is no figure by the
+    rules, and `figure` the largest that it can mean.
     """
 
     kind: ReasonKind
@@ -42,6 +44,7 @@ class Reason:
     structure: Literal["", "bridge", "tunnel"] = ""
     over_m: float | None = None  # length that a grade is told over
     error: float | None = None
+    written: str = ""
     spare: float = 0.0  # how much more than the rig's the road's figure must be
 
 

@@ -14,13 +14,13 @@ from shapely.ops import substring
 from siteplanner.errors import Finding, InputError
 from siteplanner.roads.closed_off import ClosedOff, closed_off
 from siteplanner.roads.exits import ExitTree, exit_tree
-from siteplanner.roads.hazards import caution_findings
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.reasons import UnknownAlong, UnknownKind
-from siteplanner.roads.search import Search, search
+from siteplanner.roads.search import Search, nowhere, search
+from siteplanner.roads.start import TOLD_GAP_M, NoStart, find_start, start_findings
+from siteplanner.roads.through import drive_findings
 from siteplanner.roads.unreached import UnreachedPart, unreached_finding, unreached_parts
 
-FAR_STAGING_M = 100.0  # a staging point this far from a road is said. Common practice
 _SAME_M = 1e-6  # the staging point itself, to the rounding of a projection onto a line
 
 
@@ -30,7 +30,8 @@ class DriveTree:
 
     `x`, `y` is the staging point, snapped to `along_m` metres on `segment`, `offset_m` away. `node_s` are arrival
     times in seconds (infinite: not reached). `seg_s` is the earliest arrival anywhere on a segment, `reached`
-    whether any part of it can be driven on. `search` knows the ways.
+    whether any part of it can be driven on. `search` knows the ways. `refused`: why no rig leaves the point at all;
+    nothing is reached then and `segment` is -1.
     """
 
     network: RoadNetwork
@@ -44,6 +45,12 @@ class DriveTree:
     search: Search
     seg_s: np.ndarray
     reached: np.ndarray
+    refused: NoStart | None = None
+
+    @property
+    def gap_m(self) -> float:
+        """Way from the staging point to its road, over ground that no road data show; 0 where it lies on the road."""
+        return self.offset_m if self.offset_m > TOLD_GAP_M else 0.0
 
     @property
     def node_s(self) -> np.ndarray:
@@ -57,6 +64,8 @@ class DriveTree:
     def reached_tree(self) -> shapely.STRtree:
         """Of what can be driven on, in the order of `reached_segments`."""
         lines = self.network.geometry.line[self.reached_segments]
+        if self.refused is not None:
+            return shapely.STRtree(lines)
         # only the staging point's own segment can be reached in part: a one-way street does not lead back
         length = float(self.network.geometry.length_m[self.segment])
         at_ends = self.arrival_s(np.array([self.segment] * 2), np.array([0.0, length]))
@@ -66,6 +75,16 @@ class DriveTree:
                 self.network.geometry.line[self.segment], low, high
             )
         return shapely.STRtree(lines)
+
+    @cached_property
+    def stops(self) -> np.ndarray:
+        """Segments where the rig may leave the road."""
+        return np.flatnonzero(self.reached & self.network.may_stop)
+
+    @cached_property
+    def stops_tree(self) -> shapely.STRtree:
+        """Of what can be driven on of them, in the order of `stops`."""
+        return shapely.STRtree(self.reached_tree.geometries[self.network.may_stop[self.reached_segments]])
 
     def arrival_s(self, segment: np.ndarray, along_m: np.ndarray) -> np.ndarray:
         """Seconds to points on segments (arrays); infinite where they cannot be driven to."""
@@ -110,39 +129,34 @@ class DriveTree:
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
-        """A staging point far from a road, and roads that cannot be reached from it."""
-        far = Finding("staging_off_road", "warning", facts={"offset_m": self.offset_m})
+        """A staging point off its road or without one, and roads that cannot be reached from it."""
         gap = unreached_finding(self.unreached, self.network.crs)
-        return (*([far] if self.offset_m > FAR_STAGING_M else []), *([gap] if gap else []))
+        return (*start_findings(self.offset_m, self.refused), *([gap] if gap else []))
 
 
 def drive_tree(network: RoadNetwork, x: float, y: float) -> DriveTree:
     """Drive from the point (x, y), metres in the network's CRS, to everywhere.
 
-    The point is moved to the nearest place on a road for the rig. Shortest paths: see `roads.search`.
-    Raises InputError when no road is for the rig.
+    The rig gets onto the road as `start.find_start` tells; where it does not, nothing is reached and `refused` says
+    why. Shortest paths: see `roads.search`.
     """
-    usable = network.usable
-    if not len(usable):
-        raise InputError(
-            "No road in the layer can be driven by this rig.", remedy="Check the rig's limits and the roads' reasons."
-        )
-    point = shapely.points(x, y)
-    index, distance = network.usable_tree.query_nearest(point, all_matches=False, return_distance=True)
-    segment, offset = int(usable[index[0]]), float(distance[0])
-    geometry = network.geometry.line[segment]
-    along = float(shapely.line_locate_point(geometry, point))
-    snapped = shapely.get_coordinates(shapely.line_interpolate_point(geometry, along))[0]
-    found = search(network, segment, along)
+    begin = find_start(network, x, y)
+    nothing = float("nan")
+    if isinstance(begin, NoStart):
+        never = np.full(len(network), np.inf)
+        none = np.zeros(len(network), bool)
+        place = nothing, nothing, nothing, nothing
+        return DriveTree(network, float(x), float(y), -1, *place, nowhere(network), never, none, begin)
+    found = search(network, begin.segment, begin.along_m)
     seg_s = np.minimum(
         np.where(np.isfinite(network.times.forward_s), found.enter_from_s, np.inf),
         np.where(np.isfinite(network.times.backward_s), found.enter_to_s, np.inf),
     )
-    seg_s[segment] = 0.0
+    seg_s[begin.segment] = 0.0
     reached = network.judged.drivable & np.isfinite(seg_s)
     seg_s = np.where(reached, seg_s, np.inf)
     return DriveTree(
-        network, float(x), float(y), segment, along, float(snapped[0]), float(snapped[1]), offset, found, seg_s, reached
+        network, float(x), float(y), begin.segment, begin.along_m, begin.x, begin.y, begin.gap_m, found, seg_s, reached
     )
 
 
@@ -163,23 +177,24 @@ class AccessPoint:
 def nearest_accesses(
     network: RoadNetwork, tree: DriveTree, x: np.ndarray, y: np.ndarray, max_offset_m: float | None = None
 ) -> list[AccessPoint | None]:
-    """The nearest place on a reached road for each point (x, y); None where none lies within `max_offset_m`.
+    """The nearest place on a reached road where the rig may stop, for each point (x, y); None where none lies within
+    `max_offset_m`.
 
     Of equally near places (a junction) the one reached first counts. What one-way rules keep out of reach does
-    not count.
+    not count, nor do tunnels, bridges, motorways and the like (`stopping`).
     """
     x, y = np.atleast_1d(np.asarray(x, float)), np.atleast_1d(np.asarray(y, float))
     out: list[AccessPoint | None] = [None] * len(x)
-    if not len(tree.reached_segments):
+    if not len(tree.stops):
         return out
     points = np.asarray(shapely.points(x, y), object)
     (who, hit), offset = (
-        tree.reached_tree.query_nearest(points, max_distance=max_offset_m, return_distance=True, all_matches=True)
+        tree.stops_tree.query_nearest(points, max_distance=max_offset_m, return_distance=True, all_matches=True)
         if max_offset_m is None or max_offset_m > 0
         else ((np.empty(0, int), np.empty(0, int)), np.empty(0))
     )
-    segment = tree.reached_segments[hit]
-    reached = tree.reached_tree.geometries[hit]
+    segment = tree.stops[hit]
+    reached = tree.stops_tree.geometries[hit]
     feet = shapely.get_coordinates(shapely.shortest_line(points[who], reached))[1::2]
     near = np.asarray(shapely.points(feet), object)
     along = shapely.line_locate_point(network.geometry.line[segment], near)
@@ -386,7 +401,7 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
         end_m=end,
         access=access,
         unknown=_unknown_along(network, legs),
-        findings=caution_findings(h for seg in dict.fromkeys(segments.tolist()) for h in network.hazards[seg]),
+        findings=drive_findings(network, segments, np.abs(end - start)),
         profile_distance_m=distance,
         profile_elevation_m=height,
         profile_grade_pct=grades,

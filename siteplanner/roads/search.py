@@ -3,6 +3,9 @@
 Without signed turns the search runs over nodes. With them it runs over arcs, because what may be done at a junction
 depends on where one comes from; there the rig never turns round on the spot either. Where no turn is banned both give
 the same times: a quickest way passes no junction twice.
+
+Roads that are not to be passed through are chosen unwillingly: they count longer than they take (`RoadNetwork.arcs`).
+The seconds told are those that the way takes.
 """
 
 from __future__ import annotations
@@ -34,11 +37,14 @@ class Roads(Protocol):
     def arcs(self) -> Arcs: ...
     @property
     def turns(self) -> Turns: ...
+    @property
+    def unwilling(self) -> bool: ...
 
 
 @dataclass(frozen=True, eq=False)
 class Search:
-    """Seconds to each node, and to the start of each segment from either end in a way that lets it be driven on.
+    """Seconds to each node by the way chosen, and to the start of each segment from either end in a way that lets it
+    be driven on.
 
     `enter_from_s` is the earliest time at which a segment can be entered at its first node to drive forward (as
     `node_s` there, unless a sign forbids the turn), `enter_to_s` the same at its last node, backward.
@@ -78,6 +84,14 @@ class Search:
         return self.leave_m[state - size], driven[::-1]
 
 
+def nowhere(roads: Roads) -> Search:
+    """The search of a rig that gets onto no road."""
+    never = np.full(len(roads.geometry.node_x), np.inf)
+    segments = np.full(len(roads.geometry.length_m), np.inf)
+    none = np.empty(0, int)
+    return Search(never, segments, segments, None, none, none, (-1, -1), (np.nan, np.nan), (np.inf, np.inf))
+
+
 def search(roads: Roads, segment: int, along_m: float) -> Search:
     """From a point `along_m` metres along a segment to everywhere."""
     length = float(roads.geometry.length_m[segment])
@@ -89,6 +103,23 @@ def search(roads: Roads, segment: int, along_m: float) -> Search:
     )
     over = _over_arcs if len(roads.banned_turns) else _over_nodes
     return over(roads, segment, share, ends, seconds, (0.0, length))
+
+
+def _arc_s(roads: Roads) -> np.ndarray:
+    """Seconds to drive each arc, however unwillingly it is chosen."""
+    out = np.empty(2 * len(roads.geometry.length_m))
+    out[0::2], out[1::2] = roads.times.forward_s, roads.times.backward_s
+    return out
+
+
+def _summed(own: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """Sum of `own` over each entry and all before it (`before`: the one before, negative for none), by doubling."""
+    total, at = own.copy(), before.copy()
+    while (at >= 0).any():
+        on = np.flatnonzero(at >= 0)
+        total[on] += total[at[on]]
+        at[on] = at[at[on]]
+    return total
 
 
 def _over_nodes(
@@ -111,8 +142,13 @@ def _over_nodes(
         (costs, np.concatenate([arcs.head, head]).astype(np.int32), indptr.astype(np.int32)), shape=(size + 1, size + 1)
     )
     found, before = dijkstra(graph, indices=size, return_predecessors=True)
-    node_s = found[:size]
     before = np.where(before[:size] == size, -1, before[:size])
+    node_s = found[:size]
+    if roads.unwilling:
+        own = np.where(before < 0, node_s, 0.0)
+        on = np.flatnonzero(before >= 0)
+        own[on] = _arc_s(roads)[arcs.arc[arcs.find(before[on], on)]]
+        node_s = np.where(np.isfinite(node_s), _summed(own, before), np.inf)
     return Search(
         node_s,
         node_s[roads.geometry.seg_from],
@@ -158,11 +194,15 @@ def _over_arcs(
         (cost, to.astype(np.int32), np.concatenate(first).astype(np.int32)), shape=(count + 3, count + 3)
     )
     found, before = dijkstra(graph, indices=count + 2, return_predecessors=True)
+    real = found
+    if roads.unwilling:
+        own = np.concatenate([_arc_s(roads), np.maximum(seconds, _NONE_S), [0.0]])
+        real = np.where(np.isfinite(found), _summed(own, np.where(before == count + 2, -1, before)), np.inf)
     head = np.concatenate([turns.head, ends])
     order = np.lexsort((np.arange(count + 2), found[: count + 2], head))
     lead = order[np.flatnonzero(np.diff(head[order], prepend=-1))]
     node_s, last = np.full(size, np.inf), np.full(size, -1)
-    node_s[head[lead]], last[head[lead]] = found[lead], lead
+    node_s[head[lead]], last[head[lead]] = real[lead], lead
     known = before[:count] >= 0
-    enter = np.where(known, found[np.where(known, before[:count], 0)], np.inf)
+    enter = np.where(known, real[np.where(known, before[:count], 0)], np.inf)
     return Search(node_s, enter[0::2], enter[1::2], None, before, last, ends, leave_m, seconds)

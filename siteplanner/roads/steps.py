@@ -20,7 +20,8 @@ Shape = Literal["", "T-junction", "crossroads", "bend"]
 class Move:
     """One thing to do. `onto`: how the road taken is called, '' where there is nothing to say of it; `stays`: it is
     the road one is on already. `toward`: the wind it leads to. `exit_number` counts the exits of a roundabout from 1.
-    `start`: how the start is called. `off_road_m`: from the road to the spot at the end, NaN elsewhere.
+    `start`: how the start is called. `off_road_m`: from the road to the spot at the end, and from a staging point
+    beside its road to that road at the start; NaN elsewhere.
     """
 
     action: Action

@@ -39,6 +39,8 @@ class SegmentTags:
     unpaved: np.ndarray  # 1 yes, 0 no, -1 unknown
     for_vehicles: np.ndarray  # bool: a road, whether or not this rig may use it
     roundabout: np.ndarray
+    no_stop: np.ndarray  # what keeps the rig from stopping, starting or leaving the road here, or ''; see `stopping`
+    destination: np.ndarray  # bool: open to who has something to do there, not to pass through
     drawn: np.ndarray  # bool: a track that the user drew
     source_row: np.ndarray  # row number (from 0) in the table it came from
 

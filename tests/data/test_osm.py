@@ -25,6 +25,10 @@ NODES = {
     6: (25.03, 60.02),
     12: (25.015, 60.0),
     13: (25.01, 60.0),
+    14: (25.016, 60.0),
+    15: (25.017, 60.0),
+    16: (25.018, 60.0),
+    17: (25.019, 60.0),
 }
 
 
@@ -95,6 +99,55 @@ def test_barriers_and_fords_on_nodes_come_as_points(extract):
     frame = read(path).frame
     assert frame.geom_type.tolist() == ["LineString", "Point"]
     assert frame["barrier"].fillna("").tolist() == ["", "bollard"]
+
+
+def test_limits_and_level_crossings_on_nodes_come_as_points(extract):
+    path = extract(
+        node(12, barrier="gate", maxheight="2.1", maxwidth="2"), node(14, railway="level_crossing"),
+        node(15, maxweight="3.5t"), node(16, highway="crossing"), node(17, access="no"),
+        way(7, 1, 2, 12, 14, 15, 16, 17, 3, highway="service"),
+    )  # fmt: skip
+    frame = read(path).frame
+    assert frame.geom_type.tolist() == ["LineString", *["Point"] * 4]
+    assert frame["maxheight"].fillna("").tolist() == ["", "2.1", "", "", ""]
+    assert frame["railway"].fillna("").tolist() == ["", "", "level_crossing", "", ""]
+    assert frame["maxweight"].fillna("").tolist() == ["", "", "", "3.5t", ""]
+    assert frame["access"].fillna("").tolist() == ["", "", "", "", "no"]
+
+
+def test_a_point_that_no_road_runs_through_says_nothing_of_the_road(extract):
+    path = extract(node(12, barrier="bollard"), way(7, 1, 2, 3, highway="service"), way(8, 12, 4, highway="footway"))
+    assert read(path).frame.geom_type.tolist() == ["LineString"]
+
+
+def test_bridges_that_are_no_roads_are_read_as_what_they_carry(extract):
+    path = extract(
+        way(7, 1, 2, highway="primary"),
+        way(8, 3, 4, railway="rail", bridge="viaduct", layer="1"),
+        way(9, 3, 5, highway="footway", bridge="yes"),
+        way(10, 3, 6, highway="footway"),
+        way(11, 4, 6, railway="rail"),
+        way(12, 4, 5, man_made="pipeline", bridge="yes"),
+        way(13, 4, 1, waterway="canal", bridge="aqueduct"),
+        way(14, 5, 1, railway="razed", bridge="yes"),
+        way(15, 5, 2, man_made="bridge", bridge="yes"),
+    )
+    layer = read(path)
+    assert layer.frame["highway"].tolist() == ["primary", "railway", "footway", "pipeline", "aqueduct"]
+    assert layer.frame["bridge"].fillna("").tolist() == ["", "viaduct", "yes", "yes", "aqueduct"]
+    assert layer.record.held.total == 1  # roads
+
+
+def test_what_is_in_the_file_and_not_read_is_told(extract):
+    path = extract(
+        way(7, 1, 2, highway="primary", maxweight__local="3", source__maxweight="survey", name__en="x"),
+        way(8, 2, 3, highway="primary", maxweight__local="2", hgv__lanes="no|yes"),
+        way(9, 3, 4, route="ferry"),
+    )
+    found = {f.code: f for f in read(path).findings}
+    assert found["road_keys_unread"].facts["keys"] == (("maxweight:local", 2), ("hgv:lanes", 1))
+    assert "maxweight:local (2), hgv:lanes (1)" in said(found["road_keys_unread"]).message
+    assert "1 ferry is in the roads" in said(found["ferries_left_out"]).message
 
 
 def test_missing_nodes_cut_a_way_and_are_told(extract):

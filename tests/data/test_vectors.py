@@ -22,6 +22,7 @@ from shapely.geometry import (
 )
 
 from siteplanner.data import vectors
+from siteplanner.data.columns import ColumnRules
 from siteplanner.data.vectors import read_layer
 from siteplanner.errors import InputError, SeveralLayers
 from siteplanner.planning.telling.findings import said
@@ -417,8 +418,7 @@ def test_several_shapefiles_in_a_zip(write, tmp_path):
         ("CLEAR_FT", "maxheight", 12.5, "12.5 ft"),
         ("LOAD_LBS", "maxweight", 16000, "16000 lbs"),
         ("SPD_MPH", "maxspeed", 35, "35 mph"),
-        ("LOAD_TONS", "maxweight", 8, 8),
-        ("CLEAR", "maxheight", 3.5, 3.5),
+        ("MAXHEIGHT", "maxheight", 3.5, 3.5),
     ],
 )
 def test_a_unit_in_a_column_name_goes_to_its_numbers(write, own, wanted, value, read_as):
@@ -427,6 +427,38 @@ def test_a_unit_in_a_column_name_goes_to_its_numbers(write, own, wanted, value, 
     layer = read(path, role="roads", kinds=["line"], column_map={wanted: own})
     assert layer.frame[wanted].tolist() == [read_as]
     assert ("column_unit" in codes(layer)) == isinstance(read_as, str)
+
+
+@pytest.mark.parametrize(
+    ("own", "wanted", "unit", "value", "read_as"),
+    [
+        ("LOAD_TONS", "maxweight", "st", 3, "3 st"),  # 3 short tons are 2.72 t: a rig of 2.9 t must not cross
+        ("WT_TN", "maxweight", "t", 3.0, "3 t"),
+        ("CLEAR", "maxheight", "ft", 12.5, "12.5 ft"),
+        ("SPEED", "maxspeed", "mph", 35, "35 mph"),
+    ],
+)
+def test_a_doubtful_unit_is_asked_for(write, own, wanted, unit, value, read_as):
+    path = write([LineString([(LON, LAT), (LON + 0.01, LAT)])], **{own: [value]})
+    with pytest.raises(InputError) as told:
+        read(path, role="roads", kinds=["line"], column_map={wanted: own})
+    assert told.value.field == f"layers.road_units.{wanted}"
+    assert own in told.value.what
+    assert f"'{unit}'" in told.value.remedy
+    rules = ColumnRules({wanted: own}, {wanted: unit})
+    assert read(path, role="roads", kinds=["line"], rules=rules).frame[wanted].tolist() == [read_as]
+
+
+def test_codes_of_an_agency_and_what_means_no_limit(write):
+    lines = [LineString([(LON, LAT + k / 1000), (LON + 0.01, LAT + k / 1000)]) for k in range(3)]
+    path = write(lines, SURF=["P", "d", "X"], POST_KG=[0, 3500.0, 999])
+    rules = ColumnRules(
+        {"surface": "SURF", "maxweight": "POST_KG"}, {}, {"surface": {"P": "asphalt", "D": "dirt"}}, ("0", "999")
+    )
+    frame = read(path, role="roads", kinds=["line"], rules=rules).frame
+    assert frame["surface"].tolist() == ["asphalt", "dirt", "X"]
+    assert frame["maxweight"].isna().tolist() == [True, False, True]
+    assert frame["maxweight"][1] == "3500 kg"
 
 
 def test_a_gpx_holds_no_areas(tmp_path):

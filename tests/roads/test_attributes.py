@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 
 from siteplanner.planning.telling.findings import said
 from siteplanner.roads import attributes as a
+from siteplanner.roads import cells
+from siteplanner.roads import quantities as q
 from siteplanner.roads.tags import read_tags
 from tests.roads.drawn import layer, road
 
@@ -33,7 +35,7 @@ from tests.roads.drawn import layer, road
     ],
 )
 def test_lengths(text, metres):
-    reading = a.length_m(text)
+    reading = q.length_m(text)
     assert reading.state == "read"
     assert reading.value == pytest.approx(metres, abs=1e-12)
 
@@ -50,18 +52,18 @@ def test_lengths(text, metres):
     ],
 )
 def test_masses(text, tonnes):
-    assert a.mass_t(text).value == pytest.approx(tonnes, rel=1e-12)
+    assert q.mass_t(text).value == pytest.approx(tonnes, rel=1e-12)
 
 
 @pytest.mark.parametrize(("text", "kmh"), [("50", 50), ("35 mph", 35 * 1.609344), ("50 km/h", 50), (30.0, 30)])
 def test_speeds(text, kmh):
-    assert a.speed_kmh(text).value == pytest.approx(kmh, rel=1e-12)
+    assert q.speed_kmh(text).value == pytest.approx(kmh, rel=1e-12)
 
 
 # Key:maxheight lists these as values without a figure; they are no height of 0
 @pytest.mark.parametrize("text", ["default", "below_default", "no_indications", "no_sign", "none", " None "])
 def test_values_without_a_figure(text):
-    reading = a.length_m(text)
+    reading = q.length_m(text)
     assert reading.state == "unposted"
     assert math.isnan(reading.value)
 
@@ -69,7 +71,7 @@ def test_values_without_a_figure(text):
 # `12t` and `0,6` stand on the wiki as mistakes; the others are not numbers at all
 @pytest.mark.parametrize("text", ["12t", "0,6", "3.5m", "-3", "0", "3.5;4", "about 3", "3 parsecs", "6'13\"", "1e3"])
 def test_mistakes_are_unknown(text):
-    for read in (a.length_m, a.mass_t):
+    for read in (q.length_m, q.mass_t):
         reading = read(text)
         assert reading.state == "mistake"
         assert math.isnan(reading.value)
@@ -77,17 +79,17 @@ def test_mistakes_are_unknown(text):
 
 @pytest.mark.parametrize("missing", [None, "", "  ", float("nan"), np.nan, pd.NA, pd.NaT])
 def test_missing_is_absent(missing):
-    assert a.length_m(missing).state == "absent"
-    assert a.tag_text(missing) == ""
-    assert a.plain_name(missing).strip() == ""
+    assert q.length_m(missing).state == "absent"
+    assert cells.tag_text(missing) == ""
+    assert cells.plain_name(missing).strip() == ""
 
 
 @given(st.text(max_size=30))
 def test_any_text_gives_a_reading(text):
-    for read in (a.length_m, a.mass_t, a.speed_kmh, a.incline_pct):
+    for read in (q.length_m, q.mass_t, q.speed_kmh, q.incline_pct):
         reading = read(text)
         assert math.isnan(reading.value) == (reading.state != "read")
-        assert reading.state != "read" or read is a.incline_pct or reading.value > 0
+        assert reading.state != "read" or read is q.incline_pct or reading.value > 0
 
 
 @pytest.mark.parametrize(
@@ -113,11 +115,11 @@ def test_direction(oneway, highway, junction, expected):
 
 
 def test_incline():
-    assert a.incline_pct("10%").value == 10
-    assert a.incline_pct("-8 %").value == -8
-    assert a.incline_pct("45°").value == pytest.approx(100)
-    assert a.incline_pct("up").state == "unposted"
-    assert a.incline_pct("steepish").state == "mistake"
+    assert q.incline_pct("10%").value == 10
+    assert q.incline_pct("-8 %").value == -8
+    assert q.incline_pct("45°").value == pytest.approx(100)
+    assert q.incline_pct("up").state == "unposted"
+    assert q.incline_pct("steepish").state == "mistake"
 
 
 def test_level():
@@ -144,19 +146,13 @@ def test_surface_words():
     assert a.is_unpaved("", "", "primary") is None
 
 
-def test_the_most_specific_access_counts():
-    assert a.access_word("no", "", "yes") == "yes"
-    assert a.access_word("yes", "no", "") == "no"
-    assert a.access_word("private", "", "") == "private"
-
-
 def test_hostile_names_stay_plain_text():
     for name in ("<img src=x onerror=alert(1)>", "{{ 7*7 }}", "`${f()}`", "=1+1", 'O\'Brien "Road"', "שדרות 5", "%n"):
-        assert a.plain_name(name) == name
-    assert a.plain_name("two\nlines\x00\ttabbed") == "two lines tabbed"
-    assert a.plain_name("half \ud83d pair") == "half pair"
-    assert a.plain_name("turned \u202eround\u202c") == "turned round"
-    assert len(a.plain_name("x" * 5000)) == 200
+        assert cells.plain_name(name) == name
+    assert cells.plain_name("two\nlines\x00\ttabbed") == "two lines tabbed"
+    assert cells.plain_name("half \ud83d pair") == "half pair"
+    assert cells.plain_name("turned \u202eround\u202c") == "turned round"
+    assert len(cells.plain_name("x" * 5000)) == 200
 
 
 def test_columns_in_any_case_and_other_tags():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -67,7 +68,7 @@ def routes(net, count=60):
     x0, y0, x1, y1 = net.geometry.bounds
     while count:
         tree = drive_tree(net, rng.uniform(x0, x1), rng.uniform(y0, y1))
-        for _ in range(4):
+        for _ in range(4 if tree.refused is None else 0):
             access = nearest_access(net, tree, rng.uniform(x0, x1), rng.uniform(y0, y1))
             route = route_to(net, tree, access)
             if len(route.segments) > 4:
@@ -94,7 +95,14 @@ def test_lines_meet_at_shared_nodes_and_nowhere_else(layer, net, raw):
     assert int((ends == 2).sum()) < sum(n == 2 for n in use.values()) / 2  # plain bends are no nodes
 
 
+def through_and_anywhere(net):
+    """The same roads for a rig that stops and passes anywhere: what is at stake is the way, not where it may end."""
+    nothing = np.full(len(net), "", object)
+    return replace(net, tags=replace(net.tags, no_stop=nothing, destination=np.zeros(len(net), bool)))
+
+
 def test_arrivals_agree_with_networkx(net):
+    net = through_and_anywhere(net)
     x0, y0, _, _ = net.geometry.bounds
     tree = drive_tree(net, x0 + 200, y0 + 500)
     theirs = arc_graph(net, tree)
@@ -178,6 +186,7 @@ def test_directions_are_those_that_were_read_against_the_map(net, grid):
         if len(cells) == 7 and cells[0].isdigit():
             assert cells[6].startswith("right")
             table[int(cells[0])][int(cells[1])] = (float(cells[2]), cells[3], cells[4], float(cells[5]))
+    net = through_and_anywhere(net)  # some of the ends read lie in tunnels, where no rig stops
     x0, y0, x1, y1 = net.geometry.bounds
     turns = 0
     for number, (start, end) in READ.items():

@@ -11,7 +11,6 @@ import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from siteplanner.errors import InputError
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.roads.routing import drive_tree, nearest_access, nearest_accesses, route_to
@@ -104,6 +103,9 @@ def test_all_nodes_agree_with_networkx(seed):
     most = 0
     for _ in range(6):  # some starts are trapped by one-way streets
         tree = drive_tree(net, EAST + rng.uniform(0, 700), NORTH + rng.uniform(0, 600))
+        if tree.refused is not None:  # beside a road that is too low
+            assert not np.isfinite(tree.node_s).any()
+            continue
         theirs = second_opinion(net, tree)
         reached = np.isfinite(theirs)
         most = max(most, int(reached.sum()))
@@ -117,6 +119,7 @@ def test_all_nodes_agree_with_networkx(seed):
 def test_a_route_is_the_sum_of_its_parts(seed, sx, sy, x, y):
     net = town(seed, size=5)
     tree = drive_tree(net, EAST + sx, NORTH + sy)
+    assume(tree.refused is None)
     access = nearest_access(net, tree, EAST + x, NORTH + y)
     route = route_to(net, tree, access)
     assert route.distance_m == pytest.approx(np.abs(route.end_m - route.start_m).sum(), abs=1e-9)
@@ -151,6 +154,7 @@ def test_a_route_is_the_sum_of_its_parts(seed, sx, sy, x, y):
 def test_there_and_back_take_the_same_time_without_one_ways(seed, sx, sy, x, y):
     net = town(seed, size=5, oneways=0.0)
     tree = drive_tree(net, EAST + sx, NORTH + sy)
+    assume(tree.refused is None)
     there = nearest_access(net, tree, EAST + x, NORTH + y)
     assume(route_to(net, tree, there).distance_m > 1)
     back_tree = drive_tree(net, there.x, there.y)
@@ -171,10 +175,13 @@ def test_staging_in_the_middle_of_a_road():
         route = route_to(net, tree, nearest_access(net, tree, EAST + x, NORTH))
         assert route.distance_m == pytest.approx(abs(x - 300))
         assert route.time_s == pytest.approx(abs(x - 300) / (30 / 3.6))
-    assert tree.findings == ()
-    far = drive_tree(net, EAST + 300, NORTH + 400)
-    assert [f.code for f in far.findings] == ["staging_off_road"]
+    assert [f.code for f in tree.findings] == ["staging_off_road"]
+    assert "40 m" in said(tree.findings[0]).message
+    assert drive_tree(net, EAST + 300, NORTH + 9).findings == ()
+    far = drive_tree(net, EAST + 300, NORTH + 400)  # never moved that far: no way in
+    assert [f.code for f in far.findings] == ["staging_no_way"]
     assert "400 m" in said(far.findings[0]).message
+    assert not far.reached.any()
 
 
 def test_a_one_way_street_is_driven_round_the_block():
@@ -235,10 +242,16 @@ def test_roads_that_hang_apart_are_reported():
     assert "within 40 m" in said(finding).message
 
 
-def test_no_road_for_the_rig_is_an_error_with_a_remedy():
-    net = network(road((0, 0), (100, 0), maxheight="2"))
-    with pytest.raises(InputError, match="No road in the layer can be driven"):
-        drive_tree(net, EAST, NORTH)
+def test_no_road_for_the_rig_is_no_way_in_with_the_reason():
+    net = network(road((0, 0), (100, 0), maxheight="2", name="Low Lane"))
+    tree = drive_tree(net, EAST, NORTH)
+    assert (tree.refused.kind, tree.refused.name, tree.refused.reasons[0].figure) == ("none_for_rig", "Low Lane", 2.0)
+    assert nearest_access(net, tree, EAST + 50, NORTH) is None
+    assert [f.code for f in tree.findings] == ["staging_no_way"]
+    assert "Low Lane" in said(tree.findings[0]).message
+    (about,) = [f for f in net.findings if f.code == "roads_not_for_rig"]
+    assert about.facts["by_kind"] == (("height limit", pytest.approx(100)),)
+    assert "height limit 2 m on Low Lane (100 m)" in said(about).message
 
 
 def test_route_tells_grades_climb_and_unknown_limits():

@@ -119,10 +119,11 @@ def _state_over(inputs: SkyLimitInputs, relief: Relief, satellite_longitude_deg:
 
 
 def road_cells(study: Study) -> np.ndarray:
-    """Cells touched by roads that the rig can drive and reach from the staging point."""
-    network, reached = study.network, study.reached
+    """Cells touched by roads that the rig reaches from the staging point and may stop on."""
+    network = study.network
+    ok = study.reached & network.may_stop
     return burn(
-        [shape for shape, ok in zip(network.geometry.line, reached, strict=True) if ok],
+        list(network.geometry.line[ok]),
         study.elevation,
         all_touched=True,
     )

@@ -69,6 +69,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
     forecast, forecast_records = forecast_of(mission)
     with warm_up.another_core() as wait:
         study = load_study(mission, stages, reuse)
+        mission = study.mission  # with the staging points of a layer
         ruling, way, sky_findings = rule_ground(study, stages, reuse)
         with stages.stage("Compiling once on this machine"):
             wait()

@@ -40,11 +40,12 @@ def tell(study: Study, access: Access, room: Room) -> Told:
     network, grid, route = study.network, study.elevation, access.route
     start = start_words(study.mission, access)
     steps, hazards = steps_and_hazards(network, route, grid, study.overlays, start)
+    steps = _with_gap(steps, access.gap_m)
     tree = study.trees[study.mission.starts.index(start_of(study.mission, access))]
     alternative = alternative_to(network, tree, route)
     other: tuple[Step, ...] = ()
     if alternative.route is not None:
-        other = directions(network, alternative.route, grid, start)
+        other = _with_gap(directions(network, alternative.route, grid, start), access.gap_m)
     return Told(
         steps,
         hazards,
@@ -55,6 +56,14 @@ def tell(study: Study, access: Access, room: Room) -> Told:
         turn_round(study, room, route, access.last_leg_m),
         shut_on_quicker_ways(network, tree, route),
     )
+
+
+def _with_gap(steps: tuple[Step, ...], gap_m: float) -> tuple[Step, ...]:
+    """The steps with the way from the staging point to its road in the first one."""
+    if not steps or not gap_m:
+        return steps
+    first = replace(steps[0], move=replace(steps[0].move, off_road_m=gap_m))
+    return (first, *steps[1:])
 
 
 def start_words(mission: Mission, access: Access | None = None) -> str:

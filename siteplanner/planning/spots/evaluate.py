@@ -134,7 +134,7 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         one_way = access.ways.finding(study.network) if access.ways is not None else None
         if one_way is not None:
             findings.append(one_way)
-    on_air = time_on_air(study.mission, access.route.time_s, access.last_leg_s) if access is not None else None
+    on_air = time_on_air(study.mission, access.drive_s, access.last_leg_s) if access is not None else None
     return Evaluation(
         spot,
         ground,
@@ -197,7 +197,8 @@ def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Acce
         found = [nearest_access(network, t, x, y, max_offset_m=cells * grid.cell_size_m) for t in trees]
         if any(found):
             break
-    arrivals = [np.inf if a is None else a.arrival_s for a in found]
+    metres_s = inputs.last_leg_speed_kmh / 3.6
+    arrivals = [np.inf if a is None else a.arrival_s + t.gap_m / metres_s for a, t in zip(found, trees, strict=True)]
     first = int(np.argmin(arrivals))
     access, tree = found[first], trees[first]
     if access is None:
@@ -210,8 +211,8 @@ def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Acce
     # the driver is told of the spot itself, not of the cell where the last leg starts
     access = replace(access, target_x=spot.x, target_y=spot.y, offset_m=float(leg.length))
     route = route_to(network, tree, access)
-    leg_s = leg.length / (inputs.last_leg_speed_kmh / 3.6)
-    low, seconds, high = drive_range(route.time_s, leg_s)
+    leg_s, gap_s = leg.length / metres_s, tree.gap_m / metres_s
+    low, seconds, high = drive_range(route.time_s + gap_s, leg_s)
     ways = ways_out(network, access, tree)
     starts = []
     for start, other, arriving in zip(inputs.starts, trees, found, strict=True):
@@ -219,8 +220,8 @@ def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Acce
         starts.append(
             Start(
                 start,
-                None if drive is None else drive_range(drive.time_s, leg_s)[1],
-                None if drive is None else drive.distance_m,
+                None if drive is None else drive_range(drive.time_s + other.gap_m / metres_s, leg_s)[1],
+                None if drive is None else drive.distance_m + other.gap_m,
             )
         )
     # the chosen one leads, also where another arrives at the same second
@@ -233,6 +234,8 @@ def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Acce
         drive_low_s=low,
         drive_high_s=high,
         by_staging=tuple(starts) if len(starts) > 1 else (),
+        gap_m=tree.gap_m,
+        gap_s=gap_s,
     )
 
 

@@ -140,7 +140,8 @@ class Start:
 class Access:
     """The way from the staging point to the spot; of several staging points, from the one that arrives first.
 
-    `drive_time_s` is the likely time, last leg included; low and high are those of `planning.timeline`.
+    `drive_time_s` is the likely time, gap at the start and last leg included; low and high are those of
+    `planning.timeline`.
     """
 
     drive_time_s: float
@@ -151,11 +152,18 @@ class Access:
     drive_high_s: float = float("nan")
     told: Told | None = None  # for listed spots, user's spots and explained points; None elsewhere
     by_staging: tuple[Start, ...] = ()  # every staging point with a rig, earliest first; () for only one
+    gap_m: float = 0.0  # from the staging point to its road, over ground that no road data show
+    gap_s: float = 0.0  # at the pace of the last leg
 
     @property
     def drive_distance_m(self) -> float:
-        """Along the road, without the last leg."""
-        return self.route.distance_m
+        """From the staging point and along the road, without the last leg."""
+        return self.route.distance_m + self.gap_m
+
+    @property
+    def drive_s(self) -> float:
+        """Likely time from the staging point and along the road, without the last leg."""
+        return self.route.time_s + self.gap_s
 
     @property
     def worst_grade_pct(self) -> float:
@@ -185,7 +193,7 @@ class Access:
     @property
     def last_leg_s(self) -> float:
         """Likely time over ground from the road to the spot."""
-        return max(self.drive_time_s - self.route.time_s, 0.0)
+        return max(self.drive_time_s - self.drive_s, 0.0)
 
 
 @dataclass(frozen=True, eq=False)

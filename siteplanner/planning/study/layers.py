@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
 
+from siteplanner.data.columns import ColumnRules
 from siteplanner.data.vectors import Kind, Layer, read_layer
 from siteplanner.mission import Mission, layer_kinds
 
@@ -45,7 +46,7 @@ def read_files(
     role: str,
     crs: CRS,
     near: BaseGeometry | None,
-    column_map: dict[str, str] | None = None,
+    rules: ColumnRules | None = None,
     lenient: bool = False,
 ) -> tuple[Layer, ...]:
     """Each file of a layer that may be missing or lie elsewhere, what lies within `near` (WGS 84), in `crs`.
@@ -59,7 +60,7 @@ def read_files(
             target_crs=crs,
             kinds=shapes_of(role),
             near=near,
-            column_map=column_map,
+            rules=rules,
             lenient=lenient,
             required=False,
         )

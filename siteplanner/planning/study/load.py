@@ -43,6 +43,7 @@ from siteplanner.planning.study.radio_check import radio_findings
 from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.road_layers import RoadLayers, read_road_layers
+from siteplanner.planning.study.staging import with_staging
 from siteplanner.planning.study.study import Study, elevation_error_m
 from siteplanner.roads.network import RoadNetwork, build_network
 from siteplanner.roads.routing import DriveTree, drive_tree
@@ -64,6 +65,8 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
     """
     reuse = reuse or Reuse()
     with stages.stage("Reading layers") as tick:
+        starts = with_staging(mission)
+        mission = starts.value
         asked = Loaded(None, (), (*mission.findings, *radio_findings(mission.radio), *check_wanted(mission)))
         area = read_area(mission)
         place = area.value
@@ -90,7 +93,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m))
     known = Loaded(None, (), ground_findings(grid, search_ground))
     made: tuple[Loaded[Any], ...]
-    made = asked, area, donors, ground, surface, classes, cover, roads, layers, network, known
+    made = asked, starts, area, donors, ground, surface, classes, cover, roads, layers, network, known
     drawn = {} if donors.value.table is None else {"donor_sites": donors.value.table}
     return Study(
         mission=mission,

@@ -41,7 +41,7 @@ def read_road_layers(
     Raises InputError for a layer that cannot be read, and for roads without a line there.
     """
     layers = mission.layers
-    columns = layers.road_columns or None
+    columns = layers.column_rules
     main = (reuse or Reuse()).call(
         "roads_file",
         read_layer,
@@ -50,7 +50,7 @@ def read_road_layers(
         target_crs=crs,
         kinds=shapes_of("roads"),
         near=near,
-        column_map=columns,
+        rules=columns,
     )
     files = {
         role: read_files(mission, role, crs, near, columns if role == "extra_tracks" else None, lenient=True)

@@ -19,7 +19,7 @@ def step_words(step: Step, units: Units = METRIC) -> str:
 def move_words(move: Move, units: Units = METRIC) -> str:
     """The action alone, beginning in lower case."""
     text = {
-        "depart": _depart,
+        "depart": lambda m: _depart(m, units),
         "turn": _turn,
         "keep": _keep,
         "ramp": _ramp,
@@ -76,7 +76,10 @@ def _onto(move: Move) -> str:
     return f"to stay on {move.onto}{_toward(move)}" if move.stays else f"onto {move.onto}{_toward(move)}"
 
 
-def _depart(move: Move) -> str:
+def _depart(move: Move, units: Units) -> str:
+    if move.off_road_m > 0:  # False for none
+        gap = f"leave {move.start}, {units.length(move.off_road_m)} over ground that no road data show"
+        return f"{gap}, then take {move.onto}{_toward(move) if move.toward else ''}"
     if move.toward:
         return f"leave {move.start} on {move.onto}{_toward(move)}"
     return f"start at {move.start} on {move.onto}"

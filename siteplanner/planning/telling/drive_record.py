@@ -33,6 +33,7 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
     record: dict[str, Any] = {
         "drive_distance_m": access.drive_distance_m,
         "drive_time_s": access.drive_time_s,
+        "gap_m": _known(access.gap_m, 1),
         "drive_time_low_s": _known(access.drive_low_s, 1),
         "drive_time_high_s": _known(access.drive_high_s, 1),
         "drive_time_method": drive_method_words(),
@@ -94,6 +95,7 @@ def _hazard(hazard: HazardAhead) -> dict[str, Any]:
         "limit": hazard.limit,
         "what": hazard.what,
         "state": hazard.state,
+        "written": hazard.written,
         "side": hazard.side,
         "certain": hazard.error is None,
         "latitude": _known(hazard.latitude, 7),
@@ -119,6 +121,7 @@ def ruled_out_record(road: RuledOut) -> dict[str, Any]:
         "certain": reason.certain,
         "what": reason.what,
         "structure": reason.structure,
+        "written": reason.written,
         "length_m": _known(road.length_m, 1),
         "words": reason_words(reason),
     }

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from siteplanner.planning.telling.roads import hazard_words, names_together
+from siteplanner.planning.telling.roads import hazard_words, names_together, no_start_words
 from siteplanner.planning.telling.units import Units
 from siteplanner.roads.hazards import KINDS, Warned
+from siteplanner.roads.start import NoStart
 
 Facts = Mapping[str, Any]
 _TOLD = 5  # names in one sentence
@@ -98,8 +99,51 @@ def _not_reached(f: Facts, u: Units) -> tuple[str, str]:
 
 def _off_road(f: Facts, u: Units) -> tuple[str, str]:
     return (
-        f"The staging point lies {u.length(f['offset_m'])} from the nearest road for the rig; the drive starts there.",
-        "Move the staging point to a road, or add the missing road.",
+        f"The staging point lies {u.length(f['offset_m'])} off its road; distance and time count that way, at the "
+        "pace of the last leg.",
+        "Look whether the rig gets out there; move the staging point to a road, or add the missing one.",
+    )
+
+
+def _no_start(f: Facts, u: Units) -> tuple[str, str]:
+    refused = NoStart(f["kind"], f["name"], f["distance_m"], f["reasons"])
+    remedy = {
+        "no_road": "Move the staging point to its road, or add the missing road.",
+        "none_for_rig": "Check the rig's figures; the table of shut roads tells what each would take.",
+    }.get(f["kind"], "Start elsewhere, have the road opened, or check the rig's figures.")
+    return no_start_words(refused, f.get("start", "the staging point"), u), remedy
+
+
+def _not_for_rig(f: Facts, u: Units) -> tuple[str, str]:
+    by = sorted(f.get("by_kind", ()), key=lambda item: (-item[1], item[0]))
+    why = ", ".join(f"{kind} {u.figure(max(metres / 1000, 0.01), 'km', 2)}" for kind, metres in by[:_TOLD])
+    least = f.get("least")
+    nearest = ""
+    if least is not None:
+        kind, figure, unit, name, metres = least
+        road = name or "a road without a name"
+        nearest = f" Least that would open one: {kind} {u.posted(figure, unit, 'up')} on {road} ({u.length(metres)})."
+    return (
+        f"{u.part_of(f['shut_m'], f['all_m'])} of road are not for this rig ({why}; a road may have several reasons); "
+        f"each line carries its reason.{nearest}",
+        "Look at a road's reason on the map if a way is missing.",
+    )
+
+
+def _blocked(f: Facts, u: Units) -> tuple[str, str]:
+    kinds = _listed([f"{kind} {n}" for kind, n in f["kinds"]], 6)
+    opened = " A barrier that stops the rig may open with a key or a saw: ask who keeps it." if f["open"] else ""
+    return (
+        f"The rig does not get past {_count(f['count'], 'point', 'points')} on the roads ({kinds}).{opened}",
+        "Where such a point is open today, take it out of the road data.",
+    )
+
+
+def _unread(f: Facts, u: Units) -> tuple[str, str]:
+    keys = _listed([f"{key} ({n})" for key, n in f["keys"]], 12)
+    return (
+        f"In the road data and not read: {keys}. What they say of limits or access counts for nothing here.",
+        "Look at them where the drives go; map a column by layers.road_columns if it means a known key.",
     )
 
 
@@ -145,14 +189,26 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "closure_without_road": _closure_idle,
     "roads_closed": _closed,
     "roads_open_at_times": _at_times,
-    "roads_not_for_rig": lambda f, u: (
-        f"{u.part_of(f['shut_m'], f['all_m'])} of road are not for this rig (a limit, access, grade "
-        "or closure); each line carries its reason.",
-        "Look at a road's reason on the map if a way is missing.",
+    "roads_not_for_rig": _not_for_rig,
+    "roads_blocked_at_points": _blocked,
+    "road_keys_unread": _unread,
+    "road_surface_unknown": lambda f, u: (
+        f"{f['count']} of {f['of']} road lines have a surface that is not known here ({', '.join(f['written'])}): "
+        "unpaved and forbidden surfaces among them are not seen.",
+        "Say what each code means in the mission: layers.road_values.surface, e.g. D = 'dirt'.",
     ),
+    "ferries_left_out": lambda f, u: (
+        f"{_count(f['count'], 'ferry is', 'ferries are')} in the roads and not part of any drive.",
+        "Plan a mission from the far bank if the rig can be shipped.",
+    ),
+    "staging_no_way": _from_start(_no_start),
     "road_limits_not_stated": _not_stated,
     "roads_not_reached": _from_start(_not_reached),
     "staging_off_road": _from_start(_off_road),
+    "route_not_for_through_traffic": lambda f, u: (
+        f"The drive passes through {u.distance(f['length_m'])} of road that is not open to through traffic.",
+        "Ask who keeps the road, or go round.",
+    ),
     "one_way_in": lambda f, u: (
         f"There is one way in: {_count(f['sections'], 'road section', 'road sections')} "
         f"({u.figure(f['length_m'] / 1000, 'km', 1)}) without a way round.",

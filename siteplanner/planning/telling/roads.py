@@ -14,13 +14,25 @@ from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.no_way import NoWay
 from siteplanner.roads.reasons import Reason, Unknown, UnknownAlong, closure_names
 from siteplanner.roads.ruled_out import RuledOut
+from siteplanner.roads.start import NoStart
 
+NOT_IN_DATA = "limits not in the data"
+CARRIED = {
+    "railway": "a railway bridge", "footway": "a footbridge", "path": "a footbridge", "steps": "a footbridge",
+    "pedestrian": "a footbridge", "corridor": "a footbridge", "cycleway": "a cycle bridge",
+    "bridleway": "a bridle bridge", "pipeline": "a pipe bridge", "aqueduct": "an aqueduct",
+    "taxiway": "a taxiway bridge",
+}  # fmt: skip
+DIRECT = {"flood_prone": "floods", "low_water_crossing": "low-water crossing"}
+WORKS = {"yes": "", "minor": "small "}
 USUAL = "No other limit is in the data, as is usual on ordinary roads: signs on the road go before the map."
 BARRIER_WORDS: dict[str, tuple[str, ...]] = {
     "gate": ("gate", "may be locked"), "lift_gate": ("lift gate", "may be locked"),
     "swing_gate": ("gate", "may be locked"), "sliding_gate": ("gate", "may be locked"),
     "toll_booth": ("toll booth",), "cattle_grid": ("cattle grid",), "border_control": ("border control",),
-    "height_restrictor": ("height bar",), "chain": ("chain", "may be locked"),
+    "height_restrictor": ("height bar",), "width_restrictor": ("width bar",),
+    "hampshire_gate": ("wire gate", "may be locked"), "bump_gate": ("bump gate", "push it open with care"),
+    "chain": ("chain", "may be locked"),
 }  # fmt: skip
 
 
@@ -35,6 +47,8 @@ def reason_words(reason: Reason, units: Units = METRIC) -> str:
     if figure is not None and limit is not None:
         place = f"{reason.structure} " if reason.structure else ""
         stated, rig = units.posted(figure, reason.unit), units.posted(limit, reason.unit, "up")
+        if reason.written:
+            stated = f"at most {stated} (written {reason.written!r})"
         spare = (
             f" with {units.posted(reason.spare, reason.unit, 'up')} to spare"
             if reason.spare and figure >= limit
@@ -43,14 +57,16 @@ def reason_words(reason: Reason, units: Units = METRIC) -> str:
         return f"{place}{kind} {stated} is below the rig's {rig}{spare}"
     return {
         "no road": f"{reason.what or 'line'}: not a road for vehicles",
-        "access": f"access is {reason.what}",
+        "access": f"access is {reason.what}"
+        + (f"{units.colon}emergency vehicles may, ask who keeps it" if reason.allowed else ""),
         "season or hours": f"no access at this time or for this rig ({reason.what})",
         "ford": "ford",
         "trailers": "no trailers",
         "surface": f"surface {reason.what} is not for the rig",
         "track type": f"track type {reason.what} is softer than the rig's {reason.allowed}",
         "smoothness": f"smoothness {reason.what} is worse than the rig's {reason.allowed}",
-        "barrier": f"barrier {reason.what} stops the rig",
+        "barrier": f"barrier {reason.what} stops the rig{units.colon}"
+        + (f"{reason.allowed}, somebody has the key" if reason.allowed else "a key or a saw may open it"),
         "closure": f"closed: {reason.what}",
     }[kind]
 
@@ -148,18 +164,18 @@ def hazard_words(hazard: Warned, units: Units = METRIC) -> str:
         return then.join(known)
     if kind in ("bridge", "tunnel", "limit"):
         posted = ", ".join(f"{name} {units.posted(figure, unit)}" for name, figure, unit in hazard.posted)
-        posted = f"posted {posted}" if posted else "no figures posted"
-        return posted if kind == "limit" else f"{kind}, {posted}"
+        if not posted:
+            return f"{kind}, {NOT_IN_DATA}{then}read the sign"
+        return f"posted {posted}" if kind == "limit" else f"{kind}, posted {posted}"
     if kind == "narrow":
-        return (
-            "one lane"
-            if value is None
-            else f"narrow{then}{units.posted(value, 'm')} for a rig of {units.posted(hazard.limit, 'm', 'up')}"
-        )
+        if value is None:
+            return "one lane"
+        narrow = "perhaps narrow" if hazard.state else "narrow"
+        return f"{narrow}{then}{units.posted(value, 'm')} for a rig of {units.posted(hazard.limit, 'm', 'up')}"
     if kind == "under bridge":
         if value is None:
-            return f"passes under a bridge, no height posted{then}measure before driving through"
-        return f"passes under a bridge, posted height {units.posted(value, 'm')}"
+            return f"passes under {_above(what)}, height not in the data{then}read the sign, measure if there is none"
+        return f"passes under {_above(what)}, posted height {units.posted(value, 'm')}"
     if kind == "bend":
         return f"sharp {_radius_words(hazard, units)}"
     if kind == "steep" and value is not None:
@@ -170,14 +186,41 @@ def hazard_words(hazard: Warned, units: Units = METRIC) -> str:
         if hazard.state == "open":
             return f"open at the time of dispatch, but not always{then}{what}"
         return f"may be closed now{then}{what}"
+    if kind == "ford" and value is not None:
+        return f"ford{then}depth {units.posted(value, 'm', 'up')} in the data, look before driving in"
     return {
         "ford": f"ford{then}depth unknown, look before driving in",
         "private": f"private road{then}ask the owner",
-        "unreadable": f"limit not readable{then}{what}",
+        "access": f"open to {_who(what)} only{then}ask who keeps the road",
+        "through traffic": f"not open to through traffic{then}ask, or go round",
+        "heavy vehicles": f"closed or restricted for heavy goods vehicles ({what}){then}does the rig count as one?",
+        "trailers": f"restricted for trailers ({what}){then}ask who keeps the road",
+        "flooding": f"{DIRECT.get(what, what)}{then}may be under water, do not drive into water",
+        "danger": f"danger signed{then}{what.replace('_', ' ')}",
+        "level crossing": f"{what or 'level'} crossing{then}a low trailer may ground on it, do not stop on it",
+        "covered": f"under a roof, height not in the data{then}read the sign, measure if there is none",
+        "works": f"{WORKS.get(what, '')}works on the road{then}may be closed",
+        "out of use": f"road out of use ({what}){then}may not be passable",
+        "four wheels": f"for four-wheel drive only{then}ask whether a trailer gets through",
+        "no figure": f"height less than usual, not in the data{then}read the sign, measure if there is none",
+        "unreadable": f"limit to read on the sign{then}{what} is written as {hazard.written!r}",
         "unpaved": f"unpaved ({what or 'no surface stated'})",
         DANGER: f"through {what}{then}may be blocked or unsafe",
         "overhead line": f"overhead line{f' {what}' if what else ''}{then}look up before you drive under",
     }[kind]
+
+
+def _above(carried: str) -> str:
+    """What a road passes under."""
+    return CARRIED.get(carried, "a bridge")
+
+
+def _who(access: str) -> str:
+    """Whom an access value lets in, in words: `agricultural and forestry vehicles`."""
+    words = [w.strip().replace("_", " ") for w in access.split(";")]
+    vehicles = {"agricultural", "forestry", "emergency", "official", "delivery"}
+    kinds = [f"{w} vehicles" if w in vehicles else w for w in words]
+    return " and ".join(kinds)
 
 
 def _radius_words(bend: Warned, units: Units, words: str = "bend") -> str:
@@ -213,9 +256,26 @@ def no_way_words(no_way: NoWay, units: Units = METRIC) -> str:
     beyond = f"The drive from staging does not reach {name}:"
     return {
         "no_road": "",
+        "no_start": "" if no_way.start is None else no_start_words(no_way.start, "staging", units),
+        "no_stopping": f"Nobody stops on {name} to unload ({no_way.what}).",
+        "stopped_before": f"{beyond} {reasons_words(no_way.reasons, units)}.",
         "far": f"The nearest road is {units.distance(no_way.distance_m or 0)} away.",
         "refused": f"Not {name}: {reasons_words(no_way.reasons, units)}.",
         "closed_before": f"{beyond} closed before it by {names_together(no_way.closed_by)}.",
         "not_reached": f"{beyond} a limit or a gap in the roads lies before it.",
         "ground_between": f"{name} is near, but the ground between is too steep or closed.",
     }[no_way.kind]
+
+
+def no_start_words(refused: NoStart, start: str, units: Units = METRIC) -> str:
+    """Why no rig leaves a staging point."""
+    name = refused.name or "the road beside it"
+    why = reasons_words(refused.reasons, units)
+    away = "" if refused.distance_m is None else units.distance(refused.distance_m)
+    return {
+        "no_road": f"No rig leaves {start}: the nearest road to stop on is {away} away."
+        if away
+        else f"No rig leaves {start}: there is no road to stop on.",
+        "shut": f"No rig leaves {start}: {name}, {away} away, is shut for it ({why}).",
+        "none_for_rig": f"No rig leaves {start}: no road in the data is for it; {name}, {away} away ({why}).",
+    }[refused.kind]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from siteplanner.errors import Finding
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan
@@ -12,6 +13,7 @@ from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.telling.certainty import figures_words, weights_words
+from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import stands_on_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.service import served_words
@@ -73,7 +75,8 @@ def because(spot: RankedSpot, units: Units = METRIC) -> str:
     elif look is not None:
         parts.append(f"sees {look.satellite_name} {units.angle(look.margin_deg, 0)} above the skyline")
     if e.access is not None:
-        parts.append(f"is {units.seconds(e.access.drive_time_s)} by road from {starting_place(e)}")
+        gap = f", the first {units.length(e.access.gap_m)} of it off the road" if e.access.gap_m else ""
+        parts.append(f"is {units.seconds(e.access.drive_time_s)} by road from {starting_place(e)}{gap}")
     parts.append(stands_on_words(e.ground, units))
     return ", ".join(parts[:-1]) + " and " + parts[-1] if len(parts) > 1 else parts[0]
 
@@ -103,6 +106,7 @@ class Recommendation:
     risks: Risks | None  # of the best spot
     no_backhaul: int  # spots judged at which no wanted backhaul works
     judged: int
+    no_start: tuple[Finding, ...] = ()  # where no rig leaves a staging point
 
 
 def recommend(plan: Plan) -> Recommendation:
@@ -114,6 +118,7 @@ def recommend(plan: Plan) -> Recommendation:
         None if best is None else risks_of(best),
         0 if search is None else search.no_backhaul,
         0 if search is None else search.judged,
+        tuple(f for f in plan.findings if f.code == "staging_no_way"),
     )
 
 
@@ -139,7 +144,8 @@ def head_words(told: Recommendation, units: Units = METRIC) -> str:
         for r in told.hardest
     )
     more = f" No wanted backhaul works at {told.no_backhaul} of {told.judged} spots judged." if told.no_backhaul else ""
-    return f"No spot passes every limit. What rules out most ground: {reasons}.{more}"
+    starts = "".join(f" {said(f, units).message}" for f in told.no_start)
+    return f"No spot passes every limit.{starts} What rules out most ground: {reasons}.{more}"
 
 
 def why_words(told: Recommendation, units: Units = METRIC) -> str:
