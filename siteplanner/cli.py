@@ -223,10 +223,10 @@ def explain(
             f"The plan cannot be read ({error}).", remedy="Give the plan.json of a run.", file=plan_file
         ) from None
     with _bar(quiet) as progress:
-        from siteplanner.outputs.words.aiming import sky_sentences
         from siteplanner.planning.plan.explain import explain_record
         from siteplanner.planning.telling.limits import breach_words
         from siteplanner.planning.telling.record import evaluation_record
+        from siteplanner.planning.telling.trees import sky_sentences
 
         found = explain_record(record, latitude, longitude, file=plan_file, progress=progress)
     result = {
@@ -285,7 +285,7 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
     from rich.table import Table
 
     from siteplanner.mission.criteria import CRITERIA
-    from siteplanner.outputs.words.backhaul_text import backhaul_cell
+    from siteplanner.planning.telling.backhaul_rows import backhaul_cell
     from siteplanner.planning.telling.terminal import spot_cells, where_words
 
     stdout.print(escape(record["recommendation"]), style="bold", highlight=False)

@@ -11,14 +11,20 @@ from siteplanner.app import style
 from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.why import ways_words
-from siteplanner.outputs.words.standard import score_points, score_text
-from siteplanner.outputs.words.text import named, percent_text, place_text, shown
+from siteplanner.outputs.words.text import named, percent_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import unknown_along_words
-from siteplanner.planning.telling.score import difference_words, line_words, points_words
+from siteplanner.planning.telling.score import (
+    difference_words,
+    line_words,
+    place_text,
+    points_words,
+    score_points,
+    score_text,
+)
 from siteplanner.planning.telling.words import on_air_words
 
 MOST = 3

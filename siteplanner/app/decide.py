@@ -17,11 +17,11 @@ from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.weighing import weights
 from siteplanner.app.why import ask, score_table, the_point
-from siteplanner.outputs.words.standard import score_text
 from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
+from siteplanner.planning.telling.score import score_text
 from siteplanner.planning.telling.screen import breakdown_words
 from siteplanner.planning.telling.words import firmness_sentence, head_words, recommend, risk_words, why_words
 

@@ -13,11 +13,11 @@ import streamlit.components.v2 as components
 
 from siteplanner.app.session import spot_key
 from siteplanner.mission.criteria import CRITERIA
-from siteplanner.outputs.words.backhaul_text import backhaul_cell
-from siteplanner.outputs.words.standard import score_text
-from siteplanner.outputs.words.text import clean, percent_text, place_text
+from siteplanner.outputs.words.text import clean, percent_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.backhaul_rows import backhaul_cell
+from siteplanner.planning.telling.score import place_text, score_text
 from siteplanner.planning.telling.units import METRIC
 
 KEY = "ranking"

@@ -20,33 +20,35 @@ from siteplanner.core.link import BudgetLine
 from siteplanner.outputs.sheets.figure_horizon import horizon_svg
 from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.site_plan import site_svg
-from siteplanner.outputs.words.aiming import both_bearings, compass_words, rain_words, sun_words, tree_rows
-from siteplanner.outputs.words.backhaul_text import POLARISATION, backhaul_lines, donor_rows, up_text
 from siteplanner.outputs.words.standard import CAUTION
-from siteplanner.outputs.words.text import (
-    bearing_text,
-    clean,
-    named,
-    parts_that_add_up,
-    percent_text,
-    place_text,
-    shown,
-)
+from siteplanner.outputs.words.text import bearing_text, clean, named, percent_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.skyline import TREE_DISTANCES_M
+from siteplanner.planning.telling.aiming import (
+    POLARISATION,
+    both_bearings,
+    compass_words,
+    rain_words,
+    sun_words,
+    up_text,
+)
 from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.backhaul_rows import backhaul_lines, donor_rows
 from siteplanner.planning.telling.budget import line_name
 from siteplanner.planning.telling.compass import SKEW_BRIEFLY
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import lift_doubt_words, lift_words, raise_first_words, slope_with_doubt
 from siteplanner.planning.telling.room import room_words
+from siteplanner.planning.telling.score import place_text
 from siteplanner.planning.telling.screen import cells_words, dish_aim_words, link_aim_words, together_words
 from siteplanner.planning.telling.service import served_words, service_lines
 from siteplanner.planning.telling.sky import look_state, margin_text
+from siteplanner.planning.telling.trees import tree_rows
+from siteplanner.planning.telling.units import parts_that_add_up
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     best_look,

@@ -9,24 +9,19 @@ from siteplanner.app.labels import Units, error_text
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.mission.criteria import CRITERIA
-from siteplanner.outputs.words.aiming import both_bearings
-from siteplanner.outputs.words.backhaul_text import backhaul_lines
-from siteplanner.outputs.words.standard import score_points, score_text
-from siteplanner.outputs.words.text import (
-    named,
-    number_text,
-    percent_text,
-    shown,
-)
+from siteplanner.outputs.words.text import named, number_text, percent_text, shown
 from siteplanner.planning.choose.ranked import ScoreLine
 from siteplanner.planning.plan.explain import Explanation, explain
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.nearest import nearest_pass
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.telling.aiming import both_bearings
+from siteplanner.planning.telling.backhaul_rows import backhaul_lines
 from siteplanner.planning.telling.change import changes, lead_words, nearest_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import slope_with_doubt
 from siteplanner.planning.telling.limits import breach_words
+from siteplanner.planning.telling.score import score_points, score_text
 from siteplanner.planning.telling.screen import drive_words, look_words, served_words, would_rank_words
 from siteplanner.planning.telling.words import on_air_words
 

@@ -14,9 +14,8 @@ from PIL import Image
 from siteplanner.outputs.map.map import build_map, map_html
 from siteplanner.outputs.map.page import Raw, data_uri, inline, script_json
 from siteplanner.outputs.map.shapes import decision_shapes
-from siteplanner.outputs.words.standard import score_text
-from siteplanner.outputs.words.text import place_text
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
+from siteplanner.planning.telling.score import place_text, score_text
 from tests.browser.conftest import settled
 from tests.outputs.factory import HOSTILE, make_plan
 

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.words import text
+from siteplanner.planning.telling.score import place_text
+from siteplanner.planning.telling.units import parts_that_add_up
 from tests.outputs.factory import HOSTILE
 
 SURROGATES_TOO = st.text(st.characters(exclude_categories=()), max_size=60)
@@ -64,7 +66,7 @@ def test_numbers_stay_numbers_and_unknown_is_empty():
 
 @given(st.lists(st.floats(0, 60), min_size=1, max_size=8), st.integers(0, 3))
 def test_rounded_parts_add_up_to_the_rounded_sum(parts, digits):
-    shown, total = text.parts_that_add_up(parts, digits)
+    shown, total = parts_that_add_up(parts, digits)
     unit = 10**digits
     assert sum(round(p * unit) for p in shown) == round(total * unit) == round(math.fsum(parts) * unit)
     assert all(abs(a - b) < 1 / unit + 1e-9 for a, b in zip(shown, parts, strict=True))
@@ -93,8 +95,8 @@ def test_small_and_large_shares_are_never_shown_as_none_and_all():
 
 
 def test_ranks_in_words():
-    assert [text.place_text(n) for n in (1, 2, 10)] == ["first", "second", "tenth"]
-    assert [text.place_text(n) for n in (11, 12, 13, 21, 22, 23, 111)] == [
+    assert [place_text(n) for n in (1, 2, 10)] == ["first", "second", "tenth"]
+    assert [place_text(n) for n in (11, 12, 13, 21, 22, 23, 111)] == [
         "11th",
         "12th",
         "13th",

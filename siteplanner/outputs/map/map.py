@@ -45,9 +45,10 @@ from siteplanner.outputs.pictures.layers import (
 from siteplanner.outputs.pictures.relief import relief_picture
 from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE
 from siteplanner.outputs.words.palettes import BLUE, DARK_GREEN, DARK_VERMILION, INK, ORANGE, RULING_COLOURS, SKY_BLUE
-from siteplanner.outputs.words.text import clean, place_text, shown
+from siteplanner.outputs.words.text import clean, shown
 from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.score import place_text
 
 SERVICE_LAYERS = 5  # spots that get a picture of predicted service; each adds to the size of the page
 GROUND_PICTURES = ("slope", "sky", "ruling")  # of the whole ground, one switch each

@@ -10,10 +10,7 @@ import math
 import re
 import unicodedata
 
-from siteplanner.planning.telling.score import place_text
-from siteplanner.planning.telling.units import METRIC, parts_that_add_up
-
-__all__ = ["parts_that_add_up", "place_text"]
+from siteplanner.planning.telling.units import METRIC
 
 _PLAIN = frozenset(" .,:()/-")
 _REPLACEMENT = "\ufffd"
