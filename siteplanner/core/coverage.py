@@ -28,6 +28,7 @@ from siteplanner.core.coverage_cover import NONE, Depths, Stands
 from siteplanner.core.coverage_exact import (
     CLEAR_M,
     NEAR_CELLS,
+    OverTrees,
     Trees,
     WoodDepths,
     bilinear,
@@ -112,11 +113,18 @@ def fast_losses(
     *,
     surface_m: np.ndarray | None = None,
     trees: Trees | None = None,
+    over: OverTrees | None = None,
     k_factor: float = MEDIAN_K_FACTOR,
     polarization: Polarization = "vertical",
     threads: int | None = None,
 ) -> tuple[np.ndarray, WoodDepths | None]:
-    """As `path_loss_stops_db`, with the depths of `trees` on the paths where they are given."""
+    """As `path_loss_stops_db`, with the depths of `trees` on the paths where they are given.
+
+    over (with trees): the loss has twice the stops, the second half for the way over the trees, on the same walk of the
+    rays. It is worked out only for cells with crowns over the line to some stop, the others hold the first half's.
+    Where trees do not raise a path between the same two heights, the depths hold only the woods within CLEAR_M of its
+    ends: over is the lesser whatever else is on the way.
+    """
     check_rasters(elevation_m, surface_m, cell_size_m)
     rows, cols = _cells(elevation_m, row, col, target_rows, target_cols)
     receivers = receiver_heights(rx_height_m, rows.size)
@@ -124,8 +132,11 @@ def fast_losses(
     window = _window(row, col, rows, cols)
     elevation = _ready(elevation_m, window)
     ground = float(elevation[row, col])
-    shape = (masts.size, rows.size)
-    counted = None if trees is None else WoodDepths(*np.zeros((4, *shape), np.float32))
+    lines = masts
+    if over is not None:
+        lines = np.append(masts, mast_heights(over.mast_heights_m, over.rx_heights_m, frequency_mhz, k_factor))
+    shape = (lines.size, rows.size)
+    counted = None if trees is None else WoodDepths(*np.zeros((4, masts.size, rows.size), np.float32))
     if rows.size == 0 or math.isnan(ground):
         return np.full(shape, np.nan, np.float32), counted
     out = np.empty(shape, np.float32)
@@ -142,11 +153,11 @@ def fast_losses(
     )
     stands = None
     if trees is not None or (surface_m is not None and surface_m is not elevation_m):
-        stands = _stands(surface_m, trees, window, rows[plan.order], cols[plan.order])
+        stands = _stands(surface_m, trees, over, window, (rows[plan.order], cols[plan.order]), plan.order)
 
     def run(first: int, last: int) -> None:
         start, stop = int(plan.starts[first]), int(plan.starts[last])
-        paths = _room_for_paths(masts.size, stop - start)
+        paths = _room_for_paths(lines.size, stop - start)
         room = (4, masts.size, stop - start if trees is not None else 0)
         depths = None if stands is None else Depths(*np.zeros(room, np.float32))
         smooth_count = trace_intervals(elevation, stands, link, masts, plan, first, last, paths, depths)
@@ -167,8 +178,9 @@ def fast_losses(
         with ThreadPoolExecutor(workers) as pool:
             list(pool.map(run, borders[:-1], borders[1:]))
     near = slice(with_profile, None)
-    out[:, plan.order[near]] = nearest_db(
-        plan.length[near], plan.ground[near], ground, masts, plan.receiver[near], cell_size_m, frequency_mhz
+    nearest = plan.order[near]
+    out[:, nearest] = nearest_db(
+        plan.length[near], plan.ground[near], ground, lines, plan.receiver[near], cell_size_m, frequency_mhz
     )
     return out, counted
 
@@ -285,24 +297,34 @@ def _ready(raster: np.ndarray, window: tuple[slice, ...]) -> np.ndarray:
 
 
 def _stands(
-    surface_m: np.ndarray | None, trees: Trees | None, window: tuple[slice, ...], rows: np.ndarray, cols: np.ndarray
+    surface_m: np.ndarray | None,
+    trees: Trees | None,
+    over: OverTrees | None,
+    window: tuple[slice, ...],
+    at: tuple[np.ndarray, np.ndarray],
+    order: np.ndarray,
 ) -> Stands:
     """What stands on the ground as the kernel takes it: one form for all, so that it is compiled once."""
-    nothing = np.empty((0, 0), np.float32)
+    nothing, none = np.empty((0, 0), np.float32), np.empty(0)
     hides = nothing if surface_m is None else _ready(surface_m, window)
     if trees is None:
-        return Stands(hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32))
-    own = np.where(trees.kinds[rows, cols] == trees.kind, trees.top_m[rows, cols], NONE).astype(np.float32)
-    return Stands(hides, _ready(trees.top_m, window), np.ascontiguousarray(trees.kinds), trees.kind, own)
+        return Stands(hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none)
+    own = np.where(trees.kinds[at] == trees.kind, trees.top_m[at], NONE).astype(np.float32)
+    kinds, tops = np.ascontiguousarray(trees.kinds), _ready(trees.top_m, window)
+    if over is None:
+        return Stands(hides, tops, kinds, trees.kind, own, nothing, none, none)
+    higher = tops if over.top_m is trees.top_m else _ready(over.top_m, window)
+    ends = np.asarray(over.mast_heights_m, float), np.asarray(over.rx_heights_m, float)[order]
+    return Stands(hides, tops, kinds, trees.kind, own, higher, *ends)
 
 
-def _room_for_paths(stops: int, count: int) -> Paths:
+def _room_for_paths(lines: int, count: int) -> Paths:
     return Paths(
-        np.empty((stops, count), np.float32),
-        np.empty((stops, count), np.float32),
+        np.empty((lines, count), np.float32),
+        np.empty((lines, count), np.float32),
         np.empty(count, np.float32),
-        np.empty((4, stops * count), np.float32),
-        np.empty(stops * count, np.int32),
+        np.empty((4, lines * count), np.float32),
+        np.empty((2, lines * count), np.int32),
     )
 
 

@@ -31,6 +31,9 @@ class Stands(NamedTuple):
     kinds: np.ndarray  # (rows, cols) uint8: on the cells of this kind,
     kind: int
     own: np.ndarray  # (cells,) float32, sorted as the plan: top of the trees on the cell itself, NONE without
+    tops: np.ndarray  # (rows, cols) float32: top of all that stands, for the way over the trees; no cells: not asked
+    masts: np.ndarray  # (stops,) heights of the mast for that way
+    far: np.ndarray  # (cells,) heights of the receivers for it, sorted as the plan
 
 
 class Depths(NamedTuple):
@@ -133,24 +136,27 @@ def far_horizon(left, right, w, m, p, length, near_parent, near_slope, near_heig
 
 
 @njit(**KERNEL)
-def under_crowns(crown, first, last, n, mast, tx_slope, p, rx_slope, length, meet, clear, out):
+def under_crowns(crown, first, last, n, mast, tx_slope, p, rx_slope, length, meet, clear, zones_only, out):
     """Samples of one ray at which the path runs under the crowns: out[0..3] as the members of `Depths`, in cells.
 
     From the mast the path rises by `tx_slope` a cell up to `meet` cells, from the receiver at height `p` by
-    `rx_slope`. The mast's own cell counts half.
+    `rx_slope`. The mast's own cell counts half. zones_only: only the woods within `clear` of the ends count.
     """
     near, far, near_zone, far_zone = np.int32(0), np.int32(0), np.int32(0), np.int32(0)
     turn = min(int(meet), n)
     a, t = np.float32(tx_slope), np.float32(mast)
-    for i in range(max(first, 1), min(last, turn) + 1):
-        near += np.int32(1) if crown[i] > t + a * np.float32(np.int32(i)) else np.int32(0)
     b, r, whole = np.float32(rx_slope), np.float32(p), np.float32(length)
-    for i in range(max(first, turn + 1), min(last, n) + 1):
-        far += np.int32(1) if crown[i] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
+    if not zones_only:
+        for i in range(max(first, 1), min(last, turn) + 1):
+            near += np.int32(1) if crown[i] > t + a * np.float32(np.int32(i)) else np.int32(0)
+        for i in range(max(first, turn + 1), min(last, n) + 1):
+            far += np.int32(1) if crown[i] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
     for i in range(max(first, 1), min(last, turn, int(clear + ROUNDING)) + 1):
         near_zone += np.int32(1) if crown[i] > t + a * np.float32(np.int32(i)) else np.int32(0)
     border = math.ceil(length - clear - ROUNDING)
     for i in range(max(first, turn + 1, border), min(last, n) + 1):
         far_zone += np.int32(1) if crown[i] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
+    if zones_only:
+        near, far = near_zone, far_zone
     own = 0.5 if crown[0] > mast else 0.0
     out[0], out[1], out[2], out[3] = near + own, far, near_zone + own, far_zone

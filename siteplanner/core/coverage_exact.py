@@ -31,6 +31,15 @@ class Trees:
 
 
 @dataclass(frozen=True, eq=False)
+class OverTrees:
+    """The way over the trees, asked for beside the one through them: what hides on it, and where its ends are."""
+
+    top_m: np.ndarray  # (rows, cols) float32, metres above sea level
+    mast_heights_m: np.ndarray  # (stops,) above ground
+    rx_heights_m: np.ndarray  # (cells,) above ground
+
+
+@dataclass(frozen=True, eq=False)
 class WoodDepths:
     """Metres of woods on each path, (stops, cells): under the crowns along the path of Bullington's method.
 
@@ -42,6 +51,11 @@ class WoodDepths:
     far_half_m: np.ndarray
     mast_zone_m: np.ndarray  # of mast_half_m within CLEAR_M of the mast
     far_zone_m: np.ndarray
+
+    def beyond_ends(self) -> np.ndarray:
+        """Which cells have woods on the way to some stop that are not within CLEAR_M of the ends, (cells,) bool."""
+        farther = self.mast_half_m - self.mast_zone_m + self.far_half_m - self.far_zone_m
+        return farther.max(axis=0, initial=0.0) > 0
 
 
 def path_loss_exact_db(
@@ -93,10 +107,15 @@ def exact_losses(
     *,
     surface_m: np.ndarray | None = None,
     trees: Trees | None = None,
+    over: OverTrees | None = None,
     k_factor: float = MEDIAN_K_FACTOR,
     polarization: Polarization = "vertical",
 ) -> tuple[np.ndarray, WoodDepths | None]:
-    """As `path_loss_exact_db`, with the depths of `trees` on the paths where they are given."""
+    """As `path_loss_exact_db`, with the depths of `trees` on the paths where they are given.
+
+    over: the loss has twice the stops, the second half for the way over the trees; it is worked out for the cells of
+    `WoodDepths.beyond_ends`, the others hold the first half's.
+    """
     check_rasters(elevation_m, surface_m, cell_size_m)
     rows, cols = np.atleast_1d(np.asarray(target_rows, float)), np.atleast_1d(np.asarray(target_cols, float))
     check_inside(elevation_m, row, col, rows, cols)
@@ -145,7 +164,28 @@ def exact_losses(
     out[:, near] = nearest_db(
         length[near], target_ground[near], ground, masts, receivers[near], cell_size_m, frequency_mhz
     )
-    return out, None if trees is None else WoodDepths(*depths)
+    if trees is None:
+        return out, None
+    woods = WoodDepths(*depths)
+    if over is None:
+        return out, woods
+    pick, way_over = np.nonzero(woods.beyond_ends())[0], out.copy()
+    if pick.size:
+        way_over[:, pick] = path_loss_exact_db(
+            elevation_m,
+            cell_size_m,
+            row,
+            col,
+            over.mast_heights_m,
+            over.rx_heights_m[pick],
+            frequency_mhz,
+            rows[pick],
+            cols[pick],
+            surface_m=over.top_m,
+            k_factor=k_factor,
+            polarization=polarization,
+        )
+    return np.concatenate((out, way_over)), woods
 
 
 def _cleared(along: np.ndarray, cells: float, cell_size_m: float) -> np.ndarray:

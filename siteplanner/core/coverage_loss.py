@@ -194,7 +194,9 @@ def losses_in_place(paths, smooth_count, link, order, out):
     )
     flat = loss.reshape(loss.size)
     for j in range(smooth_count):
-        flat[paths.smooth_index[j]] += smooth[3, j]
+        flat[paths.smooth_index[0, j]] += smooth[3, j]
+        if paths.smooth_index[1, j] >= 0:
+            flat[paths.smooth_index[1, j]] += smooth[3, j]
     for s in range(loss.shape[0]):
         for c in range(order.size):
             out[s, order[c]] = loss[s, c]

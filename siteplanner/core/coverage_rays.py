@@ -17,6 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from siteplanner.core.coverage_cast import cast, heights_over_surface, least_clearance, rises
 from siteplanner.core.coverage_cover import ROUNDING, WINDOW, cast_top, cast_woods, far_horizon, under_crowns
 from siteplanner.core.coverage_loss import KERNEL
 
@@ -37,106 +38,14 @@ class Link(NamedTuple):
 
 
 class Paths(NamedTuple):
-    """Geometry of a job's n paths, float32."""
+    """Geometry of a job's n paths, float32. lines: the stops, and after them the stops once more for the way over the
+    trees where that is asked for."""
 
-    nu: np.ndarray  # (stops, n) Bullington parameter; NaN: unknown. Becomes the loss, dB
-    squared: np.ndarray  # (stops, n) slant distance squared, m^2
+    nu: np.ndarray  # (lines, n) Bullington parameter; NaN: unknown. Becomes the loss, dB
+    squared: np.ndarray  # (lines, n) slant distance squared, m^2
     distance: np.ndarray  # (n,) km
-    smooth: np.ndarray  # (4, stops x n) km and both heights over the smooth surface where it may matter; excess dB
-    smooth_index: np.ndarray  # (stops x n,) int32: stop x n + path of each column of `smooth`
-
-
-@njit(**KERNEL)
-def _cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v1, v2, horizon):
-    """Sample one ray at 1..n cell lengths and fill its tables; returns the last sample that is known."""
-    up, right = -math.cos(bearing), math.sin(bearing)
-    last_row, last_col = z.shape[0] - 1, z.shape[1] - 1
-    for i in range(1, n + 1):
-        # A ray beside the outermost cells may leave the raster by less than two cells: hold it at the rim.
-        y = min(max(row + up * i, 0.0), float(last_row))
-        x = min(max(col + right * i, 0.0), float(last_col))
-        j, k = min(int(y), last_row - 1), min(int(x), last_col - 1)
-        fy, fx = np.float32(y - j), np.float32(x - k)
-        top = z[j, k] + fx * (z[j, k + 1] - z[j, k])
-        bottom = z[j + 1, k] + fx * (z[j + 1, k + 1] - z[j + 1, k])
-        height[i] = top + fy * (bottom - top)
-    known = n
-    sum_1, sum_2, before = 0.0, 0.0, 0.0
-    stops = masts.size
-    best = np.full(stops, -1e30)
-    best_at = np.ones(stops, np.int32)
-    height[0] = np.float32(0.0)
-    for i in range(1, n + 1):
-        flat = height[i] - ground
-        if not flat > -1e20:  # NaN: nothing from here on is known
-            known = i - 1
-            for j in range(i, n + 1):
-                height[j] = np.float32(0.0)
-            break
-        sum_1 += flat + before
-        sum_2 += flat * (3.0 * i - 1.0) + before * (3.0 * i - 2.0)
-        before = flat
-        v1[i], v2[i] = sum_1, sum_2
-        h = flat - bend * i * i
-        height[i] = h
-        # Upper hull as parent links: as it stood at any range it can be walked from there.
-        if i == 1:
-            parent[1], slope[1] = 0, np.float32(1e30)
-        else:
-            v = i - 1
-            while slope[v] * (i - v) <= h - height[v]:
-                v = parent[v]
-            parent[i], slope[i] = v, (h - height[v]) / (i - v)
-        inverse = 1.0 / i
-        for s in range(stops):
-            rise = (h - masts[s]) * inverse
-            if rise > best[s]:
-                best[s], best_at[s] = rise, i
-            horizon[s, i] = best_at[s]
-    return known
-
-
-@njit(**KERNEL)
-def _least_clearance(left, right, w, low, mast, q, length, floats, bits):
-    """Least clearance^2 / (i (L - i)) over the samples of two equally long slices that begin at `low`.
-
-    floats and bits are one scratch, seen twice: non-negative floats keep their order as integers, and integer
-    minima become vector instructions where float minima do not.
-    """
-    count = left.size
-    ww, ll, start = np.float32(w), np.float32(length), np.float32(low)
-    base, qq = np.float32(mast + q * low), np.float32(q)
-    for j in range(count):
-        step = np.float32(np.int32(j))
-        i = start + step
-        gap = base + qq * step - left[j] - ww * (right[j] - left[j])
-        floats[j] = gap * gap / (i * (ll - i))
-    least = bits[0]
-    for j in range(1, count):
-        least = bits[j] if bits[j] < least else least
-    bits[0] = least
-    return floats[0]
-
-
-@njit(**KERNEL)
-def _rises(left, right, w, p, run, rises):
-    """Slopes from the receiver to the samples of two slices; `run`: its distance from the first of them."""
-    ww, pp, rr = np.float32(w), np.float32(p), np.float32(run)
-    for j in range(left.size):
-        rises[j] = (left[j] + ww * (right[j] - left[j]) - pp) / (rr - np.float32(np.int32(j)))
-
-
-@njit(**KERNEL)
-def _heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface):
-    """Antenna heights over the smooth surface, lowered under obstructions (P.526-15 section 4.5).
-
-    over: the highest obstruction over the chord, metres; tx_angle, rx_angle: the largest slopes over the chord.
-    """
-    if over > 0.0:
-        part = over / (tx_angle + rx_angle)
-        tx_surface -= part * tx_angle
-        rx_surface -= part * rx_angle
-    return mast - min(tx_surface, 0.0), g + rx_m - min(rx_surface, g)
+    smooth: np.ndarray  # (4, lines x n) km and both heights over the smooth surface where it may matter; excess dB
+    smooth_index: np.ndarray  # (2, lines x n) int32: line x n + path of each column of `smooth`; a second one, or -1
 
 
 @njit(**KERNEL)
@@ -145,12 +54,18 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
 
     z: float32 raster of the ground; masts: (stops,) heights above the mast's ground. stands, depths: None, or the
     `Stands` on the ground and the `Depths` of its woods to fill (zeros; along the nearer ray).
+
+    With `stands.tops` the second half of the lines is the way over the trees, worked out on the same walk and only
+    where the line runs under crowns at some stop; else those lines hold the first ones. Where the trees do not raise a
+    path between the same two heights, the way over it is the lesser whatever the woods on it: `depths` then holds only
+    those within `clear` of the ends, which either way passes.
     """
     row, col, ground, cell_m, clear = link.row, link.col, link.ground, link.cell, link.clear
     starts, interval, reach, weight, length = plan.starts, plan.interval, plan.reach, plan.weight, plan.length
     nu_of, squared_of, distance_of = paths.nu, paths.squared, paths.distance
     smooth, smooth_index = paths.smooth, paths.smooth_index
     stops = masts.size
+    lines = paths.nu.shape[0]
     longest = 0.0
     for m in range(first, last):
         longest = max(longest, reach[m])
@@ -159,16 +74,23 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     parent = np.zeros((2, size), np.int32)
     slope = np.zeros((2, size), np.float32)
     v1, v2 = np.zeros((2, size), np.float32), np.zeros((2, size), np.float32)
-    horizon = np.zeros((2, stops, size), np.int32)
+    eyes = masts
+    if stands is not None and lines > stops and not np.array_equal(masts, stands.masts):
+        eyes = np.concatenate((masts, stands.masts))
+    horizon = np.zeros((2, eyes.size, size), np.int32)
     floats = np.empty(size, np.float32)
     bits = floats.view(np.int32)
     known = np.zeros(2, np.int64)
     if stands is not None:
         hides, wooded = stands.hides.size > 0, stands.kinds.size > 0
-        top_height = np.zeros((2, size), np.float32)
-        top_parent = np.zeros((2, size), np.int32)
-        top_slope = np.zeros((2, size), np.float32)
-        top_horizon = np.zeros((2, stops, size), np.int32)
+        top_height = np.zeros((2, 2, size), np.float32)
+        top_parent = np.zeros((2, 2, size), np.int32)
+        top_slope = np.zeros((2, 2, size), np.float32)
+        top_horizon = np.zeros((2, 2, stops, size), np.int32)
+        to_cast = np.zeros(2, np.bool_)
+        bearings = np.zeros(2)
+        drawn = np.zeros((3, stops))  # the path through: slopes from both ends and where they meet
+        under = np.zeros(stops, np.bool_)
         crown = np.zeros((2, size), np.float32)
         crowns = np.zeros((2, 2), np.int64)
         steepest = np.zeros((2, size), np.float32)
@@ -198,7 +120,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         b = 1 - a
         for side in range(1 if shared else 0, 2):
             r, bearing = (a, k * turn) if side == 0 else (b, (k + 1) * turn)
-            known[r] = _cast(
+            known[r] = cast(
                 z,
                 row,
                 col,
@@ -206,7 +128,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 n if side == 0 else far,
                 ground,
                 bend,
-                masts,
+                eyes,
                 height[r],
                 parent[r],
                 slope[r],
@@ -219,6 +141,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     crowns[r] = cast_woods(
                         stands, row, col, bearing, known[r], ground, bend, lowest, crown[r], steepest[r]
                     )
+                bearings[r], to_cast[r] = bearing, lines > stops
                 if not hides:
                     continue
                 cast_top(
@@ -232,10 +155,10 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     bend,
                     masts,
                     height[r],
-                    top_height[r],
-                    top_parent[r],
-                    top_slope[r],
-                    top_horizon[r],
+                    top_height[0, r],
+                    top_parent[0, r],
+                    top_slope[0, r],
+                    top_horizon[0, r],
                 )
         ha, hb = height[a], height[b]
         for position in range(starts[m], starts[m + 1]):
@@ -244,150 +167,203 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
             g = plan.ground[position] - ground
             n = int(L + 0.5) - 1  # the last sample before the receiver
             if not g > -1e20 or known[a] < n or (w > 0 and known[b] < n):
-                for s in range(stops):
+                for s in range(lines):
                     nu_of[s, place] = unknown
                     squared_of[s, place] = 1.0
                 distance_of[place] = 1.0
                 continue
             c = a if w < 0.5 else b
-            rx_m = plan.receiver[position]
+            rx_m, heights, alike, layer, layers = plan.receiver[position], masts, False, 0, 1
             near_parent, near_slope, near_height = parent[c], slope[c], height[c]
 
-            # Receiver's horizon: proposed by the near ray's hull, decided on the blended profile.
-            p = g + rx_m - bend * L * L
-            v = n
-            while near_parent[v] > 0 and near_slope[v] * (L - v) <= p - near_height[v]:
-                v = near_parent[v]
-            rx_slope, rx_at = -1e30, n
-            low = max(n - WINDOW + 1, 1)
-            _rises(ha[low : n + 1], hb[low : n + 1], w, p, L - low, floats)
-            for j in range(n - low + 1):
-                if floats[j] > rx_slope:
-                    rx_slope, rx_at = floats[j], low + j
-            for i in range(max(v - 1, 1), min(v + 1, n) + 1):
-                rise = (ha[i] + w * (hb[i] - ha[i]) - p) / (L - i)
-                if rise > rx_slope:
-                    rx_slope, rx_at = rise, i
+            while layer < layers:
+                if stands is not None and layer == 1:
+                    alike, rx_m, heights = stands.far[position] == rx_m, stands.far[position], stands.masts
+                    for r in range(2):
+                        if to_cast[r]:
+                            to_cast[r] = False
+                            cast_top(
+                                stands.tops,
+                                row,
+                                col,
+                                bearings[r],
+                                known[r],
+                                clear,
+                                ground,
+                                bend,
+                                heights,
+                                height[r],
+                                top_height[1, r],
+                                top_parent[1, r],
+                                top_slope[1, r],
+                                top_horizon[1, r],
+                            )
+                if not alike:
+                    # Receiver's horizon: proposed by the near ray's hull, decided on the blended profile.
+                    p = g + rx_m - bend * L * L
+                    v = n
+                    while near_parent[v] > 0 and near_slope[v] * (L - v) <= p - near_height[v]:
+                        v = near_parent[v]
+                    rx_slope, rx_at = -1e30, n
+                    low = max(n - WINDOW + 1, 1)
+                    rises(ha[low : n + 1], hb[low : n + 1], w, p, L - low, floats)
+                    for j in range(n - low + 1):
+                        if floats[j] > rx_slope:
+                            rx_slope, rx_at = floats[j], low + j
+                    for i in range(max(v - 1, 1), min(v + 1, n) + 1):
+                        rise = (ha[i] + w * (hb[i] - ha[i]) - p) / (L - i)
+                        if rise > rx_slope:
+                            rx_slope, rx_at = rise, i
 
-            # Least-squares surface: the rays' sums, blended, and the last piece up to the receiver.
-            end = ha[n] + w * (hb[n] - ha[n]) + bend * n * n
-            sum_1 = v1[a, n] + w * (v1[b, n] - v1[a, n]) + (L - n) * (g + end)
-            sum_2 = v2[a, n] + w * (v2[b, n] - v2[a, n]) + (L - n) * (g * (2.0 * L + n) + end * (L + 2.0 * n))
-            tx_surface = (2.0 * sum_1 * L - sum_2) / (L * L)
-            rx_surface = (sum_2 - sum_1 * L) / (L * L)
+                    # Least-squares surface: the rays' sums, blended, and the last piece up to the receiver.
+                    end = ha[n] + w * (hb[n] - ha[n]) + bend * n * n
+                    sum_1 = v1[a, n] + w * (v1[b, n] - v1[a, n]) + (L - n) * (g + end)
+                    sum_2 = v2[a, n] + w * (v2[b, n] - v2[a, n]) + (L - n) * (g * (2.0 * L + n) + end * (L + 2.0 * n))
+                    tx_surface = (2.0 * sum_1 * L - sum_2) / (L * L)
+                    rx_surface = (sum_2 - sum_1 * L) / (L * L)
 
-            d_km, run = L * cell_km, L * cell_m
-            drop = 500.0 * d_km * d_km / radius_km
-            distance_of[place] = d_km
-            by_length = 1.0 / L
-            chord_top = (g + rx_m) * by_length
-            at_v = ha[rx_at] + w * (hb[rx_at] - ha[rx_at])
-            by_v, bent_v = inverse[rx_at], bend * rx_at
-            if stands is not None:
-                ta, tb = top_height[a], top_height[b]
-                end_top = min(math.ceil(L - clear - ROUNDING) - 1, n)  # the last sample outside the cleared zone
-                hidden_by = hides and end_top >= 1 and end_top > clear
-                top_rise, top_at, at_top = -1e30, 1, 0.0
-                if hidden_by:
-                    top_rise, top_at, at_top = far_horizon(
-                        ta, tb, w, end_top, p, L, top_parent[c], top_slope[c], top_height[c]
-                    )
-            for s in range(stops):
-                mast = masts[s]
-                q = (p - mast) * by_length
-                u = horizon[c, s, n]
-                at_u = ha[u] + w * (hb[u] - ha[u])
-                # Each end also looks at the other's horizon, or they may disagree about being blocked.
-                tx_to_u, tx_to_v = (at_u - mast) * inverse[u], (at_v - mast) * by_v
-                rx_to_u = (at_u - p) / (L - u)
-                tx_rise, rx_rise = max(tx_to_u, tx_to_v), max(rx_slope, rx_to_u)
-                hidden = tx_rise >= q  # by the ground alone
-                if stands is not None and hidden_by:
-                    t_at = top_horizon[c, s, end_top]
-                    at_t = ta[t_at] + w * (tb[t_at] - ta[t_at])
-                    tx_rise = max(tx_rise, (at_t - mast) * inverse[t_at], (at_top - mast) * inverse[top_at])
-                    rx_rise = max(rx_rise, top_rise, (at_t - p) / (L - t_at))
-                blocked = tx_rise >= q
-                meet = 0.5 * L
-                if blocked:
-                    x = (p - mast + rx_rise * L) / max(tx_rise + rx_rise, 1e-12)
-                    x = min(max(x, 0.5), L - 0.25)
-                    meet = x
-                    nu = (tx_rise - q) * x * math.sqrt(nu_scale * L / (x * (L - x)))
-                else:
-                    # Nothing beyond this can matter: J is 0 at nu = -0.78.
-                    gap_u, gap_v = mast + q * u - at_u, mast + q * rx_at - at_v
-                    least = min(gap_u * gap_u / (u * (L - u)), gap_v * gap_v / (rx_at * (L - rx_at)))
+                    d_km, run = L * cell_km, L * cell_m
+                    drop = 500.0 * d_km * d_km / radius_km
+                    distance_of[place] = d_km
+                    by_length = 1.0 / L
+                    chord_top = (g + rx_m) * by_length
+                    at_v = ha[rx_at] + w * (hb[rx_at] - ha[rx_at])
+                    by_v, bent_v = inverse[rx_at], bend * rx_at
+                if stands is not None:
+                    ta, tb = top_height[layer, a], top_height[layer, b]
+                    end_top = min(math.ceil(L - clear - ROUNDING) - 1, n)  # the last sample outside the cleared zone
+                    hidden_by = (hides or layer == 1) and end_top >= 1 and end_top > clear
+                    top_rise, top_at, at_top = -1e30, 1, 0.0
+                    if hidden_by:
+                        top_rise, top_at, at_top = far_horizon(
+                            ta, tb, w, end_top, p, L, top_parent[layer, c], top_slope[layer, c], top_height[layer, c]
+                        )
+                for s in range(stops):
+                    line = layer * stops + s
+                    mast = heights[s]
+                    q = (p - mast) * by_length
+                    u = horizon[c, min(line, eyes.size - stops + s), n]
+                    at_u = ha[u] + w * (hb[u] - ha[u])
+                    # Each end also looks at the other's horizon, or they may disagree about being blocked.
+                    tx_to_u, tx_to_v = (at_u - mast) * inverse[u], (at_v - mast) * by_v
+                    rx_to_u = (at_u - p) / (L - u)
+                    tx_rise, rx_rise = max(tx_to_u, tx_to_v), max(rx_slope, rx_to_u)
+                    hidden = tx_rise >= q  # by the ground alone
                     if stands is not None and hidden_by:
-                        gap_u, gap_v = mast + q * t_at - at_t, mast + q * top_at - at_top
-                        least = min(least, gap_u * gap_u / (t_at * (L - t_at)))
-                        least = min(least, gap_v * gap_v / (top_at * (L - top_at)))
-                    least = min(least, 0.78 * 0.78 / (nu_scale * L))
-                    # Every clearance is at least (q - tx_rise) i and (-q - rx_rise) (L - i).
-                    from_tx, from_rx = q - tx_rise, max(-q - rx_rise, 0.0)
-                    low = max(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30)), 1)
-                    high = min(int(least * L / (from_tx * from_tx + least + 1e-30)), n)
-                    if stands is not None and hidden_by:
-                        # Up to the cleared zone what stands there is the higher; beyond it the ground alone.
-                        ends = min(high, end_top)
-                        if low <= ends:
+                        t_at = top_horizon[layer, c, s, end_top]
+                        at_t = ta[t_at] + w * (tb[t_at] - ta[t_at])
+                        tx_rise = max(tx_rise, (at_t - mast) * inverse[t_at], (at_top - mast) * inverse[top_at])
+                        rx_rise = max(rx_rise, top_rise, (at_t - p) / (L - t_at))
+                    blocked = tx_rise >= q
+                    meet = 0.5 * L
+                    if blocked:
+                        x = (p - mast + rx_rise * L) / max(tx_rise + rx_rise, 1e-12)
+                        x = min(max(x, 0.5), L - 0.25)
+                        meet = x
+                        nu = (tx_rise - q) * x * math.sqrt(nu_scale * L / (x * (L - x)))
+                    else:
+                        # Nothing beyond this can matter: J is 0 at nu = -0.78.
+                        gap_u, gap_v = mast + q * u - at_u, mast + q * rx_at - at_v
+                        least = min(gap_u * gap_u / (u * (L - u)), gap_v * gap_v / (rx_at * (L - rx_at)))
+                        if stands is not None and hidden_by:
+                            gap_u, gap_v = mast + q * t_at - at_t, mast + q * top_at - at_top
+                            least = min(least, gap_u * gap_u / (t_at * (L - t_at)))
+                            least = min(least, gap_v * gap_v / (top_at * (L - top_at)))
+                        least = min(least, 0.78 * 0.78 / (nu_scale * L))
+                        # Every clearance is at least (q - tx_rise) i and (-q - rx_rise) (L - i).
+                        from_tx, from_rx = q - tx_rise, max(-q - rx_rise, 0.0)
+                        low = max(math.ceil(from_rx * from_rx * L / (from_rx * from_rx + least + 1e-30)), 1)
+                        high = min(int(least * L / (from_tx * from_tx + least + 1e-30)), n)
+                        if stands is not None and hidden_by:
+                            # Up to the cleared zone what stands there is the higher; beyond it the ground alone.
+                            ends = min(high, end_top)
+                            if low <= ends:
+                                least = min(
+                                    least,
+                                    least_clearance(
+                                        ta[low : ends + 1], tb[low : ends + 1], w, low, mast, q, L, floats, bits
+                                    ),
+                                )
+                            low = max(low, end_top + 1)
+                        if low <= high:
                             least = min(
                                 least,
-                                _least_clearance(
-                                    ta[low : ends + 1], tb[low : ends + 1], w, low, mast, q, L, floats, bits
-                                ),
+                                least_clearance(ha[low : high + 1], hb[low : high + 1], w, low, mast, q, L, floats, bits),
                             )
-                        low = max(low, end_top + 1)
-                    if low <= high:
-                        least = min(
-                            least,
-                            _least_clearance(ha[low : high + 1], hb[low : high + 1], w, low, mast, q, L, floats, bits),
-                        )
-                    nu = -math.sqrt(nu_scale * L * least)
-                nu_of[s, place] = nu
-                if stands is not None and wooded:
-                    # The cell's own trees, from half a cell behind the last sample to the receiver.
-                    tail = L - n - 0.5 if stands.own[position] - ground - bend * L * L > p else 0.0
-                    depths.far_half[s, place] = depths.far_zone[s, place] = tail * cell_m
-                    # A clear line above every crown, as seen from the lowest stop, runs under none.
-                    if blocked or steepest[c, n] > q:
-                        tx_line, rx_line = (tx_rise, rx_rise) if blocked else (q, -q)
-                        under_crowns(
-                            crown[c], crowns[c, 0], crowns[c, 1], n, mast, tx_line, p, rx_line, L, meet, clear, counted
-                        )
-                        depths.mast_half[s, place], depths.mast_zone[s, place] = (
-                            counted[0] * cell_m,
-                            counted[2] * cell_m,
-                        )
-                        depths.far_half[s, place] = (counted[1] + tail) * cell_m
-                        depths.far_zone[s, place] = (counted[3] + tail) * cell_m
-                rise = g + rx_m - mast
-                squared_of[s, place] = run * run + rise * rise
+                        nu = -math.sqrt(nu_scale * L * least)
+                    nu_of[line, place] = nu
+                    if stands is not None and layer == 0 and wooded:
+                        # A clear line above every crown, as seen from the lowest stop, runs under none.
+                        under[s] = blocked or steepest[c, n] > q
+                        drawn[0, s], drawn[1, s] = (tx_rise, rx_rise) if blocked else (q, -q)
+                        drawn[2, s] = meet
+                        if under[s] and lines > stops:
+                            layers = 2
+                    rise = g + rx_m - mast
+                    squared_of[line, place] = run * run + rise * rise
+                    if alike and mast == masts[s]:
+                        continue  # the smooth surface is the ground's: the same between the same heights
 
-                # Heights above the smooth surface. In the flat frame the slopes lose their bend and are taken
-                # from the chord; no new divisions.
-                chord = chord_top - mast * by_length
-                tx_angle_u, tx_angle_v = tx_to_u + bend * u - chord, tx_to_v + bent_v - chord
-                over = max(tx_angle_u * u, tx_angle_v * rx_at)
-                tx_angle = max(tx_angle_u, tx_angle_v)
-                rx_angle = max(rx_to_u - bend * (L + u), rx_slope - bend * L - bent_v) + chord
-                t, r = _heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface)
-                # Quick test: the clearance over the smooth Earth, near enough, against what is needed for no loss.
-                sag = max(2.0 * (t + r) - drop, 0.0)
-                if t * r * sag * sag < quick * d_km * (t + r) * (t + r):
-                    if hidden and rx_at > u + 1:
-                        # The highest obstacle over the chord may lie between the horizons: walk the hull.
-                        i, previous = v, -1e30
-                        while i > u:
-                            here = ha[i] + w * (hb[i] - ha[i]) + bend * i * i - mast - chord * i
-                            if here < previous:
-                                break
-                            previous = here
-                            over = max(over, here)
-                            i = near_parent[i]
-                        t, r = _heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface)
-                    smooth[0, smooth_count], smooth[1, smooth_count] = d_km, t
-                    smooth[2, smooth_count] = r
-                    smooth_index[smooth_count] = s * count + place
-                    smooth_count += 1
+                    # Heights above the smooth surface. In the flat frame the slopes lose their bend and are taken
+                    # from the chord; no new divisions.
+                    chord = chord_top - mast * by_length
+                    tx_angle_u, tx_angle_v = tx_to_u + bend * u - chord, tx_to_v + bent_v - chord
+                    over = max(tx_angle_u * u, tx_angle_v * rx_at)
+                    tx_angle = max(tx_angle_u, tx_angle_v)
+                    rx_angle = max(rx_to_u - bend * (L + u), rx_slope - bend * L - bent_v) + chord
+                    t, r = heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface)
+                    # Quick test: the clearance over the smooth Earth, near enough, against what is needed for no loss.
+                    sag = max(2.0 * (t + r) - drop, 0.0)
+                    if t * r * sag * sag < quick * d_km * (t + r) * (t + r):
+                        if hidden and rx_at > u + 1:
+                            # The highest obstacle over the chord may lie between the horizons: walk the hull.
+                            i, previous = v, -1e30
+                            while i > u:
+                                here = ha[i] + w * (hb[i] - ha[i]) + bend * i * i - mast - chord * i
+                                if here < previous:
+                                    break
+                                previous = here
+                                over = max(over, here)
+                                i = near_parent[i]
+                            t, r = heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface)
+                        smooth[0, smooth_count], smooth[1, smooth_count] = d_km, t
+                        smooth[2, smooth_count] = r
+                        smooth_index[0, smooth_count] = line * count + place
+                        smooth_index[1, smooth_count] = -1
+                        if stands is not None and layer == 0 and lines > stops:
+                            if stands.far[position] == rx_m and stands.masts[s] == mast:
+                                smooth_index[1, smooth_count] = (stops + s) * count + place
+                        smooth_count += 1
+                layer += 1
+            if stands is not None and wooded:
+                if lines > stops and layers == 1:
+                    for s in range(stops):
+                        nu_of[stops + s, place], squared_of[stops + s, place] = nu_of[s, place], squared_of[s, place]
+                p = g + plan.receiver[position] - bend * L * L
+                # The cell's own trees, from half a cell behind the last sample to the receiver.
+                tail = L - n - 0.5 if stands.own[position] - ground - bend * L * L > p else 0.0
+                for s in range(stops):
+                    counted[:] = 0.0
+                    if under[s]:
+                        over_it = alike and masts[s] == stands.masts[s] and nu_of[stops + s, place] <= nu_of[s, place]
+                        if over_it:
+                            nu_of[s, place] = nu_of[stops + s, place]
+                        under_crowns(
+                            crown[c],
+                            crowns[c, 0],
+                            crowns[c, 1],
+                            n,
+                            masts[s],
+                            drawn[0, s],
+                            p,
+                            drawn[1, s],
+                            L,
+                            drawn[2, s],
+                            clear,
+                            over_it,
+                            counted,
+                        )
+                    depths.mast_half[s, place], depths.mast_zone[s, place] = counted[0] * cell_m, counted[2] * cell_m
+                    depths.far_half[s, place] = (counted[1] + tail) * cell_m
+                    depths.far_zone[s, place] = (counted[3] + tail) * cell_m
     return smooth_count

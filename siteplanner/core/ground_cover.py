@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike
 
 from siteplanner.core.clutter import CLUTTER_HEIGHT_M, WOODLAND_MHZ, height_gain_db, woodland_db
 from siteplanner.core.coverage import fast_losses
-from siteplanner.core.coverage_exact import Trees, WoodDepths
+from siteplanner.core.coverage_exact import OverTrees, Trees, WoodDepths
 
 KINDS = ("none", *CLUTTER_HEIGHT_M)
 """What a cell of `Cover.kinds` may hold, by its place here."""
@@ -121,45 +121,49 @@ def covered_loss_db(
     at = np.floor(rows + 0.5).astype(int), np.floor(cols + 0.5).astype(int)
     mast_built, far_built = float(_BUILT_M[cover.kinds[row, col]]), _BUILT_M[cover.kinds[at]]
 
-    def along(
-        mast_top: float, far_top: np.ndarray, pick: np.ndarray | slice, **what: object
-    ) -> tuple[np.ndarray, WoodDepths | None]:
-        """Loss between the tops of what stands around the ends, with both height gains."""
-        far = far_top[pick]
-        loss, depths = losses(
-            elevation_m,
-            cell_size_m,
-            row,
-            col,
-            np.maximum(masts, mast_top),
-            np.maximum(rx_height_m, far),
-            frequency_mhz,
-            rows[pick],
-            cols[pick],
-            **what,
-        )
-        loss += terminal_db(frequency_mhz, masts, mast_top)[:, None].astype(loss.dtype)
-        loss += terminal_db(frequency_mhz, rx_height_m, far).astype(loss.dtype)
-        return loss, depths
-
+    mast_over, far_over, over = mast_built, far_built, None
     trees = None if cover.top_m is None else Trees(cover.top_m, cover.kinds, TREES)
-    loss, depths = along(mast_built, far_built, slice(None), surface_m=cover.built_m, trees=trees)
+    if cover.top_m is not None:
+        mast_trees, far_trees = float(_trees_m(cover, elevation_m, (row, col))), _trees_m(cover, elevation_m, at)
+        mast_over, far_over = max(mast_built, mast_trees), np.maximum(far_built, far_trees)
+        over = OverTrees(cover.top_m, np.maximum(masts, mast_over), np.maximum(rx_height_m, far_over))
+    loss, depths = losses(
+        elevation_m,
+        cell_size_m,
+        row,
+        col,
+        np.maximum(masts, mast_built),
+        np.maximum(rx_height_m, far_built),
+        frequency_mhz,
+        rows,
+        cols,
+        surface_m=cover.built_m,
+        trees=trees,
+        over=over,
+    )
+
+    def add_height_gains(to: np.ndarray, mast_top: float, far_top: np.ndarray) -> None:
+        """The loss is that between the tops of what stands around the ends: from there down to the terminals."""
+        to += terminal_db(frequency_mhz, masts, mast_top)[:, None].astype(to.dtype)
+        to += terminal_db(frequency_mhz, rx_height_m, far_top).astype(to.dtype)
+
     if depths is None or cover.top_m is None:
+        add_height_gains(loss, mast_built, far_built)
         return loss
+    # Woods that lie within 50 m of the ends are passed through either way.
+    pick = np.nonzero(depths.beyond_ends())[0]
+    loss, way_over = loss[: masts.size], loss[masts.size :, pick]
+    add_height_gains(loss, mast_built, far_built)
     in_woods = np.nonzero((depths.mast_half_m + depths.far_half_m).max(axis=0, initial=0.0) > 0)[0]
     for half in (depths.mast_half_m, depths.far_half_m):
         loss[:, in_woods] += woods_db(half[:, in_woods], frequency_mhz).astype(loss.dtype)
-    # Woods that lie within 50 m of the ends are passed through either way.
-    farther = depths.mast_half_m - depths.mast_zone_m + depths.far_half_m - depths.far_zone_m
-    pick = np.nonzero(farther.max(axis=0, initial=0.0) > 0)[0]
     if pick.size == 0:
         return loss
-    mast_trees, far_trees = _trees_m(cover, elevation_m, (row, col)), _trees_m(cover, elevation_m, at)
-    over, _ = along(max(mast_built, float(mast_trees)), np.maximum(far_built, far_trees), pick, surface_m=cover.top_m)
+    add_height_gains(way_over, mast_over, far_over[pick])
     beside_mast = np.where(masts[:, None] >= mast_trees, depths.mast_zone_m[:, pick], 0.0)
     beside_far = np.where(rx_height_m >= far_trees[pick], depths.far_zone_m[:, pick], 0.0)
-    over += (woods_db(beside_mast, frequency_mhz) + woods_db(beside_far, frequency_mhz)).astype(over.dtype)
-    loss[:, pick] = np.minimum(loss[:, pick], over)
+    way_over += (woods_db(beside_mast, frequency_mhz) + woods_db(beside_far, frequency_mhz)).astype(loss.dtype)
+    loss[:, pick] = np.minimum(loss[:, pick], way_over)
     return loss
 
 
