@@ -94,6 +94,14 @@ def flags(roads: GeoDataFrame, column: str) -> np.ndarray:
     return np.array([v is True or (isinstance(v, np.bool_) and bool(v)) for v in roads[column]], bool)
 
 
+def rows_said(roads: GeoDataFrame, key: str) -> np.ndarray:
+    """Rows (lines and points) on which a key is set to more than `no`."""
+    named = {str(c).strip().lower(): c for c in roads.columns}
+    if key not in named:
+        return np.zeros(len(roads), bool)
+    return np.array([is_set(tag_text(v)) for v in roads[named[key]]], bool)
+
+
 def part_nodes(noded: Noded, blocks: Sequence[tuple[float, float]]) -> Noded:
     """Take the segments that meet at a point that the rig does not pass apart: each keeps its own end."""
     start, end, x, y = noded.start_node.copy(), noded.end_node.copy(), noded.node_x, noded.node_y
