@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from siteplanner.data.osm import NODES
 from siteplanner.errors import Finding
+from siteplanner.roads.cells import is_set, tag_text
 from siteplanner.roads.noding import SNAP_M, Noded
 
 if TYPE_CHECKING:

@@ -76,7 +76,7 @@ class RoadNetwork:
 
     @cached_property
     def choice_s(self) -> np.ndarray:
-        """Seconds of each arc to choose a way by: roads that are not to be passed through count longer than they take."""
+        """Seconds of each arc to choose a way by: roads not to be passed through count longer than they take."""
         slower = np.where(self.tags.destination, THROUGH_FACTOR, 1.0)
         return arc_seconds(self.times) * np.repeat(slower, 2)
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from siteplanner.roads.attributes import plain_name
+from siteplanner.roads.cells import plain_name
 from siteplanner.roads.noding import SNAP_M, Noded
 
 if TYPE_CHECKING:

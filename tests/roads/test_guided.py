@@ -109,7 +109,8 @@ def told(network, start, end):
 
 
 HIGH = {"highway": "motorway", "name": "Valley Freeway", "ref": "I 83"}
-FREEWAY = [([(0, -600), (0, 1000)], HIGH), ([(0, 1000), (0, 3000)], HIGH)]
+YARD = ([(0, -600), (0, 0)], {"highway": "primary", "name": "Yard Road"})
+FREEWAY = [YARD, ([(0, 0), (0, 1000)], HIGH), ([(0, 1000), (0, 3000)], HIGH)]
 RAMP = ([(0, 1000), (60, 1200), (300, 1400)], {"highway": "motorway_link", "oneway": "yes"})
 STREET = ([(300, 1400), (900, 1400)], {"highway": "primary", "name": "Eisenhower Boulevard", "ref": "US 322"})
 
@@ -119,10 +120,10 @@ def test_exits_bear_their_number_and_what_the_sign_says(on_point):
     where = {"destination": "Harrisburg;Hershey;Carlisle", "destination:ref": "US 322"}
     number = {"junction:ref": "50B"}
     ramp = (RAMP[0], {**RAMP[1], **where, **({} if on_point else number)})
-    _, words = told(signed([*FREEWAY, ramp, STREET], [((0, 1000), number)] if on_point else []), (0, 0), (800, 1400))
-    assert words[0] == "Leave the staging point on Valley Freeway (I 83), toward the north"
-    assert words[1].endswith("ake exit 50B on the right, toward the north; signs: US 322, Harrisburg, Hershey")
-    assert words[2] == ("Follow the bend to the right: the road becomes Eisenhower Boulevard (US 322), toward the east")
+    _, words = told(signed([*FREEWAY, ramp, STREET], [((0, 1000), number)] if on_point else []), (0, -500), (800, 1400))
+    assert words[1] == "Continue as Valley Freeway (I 83), toward the north"
+    assert words[2].endswith("ake exit 50B on the right, toward the north; signs: US 322, Harrisburg, Hershey")
+    assert words[3] == ("Follow the bend to the right: the road becomes Eisenhower Boulevard (US 322), toward the east")
 
 
 def test_a_number_that_stands_for_the_name_is_told_once():
