@@ -10,12 +10,12 @@ import streamlit as st
 from siteplanner.app import style
 from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
-from siteplanner.app.why import ways_words
 from siteplanner.outputs.words.text import named, percent_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.lifeline import way_in_short, way_out_short
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.score import (
     difference_words,
@@ -99,7 +99,8 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     mission, every = plan.mission, [r.evaluation for r in spots]
     nothing = float("nan")
     air = [e.on_air for e in every]
-    ways = [e.access.ways_out if e.access else None for e in every]
+    ways = [(e.access.lifeline.staging.ways if e.access and e.access.lifeline else None) for e in every]
+    outs = [e.access.ways_out if e.access else None for e in every]
     mast = [e.coverage.mast_height_m if e.coverage else nothing for e in every]
     drive = [e.access.drive_distance_m if e.access else nothing for e in every]
     steep = [abs(e.access.worst_grade_pct) if e.access else nothing for e in every]
@@ -114,7 +115,18 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
             more=False,
         ),
         _row(
-            "Ways in and out", [ways_words(w) for w in ways], [float(w) if w else nothing for w in ways], 1.0, more=True
+            "Way in from staging",
+            [way_in_short(e.access, units) if e.access else "none" for e in every],
+            [float(w) if w else nothing for w in ways],
+            1.0,
+            more=True,
+        ),
+        _row(
+            "Way out of the area",
+            [way_out_short(e.access, units) if e.access else "none" for e in every],
+            [float(w) if w else nothing for w in outs],
+            1.0,
+            more=True,
         ),
         _row("Mast", [units.length(v) for v in mast], mast, max(mission.trailer.mast_stops_m), more=None),
         _row("Drive", [units.distance(v) for v in drive], drive, max([*filter(math.isfinite, drive), 1.0]), more=False),

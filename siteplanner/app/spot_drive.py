@@ -7,14 +7,20 @@ import streamlit as st
 from siteplanner.app import style
 from siteplanner.app.figure import drawing
 from siteplanner.app.labels import Units
-from siteplanner.app.why import ways_words
 from siteplanner.outputs.sheets.figure_profile import profile_svg, profile_words
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Evaluation, told_of
 from siteplanner.planning.telling.directions import alternative_words, step_words
-from siteplanner.planning.telling.radio import one_way_words, radio_lines
+from siteplanner.planning.telling.lifeline import (
+    hazards_beside_words,
+    way_in_short,
+    way_in_words,
+    way_out_short,
+    way_out_words,
+)
+from siteplanner.planning.telling.radio import radio_lines
 from siteplanner.planning.telling.roads import not_these_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.screen import drive_lines, drive_words, hazards_words, last_leg_words
@@ -40,7 +46,8 @@ def drive(e: Evaluation, units: Units) -> str:
         ),
         ("Steepest", units.grade(a.worst_grade_pct, a.worst_grade_error_pct)),
         ("Last leg over ground", units.distance(a.last_leg_m)),
-        ("Ways out", ways_words(a.ways_out)),
+        ("Way in from staging", way_in_short(a, units)),
+        ("Way out of the area", way_out_short(a, units)),
         ("Not known from the road data", "; ".join(unknown_along_words(a.unknown, units)) or "nothing"),
     ]
     return style.head("Drive") + style.table(rows)
@@ -72,7 +79,9 @@ def turns(e: Evaluation, units: Units) -> str:
         for what, words in (
             ("Other way", alternative_words(told.alternative, units)),
             ("Turning", turning_words(told.turning, units)),
-            ("One way in", one_way_words(told, units)),
+            ("One way in", way_in_words(e.access, units)),
+            ("Way out", way_out_words(e.access, units)),
+            ("Beside the drive", " ".join(hazards_beside_words(e.access, units))),
             ("Not these ways", not_these_words(told.not_these, units)),
         )
         if words

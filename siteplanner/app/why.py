@@ -20,6 +20,7 @@ from siteplanner.planning.telling.backhaul_rows import backhaul_lines
 from siteplanner.planning.telling.change import changes, lead_words, nearest_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import slope_with_doubt
+from siteplanner.planning.telling.lifeline import way_in_short, way_out_short
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.score import score_points, score_text
 from siteplanner.planning.telling.screen import drive_words, look_words, served_words, would_rank_words
@@ -141,18 +142,12 @@ def figures(e: Evaluation, units: Units) -> str:
                 f"{units.grade(a.worst_grade_pct, a.worst_grade_error_pct)}",
             ),
             ("Last leg over ground", units.distance(a.last_leg_m)),
-            ("Ways out", ways_words(a.ways_out)),
+            ("Way in from staging", way_in_short(a, units)),
+            ("Way out of the area", way_out_short(a, units)),
         ]
     if e.on_air is not None:
         rows.append(("On air", on_air_words(e.on_air, units)))
     return style.table(rows)
-
-
-def ways_words(count: int | None) -> str:
-    """How many ways lead out, in words."""
-    return {None: "not worked out", 1: "one: no way round if it closes", 2: "two that share no road"}.get(
-        count, str(count)
-    )
 
 
 def score_table(criteria: tuple[ScoreLine, ...]) -> str:

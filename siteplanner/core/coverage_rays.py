@@ -288,7 +288,9 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                         if low <= high:
                             least = min(
                                 least,
-                                least_clearance(ha[low : high + 1], hb[low : high + 1], w, low, mast, q, L, floats, bits),
+                                least_clearance(
+                                    ha[low : high + 1], hb[low : high + 1], w, low, mast, q, L, floats, bits
+                                ),
                             )
                         nu = -math.sqrt(nu_scale * L * least)
                     nu_of[line, place] = nu

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from siteplanner.data.grid import WGS84
+from siteplanner.data.osm_signs import SIGN_KEYS, point_signs
 from siteplanner.data.road_keys import KEYS, LEVEL_CROSSINGS, LINE_KEYS, POINT_KEYS, POINT_MARKS, speaks, unread
 from siteplanner.errors import Finding, InputError
 
@@ -45,6 +46,7 @@ class TurnRestriction:
     from_way: int
     via_node: int
     to_way: int
+    via_ways: tuple[int, ...] = ()  # a restriction over ways has no node: `via_node` is 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,9 +84,9 @@ def read_osm(path: Path, target_crs: CRS, near: BaseGeometry | None = None) -> O
     frame, alias = _frame(held, target_crs)
     known = set(held.way)
     restrictions = tuple(
-        TurnRestriction(r.kind, r.from_way, alias.get(r.via_node, r.via_node), r.to_way)
+        replace(r, via_node=alias.get(r.via_node, r.via_node))
         for r in held.restrictions
-        if r.from_way in known and r.to_way in known
+        if {r.from_way, r.to_way, *r.via_ways} <= known
     )
     if not all(np.isfinite(extent)):
         extent = held.extent()
@@ -153,13 +155,15 @@ class _Held:
 
     def take_node(self, node: Any) -> None:
         tags = {tag.k: tag.v for tag in node.tags}
-        marked = any(key in tags for key in POINT_MARKS) or tags.get("railway") in LEVEL_CROSSINGS
+        signs = point_signs(tags)
+        marked = signs or any(key in tags for key in POINT_MARKS) or tags.get("railway") in LEVEL_CROSSINGS
         if not marked or not node.location.valid() or "building" in tags or "amenity" in tags:
             return
         lon, lat, b = node.location.lon, node.location.lat, self.box
         if b is None or (b[0] <= lon <= b[2] and b[1] <= lat <= b[3]):
             self.unread.update(key for key in tags if speaks(key))
-            self.points.append((node.id, lon, lat, {key: tags[key] for key in POINT_KEYS if key in tags}))
+            kept = {key: tags[key] for key in POINT_KEYS if key in tags}
+            self.points.append((node.id, lon, lat, kept | signs))
 
     def take_restriction(self, relation: Any) -> None:
         tags = relation.tags
@@ -185,12 +189,15 @@ class _Held:
         from_ways = [ref for t, ref, role in members if t == "w" and role == "from"]
         to_ways = [ref for t, ref, role in members if t == "w" and role == "to"]
         nodes = [ref for t, ref, role in members if t == "n" and role == "via"]
-        if len(nodes) != 1:
+        ways = tuple(ref for t, ref, role in members if t == "w" and role == "via")
+        if len(nodes) != 1 and not ways:
             self.over_ways += bool(from_ways and to_ways)
             return
+        sign: Literal["no", "only"] = "no" if kind == "no" else "only"
+        via, over = (0, ways) if ways else (nodes[0], ())
         # no_entry has several `from`, no_exit several `to`
         for a in from_ways:
-            self.restrictions += [TurnRestriction("no" if kind == "no" else "only", a, nodes[0], b) for b in to_ways]
+            self.restrictions += [TurnRestriction(sign, a, via, b, over) for b in to_ways]
 
 
 def _carried(tags: dict[str, str]) -> str:
@@ -262,7 +269,9 @@ def _frame(held: _Held, target_crs: CRS) -> tuple[GeoDataFrame, dict[int, int]]:
     for k, part in enumerate(np.split(node, first[1:-1]) if len(lines) else []):
         ids[k] = part  # one by one: numpy would make a table of arrays of one length
     there = {key for t in tags for key in t}
-    columns: dict[str, Any] = {key: [t.get(key) for t in tags] for key in KEYS if key == "highway" or key in there}
+    columns: dict[str, Any] = {
+        key: [t.get(key) for t in tags] for key in (*KEYS, *SIGN_KEYS) if key == "highway" or key in there
+    }
     columns[WAY] = [*held.way, *([0] * len(points))]
     columns[NODES] = ids
     shapes = np.concatenate([lines, np.asarray(shapely.points(np.array(px, float), np.array(py, float)), object)])

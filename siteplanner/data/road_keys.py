@@ -65,6 +65,7 @@ _TABLE = [
     *_all(f"{mode}:{way}" for mode in MODES for way in DIRECTIONS),
     *_all(CONDITIONAL),
     *_all(("seasonal", "winter_road", "ice_road", "covered", "construction", "abandoned", "disused", "4wd_only")),
+    *_all(("destination", "destination:ref")), Key("junction:ref", "both"),
     *_all(("motorroad", "access_control", "expressway", "low_water_crossing", "est_width")),
     *_all(HEIGHT[:2], "both", "height"), *_all((*HEIGHT[2:], *HEIGHT_LANES), "line", "height"),
     *_all(WEIGHT[:3], "both", "weight"), *_all((*WEIGHT[3:], *WEIGHT_LANES, *WEIGHT_HGV), "line", "weight"),

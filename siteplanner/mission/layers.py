@@ -105,6 +105,13 @@ class Layers(Part):
         description="Lines of tracks that the roads lack; columns as the roads, class `track` unless `highway` says "
         "otherwise. They join what they cross, and roads that their ends miss by up to 15 m.",
     )
+    exits: Paths = Field(
+        (),
+        json_schema_extra=_hold("point", "line"),
+        description="Where roads lead to the world outside: points (the nearest road within 30 m) or lines across "
+        "roads. Given, only these count; without them the places where roads for the rig are cut by the edge of the "
+        "road data.",
+    )
     keep_out: Paths = Field(
         (), json_schema_extra=_hold("polygon"), description="Polygons where the trailer must not stand."
     )

@@ -130,8 +130,8 @@ class Rig(Part):
     )
     tight_bends: Literal["exclude", "caution"] = Field(
         "caution",
-        description="Whether roads with a bend tighter than the turning radius are ruled out. Road lines are coarse, "
-        "so the default tells them. Common practice.",
+        description="Whether roads with a bend, and turns at junctions, tighter than the turning radius are ruled "
+        "out. Road lines are coarse, so the default tells them. Common practice.",
     )
     last_leg_max_m: float = Field(80.0, gt=0, description="From the road to the spot over ground. Common practice.")
     last_leg_max_slope_deg: float = Field(8.0, gt=0, lt=45, description="Over ground. Common practice.")
@@ -143,8 +143,12 @@ class Rig(Part):
         return self.mass_kg / 2 if self.axle_load_kg is None else self.axle_load_kg
 
 
+Seconds = tuple[float, float, float]
+
+
 class Speeds(Part):
-    """Free driving speeds of the rig in km/h by OpenStreetMap `highway` class. Common practice for towing."""
+    """Free driving speeds of the rig in km/h by OpenStreetMap `highway` class (common practice for towing), and the
+    seconds that junctions take besides."""
 
     motorway: float = 90
     trunk: float = 80
@@ -181,6 +185,41 @@ class Speeds(Part):
         "gates and turns found by headlights. A mission that gives it without times.drive_in_dark has it in every "
         "drive. Common practice, no source.",
     )
+    turn_s: float = Field(
+        7.5,
+        ge=0,
+        le=120,
+        description="Seconds that turning back at a junction takes; a square turn half of it, a slight one next to "
+        "nothing. Car profile of the Open Source Routing Machine, from memory.",
+    )
+    shunt_s: Seconds = Field(
+        (15.0, 45.0, 150.0),
+        description="Low, likely, high seconds more for a turn at a junction tighter than rig.turning_radius_m. "
+        "Common practice, no source.",
+    )
+    signal_s: Seconds = Field(
+        (0.0, 11.0, 35.0),
+        description="Of a crossing with signals. Likely: uniform delay of HCM 2000 eq. 16-11 with a cycle of 90 s, "
+        "half of it green, light traffic; high: where level of service C ends (HCM 2000 exhibit 16-2); from memory.",
+    )
+    stop_s: Seconds = Field(
+        (3.0, 8.0, 15.0),
+        description="Of a stop sign. High: where level of service B ends (HCM 2000 exhibit 17-2, from memory); the "
+        "rest common practice, no source.",
+    )
+    give_way_s: Seconds = Field(
+        (0.0, 3.0, 10.0), description="Where one gives way. High: as stop_s, level of service A; the rest as there."
+    )
+    level_crossing_s: Seconds = Field(
+        (2.0, 5.0, 120.0), description="Of a level crossing: look and roll over; high: a train. Common practice."
+    )
+
+    @field_validator("shunt_s", "signal_s", "stop_s", "give_way_s", "level_crossing_s")
+    @classmethod
+    def _seconds_rise(cls, seconds: tuple[float, float, float]) -> tuple[float, float, float]:
+        if not 0 <= seconds[0] <= seconds[1] <= seconds[2] <= 3600:
+            raise ValueError("low, likely and high seconds rise, from 0 to 3600")
+        return seconds
 
 
 ByStop = Annotated[tuple[float, ...], OneOrMoreFigures]

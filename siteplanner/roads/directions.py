@@ -32,7 +32,9 @@ from siteplanner.roads.steps import Beyond, Move, Side, Step
 LOOK_M = 30.0  # a road's direction at a junction is taken over this length
 YARD_LOOK_M, YARD_CLASSES = 12.0, ("service", "track", "living_street")  # these may bend right behind a junction
 SHORT_M = 10.0  # what is driven is looked at over at least this: a link of a few metres is not felt as a road
-HEADING_M = 200.0  # "toward the north-east": over this length from the junction
+HEADING_M = 200.0  # "toward the north-east": over this length from the junction, no farther than the next step
+DEPART_M = 40.0  # at the start it is the only clue: as the driver sees it there
+CLEARLY_DEG = 20.0  # a way this much straighter than any other is the one straight on
 FORK_DEG = 45.0  # another road that leaves within this of straight on makes a fork
 LEAST_BEYOND_M = 20.0  # what comes sooner behind the stop than this is seen from it
 LANDMARK_M = 1500.0  # a junction passed within this far of a turn helps to find it
@@ -48,6 +50,7 @@ class _Point:
     leg: int  # index of the segment driven after it
     passed: tuple[str, float] | None = None  # the junction that helps to find it, and where on the drive it lies
     beyond: Beyond | None = None
+    leads: int = -1  # the leg whose direction is told as `toward`, where that is not `leg`
 
     @property
     def past_m(self) -> float:
@@ -59,7 +62,7 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
 
     `grid` turns metres into WGS 84 and true bearings. `start` is how the start is called.
     """
-    points = [_depart(network, route, grid, start), *_junctions(network, route, grid), _arrive(network, route)]
+    points = [_depart(network, route, start), *_junctions(network, route), _arrive(network, route)]
     ahead = hazards_along(network, route, grid)
     steps = []
     for number, point in enumerate(points):
@@ -67,9 +70,11 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
         here = route.line.interpolate(point.running_m)
         lon, lat = (float(v) for v in grid.lonlat(here.x, here.y))
         on = point.leg < len(route.segments)
+        look_m = DEPART_M if number == 0 else HEADING_M
+        toward = _toward(network, route, max(point.leg, point.leads), grid, look_m, until) if on else ""
         steps.append(
             Step(
-                move=point.move,
+                move=replace(point.move, toward=toward),
                 name=point.name,
                 distance_m=float(min(until, route.distance_m) - point.running_m),
                 running_m=point.running_m,
@@ -80,7 +85,7 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
                 degrees_minutes=degrees_minutes(lat, lon),
                 grid_reference=grid_reference(lat, lon),
                 bearing_deg=_leaving(network, route, point.leg, grid, LOOK_M) if on else float("nan"),
-                toward=_toward(network, route, point.leg, grid) if on else "",
+                toward=toward,
                 past=point.passed[0] if point.passed else "",
                 past_m=point.past_m,
                 beyond=point.beyond,
@@ -90,9 +95,9 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
     return tuple(steps)
 
 
-def _depart(network: RoadNetwork, route: Route, grid: Grid, start: str) -> _Point:
+def _depart(network: RoadNetwork, route: Route, start: str) -> _Point:
     first = int(route.segments[0])
-    move = Move("depart", onto=called(network, first), toward=_toward(network, route, 0, grid), start=start)
+    move = Move("depart", onto=called(network, first), start=start, ref=_ref(network, first))
     return _Point(move, str(network.tags.name[first]), 0.0, 0)
 
 
@@ -137,7 +142,7 @@ def _side(route: Route) -> Side:
     return "right" if turn > 0 else "left"
 
 
-def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
+def _junctions(network: RoadNetwork, route: Route) -> list[_Point]:
     at_node = _roads_at_nodes(network, route)
     points: list[_Point] = []
     passed: tuple[str, float] | None = None  # the last junction driven through without a step
@@ -152,7 +157,7 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
             continue
         if network.tags.roundabout[here]:
             if not network.tags.roundabout[onto]:
-                points.append(_roundabout(network, route, grid, ring_from, leg, exits + 1))
+                points.append(_roundabout(network, route, ring_from, leg, exits + 1))
                 passed = None
             elif any(not network.tags.roundabout[s] and _may_leave(network, s, node) for s in others):
                 exits += 1
@@ -164,22 +169,25 @@ def _junctions(network: RoadNetwork, route: Route, grid: Grid) -> list[_Point]:
             onto,
             running,
             _junction(
-                network, route, grid, leg, node, running, others, passed, _bend_ahead(network, route, leg + 1, at_node)
+                network, route, leg, node, running, others, passed, _bend_ahead(network, route, leg + 1, at_node)
             ),
         )
         if point is not None:
             points.append(point)
             passed = None
         elif others:
-            named = next((str(network.tags.name[s]) for s in others if network.tags.name[s]), "")
-            passed = (named or f"a junction with {class_words(network, others[0])}", running)
+            # the other carriageway of one's own road is no landmark
+            own = str(network.tags.name[here])
+            names = [str(network.tags.name[s]) for s in others]
+            named = next((name for name in names if name and name != own), "")
+            if named or own not in names or not own:
+                passed = (named or f"a junction with {class_words(network, others[0])}", running)
     return points
 
 
 def _junction(
     network: RoadNetwork,
     route: Route,
-    grid: Grid,
     leg: int,
     node: int,
     running: float,
@@ -194,44 +202,47 @@ def _junction(
     if turn * first <= 0 or abs(turn) < abs(first):  # it bends back: what is seen at the junction counts
         turn = first
     old, new = str(network.tags.name[here]), str(network.tags.name[onto])
-    toward = _toward(network, route, leg + 1, grid)
+    ref = _ref(network, onto)
     ways = [float(wrap_180_deg(_direction(network, s, node, away=True) - arriving)) for s in others]
-    if not others:  # a bend: only a new name is worth a word
+    choices = [w for w, s in zip(ways, others, strict=True) if _may_leave(network, s, node)]
+    # onto a road where nothing else leaves: whoever comes along it, gives way or not, is merged with
+    if others and is_ramp(network, here) and not is_ramp(network, onto) and abs(turn) < STRAIGHT_DEG and not choices:
+        return _Point(Move("merge", onto=called(network, onto), ref=ref), new, running, leg + 1)
+    # a bend: only a new name is worth a word. Beside the carriageway that comes toward one there is no choice either
+    plain = STRAIGHT_DEG if new and new != old else SLIGHT_DEG
+    if not choices and (not others or abs(turn) < plain):
         # right behind a turn it is that turn that is looked back at, not a bend
         if new and new != old and abs(turn) >= STRAIGHT_DEG and running - route.running_m[leg] >= SHORT_M:
-            bend = Move("continue", side=_hand(turn), shape="bend", onto=new, toward=toward)
+            bend = Move("continue", side=_hand(turn), shape="bend", onto=new, ref=ref)
             return _Point(bend, new, running, leg + 1)
         if new and new != old:
-            return _Point(Move("continue", onto=new, toward=toward), new, running, leg + 1)
+            return _Point(Move("continue", onto=new, ref=ref), new, running, leg + 1)
         return None
-    ahead = [w for w in ways if abs(w) < FORK_DEG]
+    ahead = [w for w in choices if abs(w) < FORK_DEG]
     stays, onto_name = bool(new) and new == old, called(network, onto)
     near = passed if passed is not None and running - passed[1] <= LANDMARK_M else None
     if is_ramp(network, onto) and not is_ramp(network, here) and abs(turn) < SLIGHT_DEG and ahead:
         side: Side = "right" if all(turn > w for w in ahead) else "left" if all(turn < w for w in ahead) else ""
-        ramp = Move("ramp", side=side, onto=new if new != old else "", toward=toward)
+        number, leads = _signed(network, node, onto)
+        named = new if new != old else ""
+        ramp = Move("ramp", side=side, onto=named, ref=ref, exit_ref=number, destination=leads)
         return _Point(ramp, new, running, leg + 1, near)
-    if (
-        is_ramp(network, here)
-        and not is_ramp(network, onto)
-        and abs(turn) < STRAIGHT_DEG
-        and not any(_may_leave(network, s, node) for s in others)
-    ):
-        return _Point(Move("merge", onto=onto_name, toward=toward), new, running, leg + 1)
     if ahead and abs(turn) < SLIGHT_DEG:
         # a fork: keep to a side unless this way is plainly the one straight on
         rival = min(ahead, key=abs)
-        if abs(turn) < STRAIGHT_DEG and abs(rival) > abs(turn) + 20 and (new == old or not new):
-            return None
+        if abs(turn) < STRAIGHT_DEG and abs(rival) > abs(turn) + CLEARLY_DEG:
+            if new == old or not new:
+                return None
+            return _Point(Move("continue", onto=new, ref=ref), new, running, leg + 1)
         # side by side as far as both are looked at: the arms are seen over one segment only
         keep: Side = (
             "left" if all(first < w for w in ahead) else "right" if all(first > w for w in ahead) else "straight on"
         )
-        fork = Move("keep", side=keep, onto=onto_name, stays=stays, toward=toward)
+        fork = Move("keep", side=keep, onto=onto_name, stays=stays, ref=ref)
         return _Point(fork, new, running, leg + 1, near)
     if abs(turn) < STRAIGHT_DEG:
         if new and new != old:
-            return _Point(Move("continue", onto=new, toward=toward), new, running, leg + 1)
+            return _Point(Move("continue", onto=new, ref=ref), new, running, leg + 1)
         return None
     move = Move(
         "turn",
@@ -240,9 +251,21 @@ def _junction(
         sharpness=turn_sharpness(turn),
         onto=onto_name,
         stays=stays,
-        toward=toward,
+        ref=ref,
     )
     return _Point(move, new, running, leg + 1, near)
+
+
+def _ref(network: RoadNetwork, segment: int) -> str:
+    """The road's number, where it does not stand for the missing name already."""
+    ref = "" if network.signs is None else str(network.signs.ref[segment])
+    return "" if ref == str(network.tags.name[segment]) else ref
+
+
+def _signed(network: RoadNetwork, node: int, onto: int) -> tuple[str, str]:
+    """The number of the exit and where it leads, as the signs at a ramp say."""
+    signs = network.signs
+    return ("", "") if signs is None else (signs.exit_number(node, onto), str(signs.destination[onto]))
 
 
 def _hand(turn_deg: float) -> Side:
@@ -263,21 +286,21 @@ def _with_surface(
     return replace(point, move=replace(point.move, then_unpaved=True))
 
 
-def _roundabout(network: RoadNetwork, route: Route, grid: Grid, ring_from: int, leg: int, exit_: int) -> _Point:
+def _roundabout(network: RoadNetwork, route: Route, ring_from: int, leg: int, exit_: int) -> _Point:
     onto = int(route.segments[leg + 1])
     ring = max(ring_from, 0)
-    move = Move(
-        "roundabout", exit_number=exit_, onto=called(network, onto), toward=_toward(network, route, leg + 1, grid)
-    )
-    return _Point(move, str(network.tags.name[onto]), float(route.running_m[ring]), ring)
+    move = Move("roundabout", exit_number=exit_, onto=called(network, onto), ref=_ref(network, onto))
+    return _Point(move, str(network.tags.name[onto]), float(route.running_m[ring]), ring, leads=leg + 1)
 
 
-def _toward(network: RoadNetwork, route: Route, leg: int, grid: Grid) -> str:
-    """The wind a road is taken toward, looked at no farther than the drive stays on that road."""
+def _toward(network: RoadNetwork, route: Route, leg: int, grid: Grid, look_m: float, until_m: float) -> str:
+    """The wind a road is taken toward, looked at no farther than the drive stays on that road and than `until_m`,
+    where the next step is told.
+    """
     on = [str(network.tags.name[s]) or str(network.tags.highway[s]) for s in route.segments[leg:]]
     stays = next((k for k, word in enumerate(on) if word != on[0]), len(on))
-    over_m = float(route.running_m[leg + stays] - route.running_m[leg])
-    return wind(_leaving(network, route, leg, grid, min(over_m, HEADING_M)))
+    over_m = min(float(route.running_m[leg + stays]), until_m) - float(route.running_m[leg])
+    return wind(_leaving(network, route, leg, grid, min(max(over_m, SHORT_M), look_m)))
 
 
 def _leaving(network: RoadNetwork, route: Route, leg: int, grid: Grid, over_m: float) -> float:
@@ -333,9 +356,10 @@ def _direction(network: RoadNetwork, segment: int, node: int, *, away: bool) -> 
 
 def _may_leave(network: RoadNetwork, segment: int, node: int) -> bool:
     """Whether traffic may leave the node along a segment: signs count every exit, also those the rig cannot use."""
-    forward = int(network.geometry.seg_from[segment]) == node
-    time = network.times.forward_s[segment] if forward else network.times.backward_s[segment]
-    return bool(np.isfinite(time)) or not bool(network.judged.drivable[segment])
+    against = "backward" if int(network.geometry.seg_from[segment]) == node else "forward"
+    if network.geometry.seg_from[segment] == network.geometry.seg_to[segment]:
+        return True  # a loop leaves at one of its ends
+    return bool(network.times.direction[segment] != against)
 
 
 def _roads_at_nodes(network: RoadNetwork, route: Route) -> dict[int, list[int]]:

@@ -1,63 +1,219 @@
-"""What parts a place from the outside world: bridges of the road graph, found once for all places."""
+"""Where the roads go on beyond the data, and what parts a place from there: bridges of the road graph, found once."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
+from siteplanner.roads.lines import rows_said
+from siteplanner.roads.noding import SNAP_M
 from siteplanner.roads.tables import Geometry
 
-EDGE_SHARE = 0.02  # of the network's diagonal: dead ends this close to its hull are roads that go on. Common practice
-EDGE_M = 100.0
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+EDGE_M = 50.0  # a road that ends this close to the edge of the data was cut there. Common practice
+EXIT_REACH_M = 30.0  # an exit point is taken to the nearest road within this, as a closure is. Common practice
+NO_EXIT = "noexit"
+_SAME_M = 1e-6
+
+
+class OnRoad(NamedTuple):
+    """A place on the network: metres from the start of a segment."""
+
+    segment: int
+    along_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class Edges:
+    """What says where roads leave the data, in metres of the network's CRS.
+
+    `boxes`: rings; a road that crosses one leaves. `sides`: lines; a road that ends within EDGE_M of one was cut
+    there. `within`: areas; so was one that ends outside. `given`: points and lines by the user; with any of them
+    nothing else counts.
+    """
+
+    boxes: tuple[BaseGeometry, ...] = ()
+    sides: tuple[BaseGeometry, ...] = ()
+    within: tuple[BaseGeometry, ...] = ()
+    given: tuple[BaseGeometry, ...] = ()
+
+
+def find_exits(
+    roads: GeoDataFrame, points: np.ndarray, geometry: Geometry, row: np.ndarray, for_rig: np.ndarray, edges: Edges
+) -> tuple[OnRoad, ...]:
+    """Places where a road for the rig leaves the data, in the order of the segments.
+
+    `row`: the row of `roads` that each segment was cut from, -1 where the segment is no road for vehicles; `points`:
+    rows of points; `for_rig`: bool. A dead end inside the data, one tagged `noexit=yes` (line or point) and the rest
+    of a road that is shut for the rig are no exits.
+    """
+    if edges.given:
+        return _given(geometry, for_rig, edges.given)
+    dead = rows_said(roads, NO_EXIT)
+    out = {*_crossings(geometry, for_rig & ~dead[np.maximum(row, 0)], edges.boxes)}
+    road = row >= 0
+    degree = np.bincount(
+        np.concatenate([geometry.seg_from[road], geometry.seg_to[road]]), minlength=len(geometry.node_x)
+    )
+    use = np.flatnonzero(for_rig & ~dead[np.maximum(row, 0)])
+    ends = [(int(geometry.seg_from[i]), OnRoad(i, 0.0)) for i in use.tolist()]
+    ends += [(int(geometry.seg_to[i]), OnRoad(i, float(geometry.length_m[i]))) for i in use.tolist()]
+    ends = [(node, place) for node, place in ends if degree[node] == 1]
+    if ends:
+        at = np.asarray(shapely.points([(geometry.node_x[n], geometry.node_y[n]) for n, _ in ends]), object)
+        near = np.zeros(len(ends), bool)
+        for side in edges.sides:
+            near |= shapely.distance(at, side) <= EDGE_M
+        for area in edges.within:
+            near |= ~shapely.covers(area, at)
+        near &= ~_beside(at, roads, points[dead[points]])
+        out |= {place for (_, place), left in zip(ends, near.tolist(), strict=True) if left}
+    return tuple(sorted(out))
+
+
+def sides_of(lines: np.ndarray) -> BaseGeometry:
+    """The outline of the box around lines."""
+    return shapely.boundary(shapely.box(*shapely.total_bounds(lines)))
+
+
+def _beside(at: np.ndarray, roads: GeoDataFrame, rows: np.ndarray) -> np.ndarray:
+    if not len(rows):
+        return np.zeros(len(at), bool)
+    marks = shapely.multipoints(np.asarray(roads.geometry.array, object)[rows])
+    return shapely.distance(at, marks) <= SNAP_M
+
+
+def _crossings(geometry: Geometry, use: np.ndarray, boxes: Sequence[BaseGeometry]) -> list[OnRoad]:
+    out = []
+    rings = [box for box in boxes if not shapely.is_empty(box)]
+    segments = np.flatnonzero(use)
+    for ring in rings:
+        for i in segments[shapely.crosses(geometry.line[segments], ring)].tolist():
+            line = geometry.line[i]
+            met = shapely.get_coordinates(shapely.intersection(line, ring))
+            out += [OnRoad(i, float(line.project(shapely.Point(p)))) for p in met]
+    return out
+
+
+def _given(geometry: Geometry, use: np.ndarray, given: Sequence[BaseGeometry]) -> tuple[OnRoad, ...]:
+    """Lines where they cross or touch a road for the rig, points at the nearest one within EXIT_REACH_M."""
+    segments = np.flatnonzero(use)
+    lines = geometry.line[segments]
+    out = set()
+    for shape in given:
+        for part in shapely.get_parts(shape):
+            if part.geom_type == "Point":
+                away = shapely.distance(lines, part)
+                if len(away) and away.min() <= EXIT_REACH_M:
+                    i = int(segments[int(np.argmin(away))])
+                    out.add(OnRoad(i, float(geometry.line[i].project(part))))
+                continue
+            for i in segments[shapely.intersects(lines, part)].tolist():
+                met = shapely.get_coordinates(shapely.intersection(geometry.line[i], part))
+                out |= {OnRoad(i, float(geometry.line[i].project(shapely.Point(p)))) for p in met}
+    return tuple(sorted(out))
 
 
 @dataclass(frozen=True, eq=False)
 class ExitTree:
-    """For each node the last bridge (segment without a way round) between it and the exits, if any.
+    """Roads for the rig cut at the exits into pieces, and for each node the last piece without a way round between it
+    and the exits.
 
-    "Bridge" in the sense of graphs. `next_cut` is the segment, `next_node` the node behind it, -1: none;
-    `linked` tells whether the node hangs together with an exit at all.
+    Piece i is segment i from its start, `more[i]` are its further pieces. `next_cut` is the piece, `next_node` the
+    node behind it, -1: none; `linked` tells whether the node hangs together with an exit at all.
     """
 
+    segment: np.ndarray  # of each piece
+    low_m: np.ndarray
+    high_m: np.ndarray
+    tail: np.ndarray
+    head: np.ndarray
+    more: dict[int, tuple[int, ...]]
     linked: np.ndarray
     next_cut: np.ndarray
     next_node: np.ndarray
-    is_cut: np.ndarray  # per segment
+    is_cut: np.ndarray
+
+    def piece_at(self, place: OnRoad) -> int:
+        """The piece of its segment that a place lies on."""
+        for piece in (place.segment, *self.more.get(place.segment, ())):
+            if place.along_m <= self.high_m[piece] + _SAME_M:
+                return piece
+        return (place.segment, *self.more.get(place.segment, ()))[-1]
 
 
-def outer_ends(geometry: Geometry, drivable: np.ndarray) -> np.ndarray:
-    """Nodes where a road for the rig ends at the edge of the data, so goes on beyond."""
-    use = drivable
-    ends = np.concatenate([geometry.seg_from[use], geometry.seg_to[use]])
-    degree = np.bincount(ends, minlength=len(geometry.node_x))
-    lone = np.flatnonzero(degree == 1)
-    if not len(lone):
-        return lone
-    points = np.asarray(shapely.points(geometry.node_x, geometry.node_y), object)
-    hull = shapely.convex_hull(shapely.multipoints(points[np.unique(ends)]))
-    west, south, east, north = geometry.bounds
-    reach = max(EDGE_M, EDGE_SHARE * float(np.hypot(east - west, north - south)))
-    return lone[shapely.distance(points[lone], shapely.boundary(hull)) <= reach]
-
-
-def exit_tree(geometry: Geometry, drivable: np.ndarray, exits: np.ndarray) -> ExitTree:
+def exit_tree(geometry: Geometry, drivable: np.ndarray, exits: Sequence[OnRoad]) -> ExitTree:
     """Depth-first search from all exits together; bridges by low-link (Tarjan 1974).
 
     Ways are roads for the rig, driven either way: who must leave may be let out against a one-way rule. A ring
     road that starts and ends at one node never cuts anything off.
     """
-    size = len(geometry.node_x)
-    use = np.flatnonzero(drivable & (geometry.seg_from != geometry.seg_to))
+    segment, low_m, high_m, tail, head, more, roots = _pieces(geometry, exits)
+    size = max(int(max(tail.max(initial=-1), head.max(initial=-1))) + 1, len(geometry.node_x))
+    use = np.flatnonzero(drivable[segment] & (tail != head))
+    linked, next_cut, next_node = _bridges(size, tail[use], head[use], np.array(roots, np.int64))
+    cut = next_cut >= 0
+    next_cut[cut] = use[next_cut[cut]]
+    is_cut = np.zeros(len(segment), bool)
+    is_cut[next_cut[cut]] = True
+    return ExitTree(segment, low_m, high_m, tail, head, more, linked, next_cut, next_node, is_cut)
+
+
+def _pieces(geometry: Geometry, exits: Sequence[OnRoad]) -> tuple:
+    """(segment, low, high, tail, head) of the pieces, the further ones of each cut segment, nodes of the exits."""
+    n = len(geometry.length_m)
+    segment, low_m, high_m = np.arange(n), np.zeros(n), geometry.length_m.copy()
+    tail, head = geometry.seg_from.copy(), geometry.seg_to.copy()
+    inner: dict[int, list[float]] = {}
+    roots: list[int] = []
+    for place in sorted(exits):
+        i, along = place
+        if along <= _SAME_M:
+            roots.append(int(tail[i]))
+        elif along >= geometry.length_m[i] - _SAME_M:
+            roots.append(int(geometry.seg_to[i]))
+        elif not inner.get(i) or along - inner[i][-1] > _SAME_M:
+            inner.setdefault(i, []).append(along)
+    fresh = len(geometry.node_x)
+    extra: list[tuple[int, float, float, int, int]] = []
+    more: dict[int, tuple[int, ...]] = {}
+    for i, places in inner.items():
+        nodes = list(range(fresh, fresh + len(places)))
+        fresh += len(places)
+        roots += nodes
+        ends = [*places, float(geometry.length_m[i])]
+        more[i] = tuple(range(n + len(extra), n + len(extra) + len(places)))
+        extra += [
+            (i, places[k], ends[k + 1], nodes[k], nodes[k + 1] if k + 1 < len(nodes) else int(geometry.seg_to[i]))
+            for k in range(len(places))
+        ]
+        high_m[i], head[i] = places[0], nodes[0]
+    if extra:
+        rows = np.array(extra, float)
+        segment = np.append(segment, rows[:, 0].astype(np.int64))
+        low_m, high_m = np.append(low_m, rows[:, 1]), np.append(high_m, rows[:, 2])
+        tail, head = np.append(tail, rows[:, 3].astype(np.int64)), np.append(head, rows[:, 4].astype(np.int64))
+    return segment, low_m, high_m, tail, head, more, sorted(set(roots))
+
+
+def _bridges(
+    size: int, tail: np.ndarray, head: np.ndarray, roots: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """For each node: linked with a root, the last bridge (an edge's number) between it and them, the node behind."""
     root = size
-    # two links to each exit: the outside world is never cut off
-    tail = np.concatenate([geometry.seg_from[use], np.repeat(root, 2 * len(exits))])
-    head = np.concatenate([geometry.seg_to[use], np.repeat(exits, 2)])
-    m = len(tail)
-    order = np.argsort(np.concatenate([tail, head]), kind="stable")
-    first = np.searchsorted(np.concatenate([tail, head])[order], np.arange(size + 2)).tolist()
-    other = np.concatenate([head, tail])[order].tolist()
+    # two links to each root: the outside world is never cut off
+    m = len(tail) + 2 * len(roots)
+    ends = np.concatenate([tail, np.repeat(root, 2 * len(roots)), head, np.repeat(roots, 2)])
+    order = np.argsort(ends, kind="stable")
+    first = np.searchsorted(ends[order], np.arange(size + 2)).tolist()
+    other = np.concatenate([ends[m:], ends[:m]])[order].tolist()
     edge = (order % m).tolist() if m else []
     found = [0] * (size + 1)
     low = [0] * (size + 1)
@@ -89,13 +245,10 @@ def exit_tree(geometry: Geometry, drivable: np.ndarray, exits: np.ndarray) -> Ex
             if stack and low[u] < low[stack[-1]]:
                 low[stack[-1]] = low[u]
     next_cut, next_node = [-1] * (size + 1), [-1] * (size + 1)
-    is_cut = np.zeros(len(drivable), bool)
     for u in visit[1:]:
         p = parent[u]
         if low[u] > found[p]:
-            segment = int(use[via[u]])
-            next_cut[u], next_node[u] = segment, p
-            is_cut[segment] = True
+            next_cut[u], next_node[u] = via[u], p
         else:
             next_cut[u], next_node[u] = next_cut[p], next_node[p]
-    return ExitTree(np.array(found[:-1]) > 0, np.array(next_cut[:-1]), np.array(next_node[:-1]), is_cut)
+    return np.array(found[:-1]) > 0, np.array(next_cut[:-1], np.int64), np.array(next_node[:-1], np.int64)

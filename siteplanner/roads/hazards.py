@@ -32,10 +32,10 @@ class Warned:
 
     `kind` is one of KINDS. `value`: a bend's radius, a width or a height in metres; the grade of `steep` in percent,
     rising the way the line was drawn (or as driven). `limit` is the rig's figure that counts against it. `what` is
-    the word, name or condition from the data; `state` tells kinds apart: `locked` (gate), `one lane` (narrow), `open`
-    or `not known` (season or hours). `posted`: (what, figure, unit) on the signs. `error` is the standard error of a
-    grade too close to the limit to be sure, `over_m` the length a grade is told over. `written`: what stands in
-    the data instead of a figure, for the key `what`.
+    the word, name or condition from the data; `state` tells kinds apart: `locked` (gate), `one lane` (narrow),
+    `junction` (a bend that is a turn at one), `open` or `not known` (season or hours). `posted`: (what, figure, unit)
+    on the signs. `error` is the standard error of a grade too close to the limit to be sure, `over_m` the length a
+    grade is told over. `written`: what stands in the data instead of a figure, for the key `what`.
     """
 
     kind: str
@@ -75,9 +75,14 @@ def hazard_at(warned: Warned, along_m: float, x: float, y: float, stretch: bool 
     return Hazard(**own, along_m=float(along_m), x=float(x), y=float(y), stretch=stretch)
 
 
-def caution_findings(hazards: Iterable[Hazard]) -> tuple[Finding, ...]:
+def tight_warned(radius_m: float, limit_m: float) -> Warned:
+    """A turn at a junction that is tighter than the rig's turning radius."""
+    return Warned(kind="bend", severity="caution", value=radius_m, limit=limit_m, state="junction")
+
+
+def caution_findings(hazards: Iterable[Warned]) -> tuple[Finding, ...]:
     """The cautions among hazards, one finding for each kind: how many, and the first."""
-    kinds: dict[str, list[Hazard]] = {}
+    kinds: dict[str, list[Warned]] = {}
     for hazard in hazards:
         if hazard.severity == "caution":
             kinds.setdefault(hazard.kind, []).append(hazard)

@@ -10,7 +10,7 @@ import numpy as np
 from siteplanner.core.geodesy import bearing_deg, wrap_180_deg
 from siteplanner.data.grid import Grid
 from siteplanner.data.grid_reference import grid_reference
-from siteplanner.roads.hazards import Warned
+from siteplanner.roads.hazards import Warned, tight_warned
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
 from siteplanner.roads.through import passed_through
@@ -18,6 +18,7 @@ from siteplanner.roads.through import passed_through
 SAME_PLACE_M = 2.0  # a thing at the end of one segment and at the start of the next is one
 STRETCH_GAP_M = 60.0  # pieces of narrow or unpaved road closer than this are one stretch
 BEND_LOOK_M = 20.0  # a bend's side and size are looked at this far before and after it
+SAME_M = 1.0
 HAIRPIN_DEG = 135.0  # a bend that turns by more is called a hairpin. Common practice
 
 
@@ -75,7 +76,20 @@ def hazards_along(network: RoadNetwork, route: Route, grid: Grid | None = None) 
         place = route.line.interpolate(at)
         through = Warned(kind="through traffic", severity="caution")
         out.append(hazard_ahead(through, at, place.x, place.y, length))
-    return placed(_joined(sorted(out, key=_order)), grid)
+    for turn in route.tight_turns:
+        warned = tight_warned(turn.radius_m, network.turning_radius_m)
+        out.append(_bend(route, hazard_ahead(warned, turn.running_m, turn.x, turn.y)))
+    return placed(_joined(_once(sorted(out, key=_order))), grid)
+
+
+def _once(hazards: list[HazardAhead]) -> list[HazardAhead]:
+    """A point where two segments meet lies on both: what stands there is told once."""
+    out: list[HazardAhead] = []
+    for hazard in hazards:
+        near = [h for h in out if hazard.running_m - h.running_m < SAME_M and h.length_m == hazard.length_m == 0]
+        if not any(h.warned == hazard.warned and np.hypot(h.x - hazard.x, h.y - hazard.y) < SAME_M for h in near):
+            out.append(hazard)
+    return out
 
 
 def placed(hazards: list[HazardAhead], grid: Grid | None) -> tuple[HazardAhead, ...]:

@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from siteplanner.data.osm import NODES
 from siteplanner.errors import Finding
+from siteplanner.roads.cells import is_set, tag_text
 from siteplanner.roads.noding import SNAP_M, Noded
 
 if TYPE_CHECKING:
@@ -92,6 +93,14 @@ def flags(roads: GeoDataFrame, column: str) -> np.ndarray:
     if column not in roads.columns:
         return np.zeros(len(roads), bool)
     return np.array([v is True or (isinstance(v, np.bool_) and bool(v)) for v in roads[column]], bool)
+
+
+def rows_said(roads: GeoDataFrame, key: str) -> np.ndarray:
+    """Rows (lines and points) on which a key is set to more than `no`."""
+    named = {str(c).strip().lower(): c for c in roads.columns}
+    if key not in named:
+        return np.zeros(len(roads), bool)
+    return np.array([is_set(tag_text(v)) for v in roads[named[key]]], bool)
 
 
 def part_nodes(noded: Noded, blocks: Sequence[tuple[float, float]]) -> Noded:

@@ -21,10 +21,9 @@ from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Rig, Speeds
 from siteplanner.roads import cells
 from siteplanner.roads.access import verdict
-from siteplanner.roads.arcs import Arcs, quickest_arcs
 from siteplanner.roads.closures import DRAWN, Closure, closed_by, closure_findings, closure_list, with_dangers
 from siteplanner.roads.conditions import Timed, timed_findings, timed_hazard, timed_lines
-from siteplanner.roads.exits import ExitTree, exit_tree, outer_ends
+from siteplanner.roads.exits import Edges, ExitTree, OnRoad, exit_tree, find_exits, sides_of
 from siteplanner.roads.hazards import Hazard, OnSegments, Spotted, collect_hazards
 from siteplanner.roads.judge import judge_segments
 from siteplanner.roads.limits import unknown_finding
@@ -33,10 +32,14 @@ from siteplanner.roads.lines import flags, part_nodes, road_lines, vertex_ids
 from siteplanner.roads.measure import Relief, measure
 from siteplanner.roads.noding import REACH_M, SNAP_M, Noded, node_lines
 from siteplanner.roads.points import RoadPoint, road_points
+from siteplanner.roads.search import arc_seconds
+from siteplanner.roads.signs import Signs, read_signs
 from siteplanner.roads.stopping import ramps
 from siteplanner.roads.tables import Geometry, Grades, Heights, Judged, SegmentTags, Times, times_of
 from siteplanner.roads.tags import RoadTags, read_tags
-from siteplanner.roads.turns import Turns, allowed_turns, banned_turns, no_turns
+from siteplanner.roads.tight_turns import without_tight_turns
+from siteplanner.roads.turns import Banned, Path, Turns, allowed_turns, banned_turns, no_turns
+from siteplanner.roads.waits import Junctions, find_junctions
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -62,31 +65,29 @@ class RoadNetwork:
     findings: tuple[Finding, ...] = ()
     stops: tuple[RoadPoint, ...] = ()  # points on roads that the rig does not get past
     banned_turns: np.ndarray = field(default_factory=no_turns)  # (n, 2): arc that arrives, arc that must not follow
+    exits: tuple[OnRoad, ...] = ()  # where roads for the rig leave the data
+    signs: Signs | None = None
+    junctions: Junctions | None = None
+    banned_paths: tuple[Path, ...] = ()  # arcs that must not be driven one after the other
+    known_turns: Turns | None = None  # where other times leave them as they are
 
     def __len__(self) -> int:
         return len(self.geometry.length_m)
 
     @cached_property
-    def arcs(self) -> Arcs:
-        """Directed ways to drive, the quickest one between each pair of nodes."""
-        forward_s, backward_s = self._unwilling_s()
-        return quickest_arcs(self.geometry.seg_from, self.geometry.seg_to, forward_s, backward_s)
-
-    @cached_property
-    def unwilling(self) -> bool:
-        """Whether some roads are not to be passed through."""
-        return bool(self.tags.destination.any())
-
-    def _unwilling_s(self) -> tuple[np.ndarray, np.ndarray]:
-        """Times to choose a way by: roads that are not to be passed through count longer than they take."""
+    def choice_s(self) -> np.ndarray:
+        """Seconds of each arc to choose a way by: roads not to be passed through count longer than they take."""
         slower = np.where(self.tags.destination, THROUGH_FACTOR, 1.0)
-        return self.times.forward_s * slower, self.times.backward_s * slower
+        return arc_seconds(self.times) * np.repeat(slower, 2)
 
     @cached_property
     def turns(self) -> Turns:
-        """What may follow what, for networks with signed turns."""
-        forward_s, backward_s = self._unwilling_s()
-        return allowed_turns(self.geometry.seg_from, self.geometry.seg_to, forward_s, backward_s, self.banned_turns)
+        """What may follow what, and the seconds between."""
+        if self.known_turns is not None:
+            return self.known_turns
+        g, open_ = self.geometry, np.isfinite(arc_seconds(self.times))
+        seconds = self.junctions.likely_s if self.junctions is not None else None
+        return allowed_turns(g.seg_from, g.seg_to, open_, self.banned_turns, self.banned_paths, seconds)
 
     @cached_property
     def lines_tree(self) -> shapely.STRtree:
@@ -107,8 +108,12 @@ class RoadNetwork:
     @cached_property
     def exits_beyond(self) -> ExitTree | None:
         """The way to the roads that leave the data; None where none does."""
-        ends = outer_ends(self.geometry, self.judged.drivable)
-        return exit_tree(self.geometry, self.judged.drivable, ends) if len(ends) else None
+        return exit_tree(self.geometry, self.judged.drivable, self.exits) if self.exits else None
+
+    @property
+    def turning_radius_m(self) -> float:
+        """The rig's; NaN where nothing was measured."""
+        return self.junctions.radius_m if self.junctions is not None else float("nan")
 
     @property
     def mean_speed_kmh(self) -> np.ndarray:
@@ -118,11 +123,13 @@ class RoadNetwork:
     def with_limits_lifted(self, but: np.ndarray) -> RoadNetwork:
         """The same roads as if none were shut for the rig `but` some (bool, one a segment); one-way rules stay."""
         open_ = self.judged.drivable | (self.tags.for_vehicles & ~but)
-        return replace(self, times=times_of(self.times.open_s, self.times.direction, open_))
+        return replace(self, times=times_of(self.times.open_s, self.times.direction, open_), known_turns=None)
 
     def with_times(self, forward_s: np.ndarray, backward_s: np.ndarray) -> RoadNetwork:
-        """The same roads driven in other times."""
-        return replace(self, times=replace(self.times, forward_s=forward_s, backward_s=backward_s))
+        """The same roads driven in other times; what is open stays so."""
+        made = replace(self.times, forward_s=forward_s, backward_s=backward_s)
+        same = np.array_equal(np.isfinite(arc_seconds(made)), np.isfinite(arc_seconds(self.times)))
+        return replace(self, times=made, known_turns=self.turns if same else None)
 
 
 def _checked(roads: GeoDataFrame) -> CRS:
@@ -147,6 +154,7 @@ def build_network(
     when: datetime | None = None,
     elevation_error_m: float = 0.0,
     source_cell_m: float | None = None,
+    edges: Edges | None = None,
 ) -> RoadNetwork:
     """Build the network from road lines with OpenStreetMap keys as columns (any may be missing).
 
@@ -160,7 +168,8 @@ def build_network(
     the ways of the column `osm_way`. `when`: time of dispatch, for access by season and hours; None: not known.
     `elevation_error_m`: one standard deviation of a height, independent every `source_cell_m` (None: the raster's
     own cells); a grade from elevation closer to the rig's limit than its standard error leaves the road unsure: open
-    with a caution below the limit, shut above it, and both say so.
+    with a caution below the limit, shut above it, and both say so. `edges`: what says where roads leave the data;
+    None: the box around all lines.
 
     Raises InputError for a CRS that is missing or not metric, or when no usable line is left.
     """
@@ -176,13 +185,13 @@ def build_network(
     ids, drawn = vertex_ids(roads, lines, row), flags(roads, DRAWN)
     cross = node_crossings and ids is None
     shut, dangers = closure_list(closures), closure_list(dangers)
-    edges = [shapely.boundary(c.shape) for c in (*shut, *dangers)]
+    rims = [shapely.boundary(c.shape) for c in (*shut, *dangers)]
     noded = node_lines(
         lines,
         tags.level[row],
         cross=cross,
         reach_m=REACH_M if cross else 0.0,
-        cut_by=shapely.union_all(edges) if edges else None,
+        cut_by=shapely.union_all(rims) if rims else None,
         cut_at=np.array([(m.x, m.y) for m in stops]) if stops else None,
         vertex_id=ids,
         drawn=drawn[row],
@@ -209,6 +218,16 @@ def build_network(
     hazards = collect_hazards(tags, rig, row, geometry, on, of_lines)
     hazards = with_dangers(hazards, dangers, noded.piece, storey, of_segments.for_vehicles)
     not_stated = unknown_finding(judged.unknown, judged.drivable, geometry.length_m)
+    road_row = np.where(of_segments.for_vehicles, row, -1)
+    for_rig = judged.drivable & ~of_segments.drawn
+    exits = find_exits(roads, points, geometry, road_row, for_rig, edges or Edges(sides=(sides_of(noded.piece),)))
+    junctions = find_junctions(roads, points, noded, of_segments.for_vehicles, speeds, rig.turning_radius_m)
+    times = times_of(measured.open_s, tags.direction[row], judged.drivable)
+    banned = _banned(restrictions, roads, row, noded)
+    if banned.left_out:
+        findings.append(Finding("turn_restrictions_left_out", "warning", facts={"count": banned.left_out}))
+    if rig.tight_bends == "exclude":
+        banned = without_tight_turns(banned, geometry, times, junctions)
     return RoadNetwork(
         crs,
         geometry,
@@ -216,7 +235,7 @@ def build_network(
         judged,
         measured.grades,
         measured.heights,
-        times_of(measured.open_s, tags.direction[row], judged.drivable),
+        times,
         _with_timed(hazards, geometry, of_segments, timed),
         (
             *findings,
@@ -226,7 +245,11 @@ def build_network(
             *_stopped(stops),
         ),
         tuple(stops),
-        _banned(restrictions, roads, row, noded),
+        banned.pairs,
+        exits,
+        read_signs(roads, points, row, noded),
+        junctions,
+        banned.paths,
     )
 
 
@@ -257,9 +280,9 @@ def _tags(tags: RoadTags, row: np.ndarray, drawn: np.ndarray, noded: Noded) -> S
     )
 
 
-def _banned(restrictions: Sequence[TurnRestriction], roads: GeoDataFrame, row: np.ndarray, noded: Noded) -> np.ndarray:
+def _banned(restrictions: Sequence[TurnRestriction], roads: GeoDataFrame, row: np.ndarray, noded: Noded) -> Banned:
     if not restrictions:
-        return no_turns()
+        return Banned(no_turns())
     way = roads[WAY].fillna(0).to_numpy(np.int64)[row]
     return banned_turns(restrictions, way, noded.start_node, noded.end_node, noded.node_id)
 

@@ -13,13 +13,16 @@ from shapely.ops import substring
 
 from siteplanner.errors import Finding, InputError
 from siteplanner.roads.closed_off import ClosedOff, closed_off
-from siteplanner.roads.exits import ExitTree, exit_tree
+from siteplanner.roads.exits import ExitTree, OnRoad, exit_tree
+from siteplanner.roads.hazards import tight_warned
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.reasons import UnknownAlong, UnknownKind
 from siteplanner.roads.search import Search, nowhere, search
 from siteplanner.roads.start import TOLD_GAP_M, NoStart, find_start, start_findings
 from siteplanner.roads.through import drive_findings
+from siteplanner.roads.tight_turns import TightTurn, tight_turns
 from siteplanner.roads.unreached import UnreachedPart, unreached_finding, unreached_parts
+from siteplanner.roads.waits import NO_WAITS, Waits
 
 _SAME_M = 1e-6  # the staging point itself, to the rounding of a projection onto a line
 
@@ -122,10 +125,9 @@ class DriveTree:
 
     @cached_property
     def exits_at_staging(self) -> ExitTree:
-        """The way out to the staging point's road."""
-        geometry = self.network.geometry
-        ends = np.unique([geometry.seg_from[self.segment], geometry.seg_to[self.segment]])
-        return exit_tree(geometry, self.network.judged.drivable, ends)
+        """The way to the staging point."""
+        start = OnRoad(self.segment, self.along_m)
+        return exit_tree(self.network.geometry, self.network.judged.drivable, (start,))
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
@@ -249,6 +251,8 @@ class Route:
     profile_distance_m: np.ndarray
     profile_elevation_m: np.ndarray
     profile_grade_pct: np.ndarray
+    waits: Waits = NO_WAITS  # in `time_s` with its likely seconds
+    tight_turns: tuple[TightTurn, ...] = ()  # at junctions, that are no bends of a road
 
     @property
     def worst_grade_error_pct(self) -> float:
@@ -291,7 +295,16 @@ def route_legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> li
 
 
 def legs_s(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> float:
-    """Seconds to drive legs (segment, metres along it at entry, at exit)."""
+    """Seconds to drive legs (segment, metres along it at entry, at exit), with what their junctions take."""
+    return _rolling_s(network, legs) + _waits(network, legs).likely_s
+
+
+def _waits(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> Waits:
+    arcs = np.array([2 * s + (b < a) for s, a, b in legs], np.int64)
+    return NO_WAITS if network.junctions is None else network.junctions.along(arcs)
+
+
+def _rolling_s(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> float:
     segment = np.array([s for s, _, _ in legs], int)
     start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
     seconds = np.where(end >= start, network.times.forward_s[segment], network.times.backward_s[segment])
@@ -380,14 +393,17 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
     segments = np.array([s for s, _, _ in legs], int)
     start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
     directions = np.where(end >= start, 1, -1)
+    line, waits = LineString(joined), _waits(network, legs)
+    tight = _tight_turns(network, line, segments, directions, np.abs(end - start))
     (up, up_error), (down, down_error) = _steepest(network, legs)
     distance, height, grades = _profile(network, legs)
     rise = np.diff(height[np.isfinite(height)])
     any_height = bool(np.isfinite(height).any())
     return Route(
-        line=LineString(joined),
+        line=line,
         distance_m=float(np.abs(end - start).sum()),
-        time_s=legs_s(network, legs),
+        time_s=_rolling_s(network, legs) + waits.likely_s,
+        waits=waits,
         up_grade_pct=up,
         down_grade_pct=down,
         worst_grade_pct=up if not up < down else -down,
@@ -401,8 +417,29 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
         end_m=end,
         access=access,
         unknown=_unknown_along(network, legs),
-        findings=drive_findings(network, segments, np.abs(end - start)),
+        findings=drive_findings(
+            network,
+            segments,
+            np.abs(end - start),
+            [tight_warned(turn.radius_m, network.turning_radius_m) for turn in tight],
+        ),
         profile_distance_m=distance,
         profile_elevation_m=height,
         profile_grade_pct=grades,
+        tight_turns=tight,
     )
+
+
+def _tight_turns(
+    network: RoadNetwork, line: LineString, segments: np.ndarray, directions: np.ndarray, driven_m: np.ndarray
+) -> tuple[TightTurn, ...]:
+    """At the junctions of a drive; where a bend of the road itself is told of that place, that is all."""
+    junctions = network.junctions
+    if junctions is None or len(segments) < 2:
+        return ()
+    arcs = 2 * segments + (directions < 0)
+    running = np.cumsum(driven_m)
+    found = tight_turns(line, running[:-1], junctions.busy[junctions.head[arcs[:-1]]], junctions.radius_m)
+    bends = [(h.x, h.y) for s in segments.tolist() for h in network.hazards[s] if h.kind == "bend"]
+    reach = np.pi * junctions.radius_m / 2
+    return tuple(t for t in found if not any(np.hypot(t.x - x, t.y - y) < reach for x, y in bends))

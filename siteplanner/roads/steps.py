@@ -21,7 +21,8 @@ class Move:
     """One thing to do. `onto`: how the road taken is called, '' where there is nothing to say of it; `stays`: it is
     the road one is on already. `toward`: the wind it leads to. `exit_number` counts the exits of a roundabout from 1.
     `start`: how the start is called. `off_road_m`: from the road to the spot at the end, and from a staging point
-    beside its road to that road at the start; NaN elsewhere.
+    beside its road to that road at the start; NaN elsewhere. As on signs: `ref` the number of the road taken,
+    `exit_ref` that of the exit, `destination` where it leads.
     """
 
     action: Action
@@ -35,6 +36,9 @@ class Move:
     exit_number: int = 0
     off_road_m: float = float("nan")
     then_unpaved: bool = False
+    ref: str = ""
+    exit_ref: str = ""
+    destination: str = ""
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from siteplanner.errors import Finding
-from siteplanner.roads.hazards import caution_findings
+from siteplanner.roads.hazards import Warned, caution_findings
 from siteplanner.roads.network import RoadNetwork
 
 
@@ -19,9 +21,12 @@ def passed_through(network: RoadNetwork, segments: np.ndarray) -> list[tuple[int
     return [(a, b) for a, b in runs if a > 0 and b < len(segments)]
 
 
-def drive_findings(network: RoadNetwork, segments: np.ndarray, driven_m: np.ndarray) -> tuple[Finding, ...]:
-    """Findings of a drive over these segments, `driven_m` metres on each."""
-    found = caution_findings(h for seg in dict.fromkeys(segments.tolist()) for h in network.hazards[seg])
+def drive_findings(
+    network: RoadNetwork, segments: np.ndarray, driven_m: np.ndarray, besides: Sequence[Warned] = ()
+) -> tuple[Finding, ...]:
+    """Findings of a drive over these segments, `driven_m` metres on each, and of what else it meets."""
+    on_roads = (h for seg in dict.fromkeys(segments.tolist()) for h in network.hazards[seg])
+    found = caution_findings([*on_roads, *besides])
     through = passed_through(network, segments)
     if not through:
         return found

@@ -23,7 +23,7 @@ from siteplanner.roads.signposts import called
 LEAST_ANGLE_DEG = 60.0  # between two roads that a rig swings from one into the other. Common practice
 ARM_LOOK_M = 20.0
 LOOP_SHARE = 0.8  # of the rig's turning circle: a loop shorter than this cannot be driven round. Common practice
-SEARCH_BACK_M = 5000.0  # nobody backs a trailer farther than this; beyond it there is no turning place
+SEARCH_BACK_M = 400.0  # nobody backs a trailer farther than this; beyond it there is no turning place. Common practice
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,8 @@ def last_turning_place(network: RoadNetwork, route: Route, rig: Rig) -> TurningP
 
     A junction counts when a third road for the rig leaves it, at least `LEAST_ANGLE_DEG` from both roads of the
     drive and as long as the rig, and may be driven back toward the junction: the rig backs into it and leaves
-    forward. A loop counts when it starts and ends at one node and is as long as the rig's turning circle.
+    forward. The road between it and the drive's end is one that may be driven both ways,
+    SEARCH_BACK_M at most. A loop counts when it starts and ends at one node and is as long as the rig's turning circle.
     """
     for leg in range(len(route.segments) - 1, -1, -1):
         running = float(route.running_m[leg])
@@ -53,6 +54,8 @@ def last_turning_place(network: RoadNetwork, route: Route, rig: Rig) -> TurningP
         node = int(network.geometry.seg_from[after] if route.directions[leg] > 0 else network.geometry.seg_to[after])
         if network.tags.roundabout[after] and not _is_at_start(route, leg):
             return _place(network, route, "roundabout", called(network, after), running, node)
+        if not _both_ways(network, after):
+            return None  # the rig would back against the traffic
         if _is_at_start(route, leg):
             continue
         before = int(route.segments[leg - 1])
@@ -69,6 +72,10 @@ def last_turning_place(network: RoadNetwork, route: Route, rig: Rig) -> TurningP
             if _lets_back_in(network, node, arm, before, after, rig):
                 return _place(network, route, "junction", called(network, arm), running, node)
     return None
+
+
+def _both_ways(network: RoadNetwork, segment: int) -> bool:
+    return bool(np.isfinite(network.times.forward_s[segment]) and np.isfinite(network.times.backward_s[segment]))
 
 
 def _is_at_start(route: Route, leg: int) -> bool:
@@ -125,11 +132,11 @@ def carry_on_m(network: RoadNetwork, route: Route) -> float | None:
     last, ahead = int(route.segments[-1]), bool(route.directions[-1] > 0)
     first = int(route.segments[0])
     turns = network.turns
-    count = len(turns.cost_s)
+    cost_s, count = network.choice_s[turns.arc], len(turns.arc)
     arc = 2 * last + (0 if ahead else 1)
-    if not np.isfinite(turns.cost_s[arc]):
+    if not np.isfinite(cost_s[arc]):
         return None
-    weight = turns.cost_s[turns.follow]
+    weight = cost_s[turns.follow] + turns.turn_s
     graph = csr_matrix(
         (np.maximum(weight, 1e-9), turns.follow.astype(np.int32), turns.first.astype(np.int32)), shape=(count, count)
     )
@@ -137,7 +144,7 @@ def carry_on_m(network: RoadNetwork, route: Route) -> float | None:
     # the arc driven last onto the start's own segment, either way round; that may be the arc set out on
     entries = []
     for goal in (2 * first, 2 * first + 1):
-        onto = np.searchsorted(turns.first, np.flatnonzero(turns.follow == goal), side="right") - 1
+        onto = np.searchsorted(turns.first, np.flatnonzero(turns.arc[turns.follow] == goal), side="right") - 1
         entries += [(float(seconds[a]), goal, int(a)) for a in onto if np.isfinite(seconds[a])]
     if not entries:
         return None
@@ -145,7 +152,7 @@ def carry_on_m(network: RoadNetwork, route: Route) -> float | None:
     start = float(route.start_m[0])
     metres = float(network.geometry.length_m[first]) - start if goal & 1 else start
     while at != arc and at >= 0:
-        metres += float(network.geometry.length_m[at >> 1])
+        metres += float(network.geometry.length_m[turns.arc[at] >> 1])
         at = int(before[at])
     end = float(route.end_m[-1])
     return metres + (float(network.geometry.length_m[last]) - end if ahead else end)

@@ -12,7 +12,7 @@ from siteplanner.app import compare
 from siteplanner.app.labels import Units
 from siteplanner.mission.criteria import BACKHAUL_GAUGES
 from siteplanner.planning.telling.score import line_words
-from siteplanner.roads.ways_out import WaysOut
+from siteplanner.roads.lifeline import Lifeline, Thread
 from tests.outputs.factory import HOSTILE, make_plan
 
 
@@ -39,7 +39,7 @@ def test_rows_that_differ_most_come_first_and_alike_rows_last(plan):
     assert states == sorted(states, reverse=True)
     assert not states[-1]  # the factory's spots have the same mast
     # one way out against two: as far apart as anything can be
-    assert rows[0].label == "Ways in and out"
+    assert rows[0].label == "Way in from staging"
     assert rows[0].best == (1,)
 
 
@@ -49,7 +49,7 @@ def test_every_criterion_must_serve_point_and_way_in_is_there(plan):
         assert any(label.startswith(c.label) for label in labels), c.label
     for point in plan.spots[0].evaluation.coverage.must_serve:
         assert f"Must-serve: {point.name}" in labels
-    for words in ("On air", "Ways in and out", "Drive", "Last leg over ground", "Mast"):
+    for words in ("On air", "Way in from staging", "Drive", "Last leg over ground", "Mast"):
         assert words in labels
 
 
@@ -94,7 +94,12 @@ def test_a_over_b_names_only_what_speaks_for_a_with_its_points(plan):
     assert "serves" not in other
     assert "more than one road leads out" in other  # the factory's first spot has one way out, the others two
     worse = with_criteria(b, coverage=0.1, backhaul=0.1, access=0.1, ground=0.1, must_serve=0.1)
-    cut = replace(worse, evaluation=replace(worse.evaluation, access=replace(b.evaluation.access, ways=WaysOut(1, ()))))
+    cut = replace(
+        worse,
+        evaluation=replace(
+            worse.evaluation, access=replace(b.evaluation.access, lifeline=Lifeline(Thread(1, ()), Thread(1, ())))
+        ),
+    )
     assert compare.over(cut, a) == "B over A: no criterion speaks for it."
 
 

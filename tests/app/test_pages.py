@@ -97,7 +97,7 @@ def test_why_not_here_says_reason_change_and_every_figure():
         "Incident area served",
         "Command post",
         "Drive from staging",
-        "Ways out",
+        "Way out of the area",
         "On air",
         "Score",
     ):

@@ -20,13 +20,16 @@ import numpy as np
 import shapely
 from affine import Affine
 from pyproj import CRS
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import dijkstra
 
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Rig, Speeds
 from siteplanner.roads.directions import directions
-from siteplanner.roads.exits import exit_tree, outer_ends
+from siteplanner.roads.exits import exit_tree
 from siteplanner.roads.network import RoadNetwork, build_network
 from siteplanner.roads.routing import drive_tree, nearest_accesses, route_to
+from siteplanner.roads.search import arc_seconds
 
 UTM = CRS.from_epsg(32610)
 EAST, NORTH, BLOCK_M = 500_000.0, 5_000_000.0, 150.0
@@ -86,15 +89,16 @@ def main() -> None:
     middle = EAST + side * BLOCK_M / 2, NORTH + side * BLOCK_M / 2
     first_s = once_s(lambda: drive_tree(net, *middle))
     tree_s = best_s(lambda: drive_tree(net, *middle))
+    turns = net.turns
+    arc = np.repeat(np.arange(len(turns.arc)), np.diff(turns.first))
+    weight = arc_seconds(net.times)[turns.arc][turns.follow] + turns.turn_s
     graph = nx.DiGraph()
-    graph.add_weighted_edges_from(
-        zip(net.arcs.tail.tolist(), net.arcs.head.tolist(), net.arcs.cost_s.tolist(), strict=True)
-    )
+    graph.add_weighted_edges_from(zip(arc.tolist(), turns.follow.tolist(), weight.tolist(), strict=True))
     tree = drive_tree(net, *middle)
-    source = int(net.geometry.seg_from[tree.segment])
+    source = 2 * tree.segment
     their_s = best_s(lambda: nx.single_source_dijkstra_path_length(graph, source), 2)
-    matrix = net.arcs.matrix(len(net.geometry.node_x))
-    from scipy.sparse.csgraph import dijkstra
+    shape = (len(turns.arc), len(turns.arc))
+    matrix = csr_matrix((weight, turns.follow.astype(np.int32), turns.first.astype(np.int32)), shape=shape)
 
     bare_s = best_s(lambda: dijkstra(matrix, indices=source, return_predecessors=True))
     print(
@@ -114,7 +118,7 @@ def main() -> None:
     route_s = best_s(lambda: [route_to(net, tree, a) for a in access[:50] if a]) / 50
     routes = [route_to(net, tree, a) for a in access[:5] if a]
     steps_s = best_s(lambda: [directions(net, r, grid) for r in routes]) / len(routes)
-    out_s = once_s(lambda: exit_tree(net.geometry, net.judged.drivable, outer_ends(net.geometry, net.judged.drivable)))
+    out_s = once_s(lambda: exit_tree(net.geometry, net.judged.drivable, net.exits))
     print(
         f"2000 access points / one: {many_s / one_s:.0f}; per tree: {many_s / tree_s:.2f}; "
         f"a route / tree {route_s / tree_s:.3f}; directions / tree {steps_s / tree_s:.3f}; ways out / tree "

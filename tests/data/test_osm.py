@@ -194,8 +194,10 @@ def test_turn_restrictions(extract):
     )
     layer = read(path)
     no, only = TurnRestriction("no", 7, 2, 9), TurnRestriction("only", 7, 2, 9)
-    assert layer.restrictions == (no, only, no, TurnRestriction("no", 7, 2, 8), TurnRestriction("no", 10, 2, 8))
-    assert [f.code for f in layer.findings] == ["turn_restrictions_left_out"]
+    over = TurnRestriction("no", 7, 0, 9, (8,))
+    others = TurnRestriction("no", 7, 2, 8), TurnRestriction("no", 10, 2, 8)
+    assert layer.restrictions == (no, only, no, over, *others)
+    assert not layer.findings
 
 
 @pytest.mark.parametrize(

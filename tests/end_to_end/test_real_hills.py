@@ -22,6 +22,7 @@ from scipy.ndimage import map_coordinates
 
 from siteplanner.demo import sample_mission
 from tests.core.coverage_twin import twin
+from tests.roads.test_turns import turn_seconds
 
 GEOD = Geod(ellps="WGS84")
 FOLDER = sample_mission("real_hills").parent
@@ -128,47 +129,37 @@ def test_the_route_lies_on_the_file_s_roads_and_has_the_length_it_says(hills_pla
 
 
 def test_the_winner_s_drive_is_the_quickest_by_a_second_graph_library(hills_plan):
-    """Dijkstra of networkx over the same segments and times."""
+    """Dijkstra of networkx over the same segments and times, with the seconds of turns worked out pair by pair."""
     network, route = hills_plan.scene.roads, hills_plan.best.evaluation.access.route
-    graph = nx.DiGraph()
+    g, seconds = network.geometry, {}
     for i in range(len(network)):
-        for a, b, s in (
-            (
-                network.geometry.seg_from[i],
-                network.geometry.seg_to[i],
-                network.times.forward_s[i],
-            ),
-            (
-                network.geometry.seg_to[i],
-                network.geometry.seg_from[i],
-                network.times.backward_s[i],
-            ),
-        ):
-            if np.isfinite(s) and s < graph.get_edge_data(a, b, {"s": np.inf})["s"]:
-                graph.add_edge(a, b, s=s)
+        seconds[2 * i], seconds[2 * i + 1] = float(network.times.forward_s[i]), float(network.times.backward_s[i])
+    seconds = {arc: s for arc, s in seconds.items() if np.isfinite(s)}
+    leaving: dict[int, list[int]] = {}
+    for arc in seconds:
+        leaving.setdefault(int(g.seg_to[arc >> 1] if arc & 1 else g.seg_from[arc >> 1]), []).append(arc)
 
-    def ends(leg, side):
-        """Node -> seconds between that node and the partial segment's open end."""
-        i, along = int(route.segments[leg]), float((route.start_m, route.end_m)[side][leg])
-        share = along / network.geometry.length_m[i]
-        out, back = network.times.forward_s[i], network.times.backward_s[i]
-        if side == 0:  # leaving the open end
-            return {
-                network.geometry.seg_to[i]: (1 - share) * out,
-                network.geometry.seg_from[i]: share * back,
-            }
-        return {
-            network.geometry.seg_from[i]: share * out,
-            network.geometry.seg_to[i]: (1 - share) * back,
-        }
+    def after(arc):
+        node = int(g.seg_from[arc >> 1] if arc & 1 else g.seg_to[arc >> 1])
+        return [b for b in leaving.get(node, ()) if b != arc ^ 1]
 
-    starts, stops = ends(0, 0), ends(-1, 1)
-    best = min(
-        first + nx.dijkstra_path_length(graph, a, b, weight="s") + last
-        for a, first in starts.items()
-        for b, last in stops.items()
-        if np.isfinite(first) and np.isfinite(last) and nx.has_path(graph, a, b)
-    )
+    graph = nx.DiGraph()
+    for a in seconds:
+        for b in after(a):
+            graph.add_edge(a, b, s=seconds[b] + turn_seconds(network, a, b))
+
+    def part(leg, side, arc):
+        """Seconds of an arc from the drive's first place to its end, or from its start to the drive's last place."""
+        along = float((route.start_m, route.end_m)[side][leg]) / g.length_m[int(route.segments[leg])]
+        done = 1 - along if arc & 1 else along
+        return seconds[arc] * (done if side else 1 - done)
+
+    first, last = int(route.segments[0]), int(route.segments[-1])
+    best = np.inf
+    for a in (arc for arc in (2 * first, 2 * first + 1) if arc in seconds):
+        ways = nx.single_source_dijkstra_path_length(graph, a, weight="s")
+        for b in (arc for arc in (2 * last, 2 * last + 1) if arc in ways and arc != a):
+            best = min(best, part(0, 0, a) + ways[b] - seconds[b] + part(-1, 1, b))
     assert route.time_s == pytest.approx(best, rel=1e-9)
 
 

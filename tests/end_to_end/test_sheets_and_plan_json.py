@@ -120,6 +120,18 @@ def wind(spot, record):
     return out
 
 
+def hangs_on(spot, goal):
+    """Whether one road alone leads there, and how much of it."""
+    line = spot["access"]["lifeline"][goal]
+    if line["ways"] != 1:
+        return {None: "not known", 0: "none", 2: "two: no single road's loss cuts it"}[line["ways"]]
+    metres = line["length_m"]
+    far = f"{metres / 1000:.1f} km" if metres >= 500 else f"{metres:.0f} m"
+    of = f" of the drive's {spot['access']['drive_distance_m'] / 1000:.1f} km" if goal == "staging" else ""
+    bridges = f", {line['bridges']} bridge{'s' if line['bridges'] > 1 else ''} in it" if line["bridges"] else ""
+    return f"one: {far}{of} without a way round{bridges}"
+
+
 def commander(record):
     spot = record["spots"][0]
     coverage, air, timeline = spot["coverage"], spot["on_air"], spot["timeline"]
@@ -134,7 +146,9 @@ def commander(record):
         f"On average{air['mean_min']:.0f} min after dispatch",
         f"Drive{drive(spot)}",
         f"Steepest{worst_grade(spot)}",
-        "Ways in" + {0: "none known", 1: "one: it can be cut off", 2: "two or more"}[spot["access"]["ways_out"]],
+        f"Way in{hangs_on(spot, 'staging')}",
+        f"Way out{hangs_on(spot, 'outside')}",
+        *(lost["sentence"].partition(" goes: ")[2] for lost in spot["access"]["lifeline"]["if_lost"][:1]),
         f"Satellite{max(k['margin_deg'] for k in spot['sky']):.0f}° above the skyline",
         f"Ground{slope(spot['ground'])}",
         f"refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",

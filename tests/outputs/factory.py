@@ -34,9 +34,9 @@ from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
 from siteplanner.planning.spots.room import room_to_turn
 from siteplanner.planning.spots.surroundings import hazards_near
 from siteplanner.planning.study.spot import Spot
+from siteplanner.roads.lifeline import Lifeline, Thread
 from siteplanner.roads.network import RoadNetwork, build_network
 from siteplanner.roads.routing import DriveTree, drive_tree, nearest_access, route_to
-from siteplanner.roads.ways_out import WaysOut
 
 HOSTILE = (
     "<img src=x onerror=alert(1)>",
@@ -160,7 +160,7 @@ def _evaluation(
             route.time_s + leg.length / 1.4,
             route,
             leg,
-            WaysOut(2 if number else 1, ()),
+            Lifeline(Thread(2 if number else 1, ()), Thread(2 if number else 1, ())),
         ),
         on_air=None,
         failed=failed,

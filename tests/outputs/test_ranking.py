@@ -39,6 +39,7 @@ def test_one_row_a_spot_with_units_in_the_names(plan):
         "coverage_share",
         "must_serve_lowest_probability",
         "ways_out",
+        "one_way_in",
         "limits_not_stated",
         "findings",
         "backhaul",

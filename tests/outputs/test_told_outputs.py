@@ -24,8 +24,8 @@ from siteplanner.outputs.sheets.briefing import MOST_BYTES, briefing, briefing_t
 from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf, sheet_png
 from siteplanner.outputs.sheets.sheet_words import geo_uri
-from siteplanner.planning.spots.drive import place_at
-from siteplanner.planning.spots.drive_facts import Cut, Turning
+from siteplanner.planning.spots.drive_facts import Turning
+from siteplanner.planning.spots.lifelines import Beside, OverWater, Section, place_at
 from siteplanner.planning.spots.room import Room
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.drive_record import access_record
@@ -33,10 +33,10 @@ from siteplanner.planning.telling.roads import band_words
 from siteplanner.planning.telling.words import recommendation
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import directions
+from siteplanner.roads.lifeline import Lifeline, Stretch, Thread
 from siteplanner.roads.reasons import Reason
 from siteplanner.roads.ruled_out import RuledOut
 from siteplanner.roads.turning import TurningPlace
-from siteplanner.roads.ways_out import WaysOut
 
 
 @pytest.fixture(scope="module")
@@ -45,14 +45,29 @@ def told_plan(plan):
     best = plan.spots[0]
     access, grid, roads = best.evaluation.access, plan.scene.elevation, plan.scene.roads
     told = access.told
-    line = roads.geometry.line[int(access.route.segments[-1])]
+    segment = int(access.route.segments[-1])
+    line = roads.geometry.line[segment]
+    stretches = (Stretch(segment, 0.0, line.length),)
     ends = (place_at(grid, *line.coords[k][:2]) for k in (0, -1))
     other = plan.spots[1].evaluation.access.route
     x, y = line.coords[0][:2]
     place = place_at(grid, x, y)
     told = replace(
         told,
-        cuts=(Cut("Mill Lane", line.length, *ends, (int(access.route.segments[-1]),), line),),
+        staging_cuts=(
+            Section(
+                "Mill Lane",
+                True,
+                "Marrow River",
+                line.length,
+                2100.0,
+                *ends,
+                (Stretch(segment, 0.0, line.length),),
+                line,
+            ),
+        ),
+        beside=(Beside("Flood", 900.0, 1400.0, 14.0, 1.25),),
+        over_water=(OverWater("Mill Lane", "Marrow River", 2100.0, "Flood", 14.0, 1.25, (segment,)),),
         alternative=Alternative(
             other,
             True,
@@ -82,7 +97,7 @@ def told_plan(plan):
     access = replace(
         access,
         told=told,
-        ways=WaysOut(1, ()),
+        lifeline=Lifeline(Thread(1, stretches), Thread(2, ())),
         drive_low_s=0.85 * access.drive_time_s,
         drive_high_s=1.4 * access.drive_time_s,
     )
@@ -94,17 +109,41 @@ def test_one_way_in_is_said_everywhere(told_plan):
     best = told_plan.best
     assert "one way in" in recommendation(told_plan)
     assert "one way in" in " ".join(sheet_content(told_plan, "commander")["sentence"].split())
-    assert "One way in and out. No way round if this is lost: Mill Lane" in spot_popup(best)
+    hangs = "One way in from staging."
+    lost = "bridges: Mill Lane over Marrow River at 2.1 km"
+    assert hangs in spot_popup(best)
+    assert lost in spot_popup(best)
     driver = sheet_content(told_plan, "driver")
     assert driver["cautions"][0][0] == "!!"
-    assert driver["cautions"][0][1].startswith("One way in and out. No way round if this is lost: ")
-    assert "One way in and out" in briefing(told_plan, "driver")
+    assert driver["cautions"][0][1].startswith(hangs)
+    assert lost in driver["cautions"][0][1].replace("\u2068", "").replace("\u2069", "")
+    assert hangs in briefing(told_plan, "driver")
     assert "one way in" in briefing(told_plan, "commander")
-    assert "One way in and out" in radio_texts(told_plan)[0]
+    assert hangs in radio_texts(told_plan)[0]
+    record = access_record(best.spot, best.evaluation.access, told_plan.spots)
+    assert record["one_way_in"] is True
+    assert record["ways_out"] == 2
+    (lost,) = record["lifeline"]["if_lost"]
+    assert (lost["parts_from"], lost["way_out_stays"], lost["bridge"]) == (["staging"], True, True)
+    assert set(lost["spots_reached"]) == {r.spot.name for r in told_plan.spots[1:] if r.evaluation.access}
+    assert "bridge of Mill Lane over Marrow River" in lost["sentence"]
     second = replace(told_plan, spots=told_plan.spots[1:])  # two ways out there
     assert second.best.evaluation.access.ways_out == 2
     for text in (spot_popup(second.best), briefing(second, "driver"), recommendation(second), *radio_texts(second)):
         assert "one way in" not in text.lower()
+
+
+def test_a_flood_beside_the_drive_is_said_everywhere(told_plan):
+    """1.4 km of the drive within 50 m of it and a bridge over its water, whether or not it touches the road."""
+    said_of = "lie within 50 m of Flood: 14 m at the nearest, the road 1.2 m above its edge at the least"
+    bridge = "bridge of Mill Lane over Marrow River at 2.1 km, 14 m from Flood"
+    plain = str.maketrans({"\u2068": None, "\u2069": None, "\u00a0": " ", "\u2060": None})
+    driver = " ".join(text for _, text in sheet_content(told_plan, "driver")["cautions"]).translate(plain)
+    record = access_record(told_plan.best.spot, told_plan.best.evaluation.access, told_plan.spots)
+    for text in (spot_popup(told_plan.best).translate(plain), driver, " ".join(record["lifeline"]["sentences"])):
+        assert said_of in " ".join(text.split())
+        assert bridge in " ".join(text.split())
+    assert "lie within 50 metres" in radio_texts(told_plan)[0]
 
 
 def test_gpx_holds_decision_points_and_the_other_way(told_plan):
@@ -142,7 +181,7 @@ def test_geopackage_layers_of_the_drives(told_plan, tmp_path):
     assert (other["longer_min"], other["shared_m"]) == (12.0, 900.0)
     cut = pyogrio.read_dataframe(path, layer="cut_segments").iloc[0]
     assert cut["name"] == "Mill Lane"
-    assert cut.geometry.length == pytest.approx(told.cuts[0].length_m)
+    assert cut.geometry.length == pytest.approx(told.staging_cuts[0].length_m)
     assert pyogrio.read_dataframe(path, layer="turning_places").iloc[0]["back_up_m"] == 450
     hazards = pyogrio.read_dataframe(path, layer="hazards_on_drives")
     assert len(hazards[hazards["rank"] == 1]) == len(told.hazards) > 0

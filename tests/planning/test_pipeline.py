@@ -18,7 +18,7 @@ from siteplanner.planning.plan.pipeline import rescore
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.record import plan_record
-from siteplanner.roads.ways_out import WaysOut
+from siteplanner.roads.lifeline import Lifeline, Thread
 from tests.planning.conftest import at, write_mission
 
 
@@ -283,17 +283,21 @@ def test_the_recommendation_names_what_could_go_wrong(valley_plan):
     bad = replace(
         best,
         evaluation=replace(
-            e, access=replace(e.access, ways=WaysOut(1, ())), coverage=replace(e.coverage, must_serve=(point,) * 3)
+            e,
+            access=replace(e.access, lifeline=Lifeline(Thread(1, ()), None)),
+            coverage=replace(e.coverage, must_serve=(point,) * 3),
         ),
     )
     assert risk_words(risks_of(bad)) == (
-        "there is one way in and out; service is less likely than not at "
+        "there is one way in from staging; service is less likely than not at "
         f"{'x' * 39}\u2026, {'x' * 39}\u2026 and 1 more."
     )
     good = replace(
         best,
         evaluation=replace(
-            e, access=replace(e.access, ways=WaysOut(2, ())), coverage=replace(e.coverage, must_serve=())
+            e,
+            access=replace(e.access, lifeline=Lifeline(Thread(2, ()), None)),
+            coverage=replace(e.coverage, must_serve=()),
         ),
     )
     assert risk_words(risks_of(good)) == ""

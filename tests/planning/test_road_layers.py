@@ -19,6 +19,7 @@ from siteplanner.outputs.map.road_shapes import closure_shapes, road_shapes
 from siteplanner.outputs.map.shapes import staging_mark
 from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.sheets.driver import driver_content
+from siteplanner.outputs.write import write_outputs
 from siteplanner.planning.spots.evaluate import evaluate
 from siteplanner.planning.study.road_layers import read_road_layers
 from siteplanner.planning.telling.directions import step_words
@@ -63,6 +64,20 @@ def bypass_plan(tmp_path_factory):
     with open(path, "w", encoding="utf-8") as file:
         file.write(mission)
     return plan(load_mission(path))
+
+
+def test_where_nothing_passes_the_closure_that_did_it_is_named_and_all_is_written(tmp_path):
+    save(tmp_path, "shut.gpkg", [box(*at(280, 880), *at(320, 930))], name=["Washed out"])
+    path = write_mission(tmp_path, layers='closures = "shut.gpkg"')
+    save(tmp_path, "keep.gpkg", [box(*at(0, 500), *at(420, 1300))], name=["yard"])  # what is left of the road
+    made = plan(load_mission(path))
+    assert made.best is None
+    words = plan_record(made)["recommendation"]
+    assert "One road alone would lead the rig to" in words
+    assert "of road on the search ground, were it open: Valley Road (closed: Washed out)." in words
+    names = {f.name for f in write_outputs(made, tmp_path / "out", only=["map.html", "ranking.csv", "commander.pdf"])}
+    assert {"map.html", "ranking.csv", "commander.pdf"} <= names
+    assert "Valley Road (closed: Washed out)" in (tmp_path / "out" / "map.html").read_text(encoding="utf-8")
 
 
 def test_a_closed_bridge_takes_the_winner_out(valley_plan, closed_plan):

@@ -15,14 +15,16 @@ from shapely.geometry import LineString
 from siteplanner import explain
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.site.timeline import three_points
-from siteplanner.planning.spots.drive import cuts_of, lines_above
-from siteplanner.planning.telling.radio import one_way_words, radio_lines
+from siteplanner.planning.spots.drive import lines_above
+from siteplanner.planning.spots.lifelines import sections_of
+from siteplanner.planning.telling.lifeline import way_in_words
+from siteplanner.planning.telling.radio import radio_lines
 from siteplanner.planning.telling.record import evaluation_record
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.units import SPOKEN
 from siteplanner.roads.hazards_ahead import HazardAhead
+from siteplanner.roads.lifeline import Lifeline, Thread, lifeline
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
-from siteplanner.roads.ways_out import WaysOut, ways_out
 from tests.planning.conftest import at
 from tests.roads.drawn import EAST, FLAT, NORTH, network, road
 
@@ -126,21 +128,26 @@ def test_one_way_in_names_the_sections_with_their_ends(valley_plan, lay_by):
     )
     tree = drive_tree(net, EAST + 300, NORTH)
     access = nearest_access(net, tree, EAST + 1400, NORTH + 500)
-    ways = ways_out(net, access, tree)
-    assert ways.count == 1
-    cuts = cuts_of(net, route_to(net, tree, access), ways, FLAT)
-    assert [(c.name, round(c.length_m)) for c in cuts] == [("Hill Lane", 600), ("Mill Lane", 500)]
+    found = lifeline(net, tree, access)
+    assert found.staging.ways == found.outside.ways == 1
+    cuts = sections_of(net, route_to(net, tree, access), found.staging, FLAT)
+    # only the 400 m of Hill Lane between the stop and the junction
+    assert [(c.name, round(c.length_m)) for c in cuts] == [("Hill Lane", 400), ("Mill Lane", 500)]
+    assert [c.running_m for c in cuts] == pytest.approx([1200, 700])
     near, far = cuts[1].start, cuts[1].end
     assert (near.x - EAST, near.y - NORTH, far.x - EAST, far.y - NORTH) == pytest.approx((1000, 500, 1000, 0))
     # zone 10 on its central meridian: 123 W; 1,000 m east at 45 N are 0.0127 degrees
     assert far.longitude == pytest.approx(-123 + 1000 / 0.9996 / 78_846.84, abs=1e-4)
-    assert (cuts[0].start.x - EAST, cuts[0].end.x - EAST) == pytest.approx((1600, 1000))
+    assert (cuts[0].start.x - EAST, cuts[0].end.x - EAST) == pytest.approx((1400, 1000))
     assert cuts[1].line.length == pytest.approx(500)
-    told = replace(lay_by.evaluation.access.told, cuts=cuts)
-    assert one_way_words(told) == "No way round if this is lost: Hill Lane, 0.6 km; Mill Lane, 0.5 km."
-    text = " ".join(radio_lines(lay_by.spot, replace(lay_by.evaluation.access, ways=WaysOut(1, ())), told))
-    assert "One way in and out. No way round if this is lost: Hill Lane, 0.6 kilometres or 0.4 miles; Mill Lane" in text
-    assert "One way in" not in " ".join(radio_lines(lay_by.spot, lay_by.evaluation.access, told))
+    told = replace(lay_by.evaluation.access.told, staging_cuts=cuts)
+    access = replace(lay_by.evaluation.access, told=told, lifeline=found)
+    assert way_in_words(access).endswith("If lost, cut off: Mill Lane, 0.5 km; Hill Lane, 400 m.")
+    text = " ".join(radio_lines(lay_by.spot, access, told))
+    assert "One way in from staging. 0.9 kilometres or 0.6 miles of the drive's 1.5 kilometres or 0.9 miles" in text
+    assert "Hill Lane, 400 metres or 1,312 feet." in text
+    two = replace(access, lifeline=Lifeline(Thread(2, ()), None))
+    assert "One way in" not in " ".join(radio_lines(lay_by.spot, two, told))
 
 
 def test_a_drive_under_a_line_says_so(lay_by):
@@ -182,8 +189,9 @@ def test_radio_lines_say_the_way_in_full(lay_by):
     likely = round(access.drive_time_s / 60)
     assert lines[0].startswith(f"Drive to spot lay-by. 1.5 kilometres or 0.9 miles on the road, about {likely} minute")
     assert lines[1].startswith("1. Leave the staging point on Valley Road, toward the east. Drive on 1.5 kilometres")
-    assert "In degrees and minutes: 44 degrees" in lines[-2]
-    assert "west" in lines[-2]
+    (goal,) = [line for line in lines if line.startswith("Destination")]
+    assert "In degrees and minutes: 44 degrees" in goal
+    assert "west" in goal
 
 
 def hazard(kind, **facts):

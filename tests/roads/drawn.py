@@ -16,6 +16,9 @@ from siteplanner.mission import Rig, Speeds
 from siteplanner.roads.network import RoadNetwork, build_network
 
 UTM = CRS.from_epsg(32610)
+NO_SECONDS = (0.0, 0.0, 0.0)
+UNSIGNED = dict.fromkeys(("signal_s", "stop_s", "give_way_s", "level_crossing_s"), NO_SECONDS)
+STILL = Speeds(turn_s=0, shunt_s=NO_SECONDS, **UNSIGNED)  # times are those of the roads alone
 EAST, NORTH = 500_000.0, 5_000_000.0  # on the central meridian: grid north is true north
 
 
@@ -34,9 +37,13 @@ def layer(*rows: dict[str, Any]) -> gpd.GeoDataFrame:
 
 
 def network(
-    *rows: dict[str, Any], elevation: Grid | None = None, rig: Rig | None = None, **options: Any
+    *rows: dict[str, Any],
+    elevation: Grid | None = None,
+    rig: Rig | None = None,
+    speeds: Speeds = STILL,
+    **options: Any,
 ) -> RoadNetwork:
-    return build_network(layer(*rows), elevation=elevation, rig=rig or Rig(), speeds=Speeds(), **options)
+    return build_network(layer(*rows), elevation=elevation, rig=rig or Rig(), speeds=speeds, **options)
 
 
 def ground(height, size_m: float = 2000.0, cell_m: float = 10.0) -> Grid:

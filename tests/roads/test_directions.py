@@ -124,10 +124,15 @@ def test_a_bend_just_behind_a_fork_is_told_as_the_turn_that_it_is():
     bend, cut = (-9.0, 1012.0), (-300, 1012)
     ahead = [(0, 1000), (0, 2000)], {"name": "Main Road"}
     short, on = ([(0, 1000), bend], {"name": "West Street"}), ([bend, cut], {"name": "West Street"})
+    seen = "north-west"
     for crossing, words in (
         ([], "Turn left onto West Street, toward the west"),
-        # a street between the two pieces: a place to go wrong, told for what is seen first
-        ([([bend, (-9, 1300)], {"name": "Mid Street"})], "Keep left at the fork onto West Street, toward the west"),
+        # a street between the two pieces: a place to go wrong, told for what is seen first, and toward where the 15 m
+        # to the next step lead (36 degrees left)
+        (
+            [([bend, (-9, 1300)], {"name": "Mid Street"})],
+            f"Keep left at the fork onto West Street, toward the {seen}",
+        ),
     ):
         steps = texts(drive([MAIN, ahead, short, on, *crossing], (0, 0), cut)[2])
         assert steps[1] == words

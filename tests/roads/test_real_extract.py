@@ -17,9 +17,12 @@ from siteplanner.data.vectors import read_layer
 from siteplanner.mission import Rig, Speeds
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.roads.directions import directions
+from siteplanner.roads.exits import OnRoad
 from siteplanner.roads.network import build_network
 from siteplanner.roads.routing import drive_tree, nearest_access, route_to
-from tests.roads.test_turns import arc_graph
+from tests.roads.drawn import STILL, UNSIGNED
+from tests.roads.test_lifeline import compare
+from tests.roads.test_turns import arc_graph, turn_seconds
 
 UTM = CRS.from_epsg(32635)
 FILE = Path(__file__).parent / "data" / "helsinki_roads.osm.pbf"
@@ -40,6 +43,30 @@ def net(layer):
         speeds=Speeds(),
         restrictions=layer.restrictions,
     )
+
+
+@pytest.fixture(scope="module")
+def still(layer):
+    """The same roads without the seconds of turns: the ways that were read against the map."""
+    return build_network(
+        layer.frame,
+        elevation=None,
+        rig=Rig(height_m=2.5, width_m=2.2, length_m=9),
+        speeds=STILL,
+        restrictions=layer.restrictions,
+    )
+
+
+def turning(net):
+    """The seconds of turns by hand, each pair once; the count of roads at a node is taken from the lines once."""
+    known = {}
+
+    def seconds(a, b):
+        if (a, b) not in known:
+            known[a, b] = turn_seconds(net, a, b)
+        return known[a, b]
+
+    return seconds
 
 
 @pytest.fixture(scope="module")
@@ -101,11 +128,18 @@ def through_and_anywhere(net):
     return replace(net, tags=replace(net.tags, no_stop=nothing, destination=np.zeros(len(net), bool)))
 
 
-def test_arrivals_agree_with_networkx(net):
+def test_arrivals_agree_with_networkx(layer):
+    net = build_network(
+        layer.frame,
+        elevation=None,
+        rig=Rig(height_m=2.5, width_m=2.2, length_m=9),
+        speeds=Speeds(**UNSIGNED),
+        restrictions=layer.restrictions,
+    )
     net = through_and_anywhere(net)
     x0, y0, _, _ = net.geometry.bounds
     tree = drive_tree(net, x0 + 200, y0 + 500)
-    theirs = arc_graph(net, tree)
+    theirs = arc_graph(net, tree, turning(net))
     reached = np.isfinite(theirs)
     assert reached.sum() > 800
     assert np.array_equal(np.isfinite(tree.node_s), reached)
@@ -174,12 +208,28 @@ def test_one_way_streets_are_kept(layer, net):
             assert not (word == "-1" and ahead > 0)
 
 
+def test_what_places_hang_on_equals_removing_each_stretch_in_turn(net):
+    rng = np.random.default_rng(3)
+    x0, y0, x1, y1 = net.geometry.bounds
+    tree = drive_tree(net, x0 + 200, y0 + 500)
+    places = [nearest_access(net, tree, rng.uniform(x0, x1), rng.uniform(y0, y1)) for _ in range(2)]
+    places = [OnRoad(a.segment, a.along_m) for a in places]
+    # dead ends, where something hangs on one road
+    ends = np.bincount(np.concatenate([net.geometry.seg_from, net.geometry.seg_to]))
+    dead = np.flatnonzero((ends[net.geometry.seg_from] == 1) & tree.reached)[::9]
+    places += [OnRoad(int(i), float(net.geometry.length_m[i]) / 3) for i in dead[:2]]
+    assert len(net.exits) > 2
+    for exits in ((OnRoad(tree.segment, tree.along_m),), net.exits):
+        assert compare(net, exits, places) >= 1
+
+
 READ = {1: ((0.6, 0.3), (0.3, 0.75)), 2: ((0.9, 0.1), (0.15, 0.9)), 3: ((0.5, 0.95), (0.45, 0.05))}
 
 
-def test_directions_are_those_that_were_read_against_the_map(net, grid):
+def test_directions_are_those_that_were_read_against_the_map(still, grid):
     """The table in data/README.md: each step there was read against a drawing of the extract. Angles are measured
     again here, on the ellipsoid, from the route's line alone."""
+    net = still
     table: dict[int, dict[int, tuple[float, str, str, float]]] = {n: {} for n in READ}
     for line in (Path(__file__).parent / "data" / "README.md").read_text(encoding="utf-8").splitlines():
         cells = [cell.strip() for cell in line.strip("|").split("|")]

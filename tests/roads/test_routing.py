@@ -78,7 +78,7 @@ def second_opinion(net, tree):
     return np.array([lengths.get(k, np.inf) for k in range(len(net.geometry.node_x))])
 
 
-def town(seed, size=7, oneways=0.3, missing=0.2):
+def town(seed, size=7, oneways=0.3, missing=0.2, **options):
     rng = np.random.default_rng(seed)
     xy = np.stack(np.meshgrid(np.arange(size) * 120.0, np.arange(size) * 100.0), -1)
     xy += rng.uniform(-30, 30, (size, size, 2))
@@ -93,7 +93,7 @@ def town(seed, size=7, oneways=0.3, missing=0.2):
                         "maxheight": "2" if rng.random() < 0.05 else None,
                     }
                     rows.append(road(xy[i, j], xy[a, b], **tags) | {"highway": str(rng.choice(classes))})
-    return network(*rows, elevation=ground(lambda x, y: 100 + 0.04 * x + 8 * np.sin(y / 90)))
+    return network(*rows, elevation=ground(lambda x, y: 100 + 0.04 * x + 8 * np.sin(y / 90)), **options)
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -42,9 +42,10 @@ def test_the_last_side_road_square_to_the_road():
     ],
 )
 def test_side_roads_that_do_not_serve_are_passed_over(side, tags):
-    found = place(MAIN, road((800, 0), (800, 200), name="Mill Lane"), road(*side, **tags))
+    mill = road((1450, 0), (1450, 200), name="Mill Lane")
+    found = place(MAIN, mill, road(*side, **tags), end=(1800, 0))
     assert found.name == "Mill Lane"
-    assert place(MAIN, road(*side, **tags)) is None
+    assert place(MAIN, road(*side, **tags), end=(1800, 0)) is None
 
 
 def test_a_loop_at_the_junction_serves_when_it_is_long_enough():
@@ -62,8 +63,17 @@ def test_a_loop_at_the_junction_serves_when_it_is_long_enough():
 def test_too_far_back_is_no_turning_place():
     long = road((0, 0), (9000, 0))
     side = road((800, 0), (800, 200), name="Mill Lane")
-    assert place(long, side, end=(5700, 0)).back_m == pytest.approx(4900)
-    assert place(long, side, end=(8000, 0)) is None
+    assert place(long, side, end=(1190, 0)).back_m == pytest.approx(390)
+    assert place(long, side, end=(1210, 0)) is None
+
+
+def test_nobody_backs_against_one_way_traffic():
+    side = road((1700, 0), (1700, 200), name="Mill Lane")
+    assert place(MAIN, side, end=(1900, 0)).name == "Mill Lane"
+    assert place({**MAIN, "oneway": "yes"}, side, end=(1900, 0)) is None
+    # a one-way piece between is enough
+    two = [road((0, 0), (1750, 0)), road((1750, 0), (1800, 0), oneway="yes"), road((1800, 0), (2000, 0))]
+    assert place(*two, side, end=(1900, 0)) is None
 
 
 def test_carrying_on_round_the_block_needs_no_turning():

@@ -62,11 +62,13 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                     "geometry": Point(hazard.x, hazard.y),
                 }
             )
-        for cut in told.cuts:
+        for cut in (*told.staging_cuts, *told.outside_cuts):
             out["cut_segments"].append(
                 {
                     **whose,
                     "name": clean(cut.name),
+                    "cut_off_from": "staging" if cut in told.staging_cuts else "outside",
+                    "bridge": cut.bridge,
                     "length_m": known(cut.length_m, 0),
                     "from_grid_reference": cut.start.grid_reference,
                     "to_grid_reference": cut.end.grid_reference,

@@ -212,6 +212,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "worst_grade_pct": known(access.worst_grade_pct, 1) if access else None,
         "last_leg_m": known(access.last_leg_m, 1) if access else None,
         "ways_out": access.ways_out if access else None,
+        "one_way_in": access.one_way_in if access else None,
         "on_air_early_min": known(air.early_min, 0) if air else None,
         "on_air_likely_min": known(air.likely_min, 0) if air else None,
         "on_air_mean_min": known(air.mean_min, 0) if air else None,

@@ -59,6 +59,7 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["worst_grade_pct"] = round(access.worst_grade_pct, 1) if access else None
     row["last_leg_m"] = round(access.last_leg_m, 1) if access else None
     row["ways_out"] = access.ways_out if access else None
+    row["one_way_in"] = access.one_way_in if access else None
     row["limits_not_stated"] = "; ".join(unknown_along_words(access.unknown)) if access else None
     row["on_air_low_min"] = round(air.early_min) if air else None
     row["on_air_likely_min"] = round(air.likely_min) if air else None

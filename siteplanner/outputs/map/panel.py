@@ -15,9 +15,10 @@ from siteplanner.planning.telling.aiming import aim, both_bearings
 from siteplanner.planning.telling.backhaul_rows import backhaul_lines, names_in
 from siteplanner.planning.telling.compass import SKEW_BRIEFLY
 from siteplanner.planning.telling.directions import alternative_words
-from siteplanner.planning.telling.driver import drive_time_words, no_way_or_time, one_way_sentences
+from siteplanner.planning.telling.driver import drive_time_words, no_way_or_time
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import lift_doubt_words
+from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_short, way_in_words, way_out_words
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.places import (
     last_leg_length,
@@ -110,9 +111,6 @@ def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str
 
 
 def _access_rows(access: Access) -> list[tuple[str, str]]:
-    ways = "not worked out" if access.ways_out is None else str(access.ways_out)
-    if access.ways_out == 1:
-        ways = one_way_sentences(told_of(access), METRIC)
     rows = [
         ("Drive", shown(f"{BOTH.distance(access.drive_distance_m)}, {drive_time_words(access, BOTH)}")),
         *(
@@ -124,7 +122,9 @@ def _access_rows(access: Access) -> list[tuple[str, str]]:
         ),
         ("Steepest", shown(BOTH.grade(access.worst_grade_pct, access.worst_grade_error_pct))),
         ("Last leg", shown(last_leg_length(access, BOTH))),
-        ("Ways out", named(ways)),
+        ("Way in from staging", named(way_in_words(access) or way_in_short(access))),
+        ("Way out of the area", named(way_out_words(access))),
+        *(("Beside the drive", named(words)) for words in hazards_beside_words(access)),
     ]
     told = told_of(access)
     rows.append(("Other way", named(alternative_words(told.alternative))))

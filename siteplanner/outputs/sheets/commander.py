@@ -10,10 +10,12 @@ from siteplanner.outputs.sheets.sheet_maps import commander_map
 from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, named
 from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.if_lost import if_lost
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import PointService
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
+from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.sheet_facts import assumed, facts, more_checks, prefer_runner_up, weakest_words
 from siteplanner.planning.telling.timeline import light_words
@@ -41,6 +43,16 @@ def arrival_words(plan: Plan, best: RankedSpot | None) -> list[str]:
     checks = arrival_checks(plan, best)
     rows = [f"{name_in_text(c.text, 110)} ({c.why})" for c in checks[:MOST_CHECKS]]
     return [*rows, more_checks(len(checks) - MOST_CHECKS)] if len(checks) > MOST_CHECKS else rows
+
+
+MOST_LOST = 3  # lines on what remains if a road goes; the record has each
+
+
+def _if_lost(plan: Plan, best: RankedSpot) -> list[str]:
+    access = best.evaluation.access
+    if access is None:
+        return []
+    return if_lost_lines(if_lost(plan.spots, access, best.spot.name))[:MOST_LOST]
 
 
 def commander_content(plan: Plan) -> dict[str, Any]:
@@ -97,6 +109,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "more_points": weakest_words(MOST_POINTS, many),
         "dangers": [
             *([f.severity, finding_text(f)] for f in e.findings if f.severity != "note"),
+            *(["caution", name_in_text(words, 300)] for words in _if_lost(plan, best)),
             *([f.severity, finding_text(f)] for f in (site.wind.findings if site.wind else ())),
             *(["warning", t] for t in hazards_near_sentences(site.hazards[:MOST_HAZARDS], BOTH, named(40))),
             ["caution", line_sentence(e.line, BOTH, named(40))],

@@ -24,13 +24,13 @@ from siteplanner.planning.telling.driver import (
     last_leg_words,
     not_stated_words,
     on_foot_words,
-    one_way_sentences,
     other_starts,
     profile_words,
     rig_rows,
     stretch_words,
 )
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences
+from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_words, way_out_words
 from siteplanner.planning.telling.roads import band_words, not_these_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.timeline import light_words, on_the_spot_words
@@ -39,6 +39,7 @@ from siteplanner.planning.telling.words import CAUTIONS
 from siteplanner.roads.hazards_ahead import HazardAhead
 
 MOST_RULED_OUT = 4  # reasons of roads that are shut; more would hide the way itself
+SAID_OF_THE_WAY = ("one_way_in", "one_way_out", "hazard_beside_drive")  # named with its roads on this sheet
 SEVERITY_MARK = {"caution": "!!", "warning": "!", "note": ""}
 
 
@@ -85,9 +86,9 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
     last_leg = last_leg_words(access, _bearing(plan, access, spot), BOTH)
     stop = f"Stop. {last_leg}"
-    one_way = access.ways_out == 1
-    own = [f for f in e.findings if f.severity != "note" and not (one_way and f.code == "one_way_in")]
-    alone = name_in_text(one_way_sentences(told, BOTH, "Agree when to leave."), 300)
+    hanging = [way_in_words(access), way_out_words(access) if access.ways_out != 2 else ""]
+    beside = hazards_beside_words(access)
+    own = [f for f in e.findings if f.severity != "note" and f.code not in SAID_OF_THE_WAY]
     other = name_in_text(alternative_words(told.alternative), 300)
     through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
     return {
@@ -137,7 +138,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "turning": turning,
         "rig": [*rig_rows(plan.mission.rig, BOTH), ("Not known", not_stated_words(access, BOTH, named(260)))],
         "cautions": [
-            *([["!!", alone]] if one_way else []),
+            *(["!!", name_in_text(words, 600)] for words in (*hanging, *beside) if words),
             *([SEVERITY_MARK[f.severity], finding_text(f)] for f in own),
             *(["!!", text] for text in hazards_near_sentences(through, BOTH, named(40))),
             ["!!", CAUTIONS[2]],

@@ -14,6 +14,7 @@ from siteplanner.planning.site.on_site import on_site
 from siteplanner.planning.spots.drive import tell
 from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.lifelines import beside_findings
 from siteplanner.planning.spots.room import room_to_turn
 from siteplanner.planning.spots.skyline import skyline
 from siteplanner.planning.spots.slots import visible_arc
@@ -30,7 +31,10 @@ def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
         evaluation = replace(evaluation, arc=judge.step("arc", visible_arc, judge.dish, spot.unnamed, sky))
     if access is not None and access.told is None:
         room = evaluation.ground.room or room_to_turn(study, spot.x, spot.y)
-        evaluation = replace(evaluation, access=replace(access, told=tell(study, access, room)))
+        told = tell(study, access, room)
+        beside = beside_findings(told.beside, told.over_water, access.drive_distance_m)
+        findings = (*evaluation.findings, *beside)
+        evaluation = replace(evaluation, access=replace(access, told=told), findings=findings)
     return evaluation
 
 

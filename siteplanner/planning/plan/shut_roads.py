@@ -11,6 +11,7 @@ from siteplanner.planning.limits.ruling import OUTSIDE
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.roads.alternatives import Alternative
+from siteplanner.roads.openings import Opening, best_opening
 from siteplanner.roads.ruled_out import RuledOut, ruled_out, shut_within
 
 AROUND_M = 500.0  # beside a drive: what a driver may think of turning into. Common practice
@@ -40,6 +41,14 @@ def shut_roads(plan: Plan) -> ShutRoads:
     rows = ruled_out(network, segments)
     kept = sorted(rows[:MOST_ROWS], key=lambda row: (row.name, row.reason.kind, row.reason.what, row.x, row.y))
     return ShutRoads(tuple(kept), len(rows) - len(kept))
+
+
+def opening(plan: Plan) -> Opening | None:
+    """The shut road that would lead to most road on the search ground, were it open; None where no single one does."""
+    if plan.judge is None:
+        return None
+    network = plan.scene.roads
+    return best_opening(network, plan.judge.study.trees, _on_search_ground(plan, network.geometry.line))
 
 
 def _other(evaluation: Evaluation) -> Alternative | None:

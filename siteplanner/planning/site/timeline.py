@@ -17,6 +17,7 @@ from itertools import pairwise
 
 from siteplanner.mission import Mission
 from siteplanner.planning.study.sun import CIVIL_DEG, SUNRISE_DEG, light_word, sun_elevations_deg, sun_times
+from siteplanner.roads.waits import NO_WAITS, Waits
 
 NINE_IN_TEN = (0.05, 0.95)
 """The points of a distribution between which nine cases in ten lie."""
@@ -134,28 +135,33 @@ class Timeline:
         return None if self.dispatch is None else self.dispatch + timedelta(minutes=minutes)
 
 
-def drive_range(drive: float, leg: float) -> tuple[float, float, float]:
-    """Low, likely and high time of a drive and its last leg, in the unit of both (see DRIVE_METHOD)."""
-    return DRIVE_LOW * drive + LEG_LOW * leg, drive + leg, DRIVE_HIGH * drive + LEG_HIGH * leg
+def drive_range(drive_s: float, leg_s: float, waits: Waits = NO_WAITS) -> tuple[float, float, float]:
+    """Low, likely and high seconds of a drive, whose likely waits are in it, and its last leg (see DRIVE_METHOD)."""
+    rolling = drive_s - waits.likely_s
+    low = DRIVE_LOW * rolling + waits.low_s + LEG_LOW * leg_s
+    return low, drive_s + leg_s, DRIVE_HIGH * rolling + waits.high_s + LEG_HIGH * leg_s
 
 
-def three_points(mission: Mission, drive_s: float, last_leg_s: float) -> tuple[tuple[str, float, float, float], ...]:
+def three_points(
+    mission: Mission, drive_s: float, last_leg_s: float, waits: Waits = NO_WAITS
+) -> tuple[tuple[str, float, float, float], ...]:
     """(part, low, likely, high minutes) in order, from the mission's figures and the drive worked out."""
     trailer = mission.trailer
-    drive, leg = drive_s / 60, last_leg_s / 60
+    low, drive, high = drive_range(drive_s, 0.0, waits)
+    leg_low, leg, leg_high = drive_range(0.0, last_leg_s)
     return (
         ("Hitch up and walk round", *trailer.hitch_up_min),
-        ("Drive", *drive_range(drive, 0.0)),
-        ("Last leg", *drive_range(0.0, leg)),
+        ("Drive", low / 60, drive / 60, high / 60),
+        ("Last leg", leg_low / 60, leg / 60, leg_high / 60),
         ("Set up, level, raise the mast", *trailer.set_up_min),
         ("Find the satellite, first service", *trailer.acquisition_min),
     )
 
 
-def time_on_air(mission: Mission, drive_s: float, last_leg_s: float) -> Moments:
+def time_on_air(mission: Mission, drive_s: float, last_leg_s: float, waits: Waits = NO_WAITS) -> Moments:
     """Minutes from dispatch to first service: most likely, mean, and the range that holds nine cases in ten."""
     alike = mission.times.parts_alike
-    return Moments(_parts(three_points(mission, drive_s, last_leg_s), alike), alike)
+    return Moments(_parts(three_points(mission, drive_s, last_leg_s, waits), alike), alike)
 
 
 def _parts(points: tuple[tuple[str, float, float, float], ...], alike: float) -> tuple[Part, ...]:

@@ -1,4 +1,4 @@
-"""The drive to one spot, told: steps, hazards, grades, another way, turning round, what would cut the spot off."""
+"""The drive to one spot, told: steps, hazards, grades, another way, turning round, what the spot hangs on."""
 
 from __future__ import annotations
 
@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from siteplanner.core.geodesy import degrees_minutes
 from siteplanner.data.grid import Grid
-from siteplanner.data.grid_reference import grid_reference
 from siteplanner.mission import Mission, Staging
-from siteplanner.planning.spots.drive_facts import Cut, Place, Told
+from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import start_of
+from siteplanner.planning.spots.lifelines import bridges_over_water, hazards_beside, sections_of
 from siteplanner.planning.spots.turn_round import turn_round
 from siteplanner.roads.alternatives import alternative_to
 from siteplanner.roads.directions import directions
@@ -23,9 +22,7 @@ from siteplanner.roads.hazards_ahead import HazardAhead, hazard_ahead, hazards_a
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
 from siteplanner.roads.ruled_out import shut_on_quicker_ways
-from siteplanner.roads.signposts import called
 from siteplanner.roads.steps import Step
-from siteplanner.roads.ways_out import WaysOut
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -46,15 +43,21 @@ def tell(study: Study, access: Access, room: Room) -> Told:
     other: tuple[Step, ...] = ()
     if alternative.route is not None:
         other = _with_gap(directions(network, alternative.route, grid, start), access.gap_m)
+    areas = study.overlay("hazards")
+    bridges = bridges_over_water(network, route, study.overlay("water"), areas, grid)
+    line = access.lifeline
     return Told(
         steps,
         hazards,
         grade_bands(route, study.mission.rig.max_grade_pct),
-        cuts_of(network, route, access.ways, grid),
+        () if line is None else sections_of(network, route, line.staging, grid, bridges),
+        () if line is None or line.outside is None else sections_of(network, route, line.outside, grid, bridges),
         alternative,
         other,
         turn_round(study, room, route, access.last_leg_m),
         shut_on_quicker_ways(network, tree, route),
+        hazards_beside(route, areas, grid),
+        bridges,
     )
 
 
@@ -109,79 +112,3 @@ def lines_above(route: Route, overlays: dict[str, GeoDataFrame]) -> list[HazardA
             at = route.line.interpolate(running)
             out.append(hazard_ahead(warned, running, at.x, at.y))
     return out
-
-
-def place_at(grid: Grid, x: float, y: float) -> Place:
-    """A point of the plan's CRS with its coordinates."""
-    lon, lat = (float(v) for v in grid.lonlat(x, y))
-    return Place(float(x), float(y), lat, lon, degrees_minutes(lat, lon), grid_reference(lat, lon))
-
-
-def cuts_of(network: RoadNetwork, route: Route, ways: WaysOut | None, grid: Grid) -> tuple[Cut, ...]:
-    """The road sections without a way round, from the spot outward; neighbours of one name are one section."""
-    if ways is None:
-        return ()
-    groups: list[list[int]] = []
-    for segment in ways.cut_segments:
-        if (
-            groups
-            and called(network, segment) == called(network, groups[-1][-1])
-            and _shared(network, segment, groups[-1][-1]) >= 0
-        ):
-            groups[-1].append(segment)
-        else:
-            groups.append([segment])
-    out = []
-    for number, group in enumerate(groups):
-        nodes = _chain(network, route, group, groups[number + 1][0] if number + 1 < len(groups) else None)
-        first, last = (
-            place_at(
-                grid,
-                network.geometry.node_x[n],
-                network.geometry.node_y[n],
-            )
-            for n in nodes
-        )
-        line = shapely.line_merge(shapely.multilinestrings(list(network.geometry.line[group])))
-        length = float(network.geometry.length_m[group].sum())
-        out.append(Cut(called(network, group[0]), length, first, last, tuple(group), line))
-    return tuple(out)
-
-
-def _shared(network: RoadNetwork, a: int, b: int) -> int:
-    """The node that two segments share, or -1."""
-    mine = {
-        int(network.geometry.seg_from[a]),
-        int(network.geometry.seg_to[a]),
-    }
-    both = mine & {
-        int(network.geometry.seg_from[b]),
-        int(network.geometry.seg_to[b]),
-    }
-    return min(both) if both else -1
-
-
-def _chain(network: RoadNetwork, route: Route, group: list[int], following: int | None) -> tuple[int, int]:
-    """The outer nodes of a chain of segments, the one nearer to the spot first."""
-    if len(group) == 1 and group[0] in route.segments:
-        leg = int(np.flatnonzero(route.segments == group[0])[0])
-        near, far = (
-            int(network.geometry.seg_to[group[0]]),
-            int(network.geometry.seg_from[group[0]]),
-        )
-        return (near, far) if route.directions[leg] > 0 else (far, near)
-    ends = {
-        int(network.geometry.seg_from[group[0]]),
-        int(network.geometry.seg_to[group[0]]),
-    }
-    if len(group) == 1:
-        joint = _shared(network, group[0], following) if following is not None else -1
-        last = joint if joint >= 0 else int(network.geometry.seg_to[group[0]])
-        return next(iter(ends - {last}), last), last
-    first = next(iter(ends - {_shared(network, group[0], group[1])}), -1)
-    tail = {
-        int(network.geometry.seg_from[group[-1]]),
-        int(network.geometry.seg_to[group[-1]]),
-    }
-    last = next(iter(tail - {_shared(network, group[-1], group[-2])}), -1)
-    return (first if first >= 0 else min(ends)), (last if last >= 0 else min(tail))

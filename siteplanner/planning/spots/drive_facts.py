@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from siteplanner.planning.spots.lifelines import Beside, OverWater, Section
 from siteplanner.planning.spots.room import Room
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.grade_bands import GradeBand
@@ -12,21 +12,6 @@ from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.ruled_out import RuledOut
 from siteplanner.roads.steps import Step
 from siteplanner.roads.turning import TurningPlace
-
-if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
-
-
-@dataclass(frozen=True)
-class Place:
-    """A point in metres of the plan's CRS and in WGS 84, three ways."""
-
-    x: float
-    y: float
-    latitude: float
-    longitude: float
-    degrees_minutes: str
-    grid_reference: str
 
 
 @dataclass(frozen=True)
@@ -47,26 +32,17 @@ class Turning:
 
 
 @dataclass(frozen=True, eq=False)
-class Cut:
-    """Road without a way round: its loss would cut the spot off. `start` is the end nearer to the spot."""
-
-    name: str
-    length_m: float
-    start: Place
-    end: Place
-    segments: tuple[int, ...]
-    line: BaseGeometry
-
-
-@dataclass(frozen=True, eq=False)
 class Told:
     """Everything that is told of a drive."""
 
     steps: tuple[Step, ...]
     hazards: tuple[HazardAhead, ...]
     bands: tuple[GradeBand, ...]
-    cuts: tuple[Cut, ...]
+    staging_cuts: tuple[Section, ...]  # without them no way from the staging point
+    outside_cuts: tuple[Section, ...]  # without them no way out of the data
     alternative: Alternative
     alternative_steps: tuple[Step, ...]
     turning: Turning
     not_these: tuple[RuledOut, ...]  # shut roads of ways that would be quicker
+    beside: tuple[Beside, ...] = ()
+    over_water: tuple[OverWater, ...] = ()

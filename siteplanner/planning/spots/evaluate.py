@@ -25,6 +25,7 @@ from siteplanner.planning.site.site_wind import highest_stop_m
 from siteplanner.planning.site.timeline import drive_range, time_on_air
 from siteplanner.planning.spots.backhaul import backhaul_findings, broken_backhaul, judge_backhauls, stop_for_link
 from siteplanner.planning.spots.evaluation import Access, Evaluation, Ground, Start
+from siteplanner.planning.spots.lifelines import hanging_findings
 from siteplanner.planning.spots.lines import Backhaul, Look
 from siteplanner.planning.spots.service import predict_coverage
 from siteplanner.planning.spots.standing import judge_ground, stand_breaks, standing_findings
@@ -33,10 +34,10 @@ from siteplanner.planning.study.inputs import CoverageInputs, DishView, coverage
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
+from siteplanner.roads.lifeline import lifeline
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.no_way import why_no_way
 from siteplanner.roads.routing import DriveTree, nearest_access, route_to
-from siteplanner.roads.ways_out import ways_out
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -131,10 +132,10 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     findings += backhaul_findings(study, backhauls)
     if access is not None:
         findings += access.route.findings
-        one_way = access.ways.finding(study.network) if access.ways is not None else None
-        if one_way is not None:
-            findings.append(one_way)
-    on_air = time_on_air(study.mission, access.drive_s, access.last_leg_s) if access is not None else None
+        findings += hanging_findings(study.network, access.lifeline, access.drive_distance_m)
+    on_air = None
+    if access is not None:
+        on_air = time_on_air(study.mission, access.drive_s, access.last_leg_s, access.route.waits)
     return Evaluation(
         spot,
         ground,
@@ -212,15 +213,16 @@ def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Acce
     access = replace(access, target_x=spot.x, target_y=spot.y, offset_m=float(leg.length))
     route = route_to(network, tree, access)
     leg_s, gap_s = leg.length / metres_s, tree.gap_m / metres_s
-    low, seconds, high = drive_range(route.time_s + gap_s, leg_s)
-    ways = ways_out(network, access, tree)
+    low, seconds, high = drive_range(route.time_s + gap_s, leg_s, route.waits)
+    others = [(name, trees[k]) for k, name in enumerate(inputs.starts) if k != first and found[k] is not None]
+    line = lifeline(network, tree, access, others)
     starts = []
     for start, other, arriving in zip(inputs.starts, trees, found, strict=True):
         drive = None if arriving is None else route_to(network, other, arriving)
         starts.append(
             Start(
                 start,
-                None if drive is None else drive_range(drive.time_s + other.gap_m / metres_s, leg_s)[1],
+                None if drive is None else drive.time_s + other.gap_m / metres_s + leg_s,
                 None if drive is None else drive.distance_m + other.gap_m,
             )
         )
@@ -230,7 +232,7 @@ def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Acce
         seconds,
         route,
         leg,
-        ways,
+        line,
         drive_low_s=low,
         drive_high_s=high,
         by_staging=tuple(starts) if len(starts) > 1 else (),

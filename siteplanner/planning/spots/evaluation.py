@@ -32,9 +32,9 @@ from siteplanner.planning.study.spot import Spot
 if TYPE_CHECKING:
     from shapely.geometry import LineString
 
+    from siteplanner.roads.lifeline import Lifeline
     from siteplanner.roads.reasons import UnknownAlong
     from siteplanner.roads.routing import Route
-    from siteplanner.roads.ways_out import WaysOut
 
 
 TOO_WIDE_M = 30.0  # cells from here on say nothing of ground as wide as a trailer; common practice, no source
@@ -147,7 +147,7 @@ class Access:
     drive_time_s: float
     route: Route
     last_leg: LineString
-    ways: WaysOut | None = None  # with the segments whose loss cuts the spot off; None: not worked out
+    lifeline: Lifeline | None = None  # None: not worked out
     drive_low_s: float = float("nan")
     drive_high_s: float = float("nan")
     told: Told | None = None  # for listed spots, user's spots and explained points; None elsewhere
@@ -182,8 +182,17 @@ class Access:
 
     @property
     def ways_out(self) -> int | None:
-        """1: one way in, 2: two that share no road segment, 0: none; None: not worked out."""
-        return None if self.ways is None else self.ways.count
+        """To the outside: 2 where the loss of no single stretch of road cuts the spot off, 1 where one does, 0: none.
+
+        None: not known, because nothing says where the roads leave the data, or not worked out.
+        """
+        line = self.lifeline
+        return None if line is None or line.outside is None else line.outside.ways
+
+    @property
+    def one_way_in(self) -> bool | None:
+        """Whether the loss of a single stretch of road parts the spot from its staging point; None: not worked out."""
+        return None if self.lifeline is None else self.lifeline.staging.ways == 1
 
     @property
     def unknown(self) -> tuple[UnknownAlong, ...]:

@@ -54,7 +54,8 @@ if TYPE_CHECKING:
 ROAD_MARGIN_M = 3000.0  # roads are read this far around search ground and staging: a way round may leave the box
 ELEVATION_MARGIN_M = 2500.0  # ground beyond the search ground that may hide a satellite
 LAYERS_MARGIN_M = 500.0  # what stands this far outside the search ground may still matter at its rim
-OVER_GROUND = ("keep_out", "power_lines", "structures", "water", "soft_ground", "must_serve", "spots")
+OVER_GROUND = ("keep_out", "power_lines", "structures", "soft_ground", "must_serve", "spots")
+ALONG_DRIVES = ("water",)  # what a drive may meet outside the search ground
 COARSE_CELL_M = 5.0
 
 
@@ -231,6 +232,8 @@ def read_layers(mission: Mission, place: Place, elevation: Elevation) -> Loaded[
     """What lies on the search ground: areas, lines and points by their names in the mission."""
     near = place.around(place.search, LAYERS_MARGIN_M)
     layers = read_tables(mission, OVER_GROUND, place.crs, near)
+    along = read_tables(mission, ALONG_DRIVES, place.crs, place.around(place.everything, LAYERS_MARGIN_M))
+    layers = Loaded(layers.value | along.value, (*layers.records, *along.records), layers.findings + along.findings)
     findings = list(layers.findings)
     for role in ("must_serve", "spots"):
         if role in layers.value:
@@ -266,6 +269,7 @@ def build_roads(
         when=mission.times.dispatch,
         elevation_error_m=elevation_error_m(mission, elevation.source_cell_m),
         source_cell_m=elevation.source_cell_m,
+        edges=layers.edges,
     )
     trees = tuple(drive_tree(network, start.x, start.y) for start in place.starts)
     return Loaded(Drives(network, trees), (), (*network.findings, *starts_findings(trees, mission)))

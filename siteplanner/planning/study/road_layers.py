@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+import shapely
+from shapely.geometry import LinearRing, Polygon
+
 from siteplanner.data.osm import TurnRestriction
-from siteplanner.data.vectors import read_layer
+from siteplanner.data.vectors import Layer, read_layer
 from siteplanner.mission import Mission
 from siteplanner.planning.study.layers import Loaded, as_table, read_files, shapes_of, told
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.roads.closures import Closure, read_closures, read_dangers, with_tracks
+from siteplanner.roads.exits import Edges, sides_of
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -19,7 +24,8 @@ if TYPE_CHECKING:
 
     from siteplanner.errors import Finding
 
-OVER_ROADS = ("hazards", "closures", "extra_tracks")
+OVER_ROADS = ("hazards", "closures", "extra_tracks", "exits")
+_STEPS = 32  # a side of a box in degrees is no straight line in metres
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +37,7 @@ class RoadLayers:
     closures: tuple[Closure, ...]
     dangers: tuple[Closure, ...]
     overlays: dict[str, GeoDataFrame]
+    edges: Edges  # of the road data, and the exits that the user names
 
 
 def read_road_layers(
@@ -68,5 +75,37 @@ def read_road_layers(
     if len(overlays.get("hazards", ())):
         closing, dangers = read_dangers(overlays["hazards"], layers.hazards_close_roads)
         closures = (*closures, *closing)
-    made = RoadLayers(roads, main.restrictions, closures, dangers, overlays)
+    exits = overlays.pop("exits", None)
+    given = () if exits is None else tuple(exits.geometry)
+    edges = replace(edges_of(main, near), given=given)
+    made = RoadLayers(roads, main.restrictions, closures, dangers, overlays, edges)
     return told(made, [main, *(layer for read in files.values() for layer in read)], findings)
+
+
+def edges_of(main: Layer, near: BaseGeometry | None) -> Edges:
+    """The edges of the road data: of what was read around the mission, of the file, and of the lines that it holds.
+
+    A clip follows a box in degrees or in metres; the lines' own boxes in both show it where the file states none.
+    """
+    frame = main.frame
+    lines = np.asarray(frame.geometry.array, object)
+    lines = lines[shapely.get_dimensions(lines) == 1]
+    degrees = frame.geometry.to_crs(4326)
+    west, south, east, north = degrees[frame.geometry.geom_type != "Point"].total_bounds.tolist()
+    # only an extract holds lines that reach over its edge
+    extent = main.record.extent_lonlat if main.record.held.kind == "roads" else None
+    stated = extent is not None and bool(np.isfinite(extent).all())
+    return Edges(
+        boxes=(_ring(extent, frame.crs),) if extent is not None and stated else (),
+        sides=(sides_of(lines), _ring((west, south, east, north), frame.crs)),
+        within=() if near is None else (Polygon(_ring(near.bounds, frame.crs)),),
+    )
+
+
+def _ring(box: tuple[float, float, float, float], crs: CRS) -> LinearRing:
+    """The outline of a box in degrees, in metres."""
+    from pyproj import Transformer
+
+    outline = shapely.segmentize(shapely.boundary(shapely.box(*box)), max(box[2] - box[0], box[3] - box[1]) / _STEPS)
+    x, y = Transformer.from_crs(4326, crs, always_xy=True).transform(*shapely.get_coordinates(outline).T)
+    return LinearRing(np.column_stack([x, y]))

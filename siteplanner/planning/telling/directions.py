@@ -23,7 +23,7 @@ def move_words(move: Move, units: Units = METRIC) -> str:
         "turn": _turn,
         "keep": _keep,
         "ramp": _ramp,
-        "merge": lambda m: f"merge onto {m.onto}{_toward(m)}",
+        "merge": lambda m: f"merge onto {_road(m)}{_toward(m)}",
         "continue": _continue,
         "roundabout": _roundabout,
         "unpaved": lambda m: f"unpaved from here, on {m.onto}",
@@ -73,7 +73,12 @@ def _toward(move: Move) -> str:
 
 
 def _onto(move: Move) -> str:
-    return f"to stay on {move.onto}{_toward(move)}" if move.stays else f"onto {move.onto}{_toward(move)}"
+    return f"to stay on {_road(move)}{_toward(move)}" if move.stays else f"onto {_road(move)}{_toward(move)}"
+
+
+def _road(move: Move) -> str:
+    """`Ridge Road (CR 12)`: the name with the number that signs show."""
+    return f"{move.onto} ({move.ref})" if move.ref else move.onto
 
 
 def _depart(move: Move, units: Units) -> str:
@@ -81,8 +86,8 @@ def _depart(move: Move, units: Units) -> str:
         gap = f"leave {move.start}, {units.length(move.off_road_m)} over ground that no road data show"
         return f"{gap}, then take {move.onto}{_toward(move) if move.toward else ''}"
     if move.toward:
-        return f"leave {move.start} on {move.onto}{_toward(move)}"
-    return f"start at {move.start} on {move.onto}"
+        return f"leave {move.start} on {_road(move)}{_toward(move)}"
+    return f"start at {move.start} on {_road(move)}"
 
 
 def _turn(move: Move) -> str:
@@ -102,19 +107,21 @@ def _keep(move: Move) -> str:
 
 def _ramp(move: Move) -> str:
     side = f" on the {move.side}" if move.side else ""
-    return f"take the ramp{side}{f' onto {move.onto}' if move.onto else ''}{_toward(move)}"
+    what = f"exit {move.exit_ref}" if move.exit_ref else "the ramp"
+    signed = f"; signs: {move.destination}" if move.destination else ""
+    return f"take {what}{side}{f' onto {_road(move)}' if move.onto else ''}{_toward(move)}{signed}"
 
 
 def _continue(move: Move) -> str:
     if move.shape == "bend":
-        return f"follow the bend to the {move.side}: the road becomes {move.onto}{_toward(move)}"
-    return f"continue as {move.onto}{_toward(move)}"
+        return f"follow the bend to the {move.side}: the road becomes {_road(move)}{_toward(move)}"
+    return f"continue as {_road(move)}{_toward(move)}"
 
 
 def _roundabout(move: Move) -> str:
     number = move.exit_number
     which = ORDINALS[number - 1] if number <= len(ORDINALS) else f"number {number}"
-    return f"at the roundabout take the {which} exit onto {move.onto}{_toward(move)}"
+    return f"at the roundabout take the {which} exit onto {_road(move)}{_toward(move)}"
 
 
 def _arrive(move: Move, units: Units) -> str:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
-from siteplanner.planning.spots.drive_facts import Cut, Place, Told, Turning
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.plan.if_lost import if_lost
+from siteplanner.planning.spots.drive_facts import Told, Turning
 from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.spots.lifelines import BESIDE_M, Place, Section
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.directions import alternative_words, step_words, too_far_words
+from siteplanner.planning.telling.lifeline import hazards_beside_words, if_lost_words, way_in_words, way_out_words
 from siteplanner.planning.telling.radio import radio_lines
 from siteplanner.planning.telling.roads import ahead_words, band_words, reason_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
@@ -19,6 +24,7 @@ from siteplanner.planning.telling.times import drive_method_words
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards_ahead import HazardAhead
+from siteplanner.roads.lifeline import Thread
 from siteplanner.roads.reasons import UnknownAlong
 from siteplanner.roads.routing import Route
 from siteplanner.roads.ruled_out import RuledOut
@@ -27,8 +33,8 @@ from siteplanner.roads.steps import Step
 PROFILE_POINTS = 400  # a longer profile is thinned; its highest, lowest and steepest points stay
 
 
-def access_record(spot: Spot, access: Access) -> dict[str, Any]:
-    """The figures of the drive, and what was told of it where it was told."""
+def access_record(spot: Spot, access: Access, listed: Sequence[RankedSpot] = ()) -> dict[str, Any]:
+    """The figures of the drive, and what was told of it where it was told. `listed`: the spots handed over with it."""
     route, told = access.route, access.told
     record: dict[str, Any] = {
         "drive_distance_m": access.drive_distance_m,
@@ -41,7 +47,7 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
         "worst_grade_error_pct": access.worst_grade_error_pct,
         "last_leg_m": access.last_leg_m,
         "ways_out": access.ways_out,
-        "one_way_in": None if access.ways_out is None else access.ways_out == 1,
+        "one_way_in": access.one_way_in,
         "unknown_limits": list(unknown_along_words(access.unknown)),
         "unknown": [_unknown(item) for item in access.unknown],
         "by_staging": [asdict(start) for start in access.by_staging],
@@ -49,7 +55,8 @@ def access_record(spot: Spot, access: Access) -> dict[str, Any]:
     if told is None:
         return record
     return record | {
-        "cut_segments": [_cut(cut) for cut in told.cuts],
+        "cut_segments": [_section(section) for section in told.staging_cuts],
+        "lifeline": _lifeline(spot, access, told, listed),
         "directions": [_step(step) for step in told.steps],
         "hazards": [_hazard(hazard) for hazard in told.hazards],
         "grade_bands": [_band(band) for band in told.bands],
@@ -146,8 +153,73 @@ def _place(place: Place) -> dict[str, Any]:
     }
 
 
-def _cut(cut: Cut) -> dict[str, Any]:
-    return {"name": cut.name, "length_m": _known(cut.length_m, 1), "from": _place(cut.start), "to": _place(cut.end)}
+def _section(section: Section) -> dict[str, Any]:
+    return {
+        "name": section.name,
+        "bridge": section.bridge,
+        "over": section.over,
+        "length_m": _known(section.length_m, 1),
+        "running_m": _known(section.running_m, 1),
+        "from": _place(section.start),
+        "to": _place(section.end),
+    }
+
+
+def _thread(thread: Thread | None, sections: Sequence[Section], sentence: str) -> dict[str, Any]:
+    return {
+        "ways": None if thread is None else thread.ways,
+        "length_m": None if thread is None else _known(thread.length_m, 1),
+        "bridges": sum(section.bridge for section in sections),
+        "sections": [_section(section) for section in sections],
+        "sentence": sentence,
+    }
+
+
+def _lifeline(spot: Spot, access: Access, told: Told, listed: Sequence[RankedSpot]) -> dict[str, Any] | None:
+    """What the spot hangs on, what remains if each goes, and what lies beside the drive."""
+    line = access.lifeline
+    if line is None:
+        return None
+    return {
+        "staging": _thread(line.staging, told.staging_cuts, way_in_words(access)),
+        "outside": _thread(line.outside, told.outside_cuts, way_out_words(access)),
+        "if_lost": [
+            {
+                "name": lost.section.name,
+                "bridge": lost.section.bridge,
+                "length_m": _known(lost.section.length_m, 1),
+                "parts_from": list(lost.parts),
+                "spots_reached": list(lost.spots),
+                "reached_from": lost.start or None,
+                "way_out_stays": lost.outside,
+                "sentence": if_lost_words(lost),
+            }
+            for lost in if_lost(listed, access, spot.name)
+        ],
+        "hazards_beside": [
+            {
+                "name": beside.name,
+                "running_m": _known(beside.running_m, 1),
+                "length_m": _known(beside.length_m, 1),
+                "across_m": _known(beside.across_m, 1),
+                "up_m": _known(beside.up_m, 1),
+                "within_m": BESIDE_M,
+            }
+            for beside in told.beside
+        ],
+        "bridges_over_water": [
+            {
+                "road": bridge.road,
+                "water": bridge.water,
+                "running_m": _known(bridge.running_m, 1),
+                "hazard": bridge.hazard,
+                "across_m": _known(bridge.across_m, 1),
+                "up_m": _known(bridge.up_m, 1),
+            }
+            for bridge in told.over_water
+        ],
+        "sentences": hazards_beside_words(access),
+    }
 
 
 def _alternative(alternative: Alternative, told: Told) -> dict[str, Any]:

@@ -8,9 +8,7 @@ from collections.abc import Callable
 from siteplanner.mission import Rig
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access
-from siteplanner.planning.telling.radio import one_way_words
 from siteplanner.planning.telling.roads import USUAL, ahead_words, rig_height_words, unknown_along_words
 from siteplanner.planning.telling.units import BOTH, NOT_KNOWN, Units
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
@@ -73,11 +71,6 @@ def on_foot_words(last_leg: str, heading_deg: float, units: Units) -> str:
     """The last leg with how to drive it and how to park; `heading_deg` NaN: not known."""
     park = f" Park with the nose at {units.bearing(heading_deg)} true." if math.isfinite(heading_deg) else ""
     return f"{last_leg} Walking pace, a spotter on foot in sight of the driver.{park}"
-
-
-def one_way_sentences(told: Told, units: Units, then: str = "") -> str:
-    """That there is one way in and out, and which sections have no way round."""
-    return " ".join(filter(None, ("One way in and out.", one_way_words(told, units.first), then)))
 
 
 def stretch_words(hazard: HazardAhead, units: Units, named: Named = str) -> str:

@@ -165,7 +165,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Cut extracts so that ways stay whole if a road at the edge matters.",
     ),
     "turn_restrictions_left_out": lambda f, u: (
-        f"{f['count']} turn restrictions that run over a road in between are not used for routes.",
+        f"{f['count']} turn restrictions do not fit the roads that they name and are not used for routes.",
         "Signs on the road go before the directions.",
     ),
     "column_pushed_aside": lambda f, u: (

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from siteplanner.planning.spots.lifelines import Beside
+from siteplanner.planning.telling.lifeline import beside_words
 from siteplanner.planning.telling.roads import hazard_words, names_together, no_start_words
 from siteplanner.planning.telling.units import Units
 from siteplanner.roads.hazards import KINDS, Warned
@@ -147,6 +149,20 @@ def _unread(f: Facts, u: Units) -> tuple[str, str]:
     )
 
 
+def _with_bridges(count: int) -> str:
+    return f", {_count(count, 'bridge', 'bridges')} among them" if count else ""
+
+
+def _beside(f: Facts, u: Units) -> tuple[str, str]:
+    beside = Beside(**{key: f[key] for key in ("name", "running_m", "length_m", "across_m", "up_m")})
+    over = f"; {_count(f['bridges'], 'bridge crosses', 'bridges cross')} its water" if f["bridges"] else ""
+    words = beside_words(beside, f["drive_m"], u)
+    return (
+        f"{words[:1].upper()}{words[1:]}{over}.",
+        "Ask how high it stands there now and how fast it comes; agree who says that the way is lost.",
+    )
+
+
 def _on_the_way(f: Facts, u: Units) -> tuple[str, str]:
     first = hazard_words(Warned(**{key: value for key, value in f.items() if key != "count"}), u)
     return (
@@ -210,9 +226,15 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Ask who keeps the road, or go round.",
     ),
     "one_way_in": lambda f, u: (
-        f"There is one way in: {_count(f['sections'], 'road section', 'road sections')} "
-        f"({u.figure(f['length_m'] / 1000, 'km', 1)}) without a way round.",
+        f"There is one way in from staging: {u.distance(f['length_m'])} of {u.distance(f['of_m'])} have no way round"
+        f"{_with_bridges(f['bridges'])}.",
+        "Have that road looked at before the rig leaves and watched while it stands; agree when to leave.",
+    ),
+    "one_way_out": lambda f, u: (
+        f"There is one way out of the area: {u.distance(f['length_m'])} of road without a way round"
+        f"{_with_bridges(f['bridges'])}.",
         "Keep the way clear, keep radio contact, and agree when to leave.",
     ),
+    "hazard_beside_drive": _beside,
     **{f"route_{kind.replace(' ', '_')}": _on_the_way for kind in KINDS},
 }

@@ -15,9 +15,10 @@ from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.directions import alternative_words, move_words, too_far_words
+from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_words, way_out_words
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.room import turning_words
-from siteplanner.planning.telling.units import METRIC, SPOKEN, Units
+from siteplanner.planning.telling.units import SPOKEN, Units
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.steps import Step
 
@@ -57,19 +58,11 @@ def radio_lines(
         f"{_spoken_minutes(spot.latitude, spot.longitude)}."
     )
     if not alternative:
-        if access.ways_out == 1:
-            lines.append(f"One way in and out. {one_way_words(told, units)}".strip())
+        hangs = [way_in_words(access, units), way_out_words(access, units) if access.ways_out == 1 else ""]
+        lines += filter(None, hangs)
+        lines += hazards_beside_words(access, units)
         lines.append(turning_words(told.turning, units))
     return tuple(lines)
-
-
-def one_way_words(told: Told, units: Units = METRIC) -> str:
-    """Which road sections have no way round; empty where there are none."""
-    if not told.cuts:
-        return ""
-    named = [f"{cut.name}, {units.figure(cut.length_m / 1000, 'km', 1)}" for cut in told.cuts[:3]]
-    more = f", and {len(told.cuts) - 3} more" if len(told.cuts) > 3 else ""
-    return f"No way round if this is lost: {'; '.join(named)}{more}."
 
 
 def _step(step: Step, units: Units) -> str:

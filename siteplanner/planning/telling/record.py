@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import UTC
 from typing import Any
@@ -66,9 +67,12 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "sun_outages": _sun_record(plan.sun),
         "rain": _rain_record(plan.rain),
         "driving": {**asdict(as_driven(plan.mission)), "sentence": f"{driving_words(as_driven(plan.mission))}."},
-        "spots": [{**spot_record(ranked), **on_site_record(plan, ranked)} for ranked in plan.spots],
+        "spots": [{**spot_record(ranked, plan.spots), **on_site_record(plan, ranked)} for ranked in plan.spots],
         "rejected": [
-            {**evaluation_record(e), "failed": [{"limit": b.code, "reason": breach_words(b)} for b in e.failed]}
+            {
+                **evaluation_record(e, plan.spots),
+                "failed": [{"limit": b.code, "reason": breach_words(b)} for b in e.failed],
+            }
             for e in plan.rejected
         ],
         "timings_s": plan.timings_s,
@@ -92,11 +96,11 @@ def _fields(value: Firmness | SearchSummary | None) -> dict[str, Any]:
     return {} if value is None else asdict(value)
 
 
-def spot_record(ranked: RankedSpot) -> dict[str, Any]:
+def spot_record(ranked: RankedSpot, listed: Sequence[RankedSpot] = ()) -> dict[str, Any]:
     """One ranked spot; `score` is the sum of the criteria's contributions."""
     return {
         "rank": ranked.rank,
-        **evaluation_record(ranked.evaluation),
+        **evaluation_record(ranked.evaluation, listed),
         "score": ranked.score,
         "criteria": {c.name: line_record(c) for c in ranked.criteria},
         "certainty": None if ranked.certainty is None else asdict(ranked.certainty),
@@ -290,8 +294,8 @@ def _overhead_line_record(line: KeepAway) -> dict[str, Any]:
     }
 
 
-def evaluation_record(e: Evaluation) -> dict[str, Any]:
-    """What was found out about a spot."""
+def evaluation_record(e: Evaluation, listed: Sequence[RankedSpot] = ()) -> dict[str, Any]:
+    """What was found out about a spot. `listed`: the spots handed over with it."""
     spot = e.spot
     record: dict[str, Any] = {
         "name": spot.name,
@@ -330,7 +334,7 @@ def evaluation_record(e: Evaluation) -> dict[str, Any]:
         }
         record["service"] = service_record(c)
     if e.access is not None:
-        record["access"] = access_record(spot, e.access)
+        record["access"] = access_record(spot, e.access, listed)
     if e.on_air is not None:
         air = e.on_air
         record["on_air"] = {

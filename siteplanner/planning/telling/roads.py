@@ -12,6 +12,7 @@ from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards import Warned
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.no_way import NoWay
+from siteplanner.roads.openings import Opening
 from siteplanner.roads.reasons import Reason, Unknown, UnknownAlong, closure_names
 from siteplanner.roads.ruled_out import RuledOut
 from siteplanner.roads.start import NoStart
@@ -101,6 +102,14 @@ def reasons_words(reasons: Sequence[Reason], units: Units = METRIC) -> str:
     return "; ".join([*told, *([f"closed: {names_together(closed)}"] if closed else [])])
 
 
+def opening_words(opening: Opening, units: Units = METRIC) -> str:
+    """The one shut road that would lead to most ground, with the value that keeps it shut."""
+    name = opening.reasons[0].name
+    why = reasons_words([road.reason for road in opening.reasons], units)
+    opens = units.figure(opening.opens_m / 1000, "km", 1)
+    return f"One road alone would lead the rig to {opens} of road on the search ground, were it open: {name} ({why})."
+
+
 def names_together(names: Sequence[str]) -> str:
     """`slide and flood`."""
     return " and ".join(names)
@@ -177,6 +186,8 @@ def hazard_words(hazard: Warned, units: Units = METRIC) -> str:
             return f"passes under {_above(what)}, height not in the data{then}read the sign, measure if there is none"
         return f"passes under {_above(what)}, posted height {units.posted(value, 'm')}"
     if kind == "bend":
+        if hazard.state == "junction":
+            return f"tight {_radius_words(hazard, units, 'turn at the junction')}"
         return f"sharp {_radius_words(hazard, units)}"
     if kind == "steep" and value is not None:
         if hazard.error is not None and hazard.limit is not None:
@@ -234,6 +245,9 @@ def ahead_words(hazard: HazardAhead, units: Units = METRIC) -> str:
     if hazard.kind == "steep" and hazard.value is not None:
         return f"steep {'climb' if hazard.value > 0 else 'descent'}{units.colon}{hazard_words(hazard, units)}"
     if hazard.kind == "bend" and hazard.side:
+        if hazard.state == "junction":
+            what = "U-turn" if hazard.hairpin else "turn"
+            return f"tight {_radius_words(hazard, units, f'{what} to the {hazard.side} at the junction')}"
         shape = "hairpin" if hazard.hairpin else "sharp"
         return f"{shape} {_radius_words(hazard, units, f'bend to the {hazard.side}')}"
     return hazard_words(hazard, units)

@@ -12,6 +12,7 @@ from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.backhaul_rows import KINDS, backhaul_fact, other_backhauls
 from siteplanner.planning.telling.clock import clock_range
 from siteplanner.planning.telling.ground import slope_with_doubt
+from siteplanner.planning.telling.lifeline import way_in_short, way_out_short
 from siteplanner.planning.telling.prediction import cover_sentence, doubt_words, prediction_sentence
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.service import decides_words, kind_words, served_words
@@ -21,7 +22,6 @@ from siteplanner.planning.telling.units import NOT_KNOWN, Units
 from siteplanner.planning.telling.words import best_look
 
 Named = Callable[[str], str]
-WAYS = {0: "none known", 1: "one: it can be cut off", 2: "two or more"}
 
 
 def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) -> list[tuple[str, str]]:
@@ -44,8 +44,8 @@ def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) ->
         if e.access.by_staging:
             rows.append(("Rig from", named(e.access.by_staging[0].name)))
         rows.append(("Steepest", units.grade(e.access.worst_grade_pct, e.access.worst_grade_error_pct)))
-        ways = e.access.ways_out
-        rows.append(("Ways in", "not worked out" if ways is None else WAYS.get(ways, "two or more")))
+        rows.append(("Way in", way_in_short(e.access, units.first)))
+        rows.append(("Way out", way_out_short(e.access, units.first)))
     rows.append(("Satellite", _sky_fact(e, units)) if e.dish_used else ("Backhaul", " ".join(backhaul_fact(e, units))))
     if len(e.backhauls) > 1:
         rows.append(("Other backhaul", other_backhauls(e)))
@@ -73,7 +73,9 @@ def prefer_runner_up(plan: Plan, units: Units) -> str:
         saved = (first.access.drive_time_s - second.access.drive_time_s) / 60
         if saved >= 1:
             better.append(f"the drive must be {units.figure(saved, 'min')} shorter")
-        if (first.access.ways_out or 0) < (second.access.ways_out or 0):
+        if first.access.one_way_in and second.access.one_way_in is False:
+            better.append("a second way in matters")
+        if first.access.ways_out == 1 and second.access.ways_out == 2:
             better.append("a second way out matters")
     if first.coverage is not None and second.coverage is not None:
         if second.coverage.share > first.coverage.share + 0.01:

@@ -9,6 +9,7 @@ from siteplanner.errors import Finding
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.shut_roads import opening
 from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
@@ -16,8 +17,10 @@ from siteplanner.planning.telling.certainty import figures_words, weights_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import stands_on_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
+from siteplanner.planning.telling.roads import opening_words
 from siteplanner.planning.telling.service import served_words
 from siteplanner.planning.telling.units import METRIC, Units
+from siteplanner.roads.openings import Opening
 
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 
@@ -85,7 +88,7 @@ def because(spot: RankedSpot, units: Units = METRIC) -> str:
 class Risks:
     """What could go wrong at a spot."""
 
-    one_way: bool  # one way in and out
+    one_way: bool  # one way in from staging
     missed: tuple[str, ...]  # must-serve points where service is less likely than not
 
 
@@ -93,7 +96,9 @@ def risks_of(spot: RankedSpot) -> Risks:
     """What could go wrong at a spot."""
     e = spot.evaluation
     points = e.coverage.must_serve if e.coverage is not None else ()
-    return Risks(e.access is not None and e.access.ways_out == 1, tuple(p.name for p in points if p.probability < 0.5))
+    return Risks(
+        e.access is not None and e.access.one_way_in is True, tuple(p.name for p in points if p.probability < 0.5)
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,6 +112,7 @@ class Recommendation:
     no_backhaul: int  # spots judged at which no wanted backhaul works
     judged: int
     no_start: tuple[Finding, ...] = ()  # where no rig leaves a staging point
+    opening: Opening | None = None  # without a best spot: the shut road that would lead to most ground
 
 
 def recommend(plan: Plan) -> Recommendation:
@@ -119,6 +125,7 @@ def recommend(plan: Plan) -> Recommendation:
         0 if search is None else search.no_backhaul,
         0 if search is None else search.judged,
         tuple(f for f in plan.findings if f.code == "staging_no_way"),
+        opening(plan) if best is None else None,
     )
 
 
@@ -145,7 +152,8 @@ def head_words(told: Recommendation, units: Units = METRIC) -> str:
     )
     more = f" No wanted backhaul works at {told.no_backhaul} of {told.judged} spots judged." if told.no_backhaul else ""
     starts = "".join(f" {said(f, units).message}" for f in told.no_start)
-    return f"No spot passes every limit.{starts} What rules out most ground: {reasons}.{more}"
+    opens = f" {opening_words(told.opening, units)}" if told.opening is not None else ""
+    return f"No spot passes every limit.{starts} What rules out most ground: {reasons}.{more}{opens}"
 
 
 def why_words(told: Recommendation, units: Units = METRIC) -> str:
@@ -160,10 +168,10 @@ def watch_words(told: Recommendation) -> str:
 
 
 def risk_words(risks: Risks | None) -> str:
-    """`there is one way in and out; service is ...`: what to watch out for, with its stop; '' for nothing."""
+    """`there is one way in from staging; service is ...`: what to watch out for, with its stop; '' for nothing."""
     if risks is None:
         return ""
-    parts = ["there is one way in and out"] if risks.one_way else []
+    parts = ["there is one way in from staging"] if risks.one_way else []
     if risks.missed:
         names = [name if len(name) <= 40 else name[:39] + "\u2026" for name in risks.missed[:2]]
         more = f" and {len(risks.missed) - 2} more" if len(risks.missed) > 2 else ""
