@@ -267,6 +267,13 @@ def _lead_ends(v: _Vertices, lines: np.ndarray, level: np.ndarray, reach_m: np.n
     at_first, at_last = along <= _KEY_M, along >= length - _KEY_M
     for mask, index in ((at_first, v.first), (at_last, v.last)):
         x[mask], y[mask] = v.x[index[target[mask]]], v.y[index[target[mask]]]
+    # an end beside its own line, on the side away from the other, does not miss that other: it turns back
+    start = np.column_stack([v.x[e], v.y[e]])
+    ahead = start + (spot - start) * np.minimum(_KEY_M / np.maximum(gap, _KEY_M), 1.0)[:, None]
+    bridge = shapely.linestrings(np.stack([ahead, spot], axis=1))
+    back = (gap > SNAP_M) & shapely.intersects(bridge, lines[v.line[e]])
+    k, e, target, gap, along, spot, length = (part[~back] for part in (k, e, target, gap, along, spot, length))
+    x, y, at_first, at_last = x[~back], y[~back], at_first[~back], at_last[~back]
     # two lone ends that point at each other: one of them moves
     met = {(int(a), int(b)) for a, b in zip(e, np.where(at_first, v.first[target], v.last[target]), strict=True)}
     ends_meet = at_first | at_last
