@@ -22,14 +22,9 @@ MAY_STAY = {
     "_get_self_bounds": "folium asks each layer for its bounds",
     "compile_coverage": "run by a child process, named in its command line",
     "sheet_png": "a sheet as a picture: what the tests of the sheets look at",
-    # physics with published values in its tests, to be taken by the mission's radio part
-    "statistical_clutter_db": "ITU-R P.2108-1 section 3.2",
     # the exact rule beside the fast one: twin and ratio are measured against them
     "sky_state": "one direction over a raster, for the benchmark",
     "line_state": "one line, for the twin of the sweep",
-}
-OPEN = {  # known, to be wired in or taken out
-    "driving": "planning.telling.units.Units: a speed, for the unit system",
 }
 
 
@@ -43,9 +38,9 @@ def unused() -> dict[str, str]:
 
 
 def test_nothing_is_dead_but_what_has_a_reason():
-    dead = {name: where for name, where in unused().items() if name not in {*MAY_STAY, *OPEN}}
+    dead = {name: where for name, where in unused().items() if name not in set(MAY_STAY)}
     assert not dead
 
 
 def test_no_reason_outlives_its_name():
-    assert {*MAY_STAY, *OPEN} <= set(unused())
+    assert set(MAY_STAY) <= set(unused())

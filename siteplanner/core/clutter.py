@@ -76,31 +76,6 @@ def height_gain_db(
     return np.where(height >= top, 0.0, loss)
 
 
-def statistical_clutter_db(
-    frequency_mhz: ArrayLike, distance_m: ArrayLike, locations_pct: ArrayLike = 50.0
-) -> np.ndarray:
-    """Clutter loss of one terminal in a town, not exceeded at `locations_pct` of places, dB (P.2108-1, 3.2).
-
-    distance_m is that of the whole path; beyond 2 km the value at 2 km holds. Shapes broadcast.
-    Raises ValueError outside 0.5 to 67 GHz, distances from 250 m, 0 to 100 % (both excluded).
-    """
-    frequency_ghz = np.asarray(frequency_mhz, float) / 1000.0
-    distance_km = np.asarray(distance_m, float) / 1000.0
-    share = np.asarray(locations_pct, float) / 100.0
-    _refuse((frequency_ghz < 0.5) | (frequency_ghz > 67.0), "P.2108-1 section 3.2 holds from 0.5 to 67 GHz")
-    _refuse(distance_km < 0.25, "P.2108-1 section 3.2 holds for paths of 250 m and more")
-    _refuse((share <= 0) | (share >= 1), "locations_pct must be between 0 and 100, both excluded")
-
-    def loss(d_km: np.ndarray | float) -> np.ndarray:
-        over = -2.0 * np.log10(10.0 ** (-5.0 * np.log10(frequency_ghz) - 12.5) + 10.0**-16.5)
-        street = 32.98 + 23.9 * np.log10(d_km) + 3.0 * np.log10(frequency_ghz)
-        weight_over, weight_street = 10.0 ** (-0.2 * over), 10.0 ** (-0.2 * street)
-        sigma = np.sqrt((16.0 * weight_over + 36.0 * weight_street) / (weight_over + weight_street))
-        return -5.0 * np.log10(weight_over + weight_street) - sigma * -ndtri(share)
-
-    return np.minimum(loss(distance_km), loss(2.0))
-
-
 def woodland_constants(frequency_mhz: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     """Specific attenuation (dB/m) and greatest attenuation (dB) of measured woodland (P.833-9).
 

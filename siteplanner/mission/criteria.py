@@ -22,13 +22,8 @@ from siteplanner.mission.trailer import Trailer
 
 Figure = Literal["count", "percent", "percent_at_least", "degrees", "minutes", "decibels"]
 SYMBOLS: dict[Figure, str] = {
-    "count": "",
-    "percent": "%",
-    "percent_at_least": "%",
-    "degrees": "deg",
-    "minutes": "min",
-    "decibels": "dB",
-}
+    "count": "", "percent": "%", "percent_at_least": "%", "degrees": "deg", "minutes": "min", "decibels": "dB",
+}  # fmt: skip
 
 
 class Scales(Part):

@@ -10,7 +10,6 @@ from siteplanner.core.clutter import (
     building_entry_db,
     building_median_db,
     height_gain_db,
-    statistical_clutter_db,
     woodland_constants,
     woodland_db,
 )
@@ -75,45 +74,6 @@ class TestHeightGain:
     def test_refusals(self, arguments, message):
         with pytest.raises(ValueError, match=message):
             height_gain_db(*arguments)
-
-
-class TestStatisticalClutter:
-    @pytest.mark.parametrize(
-        ("ghz", "km", "percent", "loss"),
-        [  # NTIA/p2108-test-data, TerrestrialStatisticalModelTestData.csv (P.2108-1 section 3.2)
-            (0.5, 0.25, 50, 17.4),
-            (0.5, 0.25, 1, 3.9),
-            (0.5, 0.25, 99, 30.9),
-            (26.6, 15.8, 45, 32.5),
-            (67, 5.4, 30.5, 30.9),
-            (3.5, 1, 0.1, 16.8),
-            (3.5, 1, 99.9, 42.8),
-        ],
-    )
-    def test_published_rows(self, ghz, km, percent, loss):
-        # The last row needs the cap at the 2 km value: without it 43.40 dB.
-        assert statistical_clutter_db(ghz * 1000, km * 1000, percent) == pytest.approx(loss, abs=PRINTED)
-
-    @pytest.mark.parametrize(
-        ("mhz", "losses"), [(700, (17.947, 23.418, 23.450, 23.450)), (2500, (19.753, 28.782, 28.964, 28.964))]
-    )
-    def test_medians_at_our_bands(self, mhz, losses):
-        found = statistical_clutter_db(mhz, np.array([250.0, 1000.0, 2000.0, 5000.0]))
-        np.testing.assert_allclose(found, losses, atol=1e-3)
-
-    @pytest.mark.parametrize(
-        ("mhz", "metres", "percent", "message"),
-        [
-            (499, 500, 50, "0.5 to 67"),
-            (68_000, 500, 50, "0.5 to 67"),
-            (700, 249, 50, "250 m"),
-            (700, 500, 0, "between 0 and 100"),
-            (700, 500, 100, "between 0 and 100"),
-        ],
-    )
-    def test_refuses_outside_its_domain(self, mhz, metres, percent, message):
-        with pytest.raises(ValueError, match=message):
-            statistical_clutter_db(mhz, metres, percent)
 
 
 class TestWoodland:

@@ -28,7 +28,6 @@ _SPOKEN = {
     "kg": ("kilogram", "kilograms"),
     "lb": ("pound", "pounds"),
     "kV": ("kilovolt", "kilovolts"),
-    "km/h": ("kilometre an hour", "kilometres an hour"),
     "m/s": ("metre a second", "metres a second"),
     "mph": ("mile an hour", "miles an hour"),
     "min": ("minute", "minutes"),
@@ -47,7 +46,6 @@ _TO_US = {
     "km²": ((1000 / MILE_M) ** 2, "sq mi"),
     "kg": (1 / POUND_KG, "lb"),
     "t": (1000 / POUND_KG, "lb"),
-    "km/h": (1000 / MILE_M, "mph"),
     "m/s": (3600 / MILE_M, "mph"),
 }
 Rounding = Literal["nearest", "up", "down"]
@@ -182,10 +180,6 @@ class Units:
             return mph
         metric = self._said(metres_per_second, "m/s", 0, "nearest")
         return f"{mph} or {metric}" if self.spoken else f"{mph} ({metric})"
-
-    def driving(self, km_per_hour: float | None) -> str:
-        """A driving speed."""
-        return self.figure(km_per_hour, "km/h")
 
     def mass(self, kilograms: float | None) -> str:
         """A mass: tonnes from one tonne up, pounds."""
