@@ -15,8 +15,9 @@ from siteplanner.errors import Finding, InputError
 from siteplanner.roads.closed_off import ClosedOff, closed_off
 from siteplanner.roads.exits import ExitTree, OnRoad, exit_tree
 from siteplanner.roads.hazards import tight_warned
+from siteplanner.roads.legs import legs_profile, legs_steepest, legs_unknown, legs_waits, rolling_s
 from siteplanner.roads.network import RoadNetwork
-from siteplanner.roads.reasons import UnknownAlong, UnknownKind
+from siteplanner.roads.reasons import UnknownAlong
 from siteplanner.roads.search import Search, nowhere, search
 from siteplanner.roads.start import TOLD_GAP_M, NoStart, find_start, start_findings
 from siteplanner.roads.through import drive_findings
@@ -294,87 +295,6 @@ def route_legs(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> li
     return kept or [legs[0]]
 
 
-def legs_s(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> float:
-    """Seconds to drive legs (segment, metres along it at entry, at exit), with what their junctions take."""
-    return _rolling_s(network, legs) + _waits(network, legs).likely_s
-
-
-def _waits(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> Waits:
-    arcs = np.array([2 * s + (b < a) for s, a, b in legs], np.int64)
-    return NO_WAITS if network.junctions is None else network.junctions.along(arcs)
-
-
-def _rolling_s(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> float:
-    segment = np.array([s for s, _, _ in legs], int)
-    start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
-    seconds = np.where(end >= start, network.times.forward_s[segment], network.times.backward_s[segment])
-    driven = start != end
-    length = network.geometry.length_m[segment]
-    return float((seconds[driven] * np.abs(end - start)[driven] / length[driven]).sum())
-
-
-def _profile(
-    network: RoadNetwork, legs: Sequence[tuple[int, float, float]]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Distance, height and grade as driven; two samples where one segment ends and the next begins."""
-    distance, height, grades = [], [], []
-    run = 0.0
-    for seg, start, end in legs:
-        part = slice(network.profile.first[seg], network.profile.first[seg + 1])
-        along, z, grade = (
-            network.profile.along_m[part],
-            network.profile.elevation_m[part],
-            network.profile.grade_pct[part],
-        )
-        low, high = min(start, end), max(start, end)
-        inner = along[(along > low + 1e-9) & (along < high - 1e-9)]
-        at = np.concatenate([[low], inner, [high]])
-        values, slopes = np.interp(at, along, z), np.interp(at, along, grade)
-        if end < start:
-            at, values, slopes = at[::-1], values[::-1], -slopes[::-1]
-        distance.append(run + np.abs(at - start))
-        height.append(values)
-        grades.append(slopes)
-        run += abs(end - start)
-    return np.concatenate(distance), np.concatenate(height), np.concatenate(grades)
-
-
-def _steepest(
-    network: RoadNetwork, legs: Sequence[tuple[int, float, float]]
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Steepest climb and descent in percent (both >= 0) on what is driven, each as (grade, its standard error); NaN
-    when unknown all the way.
-    """
-    found, doubts = [], []
-    for seg, start, end in legs:
-        part = slice(network.profile.first[seg], network.profile.first[seg + 1])
-        along, grade = network.profile.along_m[part], network.profile.grade_pct[part]
-        # the samples on the way and the one on either side of it
-        first = max(int(np.searchsorted(along, min(start, end), side="right")) - 1, 0)
-        last = int(np.searchsorted(along, max(start, end), side="left")) + 1
-        found.append(grade[first:last] if end >= start else -grade[first:last])
-        doubts.append(network.profile.error_pct[part][first:last])
-    grades, errors = np.concatenate(found), np.concatenate(doubts)
-    known = np.isfinite(grades)
-    grades, errors = grades[known], errors[known]
-    if not len(grades):
-        return (float("nan"), float("nan")), (float("nan"), float("nan"))
-    up, down = int(grades.argmax()), int(grades.argmin())
-    return (max(float(grades[up]), 0.0), float(errors[up])), (max(float(-grades[down]), 0.0), float(errors[down]))
-
-
-def _unknown_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]]) -> tuple[UnknownAlong, ...]:
-    """What is not known well enough first, then what is not told, in the order of the drive."""
-    total = sum(abs(b - a) for _, a, b in legs)
-    missing: dict[tuple[UnknownKind, bool], float] = {}
-    for seg, a, b in legs:
-        for unknown in network.judged.unknown[seg]:
-            key = unknown.kind, unknown.near
-            missing[key] = missing.get(key, 0.0) + abs(b - a)
-    items = [UnknownAlong(kind, near, metres, total) for (kind, near), metres in missing.items()]
-    return tuple(sorted(items, key=lambda item: not item.near))
-
-
 def route_to(network: RoadNetwork, tree: DriveTree, access: AccessPoint) -> Route:
     """The quickest drive to an access point that `nearest_access` gave for the same tree.
 
@@ -393,16 +313,16 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
     segments = np.array([s for s, _, _ in legs], int)
     start, end = np.array([a for _, a, _ in legs]), np.array([b for _, _, b in legs])
     directions = np.where(end >= start, 1, -1)
-    line, waits = LineString(joined), _waits(network, legs)
+    line, waits = LineString(joined), legs_waits(network, legs)
     tight = _tight_turns(network, line, segments, directions, np.abs(end - start))
-    (up, up_error), (down, down_error) = _steepest(network, legs)
-    distance, height, grades = _profile(network, legs)
+    (up, up_error), (down, down_error) = legs_steepest(network, legs)
+    distance, height, grades = legs_profile(network, legs)
     rise = np.diff(height[np.isfinite(height)])
     any_height = bool(np.isfinite(height).any())
     return Route(
         line=line,
         distance_m=float(np.abs(end - start).sum()),
-        time_s=_rolling_s(network, legs) + waits.likely_s,
+        time_s=rolling_s(network, legs) + waits.likely_s,
         waits=waits,
         up_grade_pct=up,
         down_grade_pct=down,
@@ -416,7 +336,7 @@ def route_along(network: RoadNetwork, legs: Sequence[tuple[int, float, float]], 
         start_m=start,
         end_m=end,
         access=access,
-        unknown=_unknown_along(network, legs),
+        unknown=legs_unknown(network, legs),
         findings=drive_findings(
             network,
             segments,

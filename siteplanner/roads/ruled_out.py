@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from siteplanner.roads.legs import legs_s
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.reasons import Reason
-from siteplanner.roads.routing import DriveTree, Route, legs_s, route_legs
+from siteplanner.roads.routing import DriveTree, Route, route_legs
 from siteplanner.roads.search import search
 from siteplanner.roads.signposts import called
 
