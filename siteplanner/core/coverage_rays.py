@@ -347,9 +347,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 for s in range(stops):
                     counted[:] = 0.0
                     if under[s]:
-                        over_it = alike and masts[s] == stands.masts[s] and nu_of[stops + s, place] <= nu_of[s, place]
-                        if over_it:
-                            nu_of[s, place] = nu_of[stops + s, place]
+                        over_it = alike and masts[s] == stands.masts[s] and nu_of[stops + s, place] == nu_of[s, place]
                         under_crowns(
                             crown[c],
                             crowns[c, 0],
