@@ -87,22 +87,22 @@ def cast_top(
 
 
 @njit(**KERNEL)
-def cast_woods(stands, row, col, bearing, known, ground, bend, lowest, crown, steepest):
+def cast_woods(trees, kinds, kind, row, col, bearing, known, ground, bend, lowest, crown, steepest):
     """Tops of the trees at the nearest cell of each sample 0..known, NONE without; returns the first and last of them.
 
     Whole cells, not blends of them: a wood then has its own depth on average, whatever the size of the cells.
     steepest: (n,) the largest slope from the lowest mast to a crown up to each sample.
     """
     up, right = -math.cos(bearing), math.sin(bearing)
-    last_row, last_col = stands.trees.shape[0] - 1, stands.trees.shape[1] - 1
+    last_row, last_col = trees.shape[0] - 1, trees.shape[1] - 1
     first, last = known + 1, -1
     best = NONE
     for i in range(known + 1):
         # Half a cell below 0 is still the first cell: cutting off then rounds as it must.
         j = min(max(int(row + up * i + 0.5), 0), last_row)
         k = min(max(int(col + right * i + 0.5), 0), last_col)
-        if stands.kinds[j, k] == stands.kind:
-            here = np.float32(stands.trees[j, k] - ground - bend * i * i)
+        if kinds[j, k] == kind:
+            here = np.float32(trees[j, k] - ground - bend * i * i)
             crown[i] = here
             first, last = min(first, i), i
             best = max(best, np.float32((here - lowest) / max(i, 1)))

@@ -64,6 +64,12 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     starts, interval, reach, weight, length = plan.starts, plan.interval, plan.reach, plan.weight, plan.length
     nu_of, squared_of, distance_of = paths.nu, paths.squared, paths.distance
     smooth, smooth_index = paths.smooth, paths.smooth_index
+    receivers, grounds = plan.receiver, plan.ground
+    # Members are taken once: each time counts a reference, on a line of memory that the threads share.
+    if stands is not None:
+        built, tops, own_trees, masts_over, far_over = stands.hides, stands.tops, stands.own, stands.masts, stands.far
+        trees, kinds, kind = stands.trees, stands.kinds, stands.kind
+        mast_half, far_half, mast_zone, far_zone = depths.mast_half, depths.far_half, depths.mast_zone, depths.far_zone
     stops = masts.size
     lines = paths.nu.shape[0]
     longest = 0.0
@@ -75,14 +81,14 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     slope = np.zeros((2, size), np.float32)
     v1, v2 = np.zeros((2, size), np.float32), np.zeros((2, size), np.float32)
     eyes = masts
-    if stands is not None and lines > stops and not np.array_equal(masts, stands.masts):
-        eyes = np.concatenate((masts, stands.masts))
+    if stands is not None and lines > stops and not np.array_equal(masts, masts_over):
+        eyes = np.concatenate((masts, masts_over))
     horizon = np.zeros((2, eyes.size, size), np.int32)
     floats = np.empty(size, np.float32)
     bits = floats.view(np.int32)
     known = np.zeros(2, np.int64)
     if stands is not None:
-        hides, wooded = stands.hides.size > 0, stands.kinds.size > 0
+        hides, wooded = built.size > 0, kinds.size > 0
         top_height = np.zeros((2, 2, size), np.float32)
         top_parent = np.zeros((2, 2, size), np.int32)
         top_slope = np.zeros((2, 2, size), np.float32)
@@ -139,13 +145,13 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
             if stands is not None:
                 if wooded:
                     crowns[r] = cast_woods(
-                        stands, row, col, bearing, known[r], ground, bend, lowest, crown[r], steepest[r]
+                        trees, kinds, kind, row, col, bearing, known[r], ground, bend, lowest, crown[r], steepest[r]
                     )
                 bearings[r], to_cast[r] = bearing, lines > stops
                 if not hides:
                     continue
                 cast_top(
-                    stands.hides,
+                    built,
                     row,
                     col,
                     bearing,
@@ -164,7 +170,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         for position in range(starts[m], starts[m + 1]):
             place = position - starts[first]
             w, L = weight[position], length[position]
-            g = plan.ground[position] - ground
+            g = grounds[position] - ground
             n = int(L + 0.5) - 1  # the last sample before the receiver
             if not g > -1e20 or known[a] < n or (w > 0 and known[b] < n):
                 for s in range(lines):
@@ -173,17 +179,16 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 distance_of[place] = 1.0
                 continue
             c = a if w < 0.5 else b
-            rx_m, heights, alike, layer, layers = plan.receiver[position], masts, False, 0, 1
-            near_parent, near_slope, near_height = parent[c], slope[c], height[c]
+            rx_m, heights, alike, layer, layers = receivers[position], masts, False, 0, 1
 
             while layer < layers:
                 if stands is not None and layer == 1:
-                    alike, rx_m, heights = stands.far[position] == rx_m, stands.far[position], stands.masts
+                    alike, rx_m, heights = far_over[position] == rx_m, far_over[position], masts_over
                     for r in range(2):
                         if to_cast[r]:
                             to_cast[r] = False
                             cast_top(
-                                stands.tops,
+                                tops,
                                 row,
                                 col,
                                 bearings[r],
@@ -202,8 +207,8 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     # Receiver's horizon: proposed by the near ray's hull, decided on the blended profile.
                     p = g + rx_m - bend * L * L
                     v = n
-                    while near_parent[v] > 0 and near_slope[v] * (L - v) <= p - near_height[v]:
-                        v = near_parent[v]
+                    while parent[c, v] > 0 and slope[c, v] * (L - v) <= p - height[c, v]:
+                        v = parent[c, v]
                     rx_slope, rx_at = -1e30, n
                     low = max(n - WINDOW + 1, 1)
                     rises(ha[low : n + 1], hb[low : n + 1], w, p, L - low, floats)
@@ -326,14 +331,14 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                                     break
                                 previous = here
                                 over = max(over, here)
-                                i = near_parent[i]
+                                i = parent[c, i]
                             t, r = heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface)
                         smooth[0, smooth_count], smooth[1, smooth_count] = d_km, t
                         smooth[2, smooth_count] = r
                         smooth_index[0, smooth_count] = line * count + place
                         smooth_index[1, smooth_count] = -1
                         if stands is not None and layer == 0 and lines > stops:
-                            if stands.far[position] == rx_m and stands.masts[s] == mast:
+                            if far_over[position] == rx_m and masts_over[s] == mast:
                                 smooth_index[1, smooth_count] = (stops + s) * count + place
                         smooth_count += 1
                 layer += 1
@@ -341,13 +346,13 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 if lines > stops and layers == 1:
                     for s in range(stops):
                         nu_of[stops + s, place], squared_of[stops + s, place] = nu_of[s, place], squared_of[s, place]
-                p = g + plan.receiver[position] - bend * L * L
+                p = g + receivers[position] - bend * L * L
                 # The cell's own trees, from half a cell behind the last sample to the receiver.
-                tail = L - n - 0.5 if stands.own[position] - ground - bend * L * L > p else 0.0
+                tail = L - n - 0.5 if own_trees[position] - ground - bend * L * L > p else 0.0
                 for s in range(stops):
                     counted[:] = 0.0
                     if under[s]:
-                        over_it = alike and masts[s] == stands.masts[s] and nu_of[stops + s, place] == nu_of[s, place]
+                        over_it = alike and masts[s] == masts_over[s] and nu_of[stops + s, place] == nu_of[s, place]
                         under_crowns(
                             crown[c],
                             crowns[c, 0],
@@ -363,7 +368,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             over_it,
                             counted,
                         )
-                    depths.mast_half[s, place], depths.mast_zone[s, place] = counted[0] * cell_m, counted[2] * cell_m
-                    depths.far_half[s, place] = (counted[1] + tail) * cell_m
-                    depths.far_zone[s, place] = (counted[3] + tail) * cell_m
+                    mast_half[s, place], mast_zone[s, place] = counted[0] * cell_m, counted[2] * cell_m
+                    far_half[s, place] = (counted[1] + tail) * cell_m
+                    far_zone[s, place] = (counted[3] + tail) * cell_m
     return smooth_count
