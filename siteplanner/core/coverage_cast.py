@@ -64,19 +64,21 @@ def cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v1
 
 
 @njit(**KERNEL)
-def least_clearance(left, right, w, low, mast, q, length, floats, bits):
-    """Least clearance^2 / (i (L - i)) over the samples of two equally long slices that begin at `low`.
+def least_clearance(table, left, right, w, low, count, mast, q, length, floats, bits):
+    """Least clearance^2 / (i (L - i)) over `count` samples from `low` on of two rays, whose heights
+    stand in `table` from `left` and `right` on.
 
     floats and bits are one scratch, seen twice: non-negative floats keep their order as integers, and integer
     minima become vector instructions where float minima do not.
     """
-    count = left.size
+    at_left, at_right = np.uintp(left + low), np.uintp(right + low)  # without a sign: no wrapping to look out for
     ww, ll, start = np.float32(w), np.float32(length), np.float32(low)
     base, qq = np.float32(mast + q * low), np.float32(q)
     for j in range(count):
         step = np.float32(np.int32(j))
         i = start + step
-        gap = base + qq * step - left[j] - ww * (right[j] - left[j])
+        here = table[at_left + np.uintp(j)]
+        gap = base + qq * step - here - ww * (table[at_right + np.uintp(j)] - here)
         floats[j] = gap * gap / (i * (ll - i))
     least = bits[0]
     for j in range(1, count):
@@ -86,11 +88,13 @@ def least_clearance(left, right, w, low, mast, q, length, floats, bits):
 
 
 @njit(**KERNEL)
-def rises(left, right, w, p, run, rises):
-    """Slopes from the receiver to the samples of two slices; `run`: its distance from the first of them."""
+def rises(table, left, right, w, p, low, count, run, rises):
+    """Slopes from the receiver to samples as in `least_clearance`; `run`: its distance from the first of them."""
     ww, pp, rr = np.float32(w), np.float32(p), np.float32(run)
-    for j in range(left.size):
-        rises[j] = (left[j] + ww * (right[j] - left[j]) - pp) / (rr - np.float32(np.int32(j)))
+    at_left, at_right = np.uintp(left + low), np.uintp(right + low)
+    for j in range(count):
+        here = table[at_left + np.uintp(j)]
+        rises[j] = (here + ww * (table[at_right + np.uintp(j)] - here) - pp) / (rr - np.float32(np.int32(j)))
 
 
 @njit(**KERNEL)

@@ -113,22 +113,23 @@ def cast_woods(trees, kinds, kind, row, col, bearing, known, ground, bend, lowes
 
 
 @njit(**KERNEL)
-def far_horizon(left, right, w, m, p, length, near_parent, near_slope, near_height):
+def far_horizon(table, left, right, near, w, m, p, length, parent, slope):
     """Largest slope from the receiver to the samples 1..m of a blended profile: slope, place, height, hull vertex.
 
-    Proposed by the nearer ray's hull, decided on the blend. `p`: the receiver's height; m at least 1.
+    Proposed by the nearer ray's hull, decided on the blend. `p`: the receiver's height; m at least 1. The rays' heights,
+    and the hull, stand in flat tables from `left`, `right` and `near` on.
     """
     v = m
-    while near_parent[v] > 0 and near_slope[v] * (length - v) <= p - near_height[v]:
-        v = near_parent[v]
+    while parent[near + v] > 0 and slope[near + v] * (length - v) <= p - table[near + v]:
+        v = parent[near + v]
     best, at, height = -1e30, m, 0.0
     for i in range(max(m - WINDOW + 1, 1), m + 1):
-        here = left[i] + w * (right[i] - left[i])
+        here = table[left + i] + w * (table[right + i] - table[left + i])
         rise = (here - p) / (length - i)
         if rise > best:
             best, at, height = rise, i, here
     for i in range(max(v - 1, 1), min(v + 1, m) + 1):
-        here = left[i] + w * (right[i] - left[i])
+        here = table[left + i] + w * (table[right + i] - table[left + i])
         rise = (here - p) / (length - i)
         if rise > best:
             best, at, height = rise, i, here
@@ -136,27 +137,30 @@ def far_horizon(left, right, w, m, p, length, near_parent, near_slope, near_heig
 
 
 @njit(**KERNEL)
-def under_crowns(crown, first, last, n, mast, tx_slope, p, rx_slope, length, meet, clear, zones_only, out):
+def under_crowns(
+    crown, offset, first, last, n, mast, tx_slope, p, rx_slope, length, meet, clear, zones_only, out
+):
     """Samples of one ray at which the path runs under the crowns: out[0..3] as the members of `Depths`, in cells.
 
     From the mast the path rises by `tx_slope` a cell up to `meet` cells, from the receiver at height `p` by
     `rx_slope`. The mast's own cell counts half. zones_only: only the woods within `clear` of the ends count.
     """
+    at = np.uintp(offset)  # where the ray stands in `crown`
     near, far, near_zone, far_zone = np.int32(0), np.int32(0), np.int32(0), np.int32(0)
     turn = min(int(meet), n)
     a, t = np.float32(tx_slope), np.float32(mast)
     b, r, whole = np.float32(rx_slope), np.float32(p), np.float32(length)
     if not zones_only:
         for i in range(max(first, 1), min(last, turn) + 1):
-            near += np.int32(1) if crown[i] > t + a * np.float32(np.int32(i)) else np.int32(0)
+            near += np.int32(1) if crown[at + np.uintp(i)] > t + a * np.float32(np.int32(i)) else np.int32(0)
         for i in range(max(first, turn + 1), min(last, n) + 1):
-            far += np.int32(1) if crown[i] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
+            far += np.int32(1) if crown[at + np.uintp(i)] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
     for i in range(max(first, 1), min(last, turn, int(clear + ROUNDING)) + 1):
-        near_zone += np.int32(1) if crown[i] > t + a * np.float32(np.int32(i)) else np.int32(0)
+        near_zone += np.int32(1) if crown[at + np.uintp(i)] > t + a * np.float32(np.int32(i)) else np.int32(0)
     border = math.ceil(length - clear - ROUNDING)
     for i in range(max(first, turn + 1, border), min(last, n) + 1):
-        far_zone += np.int32(1) if crown[i] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
+        far_zone += np.int32(1) if crown[at + np.uintp(i)] > r + b * (whole - np.float32(np.int32(i))) else np.int32(0)
     if zones_only:
         near, far = near_zone, far_zone
-    own = 0.5 if crown[0] > mast else 0.0
+    own = 0.5 if crown[at] > mast else 0.0
     out[0], out[1], out[2], out[3] = near + own, far, near_zone + own, far_zone

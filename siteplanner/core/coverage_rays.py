@@ -65,7 +65,8 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     nu_of, squared_of, distance_of = paths.nu, paths.squared, paths.distance
     smooth, smooth_index = paths.smooth, paths.smooth_index
     receivers, grounds = plan.receiver, plan.ground
-    # Members are taken once: each time counts a reference, on a line of memory that the threads share.
+    # Every member or slice taken counts a reference, some on memory that the threads share: so members are taken once,
+    # and what is worked out for each cell reads flat tables from an offset.
     if stands is not None:
         built, tops, own_trees, masts_over, far_over = stands.hides, stands.tops, stands.own, stands.masts, stands.far
         trees, kinds, kind = stands.trees, stands.kinds, stands.kind
@@ -102,6 +103,13 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         steepest = np.zeros((2, size), np.float32)
         lowest = masts.min()
         counted = np.zeros(4)
+        top, flat_crown = top_height.reshape(4 * size), crown.reshape(2 * size)
+        flat_parent, flat_slope = top_parent.reshape(4 * size), top_slope.reshape(4 * size)
+    flat = height.reshape(2 * size)
+    sights = np.empty(lines)
+    sights[:stops] = masts
+    if stands is not None and lines > stops:
+        sights[stops:] = masts_over
     inverse = np.ones(size)
     inverse[1:] = 1.0 / np.arange(1, size)
     count = starts[last] - starts[first]
@@ -166,7 +174,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     top_slope[0, r],
                     top_horizon[0, r],
                 )
-        ha, hb = height[a], height[b]
+        oa, ob = a * size, b * size
         for position in range(starts[m], starts[m + 1]):
             place = position - starts[first]
             w, L = weight[position], length[position]
@@ -179,11 +187,10 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 distance_of[place] = 1.0
                 continue
             c = a if w < 0.5 else b
-            rx_m, heights, alike, layer, layers = receivers[position], masts, False, 0, 1
-
+            rx_m, alike, layer, layers = receivers[position], False, 0, 1
             while layer < layers:
                 if stands is not None and layer == 1:
-                    alike, rx_m, heights = far_over[position] == rx_m, far_over[position], masts_over
+                    alike, rx_m = far_over[position] == rx_m, far_over[position]
                     for r in range(2):
                         if to_cast[r]:
                             to_cast[r] = False
@@ -196,7 +203,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                                 clear,
                                 ground,
                                 bend,
-                                heights,
+                                masts_over,
                                 height[r],
                                 top_height[1, r],
                                 top_parent[1, r],
@@ -211,17 +218,17 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                         v = parent[c, v]
                     rx_slope, rx_at = -1e30, n
                     low = max(n - WINDOW + 1, 1)
-                    rises(ha[low : n + 1], hb[low : n + 1], w, p, L - low, floats)
+                    rises(flat, oa, ob, w, p, low, n + 1 - low, L - low, floats)
                     for j in range(n - low + 1):
                         if floats[j] > rx_slope:
                             rx_slope, rx_at = floats[j], low + j
                     for i in range(max(v - 1, 1), min(v + 1, n) + 1):
-                        rise = (ha[i] + w * (hb[i] - ha[i]) - p) / (L - i)
+                        rise = (flat[oa + i] + w * (flat[ob + i] - flat[oa + i]) - p) / (L - i)
                         if rise > rx_slope:
                             rx_slope, rx_at = rise, i
 
                     # Least-squares surface: the rays' sums, blended, and the last piece up to the receiver.
-                    end = ha[n] + w * (hb[n] - ha[n]) + bend * n * n
+                    end = flat[oa + n] + w * (flat[ob + n] - flat[oa + n]) + bend * n * n
                     sum_1 = v1[a, n] + w * (v1[b, n] - v1[a, n]) + (L - n) * (g + end)
                     sum_2 = v2[a, n] + w * (v2[b, n] - v2[a, n]) + (L - n) * (g * (2.0 * L + n) + end * (L + 2.0 * n))
                     tx_surface = (2.0 * sum_1 * L - sum_2) / (L * L)
@@ -232,23 +239,23 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     distance_of[place] = d_km
                     by_length = 1.0 / L
                     chord_top = (g + rx_m) * by_length
-                    at_v = ha[rx_at] + w * (hb[rx_at] - ha[rx_at])
+                    at_v = flat[oa + rx_at] + w * (flat[ob + rx_at] - flat[oa + rx_at])
                     by_v, bent_v = inverse[rx_at], bend * rx_at
                 if stands is not None:
-                    ta, tb = top_height[layer, a], top_height[layer, b]
+                    ta, tb, tc = (2 * layer + a) * size, (2 * layer + b) * size, (2 * layer + c) * size
                     end_top = min(math.ceil(L - clear - ROUNDING) - 1, n)  # the last sample outside the cleared zone
                     hidden_by = (hides or layer == 1) and end_top >= 1 and end_top > clear
                     top_rise, top_at, at_top = -1e30, 1, 0.0
                     if hidden_by:
                         top_rise, top_at, at_top = far_horizon(
-                            ta, tb, w, end_top, p, L, top_parent[layer, c], top_slope[layer, c], top_height[layer, c]
+                            top, ta, tb, tc, w, end_top, p, L, flat_parent, flat_slope
                         )
                 for s in range(stops):
                     line = layer * stops + s
-                    mast = heights[s]
+                    mast = sights[line]
                     q = (p - mast) * by_length
                     u = horizon[c, min(line, eyes.size - stops + s), n]
-                    at_u = ha[u] + w * (hb[u] - ha[u])
+                    at_u = flat[oa + u] + w * (flat[ob + u] - flat[oa + u])
                     # Each end also looks at the other's horizon, or they may disagree about being blocked.
                     tx_to_u, tx_to_v = (at_u - mast) * inverse[u], (at_v - mast) * by_v
                     rx_to_u = (at_u - p) / (L - u)
@@ -256,7 +263,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     hidden = tx_rise >= q  # by the ground alone
                     if stands is not None and hidden_by:
                         t_at = top_horizon[layer, c, s, end_top]
-                        at_t = ta[t_at] + w * (tb[t_at] - ta[t_at])
+                        at_t = top[ta + t_at] + w * (top[tb + t_at] - top[ta + t_at])
                         tx_rise = max(tx_rise, (at_t - mast) * inverse[t_at], (at_top - mast) * inverse[top_at])
                         rx_rise = max(rx_rise, top_rise, (at_t - p) / (L - t_at))
                     blocked = tx_rise >= q
@@ -285,17 +292,13 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             if low <= ends:
                                 least = min(
                                     least,
-                                    least_clearance(
-                                        ta[low : ends + 1], tb[low : ends + 1], w, low, mast, q, L, floats, bits
-                                    ),
+                                    least_clearance(top, ta, tb, w, low, ends + 1 - low, mast, q, L, floats, bits),
                                 )
                             low = max(low, end_top + 1)
                         if low <= high:
                             least = min(
                                 least,
-                                least_clearance(
-                                    ha[low : high + 1], hb[low : high + 1], w, low, mast, q, L, floats, bits
-                                ),
+                                least_clearance(flat, oa, ob, w, low, high + 1 - low, mast, q, L, floats, bits),
                             )
                         nu = -math.sqrt(nu_scale * L * least)
                     nu_of[line, place] = nu
@@ -308,7 +311,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             layers = 2
                     rise = g + rx_m - mast
                     squared_of[line, place] = run * run + rise * rise
-                    if alike and mast == masts[s]:
+                    if alike and mast == sights[s]:
                         continue  # the smooth surface is the ground's: the same between the same heights
 
                     # Heights above the smooth surface. In the flat frame the slopes lose their bend and are taken
@@ -326,7 +329,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             # The highest obstacle over the chord may lie between the horizons: walk the hull.
                             i, previous = v, -1e30
                             while i > u:
-                                here = ha[i] + w * (hb[i] - ha[i]) + bend * i * i - mast - chord * i
+                                here = flat[oa + i] + w * (flat[ob + i] - flat[oa + i]) + bend * i * i - mast - chord * i
                                 if here < previous:
                                     break
                                 previous = here
@@ -338,7 +341,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                         smooth_index[0, smooth_count] = line * count + place
                         smooth_index[1, smooth_count] = -1
                         if stands is not None and layer == 0 and lines > stops:
-                            if far_over[position] == rx_m and masts_over[s] == mast:
+                            if far_over[position] == rx_m and sights[stops + s] == mast:
                                 smooth_index[1, smooth_count] = (stops + s) * count + place
                         smooth_count += 1
                 layer += 1
@@ -352,13 +355,14 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 for s in range(stops):
                     counted[:] = 0.0
                     if under[s]:
-                        over_it = alike and masts[s] == masts_over[s] and nu_of[stops + s, place] == nu_of[s, place]
+                        over_it = alike and sights[s] == sights[stops + s] and nu_of[stops + s, place] == nu_of[s, place]
                         under_crowns(
-                            crown[c],
+                            flat_crown,
+                            c * size,
                             crowns[c, 0],
                             crowns[c, 1],
                             n,
-                            masts[s],
+                            sights[s],
                             drawn[0, s],
                             p,
                             drawn[1, s],
