@@ -14,8 +14,23 @@ from siteplanner.core.coverage_loss import KERNEL
 
 
 @njit(**KERNEL)
-def cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v1, v2, horizon):
-    """Sample one ray at 1..n cell lengths and fill its tables; returns the last sample that is known."""
+def between(flat, cols, at, down, right):
+    """Bilinear value in a flat raster of `cols` columns: `at` is the first of the four cells (without a sign, so that
+    nothing wraps), down and right the shares of the next row and column."""
+    one, below = np.uintp(1), at + np.uintp(cols)
+    top = flat[at] + right * (flat[at + one] - flat[at])
+    bottom = flat[below] + right * (flat[below + one] - flat[below])
+    return top + down * (bottom - top)
+
+
+@njit(**KERNEL)
+def cast(z, row, col, bearing, n, ground, bend, masts, corner, across, height, parent, slope, v1, v2, horizon):
+    """Sample one ray at 1..n cell lengths and fill its tables; returns the last sample that is known.
+
+    corner, across: where each sample lies, the first of its four cells in the flat raster and the shares (2, n) of the
+    row and the column after it, for the other rasters.
+    """
+    flat_z, cols = z.reshape(z.size), z.shape[1]
     up, right = -math.cos(bearing), math.sin(bearing)
     last_row, last_col = z.shape[0] - 1, z.shape[1] - 1
     for i in range(1, n + 1):
@@ -24,9 +39,8 @@ def cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v1
         x = min(max(col + right * i, 0.0), float(last_col))
         j, k = min(int(y), last_row - 1), min(int(x), last_col - 1)
         fy, fx = np.float32(y - j), np.float32(x - k)
-        top = z[j, k] + fx * (z[j, k + 1] - z[j, k])
-        bottom = z[j + 1, k] + fx * (z[j + 1, k + 1] - z[j + 1, k])
-        height[i] = top + fy * (bottom - top)
+        corner[i], across[0, i], across[1, i] = j * cols + k, fy, fx
+        height[i] = between(flat_z, cols, np.uintp(j * cols + k), fy, fx)
     known = n
     sum_1, sum_2, before = 0.0, 0.0, 0.0
     stops = masts.size
@@ -50,10 +64,10 @@ def cast(z, row, col, bearing, n, ground, bend, masts, height, parent, slope, v1
         if i == 1:
             parent[1], slope[1] = 0, np.float32(1e30)
         else:
-            v = i - 1
-            while slope[v] * (i - v) <= h - height[v]:
-                v = parent[v]
-            parent[i], slope[i] = v, (h - height[v]) / (i - v)
+            v = np.uintp(i - 1)
+            while slope[v] * (i - np.int64(v)) <= h - height[v]:
+                v = np.uintp(parent[v])
+            parent[i], slope[i] = v, (h - height[v]) / (i - np.int64(v))
         inverse = 1.0 / i
         for s in range(stops):
             rise = (h - masts[s]) * inverse

@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from siteplanner.core.coverage_cast import between
 from siteplanner.core.coverage_loss import KERNEL
 
 WINDOW = 8  # samples before the receiver that are always looked at: a cell's own foreground
@@ -47,37 +48,34 @@ class Depths(NamedTuple):
 
 @njit(**KERNEL)
 def cast_top(
-    hides, row, col, bearing, known, clear, ground, bend, masts, ground_height, height, parent, slope, horizon
+    hides, corner, across, known, clear, ground, bend, masts, ground_height, height, parent, slope, horizon
 ):
-    """Sample the top of what stands along one ray, as `coverage_rays._cast` does the ground; `ground_height` is its.
+    """Sample the top of what stands along one ray, as `coverage_cast.cast` does the ground; `ground_height`, `corner`
+    and `across` are its.
 
     Within `clear` cells of the mast, where the top is unknown or lower, the ground's own height counts.
     """
-    up, right = -math.cos(bearing), math.sin(bearing)
-    last_row, last_col = hides.shape[0] - 1, hides.shape[1] - 1
     stops = masts.size
     best = np.full(stops, -1e30)
     best_at = np.ones(stops, np.int32)
-    for i in range(1, known + 1):
+    flat, cols = hides.reshape(hides.size), hides.shape[1]
+    first = min(int(clear + ROUNDING), known) + 1
+    for i in range(1, first):
+        height[i] = ground_height[i]
+    for i in range(first, known + 1):
+        top = between(flat, cols, np.uintp(corner[i]), across[0, i], across[1, i])
+        over = np.float32(top - ground - bend * i * i)
         h = ground_height[i]
-        if i > clear + ROUNDING:
-            y = min(max(row + up * i, 0.0), float(last_row))
-            x = min(max(col + right * i, 0.0), float(last_col))
-            j, k = min(int(y), last_row - 1), min(int(x), last_col - 1)
-            fy, fx = np.float32(y - j), np.float32(x - k)
-            above = hides[j, k] + fx * (hides[j, k + 1] - hides[j, k])
-            below = hides[j + 1, k] + fx * (hides[j + 1, k + 1] - hides[j + 1, k])
-            over = np.float32(above + fy * (below - above) - ground - bend * i * i)
-            if over > h:
-                h = over
-        height[i] = h
+        height[i] = over if over > h else h
+    for i in range(1, known + 1):
+        h = height[i]
         if i == 1:
             parent[1], slope[1] = 0, np.float32(1e30)
         else:
-            v = i - 1
-            while slope[v] * (i - v) <= h - height[v]:
-                v = parent[v]
-            parent[i], slope[i] = v, (h - height[v]) / (i - v)
+            v = np.uintp(i - 1)
+            while slope[v] * (i - np.int64(v)) <= h - height[v]:
+                v = np.uintp(parent[v])
+            parent[i], slope[i] = v, (h - height[v]) / (i - np.int64(v))
         inverse = 1.0 / i
         for s in range(stops):
             rise = (h - masts[s]) * inverse

@@ -78,6 +78,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         longest = max(longest, reach[m])
     size = int(longest + 0.5) + 2
     height = np.zeros((2, size), np.float32)
+    corner, across = np.zeros((2, size), np.int64), np.zeros((2, 2, size), np.float32)
     parent = np.zeros((2, size), np.int32)
     slope = np.zeros((2, size), np.float32)
     v1, v2 = np.zeros((2, size), np.float32), np.zeros((2, size), np.float32)
@@ -95,7 +96,6 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         top_slope = np.zeros((2, 2, size), np.float32)
         top_horizon = np.zeros((2, 2, stops, size), np.int32)
         to_cast = np.zeros(2, np.bool_)
-        bearings = np.zeros(2)
         drawn = np.zeros((3, stops))  # the path through: slopes from both ends and where they meet
         under = np.zeros(stops, np.bool_)
         crown = np.zeros((2, size), np.float32)
@@ -143,6 +143,8 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 ground,
                 bend,
                 eyes,
+                corner[r],
+                across[r],
                 height[r],
                 parent[r],
                 slope[r],
@@ -155,14 +157,13 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     crowns[r] = cast_woods(
                         trees, kinds, kind, row, col, bearing, known[r], ground, bend, lowest, crown[r], steepest[r]
                     )
-                bearings[r], to_cast[r] = bearing, lines > stops
+                to_cast[r] = lines > stops
                 if not hides:
                     continue
                 cast_top(
                     built,
-                    row,
-                    col,
-                    bearing,
+                    corner[r],
+                    across[r],
                     known[r],
                     clear,
                     ground,
@@ -196,9 +197,8 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             to_cast[r] = False
                             cast_top(
                                 tops,
-                                row,
-                                col,
-                                bearings[r],
+                                corner[r],
+                                across[r],
                                 known[r],
                                 clear,
                                 ground,
