@@ -153,7 +153,7 @@ def fast_losses(
     )
     stands = None
     if trees is not None or (surface_m is not None and surface_m is not elevation_m):
-        stands = _stands(surface_m, trees, over, window, (rows[plan.order], cols[plan.order]), plan.order)
+        stands = _stands(elevation, surface_m, trees, over, window, (rows[plan.order], cols[plan.order]), plan.order)
 
     def run(first: int, last: int) -> None:
         start, stop = int(plan.starts[first]), int(plan.starts[last])
@@ -297,6 +297,7 @@ def _ready(raster: np.ndarray, window: tuple[slice, ...]) -> np.ndarray:
 
 
 def _stands(
+    elevation: np.ndarray,
     surface_m: np.ndarray | None,
     trees: Trees | None,
     over: OverTrees | None,
@@ -307,15 +308,16 @@ def _stands(
     """What stands on the ground as the kernel takes it: one form for all, so that it is compiled once."""
     nothing, none = np.empty((0, 0), np.float32), np.empty(0)
     hides = nothing if surface_m is None else _ready(surface_m, window)
+    level = surface_m is not None and not np.greater(surface_m[window], elevation[window]).any()
     if trees is None:
-        return Stands(hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none)
+        return Stands(hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none, level)
     own = np.where(trees.kinds[at] == trees.kind, trees.top_m[at], NONE).astype(np.float32)
     kinds, tops = np.ascontiguousarray(trees.kinds), _ready(trees.top_m, window)
     if over is None:
-        return Stands(hides, tops, kinds, trees.kind, own, nothing, none, none)
+        return Stands(hides, tops, kinds, trees.kind, own, nothing, none, none, level)
     higher = tops if over.top_m is trees.top_m else _ready(over.top_m, window)
     ends = np.asarray(over.mast_heights_m, float), np.asarray(over.rx_heights_m, float)[order]
-    return Stands(hides, tops, kinds, trees.kind, own, higher, *ends)
+    return Stands(hides, tops, kinds, trees.kind, own, higher, *ends, level)
 
 
 def _room_for_paths(lines: int, count: int) -> Paths:

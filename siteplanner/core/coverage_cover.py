@@ -35,6 +35,7 @@ class Stands(NamedTuple):
     tops: np.ndarray  # (rows, cols) float32: top of all that stands, for the way over the trees; no cells: not asked
     masts: np.ndarray  # (stops,) heights of the mast for that way
     far: np.ndarray  # (cells,) heights of the receivers for it, sorted as the plan
+    level: bool  # nothing in `hides` is above the ground where the paths are: its tables are the ground's
 
 
 class Depths(NamedTuple):

@@ -160,6 +160,13 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 to_cast[r] = lines > stops
                 if not hides:
                     continue
+                if stands.level:
+                    end = known[r] + 1
+                    top_height[0, r, 1:end] = height[r, 1:end]
+                    top_parent[0, r, 1:end] = parent[r, 1:end]
+                    top_slope[0, r, 1:end] = slope[r, 1:end]
+                    top_horizon[0, r, :, 1:end] = horizon[r, :stops, 1:end]
+                    continue
                 cast_top(
                     built,
                     corner[r],
