@@ -149,6 +149,14 @@ def served_probability(
     return probability, margin
 
 
+def expected_weight(weights: np.ndarray, margin_db: np.ndarray, sigma_db: float) -> float:
+    """Sum of weight x probability of service at known median margins, (cells,) each, by the table that `best_aim` uses.
+
+    Raises ValueError for a negative sigma_db.
+    """
+    return float(_expected_weight(weights, margin_db, float(sigma_db), _normal_table(sigma_db)))
+
+
 def best_sector_gain_db(
     bearing_deg: ArrayLike,
     elevation_deg: ArrayLike,
@@ -228,6 +236,21 @@ def _tally(
         m = (margin - front_to_back - first_margin) / margin_step + 0.5
         if m >= 0.0:
             floor[b, min(int(m), margins - 1)] += weight[c]
+
+
+@njit(**KERNEL)
+def _expected_weight(weight, margin, sigma, table):
+    """Sum of weight x the normal distribution at margin / sigma; a hard edge for sigma 0."""
+    served, top = 0.0, table.size - 2
+    for c in range(weight.size):
+        if sigma == 0.0:
+            served += weight[c] if margin[c] >= 0.0 else 0.0
+            continue
+        z = min((margin[c] / sigma + Z_RANGE) * Z_STEPS, float(top))
+        if z > 0.0:
+            i = int(z)
+            served += weight[c] * (table[i] + (z - i) * (table[i + 1] - table[i]))
+    return served
 
 
 @njit(**KERNEL)

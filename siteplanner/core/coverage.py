@@ -310,7 +310,9 @@ def _stands(
     hides = nothing if surface_m is None else _ready(surface_m, window)
     level = surface_m is not None and not np.greater(surface_m[window], elevation[window]).any()
     if trees is None:
-        return Stands(hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none, level)
+        return Stands(
+            hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none, level
+        )
     own = np.where(trees.kinds[at] == trees.kind, trees.top_m[at], NONE).astype(np.float32)
     kinds, tops = np.ascontiguousarray(trees.kinds), _ready(trees.top_m, window)
     if over is None:

@@ -48,9 +48,7 @@ class Depths(NamedTuple):
 
 
 @njit(**KERNEL)
-def cast_top(
-    hides, corner, across, known, clear, ground, bend, masts, ground_height, height, parent, slope, horizon
-):
+def cast_top(hides, corner, across, known, clear, ground, bend, masts, ground_height, height, parent, slope, horizon):
     """Sample the top of what stands along one ray, as `coverage_cast.cast` does the ground; `ground_height`, `corner`
     and `across` are its.
 
@@ -136,9 +134,7 @@ def far_horizon(table, left, right, near, w, m, p, length, parent, slope):
 
 
 @njit(**KERNEL)
-def under_crowns(
-    crown, offset, first, last, n, mast, tx_slope, p, rx_slope, length, meet, clear, zones_only, out
-):
+def under_crowns(crown, offset, first, last, n, mast, tx_slope, p, rx_slope, length, meet, clear, zones_only, out):
     """Samples of one ray at which the path runs under the crowns: out[0..3] as the members of `Depths`, in cells.
 
     From the mast the path rises by `tx_slope` a cell up to `meet` cells, from the receiver at height `p` by

@@ -336,7 +336,9 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             # The highest obstacle over the chord may lie between the horizons: walk the hull.
                             i, previous = v, -1e30
                             while i > u:
-                                here = flat[oa + i] + w * (flat[ob + i] - flat[oa + i]) + bend * i * i - mast - chord * i
+                                here = (
+                                    flat[oa + i] + w * (flat[ob + i] - flat[oa + i]) + bend * i * i - mast - chord * i
+                                )
                                 if here < previous:
                                     break
                                 previous = here
@@ -362,7 +364,9 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 for s in range(stops):
                     counted[:] = 0.0
                     if under[s]:
-                        over_it = alike and sights[s] == sights[stops + s] and nu_of[stops + s, place] == nu_of[s, place]
+                        over_it = (
+                            alike and sights[s] == sights[stops + s] and nu_of[stops + s, place] == nu_of[s, place]
+                        )
                         under_crowns(
                             flat_crown,
                             c * size,

@@ -232,3 +232,12 @@ def test_refusals(change, message):
     }
     with pytest.raises(ValueError, match=message):
         best_aim(**{**arguments, **change})
+
+
+@pytest.mark.parametrize("sigma_db", [0.0, 3.0, 8.0])
+def test_the_expected_weight_is_that_of_the_normal_distribution(sigma_db):
+    rng = np.random.default_rng(7)
+    weights, margins = rng.random(500), rng.normal(0.0, 25.0, 500)
+    margins[:2] = -500.0, 500.0  # beyond both ends of the table
+    slow = float(weights @ service_probability(margins, sigma_db))
+    assert expected_weight(weights, margins, sigma_db) == pytest.approx(slow, rel=1e-6)

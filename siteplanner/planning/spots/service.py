@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from siteplanner.core.aim import best_aim, lowest_good_stop, served_probability
+from siteplanner.core.aim import best_aim, expected_weight, lowest_good_stop, served_probability
 from siteplanner.core.coverage import directions
 from siteplanner.core.coverage_exact import exact_losses
 from siteplanner.core.ground_cover import covered_loss_db
 from siteplanner.core.handset_place import spread_db
-from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db, service_probability
+from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
 from siteplanner.mission.links import link_parameters, sector_pattern
 from siteplanner.planning.spots.evaluation import Coverage, PointService
 from siteplanner.planning.spots.served import service_of
@@ -70,9 +70,10 @@ def predict_coverage(
     convergence = grid.convergence_deg(spot.x, spot.y)
     share = float(aim.shares[chosen])
     places_db = spread_db(radio.location_sigma_db, params.entry)
-    low, high = (
-        _share_with_error(cells.weight, margin - e * radio.model_sigma_db, probability, places_db) for e in (1.0, -1.0)
-    )
+    counted = np.nonzero((cells.weight > 0) & (probability > 0))[0]  # known, and within the radius
+    weight, middle = cells.weight[counted].astype(float), margin[counted].astype(float)
+    # margins that hold an error of the model, the same everywhere, are spread by the place alone
+    low, high = (expected_weight(weight, middle - e * radio.model_sigma_db, places_db) for e in (1.0, -1.0))
     return Coverage(
         share=share,
         served_area_km2=float(probability.sum() * cells.cell_area_m2 / 1e6),
@@ -87,13 +88,6 @@ def predict_coverage(
         share_low=min(low, share),
         share_high=max(high, share),
     )
-
-
-def _share_with_error(weight: np.ndarray, margin_db: np.ndarray, probability: np.ndarray, places_db: float) -> float:
-    """The expected share with margins that hold an error of the model, the same everywhere; `places_db` spreads them
-    from place to place."""
-    counted = np.nonzero((weight > 0) & (probability > 0))[0]  # known, and within the radius
-    return float(weight[counted] @ service_probability(margin_db[counted], places_db))
 
 
 def area_loss_db(inputs: CoverageInputs, cell: tuple[int, int], stops: np.ndarray) -> np.ndarray:
