@@ -113,8 +113,8 @@ def cast_woods(trees, kinds, kind, row, col, bearing, known, ground, bend, lowes
 def far_horizon(table, left, right, near, w, m, p, length, parent, slope):
     """Largest slope from the receiver to the samples 1..m of a blended profile: slope, place, height, hull vertex.
 
-    Proposed by the nearer ray's hull, decided on the blend. `p`: the receiver's height; m at least 1. The rays' heights,
-    and the hull, stand in flat tables from `left`, `right` and `near` on.
+    Proposed by the nearer ray's hull, decided on the blend. `p`: the receiver's height; m at least 1. The heights
+    of the rays, and the hull, stand in flat tables from `left`, `right` and `near` on.
     """
     v = m
     while parent[near + v] > 0 and slope[near + v] * (length - v) <= p - table[near + v]:

@@ -349,9 +349,9 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                         smooth[2, smooth_count] = r
                         smooth_index[0, smooth_count] = line * count + place
                         smooth_index[1, smooth_count] = -1
-                        if stands is not None and layer == 0 and lines > stops:
-                            if far_over[position] == rx_m and sights[stops + s] == mast:
-                                smooth_index[1, smooth_count] = (stops + s) * count + place
+                        twin = (stops + s) * count + place
+                        if stands is not None and layer == 0 and lines > stops and far_over[position] == rx_m:
+                            smooth_index[1, smooth_count] = twin if sights[stops + s] == mast else -1
                         smooth_count += 1
                 layer += 1
             if stands is not None and wooded:

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from siteplanner.core.aim import best_aim, best_sector_gain_db, lowest_good_stop, served_probability
+from siteplanner.core.aim import best_aim, best_sector_gain_db, expected_weight, lowest_good_stop, served_probability
 from siteplanner.core.antenna import SectorPattern
-from siteplanner.core.link import LinkParameters, allowed_loss_db
+from siteplanner.core.link import LinkParameters, allowed_loss_db, service_probability
 
 PARAMS = LinkParameters()
 PATTERN = SectorPattern(downtilt_deg=2.0)

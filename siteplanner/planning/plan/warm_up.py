@@ -18,7 +18,7 @@ def compile_coverage() -> None:
     """Call every coverage and aim kernel once on a tiny raster, so that each is compiled and kept."""
     import numpy as np
 
-    from siteplanner.core.aim import best_aim
+    from siteplanner.core.aim import best_aim, expected_weight
     from siteplanner.core.antenna import SectorPattern
     from siteplanner.core.coverage import directions
     from siteplanner.core.ground_cover import TREES, cover_of, covered_loss_db
@@ -31,6 +31,7 @@ def compile_coverage() -> None:
     loss = covered_loss_db(ground, 10.0, 20, 20, stops, 1.5, 763.0, rows, cols, woods)
     distance, bearing, angle = directions(ground, 10.0, 20, 20, stops, 1.5, rows, cols)
     best_aim(loss, bearing, angle, np.ones(len(rows)), LinkParameters(), SectorPattern(), distance_m=distance)
+    expected_weight(np.ones(2), np.zeros(2), 5.5)
 
 
 def start() -> subprocess.Popen | None:
