@@ -204,7 +204,8 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
             units.angle(look.elevation_deg),
             units.angle(look.skew_deg),
             units.angle(look.horizon_deg),
-            f"{margin_text(look, units)} {look_state(look)}",
+            margin_text(look, units),
+            look_state(look),
         )
         for look in (e.sky if e.dish_wanted else ())
     ]
@@ -220,9 +221,10 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
     dish = (
         style.table(
             looks,
-            ("Satellite", "True", "Magnetic", "Up", f"Skew, {SKEW_BRIEFLY}", "Skyline", "Margin"),
+            ("Satellite", "True", "Magnetic", "Up", "Skew", "Skyline", "Margin", "Line"),
             figures=(1, 2, 3, 4, 5, 6),
         )
+        + f'<p class="sp-small">{shown(f"Skew: {SKEW_BRIEFLY}.")}</p>'
         if looks
         else ""
     )
