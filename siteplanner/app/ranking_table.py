@@ -132,7 +132,7 @@ def _row(ranked: RankedSpot, serve: bool, backhaul: str) -> dict[str, Any]:
         METRIC.seconds(e.access.drive_time_s) if e.access else "not known",
         backhaul,
         METRIC.angle(e.ground.slope_deg),
-        METRIC.minutes(e.on_air.mean_min) if e.on_air else "not known",
+        METRIC.figure(e.on_air.mean_min, "min") if e.on_air else "not known",
     ]
     parts = [
         {
