@@ -35,6 +35,7 @@ SCORES = """(() => { const shown = [...document.querySelectorAll('div')].map(e =
     if (!shown.length) throw new Error('no ranking'); return shown.join(); })()"""
 MARKS = """[...document.querySelector('iframe[title*=folium]').contentDocument.querySelectorAll('.sp-mark')]
     .map(e => e.getBoundingClientRect()).map(r => [r.left, r.top])"""
+MAP_TOP = "document.querySelector('iframe[title*=folium]').getBoundingClientRect().top"
 FAR_IMAGE = "![x](https://far.example/x.png)"
 HOSTILE_NAME = f"{FAR_IMAGE} <img src=x onerror=alert(1)> {{{{7*7}}}} *bold* :material/home: $x$"
 WATCH = """
@@ -223,6 +224,9 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     page.keyboard.press("ArrowDown")
     frame(page).locator(".sp-chosen", has_text=re.compile("^C$")).wait_for()
     # the map leads the table
+    selected(page, "C")
+    page.locator("iframe[title*=folium]").scroll_into_view_if_needed()  # its foot may lie below a small screen
+    settled(page, MAP_TOP)
     frame(page).locator("span.sp-best").click()
     selected(page, "A")
 
