@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.browser.conftest import is_far, settled
-from tests.browser.test_app import LONG_MS, frame, ready_map, rows, served
+from tests.browser.test_app import LONG_MS, MAP_TOP, frame, ready_map, rows, served
 
 FILES = re.compile(r"\d+ files read")
 pytestmark = pytest.mark.browser
@@ -80,10 +80,14 @@ def test_commander_on_real_ground(chromium, tmp_path):
         def click(x: float, y: float) -> None:
             ground = page.locator("iframe[title*=folium]")
             ground.scroll_into_view_if_needed()
+            settled(page, MAP_TOP)  # it stands still before a place on it is pressed
             box = ground.bounding_box()
             page.mouse.click(box["x"] + box["width"] * x, box["y"] + box["height"] * y)
 
+        page.locator("iframe[title*=folium]").scroll_into_view_if_needed()
+        settled(page, MAP_TOP)
         frame(page).locator(".leaflet-draw-draw-marker").click()
+        frame(page).locator(".leaflet-draw-toolbar-button-enabled").wait_for()
         click(0.5, 0.5)
         page.get_by_label("Name of point 1").fill("Camp 2")
         page.keyboard.press("Enter")
