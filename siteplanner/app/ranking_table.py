@@ -47,6 +47,8 @@ tr[aria-selected="true"] .spot { background: var(--st-primary-color); color: var
 .bar i { display: block; height: 5px; }
 """
 JS = """
+const HELD_MS = 5000;  // a press that a drawing under way knows nothing of is sent again, for no longer than this
+let pressed = null;  // the last press: row, what was chosen before it, when
 export default function (component) {
   const { data, parentElement, setTriggerValue } = component;
   const host = parentElement.querySelector("#host");
@@ -68,13 +70,19 @@ export default function (component) {
   const rows = [];
   const choose = (row) => {
     rows.forEach((other) => other.setAttribute("aria-selected", String(other === row)));
+    pressed = { key: row.dataset.key, before: data.chosen, at: Date.now() };
     setTriggerValue("chosen", row.dataset.key);
   };
+  const lost = pressed && pressed.key !== data.chosen && pressed.before === data.chosen
+    && Date.now() - pressed.at < HELD_MS;
+  const chosen = lost ? pressed.key : data.chosen;
+  if (lost) setTriggerValue("chosen", pressed.key);
+  else pressed = null;
   data.rows.forEach((item) => {
     const row = make("tr", null, body);
     row.dataset.key = item.key;
-    row.tabIndex = item.key === data.chosen ? 0 : -1;
-    row.setAttribute("aria-selected", String(item.key === data.chosen));
+    row.tabIndex = item.key === chosen ? 0 : -1;
+    row.setAttribute("aria-selected", String(item.key === chosen));
     make("span", item.name, make("td", null, row), "spot");
     make("td", item.place, row);
     const score = make("td", null, row);

@@ -22,7 +22,7 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
-from siteplanner.app import coordinates
+from siteplanner.app import coordinates, ranking_table
 from siteplanner.demo import sample_mission
 from tests.browser.conftest import is_far, settled
 
@@ -487,3 +487,27 @@ def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_pat
     page.get_by_role("heading", name=FAR_IMAGE).wait_for()
     assert page.locator("img[src*='far.example']").count() == 0
     assert not app.far_sockets()
+
+
+def test_a_press_that_a_drawing_under_way_did_not_know_of_is_sent_again(page):
+    """The table drawn once more from what was chosen before: the press holds and goes out again, until it is known."""
+    page.set_content('<div id="parent"><div id="host"></div></div>')
+    told = page.evaluate(
+        """async ([source, data]) => {
+        const module = await import("data:text/javascript," + encodeURIComponent(source));
+        const parentElement = document.querySelector("#parent"), sent = [], shown = [];
+        const draw = (chosen) => {
+            module.default({ data: { ...data, chosen }, parentElement, setTriggerValue: (_, key) => sent.push(key) });
+            shown.push(parentElement.querySelector('[aria-selected="true"]').dataset.key);
+        };
+        draw("a"); parentElement.querySelector('[data-key="b"]').click();
+        draw("a"); draw("b"); draw("a");
+        parentElement.querySelector('[data-key="a"]').click(); draw("a"); draw("a");
+        return [sent, shown]; }""",
+        [
+            ranking_table.JS,
+            {"columns": ["Spot"], "rows": [{"key": k, "name": k, "parts": [], "cells": []} for k in ("a", "b")]},
+        ],
+    )
+    # chosen by other means (the map) it is not sent again, nor is a press on what is chosen already
+    assert told == [["b", "b", "a"], ["a", "b", "b", "a", "a", "a"]]
