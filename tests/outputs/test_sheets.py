@@ -93,7 +93,7 @@ def test_commander_figures_are_those_of_plan_json(plan, texts, tmp_path):
     for point in coverage["must_serve"]:
         has(texts["commander"], f"{point['name']}{100 * point['probability']:.0f} %{point['margin_db']:.0f} dB")
     worst = spot["wind"]["worst"]
-    has(texts["commander"], f"{worst['ground']:.2f} times (from {worst['from_deg']:03.0f}°)")
+    has(texts["commander"], f"{worst['ground']:.2f} times (from {worst['from_deg']:03.0f}° true)")
 
 
 def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):

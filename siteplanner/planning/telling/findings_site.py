@@ -50,7 +50,7 @@ def _not_stated(f: Facts, u: Units) -> tuple[str, str]:
     return (
         f"Mast {missing} not stated: read the manual ({u.stop(f['mast_height_m'])}, "
         f"{'guyed' if f['guyed'] else 'not guyed'}).{peak}",
-        "Write wind.mast_limit_unguyed_m_s, mast_limit_guyed_m_s and mast_limit_raising_m_s, by stop.",
+        "Find the figures of this stop before the mast goes up; given in the mission (wind table), they are judged.",
     )
 
 

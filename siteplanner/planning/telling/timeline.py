@@ -42,13 +42,13 @@ def part_label(part: Part, units: Units) -> str:
 
 
 def part_sentence(part: Part, units: Units) -> str:
-    """`Drive: done 20 to 31 min on.`"""
-    return f"{part.name}: done {minutes_range(part.end_early_min, part.end_late_min, units)} on."
+    """`Drive: done 20 to 31 min after dispatch.`"""
+    return f"{part.name}: done {minutes_range(part.end_early_min, part.end_late_min, units)} after dispatch."
 
 
 def on_air_label(air: Moments, units: Units) -> str:
-    """`On air from 75 to 95 min on`, for the drawing."""
-    return f"On air from {minutes_range(air.early_min, air.late_min, units)} on"
+    """`On air: 75 to 95 min after dispatch`, for the drawing."""
+    return f"On air: {minutes_range(air.early_min, air.late_min, units)} after dispatch"
 
 
 def refuel_words(timeline: Timeline, units: Units) -> str:

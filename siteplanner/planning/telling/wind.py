@@ -95,7 +95,7 @@ def ground_words(wind: SiteWind, units: Units) -> str:
     if worst.ground <= 1.005:
         return ""
     return (
-        f"The ground here speeds wind up to {worst.ground:.2f} times (from {units.bearing(worst.from_deg)})"
+        f"The ground here speeds wind up to {worst.ground:.2f} times (from {units.bearing(worst.from_deg)} true)"
         f"{_unmet_words(worst)}: the limit is reached with {units.gust(wind.open_tracking_limit_m_s)} in the open."
     )
 
