@@ -146,7 +146,10 @@ class Layers(Part):
         description="Polygons of bog, wet meadow, loose fill: no ground for jacks; column `name` optional.",
     )
     must_serve: Paths = Field(
-        (), json_schema_extra=_hold("point"), description="Named points that must have service; column `name`."
+        (),
+        json_schema_extra=_hold("point"),
+        description="Named points that must have service; column `name`, and `required` (yes or no) optional: a spot "
+        "that does not serve a required point is ruled out.",
     )
     spots: Paths = Field(
         (), json_schema_extra=_hold("point"), description="Points the user wants evaluated; column `name`."

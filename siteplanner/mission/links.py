@@ -299,6 +299,13 @@ class Radio(Part):
         "height makes about one path in twenty worse than the standard deviations say, whatever the margin. Common "
         "practice, no source.",
     )
+    required_chance: float = Field(
+        0.75,
+        ge=0.5,
+        le=1,
+        description="A required point (site.required_points) counts as served from this probability of service on: "
+        "three places of four about it. No more than most_certain_at_point is asked. Common practice, no source.",
+    )
     max_radius_m: float = Field(
         10000.0, gt=0, description="No service beyond this, whatever the level (timing and configuration)."
     )
@@ -309,6 +316,11 @@ class Radio(Part):
         description="Handsets that the cell carries at once, all sectors together, from its data sheet: told beside "
         "the people served, and how much they may talk at 1 % blocking (Erlang B). It does not shrink the service.",
     )
+
+    @property
+    def chance_needed(self) -> float:
+        """Of service at a required point; never more than any point is told."""
+        return min(self.required_chance, self.most_certain_at_point)
 
     @property
     def sigma_db(self) -> float:

@@ -19,7 +19,7 @@ from siteplanner.mission.criteria import Scales, Weights, older_names
 from siteplanner.mission.doubts import Doubts
 from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
-from siteplanner.mission.parts import Part, Paths
+from siteplanner.mission.parts import OneOrMore, Part, Paths
 from siteplanner.mission.trailer import Power, Rig, Speeds, Trailer, Wind
 
 
@@ -98,6 +98,12 @@ class Site(Part):
     soft_ground_rules_out: bool = Field(
         False, description="Whether soft ground is ruled out; otherwise it is told as a finding."
     )
+    required_points: Annotated[tuple[str, ...], OneOrMore] = Field(
+        (),
+        description="Names of must-serve points that every spot must serve at radio.required_chance or better, beside "
+        "those whose column `required` says yes; the others are wanted. Where no spot serves all of them, the plan "
+        "says which spot serves which, at what price.",
+    )
 
 
 class Search(Part):
@@ -116,7 +122,14 @@ class Search(Part):
         description="The best spots are moved to the best cell within half the spacing, by full "
         "evaluation of up to 8 cells around each.",
     )
-    listed_spots: int = Field(10, ge=1, le=100, description="Spots in the ranking handed over.")
+    listed_spots: int = Field(
+        10, ge=1, le=100, description="Spots handed over in full: the options, then the next best."
+    )
+    service_rasters: Literal["best", "options", "all"] = Field(
+        "best",
+        description="Whose predicted service is written as rasters: coverage.tif of the best spot only, or a "
+        "compressed raster in per cent for each option, or for each judged spot.",
+    )
     coverage_cell_m: float | None = Field(
         None, gt=0, description="Coarser cells for the served share; None: at most 40,000 cells in the area."
     )

@@ -104,6 +104,18 @@ def _coverage(plan: Plan, path: Path) -> None:
         write_coverage(plan, plan.best, path)
 
 
+def _judged(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.gis.judged import judged_csv
+
+    _write_text(path, judged_csv(plan), "utf-8-sig")
+
+
+def _service(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.gis.service_rasters import write_service_rasters
+
+    write_service_rasters(plan, path.parent)
+
+
 def _geopackage(plan: Plan, path: Path) -> None:
     from siteplanner.outputs.gis.geopackage import write_geopackage
 
@@ -134,11 +146,13 @@ def _package(plan: Plan, path: Path) -> None:
 WRITERS: dict[str, Writer] = {
     "plan.json": _json,
     "ranking.csv": _csv,
+    "judged.csv": _judged,
     "routes.gpx": _gpx,
     "places.kml": _kml,
     "ruling.tif": _ruling,
     "ruling_bits.tif": _ruling_bits,
     "coverage.tif": _coverage,
+    "service_*.tif": _service,
     "package.gpkg": _geopackage,
     "commander.pdf": _sheet("commander"),
     "driver.pdf": _sheet("driver"),
@@ -147,7 +161,8 @@ WRITERS: dict[str, Writer] = {
     "map.html": _map,
     "package.zip": _package,
 }
-"""File name -> what writes it, in the order of writing; `package.zip` last, for it holds what stands there then."""
+"""File name -> what writes it, in the order of writing; `package.zip` last, for it holds what stands there then. A name
+with `*` stands for all files that fit it."""
 
 
 def write_outputs(
@@ -207,6 +222,7 @@ def _move_all(staged: Path, folder: Path, names: list[str]) -> list[Path]:
         os.replace(path, folder / path.name)
     stood = {path.name for path in written}
     for name in names:
-        if name not in stood:
-            (folder / name).unlink(missing_ok=True)
+        for path in folder.glob(name):
+            if path.name not in stood:
+                path.unlink(missing_ok=True)
     return [folder / path.name for path in written]

@@ -13,6 +13,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from siteplanner.outputs.gis.drive_layers import drive_layers
 from siteplanner.outputs.gis.ground_layers import ruling_rows, service_rows
+from siteplanner.outputs.gis.judged import judged_rows
 from siteplanner.outputs.gis.road_layers import known, road_rows
 from siteplanner.outputs.gis.styles import STYLES, add_styles
 from siteplanner.outputs.words.text import clean
@@ -39,7 +40,8 @@ BY_KIND = {  # layers of several kinds of shape, one table a kind: polygons, lin
     "structures": ("structures", "structure_lines", "structure_points"),
 }
 TITLES: dict[str, str] = {
-    "spots": "Ranked spots",
+    "spots": "Spots handed over in full: the options, the next best, those asked about",
+    "judged_spots": "Every spot that was judged and passes",
     "rejected_spots": "Spots asked about that break a limit",
     "staging": "Staging point",
     "footprints": "Trailer with outriggers, parking heading",
@@ -160,6 +162,10 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
         }
         for e in plan.rejected
     ]
+    made["judged_spots"] = [
+        {**{k: clean(v) if isinstance(v, str) else v for k, v in row.items()}, "geometry": Point(r.spot.x, r.spot.y)}
+        for row, r in zip(judged_rows(plan), plan.judged, strict=True)
+    ]
     made["spots"] = [_spot(plan, ranked) for ranked in plan.spots]
     return {name: _frame(rows, plan) for name, rows in made.items()}
 
@@ -188,6 +194,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     return {
         "rank": ranked.rank,
         "name": clean(spot.name),
+        "option": any(o.ranked.spot.key == spot.key for o in plan.options),
         "score": known(ranked.score, 2),
         "latitude": round(spot.latitude, 7),
         "longitude": round(spot.longitude, 7),

@@ -42,6 +42,7 @@ class Style:
 
 STYLES: dict[str, Style] = {
     "spots": Style("point", "#ffffff", 12.0, BLUE),
+    "judged_spots": Style("point", INK, 5.0, BLUE, 0.6),
     "rejected_spots": Style("point", INK, 8.0, "#ffffff"),
     "staging": Style("point", "#ffffff", 10.0, INK),
     "must_serve": Style("point", INK, 8.0, "#ffd24d"),

@@ -122,6 +122,27 @@ def write_ruling_bits(plan: Plan, path: Path) -> Path:
     )
 
 
+def write_service(plan: Plan, spot: RankedSpot, path: Path) -> Path | None:
+    """The same as whole per cent, a byte a cell (255 outside the area), with the spot's key and rank in the tags.
+
+    A tenth of the size of `write_coverage`. None, and no file, where service was not worked out.
+    """
+    grid = probability_grid(spot, plan)
+    if grid is None:
+        return None
+    percent = np.where(np.isnan(grid.values), NO_CLASS, np.rint(100 * np.nan_to_num(grid.values))).astype(np.uint8)
+    tags = {
+        "MISSION": clean(plan.mission.name),
+        "SPOT": clean(spot.spot.name),
+        "KEY": f"{spot.spot.x:.2f} {spot.spot.y:.2f}",
+        "RANK": str(spot.rank),
+        "UNIT": "%",
+    }
+    return _write_cog(
+        Path(path), grid.with_values(percent), NO_CLASS, "Predicted probability of service, %", tags, nearest=True
+    )
+
+
 def write_coverage(plan: Plan, spot: RankedSpot, path: Path) -> Path | None:
     """Predicted probability of service 0..1 of one spot over the incident area (float32, NaN outside).
 

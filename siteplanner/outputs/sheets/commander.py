@@ -17,6 +17,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
 from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
+from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_cells
 from siteplanner.planning.telling.sheet_facts import assumed, facts, more_checks, prefer_runner_up, weakest_words
 from siteplanner.planning.telling.timeline import light_words
 from siteplanner.planning.telling.units import BOTH
@@ -72,6 +73,9 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "facts": [],
         "points": [],
         "more_points": "",
+        "missed": [],
+        "options": [],
+        "no_option": "",
         "runner": "",
         "dangers": [],
         "wind": [],
@@ -107,6 +111,15 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             for n, p in zip(labels, points, strict=True)
         ],
         "more_points": weakest_words(MOST_POINTS, many),
+        "missed": [name_in_text(line, 260) for line in missed_lines(plan.points, BOTH.first, named(40))],
+        "options": [
+            [
+                name_in_text(o.ranked.spot.name, 16),
+                *(name_in_text(t, 60) for t in option_cells(o, BOTH.first, named(34))),
+            ]
+            for o in (plan.options if len(plan.options) > 1 else ())
+        ],
+        "no_option": NO_OTHER if len(plan.options) == 1 else "",
         "dangers": [
             *([f.severity, finding_text(f)] for f in e.findings if f.severity != "note"),
             *(["caution", name_in_text(words, 300)] for words in _if_lost(plan, best)),

@@ -101,9 +101,7 @@ def _cut_m(thread: Thread) -> float:
     return math.inf if thread.ways == 0 else thread.length_m
 
 
-def compared(
-    spots: Sequence[RankedSpot], mission: Mission, network: RoadNetwork, nearby: Sequence[Nearby]
-) -> Compared:
+def compared(spots: Sequence[RankedSpot], mission: Mission, network: RoadNetwork, nearby: Sequence[Nearby]) -> Compared:
     """The figures of judged spots, each a row. `nearby`: of each spot, what lies near it."""
     first = spots[0].evaluation if spots else None
     figures = (*_service_figures(first), *PLACE_FIGURES)

@@ -1,10 +1,10 @@
 """Two to five spots that differ in kind, what each is best at, what it costs, and what would make one choose it.
 
-The first spot; then the best-scoring spots that differ in kind from every better option: their service overlaps by less
-than `ALIKE`, or they hang on another lifeline (the loss of `ANOTHER_M` of road cuts the better one off and not them), or
-they serve a named point that it does not. A spot that another judged one beats in everything is none (`dominance`). So
-that no purpose goes without, the best spot for a named point without service comes before those that serve other
-ground, and so does the best on another lifeline than the first.
+The first spot; then the best-scoring spots that differ in kind from every better option: their service overlaps by
+less than `ALIKE`, or they hang on another lifeline (the loss of `ANOTHER_M` of road cuts the better one off and not
+them), or they serve a named point that it does not. A spot that another judged one beats in everything is none
+(`dominance`). So that no purpose goes without, the best spot for a named point without service comes before those that
+serve other ground, and so does the best on another lifeline than the first.
 """
 
 from __future__ import annotations
@@ -206,10 +206,18 @@ def options_of(
                 hanging(ranked.evaluation.access, network),
                 best_at,
                 against,
-                None if row == 0 else trigger_of(field, row, ranked, first, against, mission, network),
+                None
+                if row == 0
+                else trigger_of(field, row, ranked, first, _first_of(against, best_at), mission, network),
             )
         )
     return tuple(out)
+
+
+def _first_of(against: Price, best_at: Sequence[BestAt]) -> Difference | None:
+    """What a spot gives against the first that it is best at, or what it gives at all."""
+    best = {b.figure for b in best_at}
+    return next(iter([*(d for d in against.gains if d.figure in best), *against.gains]), None)
 
 
 def leads(field: Field, row: int, rows: Sequence[int], against: Price) -> tuple[BestAt, ...]:
@@ -221,7 +229,8 @@ def leads(field: Field, row: int, rows: Sequence[int], against: Price) -> tuple[
     for k, figure in enumerate(field.figures.figures):
         for group, members in among:
             others = np.array([steps[o, k] for o in members if o != row])
-            if len(others) and np.isfinite(values[row, k]) and np.isfinite(others).all() and (others < steps[row, k]).all():
+            known = np.isfinite(values[row, k]) and np.isfinite(others).all()
+            if len(others) and known and (others < steps[row, k]).all():
                 out.append(BestAt(figure, float(values[row, k]), group))
                 break
     if not out:
@@ -230,10 +239,10 @@ def leads(field: Field, row: int, rows: Sequence[int], against: Price) -> tuple[
 
 
 def trigger_of(
-    field: Field, row: int, ranked: RankedSpot, first: RankedSpot, against: Price, mission: Mission,
+    field: Field, row: int, ranked: RankedSpot, first: RankedSpot, counts: Difference | None, mission: Mission,
     network: RoadNetwork,
 ) -> Trigger:  # fmt: skip
-    """What would make one choose the spot of a row over the first, and by when."""
+    """What would make one choose the spot of a row over the first, and by when. `counts`: what it leads in."""
     here, there = ranked.evaluation.access, first.evaluation.access
     coverage = ranked.evaluation.coverage
     points = () if coverage is None else coverage.must_serve
@@ -242,8 +251,9 @@ def trigger_of(
     if here is not None and there is not None:
         same_start = [a.by_staging[0].name if a.by_staging else "" for a in (here, there)]
         shared = parting(network, there.route, here.route) if same_start[0] == same_start[1] else Parting(0.0, 0.0)
-        by = mission.trailer.hitch_up_min[0] + DRIVE_LOW * (shared.time_s + (there.gap_s if shared.distance_m else 0)) / 60
-    counts = None if served or roads or steepest or not against.gains else against.gains[0]
+        gap_s = there.gap_s if shared.distance_m else 0.0
+        by = mission.trailer.hitch_up_min[0] + DRIVE_LOW * (gap_s + shared.time_s) / 60
+    counts = None if served or roads or steepest else counts
     air = ranked.evaluation.on_air
     return Trigger(served, roads, steepest, counts, shared, by, math.nan if air is None else air.late_min)
 

@@ -110,7 +110,8 @@ def explain_record(
     try:
         mission = mission_from_dict(record["mission"], base=record["mission_folder"], file=str(file))
         known = {i["file"]: i["sha256"] for i in record["inputs"]}
-        scores = [float(s["score"]) for s in record["spots"]]
+        scores = [float(s["score"]) for s in record.get("judged") or record["spots"]]
+        lifted = any(f.get("code") == "required_unmet" for f in record["findings"])
     except (KeyError, TypeError):
         raise InputError(
             "This is not a plan written by siteplanner.", remedy="Give the plan.json of a run.", file=file
@@ -123,7 +124,7 @@ def explain_record(
         for i in study.inputs
         if known.get(i.file, i.sha256) != i.sha256
     )
-    judge = Judge(study, ruling, way, forecast=forecast_of(mission)[0])
+    judge = Judge(study, ruling, way, forecast=forecast_of(mission)[0], required_holds=not lifted)
     found = explain_with(judge, mission, latitude, longitude, scores)
     return Explanation(
         found.evaluation,

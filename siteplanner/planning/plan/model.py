@@ -16,10 +16,13 @@ import numpy as np
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
+from siteplanner.planning.choose.options import Option
+from siteplanner.planning.choose.points import PointAnswer
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.study.area import AreaCells
 from siteplanner.planning.study.reuse import Kept, Tally
 
 if TYPE_CHECKING:
@@ -72,6 +75,7 @@ class SearchSummary:
     judged: int
     no_backhaul: int
     area_cells: int
+    required_missed: int = 0  # judged spots that only a required point rules out
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +87,7 @@ class Plan:
     inputs: tuple[InputRecord, ...]
     findings: tuple[Finding, ...]
     rulings: tuple[RulingShare, ...]
-    spots: tuple[RankedSpot, ...]  # ranked, best first
+    spots: tuple[RankedSpot, ...]  # handed over in full, by rank: the options, the next best, the user's own
     rejected: tuple[Evaluation, ...]  # evaluated in full and failed a limit; user's spots always stand here or above
     scene: Scene
     timings_s: dict[str, float] = field(default_factory=dict)
@@ -91,11 +95,20 @@ class Plan:
     sun: SunOutages | None = None  # None: not worked out
     rain: Rain | None = None  # None: not worked out
     judged: tuple[RankedSpot, ...] = ()  # every spot that was judged and passes, best first
+    options: tuple[Option, ...] = ()  # two to five of `spots` that differ in kind, by rank; one where no other differs
+    points: tuple[PointAnswer, ...] = ()  # the must-serve points: who serves which, at what price
+    tied: tuple[RankedSpot, ...] = ()  # judged spots that nobody can part from the first, and the first; () for none
+    area: AreaCells | None = None  # what `coverage.probability` is aligned with; None in a plan put together by hand
     search: SearchSummary | None = None
     firmness: Firmness | None = None
     judge: Judge | None = None  # what any other point is judged by; None in a plan that was put together by hand
     kept: Kept = field(default_factory=Kept)  # what the next run may take over
     reused: Tally = field(default_factory=dict)  # what this run took over
+
+    @property
+    def missed_points(self) -> tuple[PointAnswer, ...]:
+        """The must-serve points that the first spot does not serve."""
+        return tuple(p for p in self.points if p.missed)
 
     @property
     def best(self) -> RankedSpot | None:

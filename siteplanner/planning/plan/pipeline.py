@@ -13,12 +13,15 @@ import numpy as np
 from siteplanner.errors import Cancelled, Finding
 from siteplanner.mission import Mission, Weights
 from siteplanner.planning.choose.certainty import Key, certainties
+from siteplanner.planning.choose.options import options_of, tied
+from siteplanner.planning.choose.points import point_answers
 from siteplanner.planning.choose.ranked import Certainty, Firmness, RankedSpot
 from siteplanner.planning.choose.scoring import firmness, rank
 from siteplanner.planning.limits.cells import rule_ground, sky_limit
 from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.ruling import Ruling
 from siteplanner.planning.plan import warm_up
+from siteplanner.planning.plan.decision import by_key, field_of, listed_of, option_rows, required_findings
 from siteplanner.planning.plan.detail import forecast_of, in_detail, listed_in_detail
 from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
 from siteplanner.planning.site.magnetic import day_of, magnetic
@@ -38,6 +41,8 @@ from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Backhaul
 from siteplanner.planning.spots.margin_raster import sky_margin
+from siteplanner.planning.spots.required import CODE as REQUIRED
+from siteplanner.planning.spots.required import cannot_be_kept, without_limit
 from siteplanner.planning.study.inputs import backhaul_inputs
 from siteplanner.planning.study.load import load_study
 from siteplanner.planning.study.progress import Progress, Stages
@@ -79,14 +84,22 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
     with stages.stage("Evaluating spots") as tick:
         spots = [*user_spots(study), *chosen.spots]
         evaluations = [evaluate(judge, spot) for spot in stages.each(tick, spots, len(spots))]
+    if cannot_be_kept(evaluations):
+        judge, evaluations = replace(judge, required_holds=False), without_limit(evaluations)
     with stages.stage("Ranking") as tick:
         evaluations = refine(judge, evaluations, chosen.merit, chosen.spacing_m, tick)
-        ranked = name_spots(rank(evaluations, mission))
+        scene, ranked = scene_of(judge), rank(evaluations, mission)
+        field = field_of(ranked, mission, scene, study.area_cells, study.required)
+        rows = option_rows(field, mission)
+        ranked = name_spots(ranked, rows)
+        field = replace(field, judged=ranked)
         sure = certainties(ranked, mission)
-        listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission), sure), forecast)
+        listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission, rows), sure), forecast)
+        points = point_answers(field, study.required)
         rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
     search = summary_of(judge, chosen, evaluations, ranked)
-    findings = [*study.findings, *sky_findings, *_magnetic_findings(study), *_search_findings(search)]
+    must = required_findings(points, evaluations, ranked, mission, judge.required_holds)
+    findings = [*study.findings, *sky_findings, *_magnetic_findings(study), *must, *_search_findings(search)]
     return Plan(
         mission=mission,
         software=software(),
@@ -95,12 +108,16 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         rulings=ruling.shares,
         spots=listed,
         rejected=rejected,
-        scene=scene_of(judge),
+        scene=scene,
         timings_s=stages.timings_s,
         forecast=forecast,
         sun=sun_outages(mission, *centre_of(study)),
         rain=rain(mission, *centre_of(study)),
         judged=ranked,
+        options=options_of(field, rows, by_key(listed), mission, study.network),
+        points=points,
+        tied=tied(ranked, sure),
+        area=study.area_cells,
         search=search,
         firmness=firm(ranked, sure),
         judge=replace(judge, reuse=None),
@@ -151,6 +168,7 @@ def summary_of(
         judged=len(evaluations),
         no_backhaul=sum(any(breach.code == "no_backhaul" for breach in e.failed) for e in evaluations),
         area_cells=len(study.area_cells.rows),
+        required_missed=sum(bool(e.failed) and all(b.code == REQUIRED for b in e.failed) for e in evaluations),
     )
 
 
@@ -219,12 +237,21 @@ def rescore(old: Plan, weights: Weights) -> Plan:
     mission = old.mission.model_copy(update={"weights": weights})
     ranked = rank(_detailed(old.judged, old.spots), mission)
     sure = certainties(ranked, mission)
-    listed = with_certainty(listed_of(ranked, mission), sure)
+    required, area = tuple(p.required for p in old.points), old.area
+    field = None if area is None else field_of(ranked, mission, old.scene, area, required)
+    rows = () if field is None else option_rows(field, mission)
+    listed = with_certainty(listed_of(ranked, mission, rows), sure)
     if old.judge is not None:
         listed = listed_in_detail(old.judge, listed, old.forecast)
     # details are kept, so that the next weights need not ask again
     judged = tuple(replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True))
-    return replace(old, mission=mission, spots=listed, firmness=firm(ranked, sure), judged=judged)
+    changed = replace(
+        old, mission=mission, spots=listed, firmness=firm(ranked, sure), judged=judged, tied=tied(ranked, sure)
+    )
+    if field is None:
+        return changed
+    options = options_of(field, rows, by_key(listed), mission, old.scene.roads)
+    return replace(changed, options=options, points=point_answers(field, required))
 
 
 def _detailed(spots: Iterable[RankedSpot], listed: Iterable[RankedSpot]) -> list[Evaluation]:
@@ -247,19 +274,16 @@ def firm(ranked: Sequence[RankedSpot], sure: Mapping[Key, Certainty]) -> Firmnes
     return replace(found, best_chance=first.best_chance, told_too_high=ranked[0].score - first.score_mean)
 
 
-def listed_of(ranked: Sequence[RankedSpot], mission: Mission) -> tuple[RankedSpot, ...]:
-    """The spots handed over: the best ones, and every spot that the user named, with its true rank."""
-    count = mission.search.listed_spots
-    return (*ranked[:count], *(r for r in ranked[count:] if r.spot.origin == "user"))
+def name_spots(ranked: Sequence[RankedSpot], options: Sequence[int] = ()) -> tuple[RankedSpot, ...]:
+    """Letters by first ranking, the options before all others (A is the first place); the user's own names stay.
 
-
-def name_spots(ranked: Sequence[RankedSpot]) -> tuple[RankedSpot, ...]:
-    """Letters by first ranking (A is the first place then); the user's own names stay."""
-    out, number = [], 0
+    `options`: their rows in the ranking.
+    """
+    out, number = list(ranked), 0
     taken = {r.spot.name for r in ranked if r.spot.origin == "user"}
-    for r in ranked:
+    for row in (*options, *(k for k in range(len(ranked)) if k not in options)):
+        r = ranked[row]
         if r.spot.origin == "user":
-            out.append(r)
             continue
         name = letters(number)
         while name in taken:
@@ -267,7 +291,7 @@ def name_spots(ranked: Sequence[RankedSpot]) -> tuple[RankedSpot, ...]:
             name = letters(number)
         number += 1
         evaluation: Evaluation = replace(r.evaluation, spot=replace(r.spot, name=name))
-        out.append(replace(r, evaluation=evaluation))
+        out[row] = replace(r, evaluation=evaluation)
     return tuple(out)
 
 

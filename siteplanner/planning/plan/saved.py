@@ -27,7 +27,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.margin_raster import sky_margin
 from siteplanner.planning.study.reuse import Kept
 
-FORMAT = 3
+FORMAT = 4
 MISSION = "siteplanner.mission."
 ROOMS = (
     "siteplanner.planning.",

@@ -27,6 +27,7 @@ from siteplanner.planning.spots.backhaul import backhaul_findings, broken_backha
 from siteplanner.planning.spots.evaluation import Access, Evaluation, Ground, Start
 from siteplanner.planning.spots.lifelines import hanging_findings
 from siteplanner.planning.spots.lines import Backhaul, Look
+from siteplanner.planning.spots.required import required_breaks
 from siteplanner.planning.spots.service import predict_coverage
 from siteplanner.planning.spots.standing import judge_ground, stand_breaks, standing_findings
 from siteplanner.planning.spots.surroundings import look_round
@@ -57,13 +58,16 @@ class AccessInputs:
 
 @dataclass(frozen=True, eq=False)
 class Judge:
-    """A study with its ruling: all that a spot is judged by. `reuse` is there while a plan is made."""
+    """A study with its ruling: all that a spot is judged by. `reuse` is there while a plan is made. `required_holds`:
+    required points rule spots out; not where no spot serves all of them.
+    """
 
     study: Study
     ruling: Ruling
     way: GroundWay
     reuse: Reuse | None = None
     forecast: WindForecast | None = None
+    required_holds: bool = True
 
     @cached_property
     def dish(self) -> DishView:
@@ -129,6 +133,8 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, higher, most_m)
     line = line_keep_away(study.overlay("power_lines"), study.mission, spot.x, spot.y)
     failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls, line)
+    if judge.required_holds:
+        failed += required_breaks(study, coverage)
     findings += backhaul_findings(study, backhauls)
     if access is not None:
         findings += access.route.findings

@@ -14,6 +14,7 @@ from siteplanner.mission.links import link_parameters, sector_pattern
 from siteplanner.planning.spots.evaluation import Coverage, PointService
 from siteplanner.planning.spots.served import service_of
 from siteplanner.planning.study.inputs import CoverageInputs
+from siteplanner.planning.study.must_serve import point_names
 from siteplanner.planning.study.spot import Spot
 
 
@@ -144,13 +145,11 @@ def serve_points(
         return ()
     grid, radio = inputs.elevation, inputs.radio
     params, pattern = link_parameters(radio), sector_pattern(radio)
-    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
     convergence = grid.convergence_deg(spot.x, spot.y)
     masts = np.array([mast_height_m])
 
     out = []
-    for number, (name, shape) in enumerate(zip(names, frame.geometry, strict=True), 1):
-        label = str(name) if isinstance(name, str) and name.strip() else f"Point {number}"
+    for label, shape in zip(point_names(frame), frame.geometry, strict=True):
         lon, lat = (float(v) for v in grid.lonlat(shape.x, shape.y))
         row, col = (np.array([float(v)]) for v in grid.rowcol(shape.x, shape.y))
         here = grid.cell(shape.x, shape.y)

@@ -96,7 +96,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
     made: tuple[Loaded[Any], ...]
     made = asked, starts, area, donors, ground, surface, classes, cover, roads, layers, network, known
     drawn = {} if donors.value.table is None else {"donor_sites": donors.value.table}
-    return Study(
+    study = Study(
         mission=mission,
         elevation=grid,
         obstacles=obstacles,
@@ -116,6 +116,8 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         donors=donors.value.judged,
         ground_beyond=beyond,
     )
+    study.work_out("required")  # a name that no point has is told before anything is judged
+    return study
 
 
 @dataclass(frozen=True, eq=False)

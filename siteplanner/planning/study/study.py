@@ -20,6 +20,7 @@ from siteplanner.planning.study.area import AreaCells
 from siteplanner.planning.study.beyond import Beyond
 from siteplanner.planning.study.cover import GroundCover
 from siteplanner.planning.study.donors import Donor
+from siteplanner.planning.study.must_serve import required_points
 from siteplanner.planning.study.relief import Relief
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import DriveTree
@@ -116,6 +117,12 @@ class Study:
         """
         wanted = self.mission.backhaul.wanted
         return "open_sky" in wanted or ("donor_link" in wanted and bool(self.donors))
+
+    @cached_property
+    def required(self) -> tuple[bool, ...]:
+        """Which of the must-serve points are required, in the order of the layer."""
+        files = ", ".join(self.mission.layers.must_serve)
+        return required_points(self.overlay("must_serve"), self.mission.site.required_points, files)
 
     def overlay(self, role: str) -> GeoDataFrame | None:
         frame = self.overlays.get(role)

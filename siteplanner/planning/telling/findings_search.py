@@ -20,6 +20,20 @@ def _surface_gaps(f: Facts, u: Units) -> tuple[str, str]:
     )
 
 
+def _required_unmet(f: Facts, u: Units) -> tuple[str, str]:
+    each = []
+    for point in f["points"]:
+        if not point["spot"]:
+            each.append(f"{point['name']}, by none")
+        else:
+            each.append(f"{point['name']}, by spot {point['spot']} (area served {u.share(point['share'])})")
+    return (
+        f"No spot serves every required point at {u.share(f['chance'])} or better, so no spot is ruled out for that. "
+        f"Which spot serves which: {'; '.join(each)}. The first spot serves {u.share(f['share'])} of the area.",
+        "Decide which point this trailer must serve, and send another to the rest.",
+    )
+
+
 SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "no_geostationary_satellite": lambda f, u: (
         f"At latitude {f['latitude_deg']:.1f} no geostationary satellite at all stands "
@@ -57,6 +71,12 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Give layers.surface or layers.land_cover, or state layers.default_clutter.",
     ),
     "surface_gaps": _surface_gaps,
+    "required_unmet": _required_unmet,
+    "required_costs": lambda f, u: (
+        f"Serving what is required ({', '.join(f['names'])}) rules out {f['lost']} judged spots that pass every other "
+        f"limit: the first spot serves {u.share(f['share'])} of the area, the best without it {u.share(f['without'])}.",
+        "Make the points wanted, not required, where the area counts more.",
+    ),
     "land_cover_gaps": lambda f, u: (
         f"The layers do not tell what stands on {u.share(f['share'], 1)} of the search ground: "
         f"{clutter_words(f['kind'], f['height_m'], u)} is assumed there for the radio.",

@@ -29,6 +29,7 @@ def breach_words(breach: Breach, units: Units = METRIC) -> str:
         "roadway": _roadway,
         "sky_blocked": _sky,
         "sky_unknown": _sky,
+        "required_point": _required,
         "no_backhaul": lambda b, u: no_backhaul_words(b.kind, b.about, u),
     }.get(breach.code)
     return _area(breach) if made is None else made(breach, units)
@@ -100,6 +101,12 @@ def _trees(breach: Breach, units: Units) -> str:
 
 def _soft(breach: Breach, units: Units) -> str:
     return f"Soft ground{f' ({breach.names[0]})' if breach.names else ''} under trailer or outriggers."
+
+
+def _required(breach: Breach, units: Units) -> str:
+    """`about`: the points that it does not serve."""
+    points = " and ".join(f"{p.name} ({units.share_at_least(p.probability)})" for p in breach.about)
+    return f"Service is too unlikely at {points}; each required point needs {units.share(breach.limit)}."
 
 
 def _roadway(breach: Breach, units: Units) -> str:
@@ -225,6 +232,10 @@ CHANGES: dict[str, Callable[[Evaluation, Mission, Units], str]] = {
     ),
     "soft_ground": lambda e, mission, units: (
         "The ground would have to bear the rig: dry, frozen or matted, and tried on foot first."
+    ),
+    "required_point": lambda e, mission, units: (
+        f"The point would have to be wanted only (site.required_points, column `required`), a chance below "
+        f"{units.share(mission.radio.chance_needed)} be enough (radio.required_chance), or a second trailer serve it."
     ),
     "no_backhaul": _one_backhaul,
 }

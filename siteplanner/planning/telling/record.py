@@ -26,6 +26,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
 from siteplanner.planning.telling.compass import SKEW_POSITIVE
+from siteplanner.planning.telling.decision_record import decision_record
 from siteplanner.planning.telling.drive_record import access_record, ruled_out_record
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.inputs import input_record
@@ -66,6 +67,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "roads": _roads_record(plan),
         "sun_outages": _sun_record(plan.sun),
         "rain": _rain_record(plan.rain),
+        **decision_record(plan),
         "driving": {**asdict(as_driven(plan.mission)), "sentence": f"{driving_words(as_driven(plan.mission))}."},
         "spots": [{**spot_record(ranked, plan.spots), **on_site_record(plan, ranked)} for ranked in plan.spots],
         "rejected": [

@@ -194,7 +194,7 @@ def firmness_sentence(plan: Plan, units: Units = METRIC) -> str:
     firm = plan.firmness
     if len(plan.spots) < 2 or firm is None:
         return ""
-    second = plan.spots[1]
+    second = next((r for r in plan.judged if r.rank == 2), plan.spots[1])
     text = f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second, units)}."
     return " ".join(filter(None, (text, weights_words(firm, plan.mission, units), figures_words(firm, units))))
 

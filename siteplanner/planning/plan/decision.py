@@ -1,0 +1,87 @@
+"""What the ranked spots leave to decide: the options, who serves which named point, who ties with the first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from siteplanner.errors import Finding
+from siteplanner.mission import Mission
+from siteplanner.planning.choose.dominance import SERVED, compared
+from siteplanner.planning.choose.options import MOST, Field, choose_rows
+from siteplanner.planning.choose.points import PointAnswer
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.scoring import rank
+from siteplanner.planning.plan.model import Plan, Scene
+from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.places import Nearby, near_places
+from siteplanner.planning.spots.required import CODE, without_limit
+from siteplanner.planning.study.area import AreaCells
+
+
+def field_of(
+    ranked: Sequence[RankedSpot], mission: Mission, scene: Scene, area: AreaCells, required: tuple[bool, ...]
+) -> Field:
+    """The judged spots with the figures by which they are compared."""
+    near = _near(ranked, scene)
+    needed = tuple(mission.radio.chance_needed if must else SERVED for must in required)
+    return Field(ranked, compared(ranked, mission, scene.roads, near), area.weight, needed)
+
+
+def _near(ranked: Sequence[RankedSpot], scene: Scene) -> list[Nearby]:
+    return near_places([r.spot for r in ranked], scene.overlays.get("hazards"), scene.overlays.get("water"))
+
+
+def nearby(plan: Plan) -> list[Nearby]:
+    """What lies near each judged spot."""
+    return _near(plan.judged, plan.scene)
+
+
+def option_rows(field: Field, mission: Mission) -> tuple[int, ...]:
+    """Which judged spots are the options; never more than are handed over."""
+    return choose_rows(field, min(MOST, mission.search.listed_spots))
+
+
+def listed_of(ranked: Sequence[RankedSpot], mission: Mission, options: Sequence[int]) -> tuple[RankedSpot, ...]:
+    """The spots handed over, by rank: the options, the next best until there are enough, every spot of the user's."""
+    others = [row for row in range(len(ranked)) if row not in options]
+    taken = {*options, *others[: max(mission.search.listed_spots - len(options), 0)]}
+    return tuple(r for row, r in enumerate(ranked) if row in taken or r.spot.origin == "user")
+
+
+def required_findings(
+    points: Sequence[PointAnswer], evaluations: Sequence[Evaluation], ranked: Sequence[RankedSpot], mission: Mission,
+    holds: bool,
+) -> list[Finding]:  # fmt: skip
+    """What the required points cost: that no spot serves all of them, or what serving them gives up."""
+    must, chance = [p for p in points if p.required], mission.radio.chance_needed
+    if not must or not ranked:
+        return []
+    first = _share(ranked[0].evaluation)
+    if not holds:
+        facts = {
+            "chance": chance,
+            "share": first,
+            "points": tuple(
+                {"name": p.name, "spot": "", "share": 0.0}
+                if p.best is None
+                else {"name": p.name, "spot": p.best.spot.name, "share": _share(p.best.evaluation)}
+                for p in must
+            ),
+        }
+        return [Finding("required_unmet", "warning", facts=facts)]
+    lost = sum(bool(e.failed) and all(b.code == CODE for b in e.failed) for e in evaluations)
+    without = rank(without_limit(evaluations), mission)[0] if lost else ranked[0]
+    if without.evaluation.spot.key == ranked[0].spot.key:
+        return []
+    names = tuple(p.name for p in must)
+    facts = {"chance": chance, "share": first, "without": _share(without.evaluation), "lost": lost, "names": names}
+    return [Finding("required_costs", "note", facts=facts)]
+
+
+def _share(e: Evaluation) -> float:
+    return 0.0 if e.coverage is None else e.coverage.share
+
+
+def by_key(spots: Sequence[RankedSpot]) -> Mapping[tuple[float, float], RankedSpot]:
+    """Spots by what tells them apart."""
+    return {r.spot.key: r for r in spots}
