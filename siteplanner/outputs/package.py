@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
+from fnmatch import fnmatchcase
 from pathlib import Path
 
 from siteplanner.outputs.words.standard import CAUTION
@@ -25,6 +26,7 @@ CONTENTS: dict[str, str] = {
     "places.kml": "places and drives for globes and phones",
     "package.gpkg": "all layers with styles for GIS (GeoPackage)",
     "coverage.tif": "predicted service of the best spot, 0 to 1 (GeoTIFF)",
+    "service_*.tif": "predicted service of one spot each, per cent (GeoTIFF; the spot's grid reference in the name)",
     "ruling.tif": "first limit that rules each cell out (GeoTIFF; names in ruling.tif.aux.xml)",
     "ruling_bits.tif": "every limit, one bit each (GeoTIFF)",
     "plan.json": "every figure, parameter and input fingerprint",
@@ -34,7 +36,7 @@ CONTENTS: dict[str, str] = {
 def readme_text(plan: Plan, names: list[str]) -> str:
     """What the package is and what is in it, for someone who has never seen the tool."""
     width = max((len(name) for name in names), default=0)
-    rows = [f"  {name.ljust(width)}  {CONTENTS.get(name, '')}".rstrip() for name in names]
+    rows = [f"  {name.ljust(width)}  {_what(name)}".rstrip() for name in names]
     return "\n".join(
         [
             f"Deployment package: {clean(plan.mission.name)}",
@@ -55,6 +57,10 @@ def readme_text(plan: Plan, names: list[str]) -> str:
             "",
         ]
     )
+
+
+def _what(name: str) -> str:
+    return next((text for pattern, text in CONTENTS.items() if fnmatchcase(name, pattern)), "")
 
 
 def sha256_hex(data: bytes) -> str:

@@ -417,6 +417,7 @@ def make_plan(
         ),
         rulings=shares,
         spots=tuple(ranked),
+        judged=tuple(ranked),
         rejected=out,
         scene=Scene(
             elevation=grid,

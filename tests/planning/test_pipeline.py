@@ -103,7 +103,15 @@ def test_user_spots_are_judged_whatever_they_are(valley_plan):
 def test_scores_add_up_and_ranks_follow(valley_plan):
     scores = [r.score for r in valley_plan.spots]
     assert scores == sorted(scores, reverse=True)
-    assert [r.rank for r in valley_plan.spots] == list(range(1, len(scores) + 1))
+    # by rank, with gaps: the options are handed over whatever their place, then the next best
+    ranks = [r.rank for r in valley_plan.spots]
+    assert ranks == sorted(set(ranks))
+    assert [r.rank for r in valley_plan.judged] == list(range(1, len(valley_plan.judged) + 1))
+    options = {o.ranked.rank for o in valley_plan.options}
+    others = [r for r in ranks if r not in options]
+    user = {r.rank for r in valley_plan.spots if r.spot.origin == "user"}
+    assert options <= set(ranks)
+    assert set(others) - user <= set(range(1, 11))
     for r in valley_plan.spots:
         assert r.score == pytest.approx(sum(c.contribution for c in r.criteria))
 

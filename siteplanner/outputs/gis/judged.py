@@ -48,7 +48,11 @@ def judged_rows(plan: Plan) -> list[dict[str, Any]]:
         for key in ("cut_m", "bridges", "ways_in", "out_cut_m", "ways_out"):
             row[f"lifeline_{key}"] = _number(hangs.get(key))
         early, mean, late = full["on_air_min"] or (None, None, None)
-        row |= {"drive_min": full["drive_min"], "steepest_pct": _number(full["steepest_pct"])}
+        row |= {
+            "drive_min": full["drive_min"],
+            "last_leg_m": full["last_leg_m"],
+            "steepest_pct": _number(full["steepest_pct"]),
+        }
         row |= {"on_air_early_min": early, "on_air_mean_min": mean, "on_air_late_min": late}
         row |= {key: _number(full[key]) for key in ("hazard_m", "water_m", "above_channel_m")}
         rows.append(row)

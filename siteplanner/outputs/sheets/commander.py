@@ -111,7 +111,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             for n, p in zip(labels, points, strict=True)
         ],
         "more_points": weakest_words(MOST_POINTS, many),
-        "missed": [name_in_text(line, 260) for line in missed_lines(plan.points, BOTH.first, named(40))],
+        "missed": [name_in_text(line, 260) for line in missed_lines(plan.missed_points, BOTH.first, named(40))],
         "options": [
             [
                 name_in_text(o.ranked.spot.name, 16),

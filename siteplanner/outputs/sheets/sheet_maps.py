@@ -239,7 +239,7 @@ def _spot(view: View, ranked: RankedSpot, kind: str) -> str:
 
 def commander_map(plan: Plan, width: float, height: float, points: list[tuple[str, float, float]]) -> str:
     """Area, service, first and second spot, drive, hazards; `points` are (label, longitude, latitude)."""
-    spots = plan.spots[:2]
+    spots = [r for r in (plan.best, plan.runner_up) if r is not None]
     grid = plan.scene.elevation
     # of several staging points the ones that a rig leaves for these spots
     starts = list(dict.fromkeys(start_of(plan.mission, r.evaluation.access) for r in spots)) or [

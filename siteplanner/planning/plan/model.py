@@ -111,5 +111,10 @@ class Plan:
         return tuple(p for p in self.points if p.missed)
 
     @property
+    def runner_up(self) -> RankedSpot | None:
+        """The second of all judged, whether it is handed over in full or not."""
+        return next((r for r in (*self.spots, *self.judged) if r.rank == 2), None)
+
+    @property
     def best(self) -> RankedSpot | None:
         return self.spots[0] if self.spots else None

@@ -149,6 +149,7 @@ def judged_row(ranked: RankedSpot, hangs: Hanging | None, near: Nearby) -> dict[
         "backhaul": None if e.backhaul is None else e.backhaul.kind,
         "lifeline": None if hangs is None else {k: _short(v) for k, v in asdict(hangs).items()},
         "drive_min": None if access is None else round(access.drive_time_s / 60, 2),
+        "last_leg_m": None if access is None else round(access.last_leg_m, 1),
         "steepest_pct": None if access is None else _short(access.worst_grade_pct),
         "on_air_min": None if air is None else [round(v, 1) for v in (air.early_min, air.mean_min, air.late_min)],
         "hazard_m": _short(near.hazard_m),

@@ -195,18 +195,21 @@ def tied_words(tied: Sequence[RankedSpot]) -> str:
 
 def missed_words(point: PointAnswer, units: Units = METRIC, named: Named = str) -> str:
     """`Search base is not served from the first spot (6 %). Spot E serves it (88 %), 16 min by road; there ...`."""
-    here = f"{named(point.name)} is not served from the first spot ({units.share(point.first)})"
+    missed = f"{named(point.name)} is not served from the first spot ({units.share(point.first)})"
     if point.best is None:
-        return f"{here}, nor from any other judged spot."
+        return f"{missed}, nor from any other judged spot."
     e = point.best.evaluation
     drive = "" if e.access is None else f", {units.seconds(e.access.drive_time_s)} by road"
     share = (
         [] if point.price is None else [d for d in (*point.price.costs, *point.price.gains) if d.figure.name == "share"]
     )
-    cost = f"; there {differences_words(share, whole_of(point.best), units)}" if share else ""
+    cost = ""
+    if share:
+        here_share, first_share = (units.share(v) for v in (share[0].here, share[0].first))
+        cost = f", but then {here_share} of the {whole_of(point.best)} is served, not {first_share}"
     name, reference = _spot(point.best.spot.name), grid_text(point.best.spot.grid_reference)
     where = f"{name} ({reference})" if reference else name
-    return f"{here}. {where[:1].upper()}{where[1:]} serves it ({units.share(point.chance)}){drive}{cost}."
+    return f"{missed}. {where[:1].upper()}{where[1:]} serves it ({units.share(point.chance)}){drive}{cost}."
 
 
 def missed_lines(points: Sequence[PointAnswer], units: Units = METRIC, named: Named = str, most: int = 2) -> list[str]:
@@ -225,13 +228,16 @@ def missed_lines(points: Sequence[PointAnswer], units: Units = METRIC, named: Na
 def option_cells(option: Option, units: Units = METRIC, named: Named = str) -> tuple[str, str, str, str]:
     """One row of a small table: what it is best at, area served, on air, when to choose it."""
     e, trigger = option.ranked.evaluation, option.trigger
-    best = option.best_at[0] if option.best_at else None
+    named_points = () if trigger is None else trigger.points
+    best = next((b for b in option.best_at if b.figure.about in named_points), next(iter(option.best_at), None))
     lead = "" if best is None else _one_best(best, option, units, named)
+    if best is not None and best.among == "first":
+        lead = f"better than the first{units.colon}{lead}"
     if trigger is None:
-        why = "nothing speaks against it"
+        why = "none of the below holds"
     else:
         held = trigger.points or ([section_name(s) for s in trigger.roads[:1]] if trigger.roads else ())
-        why = f"{named(held[0])} {'must be served' if trigger.points else 'is shut'}" if held else lead
+        why = f"{named(held[0])} {'must be served' if trigger.points else 'is shut'}" if held else f"{lead} counts most"
         if trigger.steepest is not None and not trigger.points:
             why = "the grade is too steep"
     share = NOT_KNOWN if e.coverage is None else units.share(e.coverage.share)

@@ -65,9 +65,9 @@ def _sky_fact(e: Evaluation, units: Units) -> str:
 
 def prefer_runner_up(plan: Plan, units: Units) -> str:
     """What the runner-up does better, so when to prefer it; '' without one."""
-    if len(plan.spots) < 2:
+    if plan.best is None or plan.runner_up is None:
         return ""
-    first, second = plan.spots[0].evaluation, plan.spots[1].evaluation
+    first, second = plan.best.evaluation, plan.runner_up.evaluation
     better = []
     if first.access is not None and second.access is not None:
         saved = (first.access.drive_time_s - second.access.drive_time_s) / 60

@@ -192,9 +192,9 @@ def _on_air(best: RankedSpot, units: Units) -> str:
 def firmness_sentence(plan: Plan, units: Units = METRIC) -> str:
     """How firm the first place is, and what would flip it."""
     firm = plan.firmness
-    if len(plan.spots) < 2 or firm is None:
+    second = plan.runner_up
+    if second is None or firm is None:
         return ""
-    second = next((r for r in plan.judged if r.rank == 2), plan.spots[1])
     text = f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second, units)}."
     return " ".join(filter(None, (text, weights_words(firm, plan.mission, units), figures_words(firm, units))))
 
