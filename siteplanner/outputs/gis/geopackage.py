@@ -277,15 +277,17 @@ def _overlay(frame: GeoDataFrame, columns: tuple[str, ...]) -> list[dict[str, An
 def _must_serve(plan: Plan) -> list[dict[str, Any]]:
     """One row a must-serve point and spot."""
     rows = []
+    required = [p.required for p in plan.points]
     for ranked in plan.spots:
         coverage = ranked.evaluation.coverage
-        for point in coverage.must_serve if coverage else ():
+        for number, point in enumerate(coverage.must_serve if coverage else ()):
             x, y = plan.scene.elevation.from_lonlat(point.longitude, point.latitude)
             rows.append(
                 {
                     "name": clean(point.name),
                     "rank": ranked.rank,
                     "spot": clean(ranked.spot.name),
+                    "required": required[number] if number < len(required) else None,
                     "probability": known(point.probability, 4),
                     "margin_db": known(point.margin_db, 1),
                     "distance_m": known(point.distance_m, 0),

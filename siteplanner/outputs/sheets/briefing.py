@@ -101,6 +101,7 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
         f"{c['title']}: {c['mission'][:60]}",
         c["sentence"],
         _where(c),
+        *c["missed"],
         *(f"! {text}" for _, text in c["dangers"]),
         _pairs(c["facts"]),
         "Must-serve: " + "; ".join(f"{name} {share}" for _, name, share, _ in c["points"]) if c["points"] else "",

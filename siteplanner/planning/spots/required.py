@@ -17,9 +17,11 @@ def required_breaks(study: Study, coverage: Coverage | None) -> list[Breach]:
 
     `figure` is the least chance, `names` the points that miss it, `about` the points themselves.
     """
+    if coverage is None:
+        return []
     chance = study.mission.radio.chance_needed
-    points = () if coverage is None else coverage.must_serve
-    missed = [p for p, must in zip(points, study.required, strict=True) if must and not p.probability >= chance]
+    points = zip(coverage.must_serve, study.required, strict=True)
+    missed = [p for p, must in points if must and not p.probability >= chance]
     if not missed:
         return []
     least = min(p.probability for p in missed)
