@@ -51,7 +51,7 @@ def test_the_sample_is_the_raster_it_says(heights):
     assert values.mean() == pytest.approx(531.0312, abs=1e-3)
 
 
-def test_every_listed_spot_stands_where_the_file_says_it_is_low_enough_to_level(hills_plan, heights):
+def test_every_spot_stands_where_the_file_says_it_is_low_enough_to_level(hills_plan, heights):
     """Slope by GDAL's own warp and a least-squares plane through 3 x 3 cells, not by ours."""
     values, t = heights
     grid = hills_plan.scene.elevation
@@ -67,15 +67,18 @@ def test_every_listed_spot_stands_where_the_file_says_it_is_low_enough_to_level(
         dst_nodata=np.nan,
     )
     differences = []
-    for r in hills_plan.spots:
+    for r in hills_plan.judged:
         row, col = grid.cell(r.spot.x, r.spot.y)
         window = warped[row - 1 : row + 2, col - 1 : col + 2].ravel()
         dy, dx = (d.ravel() * grid.cell_size_m for d in np.mgrid[1:-2:-1, -1:2])
         (east, north, _), *_ = np.linalg.lstsq(np.column_stack((dx, dy, np.ones(9))), window, rcond=None)
         slope = math.degrees(math.atan(math.hypot(east, north)))
         differences.append(slope - r.evaluation.ground.slope_deg)
-        assert slope < 5.0 + 1.5  # the limit, plus what two ways of warping 83 m cells may differ
-    assert np.abs(differences).max() < 1.5
+        # every judged spot within two of the standard deviations that are told of its slope
+        assert abs(differences[-1]) < 2 * r.evaluation.ground.slope_uncertainty_deg
+        if r.rank <= 10:
+            assert slope < 5.0 + 1.5  # the limit, plus what two ways of warping 83 m cells may differ
+    assert np.abs(differences[:10]).max() < 1.5  # of the ten best, which were all that was handed over once
     assert abs(np.mean(differences)) < 0.6
 
 
