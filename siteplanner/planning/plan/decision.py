@@ -56,11 +56,14 @@ def required_findings(
     must, chance = [p for p in points if p.required], mission.radio.chance_needed
     if not must or not ranked:
         return []
-    first = _share(ranked[0].evaluation)
+    first, coverage = _share(ranked[0].evaluation), ranked[0].evaluation.coverage
+    service = None if coverage is None else coverage.service
+    weighted_by = "area" if service is None else service.weighted_by
     if not holds:
-        facts = {
+        facts: dict[str, object] = {
             "chance": chance,
             "share": first,
+            "weighted_by": weighted_by,
             "points": tuple(
                 {"name": p.name, "spot": "", "share": 0.0}
                 if p.best is None
@@ -75,7 +78,7 @@ def required_findings(
         return []
     names = tuple(p.name for p in must)
     facts = {"chance": chance, "share": first, "without": _share(without.evaluation), "lost": lost, "names": names}
-    return [Finding("required_costs", "note", facts=facts)]
+    return [Finding("required_costs", "note", facts={**facts, "weighted_by": weighted_by})]
 
 
 def _share(e: Evaluation) -> float:

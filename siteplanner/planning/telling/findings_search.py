@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from siteplanner.planning.telling.prediction import clutter_words
+from siteplanner.planning.telling.service import WHOLE
 from siteplanner.planning.telling.units import Units
 
 Facts = Mapping[str, Any]
@@ -21,15 +22,15 @@ def _surface_gaps(f: Facts, u: Units) -> tuple[str, str]:
 
 
 def _required_unmet(f: Facts, u: Units) -> tuple[str, str]:
-    each = []
+    each, whole = [], WHOLE[f["weighted_by"]]
     for point in f["points"]:
         if not point["spot"]:
             each.append(f"{point['name']}, by none")
         else:
-            each.append(f"{point['name']}, by spot {point['spot']} (area served {u.share(point['share'])})")
+            each.append(f"{point['name']}, by spot {point['spot']} ({u.share(point['share'])} of the {whole})")
     return (
         f"No spot serves every required point at {u.share(f['chance'])} or better, so no spot is ruled out for that. "
-        f"Which spot serves which: {'; '.join(each)}. The first spot serves {u.share(f['share'])} of the area.",
+        f"Which spot serves which: {'; '.join(each)}. The first spot serves {u.share(f['share'])} of the {whole}.",
         "Decide which point this trailer must serve, and send another to the rest.",
     )
 
@@ -74,7 +75,8 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "required_unmet": _required_unmet,
     "required_costs": lambda f, u: (
         f"Serving what is required ({', '.join(f['names'])}) rules out {f['lost']} judged spots that pass every other "
-        f"limit: the first spot serves {u.share(f['share'])} of the area, the best without it {u.share(f['without'])}.",
+        f"limit: the first spot serves {u.share(f['share'])} of the {WHOLE[f['weighted_by']]}, the best without "
+        f"it {u.share(f['without'])}.",
         "Make the points wanted, not required, where the area counts more.",
     ),
     "land_cover_gaps": lambda f, u: (
