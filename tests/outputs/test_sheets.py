@@ -296,7 +296,7 @@ def test_no_hazards_no_points_no_service():
 def test_the_skyline_has_its_place(plan, monkeypatch):
     """With a diagram of any shape the crew's sheet still keeps to two pages."""
     drawing = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 90 90"><rect width="90" height="90"/></svg>'
-    monkeypatch.setattr(crew, "horizon_svg", lambda evaluation: drawing)
+    monkeypatch.setattr(crew, "horizon_svg", lambda evaluation, units: drawing)
     assert sheet_content(plan, "crew")["horizon_svg"] == drawing
     assert len(sheet_png(plan, "crew", ppi=50)) == 2
     has(pdf_text(sheet_pdf(plan, "crew")), "Skyline")

@@ -30,6 +30,7 @@ from siteplanner.planning.spots.room import Room
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.drive_record import access_record
 from siteplanner.planning.telling.roads import band_words
+from siteplanner.planning.telling.units import BOTH
 from siteplanner.planning.telling.words import recommendation
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import directions
@@ -111,8 +112,8 @@ def test_one_way_in_is_said_everywhere(told_plan):
     assert "one way in" in " ".join(sheet_content(told_plan, "commander")["sentence"].split())
     hangs = "One way in from staging."
     lost = "bridges: Mill Lane over Marrow River at 2.1 km"
-    assert hangs in spot_popup(best)
-    assert lost in spot_popup(best)
+    assert hangs in spot_popup(best, BOTH)
+    assert lost in spot_popup(best, BOTH)
     driver = sheet_content(told_plan, "driver")
     assert driver["cautions"][0][0] == "!!"
     assert driver["cautions"][0][1].startswith(hangs)
@@ -129,7 +130,12 @@ def test_one_way_in_is_said_everywhere(told_plan):
     assert "bridge of Mill Lane over Marrow River" in lost["sentence"]
     second = replace(told_plan, spots=told_plan.spots[1:])  # two ways out there
     assert second.best.evaluation.access.ways_out == 2
-    for text in (spot_popup(second.best), briefing(second, "driver"), recommendation(second), *radio_texts(second)):
+    for text in (
+        spot_popup(second.best, BOTH),
+        briefing(second, "driver"),
+        recommendation(second),
+        *radio_texts(second),
+    ):
         assert "one way in" not in text.lower()
 
 
@@ -140,7 +146,7 @@ def test_a_flood_beside_the_drive_is_said_everywhere(told_plan):
     plain = str.maketrans({"\u2068": None, "\u2069": None, "\u00a0": " ", "\u2060": None})
     driver = " ".join(text for _, text in sheet_content(told_plan, "driver")["cautions"]).translate(plain)
     record = access_record(told_plan.best.spot, told_plan.best.evaluation.access, told_plan.spots)
-    for text in (spot_popup(told_plan.best).translate(plain), driver, " ".join(record["lifeline"]["sentences"])):
+    for text in (spot_popup(told_plan.best, BOTH).translate(plain), driver, " ".join(record["lifeline"]["sentences"])):
         assert said_of in " ".join(text.split())
         assert bridge in " ".join(text.split())
     assert "lie within 50 metres" in radio_texts(told_plan)[0]

@@ -20,7 +20,7 @@ from siteplanner.planning.telling.backhaul_rows import link_line
 from siteplanner.planning.telling.exposure import exposure_line
 from siteplanner.planning.telling.radio import part_head, radio_lines
 from siteplanner.planning.telling.sheet_facts import ruling_line
-from siteplanner.planning.telling.units import BOTH
+from siteplanner.planning.telling.units import reader_units
 
 MOST_BYTES = 2000
 CUT = "(cut to 2 kB: the sheet has more)"
@@ -47,14 +47,17 @@ def radio_texts(plan: Plan, ranked: RankedSpot | None = None) -> list[str]:
 
     A drive that needs more is told in parts that say so: turns are never cut off.
     """
+    units = reader_units(plan.mission)
     ranked = ranked or plan.best
     access = ranked.evaluation.access if ranked is not None else None
     if ranked is None or access is None:
         return []
     told = told_of(access)
-    drives = [radio_lines(ranked.spot, access, told)]
+    drives = [radio_lines(ranked.spot, access, told, units=units.aloud)]
     if told.alternative.route is not None:
-        drives.append(radio_lines(ranked.spot, access, told, told.alternative_steps, alternative=True))
+        drives.append(
+            radio_lines(ranked.spot, access, told, told.alternative_steps, alternative=True, units=units.aloud)
+        )
     out = []
     for lines in drives:
         parts: list[list[str]] = [[]]
@@ -97,6 +100,7 @@ def _pairs(rows: list[list[str]]) -> str:
 
 
 def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
+    units = reader_units(plan.mission)
     return [
         f"{c['title']}: {c['mission'][:60]}",
         c["sentence"],
@@ -106,7 +110,7 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
         "Must-serve: " + "; ".join(f"{name} {share}" for _, name, share, _ in c["points"]) if c["points"] else "",
         c["firmness"],
         *c["wind"],
-        *(ruling_line(r.share, short(r.label, 60), BOTH) for r in (plan.rulings[:4] if c["rulings"] else ())),
+        *(ruling_line(r.share, short(r.label, 60), units) for r in (plan.rulings[:4] if c["rulings"] else ())),
         "Check: " + " ".join(c["arrival"]),
         c["aid"],
         *(text for _, text in c["warnings"]),
@@ -125,6 +129,7 @@ def _driver(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[st
 
 
 def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
+    units = reader_units(plan.mission)
     assert ranked is not None  # without a spot there is no crew's sheet
     e = ranked.evaluation
     looks = e.sky[:2] if e.dish_wanted else ()
@@ -135,13 +140,13 @@ def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]
         *(f"! {label}: {text}" for label, text in c["cautions"][:4]),
         f"Nose {c['stand'][0][1]}",
         "Jacks: " + ", ".join(f"{corner} {lift}" for corner, lift in c["jacks"]),
-        *(dish_line(look, BOTH, named(24)) for look in looks),
-        *(link_line(path, BOTH, named(30)) for path in links),
+        *(dish_line(look, units, named(24)) for look in looks),
+        *(link_line(path, units, named(30)) for path in links),
         c["terminal"],
         c["arc"],
         _pairs(c["mast"]) + ". " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
         c["wind"][0],
-        exposure_line(ranked.on_site.antennas, BOTH),
+        exposure_line(ranked.on_site.antennas, units),
         f"Fuel: {c['fuel']}",
         "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
         *(f"! {label}: {text}" for label, text in c["cautions"][4:]),

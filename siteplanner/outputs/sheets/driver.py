@@ -34,7 +34,7 @@ from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_w
 from siteplanner.planning.telling.roads import band_words, not_these_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.timeline import light_words, on_the_spot_words
-from siteplanner.planning.telling.units import BOTH, METRIC
+from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.words import CAUTIONS
 from siteplanner.roads.hazards_ahead import HazardAhead
 
@@ -54,12 +54,12 @@ def code_svg(uri: str) -> str:
     return out.getvalue().decode()
 
 
-def hazard_line(hazard: HazardAhead) -> dict[str, Any]:
+def hazard_line(hazard: HazardAhead, units: Units) -> dict[str, Any]:
     """One hazard: where on the drive, what, how grave."""
     return {
         "at": f"{at_km(hazard.running_m)} km",
         "mark": SEVERITY_MARK[hazard.severity],
-        "text": stretch_words(hazard, BOTH, named(110)),
+        "text": stretch_words(hazard, units, named(110)),
     }
 
 
@@ -71,6 +71,7 @@ def _bearing(plan: Plan, access: Access, spot: Spot) -> float:
 
 def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     """Plain data for `sheet_driver.typ`; None where no road leads to the spot."""
+    units = reader_units(plan.mission)
     e, spot = ranked.evaluation, ranked.spot
     access = e.access
     if access is None:
@@ -81,15 +82,15 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     steps = told.steps
     names = {str(name) for name in plan.scene.roads.tags.name if name} | {staging}
     site = ranked.on_site
-    turning = name_in_text(turning_words(told.turning), 400)
+    turning = name_in_text(turning_words(told.turning, units.first), 400)
     if told.turning.place is not None:
         turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
-    last_leg = last_leg_words(access, _bearing(plan, access, spot), BOTH)
+    last_leg = last_leg_words(access, _bearing(plan, access, spot), units)
     stop = f"Stop. {last_leg}"
-    hanging = [way_in_words(access), way_out_words(access) if access.ways_out != 2 else ""]
-    beside = hazards_beside_words(access)
+    hanging = [way_in_words(access, units.first), way_out_words(access, units.first) if access.ways_out != 2 else ""]
+    beside = hazards_beside_words(access, units.first)
     own = [f for f in e.findings if f.severity != "note" and f.code not in SAID_OF_THE_WAY]
-    other = name_in_text(alternative_words(told.alternative), 300)
+    other = name_in_text(alternative_words(told.alternative, units.first), 300)
     through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
     return {
         "title": "Driver sheet",
@@ -97,19 +98,19 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "heading": f"To spot {name_in_text(spot.name, 60)} from {name_in_text(staging, 50)}",
         "aid": CAUTION,
         "summary": [
-            ("Drive", drive_words(access, BOTH)),
-            *([("Other starts", other_starts(access, BOTH, named(40)))] if len(access.by_staging) > 1 else []),
-            ("Grades", grades_words(route, BOTH)),
-            ("Climb, descent", climb_words(route, METRIC)),
-            ("On the spot", on_the_spot_words(site.timeline, BOTH)),
+            ("Drive", drive_words(access, units)),
+            *([("Other starts", other_starts(access, units, named(40)))] if len(access.by_staging) > 1 else []),
+            ("Grades", grades_words(route, units)),
+            ("Climb, descent", climb_words(route, units.first)),
+            ("On the spot", on_the_spot_words(site.timeline, units)),
             ("Light", light_words(site.timeline)),
         ],
         "where": coordinates(spot.latitude, spot.longitude, spot.grid_reference),
         "uri": geo_uri(spot),
         "code_svg": code_svg(geo_uri(spot)),
         "other_way": other,
-        "not_these_ways": name_in_text(not_these_words(told.not_these[:MOST_RULED_OUT]), 300),
-        "bands": [[band_words(band), BOTH.distance(band.length_m)] for band in told.bands if band.length_m >= 1],
+        "not_these_ways": name_in_text(not_these_words(told.not_these[:MOST_RULED_OUT], units.first), 300),
+        "bands": [[band_words(band), units.distance(band.length_m)] for band in told.bands if band.length_m >= 1],
         "places": [
             [str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
             for n, s in enumerate(steps, 1)
@@ -119,28 +120,28 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
         "dashed: another way; T: turning place; "
         "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",
-        "profile_svg": profile_svg(plan, ranked, size=SHEET),
-        "profile_alt": profile_words(plan, ranked, BOTH),
+        "profile_svg": profile_svg(plan, ranked, units, size=SHEET),
+        "profile_alt": profile_words(plan, ranked, units),
         "steps": [
             {
                 "n": str(n),
                 "at": at_km(s.running_m),
-                "text": (f"{stop} {name_in_text(too_far_words(s.beyond), 90)}." if s.beyond else stop)
+                "text": (f"{stop} {name_in_text(too_far_words(s.beyond, units.first), 90)}." if s.beyond else stop)
                 if s.kind == "arrive"
-                else set_apart(short(step_words(s), 200), names),
-                "go": BOTH.distance(s.distance_m) if s.distance_m > 0 else "",
+                else set_apart(short(step_words(s, units.first), 200), names),
+                "go": units.distance(s.distance_m) if s.distance_m > 0 else "",
                 "grid": s.grid_reference,
-                "hazards": [hazard_line(h) for h in s.hazards],
+                "hazards": [hazard_line(h, units) for h in s.hazards],
             }
             for n, s in enumerate(steps, 1)
         ],
-        "last_leg": on_foot_words(last_leg, e.ground.heading_deg, BOTH),
+        "last_leg": on_foot_words(last_leg, e.ground.heading_deg, units),
         "turning": turning,
-        "rig": [*rig_rows(plan.mission.rig, BOTH), ("Not known", not_stated_words(access, BOTH, named(260)))],
+        "rig": [*rig_rows(plan.mission.rig, units), ("Not known", not_stated_words(access, units, named(260)))],
         "cautions": [
             *(["!!", name_in_text(words, 600)] for words in (*hanging, *beside) if words),
-            *([SEVERITY_MARK[f.severity], finding_text(f)] for f in own),
-            *(["!!", text] for text in hazards_near_sentences(through, BOTH, named(40))),
+            *([SEVERITY_MARK[f.severity], finding_text(f, units)] for f in own),
+            *(["!!", text] for text in hazards_near_sentences(through, units, named(40))),
             ["!!", CAUTIONS[2]],
             ["!!", CAUTIONS[1]],
             ["!!", "Wires over road and spot: look up before you drive under; treat every line as energised."],

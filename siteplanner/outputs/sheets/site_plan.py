@@ -13,7 +13,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.aiming import true_label
 from siteplanner.planning.telling.keep_clear import antenna_label, fall_label
-from siteplanner.planning.telling.units import METRIC
+from siteplanner.planning.telling.units import reader_units
 
 SIDE_MM = 84.0
 LEAST_HALF_M = 28.0
@@ -21,6 +21,7 @@ LEAST_HALF_M = 28.0
 
 def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | None) -> str:
     """Trailer, outriggers, heading, mast fall circle, dish and sectors, roads and lines; true north up."""
+    units = reader_units(plan.mission)
     e, spot, trailer = ranked.evaluation, ranked.spot, plan.mission.trailer
     half = max(LEAST_HALF_M, 1.55 * fall_m)
     view = View(spot.x - half, spot.y + half, 2 * half / SIDE_MM, SIDE_MM, SIDE_MM)
@@ -78,22 +79,24 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
         x, y = cx + reach * east, cy - reach * north
         body += _arrow(cx, cy, bearing, circle * 0.98, reach, width)
         labels.keep_free(x, y, 1.6)
-        tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, true_label(words, bearing, METRIC)))
+        tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, true_label(words, bearing, units.first)))
     for x, y, words in tips:
         body += labels.put(x, y, words)
     if math.isfinite(e.ground.heading_deg):
         east, north = (f(math.radians(e.ground.heading_deg)) for f in (math.sin, math.cos))
         nose = trailer.length_m / 2 / view.metres_per_mm + 5.0
-        body += labels.put(cx + nose * east, cy - nose * north + 0.8, true_label("nose", e.ground.heading_deg, METRIC))
+        body += labels.put(
+            cx + nose * east, cy - nose * north + 0.8, true_label("nose", e.ground.heading_deg, units.first)
+        )
     taken = [bearing for bearing, _, _ in aims]
     free = max(range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in taken], default=180))
     body += labels.put(
         cx + circle * math.sin(math.radians(free)),
         cy - circle * math.cos(math.radians(free)),
-        fall_label(fall_m, METRIC),
+        fall_label(fall_m, units.first),
     )
     if radio_m is not None and math.isfinite(radio_m):
-        body += labels.put(SIDE_MM / 2 - 6, 3.4, antenna_label(radio_m, METRIC))
+        body += labels.put(SIDE_MM / 2 - 6, 3.4, antenna_label(radio_m, units.first))
     return svg(view, body + furniture(view, 0.0))
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from siteplanner.core.constants import FOOT_M, MILE_M, POUND_KG
+from siteplanner.mission import Mission
 
 NOT_KNOWN = "not known"
 INCH_M = FOOT_M / 12
@@ -244,6 +245,11 @@ class Units:
         """For a figure that is told once: of both systems the metric one."""
         return replace(self, system="metric") if self.system == "both" else self
 
+    @property
+    def aloud(self) -> Units:
+        """The same system as words, for what is read over a radio."""
+        return replace(self, spoken=True)
+
     def stated(self, value: float | None, unit: str, us_digits: int = 1) -> str:
         """A figure of the mission as its user stated it, no digit added: `3.2 m`, `1842.5 MHz`; a US twin with
         `us_digits`."""
@@ -305,6 +311,12 @@ METRIC = Units()
 BOTH = Units("both")
 US = Units("US")
 SPOKEN = Units("both", spoken=True)
+_BY_NAME = {"us": US, "metric": METRIC, "both": BOTH}
+
+
+def reader_units(mission: Mission) -> Units:
+    """The units that the mission's readers work in (`sheets.units`); every output is written in them."""
+    return _BY_NAME[mission.sheets.units]
 
 
 def rounded(value: float, digits: int, rounding: Rounding) -> float:
