@@ -209,7 +209,7 @@ def hazard(kind, **facts):
         (
             hazard("bridge", posted=(("weight", 9.5, "t"),)),
             "bridge, posted weight 9.5 t",
-            "bridge, posted weight 9.5 tonnes or 20,943 pounds",
+            "bridge, posted weight 9.5 tonnes or 10.4 tons of 2,000 pounds",
         ),
         (
             hazard("under bridge", value=4.2),

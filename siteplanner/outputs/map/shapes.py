@@ -21,7 +21,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation, told_of
 from siteplanner.planning.telling.aiming import both_bearings, look_tip
-from siteplanner.planning.telling.backhaul_rows import donor_tip
+from siteplanner.planning.telling.backhaul_rows import donor_height_words, donor_tip
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.places import drive_tip, last_leg_tip, served_tip, spot_tip
 from siteplanner.planning.telling.room import turning_words
@@ -288,7 +288,7 @@ def link_shapes(ranked: RankedSpot, units: Units) -> list[Feature]:
 
 def donor_marks(plan: Plan) -> list[Feature]:
     """The donor sites of the layer, with the height that it states."""
-    frame, grid = plan.scene.overlays.get("donor_sites"), plan.scene.elevation
+    frame, grid, units = plan.scene.overlays.get("donor_sites"), plan.scene.elevation, reader_units(plan.mission).first
     if frame is None:
         return []
     out = []
@@ -298,7 +298,8 @@ def donor_marks(plan: Plan) -> list[Feature]:
         if geometry is None or geometry.is_empty:
             continue
         words = f"Donor site {named(row['name'])}" if _told(row.get("name")) else f"Donor site {number}"
-        height = f"{shown(row['height_m'])} m" if _told(row.get("height_m")) else "height not stated"
+        stated = row.get("height_m")
+        height = shown(donor_height_words(stated, units)) if _told(stated) else "height not stated"
         out.append(
             feature(
                 f"donor:{number}",

@@ -123,7 +123,7 @@ def _driver(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[st
     lines += [f"! {text}" for _, text in c["cautions"]]
     lines += [f"Not these ways: {c['not_these_ways']}"] if c["not_these_ways"] else []
     for step in c["steps"]:
-        lines.append(f"{step['n']}. {step['at']} km {step['text']}")
+        lines.append(f"{step['n']}. {step['at']} {c['odometer']} {step['text']}")
         lines += [f" - {h['at']} {h['mark']} {h['text']}" for h in step["hazards"] if h["mark"]]
     return [*lines, f"Turn: {c['turning']}", _pairs(c["rig"]), c["aid"]]
 

@@ -17,7 +17,6 @@ from siteplanner.planning.spots.evaluation import Access, start_of, told_of
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.directions import alternative_words, step_words, too_far_words
 from siteplanner.planning.telling.driver import (
-    at_km,
     climb_words,
     drive_words,
     grades_words,
@@ -57,7 +56,7 @@ def code_svg(uri: str) -> str:
 def hazard_line(hazard: HazardAhead, units: Units) -> dict[str, Any]:
     """One hazard: where on the drive, what, how grave."""
     return {
-        "at": f"{at_km(hazard.running_m)} km",
+        "at": units.odometer(hazard.running_m),
         "mark": SEVERITY_MARK[hazard.severity],
         "text": stretch_words(hazard, units, named(110)),
     }
@@ -122,10 +121,11 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",
         "profile_svg": profile_svg(plan, ranked, units, size=SHEET),
         "profile_alt": profile_words(plan, ranked, units),
+        "odometer": units.odometer_unit,
         "steps": [
             {
                 "n": str(n),
-                "at": at_km(s.running_m),
+                "at": units.odometer(s.running_m),
                 "text": (f"{stop} {name_in_text(too_far_words(s.beyond, units.first), 90)}." if s.beyond else stop)
                 if s.kind == "arrive"
                 else set_apart(short(step_words(s, units.first), 200), names),

@@ -20,6 +20,7 @@ from siteplanner.outputs.pictures.relief import shade
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import start_of, told_of
+from siteplanner.planning.telling.units import Units, reader_units
 
 FONT = 'font-family="DejaVu Sans"'
 PICTURE_SIDE = 520  # pixels of the relief's longer side: about 150 a printed inch
@@ -165,13 +166,10 @@ def mark(view: View, x: float, y: float, label: str, kind: str, size: float = 2.
     )
 
 
-def furniture(view: View, north_deg: float) -> str:
+def furniture(view: View, north_deg: float, units: Units) -> str:
     """Scale bar and north arrow. `north_deg`: where true north points, clockwise from up."""
-    longest = 0.3 * view.width * view.metres_per_mm
-    unit = 10 ** math.floor(math.log10(longest))
-    length = max(m * unit for m in (1, 2, 5) if m * unit <= longest)
+    length, words = units.bar(0.3 * view.width * view.metres_per_mm)
     mm = length / view.metres_per_mm
-    words = f"{length:g} m" if length < 1000 else f"{length / 1000:g} km"
     y = view.height - 3
     x, n = view.width - 6, 8.0
     return (
@@ -258,7 +256,7 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
         body += path(geometry, view, 'fill="none" stroke="#000" stroke-width="0.8" stroke-dasharray="3 1"')
     if spots:
         body += _drive(spots[0], view)
-    body += furniture(view, _grid_north(plan, sx, sy))
+    body += furniture(view, _grid_north(plan, sx, sy), reader_units(plan.mission))
     for label, lon, lat in points:
         px, py = grid.from_lonlat(lon, lat)
         body += mark(view, float(px), float(py), label, "point", 1.7)
@@ -284,7 +282,7 @@ def driver_map(
         body += path(told.alternative.route.line, view, dashes)
     body += _drive(ranked, view)
     x0, y0 = access.route.line.coords[0][:2]
-    body += furniture(view, _grid_north(plan, x0, y0))
+    body += furniture(view, _grid_north(plan, x0, y0), reader_units(plan.mission))
     taken = [view.at(x0, y0), view.at(ranked.spot.x, ranked.spot.y)]
     for label, x, y in steps:
         here = view.at(x, y)

@@ -97,7 +97,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     )
     if radio_m is not None and math.isfinite(radio_m):
         body += labels.put(SIDE_MM / 2 - 6, 3.4, antenna_label(radio_m, units.first))
-    return svg(view, body + furniture(view, 0.0))
+    return svg(view, body + furniture(view, 0.0, units))
 
 
 class Labels:

@@ -85,18 +85,13 @@ def hazard_on_words(hazard: HazardAhead, units: Units) -> str:
     return f"{ahead_words(hazard, units.first)}, {on} on"
 
 
-def at_km(running_m: float) -> str:
-    """Kilometres from the start as an odometer shows them, without the unit."""
-    return f"{running_m / 1000:.1f}"
-
-
 def rig_rows(rig: Rig, units: Units) -> list[tuple[str, str]]:
     """The rig as the roads were judged for it."""
     return [
         ("Height", rig_height_words(rig, units)),
         ("Width", units.stated(rig.width_m, "m")),
         ("Length", units.stated(rig.length_m, "m", 0)),
-        ("Mass", units.figure(rig.mass_kg, "kg")),
+        ("Mass", units.load(rig.mass_kg)),
         ("Steepest grade", units.stated(rig.max_grade_pct, "%")),
         ("Turning radius", units.stated(rig.turning_radius_m, "m", 0)),
     ]
