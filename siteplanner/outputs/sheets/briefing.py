@@ -1,7 +1,7 @@
 """The sheets as short plain text for a weak link: each fits 2 kB, figures as on the printed sheet.
 
-Lines are put in by importance until the next one would not fit; what had to go is said at the end. The place
-and the cautions come first.
+Lines are put in by importance until the next one would not fit; what had to go is said at the end. The place and
+what is of this very plan come first, what holds for every plan last.
 """
 
 from __future__ import annotations
@@ -24,22 +24,28 @@ from siteplanner.planning.telling.units import reader_units
 
 MOST_BYTES = 2000
 CUT = "(cut to 2 kB: the sheet has more)"
+MORE = "(more in the next message)"
+BETWEEN = "-" * 20 + "\n"
 LONGEST_LINE, LONGEST_SPOKEN = 420, 900
 
 
 def briefing(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> str | None:
-    """A sheet (`commander`, `driver`, `crew`) as UTF-8 text of at most 2,000 bytes; None where there is none."""
+    """A sheet (`commander`, `driver`, `crew`) as UTF-8 text of at most 2,000 bytes; None where there is none.
+
+    A drive whose steps need more is told in several messages of that size: steps are never cut off.
+    """
     content = sheet_content(plan, kind, ranked)
     if content is None:
         return None
     lines = {"commander": _commander, "driver": _driver, "crew": _crew}[kind](content, plan, ranked or plan.best)
-    return _fit([_plain(line) for line in lines if line])
+    kept = len(_drive_lines(content)) if kind == "driver" else 0
+    return _fit([_plain(line) for line in lines if line], kept)
 
 
 def briefing_text(plan: Plan) -> str:
     """All three, one after the other, each to be sent by itself."""
     made = [briefing(plan, kind) for kind in ("commander", "driver", "crew")]
-    return ("\n" + "-" * 20 + "\n").join(text for text in (*made, *radio_texts(plan)) if text)
+    return f"\n{BETWEEN}".join(text for text in (*made, *radio_texts(plan)) if text)
 
 
 def radio_texts(plan: Plan, ranked: RankedSpot | None = None) -> list[str]:
@@ -78,17 +84,22 @@ def _plain(line: str, longest: int = LONGEST_LINE) -> str:
     return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
 
 
-def _fit(lines: list[str]) -> str:
+def _fit(lines: list[str], kept: int = 0) -> str:
+    """Lines until the next would not fit. The first `kept` are never left out: where they need more than one message,
+    there are several, which say so."""
     room = MOST_BYTES - len(CUT.encode()) - 1
-    out: list[str] = []
-    used = 0
-    for line in lines:
+    parts, out, used = [], list[str](), 0
+    for number, line in enumerate(lines):
         size = len(line.encode()) + 1
         if used + size > room:
-            return "\n".join([*out, CUT]) + "\n"
+            out.append(CUT if number >= kept else MORE)
+            if number >= kept:
+                break
+            parts.append(out)
+            out, used = [], 0
         out.append(line)
         used += size
-    return "\n".join(out) + "\n"
+    return f"{BETWEEN}".join("\n".join(part) + "\n" for part in (*parts, out))
 
 
 def _where(content: dict[str, Any]) -> str:
@@ -119,13 +130,23 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
 
 
 def _driver(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
-    lines = [c["heading"], _where(c), c["uri"], _pairs(c["summary"][:4])]
+    """What is of this drive first, what holds for every drive last: a short message is cut from its end."""
+    lines = [*_drive_lines(c), f"Turn: {c['turning']}"]
     lines += [f"! {text}" for _, text in c["cautions"]]
+    lines += [_pairs([row for row in c["summary"] if row[0]])]
     lines += [f"Not these ways: {c['not_these_ways']}"] if c["not_these_ways"] else []
+    lines += [" ".join(c["home"]), *c["cannot"], c["follow"]]
+    return [*lines, _pairs(c["rig"]), "Before you move: " + "; ".join(c["hitch"]), c["aid"]]
+
+
+def _drive_lines(c: dict[str, Any]) -> list[str]:
+    """What is never cut: what a driver needs most in one text message, the place, and each step with its hazards."""
+    unit = c["odometer"]
+    lines = [c["first_line"], c["heading"], _where(c)]
     for step in c["steps"]:
-        lines.append(f"{step['n']}. {step['at']} {c['odometer']} {step['text']}")
-        lines += [f" - {h['at']} {h['mark']} {h['text']}" for h in step["hazards"] if h["mark"]]
-    return [*lines, f"Turn: {c['turning']}", _pairs(c["rig"]), c["aid"]]
+        lines.append(f"{step['n']}. {step['at']} {unit} {step['text']}")
+        lines += [f" - at {h['at']} {h['mark']} {h['text']}" for h in step["hazards"] if h["mark"]]
+    return lines
 
 
 def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:

@@ -62,7 +62,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
         'stroke-dasharray="2 1.2"/>'
     )
     if math.isfinite(e.ground.heading_deg):
-        body += _trailer(cx, cy, e.ground.heading_deg, trailer, view.metres_per_mm)
+        body += trailer_drawing(cx, cy, e.ground.heading_deg, trailer, view.metres_per_mm)
     reach = circle + 4
     clear = e.look if e.aimed else None
     aims: list[tuple[float, str, float]] = []
@@ -77,7 +77,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     for bearing, words, width in aims:
         east, north = math.sin(math.radians(bearing)), math.cos(math.radians(bearing))
         x, y = cx + reach * east, cy - reach * north
-        body += _arrow(cx, cy, bearing, circle * 0.98, reach, width)
+        body += arrow(cx, cy, bearing, circle * 0.98, reach, width)
         labels.keep_free(x, y, 1.6)
         tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, true_label(words, bearing, units.first)))
     for x, y, words in tips:
@@ -134,7 +134,7 @@ class Labels:
         )
 
 
-def _arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, width: float) -> str:
+def arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, width: float) -> str:
     east, north = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
     x0, y0, x1, y1 = cx + start * 0.45 * east, cy - start * 0.45 * north, cx + end * east, cy - end * north
     return (
@@ -143,7 +143,7 @@ def _arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, w
     )
 
 
-def _trailer(cx: float, cy: float, heading_deg: float, trailer: Any, metres_per_mm: float) -> str:
+def trailer_drawing(cx: float, cy: float, heading_deg: float, trailer: Any, metres_per_mm: float) -> str:
     """Body, tongue at the nose, outriggers at the corners with their names."""
     wide, long, arm = (v / metres_per_mm for v in (trailer.width_m, trailer.length_m, trailer.outrigger_reach_m))
     out = (

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from siteplanner.mission import Rig
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.spots.evaluation import Access, Evaluation
+from siteplanner.planning.telling.aiming import both_bearings
 from siteplanner.planning.telling.roads import USUAL, ahead_words, rig_height_words, unknown_along_words
 from siteplanner.planning.telling.units import BOTH, NOT_KNOWN, Units
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
@@ -59,18 +60,18 @@ def climb_words(route: Route, units: Units) -> str:
     return f"{units.length(route.climb_m)} up, {units.length(route.descent_m)} down"
 
 
-def last_leg_words(access: Access, bearing_deg: float, units: Units) -> str:
+def last_leg_words(access: Access, bearing_deg: float, evaluation: Evaluation, units: Units) -> str:
     """Where the last leg starts and where the spot lies; `bearing_deg` true, from the road to the spot."""
     return (
         f"The last leg starts here: {units.distance(access.last_leg_m)} over ground to the spot, which lies at "
-        f"{units.bearing(bearing_deg)} true."
+        f"{both_bearings(bearing_deg, evaluation, units)}."
     )
 
 
-def on_foot_words(last_leg: str, heading_deg: float, units: Units) -> str:
-    """The last leg with how to drive it and how to park; `heading_deg` NaN: not known."""
-    park = f" Park with the nose at {units.bearing(heading_deg)} true." if math.isfinite(heading_deg) else ""
-    return f"{last_leg} Walking pace, a spotter on foot in sight of the driver.{park}"
+def on_foot_words(heading_deg: float, evaluation: Evaluation, units: Units) -> str:
+    """How the last leg is driven and how the rig is parked; `heading_deg` NaN: not known."""
+    park = parked_words(heading_deg, evaluation, units)
+    return f"Walking pace, a spotter on foot in sight of the driver; lost from sight means stop. {park}".rstrip()
 
 
 def stretch_words(hazard: HazardAhead, units: Units, named: Named = str) -> str:
@@ -131,6 +132,24 @@ def profile_words(plan: Plan, ranked: RankedSpot, units: Units = BOTH) -> str:
         gear, most = units.stated(gears[-1], "%"), units.stated(limit, "%")
         text += f" {told} than {gear}; the rig's limit is {most}."
     return text
+
+
+def parked_words(heading_deg: float, evaluation: Evaluation, units: Units) -> str:
+    """How the rig stands at the end: `Park with the nose at 158° true (146° magnetic).`; '' where it is not known."""
+    if not math.isfinite(heading_deg):
+        return ""
+    return f"Park with the nose at {both_bearings(heading_deg, evaluation, units)}."
+
+
+def leg_labels(bearing_deg: float, heading_deg: float, evaluation: Evaluation, units: Units) -> list[str]:
+    """For the drawing of the last leg: where the spot lies, how the trailer stands; `heading_deg` NaN: not known."""
+    nose = [f"nose {both_bearings(heading_deg, evaluation, units)}"] if math.isfinite(heading_deg) else []
+    return [f"to the spot {both_bearings(bearing_deg, evaluation, units)}", *nose]
+
+
+def minutes_at(running_s: float) -> str:
+    """Minutes since leaving as a column tells them: whole ones."""
+    return NOT_KNOWN if not math.isfinite(running_s) else f"{running_s / 60:.0f}"
 
 
 def grade_class(number: int, until_pct: float, limit_pct: float, units: Units) -> str:
