@@ -23,12 +23,17 @@ from siteplanner.planning.telling.directions import alternative_words, step_word
 from siteplanner.planning.telling.places import drive_figures, last_leg_length, spot_waypoint, way_point
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.towing import FOLLOW
 from siteplanner.planning.telling.units import Units, reader_units
+from siteplanner.roads.routing import Route
 from siteplanner.roads.steps import Step
+from siteplanner.roads.via_points import via_points_m
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
 OTHER_WAY = 100
+VIA = "via"  # the type of a route point at which there is nothing to do
+TOLD_NEAR_M = 0.5  # a via point at a decision point would be the same point twice
 
 
 def _point(tag: str, latitude: float, longitude: float, elevation_m: float | None, **children: str) -> ET.Element:
@@ -127,23 +132,23 @@ def _told(plan: Plan) -> list[tuple[RankedSpot, Told]]:
     return [(ranked, told_of(access)) for ranked, access in found if access is not None]
 
 
-def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ...], route: ET.Element) -> ET.Element:
-    """The route, filled with decision points and the words of each turn; the last one is the spot itself."""
+def _route(
+    ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ...], drive: Route, route: ET.Element
+) -> ET.Element:
+    """The route, filled with decision points and the words of each turn, and between them with via points that hold a
+    device to this way; the last point is the spot itself.
+    """
     units = reader_units(plan.mission)
     spot, grid = ranked.spot, plan.scene.elevation
-    for step in steps:
-        route.append(
-            _point(
-                "rtept",
-                step.latitude,
-                step.longitude,
-                float(grid.sample(step.x, step.y)),
-                name=step_words(step, units.first),
-                cmt=grid_text(step.grid_reference),
-                desc=way_point(step, units),
-                type=step.kind,
-            )
-        )
+    points = [(step.running_m, 0, _decision(step, plan)) for step in steps]
+    told = np.array([step.running_m for step in steps])
+    for along in via_points_m(drive).tolist():
+        if len(told) and np.abs(told - along).min() < TOLD_NEAR_M:
+            continue
+        here = drive.line.interpolate(along)
+        lon, lat = (float(v) for v in grid.lonlat(here.x, here.y))
+        points.append((along, 1, _point("rtept", lat, lon, float(grid.sample(here.x, here.y)), type=VIA)))
+    route.extend(point for _, _, point in sorted(points, key=lambda item: item[:2]))
     route.append(
         _point(
             "rtept",
@@ -159,6 +164,20 @@ def _route(ranked: RankedSpot, access: Access, plan: Plan, steps: tuple[Step, ..
     return route
 
 
+def _decision(step: Step, plan: Plan) -> ET.Element:
+    units = reader_units(plan.mission)
+    return _point(
+        "rtept",
+        step.latitude,
+        step.longitude,
+        float(plan.scene.elevation.sample(step.x, step.y)),
+        name=step_words(step, units.first),
+        cmt=grid_text(step.grid_reference),
+        desc=way_point(step, units),
+        type=step.kind,
+    )
+
+
 def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> ET.Element | None:
     """The alternative as a route of its own; None where there is none."""
     units = reader_units(plan.mission)
@@ -170,12 +189,12 @@ def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> ET
         desc=f"{alternative_words(told.alternative, units.first)} {CAUTION}",
         number=str(OTHER_WAY + ranked.rank),
     )
-    return _route(ranked, access, plan, told.alternative_steps, route)
+    return _route(ranked, access, plan, told.alternative_steps, told.alternative.route, route)
 
 
 def _drive(tag: str, ranked: RankedSpot, access: Access, units: Units) -> ET.Element:
     """A route or track that says what it is."""
-    words = f"{drive_figures(access, units)}. {CAUTION}"
+    words = f"{drive_figures(access, units)}. {FOLLOW} {CAUTION}"
     return _with(ET.Element(tag), name=f"Drive to spot {ranked.spot.name}", desc=words, number=str(ranked.rank))
 
 
@@ -207,7 +226,8 @@ def routes_gpx(plan: Plan) -> str:
     """The drives as GPX 1.1 text (UTF-8).
 
     Waypoints: staging point, listed spots, decision points, hazards on the drives, turning places and hazard areas.
-    For each spot that can be driven to: a route of decision points with the words of the turns, a second one where
+    For each spot that can be driven to: a route of decision points with the words of the turns, with via points between
+    them so that a device that works out its own way stays on it (`roads.via_points`), a second one where
     there is another way (its number is OTHER_WAY more), and a track with elevations in metres
     (smoothed road heights on the drive, ground heights on the last leg).
     """
@@ -227,7 +247,7 @@ def routes_gpx(plan: Plan) -> str:
     drives = [(ranked, access) for ranked in plan.spots if (access := ranked.evaluation.access) is not None]
     told = [told_of(access) for _, access in drives]
     for (ranked, access), words in zip(drives, told, strict=True):
-        gpx.append(_route(ranked, access, plan, words.steps, _drive("rte", ranked, access, units)))
+        gpx.append(_route(ranked, access, plan, words.steps, access.route, _drive("rte", ranked, access, units)))
     others = (_other_way(ranked, access, plan, words) for (ranked, access), words in zip(drives, told, strict=True))
     gpx.extend(route for route in others if route is not None)
     gpx.extend(_track(ranked, access, plan) for ranked, access in drives)

@@ -141,10 +141,9 @@ def _driver(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[st
 
 def _drive_lines(c: dict[str, Any]) -> list[str]:
     """What is never cut: what a driver needs most in one text message, the place, and each step with its hazards."""
-    unit = c["odometer"]
     lines = [c["first_line"], c["heading"], _where(c)]
     for step in c["steps"]:
-        lines.append(f"{step['n']}. {step['at']} {unit} {step['text']}")
+        lines.append(f"{step['n']}. {step['at_words']} {step['text']}")
         lines += [f" - at {h['at']} {h['mark']} {h['text']}" for h in step["hazards"] if h["mark"]]
     return lines
 

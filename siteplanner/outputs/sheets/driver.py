@@ -40,6 +40,7 @@ from siteplanner.planning.telling.towing import (
     FOLLOW,
     HITCH,
     HITCH_SOURCE,
+    SPOTTER,
     cannot_go_on_words,
     code_words,
     home_words,
@@ -47,6 +48,7 @@ from siteplanner.planning.telling.towing import (
     wire_down_words,
 )
 from siteplanner.planning.telling.units import Units, reader_units
+from siteplanner.planning.telling.words import CAUTIONS
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.steps import Step
 
@@ -135,6 +137,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             {
                 "n": str(n),
                 "at": units.odometer(s.running_m),
+                "at_words": units.odometer_words(s.running_m),
                 "minutes": minutes_at(s.running_s),
                 "text": _stop(last_leg, s, one)
                 if s.kind == "arrive"
@@ -145,9 +148,9 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             }
             for n, s in enumerate(steps, 1)
         ],
-        "last_leg": f"{last_leg} {on_foot_words(e.ground.heading_deg, e, units)}",
+        "last_leg": f"{last_leg} {on_foot_words(e.ground.heading_deg, e, units)} {CAUTIONS[1]} {SPOTTER}",
         "turning": turning,
-        "cannot": [cannot_go_on_words(told.alternative.route is not None), wire_down_words(units)],
+        "cannot": [CAUTIONS[2], cannot_go_on_words(told.alternative.route is not None), wire_down_words(units)],
         "home": home_words(told.descents, told.both_ways, units),
         "rig": [*rig_rows(plan.mission.rig, units), ("Not known", not_stated_words(access, units, named(260)))],
         "cautions": cautions[:MOST_CAUTIONS],

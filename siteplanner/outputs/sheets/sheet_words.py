@@ -9,7 +9,6 @@ from siteplanner.core.geodesy import degrees_minutes
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding
 from siteplanner.outputs.sheets.fonts import name_in_text
-from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.units import Units
 
@@ -33,11 +32,6 @@ def coordinates(latitude: float, longitude: float, reference: str) -> list[tuple
         ("Minutes", ", ".join(half.replace(" ", NO_BREAK) for half in halves)),
         ("Grid", grid_text(reference)),
     ]
-
-
-def geo_uri(spot: Spot) -> str:
-    """The place as a `geo:` URI (RFC 5870), WGS 84."""
-    return f"geo:{spot.latitude:.6f},{spot.longitude:.6f}"
 
 
 def finding_text(finding: Finding, units: Units, longest: int = 260) -> str:

@@ -69,7 +69,7 @@ def _steepest(told: Told, route: Route, max_grade_pct: float, units: Units) -> s
     if stretches:
         worst = max(stretches, key=lambda s: abs(s.worst_pct))
         words += f" {place_words(worst.start_m, told, units)}, for {units.distance(worst.end_m - worst.start_m)}"
-    return " ".join(filter(None, (f"{words}.", rated_grade_words(abs(grade), units))))
+    return "; ".join(filter(None, (words, rated_grade_words(abs(grade), units))))
 
 
 def place_words(running_m: float, told: Told, units: Units) -> str:
@@ -109,17 +109,11 @@ def first_line(told: Told, route: Route, spot_name: str, reference: str, drive: 
 def _in_short(hazard: HazardAhead) -> str:
     """A grave hazard in two words."""
     if hazard.kind == "bend":
-        return (
-            "U-turn"
-            if hazard.hairpin and hazard.state == "junction"
-            else "tight turn"
-            if hazard.state
-            else "tight bend"
-        )
-    return {"under bridge": "low bridge", "no figure": "low place", "flooding": "water on road"}.get(
-        hazard.kind, hazard.kind
-    )
+        turn = "U-turn" if hazard.hairpin else "tight turn"
+        return turn if hazard.state == "junction" else "tight bend"
+    return SHORT.get(hazard.kind, hazard.kind)
 
 
+SHORT = {"under bridge": "low bridge", "no figure": "low place", "flooding": "water on road"}
 LONGEST_MESSAGE = 160
 """Characters of one text message in the 7-bit alphabet (3GPP TS 23.040, section 9.2.3.24: 140 octets)."""

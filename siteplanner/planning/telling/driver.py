@@ -47,14 +47,6 @@ def other_starts(access: Access, units: Units, named: Named = str) -> str:
     return "; ".join(start_words(named(s.name), s.drive_time_s, units) for s in access.by_staging[1:])
 
 
-def grades_words(route: Route, units: Units) -> str:
-    """Steepest climb and descent."""
-    if not math.isfinite(route.up_grade_pct):
-        return NOT_KNOWN
-    up = units.grade(route.up_grade_pct, route.up_grade_error_pct)
-    return f"{up}; {units.grade(-route.down_grade_pct, route.down_grade_error_pct)}"
-
-
 def climb_words(route: Route, units: Units) -> str:
     """How far the drive goes up and down in all."""
     return f"{units.length(route.climb_m)} up, {units.length(route.descent_m)} down"
@@ -71,7 +63,7 @@ def last_leg_words(access: Access, bearing_deg: float, evaluation: Evaluation, u
 def on_foot_words(heading_deg: float, evaluation: Evaluation, units: Units) -> str:
     """How the last leg is driven and how the rig is parked; `heading_deg` NaN: not known."""
     park = parked_words(heading_deg, evaluation, units)
-    return f"Walking pace, a spotter on foot in sight of the driver; lost from sight means stop. {park}".rstrip()
+    return f"Walking pace, a spotter on foot in sight of the driver. {park}".rstrip()
 
 
 def stretch_words(hazard: HazardAhead, units: Units, named: Named = str) -> str:

@@ -55,7 +55,8 @@ def radio_lines(
     for number, step in enumerate(steps, 1):
         lines.append(f"{number}. {_step(step, units)}")
     lines.append(
-        f"Destination, grid {spelled_reference(spot.grid_reference)}, I say again, {grid_text(spot.grid_reference)}. In degrees and minutes: "
+        f"Destination, grid {spelled_reference(spot.grid_reference)}. I say again: {grid_text(spot.grid_reference)}. "
+        f"In degrees and minutes: "
         f"{_spoken_minutes(spot.latitude, spot.longitude)}."
     )
     if not alternative:

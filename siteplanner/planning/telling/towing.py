@@ -32,6 +32,7 @@ HITCH_SOURCE = (
     "Hitch, chains, breakaway, lights, tires, tongue load: NHTSA DOT HS 809 433. The others: common practice."
 )
 
+SPOTTER = "Back only with a spotter in sight; lost from sight means stop. Nobody between rig and trailer."
 FOLLOW = "Follow the track and the signs. Do not let a phone choose the road: it does not know this rig."
 
 
@@ -69,7 +70,7 @@ def rated_grade_words(grade_pct: float, units: Units) -> str:
     """That a grade is steeper than tow ratings are proved on; '' where it is not."""
     if not grade_pct >= RATED_GRADE_PCT + 0.5:  # told in whole percents
         return ""
-    return f"Steeper than the {units.figure(RATED_GRADE_PCT, '%')} on which tow ratings are proved (SAE J2807)."
+    return f"steeper than the {units.figure(RATED_GRADE_PCT, '%')} on which tow ratings are proved (SAE J2807)"
 
 
 def home_words(descents: Sequence[Descent], both_ways: bool, units: Units) -> list[str]:

@@ -129,6 +129,10 @@ class Units:
         km, miles = f"{metres / 1000:.1f}", f"{metres / MILE_M:.1f}"
         return {"metric": km, "US": miles, "both": f"{km} ({miles})"}[self.system]
 
+    def odometer_words(self, metres: float) -> str:
+        """The same with its unit: `7.5 mi`, of both `12.1 km (7.5 mi)`."""
+        return self.figure(metres / 1000, "km", 1)
+
     @property
     def odometer_unit(self) -> str:
         """The head of a column of `odometer`."""
