@@ -132,9 +132,9 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
 def _driver(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
     """What is of this drive first, what holds for every drive last: a short message is cut from its end."""
     lines = [*_drive_lines(c), f"Turn: {c['turning']}"]
+    lines += [f"Not these ways: {c['not_these_ways']}"] if c["not_these_ways"] else []
     lines += [f"! {text}" for _, text in c["cautions"]]
     lines += [_pairs([row for row in c["summary"] if row[0]])]
-    lines += [f"Not these ways: {c['not_these_ways']}"] if c["not_these_ways"] else []
     lines += [" ".join(c["home"]), *c["cannot"], c["follow"]]
     return [*lines, _pairs(c["rig"]), "Before you move: " + "; ".join(c["hitch"]), c["aid"]]
 

@@ -90,12 +90,12 @@ def first_line(told: Told, route: Route, spot_name: str, reference: str, drive: 
     stop = told.steps[-1]
     side = f" on the {stop.move.side}" if stop.move.side in ("left", "right") else ""
     clauses = [
-        f"Spot {spot_name}, grid {reference}",
+        f"Spot {_plain(spot_name)}, grid {reference}",
         drive,
         f"stop at {one.odometer(stop.running_m)} {one.odometer_unit}{side}",
         f"steepest {one.grade(steep)}" if abs(steep) >= 1 else "",
         f"at {one.odometer(grave.running_m)} {one.odometer_unit} {_in_short(grave)}" if grave else "",
-        f"{told.beside[0].name or 'hazard area'} beside the road" if told.beside else "",
+        f"{_plain(told.beside[0].name) or 'hazard area'} beside the road" if told.beside else "",
         "read signs, follow the track",
     ]
     out = ""
@@ -106,6 +106,11 @@ def first_line(told: Told, route: Route, spot_name: str, reference: str, drive: 
     return f"{out}."
 
 
+def _plain(name: str) -> str:
+    """A name in so few characters that a message has room for the rest; '' for letters that would halve that room."""
+    return name[:MOST_OF_A_NAME].rstrip() if name.isascii() and name.isprintable() else ""
+
+
 def _in_short(hazard: HazardAhead) -> str:
     """A grave hazard in two words."""
     if hazard.kind == "bend":
@@ -114,6 +119,7 @@ def _in_short(hazard: HazardAhead) -> str:
     return SHORT.get(hazard.kind, hazard.kind)
 
 
+MOST_OF_A_NAME = 32
 SHORT = {"under bridge": "low bridge", "no figure": "low place", "flooding": "water on road"}
 LONGEST_MESSAGE = 160
 """Characters of one text message in the 7-bit alphabet (3GPP TS 23.040, section 9.2.3.24: 140 octets)."""
