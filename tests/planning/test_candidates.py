@@ -50,7 +50,8 @@ def test_no_feasible_ground_gives_no_spot():
 
 
 @pytest.mark.parametrize(
-    ("number", "name"), [(0, "A"), (8, "J"), (13, "P"), (23, "Z"), (24, "AA"), (47, "AZ"), (48, "BA"), (599, "ZZ")]
+    ("number", "name"),
+    [(0, "A"), (8, "J"), (13, "P"), (23, "Z"), (24, "AA"), (47, "AZ"), (48, "BA"), (599, "ZZ")],
 )
 def test_letters(number, name):
     """I and O are left out: on paper and by hand they are 1 and 0."""

@@ -121,11 +121,11 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             [str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
             for n, s in enumerate(steps, 1)
         ],
-        "map_svg": driver_map(plan, ranked, 104, 74, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
+        "map_svg": driver_map(plan, ranked, 92, 58, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
         "map_alt": "Map of the drive from staging S to the spot, with the numbered steps of the list.",
-        "end_svg": end_map(plan, ranked, 92, 58),
+        "end_svg": end_map(plan, ranked, 92, 50),
         "end_alt": "Map of the last part of the drive with the numbered steps of the list.",
-        "leg_svg": last_leg_map(plan, ranked, 92, 58),
+        "leg_svg": last_leg_map(plan, ranked, 92, 50),
         "leg_alt": "Drawing of the last leg, north up: the road, the way in as an arrow, the trailer with its nose.",
         "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
         "dashed: another way; T: turning place; "

@@ -68,7 +68,7 @@ def _steepest(told: Told, route: Route, max_grade_pct: float, units: Units) -> s
     stretches = [s for s in grade_stretches(route, max_grade_pct) if s.worst_pct * grade > 0]
     if stretches:
         worst = max(stretches, key=lambda s: abs(s.worst_pct))
-        words += f" {place_words(worst.start_m, told, units)}, for {units.distance(worst.end_m - worst.start_m)}"
+        words += f" {place_words(worst.start_m, told, units)}"
     return "; ".join(filter(None, (words, rated_grade_words(abs(grade), units))))
 
 
