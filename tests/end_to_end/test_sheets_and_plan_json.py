@@ -224,7 +224,7 @@ def crew(record):
         *(f"Sector {n}{bearing(b)}{bearing(b - east)}" for n, b in enumerate(coverage["sector_bearings_deg"], 1)),
         *(f"{p['name']}{percent(p['probability'])}{bearing(p['bearing_deg'])}" for p in stations),
         f"{timeline['fuel_low_h']:.0f} h at high burn, {timeline['fuel_likely_h']:.0f} h likely",
-        f"{power['fuel_tank_l']:g} l usable",
+        f"{power['fuel_tank_l']:g} l ({power['fuel_tank_l'] / 3.785411784:.1f} gal) usable",
         f"Refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
         f"Relief {timeline['relief_h']:g} h after dispatch",
         f"cells of {ground['cell_size_m']:g} m",
@@ -297,11 +297,10 @@ def test_cautions_stand_on_the_samples_sheets(told, kind, words):
 
 
 @pytest.mark.parametrize("sample", SAMPLES)
-def test_the_short_text_of_a_drive_loses_what_is_general_and_never_the_drive(told, request):
+def test_the_short_text_of_a_drive_loses_what_is_general_and_never_the_drive(request, sample):
     """Each step with what can hurt before the next is in the first message, and what a driver needs most in 160."""
-    record, _, _ = told
-    spot = record["spots"][0]
-    plan = next(p for p in map(request.getfixturevalue, SAMPLES) if p.mission.name == record["mission"]["name"])
+    plan = request.getfixturevalue(sample)
+    spot = json.loads(json_text(plan_record(plan)))["spots"][0]
     text = briefing(plan, "driver")
     head, *lines = text.splitlines()
     assert len(head) <= 160
@@ -319,6 +318,7 @@ def distance_km(metres):
     return f"{metres / 1000:.1f} km ({metres / MILE_M:.1f} mi)"
 
 
+@pytest.mark.parametrize("sample", SAMPLES)
 def test_briefings_of_the_samples_fit_two_thousand_bytes(request, sample):
     plan = request.getfixturevalue(sample)
     spot = json.loads(json_text(plan_record(plan)))["spots"][0]
