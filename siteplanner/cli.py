@@ -19,6 +19,7 @@ from rich.markup import escape
 from siteplanner.errors import Cancelled, Finding, SiteplannerError
 
 if TYPE_CHECKING:
+    from siteplanner.mission import Mission
     from siteplanner.planning.plan.model import Plan
 
 app = typer.Typer(
@@ -83,7 +84,7 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
     else:
         _print_plan(record, made)
     for finding in made.findings:
-        _say_finding(finding)
+        _say_finding(finding, mission)
     from siteplanner.planning.telling.terminal import wrote_words
 
     shown = next((f for f in files if f.name == "map.html"), out)
@@ -201,7 +202,7 @@ def check(
             )
         stdout.print(table)
     for finding in study.findings:
-        _say_finding(finding)
+        _say_finding(finding, loaded)
 
 
 # unknown options are let through so that a western longitude (-113.2) is read as a number
@@ -286,25 +287,30 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
 
     from siteplanner.mission.criteria import CRITERIA
     from siteplanner.planning.telling.backhaul_rows import backhaul_cell
+    from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
     from siteplanner.planning.telling.terminal import spot_cells, where_words
+    from siteplanner.planning.telling.units import reader_units
+    from siteplanner.planning.telling.words import firmness_sentence, recommendation
 
-    stdout.print(escape(record["recommendation"]), style="bold", highlight=False)
+    units = reader_units(made.mission).first
+    stdout.print(escape(recommendation(made, units)), style="bold", highlight=False)
     if record["spots"]:
         stdout.print(where_words(record["spots"][0]), highlight=False)
     if record["firmness"]["sentence"]:
-        stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
+        stdout.print(escape(firmness_sentence(made, units)), highlight=False)
     if record["spots"]:
         backhaul = CRITERIA["backhaul"].words_of(made.mission).column.lower()
         table = Table("rank", "spot", "score", "served", backhaul, "slope", "drive", "mast")
         for spot, ranked in zip(record["spots"], made.spots, strict=True):
-            table.add_row(*(escape(cell) for cell in spot_cells(spot, backhaul_cell(ranked.evaluation))))
+            table.add_row(*(escape(cell) for cell in spot_cells(spot, backhaul_cell(ranked.evaluation, units), units)))
         stdout.print(table)
-    for item in record["rejected"]:
-        reasons = " ".join(f["reason"] for f in item["failed"])
-        stdout.print(f"Not {escape(item['name'])}: {escape(reasons)}", highlight=False)
+    for rejected in made.rejected:
+        reasons = " ".join(breach_words(breach, units) for breach in rejected.failed)
+        stdout.print(f"Not {escape(rejected.spot.name)}: {escape(reasons)}", highlight=False)
     ruled = Table("ruled out by", "% of ground", "alone %", "nearest to pass")
-    for r in record["rulings"]:
-        ruled.add_row(r["label"], f"{100 * r['share']:.1f}", f"{100 * r['only_share']:.1f}", r["nearest_to_pass"])
+    for r in made.rulings:
+        nearest = nearest_to_pass_words(r, units)
+        ruled.add_row(r.label, f"{100 * r.share:.1f}", f"{100 * r.only_share:.1f}", nearest)
     stdout.print(ruled)
 
 
@@ -322,10 +328,12 @@ def _print_json(value: Any) -> None:
     print(json_text(value))
 
 
-def _say_finding(finding: Finding) -> None:
+def _say_finding(finding: Finding, mission: Mission | None = None) -> None:
     from siteplanner.planning.telling.findings import said
+    from siteplanner.planning.telling.units import METRIC, reader_units
 
-    words, severity = said(finding), finding.severity
+    units = reader_units(mission).first if mission is not None else METRIC
+    words, severity = said(finding, units), finding.severity
     style = {"caution": "bold red", "warning": "yellow"}.get(severity, "dim")
     where = f" [{Path(finding.file).name}]" if finding.file else ""
     text = f"{severity.upper()}{where}: {words.message} {words.remedy}"

@@ -41,7 +41,7 @@ BRACED_NUMBER = re.compile(r"\{[^{}:]*:[^{}]*[bdeEfFgGn%]\}")
 RENDERERS = {
     *(name for name, value in vars(Units).items() if not name.startswith("_") and callable(value)),
     "rounded_text", "number_text", "percent_text", "bearing_text", "grade_text", "score_text", "clock_text",
-    "clock_range", "minutes_range", "hours_range", "day_and_time", "iso_minute", "at_km", "both_bearings", "grid_text",
+    "clock_range", "minutes_range", "hours_range", "day_and_time", "iso_minute",  "both_bearings", "grid_text",
     "degrees_minutes", "round", "strftime", "isoformat",
 }  # fmt: skip
 """What turns a number, a length, a bearing or a time into text."""

@@ -47,7 +47,7 @@ class Row:
 
 def compared(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     """The rows, those that differ most first; rows alike in every column come last, in their own order."""
-    rows = [*_criteria(plan, spots), *_points(spots), *_figures(plan, spots, units)]
+    rows = [*_criteria(plan, spots, units), *_points(spots), *_figures(plan, spots, units)]
     return sorted(rows, key=lambda row: (not row.differs, -row.apart if row.differs else 0.0))
 
 
@@ -66,12 +66,12 @@ def _row(label: str, texts: list[str], values: list[float], scale: float, *, mor
     return Row(label, tuple(texts), apart, best)
 
 
-def _criteria(plan: Plan, spots: list[RankedSpot]) -> list[Row]:
+def _criteria(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     """Each criterion with its points; the difference is that of the share of full marks."""
     points = [score_points(r.criteria) for r in spots]
     out = []
     for n, c in enumerate(spots[0].criteria):
-        texts = [points_words(r.criteria[n], points[k][n]) for k, r in enumerate(spots)]
+        texts = [points_words(r.criteria[n], points[k][n], units) for k, r in enumerate(spots)]
         out.append(
             _row(
                 f"{c.label} (of {100 * c.weight:.0f} points)",
@@ -105,7 +105,7 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     drive = [e.access.drive_distance_m if e.access else nothing for e in every]
     steep = [abs(e.access.worst_grade_pct) if e.access else nothing for e in every]
     leg = [e.access.last_leg_m if e.access else nothing for e in every]
-    unsaid = [len(unknown_along_words(e.access.unknown)) if e.access else 0 for e in every]
+    unsaid = [len(unknown_along_words(e.access.unknown, units)) if e.access else 0 for e in every]
     rows = [
         _row(
             "On air",
@@ -179,7 +179,7 @@ def own_findings(spots: list[RankedSpot], units: Units) -> list[tuple[RankedSpot
     return sorted(found, key=lambda item: item[1] != "caution")
 
 
-def over(one: RankedSpot, other: RankedSpot) -> str:
+def over(one: RankedSpot, other: RankedSpot, units: Units) -> str:
     """`A over B because ...`, by the points that each reason is worth; says so when nothing speaks for it."""
     reasons = []
     theirs = {c.name: c for c in other.criteria}
@@ -188,8 +188,8 @@ def over(one: RankedSpot, other: RankedSpot) -> str:
         if against is None:
             continue
         lead = c.contribution - against.contribution
-        if lead >= 0.05 and line_words(c) != line_words(against):
-            reasons.append((lead, f"{difference_words(c, against)} ({lead:+.1f} points)"))
+        if lead >= 0.05 and line_words(c, units) != line_words(against, units):
+            reasons.append((lead, f"{difference_words(c, against, units)} ({lead:+.1f} points)"))
     because = [text for _, text in sorted(reasons, reverse=True)]
     ways = [_ways(r.evaluation) for r in (one, other)]
     if ways[0] > ways[1] > 0:
@@ -206,7 +206,7 @@ def compare_table(plan: Plan, spots: list[RankedSpot], units: Units) -> str:
     """Sentences, table and what was found at one spot only, as HTML."""
     first, *others = sorted(spots, key=lambda r: r.rank)
     order = [first, *others]
-    lines = [line for other in others for line in (over(first, other), over(other, first))]
+    lines = [line for other in others for line in (over(first, other, units), over(other, first, units))]
     head = "".join(
         f'<th>{named(r.spot.name)}<span class="sp-place">{place_text(r.rank)}, {shown(total(r))}</span></th>'
         for r in order

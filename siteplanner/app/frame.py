@@ -15,6 +15,7 @@ from siteplanner.errors import SiteplannerError
 from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.units import System
 
 PAGES = "_pages"
 WORK = "_work"
@@ -46,18 +47,29 @@ def units_now() -> Units:
     return cast(Units, st.session_state.get(UNITS, Units()))
 
 
-def side_panel() -> None:
-    """The one place where units and coordinates are switched."""
+def units_line(work: Work) -> System:
+    """The switch between metric and US, in sight on every page. It starts as the mission says (`sheets.units`)."""
+    system: Any = st.radio(
+        "Units",
+        ["metric", "US"],
+        index=int(starts_in_us(work.draft, units_now())),
+        key=f"units_system_{work.edition}",
+        horizontal=True,
+        format_func={"metric": "Metric (m, km, kg)", "US": "US (ft, mi, lb)"}.get,
+    )
+    return cast(System, system)
+
+
+def starts_in_us(draft: dict[str, Any] | None, held: Units) -> bool:
+    """What a mission's pages start with: its own units, or those held before where it asks for both."""
+    said = ((draft or {}).get("sheets") or {}).get("units", "both")
+    return held.is_us if said == "both" else said == "us"
+
+
+def side_panel(system: System) -> None:
+    """How coordinates are written, and what holds everywhere."""
     held = units_now()
     with st.sidebar:
-        st.markdown("**Units**")
-        system: Any = st.radio(
-            "Lengths and masses",
-            ["metric", "US"],
-            index=int(held.is_us),
-            key="units_system",
-            format_func={"metric": "Metric (m, km, kg)", "US": "US (ft, mi, lb)"}.get,
-        )
         place: Any = st.radio(
             "Coordinates",
             FORMATS,
@@ -93,6 +105,6 @@ def say_error(error: SiteplannerError) -> None:
 
 def finding_note(finding: Any) -> str:
     """A finding with its file and remedy."""
-    words = said(finding)
+    words = said(finding, units_now())
     where = f"{Path(finding.file).name}: " if finding.file else ""
     return style.note(finding.severity, finding.severity.capitalize() + ".", where + words.message, words.remedy)

@@ -7,7 +7,7 @@ import traceback
 import streamlit as st
 
 from siteplanner.app import decide, downloads, run, spot, start
-from siteplanner.app.frame import PAGES, WORK, page_id, side_panel
+from siteplanner.app.frame import PAGES, WORK, page_id, side_panel, units_line
 from siteplanner.app.labels import error_text
 from siteplanner.app.session import ADDRESS_KEY, work_of
 from siteplanner.app.style import CSS
@@ -32,7 +32,7 @@ def main() -> None:
     }
     st.session_state[PAGES] = pages
     page = st.navigation(list(pages.values()), position="top")
-    side_panel()
+    side_panel(units_line(work))
     try:
         page.run()
     except SiteplannerError as error:

@@ -127,7 +127,7 @@ def ranking_rows(plan: Plan) -> tuple[list[str], list[dict[str, Any]]]:
         "Slope",
         "On air",
     ]
-    return columns, [_row(ranked, serve, backhaul_cell(ranked.evaluation)) for ranked in plan.spots]
+    return columns, [_row(ranked, serve, backhaul_cell(ranked.evaluation, METRIC)) for ranked in plan.spots]
 
 
 def _row(ranked: RankedSpot, serve: bool, backhaul: str) -> dict[str, Any]:

@@ -98,7 +98,9 @@ def page() -> None:
             "stand",
             narrow=True,
         )
-    if drawing(work.once(f"horizon {key}", lambda: horizon_svg(e)), "Skyline and satellites", "horizon"):
+    if drawing(
+        work.once(f"horizon {key} {units.system}", lambda: horizon_svg(e, units)), "Skyline and satellites", "horizon"
+    ):
         put(skyline_words(plan, e, units))
     with st.container(key="spot-service"):
         left, right = st.columns(2, gap="medium")
@@ -170,7 +172,7 @@ def park(e: Evaluation, units: Units) -> str:
         (name.replace("_", " ").capitalize(), f"lift {lift_words(g, name, units)}") for name in g.jack_differences_m
     ]
     rows = [
-        ("Tongue points to", f"{both_bearings(g.heading_deg, e)}, {compass_point(g.heading_deg)}"),
+        ("Tongue points to", f"{both_bearings(g.heading_deg, e, units)}, {compass_point(g.heading_deg)}"),
         ("Slope of the ground", slope_with_doubt(g, units)),
         ("Roll, pitch", f"{units.angle(g.roll_deg)}, {units.angle(g.pitch_deg)}"),
         *jacks,
@@ -195,7 +197,7 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
     rows: list[tuple[str, str]] = []
     if e.coverage is not None:
         rows.append(("Mast up to", units.length(e.coverage.mast_height_m)))
-        rows += [(f"Sector {n}", both_bearings(b, e)) for n, b in enumerate(e.coverage.sector_bearings_deg, 1)]
+        rows += [(f"Sector {n}", both_bearings(b, e, units)) for n, b in enumerate(e.coverage.sector_bearings_deg, 1)]
     looks = [
         (
             look.satellite_name,
@@ -213,7 +215,7 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
     big = ""
     if e.donor is not None:
         true, magnetic = (bearing_text(b) for b in (e.donor.bearing_deg, e.donor.bearing_magnetic_deg))
-        big = link_aim_words(true, magnetic, up_text(e.donor.elevation_deg))
+        big = link_aim_words(true, magnetic, up_text(e.donor.elevation_deg, units))
     elif best is not None and best.clear and e.dish_used:
         true, magnetic = (bearing_text(b) for b in (best.azimuth_deg, best.azimuth_magnetic_deg))
         big = dish_aim_words(true, magnetic, best.elevation_deg, units)
@@ -228,7 +230,7 @@ def raise_and_aim(e: Evaluation, units: Units) -> str:
         if looks
         else ""
     )
-    compass = f'<p class="sp-small">{shown(compass_words(e))}</p>'
+    compass = f'<p class="sp-small">{shown(compass_words(e, units))}</p>'
     return style.head("Raise and aim") + big + style.table(rows) + dish + compass + backhaul(e, units)
 
 
@@ -237,12 +239,15 @@ def backhaul(e: Evaluation, units: Units) -> str:
     if not e.backhauls or (len(e.backhauls) == 1 and e.dish_used):
         return ""
     away = [d.distance_m for b in e.backhauls for d in b.donors]
-    rows = [(f"{n}. {verdict}".replace(" ", "\u00a0"), text) for n, (verdict, text) in enumerate(backhaul_lines(e), 1)]
+    rows = [
+        (f"{n}. {verdict}".replace(" ", "\u00a0"), text)
+        for n, (verdict, text) in enumerate(backhaul_lines(e, units), 1)
+    ]
     links = (
         style.table(
             [
                 (name if verdict == "works" else f"{name} ({verdict})", *aim, units.distance(metres), clear, spare)
-                for (name, *aim, _, clear, spare, verdict), metres in zip(donor_rows(e), away, strict=True)
+                for (name, *aim, _, clear, spare, verdict), metres in zip(donor_rows(e, units), away, strict=True)
             ],
             ("Donor", "True", "Magnetic", "Tilt", "Distance", "Clear", "Spare"),
             figures=(1, 2, 3, 4, 5, 6),
@@ -257,7 +262,7 @@ def backhaul(e: Evaluation, units: Units) -> str:
 def skyline_words(plan: Plan, e: Evaluation, units: Units) -> str:
     """What of the arc is in view, how tall a tree may be, when the sun stands behind a satellite."""
     arc = [words] if (words := arc_words(e.arc, e.sky, units)) else []
-    rows = [(r.satellite_name, *r.heights) for r in tree_rows(e)]
+    rows = [(r.satellite_name, *r.heights) for r in tree_rows(e, units=units)]
     away = [f"{units.length(d)} away" for d in TREE_DISTANCES_M]
     trees = style.table(rows, ("A tree in the line may be up to", *away), figures=(1, 2, 3)) if rows else ""
     return trees + style.bullets("", [*arc, *sun_words(plan, e), *rain_words(plan, e)])
@@ -294,7 +299,7 @@ def service(c: Coverage, e: Evaluation, units: Units) -> str:
             percent_text(p.probability),
             f"{p.margin_db:+.0f} dB",
             units.distance(p.distance_m),
-            both_bearings(p.bearing_deg, e),
+            both_bearings(p.bearing_deg, e, units),
         )
         for p in c.must_serve
     ]

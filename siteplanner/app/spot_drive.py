@@ -55,8 +55,8 @@ def drive(e: Evaluation, units: Units) -> str:
 
 def profile(plan: Plan, ranked: RankedSpot, units: Units) -> None:
     """Height, grades and hazards along the drive, and the same in words."""
-    if drawing(profile_svg(plan, ranked, us=units.is_us), "Along the drive", "profile"):
-        st.html(style.bullets("", [profile_words(plan, ranked)]))
+    if drawing(profile_svg(plan, ranked, units), "Along the drive", "profile"):
+        st.html(style.bullets("", [profile_words(plan, ranked, units)]))
 
 
 def turns(e: Evaluation, units: Units) -> str:
@@ -115,5 +115,5 @@ def copy_block(ranked: RankedSpot, units: Units, where: str) -> None:
     access = ranked.evaluation.access
     if access is not None:
         st.html(style.head("The same in words for the radio"))
-        lines = radio_lines(ranked.spot, access, told_of(access))
+        lines = radio_lines(ranked.spot, access, told_of(access), units=units.aloud)
         st.code("\n".join(clean(line) for line in lines), language=None, wrap_lines=True)

@@ -121,12 +121,14 @@ def figures(e: Evaluation, units: Units) -> str:
     rows += [
         (
             f"Sky toward {look.satellite_name}",
-            look_words(look, both_bearings(look.azimuth_deg, e), units),
+            look_words(look, both_bearings(look.azimuth_deg, e, units), units),
         )
         for look in (e.sky if e.dish_wanted else ())
     ]
     if len(e.backhauls) > 1 or not e.dish_used:
-        rows += [(f"Backhaul, choice {n}: {verdict}", text) for n, (verdict, text) in enumerate(backhaul_lines(e), 1)]
+        rows += [
+            (f"Backhaul, choice {n}: {verdict}", text) for n, (verdict, text) in enumerate(backhaul_lines(e, units), 1)
+        ]
     if e.coverage is not None:
         c = e.coverage
         rows.append(("Incident area served", served_words(c, units)))

@@ -166,6 +166,12 @@ class Sheets(Part):
     """How the printed sheets look."""
 
     paper: Literal["letter", "a4"] = Field("letter", description="Paper of the printed sheets.")
+    units: Literal["us", "metric", "both"] = Field(
+        "both",
+        description="Units of every output: sheets, map, briefing, routes, places, and what the app starts with. us: "
+        "miles and tenths, feet, US tons of 2,000 lb, mph, gallons. both: metric, with the US figure in brackets where "
+        'it is acted on. At the top of the file `units = "us"` says the same.',
+    )
     extra_fonts: Paths = Field(
         (), description="Font files (TTF, OTF) for scripts that the built-in font lacks, e.g. Chinese or Japanese."
     )
@@ -248,6 +254,19 @@ class Mission(Part):
             found = [(f"weights.{old}", f"weights.{new}") for old, new in older_names(given)]
             data["renamed"] = (*data.get("renamed", ()), *found)
         return _former_night(_former_line_voltage(data))
+
+    @model_validator(mode="before")
+    @classmethod
+    def _units_in_short(cls, data: Any) -> Any:
+        """`units = "us"` at the top of the file is `sheets.units`. Only text is taken: a list of that name is not."""
+        if not isinstance(data, dict) or not isinstance(data.get("units"), str):
+            return data
+        sheets = data.get("sheets")
+        short, given = data["units"], sheets.get("units", data["units"]) if isinstance(sheets, dict) else data["units"]
+        if given != short:
+            raise ValueError(f"units = {short!r} and sheets.units = {given!r} contradict each other: keep one of them")
+        rest = {name: value for name, value in data.items() if name != "units"}
+        return {**rest, "sheets": {**(sheets if isinstance(sheets, dict) else {}), "units": short}}
 
     @model_validator(mode="before")
     @classmethod

@@ -22,6 +22,7 @@ from siteplanner.mission import load_mission
 from siteplanner.outputs.words.text import csv_cell
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.study.progress import Progress
+from siteplanner.planning.telling.units import reader_units
 
 SUMMARY = "summary.csv"
 State = Literal["planned", "no spot passes", "failed"]
@@ -97,9 +98,10 @@ def _one(
 
 
 def _best(plan: Plan) -> dict[str, Any]:
+    units = reader_units(plan.mission)
     from siteplanner.planning.telling.words import recommendation
 
-    row: dict[str, Any] = {"recommendation": recommendation(plan)}
+    row: dict[str, Any] = {"recommendation": recommendation(plan, units.first)}
     row["cautions"] = sum(f.severity == "caution" for f in plan.findings)
     if plan.best is None:
         return row

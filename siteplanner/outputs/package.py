@@ -11,6 +11,7 @@ from pathlib import Path
 from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.units import reader_units
 from siteplanner.planning.telling.words import CAUTIONS, recommendation
 
 FIRST_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: same files, same bytes
@@ -35,13 +36,14 @@ CONTENTS: dict[str, str] = {
 
 def readme_text(plan: Plan, names: list[str]) -> str:
     """What the package is and what is in it, for someone who has never seen the tool."""
+    units = reader_units(plan.mission)
     width = max((len(name) for name in names), default=0)
     rows = [f"  {name.ljust(width)}  {_what(name)}".rstrip() for name in names]
     return "\n".join(
         [
             f"Deployment package: {clean(plan.mission.name)}",
             "",
-            clean(recommendation(plan)),
+            clean(recommendation(plan, units.first)),
             "",
             "Print commander.pdf, driver.pdf and crew.pdf, or open map.html. Nothing here needs the Internet.",
             "",

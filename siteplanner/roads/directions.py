@@ -14,6 +14,7 @@ import shapely
 from siteplanner.core.geodesy import bearing_deg, degrees_minutes, true_from_grid_deg, wrap_180_deg
 from siteplanner.data.grid import Grid
 from siteplanner.data.grid_reference import grid_reference
+from siteplanner.roads.elapsed import elapsed_s
 from siteplanner.roads.hazards_ahead import hazards_along
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import Route
@@ -64,6 +65,7 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
     """
     points = [_depart(network, route, start), *_junctions(network, route), _arrive(network, route)]
     ahead = hazards_along(network, route, grid)
+    seconds = elapsed_s(network, route, np.array([point.running_m for point in points])).tolist()
     steps = []
     for number, point in enumerate(points):
         until = points[number + 1].running_m if number + 1 < len(points) else np.inf
@@ -90,6 +92,7 @@ def directions(network: RoadNetwork, route: Route, grid: Grid, start: str = "the
                 past_m=point.past_m,
                 beyond=point.beyond,
                 hazards=tuple(h for h in ahead if point.running_m <= h.running_m < until),
+                running_s=seconds[number],
             )
         )
     return tuple(steps)

@@ -54,7 +54,8 @@ class Step:
     """One instruction. `distance_m` is to the next step, `running_m` from the start; the bearing is true and that
     of the road taken (NaN at the end). `hazards` lie between this step and the next.
 
-    `past`: the last junction before it, `past_m` back, where one is near. `name`: the road taken as the data name it.
+    `running_s`: likely seconds from leaving the start. `past`: the last junction before it, `past_m` back, where one
+    is near. `name`: the road taken as the data name it.
     Place: WGS 84 in degrees, degrees and minutes, and US National Grid.
     """
 
@@ -74,6 +75,7 @@ class Step:
     past_m: float = float("nan")
     beyond: Beyond | None = None
     hazards: tuple[HazardAhead, ...] = ()
+    running_s: float = float("nan")
 
     @property
     def kind(self) -> str:

@@ -86,7 +86,7 @@ def test_a_over_b_names_only_what_speaks_for_a_with_its_points(plan):
     b = with_criteria(plan.spots[1], coverage=0.5, backhaul=0.9, access=0.5, ground=0.5, must_serve=0.9)
     a = replace(a, criteria=tuple(replace(c, value=90.0) if c.name == "coverage" else c for c in a.criteria))
     b = replace(b, criteria=tuple(replace(c, value=50.0) if c.name == "coverage" else c for c in b.criteria))
-    one, other = compare.over(a, b), compare.over(b, a)
+    one, other = compare.over(a, b, Units()), compare.over(b, a, Units())
     assert one.startswith("A over B because it serves 90 % of the weighted area, not 50 % (+18.2 points)")
     # 0.4 of a weight of 5/11 = 18.18 points; 0.7 of 1/11 = 6.36
     assert "(+6.4 points)" in other
@@ -100,7 +100,7 @@ def test_a_over_b_names_only_what_speaks_for_a_with_its_points(plan):
             worse.evaluation, access=replace(b.evaluation.access, lifeline=Lifeline(Thread(1, ()), Thread(1, ())))
         ),
     )
-    assert compare.over(cut, a) == "B over A: no criterion speaks for it."
+    assert compare.over(cut, a, Units()) == "B over A: no criterion speaks for it."
 
 
 def test_what_was_found_at_one_spot_only_stands_below(plan):
@@ -141,7 +141,9 @@ def test_a_link_in_use_is_compared_by_its_own_figure_and_not_by_the_sky(plan):
     line = next(c for c in a.criteria if c.name == "backhaul")
     assert line_words(line) == "Donor link 21 dB to spare"
     a, b = with_criteria(a, backhaul=0.9), with_criteria(b, backhaul=0.2)
-    assert "its backhaul is better (Donor link 21 dB to spare, not Donor link 9 dB to spare)" in compare.over(a, b)
-    assert "sky margin" not in compare.over(a, b)
+    assert "its backhaul is better (Donor link 21 dB to spare, not Donor link 9 dB to spare)" in compare.over(
+        a, b, Units()
+    )
+    assert "sky margin" not in compare.over(a, b, Units())
     dish = with_criteria(plan.spots[1], backhaul=0.2)
-    assert "its backhaul is better (Donor link 21 dB to spare, not 33.4°)" in compare.over(a, dish)
+    assert "its backhaul is better (Donor link 21 dB to spare, not 33.4°)" in compare.over(a, dish, Units())

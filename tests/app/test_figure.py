@@ -7,6 +7,7 @@ import re
 from siteplanner.app.figure import by_day_and_night
 from siteplanner.outputs.sheets.figure_profile import profile_svg
 from siteplanner.outputs.words.palettes import NIGHT_INK, NIGHT_PAPER, PAPER
+from siteplanner.planning.telling.units import METRIC
 from tests.contrast import contrast_ratio
 from tests.outputs.factory import make_plan
 
@@ -39,6 +40,6 @@ def test_colours_and_patterns_stay():
 
 def test_a_whole_drawing_holds_no_bare_grey():
     plan = make_plan()
-    out = by_day_and_night(profile_svg(plan, plan.spots[0]))
+    out = by_day_and_night(profile_svg(plan, plan.spots[0], METRIC))
     assert out.startswith("<svg")
     assert not re.search(r'(fill|stroke)="#[0-9a-f]{3,6}"', out)

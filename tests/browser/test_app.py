@@ -311,8 +311,8 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         "Skyline and satellites",
     ):
         assert word in text
+    page.get_by_text("US (ft, mi, lb)").click()  # in sight, without opening the side panel
     page.get_by_test_id("stExpandSidebarButton").click()
-    page.get_by_text("US (ft, mi, lb)").click()
     page.get_by_text("Grid reference", exact=True).click()
     page.locator(".sp-answer .say", has_text=re.compile(r"\d{1,2}[C-X] [A-Z]{2} \d{5} \d{5}")).wait_for()
     assert re.search(r"\d+\.\d mi", page.locator(".stMainBlockContainer").inner_text())

@@ -171,13 +171,18 @@ def driver(record):
     return [
         f"spot {spot['name']}",
         drive(spot),
-        f"Grades{worst_grade(spot)}" if spot["access"]["worst_grade_pct"] > 0 else worst_grade(spot),
+        f"Steepest grade{worst_grade(spot)}",
         f"{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min after dispatch",
-        f"geo:{spot['latitude']:.6f},{spot['longitude']:.6f}",
         f"{distance(spot['access']['last_leg_m'])} over ground",
         f"nose at {bearing(spot['ground']['heading_deg'])} true",
         f"Height{rig['height_m']:g} m ({rig['height_m'] / FOOT_M:.1f} ft)",
-        f"Mass{rig['mass_kg']:,.0f} kg ({rig['mass_kg'] / 0.45359237:,.0f} lb)",
+        f"Mass{rig['mass_kg'] / 1000:.1f} t ({math.ceil(rig['mass_kg'] / 90.718474 - 1e-9) / 10:.1f} US tons)",
+        *(
+            f"{n}{step['running_m'] / 1000:.1f} ({step['running_m'] / MILE_M:.1f}){step['running_s'] / 60:.0f}"
+            for n, step in enumerate(spot["access"]["directions"], 1)
+        ),
+        *(f"at {h['running_m'] / 1000:.1f} ({h['running_m'] / MILE_M:.1f}):" for h in spot["access"]["hazards"]),
+        *(f"down, steepest {descent['steepest_pct']:.0f} %" for descent in spot["access"]["way_home"]["descents"]),
         *(words.replace(" not stated on ", " on ") for words in spot["access"]["unknown_limits"]),  # the label says it
         *place(spot),
     ]
@@ -219,7 +224,7 @@ def crew(record):
         *(f"Sector {n}{bearing(b)}{bearing(b - east)}" for n, b in enumerate(coverage["sector_bearings_deg"], 1)),
         *(f"{p['name']}{percent(p['probability'])}{bearing(p['bearing_deg'])}" for p in stations),
         f"{timeline['fuel_low_h']:.0f} h at high burn, {timeline['fuel_likely_h']:.0f} h likely",
-        f"{power['fuel_tank_l']:g} l usable",
+        f"{power['fuel_tank_l']:g} l ({power['fuel_tank_l'] / 3.785411784:.1f} gal) usable",
         f"Refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
         f"Relief {timeline['relief_h']:g} h after dispatch",
         f"cells of {ground['cell_size_m']:g} m",
@@ -289,6 +294,28 @@ def test_no_figure_is_a_computer_s_word_for_unknown(told, kind):
 def test_cautions_stand_on_the_samples_sheets(told, kind, words):
     _, texts, _ = told
     assert squeezed(words) in texts[kind]
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_the_short_text_of_a_drive_loses_what_is_general_and_never_the_drive(request, sample):
+    """Each step with what can hurt before the next is in the first message, and what a driver needs most in 160."""
+    plan = request.getfixturevalue(sample)
+    spot = json.loads(json_text(plan_record(plan)))["spots"][0]
+    text = briefing(plan, "driver")
+    head, *lines = text.splitlines()
+    assert len(head) <= 160
+    assert spot["grid_reference"][-5:] in head
+    places = [
+        text.index(f"\n{n}. {distance_km(s['running_m'])} ") for n, s in enumerate(spot["access"]["directions"], 1)
+    ]
+    assert places == sorted(places)
+    graves = [h for h in spot["access"]["hazards"] if h["severity"] != "note"]
+    assert sum(line.startswith(" - at ") for line in lines) == len(graves)
+    assert text.index("\nTurn: ") > places[-1]
+
+
+def distance_km(metres):
+    return f"{metres / 1000:.1f} km ({metres / MILE_M:.1f} mi)"
 
 
 @pytest.mark.parametrize("sample", SAMPLES)

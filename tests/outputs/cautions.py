@@ -12,7 +12,9 @@ CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
     CAUTIONS[2]: ("driver",),  # unknown road limits
     CAUTIONS[3]: ("crew",),  # exhaust, field, wind, guys
     "29 CFR 1926.140": ("commander", "crew"),  # how near the nearest line is
-    "look up before you drive under": ("driver",),
+    "Wire down or hanging low: stay": ("driver",),  # wires that hang as built are for loads from 14 ft up only
+    "Do not let a phone choose the road": ("driver",),
+    "Breakaway cable to the truck's frame": ("driver",),
     "Carbon monoxide kills": ("crew",),
     "cool before refuelling": ("crew",),
     "hang your tag": ("crew",),

@@ -21,7 +21,7 @@ from siteplanner.planning.site.rain import Rain, RainLink
 from siteplanner.planning.spots.lines import Backhaul
 from siteplanner.planning.telling.aiming import aim, rain_words, up_text
 from siteplanner.planning.telling.backhaul_rows import backhaul_fact, backhaul_lines, donor_rows, terminal_sentences
-from siteplanner.planning.telling.units import METRIC
+from siteplanner.planning.telling.units import BOTH, METRIC
 from tests.outputs.factory import DONOR_XY, HOSTILE
 
 
@@ -89,7 +89,7 @@ def test_the_open_sky_terminal_says_what_stands_nearest(linked):
 
 
 def test_popup_and_list(plan, linked):
-    popup = spot_popup(plan.spots[0])
+    popup = spot_popup(plan.spots[0], BOTH)
     assert "<b>Satellite slot 103 W, clear by 34.4&#176;</b> (used)<br>Donor link to Ridge tower: blocked" in popup
     page = panel_html(linked)
     assert "donor link 18 dB to spare" in page
@@ -103,13 +103,13 @@ def test_lines_on_the_map_end_at_the_donor_and_are_crossed_where_they_are_blocke
     assert mark["geometry"]["coordinates"] == pytest.approx([lon, lat], abs=2e-6)
     assert "Donor site" in mark["properties"]["t"]
     assert "30.0 m" in mark["properties"]["t"]
-    line, cross = link_shapes(plan.spots[0])
+    line, cross = link_shapes(plan.spots[0], BOTH)
     assert line["properties"]["k"] == "link_blocked"
     assert line["geometry"]["coordinates"][1] == pytest.approx([lon, lat], abs=2e-6)
     spot = plan.spots[0].spot
     _, _, away = Geod(ellps="WGS84").inv(spot.longitude, spot.latitude, *cross["geometry"]["coordinates"])
     assert away == pytest.approx(3200, abs=1)
-    (good,) = link_shapes(linked.spots[0])
+    (good,) = link_shapes(linked.spots[0], BOTH)
     assert good["properties"]["k"] == "link"
     kinds = {f["properties"]["k"] for f in aim_shapes(linked.spots[1], linked)}
     assert not kinds & {"dish", "dish_blocked"}  # the dish is not wanted there
@@ -172,9 +172,9 @@ def test_the_crew_sheet_aims_the_link(linked):
 
 def test_hostile_donor_names_stay_text(hostile_plan):
     for ranked in hostile_plan.spots:
-        popup = spot_popup(ranked)
+        popup = spot_popup(ranked, BOTH)
         assert "<script" not in popup
-        for item in (*link_shapes(ranked), *donor_marks(hostile_plan)):
+        for item in (*link_shapes(ranked, BOTH), *donor_marks(hostile_plan)):
             words = item["properties"]["t"]
             assert "<script" not in words
             assert "{{" not in words

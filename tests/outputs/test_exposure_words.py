@@ -14,6 +14,7 @@ from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.planning.limits.keep_away import antenna_keep_away
 from siteplanner.planning.telling.exposure import exposure_line, exposure_note, exposure_rows, keep_m_up
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.units import BOTH
 from tests.outputs.factory import make_plan
 
 
@@ -78,7 +79,7 @@ def test_the_sense_of_the_skew_stands_beside_the_number(plan):
     from siteplanner.outputs.map.panel import sky_table
 
     best = plan.spots[0]
-    assert "Skew, + clockwise from behind" in sky_table(best.evaluation).replace("&#43;", "+")
+    assert "Skew, + clockwise from behind" in sky_table(best.evaluation, BOTH).replace("&#43;", "+")
     assert "(+ clockwise from behind)" in briefing(plan, "crew", best)
     assert "+ is clockwise" in str(crew_content(plan, best)["look_for"])
     assert {look["skew_positive"] for look in plan_record(plan)["spots"][0]["sky"]} == {

@@ -14,6 +14,7 @@ from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline
 from siteplanner.planning.study.inputs import dish_view
+from siteplanner.planning.telling.units import BOTH
 from tests.outputs.factory import HOSTILE
 from tests.planning.open_ground import spot_in, study_on
 
@@ -41,12 +42,12 @@ def circles(svg):
 
 def test_no_skyline_no_figure():
     evaluation = evaluation_on(np.zeros((41, 41)), 20, 20)
-    assert horizon_svg(replace(evaluation, skyline=None)) is None
+    assert horizon_svg(replace(evaluation, skyline=None), BOTH) is None
 
 
 @pytest.mark.parametrize("latitude", [45.0, -33.0])
 def test_the_equators_side_is_in_the_middle(latitude):
-    svg = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 20, latitude=latitude))
+    svg = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 20, latitude=latitude), BOTH)
     (mark,) = circles(svg)  # the satellite below the horizon has none
     assert float(mark.get("cx")) == pytest.approx((LEFT + WIDTH - RIGHT) / 2, abs=2)
     assert mark.get("fill") == "#000"
@@ -59,7 +60,7 @@ def test_the_equators_side_is_in_the_middle(latitude):
 def test_a_blocked_slot_is_hollow_and_said_in_words():
     ground = np.zeros((81, 81))
     ground[50:53] = 300.0  # a wall 100 m to the south
-    svg = horizon_svg(evaluation_on(ground, 40, 40))
+    svg = horizon_svg(evaluation_on(ground, 40, 40), BOTH)
     (mark,) = circles(svg)
     assert mark.get("fill") == "#fff"
     root = ET.fromstring(svg)
@@ -73,7 +74,7 @@ def test_only_greys_so_that_print_loses_nothing():
     import re
 
     ground = np.zeros((81, 81))
-    svg = horizon_svg(evaluation_on(ground, 40, 40, obstacles=ground + 12.0 * (np.arange(81) > 60)))
+    svg = horizon_svg(evaluation_on(ground, 40, 40, obstacles=ground + 12.0 * (np.arange(81) > 60)), BOTH)
     for colour in re.findall(r"#[0-9a-f]{3,6}\b", svg):
         digits = colour[1:]
         third = len(digits) // 3
@@ -84,7 +85,7 @@ def test_only_greys_so_that_print_loses_nothing():
 def test_everything_stays_inside_the_drawing():
     ground = np.zeros((81, 81))
     ground[45] = 900.0
-    root = ET.fromstring(horizon_svg(evaluation_on(ground, 40, 40, satellite="a very long name " * 9)))
+    root = ET.fromstring(horizon_svg(evaluation_on(ground, 40, 40, satellite="a very long name " * 9), BOTH))
     for mark in root.iter(f"{SVG}text"):
         assert 0 <= float(mark.get("y") or 9) <= HEIGHT
         assert 0 <= float(mark.get("x") or 0) <= WIDTH
@@ -95,7 +96,7 @@ def test_hostile_names_stay_text(name):
     evaluation = evaluation_on(np.zeros((41, 41)), 20, 20, name=name)
     # a mission file is UTF-8; the name of a satellite cannot hold half a surrogate pair
     looks = tuple(replace(look, satellite_name=name) for look in evaluation.sky)
-    root = ET.fromstring(horizon_svg(replace(evaluation, sky=looks)))
+    root = ET.fromstring(horizon_svg(replace(evaluation, sky=looks), BOTH))
     assert {e.tag for e in root.iter()} <= {
         SVG + tag for tag in ("svg", "title", "desc", "defs", "pattern", "rect", "circle", "path", "text", "g")
     }
@@ -105,6 +106,6 @@ def test_hostile_names_stay_text(name):
 def test_two_diagrams_on_one_page_share_no_identifier():
     import re
 
-    a = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 20))
-    b = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 21))
+    a = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 20), BOTH)
+    b = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 21), BOTH)
     assert not set(re.findall(r' id="(\w+)"', a)) & set(re.findall(r' id="(\w+)"', b))

@@ -9,6 +9,7 @@ import pytest
 
 from siteplanner.outputs.sheets.figure_profile import PAGE, SHEET, profile_svg, profile_words
 from siteplanner.planning.telling.roads import ahead_words
+from siteplanner.planning.telling.units import METRIC, US
 from siteplanner.roads.hazards_ahead import hazards_along
 from tests.outputs.factory import HOSTILE, make_plan
 
@@ -23,7 +24,7 @@ def test_the_drawing_is_whole_xml_and_names_every_hazard(plan):
     hazards = hazards_along(plan.scene.roads, ranked.evaluation.access.route)
     assert hazards
     for size in (PAGE, SHEET):
-        root = ET.fromstring(profile_svg(plan, ranked, size=size))
+        root = ET.fromstring(profile_svg(plan, ranked, METRIC, size=size))
         assert root.get("viewBox") == f"0 0 760 {size.height:g}"
     titles = [t.text for t in root.iter("{http://www.w3.org/2000/svg}title")]
     assert len(titles) == 1 + len(hazards)
@@ -43,7 +44,7 @@ def test_the_words_hold_the_figures_of_the_drive(plan):
 
 
 def test_us_axes_are_in_feet_and_miles(plan):
-    metric, us = profile_svg(plan, plan.spots[0]), profile_svg(plan, plan.spots[0], us=True)
+    metric, us = profile_svg(plan, plan.spots[0], METRIC), profile_svg(plan, plan.spots[0], US)
     assert " km<" in metric
     assert " mi<" in us
     assert " ft<" in us
@@ -52,13 +53,13 @@ def test_us_axes_are_in_feet_and_miles(plan):
 def test_no_drive_no_drawing(plan):
     ranked = plan.spots[0]
     nowhere = replace(ranked, evaluation=replace(ranked.evaluation, access=None))
-    assert profile_svg(plan, nowhere) == ""
+    assert profile_svg(plan, nowhere, METRIC) == ""
     assert profile_words(plan, nowhere) == ""
 
 
 def test_hostile_names_stay_text():
     plan = make_plan(names=HOSTILE)
     for ranked in plan.spots:
-        root = ET.fromstring(profile_svg(plan, ranked))
+        root = ET.fromstring(profile_svg(plan, ranked, METRIC))
         tags = {element.tag.rpartition("}")[2] for element in root.iter()}
         assert tags <= {"svg", "title", "desc", "rect", "path", "text", "g"}

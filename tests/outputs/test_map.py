@@ -21,6 +21,7 @@ from siteplanner.outputs.words import map_legend
 from siteplanner.outputs.words.text import percent_text
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.units import BOTH
 from tests.outputs.factory import make_plan
 
 
@@ -64,7 +65,7 @@ def test_the_map_makes_the_same_page_twice_but_for_names(plan, html):
 
 def test_points_shown_add_up_to_the_score_shown(plan):
     for ranked in plan.spots:
-        rows = _Words(panel.score_table(ranked)).rows
+        rows = _Words(panel.score_table(ranked, BOTH)).rows
         points = [round(10 * float(row[-1])) for row in rows[1:-1]]
         assert len(points) == len(ranked.criteria)
         assert sum(points) == round(10 * float(rows[-1][-1]))
@@ -89,7 +90,7 @@ def test_the_legend_gives_each_limit_its_share(plan):
 
 
 def test_popup_tells_sky_drive_coverage_and_findings(plan):
-    popup = re.sub("<[^>]+>", " ", panel.spot_popup(plan.spots[0]))
+    popup = re.sub("<[^>]+>", " ", panel.spot_popup(plan.spots[0], BOTH))
     for words in (
         "slot 103 W",
         "176&#176;",
@@ -110,7 +111,7 @@ def test_popup_tells_sky_drive_coverage_and_findings(plan):
 def test_magnetic_is_said_to_be_unknown_when_it_is(plan):
     best = plan.spots[0].evaluation
     blind = replace(best, sky=tuple(replace(look, azimuth_magnetic_deg=None) for look in best.sky))
-    popup = panel.spot_popup(replace(plan.spots[0], evaluation=blind))
+    popup = panel.spot_popup(replace(plan.spots[0], evaluation=blind), BOTH)
     assert "magnetic not known" in popup
 
 

@@ -41,7 +41,7 @@ TOLD: dict[str, Told] = {
     "labels": lambda p, r, u: (keep_clear.antenna_label(12.3, u), keep_clear.fall_label(21.0, u)),
     "drive": lambda p, r, u: driver.drive_words(r.evaluation.access, u),
     "climb": lambda p, r, u: driver.climb_words(r.evaluation.access.route, u),
-    "last leg": lambda p, r, u: driver.last_leg_words(r.evaluation.access, 214.0, u),
+    "last leg": lambda p, r, u: driver.last_leg_words(r.evaluation.access, 214.0, r.evaluation, u),
     "way in": lambda p, r, u: lifeline.way_in_words(r.evaluation.access, u),
     "way out": lambda p, r, u: lifeline.way_out_words(r.evaluation.access, u),
     "hangs on": lambda p, r, u: lifeline.way_in_short(r.evaluation.access, u),

@@ -19,6 +19,7 @@ from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.planning.spots.room import Room
 from siteplanner.planning.telling.record import spot_record
+from siteplanner.planning.telling.units import BOTH
 
 NEED = 11.31
 PHRASES = {
@@ -55,7 +56,7 @@ def test_every_output_tells_the_state_and_no_other(plan, room):
         "crew": dict(crew_content(made, best)["stand"])["Swing"],
         "driver": driver_content(made, best)["turning"],
         "radio": radio_texts(made)[0],
-        "map": spot_popup(best),
+        "map": spot_popup(best, BOTH),
         "gpx": routes_gpx(replace(made, spots=(best,))) if e.access.told.turning.place else PHRASES[room.state],
         "app, stand": park(e, Units()),
         "app, drive": turns(e, Units()),

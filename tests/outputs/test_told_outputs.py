@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
@@ -13,23 +14,24 @@ import pyogrio
 import pytest
 from PIL import Image
 from pypdf import PdfReader
+from shapely import LineString, hausdorff_distance, segmentize
 
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.gis.geopackage import write_geopackage
-from siteplanner.outputs.gis.gpx import OTHER_WAY, routes_gpx
+from siteplanner.outputs.gis.gpx import OTHER_WAY, VIA, routes_gpx
 from siteplanner.outputs.gis.kml import places_kml
 from siteplanner.outputs.map.panel import spot_popup
 from siteplanner.outputs.map.shapes import decision_shapes, drive_shapes
 from siteplanner.outputs.sheets.briefing import MOST_BYTES, briefing, briefing_text, radio_texts
 from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.outputs.sheets.printing import PAGES, sheet_content, sheet_pdf, sheet_png
-from siteplanner.outputs.sheets.sheet_words import geo_uri
+from siteplanner.outputs.sheets.track_code import track_code
 from siteplanner.planning.spots.drive_facts import Turning
 from siteplanner.planning.spots.lifelines import Beside, OverWater, Section, place_at
 from siteplanner.planning.spots.room import Room
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.drive_record import access_record
-from siteplanner.planning.telling.roads import band_words
+from siteplanner.planning.telling.units import BOTH
 from siteplanner.planning.telling.words import recommendation
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.directions import directions
@@ -111,8 +113,8 @@ def test_one_way_in_is_said_everywhere(told_plan):
     assert "one way in" in " ".join(sheet_content(told_plan, "commander")["sentence"].split())
     hangs = "One way in from staging."
     lost = "bridges: Mill Lane over Marrow River at 2.1 km"
-    assert hangs in spot_popup(best)
-    assert lost in spot_popup(best)
+    assert hangs in spot_popup(best, BOTH)
+    assert lost in spot_popup(best, BOTH)
     driver = sheet_content(told_plan, "driver")
     assert driver["cautions"][0][0] == "!!"
     assert driver["cautions"][0][1].startswith(hangs)
@@ -129,7 +131,12 @@ def test_one_way_in_is_said_everywhere(told_plan):
     assert "bridge of Mill Lane over Marrow River" in lost["sentence"]
     second = replace(told_plan, spots=told_plan.spots[1:])  # two ways out there
     assert second.best.evaluation.access.ways_out == 2
-    for text in (spot_popup(second.best), briefing(second, "driver"), recommendation(second), *radio_texts(second)):
+    for text in (
+        spot_popup(second.best, BOTH),
+        briefing(second, "driver"),
+        recommendation(second),
+        *radio_texts(second),
+    ):
         assert "one way in" not in text.lower()
 
 
@@ -140,7 +147,7 @@ def test_a_flood_beside_the_drive_is_said_everywhere(told_plan):
     plain = str.maketrans({"\u2068": None, "\u2069": None, "\u00a0": " ", "\u2060": None})
     driver = " ".join(text for _, text in sheet_content(told_plan, "driver")["cautions"]).translate(plain)
     record = access_record(told_plan.best.spot, told_plan.best.evaluation.access, told_plan.spots)
-    for text in (spot_popup(told_plan.best).translate(plain), driver, " ".join(record["lifeline"]["sentences"])):
+    for text in (spot_popup(told_plan.best, BOTH).translate(plain), driver, " ".join(record["lifeline"]["sentences"])):
         assert said_of in " ".join(text.split())
         assert bridge in " ".join(text.split())
     assert "lie within 50 metres" in radio_texts(told_plan)[0]
@@ -153,7 +160,10 @@ def test_gpx_holds_decision_points_and_the_other_way(told_plan):
     assert other.name == "Other way to spot A"
     assert other.description.startswith("By Ridge Road instead of Mill Lane, 12 min longer")
     told = told_plan.best.evaluation.access.told
-    assert [p.name for p in other.points] == [*(step_words(s) for s in told.alternative_steps), "Spot A"]
+    assert [p.name for p in other.points if p.type != VIA] == [
+        *(step_words(s) for s in told.alternative_steps),
+        "Spot A",
+    ]
     decisions = [p for p in read.waypoints if p.type == "decision"]
     assert [p.name for p in decisions[: len(told.steps)]] == [
         f"A{n}: {step_words(s)}" for n, s in enumerate(told.steps, 1)
@@ -222,9 +232,8 @@ def test_the_driver_s_sheet_holds_it_on_two_pages(told_plan):
         assert step.degrees_minutes in text
     assert "By Ridge Road instead of Mill Lane, 12 min longer" in text
     assert "Turn before it: the junction with Bluff Road" in text
-    held = [band_words(band) for band in told.bands if band.length_m >= 1]
-    assert held
-    assert all(label in text for label in held)
+    for step in told.steps:  # how far and how long since the start, at each step
+        assert f"{step.running_m / 1000:.1f} ({step.running_m / 1609.344:.1f}) {step.running_s / 60:.0f} " in text
     assert NOT_THESE in text
 
 
@@ -253,14 +262,21 @@ def test_an_independent_reader_reads_the_printed_square_code(told_plan):
     """zxing-cpp reads the page as a camera would; the sheet is made with segno."""
     import zxingcpp
 
-    page = Image.open(io.BytesIO(sheet_png(told_plan, "driver", ppi=150)[0])).convert("L")
-    (code,) = zxingcpp.read_barcodes(np.asarray(page))
-    assert code.text == geo_uri(told_plan.best.spot)
+    pages = [Image.open(io.BytesIO(png)).convert("L") for png in sheet_png(told_plan, "driver", ppi=200)]
+    (code,) = [code for page in pages for code in zxingcpp.read_barcodes(np.asarray(page))]
     assert "QR" in str(code.format)
-    # RFC 5870: geo:latitude,longitude in WGS 84
-    latitude, longitude = (float(v) for v in code.text.removeprefix("geo:").split(","))
-    spot = told_plan.best.spot
-    assert (latitude, longitude) == pytest.approx((spot.latitude, spot.longitude), abs=5.1e-7)
+    assert "geo:" not in code.text  # an address that a telephone would route to for a car
+    read = gpxpy.parse(code.text)  # GPX 1.1 as text: one track, and no route to work out
+    assert (len(read.tracks), read.routes, read.waypoints) == (1, [], [])
+    (segment,) = read.tracks[0].segments
+    access, grid = told_plan.best.evaluation.access, told_plan.scene.elevation
+    held = np.column_stack(grid.from_lonlat(*np.array([[p.longitude, p.latitude] for p in segment.points]).T))
+    drive = LineString([*access.route.line.coords, *access.last_leg.coords])
+    off = hausdorff_distance(segmentize(LineString(held), 2.0), segmentize(drive, 2.0))
+    told = track_code(told_plan, told_plan.best)
+    assert off <= told.off_m + 2
+    content = sheet_content(told_plan, "driver")
+    assert f"within {math.ceil(told.off_m - 1e-9)} m of the road" in content["code_words"]
 
 
 def test_radio_blocks_fit_and_lose_no_turn(told_plan):
@@ -271,7 +287,8 @@ def test_radio_blocks_fit_and_lose_no_turn(told_plan):
     told = told_plan.best.evaluation.access.told
     for number in range(1, len(told.steps) + 1):
         assert f"\n{number}. " in everything
-    assert "Other way to spot A." in everything
+    assert "Other way to spot Alfa." in everything  # ITU Radio Regulations, Appendix 14
+    assert "Drive to spot Alfa." in everything
     assert "12 minutes longer" in everything
     long = replace(
         told, steps=tuple(replace(s, move=replace(s.move, onto=s.move.onto + " x" * 200)) for s in told.steps * 3)

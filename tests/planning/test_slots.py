@@ -185,7 +185,7 @@ def test_how_tall_a_tree_may_be_is_said_in_words():
         f"In the line to south (180° true) a tree 30 m away may be up to {tall[0]} m ({feet[0]} ft) tall, 60 m away "
         f"{tall[1]} m ({feet[1]} ft), 100 m away {tall[2]} m ({feet[2]} ft)."
     )
-    assert f"60 m away {tall[1]} m ({feet[1]} ft)" in horizon_svg(e)
+    assert f"60 m away {tall[1]} m ({feet[1]} ft)" in horizon_svg(e, BOTH)
     known, ends, *rest = sky_sentences(e)
     assert known.startswith("± holds in 9 cases of 10")
     # level ground without a higher place: the plain's own height is taken beyond its end

@@ -160,10 +160,14 @@ def test_a_drive_under_a_line_says_so(lay_by):
             LineString([at(0, 0), at(0, 9)]),
         ],
     )
-    under = lines_above(route, {"power_lines": lines})
+    under = lines_above(route, {"power_lines": lines}, 4.3)
     assert sorted(h.running_m for h in under) == pytest.approx([400, 800], abs=0.5)
     assert {ahead_words(h) for h in under} == {"overhead line feeder: look up before you drive under"}
-    assert lines_above(route, {}) == []
+    assert lines_above(route, {}, 4.3) == []
+    # code height over roads is 15.5 ft (NESC Table 232-1): nothing that a load of less than 14 ft looks up for
+    assert lines_above(route, {"power_lines": lines}, 3.35) == []
+    low = lines.assign(height_m=4.0)  # stated to hang lower than the code wants
+    assert [h.kind for h in lines_above(route, {"power_lines": low}, 3.35)] == ["overhead line"] * 2
 
 
 # ---- words over the radio ----
@@ -209,7 +213,7 @@ def hazard(kind, **facts):
         (
             hazard("bridge", posted=(("weight", 9.5, "t"),)),
             "bridge, posted weight 9.5 t",
-            "bridge, posted weight 9.5 tonnes or 20,943 pounds",
+            "bridge, posted weight 9.5 tonnes or 10.4 tons of 2,000 pounds",
         ),
         (
             hazard("under bridge", value=4.2),

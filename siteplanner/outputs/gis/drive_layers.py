@@ -12,10 +12,12 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.roads import ahead_words
+from siteplanner.planning.telling.units import reader_units
 
 
 def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
     """Layer name -> rows, for every spot that can be driven to; unknown is None."""
+    units = reader_units(plan.mission)
     out: dict[str, list[dict[str, Any]]] = {
         "cut_segments": [],
         "alternatives": [],
@@ -34,7 +36,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                 {
                     **whose,
                     "step": number,
-                    "text": clean(step_words(step)),
+                    "text": clean(step_words(step, units.first)),
                     "kind": step.kind,
                     "onto": clean(step.name),
                     "running_m": known(step.running_m, 0),
@@ -54,7 +56,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                     **whose,
                     "kind": hazard.kind,
                     "severity": hazard.severity,
-                    "text": clean(ahead_words(hazard)),
+                    "text": clean(ahead_words(hazard, units.first)),
                     "running_m": known(hazard.running_m, 0),
                     "length_m": known(hazard.length_m, 0),
                     "value": None if hazard.value is None else known(hazard.value, 2),
@@ -80,7 +82,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
             out["alternatives"].append(
                 {
                     **whose,
-                    "text": clean(alternative_words(other)),
+                    "text": clean(alternative_words(other, units.first)),
                     "distance_m": known(other.route.distance_m, 0),
                     "drive_time_min": known(other.route.time_s / 60, 1),
                     "longer_min": known(other.longer_s / 60, 1),

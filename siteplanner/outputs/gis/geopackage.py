@@ -29,7 +29,7 @@ from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.roads import (
     unknown_along_words,
 )
-from siteplanner.planning.telling.units import kept, there
+from siteplanner.planning.telling.units import kept, reader_units, there
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -106,6 +106,7 @@ def write_geopackage(plan: Plan, path: Path) -> Path:
 
 def layers(plan: Plan) -> dict[str, GeoDataFrame]:
     """Layer name -> rows, in drawing order from the bottom; all in the plan's CRS."""
+    units = reader_units(plan.mission)
     scene = plan.scene
     made: dict[str, Any] = {
         "ruling": ruling_rows(plan),
@@ -157,7 +158,7 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
     made["rejected_spots"] = [
         {
             "name": clean(e.spot.name),
-            "why_not": clean(" ".join(breach_words(breach) for breach in e.failed)),
+            "why_not": clean(" ".join(breach_words(breach, units.first) for breach in e.failed)),
             "geometry": Point(e.spot.x, e.spot.y),
         }
         for e in plan.rejected
@@ -188,6 +189,7 @@ def footprint(plan: Plan, evaluation: Evaluation) -> Polygon:
 
 
 def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
+    units = reader_units(plan.mission)
     e, spot = ranked.evaluation, ranked.spot
     clear = e.look if e.aimed else None
     coverage, access, air, site = e.coverage, e.access, e.on_air, ranked.on_site
@@ -210,7 +212,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "dish_skew_positive": SKEW_POSITIVE if clear else None,
         "sky_margin_deg": known(clear.margin_deg, 2) if clear else None,
         "backhaul": e.backhaul.kind if e.backhaul else None,
-        "backhauls": clean(backhaul_sentence(e)),
+        "backhauls": clean(backhaul_sentence(e, units.first)),
         "coverage_share": known(coverage.share, 4) if coverage else None,
         "mast_height_m": coverage.mast_height_m if coverage else None,
         "sector_bearings_true_deg": ", ".join(f"{b:.1f}" for b in coverage.sector_bearings_deg) if coverage else None,
@@ -232,12 +234,13 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "overhead_line_m": None if e.line is None else there(e.line.distance_m),
         "overhead_line_needed_m": None if e.line is None else kept(e.line.needed_m),
         "mast_fall_m": kept(mast_fall_m(plan.mission)),
-        "findings": clean("; ".join(said(f).message for f in e.findings)),
+        "findings": clean("; ".join(said(f, units.first).message for f in e.findings)),
         "geometry": Point(spot.x, spot.y),
     }
 
 
 def _way(plan: Plan, ranked: RankedSpot, kind: str) -> dict[str, Any]:
+    units = reader_units(plan.mission)
     access = ranked.evaluation.access
     assert access is not None  # the caller has looked
     row: dict[str, Any] = {"rank": ranked.rank, "spot": clean(ranked.spot.name)}
@@ -251,7 +254,7 @@ def _way(plan: Plan, ranked: RankedSpot, kind: str) -> dict[str, Any]:
         "drive_time_low_min": known(access.drive_low_s / 60, 1),
         "drive_time_high_min": known(access.drive_high_s / 60, 1),
         "worst_grade_pct": known(access.worst_grade_pct, 1),
-        "limits_not_stated": clean("; ".join(unknown_along_words(access.unknown))),
+        "limits_not_stated": clean("; ".join(unknown_along_words(access.unknown, units.first))),
         "geometry": access.route.line,
     }
 
@@ -300,6 +303,7 @@ def _must_serve(plan: Plan) -> list[dict[str, Any]]:
 
 def _donor_links(plan: Plan) -> list[dict[str, Any]]:
     """One row a spot and judged donor site."""
+    units = reader_units(plan.mission)
     rows = []
     for ranked in plan.spots:
         for path in (d for b in ranked.evaluation.backhauls for d in b.donors):
@@ -310,7 +314,7 @@ def _donor_links(plan: Plan) -> list[dict[str, Any]]:
                     "spot": clean(ranked.spot.name),
                     "donor": clean(path.name),
                     "verdict": path.verdict,
-                    "reason": clean(donor_reason(path)),
+                    "reason": clean(donor_reason(path, units.first)),
                     "distance_m": known(path.distance_m, 0),
                     "bearing_true_deg": known(path.bearing_deg, 2),
                     "bearing_magnetic_deg": known(path.bearing_magnetic_deg, 2),

@@ -16,7 +16,7 @@ from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.backhaul_rows import donor_sentence
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.places import drive_figures, spot_sentences
-from siteplanner.planning.telling.units import BOTH
+from siteplanner.planning.telling.units import reader_units
 
 NAMESPACE = "http://www.opengis.net/kml/2.2"
 # style -> what it draws -> (element, text); KML colours are alpha, blue, green, red
@@ -63,6 +63,7 @@ def _coordinates(xy: np.ndarray, plan: Plan) -> str:
 
 def places_kml(plan: Plan) -> str:
     """The plan's places as KML text (UTF-8). Descriptions are plain text; markup in names stays text."""
+    units = reader_units(plan.mission)
     marks = [
         _placemark(
             staging.name,
@@ -78,13 +79,13 @@ def places_kml(plan: Plan) -> str:
     for ranked in plan.spots:
         spot, access = ranked.spot, ranked.evaluation.access
         at = _point(spot.longitude, spot.latitude)
-        marks.append(_placemark(f"Spot {spot.name}", spot_sentences(ranked, BOTH), at, "spot"))
+        marks.append(_placemark(f"Spot {spot.name}", spot_sentences(ranked, units), at, "spot"))
         for path in (d for b in ranked.evaluation.backhauls for d in b.donors):
             ends = f"{spot.longitude:.7f},{spot.latitude:.7f} {path.longitude:.7f},{path.latitude:.7f}"
             links.append(
                 _placemark(
                     f"Link from spot {spot.name} to {path.name}",
-                    donor_sentence(path, ranked.evaluation, BOTH),
+                    donor_sentence(path, ranked.evaluation, units),
                     _line(ends),
                     "link" if path.verdict == "works" else "no_link",
                 )
@@ -97,7 +98,7 @@ def places_kml(plan: Plan) -> str:
             drives.append(
                 _placemark(
                     f"Drive to spot {spot.name}",
-                    drive_figures(access, BOTH),
+                    drive_figures(access, units),
                     line,
                     "drive",
                 )
@@ -107,12 +108,19 @@ def places_kml(plan: Plan) -> str:
                 xy = shapely.get_coordinates(told.alternative.route.line)
                 line = _line(_coordinates(xy, plan))
                 drives.append(
-                    _placemark(f"Other way to spot {spot.name}", alternative_words(told.alternative), line, "other")
+                    _placemark(
+                        f"Other way to spot {spot.name}",
+                        alternative_words(told.alternative, units.first),
+                        line,
+                        "other",
+                    )
                 )
             for number, step in enumerate(told.steps, 1):
                 at = _point(step.longitude, step.latitude)
                 turns.append(
-                    _placemark(f"{spot.name}{number}", f"{step_words(step)}. {grid_text(step.grid_reference)}", at)
+                    _placemark(
+                        f"{spot.name}{number}", f"{step_words(step, units.first)}. {grid_text(step.grid_reference)}", at
+                    )
                 )
     areas = []
     for number, polygon in enumerate(shapely.get_parts(shapely.force_2d(plan.scene.area.geometry.values)), 1):

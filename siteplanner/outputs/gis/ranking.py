@@ -14,12 +14,13 @@ from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.compass import SKEW_POSITIVE
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.roads import unknown_along_words
-from siteplanner.planning.telling.units import kept, there
+from siteplanner.planning.telling.units import Units, kept, reader_units, there
 from siteplanner.planning.telling.words import best_look
 
 
 def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     """Everything physical about one spot, in the order of the columns."""
+    units = reader_units(plan.mission)
     spot, ground, access = evaluation.spot, evaluation.ground, evaluation.access
     coverage, air = evaluation.coverage, evaluation.on_air
     row: dict[str, Any] = {
@@ -44,7 +45,7 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
         row["sky_" + field.replace("azimuth_deg", "azimuth_true_deg")] = None if value is None else round(value, 2)
     row["sky_skew_positive"] = SKEW_POSITIVE if look else None
     row["sky_clear"] = look.clear if look else None
-    row |= _backhaul(evaluation)
+    row |= _backhaul(evaluation, units)
     row["coverage_share"] = round(coverage.share, 4) if coverage else None
     row["served_area_km2"] = round(coverage.served_area_km2, 3) if coverage else None
     row["mast_height_m"] = coverage.mast_height_m if coverage else None
@@ -60,7 +61,7 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["last_leg_m"] = round(access.last_leg_m, 1) if access else None
     row["ways_out"] = access.ways_out if access else None
     row["one_way_in"] = access.one_way_in if access else None
-    row["limits_not_stated"] = "; ".join(unknown_along_words(access.unknown)) if access else None
+    row["limits_not_stated"] = "; ".join(unknown_along_words(access.unknown, units.first)) if access else None
     row["on_air_low_min"] = round(air.early_min) if air else None
     row["on_air_likely_min"] = round(air.likely_min) if air else None
     row["on_air_mean_min"] = round(air.mean_min) if air else None
@@ -71,7 +72,7 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     return row
 
 
-def _backhaul(evaluation: Evaluation) -> dict[str, Any]:
+def _backhaul(evaluation: Evaluation, units: Units) -> dict[str, Any]:
     """The backhaul in use with its place in the order of preference, the best donor link, and all in words."""
     used = evaluation.backhaul
     paths = [d for b in evaluation.backhauls for d in b.donors]
@@ -94,7 +95,7 @@ def _backhaul(evaluation: Evaluation) -> dict[str, Any]:
         "donor_elevation_deg": known(best.elevation_deg, 2) if best else None,
         "donor_clearance_fresnel_radii": known(best.clearance_share, 2) if best else None,
         "donor_margin_db": known(best.margin_db, 1) if best else None,
-        "backhaul_words": backhaul_sentence(evaluation),
+        "backhaul_words": backhaul_sentence(evaluation, units.first),
     }
 
 
@@ -105,6 +106,7 @@ def ranking_csv(plan: Plan) -> str:
     stay numbers. The text has no byte order mark: `write.write_outputs` puts one in front of the file, because
     the most common spreadsheet reads UTF-8 as something else without it, and readers made for CSV skip it.
     """
+    units = reader_units(plan.mission)
     names = [c.name for c in plan.spots[0].criteria] if plan.spots else []
     rows = []
     for ranked in plan.spots:
@@ -113,7 +115,7 @@ def ranking_csv(plan: Plan) -> str:
         by_name = {c.name: c for c in ranked.criteria}
         for name in names:
             row[f"points_{name}"] = round(by_name[name].contribution, 2) if name in by_name else None
-        row["findings"] = "; ".join(said(finding).message for finding in ranked.evaluation.findings)
+        row["findings"] = "; ".join(said(finding, units.first).message for finding in ranked.evaluation.findings)
         rows.append(row)
     header = list(rows[0]) if rows else ["rank", "score_of_100", "name"]
     held = io.StringIO(newline="")

@@ -8,6 +8,7 @@ from typing import Any
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.roads import hazard_words, names_together, reasons_words, unknown_words
+from siteplanner.planning.telling.units import reader_units
 from siteplanner.roads.reasons import Reason, Unknown, closure_names
 
 
@@ -34,6 +35,7 @@ def _reason(reasons: tuple[Reason, ...], unknown: tuple[Unknown, ...]) -> dict[s
 
 def road_rows(plan: Plan) -> list[dict[str, Any]]:
     """One row a road that vehicles use."""
+    units = reader_units(plan.mission)
     roads = plan.scene.roads
     return [
         {
@@ -43,10 +45,10 @@ def road_rows(plan: Plan) -> list[dict[str, Any]]:
             "for_rig": bool(roads.judged.drivable[i]),
             "closed_by": clean(names_together(closure_names(roads.judged.reasons[i]))) or None,
             "drawn_for_mission": bool(roads.tags.drawn[i]),
-            "why_not": clean(reasons_words(roads.judged.reasons[i])),
+            "why_not": clean(reasons_words(roads.judged.reasons[i], units.first)),
             **_reason(roads.judged.reasons[i], roads.judged.unknown[i]),
-            "limits_not_stated": clean(unknown_words(roads.judged.unknown[i])),
-            "hazards": clean("; ".join(hazard_words(h) for h in roads.hazards[i])),
+            "limits_not_stated": clean(unknown_words(roads.judged.unknown[i], units.first)),
+            "hazards": clean("; ".join(hazard_words(h, units.first) for h in roads.hazards[i])),
             "worst_grade_pct": known(roads.grades.worst_pct[i], 1),
             "length_m": known(roads.geometry.length_m[i], 1),
             "speed_kmh": known(roads.mean_speed_kmh[i], 1),

@@ -33,7 +33,7 @@ from siteplanner.planning.telling.score import place_text, score_points, score_t
 from siteplanner.planning.telling.service import polygon_words, service_sentence
 from siteplanner.planning.telling.stand import ground_words, jack_lifts
 from siteplanner.planning.telling.timeline import on_air_in_hours
-from siteplanner.planning.telling.units import BOTH, METRIC, rounded_text
+from siteplanner.planning.telling.units import Units, reader_units, rounded_text
 from siteplanner.planning.telling.words import (
     CAUTIONS,
     firmness_sentence,
@@ -59,13 +59,13 @@ def _table(head: list[str], body: list[list[str]], foot: list[str] | None = None
     return f'<table class="sp-figures"><thead><tr>{top}</tr></thead><tbody>{rows}</tbody>{end}</table>'
 
 
-def score_table(ranked: RankedSpot) -> str:
+def score_table(ranked: RankedSpot, units: Units) -> str:
     """Value, weight and points of each criterion; the points shown add up to the score shown."""
     points = score_points(ranked.criteria)
     body = [
         [
             named(c.label),
-            shown(METRIC.measured(c.value, c.unit)),
+            shown(units.first.measured(c.value, c.unit)),
             rounded_text(c.utility, 2),
             rounded_text(c.weight, 2),
             rounded_text(p, 1),
@@ -76,17 +76,17 @@ def score_table(ranked: RankedSpot) -> str:
     return _table(["Criterion", "Value", "Utility", "Weight", "Points"], body, foot)
 
 
-def sky_table(evaluation: Evaluation) -> str:
+def sky_table(evaluation: Evaluation, units: Units) -> str:
     """Look angles, skyline and margin of each satellite."""
     body = []
     for look in evaluation.sky:
-        label = look.satellite_name or METRIC.angle(look.satellite_longitude_deg)
-        angles = [METRIC.angle(v) for v in (look.elevation_deg, look.skew_deg, look.margin_deg)]
+        label = look.satellite_name or units.first.angle(look.satellite_longitude_deg)
+        angles = [units.first.angle(v) for v in (look.elevation_deg, look.skew_deg, look.margin_deg)]
         body.append(
             [
                 named(label),
-                shown(METRIC.bearing(look.azimuth_deg)),
-                shown(METRIC.bearing(look.azimuth_magnetic_deg)),
+                shown(units.first.bearing(look.azimuth_deg)),
+                shown(units.first.bearing(look.azimuth_magnetic_deg)),
                 *map(shown, angles),
                 "clear" if look.clear else "<b>not clear</b>",
             ]
@@ -96,111 +96,127 @@ def sky_table(evaluation: Evaluation) -> str:
     )
 
 
-def _coverage_rows(coverage: Coverage, evaluation: Evaluation) -> list[tuple[str, str]]:
-    bearings = "<br>".join(shown(both_bearings(b, evaluation, METRIC)) for b in coverage.sector_bearings_deg)
+def _coverage_rows(coverage: Coverage, evaluation: Evaluation, units: Units) -> list[tuple[str, str]]:
+    bearings = "<br>".join(shown(both_bearings(b, evaluation, units.first)) for b in coverage.sector_bearings_deg)
     rows = [
-        ("Predicted service", shown(service_words(coverage, METRIC))),
-        *(("Of it", named(text)) for text in (polygon_words(coverage.service) if coverage.service else ())),
-        *(("Service", shown(service_sentence(coverage))) for _ in range(coverage.service is not None)),
-        ("Mast", shown(METRIC.length(coverage.mast_height_m))),
+        ("Predicted service", shown(service_words(coverage, units.first))),
+        *(
+            ("Of it", named(text))
+            for text in (polygon_words(coverage.service, units.first) if coverage.service else ())
+        ),
+        *(("Service", shown(service_sentence(coverage, units.first))) for _ in range(coverage.service is not None)),
+        ("Mast", shown(units.first.length(coverage.mast_height_m))),
         ("Sectors", bearings or "none"),
     ]
     for point in coverage.must_serve:
-        rows.append(("Must-serve", sentence(point_words(point, evaluation, BOTH), [point.name])))
+        rows.append(("Must-serve", sentence(point_words(point, evaluation, units), [point.name])))
     return rows
 
 
-def _access_rows(access: Access) -> list[tuple[str, str]]:
+def _access_rows(access: Access, units: Units) -> list[tuple[str, str]]:
     rows = [
-        ("Drive", shown(f"{BOTH.distance(access.drive_distance_m)}, {drive_time_words(access, BOTH)}")),
+        ("Drive", shown(f"{units.distance(access.drive_distance_m)}, {drive_time_words(access, units)}")),
         *(
             (
                 "From" if n == 0 else "Or from",
-                f"{named(s.name)}: {shown(no_way_or_time(s.drive_time_s, BOTH))}",
+                f"{named(s.name)}: {shown(no_way_or_time(s.drive_time_s, units))}",
             )
             for n, s in enumerate(access.by_staging)
         ),
-        ("Steepest", shown(BOTH.grade(access.worst_grade_pct, access.worst_grade_error_pct))),
-        ("Last leg", shown(last_leg_length(access, BOTH))),
-        ("Way in from staging", named(way_in_words(access) or way_in_short(access))),
-        ("Way out of the area", named(way_out_words(access))),
-        *(("Beside the drive", named(words)) for words in hazards_beside_words(access)),
+        ("Steepest", shown(units.grade(access.worst_grade_pct, access.worst_grade_error_pct))),
+        ("Last leg", shown(last_leg_length(access, units))),
+        ("Way in from staging", named(way_in_words(access, units.first) or way_in_short(access, units.first))),
+        ("Way out of the area", named(way_out_words(access, units.first))),
+        *(("Beside the drive", named(words)) for words in hazards_beside_words(access, units.first)),
     ]
     told = told_of(access)
-    rows.append(("Other way", named(alternative_words(told.alternative))))
-    rows.append(("Turning", named(turning_words(told.turning))))
+    rows.append(("Other way", named(alternative_words(told.alternative, units.first))))
+    rows.append(("Turning", named(turning_words(told.turning, units.first))))
     if access.unknown:
         rows.append(
-            ("Not known from the road data", "; ".join(named(item) for item in unknown_along_words(access.unknown)))
+            (
+                "Not known from the road data",
+                "; ".join(named(item) for item in unknown_along_words(access.unknown, units.first)),
+            )
         )
     return rows
 
 
-def findings_list(findings: tuple[Finding, ...]) -> str:
+def findings_list(findings: tuple[Finding, ...], units: Units) -> str:
     """Findings as a list, the gravest first."""
     if not findings:
         return ""
-    order = {"caution": 0, "warning": 1, "note": 2}
+    one, order = units.first, {"caution": 0, "warning": 1, "note": 2}
     items = "".join(
-        f'<li class="sp-{shown(f.severity)}"><b>{SEVERITY_WORDS.get(f.severity, "Note")}.</b> {named(said(f).message)}'
-        + (f" {named(said(f).remedy)}" if said(f).remedy else "")
+        f'<li class="sp-{shown(f.severity)}"><b>{SEVERITY_WORDS.get(f.severity, "Note")}.</b> '
+        + named(said(f, one).message)
+        + (f" {named(said(f, one).remedy)}" if said(f, one).remedy else "")
         + "</li>"
         for f in sorted(findings, key=lambda f: order.get(f.severity, 3))
     )
     return f'<ul class="sp-findings">{items}</ul>'
 
 
-def spot_popup(ranked: RankedSpot) -> str:
+def spot_popup(ranked: RankedSpot, units: Units) -> str:
     """Everything the commander may ask about one spot."""
     spot, evaluation, ground = ranked.spot, ranked.evaluation, ranked.evaluation.ground
     where = f"{spot.latitude:.5f}, {spot.longitude:.5f}"
     reference = f"{named(grid_text(spot.grid_reference))}<br>" if spot.grid_reference else ""
-    jacks = jack_lifts(ground, METRIC)
+    jacks = jack_lifts(ground, units.first)
     rows = [
-        ("Place", f"{reference}{shown(where)}<br>{shown(METRIC.length(spot.elevation_m))} elevation"),
-        ("Ground", shown(ground_words(ground, both_bearings(ground.heading_deg, evaluation, METRIC), METRIC))),
+        ("Place", f"{reference}{shown(where)}<br>{shown(units.first.length(spot.elevation_m))} elevation"),
+        (
+            "Ground",
+            shown(ground_words(ground, both_bearings(ground.heading_deg, evaluation, units.first), units.first)),
+        ),
     ]
     if jacks:
-        doubt = lift_doubt_words(ground, METRIC)
+        doubt = lift_doubt_words(ground, units.first)
         rows.append(("Jack lifts", shown(jacks) + (f"<br>{shown(doubt)}" if doubt else "")))
     if evaluation.backhauls:
-        rows.append(("Backhaul", backhaul_html(evaluation)))
+        rows.append(("Backhaul", backhaul_html(evaluation, units)))
     if evaluation.coverage:
-        rows += _coverage_rows(evaluation.coverage, evaluation)
+        rows += _coverage_rows(evaluation.coverage, evaluation, units)
     if evaluation.access:
-        rows += _access_rows(evaluation.access)
+        rows += _access_rows(evaluation.access, units)
     if evaluation.on_air:
-        rows.append(("On air", shown(on_air_in_hours(evaluation.on_air, METRIC))))
-    sky = sky_table(evaluation) if evaluation.dish_wanted else ""
+        rows.append(("On air", shown(on_air_in_hours(evaluation.on_air, units.first))))
+    sky = sky_table(evaluation, units) if evaluation.dish_wanted else ""
     return (
         f'<div class="sp-spot"><h2>Spot {named(spot.name)}: {place_text(ranked.rank)} place</h2>'
-        f"{score_table(ranked)}{sky}{_rows(rows)}{findings_list(evaluation.findings)}</div>"
+        f"{score_table(ranked, units)}{sky}{_rows(rows)}{findings_list(evaluation.findings, units)}</div>"
     )
 
 
-def backhaul_html(evaluation: Evaluation) -> str:
+def backhaul_html(evaluation: Evaluation, units: Units) -> str:
     """Every wanted backhaul, one a line, the one in use in bold."""
     names = names_in(evaluation)
     lines = []
-    for verdict, text in backhaul_lines(evaluation):
+    for verdict, text in backhaul_lines(evaluation, units.first):
         line = sentence(text, names)
         lines.append(f"<b>{line}</b> (used)" if verdict == "used" else line)
     return "<br>".join(lines)
 
 
-def rejected_popup(evaluation: Evaluation) -> str:
+def rejected_popup(evaluation: Evaluation, units: Units) -> str:
     """Why a spot that was evaluated is out."""
-    why = "".join(f"<li>{named(breach_words(breach))}</li>" for breach in evaluation.failed)
+    why = "".join(f"<li>{named(breach_words(breach, units.first))}</li>" for breach in evaluation.failed)
     return f'<div class="sp-spot"><h2>Spot {named(evaluation.spot.name)}: ruled out</h2><ul>{why}</ul></div>'
 
 
 def headline_html(plan: Plan) -> str:
     """The headline box: what to do, why, how firm, and the caution."""
+    units = reader_units(plan.mission)
     told = recommend(plan)
-    head, because = head_words(told), " ".join(filter(None, (why_words(told), watch_words(told))))
-    aiming = aim(plan.best, METRIC) if plan.best else ""
+    head, because = (
+        head_words(told, units.first),
+        " ".join(filter(None, (why_words(told, units.first), watch_words(told)))),
+    )
+    aiming = aim(plan.best, units.first) if plan.best else ""
     names = [ranked.spot.name for ranked in plan.spots]
-    lines = "".join(f"<p>{sentence(line, names)}</p>" for line in (aiming, firmness_sentence(plan)) if line)
+    lines = "".join(
+        f"<p>{sentence(line, names)}</p>" for line in (aiming, firmness_sentence(plan, units.first)) if line
+    )
     return (
         f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
         f"<h1>{sentence(head, names)}</h1>"
@@ -211,6 +227,7 @@ def headline_html(plan: Plan) -> str:
 
 def spots_html(plan: Plan) -> str:
     """The list of spots; the page's script pans to the spot whose button is pressed."""
+    units = reader_units(plan.mission)
     if not plan.spots:
         return ""
     items = []
@@ -220,7 +237,7 @@ def spots_html(plan: Plan) -> str:
             f'<span class="sp-mark">{named(ranked.spot.name)}</span>'
             f'<span class="sp-name">{place_text(ranked.rank)} place</span>'
             f'<span class="sp-score">{score_text(ranked.criteria)}</span>'
-            f'<span class="sp-facts">{shown(spot_facts(ranked.evaluation, METRIC))}</span>'
+            f'<span class="sp-facts">{shown(spot_facts(ranked.evaluation, units.first))}</span>'
             "</button></li>"
         )
     return (
@@ -253,6 +270,7 @@ def _switch(key: str, words: str) -> str:
 
 def legend_html(plan: Plan) -> str:
     """The legend, with switches for the layers and the share of ground that each limit rules out."""
+    units = reader_units(plan.mission)
     colours = ruling_colours([r.code for r in plan.rulings])
     service = "".join(_swatch(colour, shown(words)) for _, colour, words in SERVICE_CLASSES)
     service += _swatch("transparent", "no colour: below 50 &#37;")
@@ -261,7 +279,7 @@ def legend_html(plan: Plan) -> str:
     ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
         _swatch(
             colours[r.code],
-            f"{named(r.label)} <small>{shown(ruled_out_share(r.share, r.only_share, METRIC))}</small>",
+            f"{named(r.label)} <small>{shown(ruled_out_share(r.share, r.only_share, units.first))}</small>",
             tall=True,
         )
         for r in plan.rulings
@@ -304,7 +322,8 @@ def legend_html(plan: Plan) -> str:
 
 def panel_html(plan: Plan) -> str:
     """The whole panel of the saved page."""
-    findings = findings_list(plan.findings)
+    units = reader_units(plan.mission)
+    findings = findings_list(plan.findings, units)
     cautions = "".join(f"<li>{shown(text)}</li>" for text in CAUTIONS)
     more = (
         f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else ""

@@ -10,6 +10,7 @@ from siteplanner.outputs.map.shapes import Feature, feature, geojson, table_shap
 from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.roads import reasons_words, unknown_words
+from siteplanner.planning.telling.units import reader_units
 
 MAX_ROADS = 30_000  # lines; more would make the page too slow for a tablet, and are thinned to the nearest
 
@@ -19,6 +20,7 @@ def road_shapes(plan: Plan) -> list[Feature]:
 
     Footpaths and other lines that no vehicle uses are left out.
     """
+    units = reader_units(plan.mission)
     network, grid = plan.scene.roads, plan.scene.elevation
     near = _nearest(network.geometry.line, plan)
     groups: dict[str, list[Feature]] = {"open": [], "unsure": [], "shut": [], "closed": []}
@@ -32,11 +34,11 @@ def road_shapes(plan: Plan) -> list[Feature]:
         if network.tags.drawn[i]:
             words += ", drawn for this mission"
         if network.judged.closed[i]:
-            kind, words = "closed", f"{words}: {named(reasons_words(reasons))}"
+            kind, words = "closed", f"{words}: {named(reasons_words(reasons, units.first))}"
         elif reasons:
-            kind, words = "shut", f"{words}: ruled out for the rig: {named(reasons_words(reasons))}"
+            kind, words = "shut", f"{words}: ruled out for the rig: {named(reasons_words(reasons, units.first))}"
         elif unknown:
-            kind, words = "unsure", f"{words}: not stated or not sure: {named(unknown_words(unknown))}"
+            kind, words = "unsure", f"{words}: not stated or not sure: {named(unknown_words(unknown, units.first))}"
         else:
             kind = "open"
         groups[kind].append(feature(f"road:{i}", geojson(network.geometry.line[i], grid), kind, t=words))

@@ -21,11 +21,11 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation, told_of
 from siteplanner.planning.telling.aiming import both_bearings, look_tip
-from siteplanner.planning.telling.backhaul_rows import donor_tip
+from siteplanner.planning.telling.backhaul_rows import donor_height_words, donor_tip
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.places import drive_tip, last_leg_tip, served_tip, spot_tip
 from siteplanner.planning.telling.room import turning_words
-from siteplanner.planning.telling.units import BOTH, METRIC
+from siteplanner.planning.telling.units import Units, reader_units
 
 Feature = dict[str, Any]
 SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
@@ -107,6 +107,7 @@ def spot_mark(ranked: RankedSpot, style: str = "") -> tuple[str, str]:
 
 def spot_marks(plan: Plan) -> list[Feature]:
     """The ranked spots as marks with their names, and the user's spots that were ruled out."""
+    units = reader_units(plan.mission)
     out = []
     for ranked in plan.spots:
         mark, words = spot_mark(ranked, " sp-best" if ranked.rank == 1 else "")
@@ -117,7 +118,7 @@ def spot_marks(plan: Plan) -> list[Feature]:
                 "spot",
                 i=mark,
                 t=words,
-                p=spot_popup(ranked),
+                p=spot_popup(ranked, units),
             )
         )
     for number, evaluation in enumerate(plan.rejected, 1):
@@ -129,7 +130,7 @@ def spot_marks(plan: Plan) -> list[Feature]:
                 "spot",
                 i=f'<span class="sp-mark sp-out">{shown("×")}</span>',
                 t=f"Spot {named(spot.name)}: ruled out",
-                p=rejected_popup(evaluation),
+                p=rejected_popup(evaluation, units),
             )
         )
     return out
@@ -137,18 +138,19 @@ def spot_marks(plan: Plan) -> list[Feature]:
 
 def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     """The drive and the last leg of one spot."""
+    units = reader_units(plan.mission)
     access, grid = ranked.evaluation.access, plan.scene.elevation
     if access is None:
         return []
     names = [ranked.spot.name]
-    drive = sentence(drive_tip(ranked, access, BOTH), names)
+    drive = sentence(drive_tip(ranked, access, units), names)
     out = [
         feature(f"drive_edge:{ranked.rank}", geojson(access.route.line, grid), "route_edge"),
         feature(f"drive:{ranked.rank}", geojson(access.route.line, grid), "route", t=drive),
     ]
     if access.last_leg.length > 0:
         leg = geojson(access.last_leg, grid)
-        label = sentence(last_leg_tip(ranked, access, BOTH), names)
+        label = sentence(last_leg_tip(ranked, access, units), names)
         out += [
             feature(f"leg_edge:{ranked.rank}", leg, "route_edge"),
             feature(f"leg:{ranked.rank}", leg, "leg", t=label),
@@ -157,7 +159,13 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     if told.alternative.route is not None:
         line, tip = geojson(told.alternative.route.line, grid), f"Other way to spot {named(ranked.spot.name)}: "
         out.insert(
-            0, feature(f"other:{ranked.rank}", line, "other_way", t=tip + named(alternative_words(told.alternative)))
+            0,
+            feature(
+                f"other:{ranked.rank}",
+                line,
+                "other_way",
+                t=tip + named(alternative_words(told.alternative, units.first)),
+            ),
         )
     turning = told.turning
     if turning.place is not None:
@@ -167,7 +175,7 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
                 point(turning.longitude, turning.latitude),
                 "label",
                 i='<span class="sp-label">turn</span>',
-                t=f"Turning place. {named(turning_words(turning))}",
+                t=f"Turning place. {named(turning_words(turning, units.first))}",
             )
         )
     return out
@@ -175,6 +183,7 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
 
 def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     """The decision points of one spot's drive, with the numbers and words of the driver's sheet."""
+    units = reader_units(plan.mission)
     access = ranked.evaluation.access
     if access is None:
         return []
@@ -184,7 +193,7 @@ def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
             point(step.longitude, step.latitude),
             "step",
             i=f'<span class="sp-step">{number}</span>',
-            t=f"{number}. {named(step_words(step))}",
+            t=f"{number}. {named(step_words(step, units.first))}",
             z=-2000,
         )
         for number, step in enumerate(told_of(access).steps, 1)
@@ -193,13 +202,14 @@ def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
 
 def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
     """Sector bearings as wedges one beamwidth wide with a middle line, the dish's azimuths, and donor links."""
+    units = reader_units(plan.mission)
     evaluation = ranked.evaluation
     start = [round(ranked.spot.longitude, 6), round(ranked.spot.latitude, 6)]
     out = []
     width = min(plan.mission.radio.beamwidth_deg, 360.0)
     bearings = evaluation.coverage.sector_bearings_deg if evaluation.coverage else ()
     for number, bearing in enumerate(bearings, 1):
-        words = shown(f"Sector {number}: {both_bearings(bearing, evaluation, METRIC)}")
+        words = shown(f"Sector {number}: {both_bearings(bearing, evaluation, units.first)}")
         steps = np.linspace(bearing - width / 2, bearing + width / 2, max(2, int(width / 4)))
         rim = _ray(evaluation, steps, SECTOR_LENGTH_M)
         out.append(
@@ -224,18 +234,20 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
                 f"bearing_label:{ranked.rank}:{number}",
                 {"type": "Point", "coordinates": end},
                 "label",
-                i=f'<span class="sp-label">{number}: {shown(both_bearings(bearing, evaluation, METRIC))}</span>',
+                i=f'<span class="sp-label">{number}: {shown(both_bearings(bearing, evaluation, units.first))}</span>',
                 t=words,
             )
         )
     for number, look in enumerate(evaluation.sky if evaluation.dish_wanted else (), 1):
         reach = (0.45 + 0.2 * number) * SECTOR_LENGTH_M  # satellites lie close together: labels must not
         end = _ray(evaluation, [look.azimuth_deg], reach)[0]
-        words = sentence(look_tip(look, evaluation, METRIC), [look.satellite_name])
+        words = sentence(look_tip(look, evaluation, units.first), [look.satellite_name])
         line = {"type": "LineString", "coordinates": [start, end]}
         out.append(feature(f"dish:{ranked.rank}:{number}", line, "dish" if look.clear else "dish_blocked", t=words))
         if look.clear:
-            label = f'<span class="sp-label">dish {shown(both_bearings(look.azimuth_deg, evaluation, METRIC))}</span>'
+            label = (
+                f'<span class="sp-label">dish {shown(both_bearings(look.azimuth_deg, evaluation, units.first))}</span>'
+            )
             out.append(
                 feature(
                     f"dish_label:{ranked.rank}:{number}",
@@ -245,10 +257,10 @@ def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
                     t=words,
                 )
             )
-    return out + link_shapes(ranked)
+    return out + link_shapes(ranked, units)
 
 
-def link_shapes(ranked: RankedSpot) -> list[Feature]:
+def link_shapes(ranked: RankedSpot, units: Units) -> list[Feature]:
     """Lines from the spot to the donor sites it was judged for, with the reason; where one is too near the ground, a
     mark at the place."""
     evaluation = ranked.evaluation
@@ -256,7 +268,7 @@ def link_shapes(ranked: RankedSpot) -> list[Feature]:
     out = []
     for number, path in enumerate((d for b in evaluation.backhauls for d in b.donors), 1):
         end = [round(path.longitude, 6), round(path.latitude, 6)]
-        words = sentence(donor_tip(path, evaluation, BOTH), [path.name])
+        words = sentence(donor_tip(path, evaluation, units), [path.name])
         works = path.verdict == "works"
         line = {"type": "LineString", "coordinates": [start, end]}
         out.append(feature(f"link:{ranked.rank}:{number}", line, "link" if works else "link_blocked", t=words))
@@ -276,7 +288,7 @@ def link_shapes(ranked: RankedSpot) -> list[Feature]:
 
 def donor_marks(plan: Plan) -> list[Feature]:
     """The donor sites of the layer, with the height that it states."""
-    frame, grid = plan.scene.overlays.get("donor_sites"), plan.scene.elevation
+    frame, grid, units = plan.scene.overlays.get("donor_sites"), plan.scene.elevation, reader_units(plan.mission).first
     if frame is None:
         return []
     out = []
@@ -286,7 +298,8 @@ def donor_marks(plan: Plan) -> list[Feature]:
         if geometry is None or geometry.is_empty:
             continue
         words = f"Donor site {named(row['name'])}" if _told(row.get("name")) else f"Donor site {number}"
-        height = f"{shown(row['height_m'])} m" if _told(row.get("height_m")) else "height not stated"
+        stated = row.get("height_m")
+        height = shown(donor_height_words(stated, units)) if _told(stated) else "height not stated"
         out.append(
             feature(
                 f"donor:{number}",
@@ -351,6 +364,7 @@ def _told(value: Any) -> bool:
 
 def must_serve_marks(plan: Plan, chosen: RankedSpot | None = None) -> list[Feature]:
     """The must-serve points, with what the best spot gives each, or the spot `chosen`."""
+    units = reader_units(plan.mission)
     frame, grid = plan.scene.overlays.get("must_serve"), plan.scene.elevation
     if frame is None:
         return []
@@ -364,7 +378,7 @@ def must_serve_marks(plan: Plan, chosen: RankedSpot | None = None) -> list[Featu
         if geometry is None or geometry.is_empty:
             continue
         found = served.get(str(name))
-        told = served_tip(str(name), None if found is None else found.probability, whose, METRIC)
+        told = served_tip(str(name), None if found is None else found.probability, whose, units.first)
         words = sentence(told, [str(name), *([] if chosen is None else [chosen.spot.name])])
         out.append(
             feature(

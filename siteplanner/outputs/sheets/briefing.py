@@ -1,7 +1,7 @@
 """The sheets as short plain text for a weak link: each fits 2 kB, figures as on the printed sheet.
 
-Lines are put in by importance until the next one would not fit; what had to go is said at the end. The place
-and the cautions come first.
+Lines are put in by importance until the next one would not fit; what had to go is said at the end. The place and
+what is of this very plan come first, what holds for every plan last.
 """
 
 from __future__ import annotations
@@ -20,26 +20,32 @@ from siteplanner.planning.telling.backhaul_rows import link_line
 from siteplanner.planning.telling.exposure import exposure_line
 from siteplanner.planning.telling.radio import part_head, radio_lines
 from siteplanner.planning.telling.sheet_facts import ruling_line
-from siteplanner.planning.telling.units import BOTH
+from siteplanner.planning.telling.units import reader_units
 
 MOST_BYTES = 2000
 CUT = "(cut to 2 kB: the sheet has more)"
+MORE = "(more in the next message)"
+BETWEEN = "-" * 20 + "\n"
 LONGEST_LINE, LONGEST_SPOKEN = 420, 900
 
 
 def briefing(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> str | None:
-    """A sheet (`commander`, `driver`, `crew`) as UTF-8 text of at most 2,000 bytes; None where there is none."""
+    """A sheet (`commander`, `driver`, `crew`) as UTF-8 text of at most 2,000 bytes; None where there is none.
+
+    A drive whose steps need more is told in several messages of that size: steps are never cut off.
+    """
     content = sheet_content(plan, kind, ranked)
     if content is None:
         return None
     lines = {"commander": _commander, "driver": _driver, "crew": _crew}[kind](content, plan, ranked or plan.best)
-    return _fit([_plain(line) for line in lines if line])
+    kept = len(_drive_lines(content)) if kind == "driver" else 0
+    return _fit([_plain(line) for line in lines if line], kept)
 
 
 def briefing_text(plan: Plan) -> str:
     """All three, one after the other, each to be sent by itself."""
     made = [briefing(plan, kind) for kind in ("commander", "driver", "crew")]
-    return ("\n" + "-" * 20 + "\n").join(text for text in (*made, *radio_texts(plan)) if text)
+    return f"\n{BETWEEN}".join(text for text in (*made, *radio_texts(plan)) if text)
 
 
 def radio_texts(plan: Plan, ranked: RankedSpot | None = None) -> list[str]:
@@ -47,14 +53,17 @@ def radio_texts(plan: Plan, ranked: RankedSpot | None = None) -> list[str]:
 
     A drive that needs more is told in parts that say so: turns are never cut off.
     """
+    units = reader_units(plan.mission)
     ranked = ranked or plan.best
     access = ranked.evaluation.access if ranked is not None else None
     if ranked is None or access is None:
         return []
     told = told_of(access)
-    drives = [radio_lines(ranked.spot, access, told)]
+    drives = [radio_lines(ranked.spot, access, told, units=units.aloud)]
     if told.alternative.route is not None:
-        drives.append(radio_lines(ranked.spot, access, told, told.alternative_steps, alternative=True))
+        drives.append(
+            radio_lines(ranked.spot, access, told, told.alternative_steps, alternative=True, units=units.aloud)
+        )
     out = []
     for lines in drives:
         parts: list[list[str]] = [[]]
@@ -75,17 +84,22 @@ def _plain(line: str, longest: int = LONGEST_LINE) -> str:
     return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
 
 
-def _fit(lines: list[str]) -> str:
+def _fit(lines: list[str], kept: int = 0) -> str:
+    """Lines until the next would not fit. The first `kept` are never left out: where they need more than one message,
+    there are several, which say so."""
     room = MOST_BYTES - len(CUT.encode()) - 1
-    out: list[str] = []
-    used = 0
-    for line in lines:
+    parts, out, used = [], list[str](), 0
+    for number, line in enumerate(lines):
         size = len(line.encode()) + 1
         if used + size > room:
-            return "\n".join([*out, CUT]) + "\n"
+            out.append(CUT if number >= kept else MORE)
+            if number >= kept:
+                break
+            parts.append(out)
+            out, used = [], 0
         out.append(line)
         used += size
-    return "\n".join(out) + "\n"
+    return f"{BETWEEN}".join("\n".join(part) + "\n" for part in (*parts, out))
 
 
 def _where(content: dict[str, Any]) -> str:
@@ -97,6 +111,7 @@ def _pairs(rows: list[list[str]]) -> str:
 
 
 def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
+    units = reader_units(plan.mission)
     return [
         f"{c['title']}: {c['mission'][:60]}",
         c["sentence"],
@@ -107,7 +122,7 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
         "Must-serve: " + "; ".join(f"{name} {share}" for _, name, share, _ in c["points"]) if c["points"] else "",
         c["firmness"],
         *c["wind"],
-        *(ruling_line(r.share, short(r.label, 60), BOTH) for r in (plan.rulings[:4] if c["rulings"] else ())),
+        *(ruling_line(r.share, short(r.label, 60), units) for r in (plan.rulings[:4] if c["rulings"] else ())),
         "Check: " + " ".join(c["arrival"]),
         c["aid"],
         *(text for _, text in c["warnings"]),
@@ -116,16 +131,26 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
 
 
 def _driver(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
-    lines = [c["heading"], _where(c), c["uri"], _pairs(c["summary"][:4])]
-    lines += [f"! {text}" for _, text in c["cautions"]]
+    """What is of this drive first, what holds for every drive last: a short message is cut from its end."""
+    lines = [*_drive_lines(c), f"Turn: {c['turning']}"]
     lines += [f"Not these ways: {c['not_these_ways']}"] if c["not_these_ways"] else []
+    lines += [f"! {text}" for _, text in c["cautions"]]
+    lines += [_pairs([row for row in c["summary"] if row[0]])]
+    lines += [" ".join(c["home"]), *c["cannot"], c["follow"]]
+    return [*lines, _pairs(c["rig"]), "Before you move: " + "; ".join(c["hitch"]), c["aid"]]
+
+
+def _drive_lines(c: dict[str, Any]) -> list[str]:
+    """What is never cut: what a driver needs most in one text message, the place, and each step with its hazards."""
+    lines = [c["first_line"], c["heading"], _where(c)]
     for step in c["steps"]:
-        lines.append(f"{step['n']}. {step['at']} km {step['text']}")
-        lines += [f" - {h['at']} {h['mark']} {h['text']}" for h in step["hazards"] if h["mark"]]
-    return [*lines, f"Turn: {c['turning']}", _pairs(c["rig"]), c["aid"]]
+        lines.append(f"{step['n']}. {step['at_words']} {step['text']}")
+        lines += [f" - at {h['at']} {h['mark']} {h['text']}" for h in step["hazards"] if h["mark"]]
+    return lines
 
 
 def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]:
+    units = reader_units(plan.mission)
     assert ranked is not None  # without a spot there is no crew's sheet
     e = ranked.evaluation
     looks = e.sky[:2] if e.dish_wanted else ()
@@ -136,13 +161,13 @@ def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]
         *(f"! {label}: {text}" for label, text in c["cautions"][:4]),
         f"Nose {c['stand'][0][1]}",
         "Jacks: " + ", ".join(f"{corner} {lift}" for corner, lift in c["jacks"]),
-        *(dish_line(look, BOTH, named(24)) for look in looks),
-        *(link_line(path, BOTH, named(30)) for path in links),
+        *(dish_line(look, units, named(24)) for look in looks),
+        *(link_line(path, units, named(30)) for path in links),
         c["terminal"],
         c["arc"],
         _pairs(c["mast"]) + ". " + "; ".join(f"{n} {t} true ({m} magnetic)" for n, t, m in c["sectors"]),
         c["wind"][0],
-        exposure_line(ranked.on_site.antennas, BOTH),
+        exposure_line(ranked.on_site.antennas, units),
         f"Fuel: {c['fuel']}",
         "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
         *(f"! {label}: {text}" for label, text in c["cautions"][4:]),

@@ -20,7 +20,7 @@ from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_cells
 from siteplanner.planning.telling.sheet_facts import assumed, facts, more_checks, prefer_runner_up, weakest_words
 from siteplanner.planning.telling.timeline import light_words
-from siteplanner.planning.telling.units import BOTH
+from siteplanner.planning.telling.units import reader_units
 from siteplanner.planning.telling.wind import limits_sentence, site_wind_sentences
 from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
 
@@ -39,9 +39,10 @@ NO_SPOT_CHECKS = ("Wires, soft ground, trees and water at any place that is take
 
 def arrival_words(plan: Plan, best: RankedSpot | None) -> list[str]:
     """What to check on arrival, with what the data lack; the crew's sheet has all of it."""
+    units = reader_units(plan.mission)
     if best is None:
         return list(NO_SPOT_CHECKS)
-    checks = arrival_checks(plan, best)
+    checks = arrival_checks(plan, best, units.first)
     rows = [f"{name_in_text(c.text, 110)} ({c.why})" for c in checks[:MOST_CHECKS]]
     return [*rows, more_checks(len(checks) - MOST_CHECKS)] if len(checks) > MOST_CHECKS else rows
 
@@ -50,25 +51,29 @@ MOST_LOST = 3  # lines on what remains if a road goes; the record has each
 
 
 def _if_lost(plan: Plan, best: RankedSpot) -> list[str]:
+    units = reader_units(plan.mission)
     access = best.evaluation.access
     if access is None:
         return []
-    return if_lost_lines(if_lost(plan.spots, access, best.spot.name))[:MOST_LOST]
+    return if_lost_lines(if_lost(plan.spots, access, best.spot.name), units.first)[:MOST_LOST]
 
 
 def commander_content(plan: Plan) -> dict[str, Any]:
     """Plain data for `sheet_commander.typ`."""
+    units = reader_units(plan.mission)
     best = plan.best
     names = {r.spot.name for r in plan.spots} | {s.name for s in plan.mission.sky.satellites}
     common: dict[str, Any] = {
         "title": "Commander sheet",
         "mission": short(plan.mission.name, 90),
         "note": short(plan.mission.note, 160),
-        "sentence": set_apart(recommendation(plan), names),
-        "firmness": set_apart(f"{firmness_sentence(plan)} {prefer_runner_up(plan, BOTH)}".strip(), names),
+        "sentence": set_apart(recommendation(plan, units.first), names),
+        "firmness": set_apart(f"{firmness_sentence(plan, units.first)} {prefer_runner_up(plan, units)}".strip(), names),
         "aid": CAUTION,
-        "warnings": [[f.severity, finding_text(f, 320)] for f in plan.findings if f.severity in ("caution", "warning")],
-        "assumptions": assumed(plan, BOTH, named(160)),
+        "warnings": [
+            [f.severity, finding_text(f, units, 320)] for f in plan.findings if f.severity in ("caution", "warning")
+        ],
+        "assumptions": assumed(plan, units, named(160)),
         "arrival": arrival_words(plan, best),
         "facts": [],
         "points": [],
@@ -96,7 +101,8 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     )
     if best is None:
         common["rulings"] = [
-            [short(r.label, 60), BOTH.share(r.share), short(nearest_to_pass_words(r), 80)] for r in plan.rulings
+            [short(r.label, 60), units.share(r.share), short(nearest_to_pass_words(r, units.first), 80)]
+            for r in plan.rulings
         ]
         common["warnings"] += [["caution", text] for text in CAUTIONS[:2]]
         return common
@@ -104,10 +110,10 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     e = best.evaluation
     many, wind = len(weakest_points(best)), plan.mission.wind
     common |= {
-        "facts": facts(best, site, BOTH, named(50)),
+        "facts": facts(best, site, units, named(50)),
         "where": coordinates(best.spot.latitude, best.spot.longitude, best.spot.grid_reference),
         "points": [
-            [n, name_in_text(p.name, 34), BOTH.share(p.probability), BOTH.decibels(p.margin_db)]
+            [n, name_in_text(p.name, 34), units.share(p.probability), units.decibels(p.margin_db)]
             for n, p in zip(labels, points, strict=True)
         ],
         "more_points": weakest_words(MOST_POINTS, many),
@@ -121,15 +127,15 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         ],
         "no_option": NO_OTHER if len(plan.options) == 1 else "",
         "dangers": [
-            *([f.severity, finding_text(f)] for f in e.findings if f.severity != "note"),
+            *([f.severity, finding_text(f, units)] for f in e.findings if f.severity != "note"),
             *(["caution", name_in_text(words, 300)] for words in _if_lost(plan, best)),
-            *([f.severity, finding_text(f)] for f in (site.wind.findings if site.wind else ())),
-            *(["warning", t] for t in hazards_near_sentences(site.hazards[:MOST_HAZARDS], BOTH, named(40))),
-            ["caution", line_sentence(e.line, BOTH, named(40))],
+            *([f.severity, finding_text(f, units)] for f in (site.wind.findings if site.wind else ())),
+            *(["warning", t] for t in hazards_near_sentences(site.hazards[:MOST_HAZARDS], units, named(40))),
+            ["caution", line_sentence(e.line, units, named(40))],
         ],
         "wind": [
-            limits_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, BOTH, wind.limits_hold_for),
-            *site_wind_sentences(site.wind, BOTH),
+            limits_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, units, wind.limits_hold_for),
+            *site_wind_sentences(site.wind, units),
         ],
         "timeline_svg": timeline_svg(plan, best, width=340, parts=False),
         "light": light_words(site.timeline),

@@ -1,27 +1,27 @@
-"""What the driver's sheet says: where to, which way, what lies on it, what the rig was taken for."""
+"""What the driver's sheet says: where to, which way, what lies on it, how to stand, how to come home."""
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from siteplanner.data.grid_reference import grid_text
+from siteplanner.outputs.sheets.driver_maps import end_map, last_leg_map, leg_bearing_deg
 from siteplanner.outputs.sheets.figure_profile import SHEET, profile_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import driver_map
-from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, geo_uri, named
+from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, named
+from siteplanner.outputs.sheets.track_code import code_svg, track_code
 from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, start_of, told_of
-from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.directions import alternative_words, step_words, too_far_words
+from siteplanner.planning.telling.drive_limits import first_line, limit_rows
 from siteplanner.planning.telling.driver import (
-    at_km,
     climb_words,
     drive_words,
-    grades_words,
     last_leg_words,
+    minutes_at,
     not_stated_words,
     on_foot_words,
     other_starts,
@@ -31,120 +31,141 @@ from siteplanner.planning.telling.driver import (
 )
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences
 from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_words, way_out_words
-from siteplanner.planning.telling.roads import band_words, not_these_words
+from siteplanner.planning.telling.places import drive_figures
+from siteplanner.planning.telling.roads import not_these_words
 from siteplanner.planning.telling.room import turning_words
-from siteplanner.planning.telling.timeline import light_words, on_the_spot_words
-from siteplanner.planning.telling.units import BOTH, METRIC
+from siteplanner.planning.telling.spelling import name_and_spelling
+from siteplanner.planning.telling.timeline import driver_light_words, no_contact_words, on_the_spot_words
+from siteplanner.planning.telling.towing import (
+    FOLLOW,
+    HITCH,
+    HITCH_SOURCE,
+    SPOTTER,
+    cannot_go_on_words,
+    code_words,
+    home_words,
+    recheck_words,
+    wire_down_words,
+)
+from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.words import CAUTIONS
 from siteplanner.roads.hazards_ahead import HazardAhead
+from siteplanner.roads.steps import Step
 
 MOST_RULED_OUT = 4  # reasons of roads that are shut; more would hide the way itself
+MOST_CAUTIONS = 6
 SAID_OF_THE_WAY = ("one_way_in", "one_way_out", "hazard_beside_drive")  # named with its roads on this sheet
 SEVERITY_MARK = {"caution": "!!", "warning": "!", "note": ""}
 
 
-def code_svg(uri: str) -> str:
-    """A machine-readable square code (QR, ISO/IEC 18004) of a URI, as SVG with its quiet zone."""
-    import io
-
-    import segno
-
-    out = io.BytesIO()
-    segno.make(uri, error="m", micro=False).save(out, kind="svg", scale=4, border=4, xmldecl=False)
-    return out.getvalue().decode()
-
-
-def hazard_line(hazard: HazardAhead) -> dict[str, Any]:
+def hazard_line(hazard: HazardAhead, units: Units) -> dict[str, Any]:
     """One hazard: where on the drive, what, how grave."""
     return {
-        "at": f"{at_km(hazard.running_m)} km",
+        "at": units.odometer(hazard.running_m),
         "mark": SEVERITY_MARK[hazard.severity],
-        "text": stretch_words(hazard, BOTH, named(110)),
+        "text": stretch_words(hazard, units, named(110)),
     }
 
 
-def _bearing(plan: Plan, access: Access, spot: Spot) -> float:
-    """True bearing from the end of the road part to the spot."""
-    east, north = spot.x - access.route.access.x, spot.y - access.route.access.y
-    return (math.degrees(math.atan2(east, north)) + plan.scene.elevation.convergence_deg(spot.x, spot.y)) % 360
-
-
 def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
-    """Plain data for `sheet_driver.typ`; None where no road leads to the spot."""
+    """Plain data for `driver.typ`; None where no road leads to the spot."""
+    units = reader_units(plan.mission)
     e, spot = ranked.evaluation, ranked.spot
     access = e.access
     if access is None:
         return None
-    route = access.route
+    one, route = units.first, access.route
     staging = start_of(plan.mission, access).name
     told = told_of(access)
     steps = told.steps
     names = {str(name) for name in plan.scene.roads.tags.name if name} | {staging}
     site = ranked.on_site
-    turning = name_in_text(turning_words(told.turning), 400)
+    turning = name_in_text(turning_words(told.turning, one), 400)
     if told.turning.place is not None:
         turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
-    last_leg = last_leg_words(access, _bearing(plan, access, spot), BOTH)
-    stop = f"Stop. {last_leg}"
-    hanging = [way_in_words(access), way_out_words(access) if access.ways_out != 2 else ""]
-    beside = hazards_beside_words(access)
+    last_leg = last_leg_words(access, leg_bearing_deg(plan, ranked), e, units)
+    hanging = [way_in_words(access, one), way_out_words(access, one) if access.ways_out != 2 else ""]
     own = [f for f in e.findings if f.severity != "note" and f.code not in SAID_OF_THE_WAY]
-    other = name_in_text(alternative_words(told.alternative), 300)
     through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
+    cautions = [
+        *(["!!", name_in_text(words, 600)] for words in (*hanging, *hazards_beside_words(access, one)) if words),
+        *(["!!", text] for text in hazards_near_sentences(through, units, named(40))),
+        *([SEVERITY_MARK[f.severity], finding_text(f, units)] for f in own),
+    ]
+    code = track_code(plan, ranked)
     return {
         "title": "Driver sheet",
         "mission": short(plan.mission.name, 90),
-        "heading": f"To spot {name_in_text(spot.name, 60)} from {name_in_text(staging, 50)}",
+        "heading": f"To spot {name_in_text(name_and_spelling(spot.name), 60)} from {name_in_text(staging, 50)}",
+        "first_line": first_line(
+            told, route, spot.name, grid_text(spot.grid_reference), drive_figures(access, one), units
+        ),
         "aid": CAUTION,
         "summary": [
-            ("Drive", drive_words(access, BOTH)),
-            *([("Other starts", other_starts(access, BOTH, named(40)))] if len(access.by_staging) > 1 else []),
-            ("Grades", grades_words(route, BOTH)),
-            ("Climb, descent", climb_words(route, METRIC)),
-            ("On the spot", on_the_spot_words(site.timeline, BOTH)),
-            ("Light", light_words(site.timeline)),
+            ("Drive", drive_words(access, units)),
+            *([("Other starts", other_starts(access, units, named(40)))] if len(access.by_staging) > 1 else []),
+            *((what, name_in_text(words, 260)) for what, words in _limits(plan, access, units)),
+            ("Climb, descent", climb_words(route, units)),
+            ("On the spot", on_the_spot_words(site.timeline, units)),
+            *(("Light" if n == 0 else "", words) for n, words in enumerate(driver_light_words(site.timeline))),
         ],
         "where": coordinates(spot.latitude, spot.longitude, spot.grid_reference),
-        "uri": geo_uri(spot),
-        "code_svg": code_svg(geo_uri(spot)),
-        "other_way": other,
-        "not_these_ways": name_in_text(not_these_words(told.not_these[:MOST_RULED_OUT]), 300),
-        "bands": [[band_words(band), BOTH.distance(band.length_m)] for band in told.bands if band.length_m >= 1],
+        "hitch": [*HITCH, recheck_words(units)],
+        "hitch_source": HITCH_SOURCE,
+        "follow": FOLLOW,
+        "code_svg": code_svg(code.text) if code else "",
+        "code_words": code_words(code.off_m, units) if code else "",
+        "other_way": name_in_text(alternative_words(told.alternative, one), 300),
+        "not_these_ways": name_in_text(not_these_words(told.not_these[:MOST_RULED_OUT], one), 300),
         "places": [
             [str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
             for n, s in enumerate(steps, 1)
         ],
-        "map_svg": driver_map(plan, ranked, 112, 88, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
+        "map_svg": driver_map(plan, ranked, 92, 58, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
         "map_alt": "Map of the drive from staging S to the spot, with the numbered steps of the list.",
+        "end_svg": end_map(plan, ranked, 92, 50),
+        "end_alt": "Map of the last part of the drive with the numbered steps of the list.",
+        "leg_svg": last_leg_map(plan, ranked, 92, 50),
+        "leg_alt": "Drawing of the last leg, north up: the road, the way in as an arrow, the trailer with its nose.",
         "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
         "dashed: another way; T: turning place; "
         "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",
-        "profile_svg": profile_svg(plan, ranked, size=SHEET),
-        "profile_alt": profile_words(plan, ranked, BOTH),
+        "profile_svg": profile_svg(plan, ranked, units, size=SHEET),
+        "profile_alt": profile_words(plan, ranked, units),
+        "odometer": units.odometer_unit,
         "steps": [
             {
                 "n": str(n),
-                "at": at_km(s.running_m),
-                "text": (f"{stop} {name_in_text(too_far_words(s.beyond), 90)}." if s.beyond else stop)
+                "at": units.odometer(s.running_m),
+                "at_words": units.odometer_words(s.running_m),
+                "minutes": minutes_at(s.running_s),
+                "text": _stop(last_leg, s, one)
                 if s.kind == "arrive"
-                else set_apart(short(step_words(s), 200), names),
-                "go": BOTH.distance(s.distance_m) if s.distance_m > 0 else "",
+                else set_apart(short(step_words(s, one), 200), names),
+                "go": units.distance(s.distance_m) if s.distance_m > 0 else "",
                 "grid": s.grid_reference,
-                "hazards": [hazard_line(h) for h in s.hazards],
+                "hazards": [hazard_line(h, units) for h in s.hazards],
             }
             for n, s in enumerate(steps, 1)
         ],
-        "last_leg": on_foot_words(last_leg, e.ground.heading_deg, BOTH),
+        "last_leg": f"{last_leg} {on_foot_words(e.ground.heading_deg, e, units)} {CAUTIONS[1]} {SPOTTER}",
         "turning": turning,
-        "rig": [*rig_rows(plan.mission.rig, BOTH), ("Not known", not_stated_words(access, BOTH, named(260)))],
-        "cautions": [
-            *(["!!", name_in_text(words, 600)] for words in (*hanging, *beside) if words),
-            *([SEVERITY_MARK[f.severity], finding_text(f)] for f in own),
-            *(["!!", text] for text in hazards_near_sentences(through, BOTH, named(40))),
-            ["!!", CAUTIONS[2]],
-            ["!!", CAUTIONS[1]],
-            ["!!", "Wires over road and spot: look up before you drive under; treat every line as energised."],
-            ["!!", "Back only with a spotter in sight; lost from sight means stop. Nobody between rig and trailer."],
+        "cannot": [CAUTIONS[2], cannot_go_on_words(told.alternative.route is not None), wire_down_words(units)],
+        "home": home_words(told.descents, told.both_ways, units),
+        "rig": [*rig_rows(plan.mission.rig, units), ("Not known", not_stated_words(access, units, named(260)))],
+        "cautions": cautions[:MOST_CAUTIONS],
+        "call": [
+            *[[who, "talkgroup ______  phone ____________"] for who in ("Dispatch", "Crew on the spot", "Road owner")],
+            ["Check in", "when you leave, at each numbered step you are asked for, on the spot: every ____ min"],
+            [no_contact_words(site.timeline, units), "do: ____________________________________"],
         ],
-        "contacts": ["Dispatch", "Commander", "Crew on the spot", "Road owner"],
     }
+
+
+def _limits(plan: Plan, access: Access, units: Units) -> list[tuple[str, str]]:
+    return limit_rows(told_of(access), access.route, plan.mission.rig.max_grade_pct, units)
+
+
+def _stop(last_leg: str, step: Step, units: Units) -> str:
+    text = f"Stop. {last_leg}"
+    return f"{text} {name_in_text(too_far_words(step.beyond, units), 90)}." if step.beyond else text

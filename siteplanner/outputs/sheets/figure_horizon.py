@@ -18,7 +18,7 @@ from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.spots.skyline import ArcPoint, Skyline
 from siteplanner.planning.telling.trees import skyline_words, slot_label, slot_legend, tallest_label
-from siteplanner.planning.telling.units import BOTH
+from siteplanner.planning.telling.units import Units
 
 WIDTH, HEIGHT = 760.0, 346.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 10.0, 14.0, 90.0  # room for axes and legend around the drawing
@@ -44,7 +44,7 @@ class _Frame:
         return HEIGHT - BOTTOM - share * (HEIGHT - TOP - BOTTOM)
 
 
-def horizon_svg(evaluation: Evaluation) -> str | None:
+def horizon_svg(evaluation: Evaluation, units: Units) -> str | None:
     """The horizon diagram of one spot, a whole SVG; None where the evaluation holds no skyline."""
     figure = evaluation.skyline
     if figure is None:
@@ -55,16 +55,16 @@ def horizon_svg(evaluation: Evaluation) -> str | None:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">{title}</title>'
-        f'<desc id="d{key}">{xml_text(skyline_words(evaluation, BOTH))}</desc>',
+        f'<desc id="d{key}">{xml_text(skyline_words(evaluation, units))}</desc>',
         _patterns(key),
         f'<rect width="{WIDTH:g}" height="{HEIGHT:g}" fill="#fff"/>',
         _grid_lines(frame),
         _ground(figure, frame, key),
         _arc(figure.arc, frame),
-        _slots(evaluation.sky, figure, frame),
+        _slots(evaluation.sky, figure, frame, units),
         _axes(frame),
         _legend(figure, key),
-        _trees(evaluation),
+        _trees(evaluation, units),
         "</svg>",
     ]
     return "".join(parts)
@@ -129,7 +129,7 @@ def _arc(points: tuple[ArcPoint, ...], frame: _Frame) -> str:
     return "".join(out)
 
 
-def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame) -> str:
+def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame, units: Units) -> str:
     """Each named satellite that stands above the level horizon: beam with its margin, mark, name.
 
     Names stand above marks and skyline, one above the other, tied to their mark by a thin line.
@@ -149,7 +149,7 @@ def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame) -> str:
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" stroke="#000" stroke-width="1.6" '
             f'fill="{"#000" if look.clear else "#fff"}"/>'
         )
-        label = slot_label(look, BOTH)
+        label = slot_label(look, units)
         label = label if len(label) <= 60 else label[:59] + "…"
         wide = 6.4 * len(label)
         middle = min(max(x, LEFT + wide / 2), WIDTH - RIGHT - wide / 2)
@@ -195,9 +195,9 @@ def _axes(frame: _Frame) -> str:
     return out
 
 
-def _trees(evaluation: Evaluation) -> str:
+def _trees(evaluation: Evaluation, units: Units) -> str:
     """How tall a tree may be in the line to the best satellite in view; on the last line of the drawing."""
-    words = tallest_label(evaluation, BOTH)
+    words = tallest_label(evaluation, units)
     if not words:
         return ""
     return f'<text x="{LEFT:g}" y="{HEIGHT - 4:g}" font-size="11" {FONT}>{xml_text(words)}</text>'

@@ -14,7 +14,7 @@ from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.driver import grade_class, hazard_on_words, profile_words
-from siteplanner.planning.telling.units import BOTH, METRIC, US, Units
+from siteplanner.planning.telling.units import Units
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
 from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along
 
@@ -38,13 +38,13 @@ class Size:
 PAGE, SHEET = Size(250.0, 40.0), Size(186.0, 24.0)
 
 
-def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False, size: Size = PAGE) -> str:
+def profile_svg(plan: Plan, ranked: RankedSpot, units: Units, *, size: Size = PAGE) -> str:
     """Height, grades and hazards along the drive as a whole SVG; '' where no road leads to the spot or no height on
-    it is known. Greys only; every mark is explained below the drawing. `us`: feet and miles."""
+    it is known. Greys only; every mark is explained below the drawing."""
     access = ranked.evaluation.access
     if access is None:
         return ""
-    route, units = access.route, US if us else BOTH
+    route, us = access.route, units.system == "US"
     d, z = route.profile_distance_m, route.profile_elevation_m
     known = np.isfinite(z)
     if known.sum() < 2 or not d[-1] > 0:
@@ -83,7 +83,7 @@ def profile_svg(plan: Plan, ranked: RankedSpot, *, us: bool = False, size: Size 
         'stroke="#000" stroke-width="0.8"/>'
     )
     body += _hazards(hazards_along(plan.scene.roads, route), x, y, d[known], z[known], units)
-    body += _legend(edges, size.height)
+    body += _legend(edges, size.height, units)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {size.height:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">Drive to {xml_text(ranked.spot.name)}</title>'
@@ -156,12 +156,12 @@ def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, 
     return out
 
 
-def _legend(edges: tuple[float, ...], height: float) -> str:
+def _legend(edges: tuple[float, ...], height: float, units: Units) -> str:
     *gears, limit = edges
     entries = []
     for number, until in enumerate((*gears[1:], limit)):
         rim = ' stroke="#000" stroke-width="0.6"' if number == 0 else ""
-        words = grade_class(number, until, limit, METRIC)
+        words = grade_class(number, until, limit, units.first)
         entries.append((f'<rect width="20" height="10" fill="{_fill(number, len(edges))}"{rim}/>', words))
     entries += [
         (f'<rect width="20" height="10" fill="{ABOVE}"/>', "above it"),

@@ -13,7 +13,7 @@ from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.telling.clock import day_and_time
 from siteplanner.planning.telling.timeline import drawing_words, on_air_label, part_label, refuel_label, relief_label
-from siteplanner.planning.telling.units import METRIC
+from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.wind import lane_label
 
 FONT = 'font-family="DejaVu Sans, sans-serif"'
@@ -88,6 +88,7 @@ def timeline_svg(plan: Plan, ranked: RankedSpot, *, width: float = 760.0, parts:
     each wind limit. `width` in SVG units, letters are 11 high; `parts=False` leaves the first drawing out. Every
     figure is that of `RankedSpot.on_site`.
     """
+    units = reader_units(plan.mission)
     site = ranked.on_site
     timeline = site.timeline
     if timeline is None:
@@ -95,7 +96,7 @@ def timeline_svg(plan: Plan, ranked: RankedSpot, *, width: float = 760.0, parts:
     key = hashlib.sha256(f"time {ranked.spot.x:.2f} {ranked.spot.y:.2f} {width:g} {parts}".encode()).hexdigest()[:8]
     beside = parts and width >= 600
     across = (width - 2 * SIDE - GAP) / 2 if beside else width - 2 * SIDE
-    panels = [_parts(timeline, key, SIDE, 0.0, across)] if parts else []
+    panels = [_parts(timeline, key, SIDE, 0.0, across, units)] if parts else []
     below = panels[0].bottom + AXIS if panels and not beside else 0.0
     panels.append(_hours(plan, site, timeline, key, SIDE + (across + GAP if beside else 0.0), below, across))
     if timeline.dispatch is None and plan.forecast is not None:
@@ -103,22 +104,23 @@ def timeline_svg(plan: Plan, ranked: RankedSpot, *, width: float = 760.0, parts:
         panels.append(_forecast_alone(plan, site, key, SIDE, low, width - 2 * SIDE))
     height = max(p.bottom for p in panels) + AXIS
     body = "".join("".join(p.out) for p in panels)
+    words = drawing_words(site, plan.forecast is not None, units.first)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">Timeline of {xml_text(ranked.spot.name)}</title>'
-        f'<desc id="d{key}">{xml_text(drawing_words(site, plan.forecast is not None, METRIC))}</desc>{_patterns(key)}'
+        f'<desc id="d{key}">{xml_text(words)}</desc>{_patterns(key)}'
         f'<rect width="{width:g}" height="{height:g}" fill="#fff"/>{body}</svg>'
     )
 
 
-def _parts(timeline: Timeline, key: str, x: float, y: float, width: float) -> _Panel:
+def _parts(timeline: Timeline, key: str, x: float, y: float, width: float, units: Units) -> _Panel:
     """Each part from its mean start to its mean end, with the range of its end."""
     to_h = max(1.04 * timeline.moments.late_min / 60, 0.1)
     panel = _Panel(x, y, width, to_h, "To first service (line: 9 in 10)", len(timeline.moments.parts))
     _frame(panel, timeline.dispatch, timeline)
     start = 0.0
     for number, part in enumerate(timeline.moments.parts):
-        panel.words(number, part_label(part, METRIC))
+        panel.words(number, part_label(part, units.first))
         last = number == len(timeline.moments.parts) - 1
         panel.bar(number, start / 60, part.end_mean_min / 60, f'fill="{"#333" if last else "#aaa"}" stroke="#000"')
         panel.reach(number, part.end_early_min / 60, part.end_late_min / 60)
@@ -127,19 +129,20 @@ def _parts(timeline: Timeline, key: str, x: float, y: float, width: float) -> _P
 
 
 def _hours(plan: Plan, site: OnSite, timeline: Timeline, key: str, x: float, y: float, width: float) -> _Panel:
+    units = reader_units(plan.mission)
     wind = plan.forecast is not None and timeline.dispatch is not None
     panel = _Panel(x, y, width, timeline.span_h, "Hours after dispatch", 5 if wind else 3)
     _frame(panel, timeline.dispatch, timeline)
     early, mean, late = timeline.moments.early_min / 60, timeline.moments.mean_min / 60, timeline.moments.late_min / 60
-    panel.words(0, on_air_label(timeline.moments, METRIC))
+    panel.words(0, on_air_label(timeline.moments, units.first))
     panel.bar(0, mean, panel.to_h, 'fill="#333" stroke="#000"')
     panel.reach(0, early, late)
-    panel.words(1, refuel_label(timeline, METRIC))
+    panel.words(1, refuel_label(timeline, units.first))
     low, likely = mean + timeline.refuel_low_h, mean + timeline.refuel_likely_h
     if low > panel.to_h:
         panel.out.append(_text(x + width - 3, panel.lane(1) + BAR, "later →", anchor="end"))
     panel.bar(1, low, likely, f'fill="url(#h{key})" stroke="#000"')
-    panel.words(2, relief_label(timeline, METRIC))
+    panel.words(2, relief_label(timeline, units.first))
     for k in range(1, int(panel.to_h / timeline.relief_h) + 1):
         panel.tick(2, k * timeline.relief_h)
     if wind:
@@ -162,6 +165,7 @@ def _forecast_alone(plan: Plan, site: OnSite, key: str, x: float, y: float, widt
 
 def _wind(panel: _Panel, plan: Plan, site: OnSite, key: str, zero: datetime, lane: int) -> None:
     """Hours above each limit; an empty frame shows how far the forecast reaches."""
+    units = reader_units(plan.mission)
     assert plan.forecast is not None
     wind = plan.mission.wind
     ends = [(t - zero).total_seconds() / 3600 for t in (plan.forecast.times[0], plan.forecast.times[-1])]
@@ -174,7 +178,7 @@ def _wind(panel: _Panel, plan: Plan, site: OnSite, key: str, zero: datetime, lan
     ):
         spans = [s for s in site.wind.spans if s.limit == limit] if site.wind else []
         shown = ends[1] >= 0 and ends[0] <= panel.to_h
-        panel.words(number, lane_label(speed, words, sum(s.hours for s in spans) if shown else None, METRIC))
+        panel.words(number, lane_label(speed, words, sum(s.hours for s in spans) if shown else None, units.first))
         panel.bar(number, ends[0], ends[1], 'fill="#fff" stroke="#777" stroke-width="0.7"')
         for span in spans:
             a, b = ((datetime.fromisoformat(t) - zero).total_seconds() / 3600 for t in (span.start, span.end))

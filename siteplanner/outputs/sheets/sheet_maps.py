@@ -20,6 +20,7 @@ from siteplanner.outputs.pictures.relief import shade
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import start_of, told_of
+from siteplanner.planning.telling.units import Units, reader_units
 
 FONT = 'font-family="DejaVu Sans"'
 PICTURE_SIDE = 520  # pixels of the relief's longer side: about 150 a printed inch
@@ -51,10 +52,12 @@ class View:
         )
 
 
-def fit(bounds: tuple[float, float, float, float], width: float, height: float) -> View:
+def fit(
+    bounds: tuple[float, float, float, float], width: float, height: float, least_span_m: float = LEAST_SPAN_M
+) -> View:
     """The view that shows bounds (west, south, east, north) with a margin."""
     west, south, east, north = bounds
-    span = max((east - west) / width, (north - south) / height, LEAST_SPAN_M / max(width, height)) * 1.12
+    span = max((east - west) / width, (north - south) / height, least_span_m / max(width, height)) * 1.12
     return View((west + east) / 2 - span * width / 2, (south + north) / 2 + span * height / 2, span, width, height)
 
 
@@ -165,13 +168,10 @@ def mark(view: View, x: float, y: float, label: str, kind: str, size: float = 2.
     )
 
 
-def furniture(view: View, north_deg: float) -> str:
+def furniture(view: View, north_deg: float, units: Units) -> str:
     """Scale bar and north arrow. `north_deg`: where true north points, clockwise from up."""
-    longest = 0.3 * view.width * view.metres_per_mm
-    unit = 10 ** math.floor(math.log10(longest))
-    length = max(m * unit for m in (1, 2, 5) if m * unit <= longest)
+    length, words = units.bar(0.3 * view.width * view.metres_per_mm)
     mm = length / view.metres_per_mm
-    words = f"{length:g} m" if length < 1000 else f"{length / 1000:g} km"
     y = view.height - 3
     x, n = view.width - 6, 8.0
     return (
@@ -258,7 +258,7 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
         body += path(geometry, view, 'fill="none" stroke="#000" stroke-width="0.8" stroke-dasharray="3 1"')
     if spots:
         body += _drive(spots[0], view)
-    body += furniture(view, _grid_north(plan, sx, sy))
+    body += furniture(view, _grid_north(plan, sx, sy), reader_units(plan.mission))
     for label, lon, lat in points:
         px, py = grid.from_lonlat(lon, lat)
         body += mark(view, float(px), float(py), label, "point", 1.7)
@@ -273,10 +273,24 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
 def driver_map(
     plan: Plan, ranked: RankedSpot, width: float, height: float, steps: list[tuple[str, float, float]]
 ) -> str:
-    """The drive with its steps; `steps` are (number, x, y). Numbers that would lie on another are left out."""
+    """The whole drive with its steps; `steps` are (number, x, y)."""
     access = ranked.evaluation.access
     assert access is not None  # no drive, no driver's map
     view = fit(shapely.union_all([access.route.line, access.last_leg]).bounds, width, height)
+    return map_of_drive(plan, ranked, view, steps)
+
+
+def map_of_drive(
+    plan: Plan,
+    ranked: RankedSpot,
+    view: View,
+    steps: list[tuple[str, float, float]],
+    size: float = 1.6,
+    apart_mm: float = 4.2,
+) -> str:
+    """The drive in a window. Numbers that would lie on another are left out; marks outside the window are too."""
+    access = ranked.evaluation.access
+    assert access is not None
     body = relief_image(plan, view) + _roads(plan, view) + _overlays(plan, view)
     told = told_of(access)
     if told.alternative.route is not None:
@@ -284,15 +298,16 @@ def driver_map(
         body += path(told.alternative.route.line, view, dashes)
     body += _drive(ranked, view)
     x0, y0 = access.route.line.coords[0][:2]
-    body += furniture(view, _grid_north(plan, x0, y0))
+    body += furniture(view, _grid_north(plan, x0, y0), reader_units(plan.mission))
     taken = [view.at(x0, y0), view.at(ranked.spot.x, ranked.spot.y)]
     for label, x, y in steps:
         here = view.at(x, y)
-        if all(math.dist(here, other) > 4.2 for other in taken):
+        inside = 0 <= here[0] <= view.width and 0 <= here[1] <= view.height
+        if inside and all(math.dist(here, other) > apart_mm for other in taken):
             taken.append(here)
-            body += mark(view, x, y, label, "step", 1.6)
+            body += mark(view, x, y, label, "step", size)
     turn = told.turning.place
     if turn is not None and all(math.dist(view.at(turn.x, turn.y), other) > 3 for other in taken):
-        body += mark(view, turn.x, turn.y, "T", "other", 1.6)
+        body += mark(view, turn.x, turn.y, "T", "other", size)
     body += mark(view, x0, y0, "S", "staging") + _spot(view, ranked, "spot")
     return svg(view, body)

@@ -13,7 +13,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.aiming import true_label
 from siteplanner.planning.telling.keep_clear import antenna_label, fall_label
-from siteplanner.planning.telling.units import METRIC
+from siteplanner.planning.telling.units import reader_units
 
 SIDE_MM = 84.0
 LEAST_HALF_M = 28.0
@@ -21,6 +21,7 @@ LEAST_HALF_M = 28.0
 
 def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | None) -> str:
     """Trailer, outriggers, heading, mast fall circle, dish and sectors, roads and lines; true north up."""
+    units = reader_units(plan.mission)
     e, spot, trailer = ranked.evaluation, ranked.spot, plan.mission.trailer
     half = max(LEAST_HALF_M, 1.55 * fall_m)
     view = View(spot.x - half, spot.y + half, 2 * half / SIDE_MM, SIDE_MM, SIDE_MM)
@@ -61,7 +62,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
         'stroke-dasharray="2 1.2"/>'
     )
     if math.isfinite(e.ground.heading_deg):
-        body += _trailer(cx, cy, e.ground.heading_deg, trailer, view.metres_per_mm)
+        body += trailer_drawing(cx, cy, e.ground.heading_deg, trailer, view.metres_per_mm)
     reach = circle + 4
     clear = e.look if e.aimed else None
     aims: list[tuple[float, str, float]] = []
@@ -76,25 +77,27 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     for bearing, words, width in aims:
         east, north = math.sin(math.radians(bearing)), math.cos(math.radians(bearing))
         x, y = cx + reach * east, cy - reach * north
-        body += _arrow(cx, cy, bearing, circle * 0.98, reach, width)
+        body += arrow(cx, cy, bearing, circle * 0.98, reach, width)
         labels.keep_free(x, y, 1.6)
-        tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, true_label(words, bearing, METRIC)))
+        tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, true_label(words, bearing, units.first)))
     for x, y, words in tips:
         body += labels.put(x, y, words)
     if math.isfinite(e.ground.heading_deg):
         east, north = (f(math.radians(e.ground.heading_deg)) for f in (math.sin, math.cos))
         nose = trailer.length_m / 2 / view.metres_per_mm + 5.0
-        body += labels.put(cx + nose * east, cy - nose * north + 0.8, true_label("nose", e.ground.heading_deg, METRIC))
+        body += labels.put(
+            cx + nose * east, cy - nose * north + 0.8, true_label("nose", e.ground.heading_deg, units.first)
+        )
     taken = [bearing for bearing, _, _ in aims]
     free = max(range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in taken], default=180))
     body += labels.put(
         cx + circle * math.sin(math.radians(free)),
         cy - circle * math.cos(math.radians(free)),
-        fall_label(fall_m, METRIC),
+        fall_label(fall_m, units.first),
     )
     if radio_m is not None and math.isfinite(radio_m):
-        body += labels.put(SIDE_MM / 2 - 6, 3.4, antenna_label(radio_m, METRIC))
-    return svg(view, body + furniture(view, 0.0))
+        body += labels.put(SIDE_MM / 2 - 6, 3.4, antenna_label(radio_m, units.first))
+    return svg(view, body + furniture(view, 0.0, units))
 
 
 class Labels:
@@ -131,7 +134,7 @@ class Labels:
         )
 
 
-def _arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, width: float) -> str:
+def arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, width: float) -> str:
     east, north = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
     x0, y0, x1, y1 = cx + start * 0.45 * east, cy - start * 0.45 * north, cx + end * east, cy - end * north
     return (
@@ -140,7 +143,7 @@ def _arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, w
     )
 
 
-def _trailer(cx: float, cy: float, heading_deg: float, trailer: Any, metres_per_mm: float) -> str:
+def trailer_drawing(cx: float, cy: float, heading_deg: float, trailer: Any, metres_per_mm: float) -> str:
     """Body, tongue at the nose, outriggers at the corners with their names."""
     wide, long, arm = (v / metres_per_mm for v in (trailer.width_m, trailer.length_m, trailer.outrigger_reach_m))
     out = (

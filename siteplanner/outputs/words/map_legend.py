@@ -5,7 +5,7 @@ from __future__ import annotations
 from siteplanner.outputs.words.palettes import SKY_COLOURS, SKY_UNKNOWN_COLOUR, SLOPE_COLOURS
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.legend import sky_classes, sky_steps, sky_words, slope_classes
-from siteplanner.planning.telling.units import METRIC, NOT_KNOWN
+from siteplanner.planning.telling.units import NOT_KNOWN, reader_units
 
 __all__ = ["sky_steps", "sky_words"]
 SKY_TITLE, SLOPE_TITLE = "Sky margin", "Slope of the ground"
@@ -18,8 +18,9 @@ def sky_shown(plan: Plan) -> bool:
 
 def sky_rows(plan: Plan) -> list[tuple[str, str]]:
     """(colour, words) of the sky margin's classes, the shut sky first."""
+    units = reader_units(plan.mission)
     behind, least, _, _ = sky_steps(plan)
-    rows = list(zip(SKY_COLOURS, sky_classes(plan, METRIC), strict=True))
+    rows = list(zip(SKY_COLOURS, sky_classes(plan, units.first), strict=True))
     if least <= behind:  # no margin is asked for: the class is empty
         del rows[1]
     return [*rows, (SKY_UNKNOWN_COLOUR, NOT_KNOWN)]
@@ -27,4 +28,5 @@ def sky_rows(plan: Plan) -> list[tuple[str, str]]:
 
 def slope_rows(plan: Plan) -> list[tuple[str, str]]:
     """(colour, words) of the slope's classes."""
-    return list(zip(SLOPE_COLOURS, slope_classes(plan, METRIC), strict=True))
+    units = reader_units(plan.mission)
+    return list(zip(SLOPE_COLOURS, slope_classes(plan, units.first), strict=True))

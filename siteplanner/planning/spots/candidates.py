@@ -163,11 +163,14 @@ def _named(name: object, number: int) -> str:
     return str(name) if isinstance(name, str) and name.strip() else f"User spot {number}"
 
 
+LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+
+
 def letters(number: int) -> str:
-    """0 -> A, 25 -> Z, 26 -> AA: names short enough for a radio."""
+    """0 -> A, 23 -> Z, 24 -> AA: names short enough for a radio. Without I and O, which on paper look like 1 and 0."""
     out = ""
     number += 1
     while number:
-        number, rest = divmod(number - 1, 26)
-        out = chr(ord("A") + rest) + out
+        number, rest = divmod(number - 1, len(LETTERS))
+        out = LETTERS[rest] + out
     return out

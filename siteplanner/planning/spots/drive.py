@@ -15,6 +15,7 @@ from siteplanner.planning.spots.evaluation import start_of
 from siteplanner.planning.spots.lifelines import bridges_over_water, hazards_beside, sections_of
 from siteplanner.planning.spots.turn_round import turn_round
 from siteplanner.roads.alternatives import alternative_to
+from siteplanner.roads.descents import descents_home
 from siteplanner.roads.directions import directions
 from siteplanner.roads.grade_bands import grade_bands
 from siteplanner.roads.hazards import Warned
@@ -31,18 +32,24 @@ if TYPE_CHECKING:
     from siteplanner.planning.spots.room import Room
     from siteplanner.planning.study.study import Study
 
+HIGH_LOAD_M = 4.27
+"""14 ft: vehicles lower than this pass under any line built by the code (legal height in most states of the US)."""
+LEAST_OVER_ROADS_M = 4.7
+"""15.5 ft: least height of wires over roads. NESC (IEEE C2) Table 232-1, from memory."""
+
 
 def tell(study: Study, access: Access, room: Room) -> Told:
     """The whole of it, for spots that are handed over. `room` is what the spot has to turn the rig in."""
     network, grid, route = study.network, study.elevation, access.route
     start = start_words(study.mission, access)
-    steps, hazards = steps_and_hazards(network, route, grid, study.overlays, start)
-    steps = _with_gap(steps, access.gap_m)
+    height_m = study.mission.rig.height_m + study.mission.rig.height_allowance_m
+    steps, hazards = steps_and_hazards(network, route, grid, study.overlays, start, height_m)
+    steps = _with_gap(steps, access)
     tree = study.trees[study.mission.starts.index(start_of(study.mission, access))]
     alternative = alternative_to(network, tree, route)
     other: tuple[Step, ...] = ()
     if alternative.route is not None:
-        other = _with_gap(directions(network, alternative.route, grid, start), access.gap_m)
+        other = _with_gap(directions(network, alternative.route, grid, start), access)
     areas = study.overlay("hazards")
     bridges = bridges_over_water(network, route, study.overlay("water"), areas, grid)
     line = access.lifeline
@@ -58,15 +65,25 @@ def tell(study: Study, access: Access, room: Room) -> Told:
         shut_on_quicker_ways(network, tree, route),
         hazards_beside(route, areas, grid),
         bridges,
+        descents_home(route),
+        _both_ways(network, route),
     )
 
 
-def _with_gap(steps: tuple[Step, ...], gap_m: float) -> tuple[Step, ...]:
-    """The steps with the way from the staging point to its road in the first one."""
-    if not steps or not gap_m:
+def _both_ways(network: RoadNetwork, route: Route) -> bool:
+    """Whether the rig may drive each road of the way home too: none of it is one-way."""
+    back = np.where(
+        route.directions > 0, network.times.backward_s[route.segments], network.times.forward_s[route.segments]
+    )
+    return bool(np.isfinite(back).all())
+
+
+def _with_gap(steps: tuple[Step, ...], access: Access) -> tuple[Step, ...]:
+    """The steps with the way from the staging point to its road in the first one, and its time in all that follow."""
+    if not steps or not access.gap_m:
         return steps
-    first = replace(steps[0], move=replace(steps[0].move, off_road_m=gap_m))
-    return (first, *steps[1:])
+    first = replace(steps[0], move=replace(steps[0].move, off_road_m=access.gap_m))
+    return (first, *(replace(step, running_s=step.running_s + access.gap_s) for step in steps[1:]))
 
 
 def start_words(mission: Mission, access: Access | None = None) -> str:
@@ -76,10 +93,15 @@ def start_words(mission: Mission, access: Access | None = None) -> str:
 
 
 def steps_and_hazards(
-    network: RoadNetwork, route: Route, grid: Grid, overlays: dict[str, GeoDataFrame], start: str
+    network: RoadNetwork,
+    route: Route,
+    grid: Grid,
+    overlays: dict[str, GeoDataFrame],
+    start: str,
+    rig_height_m: float,
 ) -> tuple[tuple[Step, ...], tuple[HazardAhead, ...]]:
     """Of a route. Hazards are those of the roads and overhead lines; each step holds those up to the next."""
-    lines = lines_above(route, overlays)
+    lines = lines_above(route, overlays, rig_height_m)
     hazards = placed([*hazards_along(network, route), *lines], grid)
     steps = directions(network, route, grid, start)
     if lines:
@@ -95,15 +117,21 @@ def _with_lines(step: Step, lines: list[HazardAhead], until_m: float) -> Step:
     return replace(step, hazards=tuple(sorted(mine, key=lambda hazard: hazard.running_m)))
 
 
-def lines_above(route: Route, overlays: dict[str, GeoDataFrame]) -> list[HazardAhead]:
-    """Overhead lines that the drive passes under. Hazard areas on the way are hazards of the roads already."""
+def lines_above(route: Route, overlays: dict[str, GeoDataFrame], rig_height_m: float) -> list[HazardAhead]:
+    """Overhead lines that the drive passes under and that matter: to a rig from HIGH_LOAD_M up every line, to a lower
+    one a line that is stated to hang lower than the code wants it over a road. Hazard areas on the way are hazards of
+    the roads already.
+    """
     frame = overlays.get("power_lines")
     if frame is None or not len(frame):
         return []
     out = []
     names = frame["name"] if "name" in frame.columns else [None] * len(frame)
-    for name, shape in zip(names, frame.geometry, strict=True):
+    heights = frame["height_m"] if "height_m" in frame.columns else [float("nan")] * len(frame)
+    for name, shape, height_m in zip(names, frame.geometry, heights, strict=True):
         if shape is None or not route.line.intersects(shape):
+            continue
+        if rig_height_m < HIGH_LOAD_M and not (isinstance(height_m, float) and height_m < LEAST_OVER_ROADS_M):
             continue
         label = name if isinstance(name, str) and name.strip() else ""
         warned = Warned(kind="overhead line", severity="warning", what=label)

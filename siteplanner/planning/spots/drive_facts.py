@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from siteplanner.planning.spots.lifelines import Beside, OverWater, Section
 from siteplanner.planning.spots.room import Room
 from siteplanner.roads.alternatives import Alternative
+from siteplanner.roads.descents import Descent
 from siteplanner.roads.grade_bands import GradeBand
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.ruled_out import RuledOut
@@ -46,3 +47,5 @@ class Told:
     not_these: tuple[RuledOut, ...]  # shut roads of ways that would be quicker
     beside: tuple[Beside, ...] = ()
     over_water: tuple[OverWater, ...] = ()
+    descents: tuple[Descent, ...] = ()  # of the way home by the same road
+    both_ways: bool = True  # whether the rig may drive that road home: none of it is one-way

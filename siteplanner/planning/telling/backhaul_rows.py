@@ -121,3 +121,11 @@ def _terminal(b: Backhaul, units: Units) -> str:
         at = units.bearing(sector.highest_at_deg)
         text += f" Nearest to its view: ground up to {units.angle(sector.highest_deg, 0)} at {at} true."
     return text
+
+
+def donor_height_words(height: object, units: Units) -> str:
+    """The height of a donor site's antenna as its layer states it, in metres; what is no figure is told as it is."""
+    try:
+        return units.stated(float(str(height)), "m")
+    except ValueError:
+        return str(height)

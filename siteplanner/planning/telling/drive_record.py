@@ -63,6 +63,18 @@ def access_record(spot: Spot, access: Access, listed: Sequence[RankedSpot] = ())
         "profile": profile_record(route),
         "alternative": _alternative(told.alternative, told),
         "turning": _turning(told.turning),
+        "way_home": {
+            "same_road": told.both_ways,
+            "descents": [
+                {
+                    "crest_from_stop_m": _known(d.crest_m, 1),
+                    "length_m": _known(d.length_m, 1),
+                    "steepest_pct": _known(d.steepest_pct, 1),
+                    "drop_m": _known(d.drop_m, 1),
+                }
+                for d in told.descents
+            ],
+        },
         "not_these_ways": [ruled_out_record(road) for road in told.not_these],
         "radio": list(radio_lines(spot, access, told)),
     }
@@ -79,6 +91,7 @@ def _step(step: Step) -> dict[str, Any]:
         "onto": step.name,
         "distance_m": _known(step.distance_m, 1),
         "running_m": _known(step.running_m, 1),
+        "running_s": _known(step.running_s, 1),
         "latitude": _known(step.latitude, 7),
         "longitude": _known(step.longitude, 7),
         "degrees_minutes": step.degrees_minutes,

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from siteplanner.mission import Rig
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.spots.evaluation import Access, Evaluation
+from siteplanner.planning.telling.aiming import both_bearings
 from siteplanner.planning.telling.roads import USUAL, ahead_words, rig_height_words, unknown_along_words
 from siteplanner.planning.telling.units import BOTH, NOT_KNOWN, Units
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
@@ -46,31 +47,23 @@ def other_starts(access: Access, units: Units, named: Named = str) -> str:
     return "; ".join(start_words(named(s.name), s.drive_time_s, units) for s in access.by_staging[1:])
 
 
-def grades_words(route: Route, units: Units) -> str:
-    """Steepest climb and descent."""
-    if not math.isfinite(route.up_grade_pct):
-        return NOT_KNOWN
-    up = units.grade(route.up_grade_pct, route.up_grade_error_pct)
-    return f"{up}; {units.grade(-route.down_grade_pct, route.down_grade_error_pct)}"
-
-
 def climb_words(route: Route, units: Units) -> str:
     """How far the drive goes up and down in all."""
     return f"{units.length(route.climb_m)} up, {units.length(route.descent_m)} down"
 
 
-def last_leg_words(access: Access, bearing_deg: float, units: Units) -> str:
+def last_leg_words(access: Access, bearing_deg: float, evaluation: Evaluation, units: Units) -> str:
     """Where the last leg starts and where the spot lies; `bearing_deg` true, from the road to the spot."""
     return (
         f"The last leg starts here: {units.distance(access.last_leg_m)} over ground to the spot, which lies at "
-        f"{units.bearing(bearing_deg)} true."
+        f"{both_bearings(bearing_deg, evaluation, units)}."
     )
 
 
-def on_foot_words(last_leg: str, heading_deg: float, units: Units) -> str:
-    """The last leg with how to drive it and how to park; `heading_deg` NaN: not known."""
-    park = f" Park with the nose at {units.bearing(heading_deg)} true." if math.isfinite(heading_deg) else ""
-    return f"{last_leg} Walking pace, a spotter on foot in sight of the driver.{park}"
+def on_foot_words(heading_deg: float, evaluation: Evaluation, units: Units) -> str:
+    """How the last leg is driven and how the rig is parked; `heading_deg` NaN: not known."""
+    park = parked_words(heading_deg, evaluation, units)
+    return f"Walking pace, a spotter on foot in sight of the driver. {park}".rstrip()
 
 
 def stretch_words(hazard: HazardAhead, units: Units, named: Named = str) -> str:
@@ -85,18 +78,13 @@ def hazard_on_words(hazard: HazardAhead, units: Units) -> str:
     return f"{ahead_words(hazard, units.first)}, {on} on"
 
 
-def at_km(running_m: float) -> str:
-    """Kilometres from the start as an odometer shows them, without the unit."""
-    return f"{running_m / 1000:.1f}"
-
-
 def rig_rows(rig: Rig, units: Units) -> list[tuple[str, str]]:
     """The rig as the roads were judged for it."""
     return [
         ("Height", rig_height_words(rig, units)),
         ("Width", units.stated(rig.width_m, "m")),
         ("Length", units.stated(rig.length_m, "m", 0)),
-        ("Mass", units.figure(rig.mass_kg, "kg")),
+        ("Mass", units.load(rig.mass_kg)),
         ("Steepest grade", units.stated(rig.max_grade_pct, "%")),
         ("Turning radius", units.stated(rig.turning_radius_m, "m", 0)),
     ]
@@ -136,6 +124,24 @@ def profile_words(plan: Plan, ranked: RankedSpot, units: Units = BOTH) -> str:
         gear, most = units.stated(gears[-1], "%"), units.stated(limit, "%")
         text += f" {told} than {gear}; the rig's limit is {most}."
     return text
+
+
+def parked_words(heading_deg: float, evaluation: Evaluation, units: Units) -> str:
+    """How the rig stands at the end: `Park with the nose at 158° true (146° magnetic).`; '' where it is not known."""
+    if not math.isfinite(heading_deg):
+        return ""
+    return f"Park with the nose at {both_bearings(heading_deg, evaluation, units)}."
+
+
+def leg_labels(bearing_deg: float, heading_deg: float, evaluation: Evaluation, units: Units) -> list[str]:
+    """For the drawing of the last leg: where the spot lies, how the trailer stands; `heading_deg` NaN: not known."""
+    nose = [f"nose {both_bearings(heading_deg, evaluation, units)}"] if math.isfinite(heading_deg) else []
+    return [f"to the spot {both_bearings(bearing_deg, evaluation, units)}", *nose]
+
+
+def minutes_at(running_s: float) -> str:
+    """Minutes since leaving as a column tells them: whole ones."""
+    return NOT_KNOWN if not math.isfinite(running_s) else f"{running_s / 60:.0f}"
 
 
 def grade_class(number: int, until_pct: float, limit_pct: float, units: Units) -> str:

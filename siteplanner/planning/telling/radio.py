@@ -18,6 +18,7 @@ from siteplanner.planning.telling.directions import alternative_words, move_word
 from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_words, way_out_words
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.spelling import spelled_name, spelled_reference
 from siteplanner.planning.telling.units import SPOKEN, Units
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.steps import Step
@@ -43,7 +44,7 @@ def radio_lines(
     steps = told.steps if steps is None else steps
     low, likely, high = (s / 60 for s in (access.drive_low_s, access.drive_time_s, access.drive_high_s))
     way = "Other way" if alternative else "Drive"
-    head = f"{way} to spot {spot.name}. {_distance(route.distance_m, units)} on the road"
+    head = f"{way} to spot {spelled_name(spot.name)}. {_distance(route.distance_m, units)} on the road"
     if alternative:
         head += f". {alternative_words(told.alternative, units)}"
     elif math.isfinite(low):
@@ -54,7 +55,8 @@ def radio_lines(
     for number, step in enumerate(steps, 1):
         lines.append(f"{number}. {_step(step, units)}")
     lines.append(
-        f"Destination, grid {grid_text(spot.grid_reference)}. In degrees and minutes: "
+        f"Destination, grid {spelled_reference(spot.grid_reference)}. I say again: {grid_text(spot.grid_reference)}. "
+        f"In degrees and minutes: "
         f"{_spoken_minutes(spot.latitude, spot.longitude)}."
     )
     if not alternative:

@@ -140,3 +140,26 @@ def _lamps(light: Light) -> str:
 def _from_to(kinds: tuple[str, str]) -> str:
     early, late = kinds
     return early if early == late else f"{early} (early) to {late} (late)"
+
+
+def driver_light_words(timeline: Timeline | None) -> list[str]:
+    """The light for who drives, in two lines at most: on the road and on arrival, then the sun's times."""
+    if timeline is None or timeline.light is None:
+        return ["Not worked out: the mission names no dispatch time."]
+    light = timeline.light
+    if timeline.dispatch is not None and light.dawn is not None and timeline.dispatch < light.dawn:
+        road = f"Dark on the road until {light.dawn:%H:%M}. On arrival: {_from_to(light.arrival)}."
+    else:
+        road = f"On arrival: {_from_to(light.arrival)}."
+    moments = {"dawn": light.dawn, "sunrise": light.sunrise, "sunset": light.sunset, "dusk": light.dusk}
+    return [road, ", ".join(f"{name} {moment:%H:%M}" for name, moment in moments.items() if moment).capitalize() + "."]
+
+
+def no_contact_words(timeline: Timeline | None, units: Units) -> str:
+    """By when the driver should have called from the spot."""
+    if timeline is None:
+        return "No contact by ______:"
+    late = timeline.moments.arrival.end_late_min
+    if timeline.dispatch is None:
+        return f"No contact by {units.figure(late, 'min')} after dispatch:"
+    return f"No contact by {clock_text(timeline.clock(late))}:"

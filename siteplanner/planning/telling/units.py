@@ -11,9 +11,12 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from siteplanner.core.constants import FOOT_M, MILE_M, POUND_KG
+from siteplanner.mission import Mission
 
 NOT_KNOWN = "not known"
 INCH_M = FOOT_M / 12
+SHORT_TON_LB = 2000  # the ton of US signs (MUTCD 2009, section 2B.59) and of NIST SP 811, appendix B.8
+GALLON_L = 3.785411784  # 231 cubic inches, NIST SP 811, appendix B.8
 
 System = Literal["metric", "US", "both"]
 
@@ -27,6 +30,8 @@ _SPOKEN = {
     "t": ("tonne", "tonnes"),
     "kg": ("kilogram", "kilograms"),
     "lb": ("pound", "pounds"),
+    "US tons": ("ton of 2,000 pounds", "tons of 2,000 pounds"),
+    "gal": ("gallon", "gallons"),
     "kV": ("kilovolt", "kilovolts"),
     "m/s": ("metre a second", "metres a second"),
     "mph": ("mile an hour", "miles an hour"),
@@ -45,7 +50,8 @@ _TO_US = {
     "km": (1000 / MILE_M, "mi"),
     "km²": ((1000 / MILE_M) ** 2, "sq mi"),
     "kg": (1 / POUND_KG, "lb"),
-    "t": (1000 / POUND_KG, "lb"),
+    "t": (1000 / (POUND_KG * SHORT_TON_LB), "US tons"),
+    "l": (1 / GALLON_L, "gal"),
     "m/s": (3600 / MILE_M, "mph"),
 }
 Rounding = Literal["nearest", "up", "down"]
@@ -118,6 +124,32 @@ class Units:
             return self.figure(metres / 1000, "km", 1, rounding)
         return self.figure(metres, "m", 0, rounding)
 
+    def odometer(self, metres: float) -> str:
+        """How far from the start as an odometer shows it, in tenths, without the unit: `12.1`, of both `12.1 (7.5)`."""
+        km, miles = f"{metres / 1000:.1f}", f"{metres / MILE_M:.1f}"
+        return {"metric": km, "US": miles, "both": f"{km} ({miles})"}[self.system]
+
+    def odometer_words(self, metres: float) -> str:
+        """The same with its unit: `7.5 mi`, of both `12.1 km (7.5 mi)`."""
+        return self.figure(metres / 1000, "km", 1)
+
+    @property
+    def odometer_unit(self) -> str:
+        """The head of a column of `odometer`."""
+        return {"metric": "km", "US": "mi", "both": "km (mi)"}[self.system]
+
+    def bar(self, longest_m: float) -> tuple[float, str]:
+        """The bar of a map's scale, 1, 2 or 5 by a power of ten: its metres and its words (of both the metric one)."""
+        long_m, long, short_m, short = (MILE_M, "mi", FOOT_M, "ft") if self.system == "US" else (1000, "km", 1.0, "m")
+        one, name = (long_m, long) if longest_m >= (long_m if self.system == "US" else 1000) else (short_m, short)
+        step = 10 ** math.floor(math.log10(longest_m / one))
+        count = max(n * step for n in (1, 2, 5) if n * step <= longest_m / one)
+        return count * one, f"{count:g} {name}"
+
+    def load(self, kilograms: float | None) -> str:
+        """What a rig weighs, against signs: tonnes or US tons of 2,000 lb, in tenths, rounded up."""
+        return self.figure(None if kilograms is None else kilograms / 1000, "t", 1, "up")
+
     def roughly(self, metres: float | None) -> str:
         """A distance along a way as a driver judges it: to 10 m or 50 ft, at least one of them; one unit of `both`
         is enough for the eye and the ear."""
@@ -140,7 +172,7 @@ class Units:
     def posted(self, value: float | None, unit: str, rounding: Rounding = "down") -> str:
         """A limit as a sign or a road record states it: its own digits, at most three that count, none added. What is
         posted must not grow in either unit, so it is rounded down (8,000 lb are 3.62 t); `up` for what the rig itself
-        needs. The US twin has a digit after the point.
+        needs. The US twin has a digit after the point; a weight is in tons of 2,000 lb, as US signs have it.
         """
         if value is None or not math.isfinite(value):
             return NOT_KNOWN
@@ -149,7 +181,7 @@ class Units:
         factor, us = _TO_US.get(unit, (1.0, unit))
         if us == unit or self.system == "metric":
             return self._unit(metric, unit)
-        twin = self._said(value * factor, us, 0 if us == "lb" else 1, rounding)
+        twin = self._said(value * factor, us, 1, rounding)
         if self.system == "US":
             return twin
         return f"{self._unit(metric, unit)} or {twin}" if self.spoken else f"{self._unit(metric, unit)} ({twin})"
@@ -244,6 +276,11 @@ class Units:
         """For a figure that is told once: of both systems the metric one."""
         return replace(self, system="metric") if self.system == "both" else self
 
+    @property
+    def aloud(self) -> Units:
+        """The same system as words, for what is read over a radio."""
+        return replace(self, spoken=True)
+
     def stated(self, value: float | None, unit: str, us_digits: int = 1) -> str:
         """A figure of the mission as its user stated it, no digit added: `3.2 m`, `1842.5 MHz`; a US twin with
         `us_digits`."""
@@ -305,6 +342,12 @@ METRIC = Units()
 BOTH = Units("both")
 US = Units("US")
 SPOKEN = Units("both", spoken=True)
+_BY_NAME = {"us": US, "metric": METRIC, "both": BOTH}
+
+
+def reader_units(mission: Mission) -> Units:
+    """The units that the mission's readers work in (`sheets.units`); every output is written in them."""
+    return _BY_NAME[mission.sheets.units]
 
 
 def rounded(value: float, digits: int, rounding: Rounding) -> float:

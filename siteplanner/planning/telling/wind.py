@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from siteplanner.core.wind import beaufort_number
 from siteplanner.planning.site.mast_wind import MastLimit
-from siteplanner.planning.site.site_wind import GustsFrom, SiteWind, Span, SpeedUp
+from siteplanner.planning.site.site_wind import REACH_M, GustsFrom, SiteWind, Span, SpeedUp
 from siteplanner.planning.telling.clock import iso_minute
 from siteplanner.planning.telling.units import US, Units
 
@@ -16,7 +16,6 @@ _UNMET = {
     "not_isolated": "other hills as high stand upwind",
     "not_twice_as_high": "other hills upwind are more than half as high",
     "lower_half": "the spot lies in the lower half of the slope",
-    "upwind_not_known": "the ground upwind is known for less than 2 miles",
 }
 _ABOVE = {
     "mast": "Above the mast's limit",
@@ -94,17 +93,20 @@ def ground_words(wind: SiteWind, units: Units) -> str:
     worst = max(wind.speed_ups, key=lambda s: (s.ground, -s.from_deg))
     if worst.ground <= 1.005:
         return ""
+    open_limit = units.gust(wind.open_tracking_limit_m_s)
     return (
         f"The ground here speeds wind up to {worst.ground:.2f} times (from {units.bearing(worst.from_deg)} true)"
-        f"{_unmet_words(worst)}: the limit is reached with {units.gust(wind.open_tracking_limit_m_s)} in the open."
+        f"{_unmet_words(worst, units)}: the limit is reached with {open_limit} in the open."
     )
 
 
-def _unmet_words(speed_up: SpeedUp) -> str:
+def _unmet_words(speed_up: SpeedUp, units: Units) -> str:
     if not speed_up.unmet:
         return ""
     unmet = [c for c in speed_up.unmet if c != "not_twice_as_high" or "not_isolated" not in speed_up.unmet]
-    return f", a rough figure as {' and '.join(_UNMET[c] for c in unmet)} (ASCE 7-16 section 26.8.1)"
+    upwind = f"the ground upwind is known for less than {units.first.distance(REACH_M)}"
+    why = " and ".join(_UNMET.get(c, upwind) for c in unmet)
+    return f", a rough figure as {why} (ASCE 7-16 section 26.8.1)"
 
 
 def gusts_words(gusts: GustsFrom) -> str:
