@@ -97,11 +97,11 @@ def told(judge, x, y):
 def test_the_circle_round_the_trailer_is_its_diagonal(judge):
     # closed form: half of 6.0 m, and half of 2.4 m with an outrigger of 4 ft
     assert footprint_reach_m(judge.study.mission.trailer) == pytest.approx(math.hypot(3.0, 1.2 + 1.2192))
-    assert structure_room_m(judge.study) == pytest.approx(math.hypot(3.0, 2.4192) + 3.0)
+    assert structure_room_m(judge.study.mission) == pytest.approx(math.hypot(3.0, 2.4192) + 3.0)
 
 
 def test_structures_keep_the_trailer_off_by_footprint_and_clearance(judge):
-    room = structure_room_m(judge.study)  # 6.85 m
+    room = structure_room_m(judge.study.mission)  # 6.85 m
     # cell centres south of the barn's wall at y = 950: y = 945 is 5 m away, y = 935 is 15 m
     assert {y: "structure" in codes(judge, 1705, y) for y in (935, 945, 955)} == {935: False, 945: True, 955: True}
     assert "structure" in codes(judge, 2245, 945)  # a fence is a structure

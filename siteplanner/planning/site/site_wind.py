@@ -172,7 +172,7 @@ def site_wind(
     hours = np.array([(t - forecast.times[0]).total_seconds() / 3600 for t in forecast.times])
     limits: tuple[tuple[LimitName, np.ndarray, float], ...] = (
         ("mast", at_mast, mast.limit_m_s),
-        ("raising", at_mast, mast.raising_m_s),
+        ("raising", at_mast, mast.raise_below_m_s),
         ("tracking", at_dish, wind.tracking_limit_m_s),
         ("stow", at_dish, wind.stow_limit_m_s),
     )
@@ -256,8 +256,9 @@ def _findings(
                 facts={
                     "peak_m_s": peak_mast,
                     "kind": wind.mast_limits_hold_for,
-                    "limit_m_s": mast.raising_m_s,
+                    "limit_m_s": mast.raise_below_m_s,
                     "hours": hours["raising"],
+                    "stated": mast.raising_stated,
                 },
             )
         )
@@ -270,7 +271,7 @@ def _findings(
 
 def _not_stated(mast: MastLimit, kind: str, peak_m_s: float | None) -> tuple[Finding, ...]:
     """What the mission does not say of the mast: nobody has held the wind against it."""
-    raising = math.isfinite(mast.raising_m_s)
+    raising = mast.raising_stated
     if mast.stated and raising:
         return ()
     facts = {

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from siteplanner.planning.limits.keep_away import AntennaKeepAway
 from siteplanner.planning.telling.units import BOTH, Units, rounded_text
 
-PEOPLE = {"public": ("Public", "public"), "workers": ("Crew who know of it", "crew")}
+PEOPLE = {"public": ("Public", "public"), "workers": ("Informed crew", "crew")}
 """People that a limit protects: as a row of the table is headed, and within a sentence."""
 ANTENNAS = {"sector": "", "link": ", link antenna", "dish": ", in the dish's beam"}
-HEADINGS = ("Who", "Keep away", "By", "Ground, of limit")
+HEADINGS = ("Who", "Keep away", "By", "At ground level")
 
 
 def exposure_rows(antennas: Sequence[AntennaKeepAway], units: Units = BOTH) -> list[list[str]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from siteplanner.mission import Trailer
 from siteplanner.planning.spots.evaluation import Ground
 from siteplanner.planning.telling.ground import (
@@ -40,12 +42,20 @@ def cells_words(ground: Ground, units: Units) -> str:
     return "; ".join(filter(None, (text, slope_doubt_words(ground, units))))
 
 
+def jack_rows(ground: Ground, units: Units) -> list[list[str]]:
+    """(corner, lift) where the elevation knows a lift better than nothing; empty where every lift is within its doubt."""
+    if ground.level_within_doubt or not ground.known_at_size:
+        return []
+    return [[label, lift_words(ground, key, units)] for key, label in CORNERS]
+
+
 def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
-    """Which corner first, how well the lifts are known, and how far the jacks reach."""
-    travel, doubt = units.stated(trailer.jack_travel_m, "m"), lift_doubt_words(ground, units.first)
-    return (
-        f"{raise_first_words(ground)} Lift above the highest corner. {doubt} Jack travel {travel}; pads on soft ground."
-    )
+    """Which corner first, how well the lifts are known, what to carry, and how far the jacks reach."""
+    doubt = lift_doubt_words(ground, units)
+    lift = ground.largest_lift_m + (0.0 if math.isnan(ground.lift_uncertainty_m) else ground.lift_uncertainty_m)
+    carry = "" if math.isnan(lift) else f" Boards and pads for up to {units.lift(lift)} under every wheel and jack."
+    rows = " Lifts are above the highest corner." if jack_rows(ground, units) else ""
+    return f"{raise_first_words(ground)}{rows} {doubt}{carry} A jack travels {units.lift(trailer.jack_travel_m)}."
 
 
 def ground_words(ground: Ground, heading: str, units: Units) -> str:
