@@ -30,9 +30,14 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
 from siteplanner.planning.telling.clock import clock_text, minutes_range
-from siteplanner.planning.telling.keep_clear import clear_distances
 from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
-from siteplanner.planning.telling.radio_back import not_there_words, phone_words, report_rows, service_rows
+from siteplanner.planning.telling.radio_back import (
+    not_there_words,
+    phone_words,
+    reading_text,
+    report_rows,
+    service_rows,
+)
 from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.safety import antennas_words, crew_dangers, dish_words, told_findings
 from siteplanner.planning.telling.set_up import set_up_of, steps_for_both, steps_total
@@ -41,10 +46,11 @@ from siteplanner.planning.telling.stand import footprint_words, jack_note, jack_
 from siteplanner.planning.telling.timeline import fuel_words, light_words
 from siteplanner.planning.telling.trees import look_up_sentence
 from siteplanner.planning.telling.units import BOTH, Units
-from siteplanner.planning.telling.wind import dish_wind_sentence, mast_wind_rows, raising_sentence, site_wind_sentences
+from siteplanner.planning.telling.wind import dish_wind_sentence, mast_wind_rows, site_wind_sentences
 from siteplanner.planning.telling.words import drainage_words
 
-TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated"})  # in the table of the mast's wind
+TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated"})  # with the wind
+OF_THE_DRIVE = "route_"  # findings of this name are past when the crew reads its sheet: the driver's sheet has them
 EXPECTED = 0.5  # from this chance on a hand is sent to a point with a phone
 MOST_POINTS = 6
 
@@ -128,7 +134,11 @@ def _danger(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     look = next(iter(e.aimed), None) if e.dish_used else None
     dish = "" if look is None else dish_words(site.antennas, both_bearings(look.azimuth_deg, e, units), units)
     all_findings = (*plan.findings, *e.findings, *(site.wind.findings if site.wind else ()))
-    told = [f for f in all_findings if f.severity == "caution" and f.code not in TOLD_ELSEWHERE]
+    told = [
+        f
+        for f in all_findings
+        if f.severity == "caution" and f.code not in TOLD_ELSEWHERE and not f.code.startswith(OF_THE_DRIVE)
+    ]
     dangers = crew_dangers(e.line, fall, dish, plan.mission.guys > 0, units, named(40))
     return {
         "cautions": [
@@ -158,9 +168,9 @@ def _stand(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
             ("Level", jack_note(e.ground, trailer, units)),
             ("Swing", room_words(e.ground.room, units)),
             ("Water", drainage_words(e.ground, units)),
+            ("Site guarded by", ""),
         ],
         "jacks": jack_rows(e.ground, units),
-        "clear": [*clear_distances(e.line, fall, units), ("Who guards the site", "")],
         "mast": mast_rows(e, mission, units),
         "sectors": sector_rows(e, units),
         "aim": bearing_advice(e.coverage.sector_bearings_deg if e.coverage else (), units),
@@ -180,7 +190,6 @@ def _order(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
         "people": f"{people} {'people, a lead and a helper' if people > 1 else 'person'}",
         "steps": [[str(n), *row] for n, row in enumerate(steps_for_both(made, units), 1)],
         "steps_total": steps_total(mission.trailer, units),
-        "raising": raising_sentence(made.mast, mission.wind.mast_limits_hold_for, units),
     }
 
 
@@ -212,10 +221,11 @@ def _service(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     look = next(iter(e.aimed), None) if e.dish_used else None
     satellite = "" if look is None else name_in_text(_controller_name(plan, look.satellite_name), 40)
     names = [name_in_text(p.name, 34) for p in there]
-    phone = phone_words(radio.frequency_mhz, reading_that_serves_dbm(link_parameters(radio)), units)
+    edge = reading_that_serves_dbm(link_parameters(radio))
+    readings = [(name, reading_text(p, edge, units)) for name, p in zip(names, there, strict=True)]
     return {
-        "points": service_rows(there, names, units),
-        "phone": phone if e.coverage else "",
+        "points": service_rows(there, names, edge, units),
+        "phone": phone_words(radio.frequency_mhz, edge, radio.sigma_db, units) if e.coverage else "",
         "not_there": not_there_words([name_in_text(p.name, 34) for p in not_there[:MOST_POINTS]]),
-        "report": report_rows(e, satellite, names[:3], units),
+        "report": report_rows(e, satellite, readings[:3], units),
     }

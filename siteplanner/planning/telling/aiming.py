@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import UTC, datetime, time, timedelta
 
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -71,12 +71,10 @@ MISSION_DAYS = 7.0  # from dispatch; common practice, no source
 
 
 def sun_in_mission_words(plan: Plan, evaluation: Evaluation) -> list[str]:
-    """`sun_words` where the sun stands behind a satellite within the mission's days; all where no date is known."""
-    start = plan.mission.times.dispatch
+    """`sun_words` where the sun stands behind a satellite within the mission's days, or the plan's without a dispatch."""
     if plan.sun is None or not evaluation.dish_wanted:
         return []
-    if start is None:
-        return sun_words(plan, evaluation)
+    start = plan.mission.times.dispatch or datetime.combine(plan.sun.first_day, time.min, UTC)
     works = {look.satellite_name for look in evaluation.sky if look.clear}
     end = start + timedelta(days=MISSION_DAYS)
     return [

@@ -26,8 +26,12 @@ def angles_words(e: Evaluation, mission: Mission, units: Units) -> str:
     bearings = e.coverage.sector_bearings_deg if e.coverage else ()
     link = _link(e)
     first = bearings[0] if bearings else None
-    each = [
-        f"sector {n} stands {units.figure(clockwise_deg(bearings[0], b), '°')} clockwise from sector 1"
+    nose = e.ground.heading_deg
+    each = []
+    if first is not None and nose == nose:
+        each.append(f"sector 1 stands {units.figure(clockwise_deg(nose, first), '°')} clockwise from the nose")
+    each += [
+        f"sector {n} {units.figure(clockwise_deg(bearings[0], b), '°')} clockwise from sector 1"
         for n, b in enumerate(bearings[1:], 2)
     ]
     if link is not None and e.donor is not None:

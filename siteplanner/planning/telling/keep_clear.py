@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 
 from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.site.on_site import HazardNear
-from siteplanner.planning.telling.overhead_lines import line_words, parts_words, wires_words
+from siteplanner.planning.telling.overhead_lines import line_words
 from siteplanner.planning.telling.units import Units
 
 Named = Callable[[str], str]
@@ -31,16 +31,6 @@ def hazard_near_sentence(hazard: HazardNear, units: Units, named: Named = str) -
 def hazards_near_sentences(hazards: Iterable[HazardNear], units: Units, named: Named = str) -> list[str]:
     """`hazard_near_sentence` of each."""
     return [hazard_near_sentence(hazard, units, named) for hazard in hazards]
-
-
-def clear_distances(line: KeepAway | None, fall_m: float, units: Units) -> list[tuple[str, str]]:
-    """(what, distance) of all that must stay clear around the trailer."""
-    return [
-        ("Mast fall circle", f"{units.keep(fall_m, 1)}: nobody who need not be there"),
-        ("Overhead lines", wires_words(line, units)),
-        *([("Mapped line", parts_words(line, units))] if line is not None and line.judged else []),
-        ("Exhaust", f"{units.keep(EXHAUST_M)} from openings and people, downwind"),
-    ]
 
 
 def antenna_label(keep_m: float, units: Units) -> str:

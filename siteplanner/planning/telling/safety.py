@@ -37,7 +37,6 @@ def crew_dangers(
         ("WARNING", "Stored energy", STORED_ENERGY),
         ("WARNING", "Digging", DIGGING),
         *([("WARNING", "Dish", dish)] if dish else []),
-        ("WARNING", "Fuel", "Stop and cool before refuelling; no flame, extinguisher at hand."),
         ("WARNING", "Ground", CAUTIONS[1]),
         ("WARNING", "Manual first", CAUTIONS[3]),
     ]
@@ -61,7 +60,8 @@ def exhaust_words(units: Units) -> str:
     """Carbon monoxide."""
     return (
         f"Carbon monoxide kills: generator in the open, exhaust downwind, {units.keep(EXHAUST_M)} from doors, windows, "
-        "intakes and tents. Nobody sleeps in the exhaust, the tow vehicle included; a CO alarm where the crew sleeps."
+        "intakes and tents. Nobody sleeps in the exhaust, the tow vehicle included; a CO alarm where the crew sleeps. "
+        "Stop and cool before refuelling."
     )
 
 
@@ -77,7 +77,8 @@ def mast_words(fall_m: float, guyed: bool, units: Units) -> str:
     """The circle in which it can fall."""
     guys = " No guy is loosened while it stands." if guyed else ""
     return (
-        f"{units.keep(fall_m, 1)} round the trailer: nobody who need not be there, nobody at all while it moves.{guys}"
+        f"Within {units.keep(fall_m, 1)} of the trailer's middle: nobody who need not be there, nobody at all while it "
+        f"moves.{guys}"
     )
 
 

@@ -51,11 +51,16 @@ def jack_rows(ground: Ground, units: Units) -> list[list[str]]:
 
 def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
     """Which corner first, how well the lifts are known, what to carry, and how far the jacks reach."""
-    doubt = lift_doubt_words(ground, units)
+    if math.isnan(ground.largest_lift_m):
+        return f"Not known. A jack travels {units.lift(trailer.jack_travel_m)}."
     lift = ground.largest_lift_m + (0.0 if math.isnan(ground.lift_uncertainty_m) else ground.lift_uncertainty_m)
-    carry = "" if math.isnan(lift) else f" Boards and pads for up to {units.lift(lift)} under every wheel and jack."
-    rows = " Lifts are above the highest corner." if jack_rows(ground, units) else ""
-    return f"{raise_first_words(ground)}{rows} {doubt}{carry} A jack travels {units.lift(trailer.jack_travel_m)}."
+    how = f"{raise_first_words(ground)} Lifts are above the highest corner. {lift_doubt_words(ground, units)}"
+    if not jack_rows(ground, units):
+        how = f"The map cannot tell which corner is low (± {units.lift(ground.lift_uncertainty_m)}): the level decides."
+    return (
+        f"{how} Carry boards and pads for up to "
+        f"{units.lift(lift)}; a jack travels {units.lift(trailer.jack_travel_m)}."
+    )
 
 
 def ground_words(ground: Ground, heading: str, units: Units) -> str:

@@ -59,12 +59,14 @@ def dish_wind_sentence(tracking_m_s: float, stow_m_s: float, kind: str, units: U
 
 
 def mast_wind_rows(mission: Mission, units: Units) -> list[list[str]]:
-    """What the mast stands: each stop, without and with guys; `manual` where the mission states nothing."""
+    """What the mast stands: each stop, without and with guys; none where the mission states nothing of either."""
     wind, stops = mission.wind, mission.trailer.mast_stops_m
 
     def cell(limit_m_s: float) -> str:
-        return "not stated: manual" if limit_m_s != limit_m_s else units.gust(limit_m_s)
+        return "see manual" if limit_m_s != limit_m_s else units.gust(limit_m_s)
 
+    if not wind.mast_limit_unguyed_m_s and not wind.mast_limit_guyed_m_s:
+        return []
     return [
         [
             units.stop(stop),
@@ -73,15 +75,6 @@ def mast_wind_rows(mission: Mission, units: Units) -> list[list[str]]:
         ]
         for stop in stops
     ]
-
-
-def raising_sentence(mast: MastLimit, kind: str, units: Units) -> str:
-    """Up to which wind the mast is raised and lowered, and whose figure that is."""
-    below, sign = units.gust(mast.raise_below_m_s), wind_sign(mast.raise_below_m_s)
-    shown = f" ({sign})" if sign else ""
-    if mast.raising_stated:
-        return f"Raise and lower the mast only below {below}{shown}, {KINDS[kind]}."
-    return f"Raise and lower the mast only below {below}{shown}, gusts: {RAISING_NOT_STATED}."
 
 
 def site_wind_sentences(wind: SiteWind | None, units: Units) -> list[str]:
@@ -105,9 +98,10 @@ def site_wind_sentences(wind: SiteWind | None, units: Units) -> list[str]:
 def mast_words(mast: MastLimit, kind: str, units: Units) -> str:
     """What the mast stands at its stop, and what it is raised in; or that nobody said."""
     how = "guyed" if mast.guyed else "not guyed"
-    raising = f"raise and lower it below {units.gust(mast.raise_below_m_s)}"
+    sign = wind_sign(mast.raise_below_m_s)
+    raising = f"raise and lower it below {units.gust(mast.raise_below_m_s)}{f' ({sign})' if sign else ''}"
     if not mast.raising_stated:
-        raising += f" ({RAISING_NOT_STATED})"
+        raising += f", {RAISING_NOT_STATED}"
     if not mast.stated:
         said = f"{MAST_NOT_STATED} ({units.stop(mast.stop_m)}, {how})"
         return f"{said[:1].upper()}{said[1:]}; {raising}."
