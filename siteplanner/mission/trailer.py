@@ -9,7 +9,6 @@ from pydantic import Field, field_validator, model_validator
 from siteplanner.core.constants import MPH_M_S
 from siteplanner.mission.parts import OneOrMoreFigures, Part
 
-
 GUY_RADIUS_SHARE = 0.75  # of the mast's height: common practice, no source
 GUYS = 4  # of a mast that is guyed, where nobody says how many: common practice, no source
 
@@ -64,9 +63,9 @@ class Trailer(Part):
         None,
         gt=0,
         le=100,
-        description="From the mast to its guy anchors, kept free of structures, trees, roads and water. None: 0.75 times "
-        "the highest of mast_stops_m; field masts have their anchors at 60 to 80 % of the height. Common practice; the "
-        "manual goes before it. Nothing is kept free without guys.",
+        description="From the mast to its guy anchors, kept free of structures, trees, roads and water. None: 0.75 "
+        "times the highest of mast_stops_m; field masts have their anchors at 60 to 80 % of the height. Common "
+        "practice; the manual goes before it. Nothing is kept free without guys.",
     )
     dish_height_m: float = Field(2.0, gt=0, description="Dish centre above ground. Common practice.")
     exhaust_side: Literal["left", "right", "front", "rear"] | None = Field(

@@ -30,6 +30,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
 from siteplanner.planning.telling.clock import clock_text, minutes_range
+from siteplanner.planning.telling.compass import SKEW_SENSE
 from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
 from siteplanner.planning.telling.radio_back import (
     not_there_words,
@@ -41,7 +42,7 @@ from siteplanner.planning.telling.radio_back import (
 from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.safety import antennas_words, crew_dangers, dish_words, told_findings
 from siteplanner.planning.telling.set_up import set_up_of, steps_for_both, steps_total
-from siteplanner.planning.telling.sky import look_state, margin_text, not_clear_sentences
+from siteplanner.planning.telling.sky import known_to_words, look_state, margin_text
 from siteplanner.planning.telling.stand import footprint_words, jack_note, jack_rows, slope_words
 from siteplanner.planning.telling.timeline import fuel_words, light_words
 from siteplanner.planning.telling.trees import look_up_sentence
@@ -204,12 +205,14 @@ def _sky(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
         "dish": _dish(plan, e, units),
         "search": search_words(e, name, plan.mission.trailer.acquisition_min[2], units),
         "sun": [name_in_text(s, 300) for s in sun_in_mission_words(plan, e)],
-        "sky_known": [name_in_text(s, 300) for s in not_clear_sentences(e.sky if e.dish_wanted else (), units)],
-        "look_for": look_up_sentence(e, units) if e.dish_wanted else "",
+        "sky_known": [name_in_text(s, 300) for s in known_to_words(e.sky if e.dish_wanted else (), units)],
+        "look_for": f"{SKEW_SENSE} {look_up_sentence(e, units)}".strip() if e.dish_wanted else "",
         "links": [[name_in_text(row[0], 30), *row[1:]] for row in donor_rows(e, units)],
         "link_note": link_note(e),
         "terminal": terminal_sentences(e, units),
-        "backhaul": name_in_text(backhaul_sentence(e, units.first), 420) if len(e.backhauls) > 1 or not e.dish_used else "",
+        "backhaul": name_in_text(backhaul_sentence(e, units.first), 420)
+        if len(e.backhauls) > 1 or not e.dish_used
+        else "",
         "declination": compass_words(e, units),
     }
 

@@ -42,7 +42,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
 
     `radio_m`: what the public keeps from the front of the antennas; told where somebody can stand that near.
     """
-    e, spot, mission = ranked.evaluation, ranked.spot, plan.mission
+    spot, mission = ranked.spot, plan.mission
     trailer, heading = mission.trailer, ranked.evaluation.ground.heading_deg
     half = max(LEAST_HALF_M, 1.55 * fall_m)
     view = View(spot.x - half, spot.y + half, 2 * half / SIDE_MM, SIDE_MM, SIDE_MM)
@@ -90,7 +90,9 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     way_out = _way_out(ranked, true_up)
     if way_out is not None:
         x, y = toward(cx, cy, way_out, (fall_m + TOW_OUTSIDE_M) / per_mm)
-        body += tow_vehicle_mark(x, y, way_out, max(2.0, mission.rig.length_m - trailer.length_m) / per_mm, 2.4 / per_mm)
+        body += tow_vehicle_mark(
+            x, y, way_out, max(2.0, mission.rig.length_m - trailer.length_m) / per_mm, 2.4 / per_mm
+        )
         labels.keep_free(x, y, 3.0)
         taken = [*taken, way_out]
     if lamps_wanted(ranked.on_site.timeline):
@@ -156,9 +158,7 @@ def _circle_labels(
     rings.append((EXHAUST_M + mission.trailer.length_m / 2, exhaust_label(side_known, units.first)))
     held = list(taken)
     for radius_m, text in rings:
-        free = max(
-            range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in held], default=180)
-        )
+        free = max(range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in held], default=180))
         x, y = toward(cx, cy, free, radius_m / per_mm)
         out += labels.put(x, y, text)
         held.append(free)

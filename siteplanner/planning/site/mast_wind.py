@@ -45,7 +45,9 @@ def mast_limit(mission: Mission, stop_m: float) -> MastLimit:
     A guyed mast without a limit of its own is held to the one without guys, which it stands as well.
     """
     wind, stops = mission.wind, mission.trailer.mast_stops_m
-    free, guyed = (at_stop(limits, stops, stop_m) for limits in (wind.mast_limit_unguyed_m_s, wind.mast_limit_guyed_m_s))
+    free, guyed = (
+        at_stop(limits, stops, stop_m) for limits in (wind.mast_limit_unguyed_m_s, wind.mast_limit_guyed_m_s)
+    )
     limit = free if not mission.guys or math.isnan(guyed) else guyed
     raising = wind.mast_limit_raising_m_s
     return MastLimit(stop_m, mission.guys > 0, limit, math.nan if raising is None else raising)

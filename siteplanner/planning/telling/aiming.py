@@ -71,7 +71,7 @@ MISSION_DAYS = 7.0  # from dispatch; common practice, no source
 
 
 def sun_in_mission_words(plan: Plan, evaluation: Evaluation) -> list[str]:
-    """`sun_words` where the sun stands behind a satellite within the mission's days, or the plan's without a dispatch."""
+    """`sun_words` where the sun stands behind a satellite within the mission's days (the plan's, undated)."""
     if plan.sun is None or not evaluation.dish_wanted:
         return []
     start = plan.mission.times.dispatch or datetime.combine(plan.sun.first_day, time.min, UTC)

@@ -22,9 +22,9 @@ def ten_minutes(units: Units) -> str:
     """How to leave fast: people first, the trailer only where there is time for it."""
     return (
         "1. Say on the radio that you leave and by which road. 2. No time (fire, water, wire): go now, leave the "
-        "trailer, generator off if you pass it. 3. Ten minutes: cell off, generator off, cables out; look up, mast down "
-        "and pinned; dish stowed; jacks and outriggers up; hitch, pin, chains; chocks last. Anchors, rod, pads stay. "
-        "Check the mast: nobody drives with it up."
+        "trailer, generator off if you pass it. 3. Ten minutes: cell off, generator off, cables out; look up, mast "
+        "down and pinned; dish stowed; jacks and outriggers up; hitch, pin, chains; chocks last. Anchors, rod, pads "
+        "stay. Check the mast: nobody drives with it up."
     )
 
 

@@ -97,13 +97,16 @@ def _water(breach: Breach, units: Units) -> str:
 
 def _trees(breach: Breach, units: Units) -> str:
     if breach.kind == "guys":
-        return "Trees reach where the trailer, its outriggers and the guys of its mast would be (surface less elevation)."
+        return (
+            "Trees reach where the trailer, its outriggers and the guys of its mast would be (surface less elevation)."
+        )
     what = "Trees reach" if breach.kind == "reach" else f"Trees or roofs about {units.length(breach.figure)} tall stand"
     return f"{what} where the trailer and its outriggers would be (surface less elevation)."
 
 
 def _soft(breach: Breach, units: Units) -> str:
-    return f"Soft ground{f' ({breach.names[0]})' if breach.names else ''} under trailer{', outriggers or guy anchors' if breach.kind == 'guys' else ' or outriggers'}."
+    under = "trailer, outriggers or guy anchors" if breach.kind == "guys" else "trailer or outriggers"
+    return f"Soft ground{f' ({breach.names[0]})' if breach.names else ''} under {under}."
 
 
 def _roadway(breach: Breach, units: Units) -> str:

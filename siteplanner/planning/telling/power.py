@@ -10,8 +10,8 @@ def power_step(power: Power, units: Units) -> str:
     """The step of the set-up that brings power."""
     if not power.shore_power:
         return (
-            "Generator: exhaust away from people and openings, downwind. Breakers off; fuel, oil, start, let it settle; "
-            "breakers on."
+            "Generator: exhaust away from people and openings, downwind. Breakers off; fuel, oil, start, let it "
+            "settle; breakers on."
         )
     return (
         f"Shore power ({shore_words(power, units)}): all breakers of the unit off, generator off and its switch to "

@@ -51,8 +51,8 @@ def told_findings(findings: Sequence[Finding]) -> list[tuple[str, Finding]]:
 def wire_down_words(units: Units) -> str:
     """A wire on the ground, or on the rig."""
     return (
-        f"Stay {units.keep(WIRE_DOWN_M)} off, touch nothing that it touches, keep others off, call the line's owner. On "
-        "the vehicle: stay in; if it burns, jump clear, feet together, and shuffle away."
+        f"Stay {units.keep(WIRE_DOWN_M)} off, touch nothing that it touches, keep others off, call the line's owner. "
+        "On the vehicle: stay in; if it burns, jump clear, feet together, and shuffle away."
     )
 
 
@@ -68,8 +68,8 @@ def exhaust_words(units: Units) -> str:
 def lightning_words(units: Units) -> str:
     """What the tallest metal around asks for."""
     return (
-        "At the first thunder or flash: hands off mast, guys and trailer, neither raise nor lower; into a building or a "
-        f"hard-topped vehicle, windows up, until {units.figure(AFTER_THUNDER_MIN, 'min')} after the last thunder."
+        "At the first thunder or flash: hands off mast, guys and trailer, neither raise nor lower; into a building or "
+        f"a hard-topped vehicle, windows up, until {units.figure(AFTER_THUNDER_MIN, 'min')} after the last thunder."
     )
 
 
@@ -87,8 +87,8 @@ STORED_ENERGY = (
     "your tag, lower or pin the mast, let the pressure out, try to start it. Only who hung a tag takes it off."
 )
 DIGGING = (
-    "Before any rod or anchor is driven, have buried lines marked: 811 in the US, elsewhere the local service; say that "
-    "it is an emergency."
+    "Before any rod or anchor is driven, have buried lines marked: in the US call 811, elsewhere the local service; "
+    "say that it is an emergency."
 )
 
 

@@ -49,7 +49,7 @@ def set_up_of(mission: Mission, nose: str, angles: str, turn: str, backhaul: str
 
 def _told(of: SetUp, units: Units) -> list[tuple[str, str, float]]:
     """(what, who of two, share of the set-up time), in order."""
-    steps = [
+    steps: list[tuple[str, str, float]] = [
         ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "both", 4),
         (
             f"Park: nose {of.nose}. Parking brake on. Chock the wheels on both sides, before and behind, the downhill "

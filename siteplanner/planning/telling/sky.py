@@ -48,11 +48,6 @@ def sky_known_sentences(looks: Sequence[Look], units: Units) -> list[str]:
     return [*filter(None, (doubt_words(looks), *known_to_words(looks, units)))]
 
 
-def not_clear_sentences(looks: Sequence[Look], units: Units) -> list[str]:
-    """Why a line is not known to be clear, for whoever must look; nothing of those that are."""
-    return known_to_words([look for look in looks if not look.clear], units)
-
-
 def unknown_words(look: Look) -> str:
     """Why a line is not known to be clear, within a list: `skyline not known`."""
     return "trees on the way not known" if look.trees_unknown else "skyline not known"

@@ -43,7 +43,7 @@ def cells_words(ground: Ground, units: Units) -> str:
 
 
 def jack_rows(ground: Ground, units: Units) -> list[list[str]]:
-    """(corner, lift) where the elevation knows a lift better than nothing; empty where every lift is within its doubt."""
+    """(corner, lift) where the elevation knows a lift; empty where every one is within its doubt."""
     if ground.level_within_doubt or not ground.known_at_size:
         return []
     return [[label, lift_words(ground, key, units)] for key, label in CORNERS]
@@ -58,8 +58,7 @@ def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
     if not jack_rows(ground, units):
         how = f"The map cannot tell which corner is low (± {units.lift(ground.lift_uncertainty_m)}): the level decides."
     return (
-        f"{how} Carry boards and pads for up to "
-        f"{units.lift(lift)}; a jack travels {units.lift(trailer.jack_travel_m)}."
+        f"{how} Carry boards and pads for up to {units.lift(lift)}; a jack travels {units.lift(trailer.jack_travel_m)}."
     )
 
 

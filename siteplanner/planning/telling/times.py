@@ -43,9 +43,10 @@ def set_up_words(two_min: float, one_min: float, search_min: tuple[float, float]
     def minutes(value: float) -> str:
         return units.figure(value, "min")
 
+    two, one = two_min + high, one_min + high
     return (
-        f"Minutes count from the parking brake on: {minutes(two_min)} for two, {minutes(one_min)} for one; a search that "
-        f"ends after the last step takes {low:g} to {minutes(high)} more, so on air after {two_min + low:.0f} to "
-        f"{minutes(two_min + high)} for two, {one_min + low:.0f} to {one_min + high:.0f} for one. Not on air after {minutes(two_min + high)} (two) or {minutes(one_min + high)} "
-        "(one): stop, call, think."
+        f"Minutes count from the parking brake on: {minutes(two_min)} for two, {minutes(one_min)} for one; a search "
+        f"that ends after the last step takes {low:g} to {minutes(high)} more, so on air after {two_min + low:.0f} to "
+        f"{minutes(two)} for two, {one_min + low:.0f} to {one:.0f} for one. Not on air after {minutes(two)} (two) or "
+        f"{minutes(one)} (one): stop, call, think."
     )
