@@ -32,6 +32,7 @@ from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sent
 from siteplanner.planning.telling.clock import clock_text, minutes_range
 from siteplanner.planning.telling.compass import SKEW_SENSE
 from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
+from siteplanner.planning.telling.power import endurance_words
 from siteplanner.planning.telling.radio_back import (
     not_there_words,
     phone_words,
@@ -121,7 +122,7 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units = BOTH) -> dict[st
         if site.timeline is None or site.timeline.dispatch is None
         else f", {clock_text(site.timeline.dispatch)}",
         "light": light_words(site.timeline),
-        "fuel": fuel_words(site.timeline, mission.power.fuel_tank_l, units),
+        "fuel": endurance_words(mission.power, fuel_words(site.timeline, mission.power.fuel_tank_l, units), units),
         "nothing": nothing_comes_up(mission.trailer.acquisition_min[2], e.dish_used, units),
         "ten": ten_minutes(units),
         "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],

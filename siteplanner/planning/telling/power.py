@@ -19,6 +19,11 @@ def power_step(power: Power, units: Units) -> str:
     )
 
 
+def endurance_words(power: Power, fuel: str, units: Units) -> str:
+    """How long the power lasts; `fuel`: what the generator's tank gives, in sentences."""
+    return f"Shore power: {shore_words(power, units)}. Generator, as spare: {fuel}" if power.shore_power else fuel
+
+
 def shore_words(power: Power, units: Units) -> str:
     """`plug 4 pins, 240 V, 50 A; cable reaches 30 m`; what is not stated says so."""
     plug = f"plug {power.shore_plug}" if power.shore_plug else "plug not stated: look before leaving"

@@ -26,6 +26,8 @@ CORNERS = (
 def footprint_words(trailer: Trailer, units: Units) -> str:
     """Length and width with the outriggers out."""
     arm = trailer.outrigger_reach_m
+    if arm == 0:
+        return f"{units.stated(trailer.length_m, 'm')} by {units.length(trailer.width_m, 1)}, no outriggers"
     width = units.length(trailer.width_m + 2 * arm, 1)
     return f"{units.stated(trailer.length_m, 'm')} by {width}, outriggers {units.length(arm, 1)} a side"
 
