@@ -30,7 +30,7 @@ from siteplanner.planning.telling.units import BOTH, METRIC, US
 from tests.outputs.crew_steps import set_up_of, with_trailer
 from tests.outputs.factory import make_plan, waiting
 
-METRIC_UNIT = re.compile(r"\d (?:m|km|kg|t|l|m/s)\b")
+METRIC_UNIT = re.compile(r"\d (?:m|km|kg|t|m/s)\b")
 US_UNIT = re.compile(r"\d (?:ft|in|mi|lb|gal)\b")
 
 

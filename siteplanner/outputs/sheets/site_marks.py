@@ -61,8 +61,8 @@ class Labels:
 
 
 def arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, width: float) -> str:
-    """A line with a head, from one distance to another."""
-    x0, y0 = toward(cx, cy, bearing_deg, start)
+    """A line with a head at `end`; it begins at 0.45 of `start`, outside of the trailer."""
+    x0, y0 = toward(cx, cy, bearing_deg, 0.45 * start)
     x1, y1 = toward(cx, cy, bearing_deg, end)
     return (
         f'<path d="M{x0:.2f} {y0:.2f}L{x1:.2f} {y1:.2f}" stroke="#000" stroke-width="{width}"/>'
@@ -70,7 +70,7 @@ def arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, wi
     )
 
 
-def trailer_mark(cx: float, cy: float, heading_deg: float, trailer: Any, metres_per_mm: float) -> str:
+def trailer_drawing(cx: float, cy: float, heading_deg: float, trailer: Any, metres_per_mm: float) -> str:
     """Body, tongue at the nose, outriggers at the corners with their pads."""
     wide, long, arm = (v / metres_per_mm for v in (trailer.width_m, trailer.length_m, trailer.outrigger_reach_m))
     out = (

@@ -20,7 +20,7 @@ from siteplanner.outputs.sheets.site_marks import (
     lamp_mark,
     tow_vehicle_mark,
     toward,
-    trailer_mark,
+    trailer_drawing,
 )
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.keep_away import reached_from_ground
@@ -68,7 +68,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     taken = [bearing for bearing, _, _ in aims]
     words: list[tuple[float, float, str]] = []
     for bearing, what, width in aims:
-        body += arrow(cx, cy, bearing, circle * 0.44, reach, width)
+        body += arrow(cx, cy, bearing, circle * 0.98, reach, width)
         east, north = math.sin(math.radians(bearing)), math.cos(math.radians(bearing))
         words.append(
             (cx + (reach + 2.5) * east, cy - (reach + 3.0) * north + 0.8, true_label(what, bearing, units.first))
@@ -81,7 +81,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
             body += guy_marks(cx, cy, guys, trailer.guy_anchors_m / per_mm)
             for bearing in guys:
                 labels.keep_free(*toward(cx, cy, bearing, trailer.guy_anchors_m / per_mm), 1.2)
-        body += trailer_mark(cx, cy, heading, trailer, per_mm)
+        body += trailer_drawing(cx, cy, heading, trailer, per_mm)
         labels.keep_free(cx, cy, trailer.length_m / 2 / per_mm)
         nose = trailer.length_m / 2 / per_mm + 5.0
         x, y = toward(cx, cy, heading, nose)

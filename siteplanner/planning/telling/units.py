@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from siteplanner.core.constants import FOOT_M, MILE_M, POUND_KG, US_GALLON_L
+from siteplanner.core.constants import FOOT_M, MILE_M, POUND_KG
 
 NOT_KNOWN = "not known"
 INCH_M = FOOT_M / 12
@@ -23,7 +23,6 @@ _SPOKEN = {
     "ft": ("foot", "feet"),
     "in": ("inch", "inches"),
     "l": ("litre", "litres"),
-    "gal": ("gallon", "gallons"),
     "mi": ("mile", "miles"),
     "t": ("tonne", "tonnes"),
     "kg": ("kilogram", "kilograms"),
@@ -46,7 +45,6 @@ _TO_US = {
     "km": (1000 / MILE_M, "mi"),
     "km²": ((1000 / MILE_M) ** 2, "sq mi"),
     "kg": (1 / POUND_KG, "lb"),
-    "l": (1 / US_GALLON_L, "gal"),
     "t": (1000 / POUND_KG, "lb"),
     "m/s": (3600 / MILE_M, "mph"),
 }
