@@ -122,7 +122,9 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units = BOTH) -> dict[st
         if site.timeline is None or site.timeline.dispatch is None
         else f", {clock_text(site.timeline.dispatch)}",
         "light": light_words(site.timeline),
-        "fuel": endurance_words(mission.power, fuel_words(site.timeline, mission.power.fuel_tank_l, units), units),
+        "fuel": name_in_text(
+            endurance_words(mission.power, fuel_words(site.timeline, mission.power.fuel_tank_l, units), units), 500
+        ),
         "nothing": nothing_comes_up(mission.trailer.acquisition_min[2], e.dish_used, units),
         "ten": ten_minutes(units),
         "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
@@ -190,7 +192,9 @@ def _order(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     people = mission.times.crew
     return {
         "people": f"{people} {'people, a lead and a helper' if people > 1 else 'person'}",
-        "steps": [[str(n), *row] for n, row in enumerate(steps_for_both(made, units), 1)],
+        "steps": [
+            [str(n), name_in_text(text, 420), *row] for n, (text, *row) in enumerate(steps_for_both(made, units), 1)
+        ],
         "steps_total": steps_total(mission.trailer, units),
     }
 

@@ -11,6 +11,7 @@ from shapely.affinity import rotate
 from siteplanner.outputs.sheets.sheet_maps import View, furniture, path, svg
 from siteplanner.outputs.sheets.site_marks import (
     LAMPS_M,
+    SIDES,
     Labels,
     arrow,
     exhaust_mark,
@@ -150,12 +151,17 @@ def _circle_labels(
     """The circles' words, each on its circle where nothing else goes."""
     mission, out = plan.mission, ""
     cx = cy = SIDE_MM / 2
-    rings = [(fall_m, fall_label(fall_m, units.first))]
+    rings: list[tuple[float, str]] = []
+    exhaust, heading = mission.trailer.exhaust_side, ranked.evaluation.ground.heading_deg
+    if exhaust is not None and math.isfinite(heading):
+        x, y = toward(cx, cy, heading + SIDES[exhaust], (EXHAUST_M + mission.trailer.width_m / 2) / per_mm)
+        out += labels.put(x, y, exhaust_label(True, units.first))
+    else:
+        rings.append((EXHAUST_M + mission.trailer.length_m / 2, exhaust_label(False, units.first)))
+    rings.append((fall_m, fall_label(fall_m, units.first)))
     if mission.guys:
         far = mission.trailer.guy_anchors_m
         rings.append((far, guy_label(mission.guys, far, units.first)))
-    side_known = mission.trailer.exhaust_side is not None
-    rings.append((EXHAUST_M + mission.trailer.length_m / 2, exhaust_label(side_known, units.first)))
     held = list(taken)
     for radius_m, text in rings:
         free = max(range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in held], default=180))

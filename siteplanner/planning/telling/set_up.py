@@ -109,7 +109,7 @@ def _guys(of: SetUp, units: Units) -> str:
 def _raise(of: SetUp, units: Units) -> str:
     tend = (
         " One raises, one tends the guys, the windward one first, so that none is slack or pulls; alone: stop at each "
-        "section and tend them."
+        "section and tend them. Fewer hands than the manual asks for: do not raise."
         if of.guys
         else ""
     )

@@ -118,7 +118,7 @@ def ground_words(wind: SiteWind, units: Units) -> str:
         return ""
     return (
         f"The ground here speeds wind up to {worst.ground:.2f} times (from {units.bearing(worst.from_deg)} true)"
-        f"{_unmet_words(worst)}: the dish reaches its limit with {units.gust(wind.open_tracking_limit_m_s)} in the "
+        f"{_unmet_words(worst)}: the dish's limit is reached with {units.gust(wind.open_tracking_limit_m_s)} in the "
         "open."
     )
 
