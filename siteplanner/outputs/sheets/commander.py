@@ -66,7 +66,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "sentence": set_apart(recommendation(plan), names),
         "firmness": set_apart(f"{firmness_sentence(plan)} {prefer_runner_up(plan, BOTH)}".strip(), names),
         "aid": CAUTION,
-        "warnings": [[f.severity, finding_text(f, 320)] for f in plan.findings if f.severity in ("caution", "warning")],
+        "warnings": [[f.severity, finding_text(f, longest=320)] for f in plan.findings if f.severity in ("caution", "warning")],
         "assumptions": assumed(plan, BOTH, named(160)),
         "arrival": arrival_words(plan, best),
         "facts": [],

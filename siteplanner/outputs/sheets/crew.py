@@ -147,7 +147,7 @@ def _danger(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     return {
         "cautions": [
             *([word, f"{what}: {text}"] for word, what, text in dangers),
-            *([word, finding_text(f)] for word, f in told_findings(told)),
+            *([word, finding_text(f, units)] for word, f in told_findings(told)),
         ],
         "antennas": antennas_words(site.antennas, units),
     }

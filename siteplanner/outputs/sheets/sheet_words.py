@@ -11,6 +11,7 @@ from siteplanner.errors import Finding
 from siteplanner.outputs.sheets.fonts import name_in_text
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.units import METRIC, Units
 
 MOST_HAZARDS = 3  # nearest areas that a sheet names
 NO_BREAK = "\u00a0"  # a blank at which no line breaks
@@ -39,7 +40,7 @@ def geo_uri(spot: Spot) -> str:
     return f"geo:{spot.latitude:.6f},{spot.longitude:.6f}"
 
 
-def finding_text(finding: Finding, longest: int = 260) -> str:
+def finding_text(finding: Finding, units: Units = METRIC, longest: int = 260) -> str:
     """A finding with its remedy on one line."""
-    words = said(finding)
+    words = said(finding, units.first)
     return name_in_text(f"{words.message} {words.remedy}".strip(), longest)
