@@ -228,6 +228,14 @@ def allowed_loss_db(params: LinkParameters) -> tuple[float, float]:
     return down, up
 
 
+def reading_that_serves_dbm(params: LinkParameters) -> float:
+    """RSRP at the handset at which both directions just work: what its downlink needs, or more where the uplink is the
+    weaker by then.
+    """
+    down, up = allowed_loss_db(params)
+    return params.least_rsrp_dbm + max(0.0, down - up)
+
+
 def deciding_direction(params: LinkParameters) -> tuple[Literal["downlink", "uplink"], float]:
     """The weaker direction, and by how many dB; the same on every path, for both take the same loss."""
     down, up = allowed_loss_db(params)

@@ -22,6 +22,9 @@ class Satellite(Part):
 
     name: str = ""
     longitude_deg: float = Field(ge=-180, le=180, description="East positive.")
+    controller_name: str = Field(
+        "", max_length=60, description="What the dish's controller calls it, for the crew; empty: as `name`."
+    )
 
 
 class Sky(Part):

@@ -20,7 +20,7 @@ from siteplanner.mission.doubts import Doubts
 from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import OneOrMore, Part, Paths
-from siteplanner.mission.trailer import Power, Rig, Speeds, Trailer, Wind
+from siteplanner.mission.trailer import GUYS, Power, Rig, Speeds, Trailer, Wind
 
 
 class Staging(Part):
@@ -312,6 +312,22 @@ class Mission(Part):
             if len(getattr(self.wind, name)) not in (0, 1, stops):
                 raise ValueError(f"wind.{name} needs a figure for each of the {stops} trailer.mast_stops_m, or one")
         return self
+
+    @model_validator(mode="after")
+    def _guys_once(self) -> Mission:
+        if self.trailer.guys is not None and self.wind.mast_guyed not in (None, self.trailer.guys > 0):
+            raise ValueError(
+                f"trailer.guys = {self.trailer.guys} and wind.mast_guyed = {str(self.wind.mast_guyed).lower()} say "
+                "different things: leave wind.mast_guyed out"
+            )
+        return self
+
+    @property
+    def guys(self) -> int:
+        """How many guys the mast has at its highest ring; 0: none."""
+        if self.trailer.guys is not None:
+            return self.trailer.guys
+        return GUYS if self.wind.mast_guyed else 0
 
     @property
     def stagings(self) -> tuple[Staging, ...]:

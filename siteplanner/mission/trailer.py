@@ -9,6 +9,9 @@ from pydantic import Field, field_validator, model_validator
 from siteplanner.core.constants import MPH_M_S
 from siteplanner.mission.parts import OneOrMoreFigures, Part
 
+GUY_RADIUS_SHARE = 0.75  # of the mast's height: common practice, no source
+GUYS = 4  # of a mast that is guyed, where nobody says how many: common practice, no source
+
 
 class Trailer(Part):
     """The trailer as it stands on the ground."""
@@ -49,7 +52,25 @@ class Trailer(Part):
         0.0, ge=-5, le=5, description="Mast from the dish to the right, looking forward. Common practice."
     )
     mast_width_m: float = Field(0.3, gt=0, le=3, description="Lowest section with its cables. Common practice.")
+    guys: int | None = Field(
+        None,
+        ge=0,
+        le=12,
+        description="Guys of the mast at its highest ring, evenly round it; 0: it stands by itself. None: 4 where "
+        "wind.mast_guyed says that the crew guys it, else 0. Common practice: 3 or 4.",
+    )
+    guy_radius_m: float | None = Field(
+        None,
+        gt=0,
+        le=100,
+        description="From the mast to its guy anchors, kept free of structures, trees, roads and water. None: 0.75 "
+        "times the highest of mast_stops_m; field masts have their anchors at 60 to 80 % of the height. Common "
+        "practice; the manual goes before it. Nothing is kept free without guys.",
+    )
     dish_height_m: float = Field(2.0, gt=0, description="Dish centre above ground. Common practice.")
+    exhaust_side: Literal["left", "right", "front", "rear"] | None = Field(
+        None, description="Where the generator blows, looking forward; None: not stated, so all round is drawn."
+    )
     set_up_min: tuple[float, float, float] = Field(
         (30.0, 45.0, 60.0), description="Low, likely, high minutes for one or two people. Common practice."
     )
@@ -73,6 +94,11 @@ class Trailer(Part):
         if any(not 1 <= s <= 100 for s in stops):
             raise ValueError("mast stops are metres above ground between 1 and 100")
         return tuple(sorted(set(stops)))
+
+    @property
+    def guy_anchors_m(self) -> float:
+        """How far from the mast its guy anchors stand, where it has guys."""
+        return GUY_RADIUS_SHARE * max(self.mast_stops_m) if self.guy_radius_m is None else self.guy_radius_m
 
     @property
     def jack_width_m(self) -> float:
@@ -247,12 +273,16 @@ class Wind(Part):
     mast_limit_raising_m_s: float | None = Field(
         None,
         gt=0,
-        description="Wind above which the mast is neither raised nor lowered, from the manual; None: not stated.",
+        description="Wind above which the mast is neither raised nor lowered, from the manual. None: not stated; the "
+        "sheets then name 25 mph, above which US Army teaching asks for extra care with a mast (Subcourse SS0732), as "
+        "a common figure of field manuals and never as the unit's own.",
     )
     mast_limits_hold_for: Literal["gust", "mean"] = Field(
         "gust", description="Whether the mast's limits are gusts or mean winds, as limits_hold_for."
     )
-    mast_guyed: bool = Field(False, description="Whether the crew guys the mast.")
+    mast_guyed: bool | None = Field(
+        None, description="Whether the crew guys the mast. None: as trailer.guys says; not, where that says nothing."
+    )
     forecast_mean_min: Literal[1, 2, 3, 10, 60] = Field(
         10,
         description="Minutes over which the column `speed` of the forecast is a mean; 2 for US airport reports, 10 "
@@ -293,6 +323,13 @@ class Power(Part):
     )
     refuel_at_share: float = Field(
         0.25, ge=0, lt=1, description="Refuel when this share of the tank is left. Common practice."
+    )
+    shore_power: bool = Field(
+        False, description="Whether the unit runs from a building's power where it stands; the generator is then spare."
+    )
+    shore_plug: str = Field("", max_length=60, description="Its plug, as the crew must find it: shape, volts, amperes.")
+    shore_cable_m: float | None = Field(
+        None, gt=0, le=500, description="How far the unit's cable reaches; None: not stated."
     )
 
     @field_validator("fuel_burn_l_per_h")

@@ -206,6 +206,15 @@ def lift(ground, corner):
     return f"not known (± {words})" if ground["source_cell_m"] >= 30 else f"within ± {words}"
 
 
+def jacks(ground):
+    """Lifts where the elevation knows one of them at the trailer's size, else that it does not."""
+    doubt = ground["lift_uncertainty_m"]
+    if ground["source_cell_m"] < 30 and any(metres > doubt for metres in ground["jack_differences_m"].values()):
+        corners = "front_left", "front_right", "rear_left", "rear_right"
+        return [f"{c.replace('_', ' ').capitalize()}{lift(ground, c)}" for c in corners]
+    return [f"cannot tell which corner is low (± {doubt:.2f} m ({doubt / 0.0254:.1f} in)): the level decides"]
+
+
 def crew(record):
     spot = record["spots"][0]
     ground, coverage, timeline = spot["ground"], spot["coverage"], spot["timeline"]
@@ -216,33 +225,32 @@ def crew(record):
         f"Set-up at spot {spot['name']}",
         f"Nose points to{bearing(ground['heading_deg'])} true, {bearing(ground['heading_deg'] - east)} magnetic",
         f"Slope{angle(ground['slope_deg'])}; roll {angle(ground['roll_deg'])}, pitch {angle(ground['pitch_deg'])}",
-        *(
-            f"{corner.replace('_', ' ').capitalize()}{lift(ground, corner)}"
-            for corner in ("front_left", "front_right", "rear_left", "rear_right")
-        ),
+        *jacks(ground),
         f"Mast stop{coverage['mast_height_m']:.0f} m",
         *(f"Sector {n}{bearing(b)}{bearing(b - east)}" for n, b in enumerate(coverage["sector_bearings_deg"], 1)),
-        *(f"{p['name']}{percent(p['probability'])}{bearing(p['bearing_deg'])}" for p in stations),
+        *(p["name"] for p in stations),
+        *(f"dBm{bearing(p['bearing_deg'])}" for p in stations if p["probability"] >= 0.5),
         f"{timeline['fuel_low_h']:.0f} h at high burn, {timeline['fuel_likely_h']:.0f} h likely",
         f"{power['fuel_tank_l']:g} l ({power['fuel_tank_l'] / 3.785411784:.1f} gal) usable",
         f"Refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
         f"Relief {timeline['relief_h']:g} h after dispatch",
-        f"cells of {ground['cell_size_m']:g} m",
-        *(f["message"] for f in (*record["findings"], *spot["findings"]) if f["severity"] == "caution"),
+        *(
+            f["message"]
+            for f in (*record["findings"], *spot["findings"])
+            if f["severity"] == "caution" and not f["code"].startswith("route_")  # the driver's
+        ),
         *place(spot),
         *wind(spot, record),
     ]
     for look in spot["sky"]:
         names = "azimuth_deg", "azimuth_magnetic_deg", "elevation_deg", "skew_deg"
-        known = "".join(with_doubt(look, name) for name in ("horizon", "margin"))
+        known = with_doubt(look, "margin")
         out.append(look["satellite_name"] + "".join(angle(look[name]) for name in names) + known)
         if look["known_to_m"] is not None:
             out.append(f"clear if no ground beyond is higher than {math.ceil(look['ceiling_m'] - 1e-9):,} m")
-    for row, who in zip(spot["radio_exposure"], ("Public", "Crew who know of it"), strict=True):
+    for row, who in zip(spot["radio_exposure"], ("Public", "Informed crew"), strict=True):
         assert row["keep_m"] == row["icnirp_main_beam_m"] > row["main_beam_m"]
-        out.append(f"{who}{short_distance(row['keep_m'])}ICNIRP 2020{percent(row['ground_share'], 1)}")
-        out.append(f"{row['band_mhz']:g} MHz, {row['eirp_w']:.0f} W EIRP")
-        out.append(f"{row['limit_mw_cm2']:.3g} mW/cm², {row['icnirp_limit_w_m2']:.3g} W/m²")
+        out.append(f"{who.lower().replace('informed ', '')} {short_distance(row['keep_m'])}")
     for part in timeline["parts"]:
         reach = f"{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min"
         likely = clock(spot, part["end_mean_min"]) if timeline["dispatch"] else ""

@@ -18,21 +18,25 @@ CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
     "Carbon monoxide kills": ("crew",),
     "cool before refuelling": ("crew",),
     "hang your tag": ("crew",),
-    "Stay out of the dish's beam": ("crew",),
+    "let the pressure out": ("crew",),  # 29 CFR 1910.147(d)(5)
+    "until 30 min after the last thunder": ("crew",),  # OSHA FS-3863
+    "have buried lines marked": ("crew",),  # 29 CFR 1926.651(b)
+    "a CO alarm where the crew sleeps": ("crew",),
+    "Stay 11 m (35 ft) off": ("crew",),  # a wire on the ground, 35 ft
+    "do not stand in front of it or on the roof": ("crew",),  # the dish
     "Radio off before anyone climbs": ("crew",),
-    "keep-away tape": ("crew",),
+    "Tape round the fall circle": ("crew",),
     "tracking is lost above 45 mph": ("crew",),
     "stow above 50 mph": ("crew",),
     "it stows above 50 mph": ("commander",),
     "nobody who need not be there": ("crew",),  # the mast's fall circle
     "Look up again": ("crew",),
-    "chock both wheels": ("crew",),
+    "Chock the wheels on both sides, before and behind, the downhill side first": ("crew",),
     "Not on air after 60 min (two) or 75 min (one): stop, call, think.": ("crew",),
     "Nobody between rig and trailer": ("driver",),
     "Back only with a spotter in sight": ("driver",),
     "Not stated is not safe": ("driver",),
     "predicted, not measured": ("commander",),
-    "at least once a quarter": ("crew",),
     "Look up: wires over the spot": ("commander", "crew"),  # on arrival
     "The unit's manual, local codes, the landowner and licensed practice come first.": EVERYONE,
 }

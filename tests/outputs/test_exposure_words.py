@@ -12,9 +12,10 @@ from siteplanner.outputs.gis.geopackage import write_geopackage
 from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.planning.limits.keep_away import antenna_keep_away
-from siteplanner.planning.telling.exposure import exposure_line, exposure_note, exposure_rows, keep_m_up
+from siteplanner.planning.telling.exposure import exposure_line, exposure_rows, keep_m_up
 from siteplanner.planning.telling.record import plan_record
-from siteplanner.planning.telling.units import BOTH
+from siteplanner.planning.telling.safety import antennas_words, dish_words
+from siteplanner.planning.telling.units import BOTH, METRIC
 from tests.outputs.factory import make_plan
 
 
@@ -35,7 +36,6 @@ def test_the_longer_distance_rounded_up(plan):
         assert row.keep_m == row.icnirp_main_beam_m > row.main_beam_m
         assert cells[1].startswith(f"{math.ceil(row.keep_m * 10) / 10:.1f} m")
         assert cells[2] == "ICNIRP 2020"
-    assert "all sectors at once 1.13 times" in exposure_note(rows)
     assert exposure_line(rows).count(" m (") == 2
 
 
@@ -43,17 +43,18 @@ def test_link_and_dish_stand_beside_the_sectors(plan):
     rows = antenna_keep_away(with_dish(plan, 4.0), 12.0, [0.0], link_mhz=5800.0, dish=True)
     assert [cells[0] for cells in exposure_rows(rows)] == [
         "Public",
-        "Crew who know of it",
+        "Informed crew",
         "Public, link antenna",
-        "Crew who know of it, link antenna",
+        "Informed crew, link antenna",
         "Public, in the dish's beam",
-        "Crew who know of it, in the dish's beam",
+        "Informed crew, in the dish's beam",
     ]
-    note = exposure_note(rows)
-    assert "Link antenna: 5800 MHz, 40 W EIRP." in note
-    assert "Dish: 1.4 mW/cm² right before it (4 P / A), limit of the public 1" in note
-    assert "not stated" in exposure_note(antenna_keep_away(plan.mission, 12.0, [0.0], dish=True))
-    assert exposure_note(()) == exposure_line(()) == ""
+    where = "180° true"
+    assert dish_words(rows, where, METRIC).endswith("in its beam. It moves by itself when it searches.")
+    bare = antenna_keep_away(plan.mission, 12.0, [0.0], dish=True)
+    assert "how far is not known, its power is not stated" in dish_words(bare, where, METRIC)
+    assert "do not stand in front of it" in dish_words(bare, where, METRIC)
+    assert exposure_line(()) == antennas_words((), METRIC) == ""
 
 
 def test_columns_are_rounded_up_too(plan):

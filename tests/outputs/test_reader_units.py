@@ -8,24 +8,31 @@ from collections.abc import Callable
 
 import pytest
 
+from siteplanner.mission import Power
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling import (
     aiming,
+    antennas,
     backhaul_rows,
     driver,
     exposure,
     keep_clear,
     lifeline,
     places,
+    power,
+    radio_back,
+    safety,
+    set_up,
     sheet_facts,
     stand,
     timeline,
 )
 from siteplanner.planning.telling.units import BOTH, METRIC, US, Units
-from siteplanner.planning.telling.wind import lane_label, limits_sentence, stow_sentence
+from siteplanner.planning.telling.wind import dish_wind_sentence, lane_label, limits_sentence
+from tests.outputs.crew_steps import set_up_of
 from tests.outputs.factory import make_plan, waiting
 
 METRIC_UNIT = re.compile(r"\d (?:m|km|kg|t|km²|m/s)\b")
@@ -34,8 +41,16 @@ Told = Callable[[Plan, RankedSpot, Units], object]
 TOLD: dict[str, Told] = {
     "line": lambda p, r, u: keep_clear.line_sentence(r.evaluation.line, u),
     "hazards": lambda p, r, u: keep_clear.hazards_near_sentences(r.on_site.hazards, u),
-    "clear": lambda p, r, u: keep_clear.clear_distances(r.evaluation.line, mast_fall_m(p.mission), 12.3, u),
-    "exhaust": lambda p, r, u: keep_clear.exhaust_sentences(u),
+    "dangers": lambda p, r, u: safety.crew_dangers(r.evaluation.line, mast_fall_m(p.mission), "", True, u),
+    "antennas": lambda p, r, u: safety.antennas_words(r.on_site.antennas, u),
+    "raise": lambda p, r, u: set_up.steps_for_both(set_up_of(p, r, guys=4), u),
+    "mast": lambda p, r, u: antennas.mast_rows(r.evaluation, p.mission, u),
+    "guys": lambda p, r, u: (keep_clear.guy_label(4, 11.3, u), keep_clear.exhaust_label(True, u)),
+    "shore": lambda p, r, u: power.shore_words(Power(shore_power=True, shore_cable_m=30.0), u),
+    "report": lambda p, r, u: radio_back.report_rows(r.evaluation, "", [], u),
+    "service points": lambda p, r, u: radio_back.service_rows(
+        r.evaluation.coverage.must_serve, [q.name for q in r.evaluation.coverage.must_serve], -120.0, u
+    ),
     "exposure": lambda p, r, u: exposure.exposure_rows(r.on_site.antennas, u),
     "exposure line": lambda p, r, u: exposure.exposure_line(r.on_site.antennas, u),
     "labels": lambda p, r, u: (keep_clear.antenna_label(12.3, u), keep_clear.fall_label(21.0, u)),
@@ -70,9 +85,9 @@ TOLD: dict[str, Told] = {
     "fuel": lambda p, r, u: timeline.fuel_words(r.on_site.timeline, 60.0, u),
 }
 HAS_A_LENGTH = {
-    "line", "clear", "exhaust", "labels", "drive", "climb", "last leg", "hazard on", "rig", "profile", "aim",
-    "footprint", "cells", "jacks", "facts", "assumed", "spot", "way points", "drive tip", "leg tip", "service",
-    "points", "exposure",
+    "line", "dangers", "antennas", "raise", "mast", "guys", "shore", "report", "service points", "labels", "drive",
+    "climb", "last leg", "hazard on", "rig", "profile", "aim", "footprint", "cells", "jacks", "facts", "assumed",
+    "spot", "way points", "drive tip", "leg tip", "service", "points", "exposure",
 }  # fmt: skip
 
 
@@ -99,7 +114,7 @@ def test_wind_is_told_in_mph_first_for_everyone():
         "Service may drop above 45 mph (20 m/s) at the dish; it stows above 50 mph (22 m/s), counted in gusts."
     )
     assert "m/s" not in limits_sentence(20.1168, 22.352, US)
-    assert "(Beaufort 8: twigs break off, walking is hard)" in stow_sentence(20.1168, 22.352, US)
+    assert "(Beaufort 8: twigs break off, walking is hard)" in dish_wind_sentence(20.1168, 22.352, "gust", US)
     assert lane_label(20.1168, "link may drop", None, METRIC) == "Above 45 mph, link may drop: other hours forecast"
     assert lane_label(20.1168, "link may drop", 0, METRIC) == "Above 45 mph, link may drop: none forecast"
     assert lane_label(20.1168, "link may drop", 3.25, METRIC) == "Above 45 mph, link may drop: 3.2 h"

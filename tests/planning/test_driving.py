@@ -85,6 +85,6 @@ def test_roads_are_driven_slower_in_the_dark(tmp_path):
 
 def test_set_up_minutes_add_up_with_the_limit_that_is_told():
     words = set_up_words(45, 60, (3, 15))
-    assert "45 min for two, 60 min for one" in words
-    assert "on air 48 to 60 min after arrival for two, 63 to 75 for one" in words
+    assert "Minutes count from the parking brake on: 45 min for two, 60 min for one" in words
+    assert "on air after 48 to 60 min for two, 63 to 75 for one" in words
     assert "Not on air after 60 min (two) or 75 min (one): stop, call, think." in words

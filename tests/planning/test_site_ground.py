@@ -19,7 +19,13 @@ from shapely.geometry import LineString, Point, box
 from siteplanner import load_mission
 from siteplanner.planning.limits.cells import rule_ground
 from siteplanner.planning.limits.ruling import codes_of
-from siteplanner.planning.limits.site_limits import footprint_reach_m, structure_room_m
+from siteplanner.planning.limits.site_limits import (
+    footprint_reach_m,
+    guy_reach_m,
+    road_room_m,
+    structure_room_m,
+    water_room_m,
+)
 from siteplanner.planning.plan.detail import in_detail
 from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.room import room_to_turn
@@ -97,11 +103,11 @@ def told(judge, x, y):
 def test_the_circle_round_the_trailer_is_its_diagonal(judge):
     # closed form: half of 6.0 m, and half of 2.4 m with an outrigger of 4 ft
     assert footprint_reach_m(judge.study.mission.trailer) == pytest.approx(math.hypot(3.0, 1.2 + 1.2192))
-    assert structure_room_m(judge.study) == pytest.approx(math.hypot(3.0, 2.4192) + 3.0)
+    assert structure_room_m(judge.study.mission) == pytest.approx(math.hypot(3.0, 2.4192) + 3.0)
 
 
 def test_structures_keep_the_trailer_off_by_footprint_and_clearance(judge):
-    room = structure_room_m(judge.study)  # 6.85 m
+    room = structure_room_m(judge.study.mission)  # 6.85 m
     # cell centres south of the barn's wall at y = 950: y = 945 is 5 m away, y = 935 is 15 m
     assert {y: "structure" in codes(judge, 1705, y) for y in (935, 945, 955)} == {935: False, 945: True, 955: True}
     assert "structure" in codes(judge, 2245, 945)  # a fence is a structure
@@ -284,3 +290,62 @@ def test_low_ground_beside_mapped_water_and_runoff(judge):
     # 2000 m - 1015 m of slope above: more than 300 m; where the ground is not low, that is said
     assert look_round(judge.study, *here(judge, 1945, 1015), None).slope_above_m == pytest.approx(990, abs=11)
     assert "runoff" in told(judge, 1945, 1015)
+
+
+GUYS = "guys = 4\nguy_radius_m = 16"
+GUY_REACH = math.hypot(3.0, 1.2) + 16.0  # closed form: the mast may stand at any corner of the body
+
+
+@pytest.fixture(scope="module")
+def guyed(tmp_path_factory):
+    return judged(write(tmp_path_factory.mktemp("guyed"), trailer=GUYS))
+
+
+def test_guy_anchors_reach_beyond_the_trailer(guyed, judge):
+    mission, bare = guyed.study.mission, judge.study.mission
+    assert guy_reach_m(mission) == pytest.approx(GUY_REACH)
+    assert structure_room_m(mission) == pytest.approx(GUY_REACH)
+    assert water_room_m(mission) == pytest.approx(GUY_REACH)
+    # half a road and its shoulder, 8 m less the footprint, on top of the anchors
+    assert road_room_m(mission) == pytest.approx(8.0 - math.hypot(3.0, 2.4192) + GUY_REACH)
+    assert guy_reach_m(bare) == 0
+    assert (road_room_m(bare), water_room_m(bare)) == (8.0, 10.0)
+
+
+def test_anchors_have_their_room_or_the_ground_is_out(guyed, judge):
+    # 15 m from the barn's wall, from the road's centre line and from the ditch: enough without guys, not with them
+    for x, y, code in ((1705, 935, "structure"), (2605, 915, "roadway"), (1415, 775, "water")):
+        assert code not in codes(judge, x, y)
+        assert code in codes(guyed, x, y)
+    for x, y, code in ((1705, 925, "structure"), (2605, 925, "roadway"), (1425, 775, "water")):
+        assert code not in codes(guyed, x, y)
+    # 15 m from the tree's cell: a guy would run into it
+    assert "trees_on_spot" in codes(guyed, 2085, 935)
+    assert "trees_on_spot" not in codes(judge, 2085, 935)
+
+
+def test_a_spot_with_guys_is_judged_as_its_cell_is_ruled(guyed):
+    for x, y in ((1705, 935), (1705, 925), (2605, 915), (2605, 925), (1415, 775), (1425, 775), (2085, 935)):
+        spot, cell = here(guyed, x, y)
+        found = {b.code for b in evaluate(guyed, spot).failed}
+        new = {"structure", "water", "roadway", "trees_on_spot"}
+        assert found & new == set(codes_of(int(guyed.ruling.cells.values[cell]))) & new, (x, y)
+    failed = reasons_of(evaluate(guyed, here(guyed, 1705, 935)[0]))
+    assert "trailer with outriggers and guy anchors" in failed["structure"]
+    assert f"{math.ceil(10 * GUY_REACH) / 10} m" in failed["structure"]
+
+
+def test_guys_are_said_once(tmp_path):
+    from siteplanner.errors import InputError
+    from siteplanner.mission import mission_from_dict
+
+    def mission(**tables):
+        layers = {"elevation": "e.tif", "incident_area": "a.geojson", "roads": "r.geojson"}
+        return mission_from_dict({"layers": layers, "staging": {"latitude": 44.0, "longitude": -111.0}, **tables})
+
+    assert mission().guys == 0
+    assert mission(wind={"mast_guyed": True}).guys == 4
+    assert mission(trailer={"guys": 3}).guys == 3
+    assert mission(trailer={"guys": 3}).trailer.guy_anchors_m == pytest.approx(0.75 * 15)
+    with pytest.raises(InputError, match=r"trailer\.guys = 0 and wind\.mast_guyed = true say different things"):
+        mission(trailer={"guys": 0}, wind={"mast_guyed": True})

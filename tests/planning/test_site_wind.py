@@ -27,8 +27,14 @@ from siteplanner.planning.site.mast_wind import mast_limit
 from siteplanner.planning.site.site_wind import site_wind
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.findings import said
-from siteplanner.planning.telling.units import BOTH
-from siteplanner.planning.telling.wind import gusts_words, limits_sentence, site_wind_sentences
+from siteplanner.planning.telling.units import BOTH, US
+from siteplanner.planning.telling.wind import (
+    gusts_words,
+    limits_sentence,
+    mast_wind_rows,
+    mast_words,
+    site_wind_sentences,
+)
 
 LIMITS = (45 * MPH_M_S, 50 * MPH_M_S)
 LOW = 0.4572 ** (1 / 9.5)  # a dish at 2 m: ASCE 7-16 Table 26.11-1, exposure C, as at 15 ft
@@ -84,7 +90,8 @@ def test_a_forecast_without_gusts_is_not_taken_as_gusts():
     """19.5 m/s of mean wind: 32 m/s of gusts, and 30 at a dish 2 m up, above the stow limit of 22.4 m/s."""
     wind = wind_at(mission(), [10.0, 19.5, 19.5, 10.0])
     assert wind.forecast_peak_dish_m_s == pytest.approx(19.5 * 1.66 * LOW)
-    assert {s.limit for s in wind.spans} == {"stow", "tracking"}
+    # "raising": what field manuals say of any mast, 25 mph, where the mission states nothing
+    assert {s.limit for s in wind.spans} == {"stow", "tracking", "raising"}
     assert "wind_stow" in [f.code for f in wind.findings]
     assert "no gusts: mean of 10 min (column speed) times 1.66 (WMO/TD-1555 Table 1.1, in-land)" in told(wind)
     own = wind_at(mission(wind={"gust_factor": 1.4}), [19.5])
@@ -102,9 +109,9 @@ def test_which_column_is_gust_and_which_is_mean_is_said():
 
 def test_limits_may_hold_for_the_mean():
     forecast = [19.5, 19.5], [30.0, 30.0]
-    assert {s.limit for s in wind_at(mission(), *forecast).spans} == {"stow", "tracking"}
+    assert {s.limit for s in wind_at(mission(), *forecast).spans} == {"stow", "tracking", "raising"}
     mean = wind_at(mission(wind={"limits_hold_for": "mean"}), *forecast)
-    assert mean.spans == ()
+    assert {s.limit for s in mean.spans} == {"raising"}
     assert mean.forecast_peak_dish_m_s == pytest.approx(19.5 * LOW)
     assert "Forecast mean wind at the dish here" in told(mean)
     assert "counted in mean wind." in told(mean)
@@ -113,8 +120,12 @@ def test_limits_may_hold_for_the_mean():
 def test_the_mast_is_never_held_to_the_dishs_limit():
     wind = wind_at(mission(), [10.0], [45.0])
     assert not wind.mast.stated
-    assert {s.limit for s in wind.spans} == {"stow", "tracking"}
+    # "raising": what field manuals say of any mast, 25 mph, where the mission states nothing
+    assert {s.limit for s in wind.spans} == {"stow", "tracking", "raising"}
     assert "Mast wind limit not stated: read the manual" in told(wind)
+    (raising,) = [f for f in wind.findings if f.code == "wind_raising"]
+    assert "above 25 mph" in said(raising, US).message
+    assert "this unit's own limit is not stated" in said(raising, US).message
     (finding,) = [f for f in wind.findings if f.code.startswith("wind_mast")]
     assert (finding.code, finding.severity) == ("wind_mast_not_stated", "caution")
     assert (
@@ -235,3 +246,32 @@ def test_where_the_rule_does_not_hold_the_sheet_says_so():
     text = told(wind)
     assert "a rough figure as" in text
     assert "ASCE 7-16 section 26.8.1" in text
+
+
+def test_field_manuals_speak_where_the_mission_does_not_state_what_the_mast_is_raised_in():
+    """25 mph: above it, extra care and a hand on the windward guy (US Army Subcourse SS0732, Antenna erection)."""
+    silent = mast_limit(mission(), 8)
+    assert math.isnan(silent.raising_m_s)
+    assert not silent.raising_stated
+    assert silent.raise_below_m_s == pytest.approx(25 * 0.44704)  # NIST SP 811, appendix B.8
+    said_so = mast_limit(mission(wind={"mast_limit_raising_m_s": 9.0}), 8)
+    assert (said_so.raise_below_m_s, said_so.raising_stated) == (9.0, True)
+    # gusts, also where the mast's own limits are means: 8 m/s of mean wind are 13 m/s of gusts
+    calm = wind_at(mission(wind={"mast_limits_hold_for": "mean"}), [8.0, 8.0])
+    assert {s.limit for s in calm.spans} == {"raising"}
+    told_of = mast_words(silent, "gust", US)
+    assert told_of.startswith(
+        "Mast wind limit not stated: read the manual (26.2 ft, not guyed); raise and lower it below"
+    )
+    assert "25 mph (Beaufort 6: big branches move, wires hum), a common figure of field manuals" in told_of
+
+
+def test_each_stop_of_the_mast_with_and_without_guys():
+    rows = mast_wind_rows(mission(wind={"mast_limit_unguyed_m_s": [30.0, 24.0, 18.0]}), US)
+    # 30, 24, 18 m/s / 0.44704
+    assert rows == [
+        ["26.2 ft", "67 mph", "see manual"],
+        ["39.4 ft", "54 mph", "see manual"],
+        ["49.2 ft", "40 mph", "see manual"],
+    ]
+    assert mast_wind_rows(mission(), US) == []  # nothing stated: never the dish's limits in their place

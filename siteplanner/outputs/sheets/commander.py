@@ -117,11 +117,11 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             for n, p in zip(labels, points, strict=True)
         ],
         "more_points": weakest_words(MOST_POINTS, many),
-        "missed": [name_in_text(line, 260) for line in missed_lines(plan.missed_points, BOTH.first, named(40))],
+        "missed": [name_in_text(line, 260) for line in missed_lines(plan.missed_points, units.first, named(40))],
         "options": [
             [
                 name_in_text(o.ranked.spot.name, 16),
-                *(name_in_text(t, 60) for t in option_cells(o, BOTH.first, named(34))),
+                *(name_in_text(t, 60) for t in option_cells(o, units.first, named(34))),
             ]
             for o in (plan.options if len(plan.options) > 1 else ())
         ],

@@ -1,12 +1,13 @@
-"""What the crew's sheet says: how to stand, aim, raise, power up, and go home unhurt."""
+"""What the crew's sheet says: how to stand, aim, raise, power up, report, and go home unhurt."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from siteplanner.core.link import reading_that_serves_dbm
+from siteplanner.mission.links import link_parameters
 from siteplanner.outputs.sheets.commander import weakest_points
 from siteplanner.outputs.sheets.figure_horizon import horizon_svg
-from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, short
 from siteplanner.outputs.sheets.sheet_words import coordinates, finding_text, named
 from siteplanner.outputs.sheets.site_plan import site_svg
@@ -15,51 +16,60 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
+from siteplanner.planning.spots.evaluation import Evaluation, PointService
 from siteplanner.planning.telling.aiming import (
+    both_bearings,
     compass_words,
     link_note,
-    margin_words,
-    sector_words,
-    sun_words,
+    search_words,
+    sun_in_mission_words,
     true_and_magnetic,
 )
-from siteplanner.planning.telling.arc import arc_words
+from siteplanner.planning.telling.antennas import angles_words, bearing_advice, mast_rows, sector_rows, turn_words
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
 from siteplanner.planning.telling.clock import clock_text, minutes_range
-from siteplanner.planning.telling.exposure import HEADINGS as EXPOSURE_HEADINGS
-from siteplanner.planning.telling.exposure import exposure_note, exposure_rows
-from siteplanner.planning.telling.ground import lift_words
-from siteplanner.planning.telling.keep_clear import (
-    clear_distances,
-    exhaust_sentences,
-    line_sentence,
+from siteplanner.planning.telling.compass import SKEW_SENSE
+from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
+from siteplanner.planning.telling.power import endurance_words
+from siteplanner.planning.telling.radio_back import (
+    not_there_words,
+    phone_words,
+    reading_text,
+    report_rows,
+    service_rows,
 )
 from siteplanner.planning.telling.room import room_words
-from siteplanner.planning.telling.set_up import LOOK_FOR, TAKE_DOWN, steps_for_both, steps_total
-from siteplanner.planning.telling.sky import horizon_text, look_state, margin_text, sky_known_sentences
-from siteplanner.planning.telling.stand import CORNERS, cells_words, footprint_words, jack_note, slope_words
+from siteplanner.planning.telling.safety import antennas_words, crew_dangers, dish_words, told_findings
+from siteplanner.planning.telling.set_up import set_up_of, steps_for_both, steps_total
+from siteplanner.planning.telling.sky import known_to_words, look_state, margin_text
+from siteplanner.planning.telling.stand import footprint_words, jack_note, jack_rows, slope_words
 from siteplanner.planning.telling.timeline import fuel_words, light_words
-from siteplanner.planning.telling.times import range_words
 from siteplanner.planning.telling.trees import look_up_sentence
 from siteplanner.planning.telling.units import Units, reader_units
-from siteplanner.planning.telling.wind import site_wind_sentences, stow_sentence
-from siteplanner.planning.telling.words import CAUTIONS, drainage_words
+from siteplanner.planning.telling.wind import dish_wind_sentence, mast_wind_rows, site_wind_sentences
+from siteplanner.planning.telling.words import drainage_words
+
+TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated"})  # with the wind
+OF_THE_DRIVE = "route_"  # findings of this name are past when the crew reads its sheet: the driver's sheet has them
+EXPECTED = 0.5  # from this chance on a hand is sent to a point with a phone
+MOST_POINTS = 6
 
 
-def _dish(ranked: RankedSpot, units: Units) -> list[list[str]]:
-    """One row a wanted satellite: name, where to look, skyline, margin, whether it is clear."""
+def _controller_name(plan: Plan, satellite: str) -> str:
+    """What the dish's controller calls a satellite; its own name where the mission does not say."""
+    own = (s.controller_name for s in plan.mission.sky.satellites if s.name == satellite and s.controller_name)
+    return next(own, satellite)
+
+
+def _dish(plan: Plan, e: Evaluation, units: Units) -> list[list[str]]:
+    """One row a wanted satellite: name in the controller, where to look, room above the skyline, clear or not."""
     rows = []
-    for look in ranked.evaluation.sky if ranked.evaluation.dish_wanted else ():
-        angles = (
-            look.azimuth_deg,
-            look.azimuth_magnetic_deg,
-            look.elevation_deg,
-            look.skew_deg,
-        )
-        known = horizon_text(look, units), margin_text(look, units), look_state(look)
-        rows.append([name_in_text(look.satellite_name, 24), *(units.angle(a) for a in angles), *known])
+    for look in e.sky if e.dish_wanted else ():
+        angles = (look.azimuth_deg, look.azimuth_magnetic_deg, look.elevation_deg, look.skew_deg)
+        name = name_in_text(_controller_name(plan, look.satellite_name), 24)
+        rows.append([name, *(units.angle(a) for a in angles), margin_text(look, units), look_state(look)])
     return rows
 
 
@@ -71,104 +81,160 @@ def _times(site: OnSite, units: Units) -> list[list[str]]:
     rows = []
     for part in timeline.moments.parts:
         clock = "" if timeline.dispatch is None else clock_text(timeline.clock(part.end_mean_min))
-        ends = (
-            minutes_range(part.end_early_min, part.end_late_min, units.first),
-            units.first.figure(part.end_mean_min, "min"),
-        )
+        ends = minutes_range(part.end_early_min, part.end_late_min), units.figure(part.end_mean_min, "min")
         rows.append([part.name, *ends, clock])
     return rows
 
 
-def crew_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
-    """Plain data for `sheet_crew.typ`."""
-    units = reader_units(plan.mission)
-    e, spot, mission = ranked.evaluation, ranked.spot, plan.mission
-    trailer, wind, site = mission.trailer, mission.wind, ranked.on_site
-    coverage, timeline = e.coverage, site.timeline
-    people = mission.times.crew
-    used = e.backhaul.kind if e.backhaul else "geostationary"
-    true, magnetic = true_and_magnetic(e.ground.heading_deg, e, units)
-    fall = mast_fall_m(mission)
-    found = [
-        f for f in (*plan.findings, *e.findings, *(site.wind.findings if site.wind else ())) if f.severity == "caution"
+def _points(ranked: RankedSpot) -> tuple[list[PointService], list[PointService]]:
+    """Points where service is to be looked for with a phone, and those where none is expected."""
+    points = weakest_points(ranked)
+    return [p for p in points if p.probability >= EXPECTED][:MOST_POINTS], [
+        p for p in points if p.probability < EXPECTED
     ]
+
+
+def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> dict[str, Any]:
+    """Plain data for `crew.typ`; `units` None: the mission's."""
+    e, mission, site = ranked.evaluation, plan.mission, ranked.on_site
+    units = units or reader_units(mission)
     return {
         "title": "Crew sheet",
         "mission": short(mission.name, 90),
-        "heading": f"Set-up at spot {name_in_text(spot.name, 60)}",
+        "heading": f"Set-up at spot {name_in_text(ranked.spot.name, 60)}",
         "aid": CAUTION,
-        "where": coordinates(spot.latitude, spot.longitude, spot.grid_reference),
-        "site_svg": site_svg(plan, ranked, fall, site.public_keep_away_m),
-        "site_alt": "Site drawing, true north up: trailer with outriggers on its heading, mast fall circle, dish and "
-        "sector directions, roads and lines near by.",
-        "site_key": "Drawing: dashed circle mast fall; grey band road; short dashes last leg; dash-dot overhead line; "
-        "hatched hazard; dotted keep-out; light grey water; fine dots soft ground; dark structures.",
-        "horizon_svg": horizon_svg(e, units) or "",
-        "horizon_alt": "Skyline around the spot with the line to each satellite.",
+        "where": coordinates(ranked.spot.latitude, ranked.spot.longitude, ranked.spot.grid_reference),
+        **_danger(plan, ranked, units),
+        **_stand(plan, ranked, units),
+        "arrival": [[name_in_text(c.text, 120), c.why, c.who] for c in arrival_checks(plan, ranked, units)],
+        **_order(plan, ranked, units),
+        **_sky(plan, ranked, units),
+        **_service(plan, ranked, units),
+        "wind": [
+            dish_wind_sentence(
+                mission.wind.tracking_limit_m_s, mission.wind.stow_limit_m_s, mission.wind.limits_hold_for, units
+            ),
+            *site_wind_sentences(site.wind, units),
+        ],
+        "mast_wind": mast_wind_rows(mission, units),
+        "mast_wind_kind": mission.wind.mast_limits_hold_for,
+        "times": _times(site, units),
+        "dispatch": ""
+        if site.timeline is None or site.timeline.dispatch is None
+        else f", {clock_text(site.timeline.dispatch)}",
+        "light": light_words(site.timeline),
+        "fuel": name_in_text(
+            endurance_words(mission.power, fuel_words(site.timeline, mission.power.fuel_tank_l, units), units), 500
+        ),
+        "nothing": nothing_comes_up(mission.trailer.acquisition_min[2], e.dish_used, units),
+        "ten": ten_minutes(units),
+        "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
+    }
+
+
+def _danger(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
+    """What can kill or hurt, and the findings of this spot, each under its word."""
+    e, site = ranked.evaluation, ranked.on_site
+    fall = mast_fall_m(plan.mission)
+    look = next(iter(e.aimed), None) if e.dish_used else None
+    dish = "" if look is None else dish_words(site.antennas, both_bearings(look.azimuth_deg, e, units), units)
+    all_findings = (*plan.findings, *e.findings, *(site.wind.findings if site.wind else ()))
+    told = [
+        f
+        for f in all_findings
+        if f.severity == "caution" and f.code not in TOLD_ELSEWHERE and not f.code.startswith(OF_THE_DRIVE)
+    ]
+    dangers = crew_dangers(e.line, fall, dish, plan.mission.guys > 0, units, named(40))
+    return {
+        "cautions": [
+            *([word, f"{what}: {text}"] for word, what, text in dangers),
+            *([word, finding_text(f, units)] for word, f in told_findings(told)),
+        ],
+        "antennas": antennas_words(site.antennas, units),
+    }
+
+
+def _stand(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
+    """The drawing, and how the trailer stands."""
+    e, mission = ranked.evaluation, plan.mission
+    trailer, fall = mission.trailer, mast_fall_m(mission)
+    true, magnetic = true_and_magnetic(e.ground.heading_deg, e, units)
+    return {
+        "site_svg": site_svg(plan, ranked, fall, ranked.on_site.public_keep_away_m, units),
+        "site_alt": "Site drawing, true north up: trailer with outriggers on its heading, tow vehicle, mast fall "
+        "circle, guy anchors, exhaust, dish and sector directions, roads and lines near by.",
+        "site_key": "Drawing: dashed circle mast fall; dotted circle and squares guy anchors; ring of dots exhaust; T "
+        "tow vehicle; L lamps; grey band road; short dashes last leg; dash-dot overhead line, fine dash-dot what is "
+        "kept from it; hatched hazard; dotted keep-out; light grey water; dark structures.",
         "stand": [
             ("Nose points to", f"{true} true, {magnetic} magnetic"),
-            ("Footprint", footprint_words(trailer, units.first)),
+            ("Footprint", footprint_words(trailer, units)),
             ("Slope", slope_words(e.ground, units)),
-            ("Swing", room_words(e.ground.room, units.first)),
-            ("Water", drainage_words(e.ground, units.first)),
-            ("Elevation data", cells_words(e.ground, units.first)),
+            ("Level", jack_note(e.ground, trailer, units)),
+            ("Swing", room_words(e.ground.room, units)),
+            ("Water", drainage_words(e.ground, units)),
+            ("Site guarded by", ""),
         ],
-        "clear": clear_distances(e.line, fall, site.public_keep_away_m, units),
-        "jacks": [[label, lift_words(e.ground, key, units)] for key, label in CORNERS],
-        "jack_note": jack_note(e.ground, trailer, units.first),
-        "dish": _dish(ranked, units),
-        "sun": [name_in_text(s, 300) for s in (*margin_words(plan, e), *sun_words(plan, e))],
-        "sky_known": [name_in_text(s, 300) for s in sky_known_sentences(e.sky if e.dish_wanted else (), units)],
-        "arc": name_in_text(arc_words(e.arc, e.sky, units.first), 500) if e.dish_wanted else "",
-        "look_for": f"{LOOK_FOR} {look_up_sentence(e, units)}".strip() if e.dish_wanted else "",
+        "jacks": jack_rows(e.ground, units),
+        "mast": mast_rows(e, mission, units),
+        "sectors": sector_rows(e, units),
+        "aim": bearing_advice(e.coverage.sector_bearings_deg if e.coverage else (), units),
+    }
+
+
+def _order(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
+    """The set-up, step by step."""
+    e, mission = ranked.evaluation, plan.mission
+    true, magnetic = true_and_magnetic(e.ground.heading_deg, e, units)
+    stop = e.coverage.mast_height_m if e.coverage else max(mission.trailer.mast_stops_m)
+    used = e.backhaul.kind if e.backhaul else "geostationary"
+    angles, turn = angles_words(e, mission, units), turn_words(e, units)
+    made = set_up_of(mission, f"{true} true, {magnetic} magnetic", angles, turn, used, stop)
+    people = mission.times.crew
+    return {
+        "people": f"{people} {'people, a lead and a helper' if people > 1 else 'person'}",
+        "steps": [
+            [str(n), name_in_text(text, 420), *row] for n, (text, *row) in enumerate(steps_for_both(made, units), 1)
+        ],
+        "steps_total": steps_total(mission.trailer, units),
+    }
+
+
+def _sky(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
+    """Where dish, link or terminal look."""
+    e = ranked.evaluation
+    look = next(iter(e.aimed), None)
+    name = "" if look is None else name_in_text(_controller_name(plan, look.satellite_name), 40)
+    return {
+        "horizon_svg": horizon_svg(e, units) or "",
+        "horizon_alt": "Skyline around the spot with the line to each satellite.",
+        "dish": _dish(plan, e, units),
+        "search": search_words(e, name, plan.mission.trailer.acquisition_min[2], units),
+        "sun": [name_in_text(s, 300) for s in sun_in_mission_words(plan, e)],
+        "sky_known": [name_in_text(s, 300) for s in known_to_words(e.sky if e.dish_wanted else (), units)],
+        "look_for": f"{SKEW_SENSE} {look_up_sentence(e, units)}".strip() if e.dish_wanted else "",
         "links": [[name_in_text(row[0], 30), *row[1:]] for row in donor_rows(e, units)],
         "link_note": link_note(e),
         "terminal": terminal_sentences(e, units),
         "backhaul": name_in_text(backhaul_sentence(e, units.first), 420)
         if len(e.backhauls) > 1 or not e.dish_used
         else "",
-        "mast": [("Mast stop", units.first.length(coverage.mast_height_m))] if coverage else [],
-        "sectors": [
-            [f"Sector {n}", *true_and_magnetic(b, e, units)]
-            for n, b in enumerate(coverage.sector_bearings_deg if coverage else (), 1)
-        ],
-        "aim": sector_words(
-            coverage.sector_bearings_deg if coverage else (), mission.radio.sector_separation_deg, units
-        ),
         "declination": compass_words(e, units),
-        "people": f"{people} {'people, a lead and a second' if people > 1 else 'person'}",
-        "steps": [[str(n), *row] for n, row in enumerate(steps_for_both(trailer, used), 1)],
-        "steps_total": steps_total(trailer, units),
-        "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
-        "wind": [
-            stow_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, units),
-            *site_wind_sentences(site.wind, units),
-        ],
-        "times": _times(site, units),
-        "dispatch": "" if timeline is None or timeline.dispatch is None else f", {clock_text(timeline.dispatch)}",
-        "timeline_svg": timeline_svg(plan, ranked),
-        "timeline_alt": "Times to first service with their ranges; after it night, wind, refuelling and relief.",
-        "method": range_words(timeline.moments) if timeline else "",
-        "light": light_words(timeline),
-        "fuel": fuel_words(timeline, mission.power.fuel_tank_l, units),
-        "exposure": exposure_rows(site.antennas, units),
-        "exposure_heads": EXPOSURE_HEADINGS,
-        "exposure_note": exposure_note(site.antennas, units),
-        "points": [
-            [name_in_text(p.name, 34), units.share(p.probability), units.bearing(p.bearing_deg)]
-            for p in weakest_points(ranked)[:6]
-        ],
-        "arrival": [[name_in_text(c.text, 120), c.why, c.who] for c in arrival_checks(plan, ranked, units.first)],
-        "cautions": [
-            ["Wires", f"{CAUTIONS[0]} {line_sentence(e.line, units, named(40))}"],
-            ["Ground", CAUTIONS[1]],
-            ["Exhaust", exhaust_sentences(units)],
-            [
-                "Lock and tag",
-                "Before hands go into mast, winch, dish or generator: stop it, isolate it, lock it, hang "
-                "your tag, try to start it. Only who hung a tag takes it off.",
-            ],
-            ["Manual first", CAUTIONS[3]],
-            *(["Finding", finding_text(f, units)] for f in found),
-        ],
+    }
+
+
+def _service(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
+    """Where to look for service, with which phone; what is reported."""
+    e, radio = ranked.evaluation, plan.mission.radio
+    there, not_there = _points(ranked)
+    look = next(iter(e.aimed), None) if e.dish_used else None
+    satellite = "" if look is None else name_in_text(_controller_name(plan, look.satellite_name), 40)
+    names = [name_in_text(p.name, 34) for p in there]
+    edge = reading_that_serves_dbm(link_parameters(radio))
+    readings = [(name, reading_text(p, edge, units)) for name, p in zip(names, there, strict=True)]
+    return {
+        "points": service_rows(there, names, edge, units),
+        "phone": phone_words(radio.frequency_mhz, edge, radio.sigma_db, units) if e.coverage else "",
+        "not_there": not_there_words([name_in_text(p.name, 34) for p in not_there[:MOST_POINTS]]),
+        "report": report_rows(e, satellite, readings[:3], units),
     }

@@ -8,7 +8,7 @@ import shapely
 from shapely.ops import substring
 
 from siteplanner.outputs.sheets.sheet_maps import FONT, View, fit, furniture, map_of_drive, path, svg
-from siteplanner.outputs.sheets.site_plan import arrow, trailer_drawing
+from siteplanner.outputs.sheets.site_marks import arrow, trailer_drawing
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, told_of

@@ -8,34 +8,179 @@ from typing import Any
 import shapely
 from shapely.affinity import rotate
 
-from siteplanner.outputs.sheets.sheet_maps import FONT, View, furniture, path, svg
+from siteplanner.outputs.sheets.sheet_maps import View, furniture, path, svg
+from siteplanner.outputs.sheets.site_marks import (
+    LAMPS_M,
+    SIDES,
+    Labels,
+    arrow,
+    exhaust_mark,
+    guy_bearings,
+    guy_marks,
+    lamp_bearings,
+    lamp_mark,
+    tow_vehicle_mark,
+    toward,
+    trailer_drawing,
+)
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.keep_away import reached_from_ground
+from siteplanner.planning.limits.overhead_lines import line_zones
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.telling.aiming import true_label
-from siteplanner.planning.telling.keep_clear import antenna_label, fall_label
-from siteplanner.planning.telling.units import reader_units
+from siteplanner.planning.telling.keep_clear import EXHAUST_M, antenna_label, exhaust_label, fall_label, guy_label
+from siteplanner.planning.telling.units import METRIC, Units
 
 SIDE_MM = 84.0
 LEAST_HALF_M = 28.0
+TOW_OUTSIDE_M = 4.0  # from the mast's fall circle to the middle of the tow vehicle
 
 
-def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | None) -> str:
-    """Trailer, outriggers, heading, mast fall circle, dish and sectors, roads and lines; true north up."""
-    units = reader_units(plan.mission)
-    e, spot, trailer = ranked.evaluation, ranked.spot, plan.mission.trailer
+def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | None, units: Units = METRIC) -> str:
+    """Trailer, outriggers, heading, tow vehicle, mast fall circle, guy anchors, exhaust, lamps, dish and sectors, roads
+    and lines with what is kept from them; true north up.
+
+    `radio_m`: what the public keeps from the front of the antennas; told where somebody can stand that near.
+    """
+    spot, mission = ranked.spot, plan.mission
+    trailer, heading = mission.trailer, ranked.evaluation.ground.heading_deg
     half = max(LEAST_HALF_M, 1.55 * fall_m)
     view = View(spot.x - half, spot.y + half, 2 * half / SIDE_MM, SIDE_MM, SIDE_MM)
+    per_mm = view.metres_per_mm
     turn = plan.scene.elevation.convergence_deg(spot.x, spot.y)
 
     def true_up(geometry: Any) -> Any:
         return rotate(geometry, -turn, origin=(spot.x, spot.y))
 
-    body = ""
-    roads = plan.scene.roads
-    near = roads.lines_tree.query(
-        shapely.box(spot.x - 2 * half, spot.y - 2 * half, spot.x + 2 * half, spot.y + 2 * half)
+    body = _ground(plan, ranked, view, half, true_up)
+    cx = cy = SIDE_MM / 2
+    circle = fall_m / per_mm
+    aims = _aims(ranked)
+    reach = circle + 4
+    # the scale bar and the north arrow have their places
+    labels = Labels(SIDE_MM, [(0.0, SIDE_MM - 8.0, 24.0, SIDE_MM), (SIDE_MM - 11.0, 0.0, SIDE_MM, 17.0)])
+    for bearing, _, _ in aims:
+        labels.keep_free(*toward(cx, cy, bearing, reach), 1.6)
+    body += (
+        f'<circle cx="{cx}" cy="{cy}" r="{circle:.2f}" fill="none" stroke="#000" stroke-width="0.4" '
+        'stroke-dasharray="2 1.2"/>'
     )
-    for i in near:
+    taken = [bearing for bearing, _, _ in aims]
+    words: list[tuple[float, float, str]] = []
+    for bearing, what, width in aims:
+        body += arrow(cx, cy, bearing, circle * 0.98, reach, width)
+        east, north = math.sin(math.radians(bearing)), math.cos(math.radians(bearing))
+        words.append(
+            (cx + (reach + 2.5) * east, cy - (reach + 3.0) * north + 0.8, true_label(what, bearing, units.first))
+        )
+    if math.isfinite(heading):
+        side = trailer.exhaust_side
+        body += exhaust_mark(cx, cy, heading, side, trailer, EXHAUST_M, per_mm)
+        if mission.guys:
+            guys = guy_bearings(heading, mission.guys)
+            body += guy_marks(cx, cy, guys, trailer.guy_anchors_m / per_mm)
+            for bearing in guys:
+                labels.keep_free(*toward(cx, cy, bearing, trailer.guy_anchors_m / per_mm), 1.2)
+        body += trailer_drawing(cx, cy, heading, trailer, per_mm)
+        labels.keep_free(cx, cy, trailer.length_m / 2 / per_mm)
+        nose = trailer.length_m / 2 / per_mm + 5.0
+        x, y = toward(cx, cy, heading, nose)
+        words.insert(0, (x, y + 0.8, true_label("nose", heading, units.first)))
+        taken = [*taken, heading]
+    way_out = _way_out(ranked, true_up)
+    if way_out is not None:
+        x, y = toward(cx, cy, way_out, (fall_m + TOW_OUTSIDE_M) / per_mm)
+        body += tow_vehicle_mark(
+            x, y, way_out, max(2.0, mission.rig.length_m - trailer.length_m) / per_mm, 2.4 / per_mm
+        )
+        labels.keep_free(x, y, 3.0)
+        taken = [*taken, way_out]
+    if lamps_wanted(ranked.on_site.timeline):
+        for bearing in lamp_bearings(taken):
+            x, y = toward(cx, cy, bearing, LAMPS_M / per_mm)
+            body += lamp_mark(x, y)
+            labels.keep_free(x, y, 1.7)
+            taken = [*taken, bearing]
+    for x, y, text in words:
+        body += labels.put(x, y, text)
+    body += _circle_labels(labels, plan, ranked, fall_m, radio_m, taken, per_mm, units)
+    return svg(view, body + furniture(view, 0.0, units))
+
+
+def lamps_wanted(timeline: Timeline | None) -> bool:
+    """Whether it may be dark while the crew works: always where nobody knows the hour."""
+    if timeline is None or timeline.light is None:
+        return True
+    return {*timeline.light.arrival, *timeline.light.first_service} != {"day"}
+
+
+def _aims(ranked: RankedSpot) -> list[tuple[float, str, float]]:
+    """(bearing, what, width of its arrow) of dish, link and sectors."""
+    e = ranked.evaluation
+    aims: list[tuple[float, str, float]] = []
+    if e.look is not None and e.aimed and e.dish_used:
+        aims.append((e.look.azimuth_deg, "dish", 1.0))
+    if e.donor is not None:
+        aims.append((e.donor.bearing_deg, "link", 1.0))
+    aims += [(b, f"sector {n}", 0.5) for n, b in enumerate(e.coverage.sector_bearings_deg if e.coverage else (), 1)]
+    return aims
+
+
+def _way_out(ranked: RankedSpot, true_up: Any) -> float | None:
+    """Bearing from the spot along the last leg, toward the road; None without one."""
+    access = ranked.evaluation.access
+    if access is None:
+        return None
+    places = list(shapely.get_coordinates(true_up(access.last_leg)))
+    far = max(places, key=lambda p: math.hypot(p[0] - ranked.spot.x, p[1] - ranked.spot.y))
+    east, north = far[0] - ranked.spot.x, far[1] - ranked.spot.y
+    return None if math.hypot(east, north) < 1 else math.degrees(math.atan2(east, north)) % 360
+
+
+def _circle_labels(
+    labels: Labels,
+    plan: Plan,
+    ranked: RankedSpot,
+    fall_m: float,
+    radio_m: float | None,
+    taken: list[float],
+    per_mm: float,
+    units: Units,
+) -> str:
+    """The circles' words, each on its circle where nothing else goes."""
+    mission, out = plan.mission, ""
+    cx = cy = SIDE_MM / 2
+    rings: list[tuple[float, str]] = []
+    exhaust, heading = mission.trailer.exhaust_side, ranked.evaluation.ground.heading_deg
+    if exhaust is not None and math.isfinite(heading):
+        x, y = toward(cx, cy, heading + SIDES[exhaust], (EXHAUST_M + mission.trailer.width_m / 2) / per_mm)
+        out += labels.put(x, y, exhaust_label(True, units.first))
+    else:
+        rings.append((EXHAUST_M + mission.trailer.length_m / 2, exhaust_label(False, units.first)))
+    rings.append((fall_m, fall_label(fall_m, units.first)))
+    if mission.guys:
+        far = mission.trailer.guy_anchors_m
+        rings.append((far, guy_label(mission.guys, far, units.first)))
+    held = list(taken)
+    for radius_m, text in rings:
+        free = max(range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in held], default=180))
+        x, y = toward(cx, cy, free, radius_m / per_mm)
+        out += labels.put(x, y, text)
+        held.append(free)
+    e = ranked.evaluation
+    stop = e.coverage.mast_height_m if e.coverage else min(mission.trailer.mast_stops_m)
+    if radio_m is not None and math.isfinite(radio_m) and reached_from_ground(stop, radio_m):
+        out += labels.put(cx - 6, 3.4, antenna_label(radio_m, units.first))
+    return out
+
+
+def _ground(plan: Plan, ranked: RankedSpot, view: View, half: float, true_up: Any) -> str:
+    """Roads, areas, lines with what is kept from them, and the last leg."""
+    spot, body = ranked.spot, ""
+    roads = plan.scene.roads
+    window = shapely.box(spot.x - 2 * half, spot.y - 2 * half, spot.x + 2 * half, spot.y + 2 * half)
+    for i in roads.lines_tree.query(window):
         if roads.tags.for_vehicles[i]:
             line = true_up(roads.geometry.line[i])
             body += path(line, view, f'fill="none" stroke="#999" stroke-width="{5 / view.metres_per_mm:.2f}"')
@@ -51,111 +196,15 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
         frame = plan.scene.overlays.get(role)
         for geometry in () if frame is None else frame.geometry:
             body += path(true_up(geometry), view, style)
-    if e.access is not None:
-        body += path(
-            true_up(e.access.last_leg), view, 'fill="none" stroke="#000" stroke-width="0.6" stroke-dasharray="1.4 1"'
-        )
-    cx = cy = SIDE_MM / 2
-    circle = fall_m / view.metres_per_mm
-    body += (
-        f'<circle cx="{cx}" cy="{cy}" r="{circle:.2f}" fill="none" stroke="#000" stroke-width="0.4" '
-        'stroke-dasharray="2 1.2"/>'
-    )
-    if math.isfinite(e.ground.heading_deg):
-        body += trailer_drawing(cx, cy, e.ground.heading_deg, trailer, view.metres_per_mm)
-    reach = circle + 4
-    clear = e.look if e.aimed else None
-    aims: list[tuple[float, str, float]] = []
-    if clear is not None and e.dish_used:
-        aims.append((clear.azimuth_deg, "dish", 1.0))
-    if e.donor is not None:
-        aims.append((e.donor.bearing_deg, "link", 1.0))
-    aims += [(b, f"sector {n}", 0.5) for n, b in enumerate(e.coverage.sector_bearings_deg if e.coverage else (), 1)]
-    # the scale bar and the north arrow have their places
-    labels = Labels(SIDE_MM, [(0.0, SIDE_MM - 8.0, 24.0, SIDE_MM), (SIDE_MM - 11.0, 0.0, SIDE_MM, 17.0)])
-    tips = []
-    for bearing, words, width in aims:
-        east, north = math.sin(math.radians(bearing)), math.cos(math.radians(bearing))
-        x, y = cx + reach * east, cy - reach * north
-        body += arrow(cx, cy, bearing, circle * 0.98, reach, width)
-        labels.keep_free(x, y, 1.6)
-        tips.append((x + 2.5 * east, y - 3.0 * north + 0.8, true_label(words, bearing, units.first)))
-    for x, y, words in tips:
-        body += labels.put(x, y, words)
-    if math.isfinite(e.ground.heading_deg):
-        east, north = (f(math.radians(e.ground.heading_deg)) for f in (math.sin, math.cos))
-        nose = trailer.length_m / 2 / view.metres_per_mm + 5.0
-        body += labels.put(
-            cx + nose * east, cy - nose * north + 0.8, true_label("nose", e.ground.heading_deg, units.first)
-        )
-    taken = [bearing for bearing, _, _ in aims]
-    free = max(range(0, 360, 15), key=lambda b: min([abs((b - t + 180) % 360 - 180) for t in taken], default=180))
-    body += labels.put(
-        cx + circle * math.sin(math.radians(free)),
-        cy - circle * math.cos(math.radians(free)),
-        fall_label(fall_m, units.first),
-    )
-    if radio_m is not None and math.isfinite(radio_m):
-        body += labels.put(SIDE_MM / 2 - 6, 3.4, antenna_label(radio_m, units.first))
-    return svg(view, body + furniture(view, 0.0, units))
-
-
-class Labels:
-    """Places words on a drawing so that none covers another or leaves the drawing."""
-
-    def __init__(self, side: float, taken: list[tuple[float, float, float, float]]) -> None:
-        self.side, self.taken = side, taken  # boxes: left, top, right, bottom, millimetres
-
-    def keep_free(self, x: float, y: float, half: float) -> None:
-        self.taken.append((x - half, y - half, x + half, y + half))
-
-    def put(self, x: float, y: float, words: str) -> str:
-        """The words centred at a place, or as near to it as there is room; up and down first, then sideways."""
-        half = 0.31 * 2.4 * len(words)
-        tries = [(dx, dy) for dx in (0, -6, 6, -14, 14) for dy in (0, 3.3, -3.3, 6.6, -6.6, 9.9, -9.9)]
-        boxes = []
-        for dx, dy in sorted(tries, key=lambda d: abs(d[0]) + abs(d[1])):
-            px = min(max(x + dx, half + 0.6), self.side - half - 0.6)
-            py = min(max(y + dy, 2.9), self.side - 1.2)
-            boxes.append((px - half, py - 2.2, px + half, py + 0.8))
-        box = min(boxes, key=self._covered)  # the first of those that cover least
-        self.taken.append(box)
-        left, top, right, bottom = box
-        return (
-            f'<rect x="{left:.2f}" y="{top:.2f}" width="{right - left:.2f}" height="{bottom - top:.2f}" fill="#fff" '
-            f'fill-opacity="0.85"/><text x="{(left + right) / 2:.2f}" y="{bottom - 0.8:.2f}" font-size="2.4" {FONT} '
-            f'text-anchor="middle">{words}</text>'
-        )
-
-    def _covered(self, box: tuple[float, float, float, float]) -> float:
-        left, top, right, bottom = box
-        return sum(
-            max(min(right, r) - max(left, a), 0.0) * max(min(bottom, b) - max(top, t), 0.0) for a, t, r, b in self.taken
-        )
-
-
-def arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, width: float) -> str:
-    east, north = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
-    x0, y0, x1, y1 = cx + start * 0.45 * east, cy - start * 0.45 * north, cx + end * east, cy - end * north
-    return (
-        f'<path d="M{x0:.2f} {y0:.2f}L{x1:.2f} {y1:.2f}" stroke="#000" stroke-width="{width}"/>'
-        f'<g transform="translate({x1:.2f} {y1:.2f}) rotate({bearing_deg:.2f})"><path d="M0 -2L1.3 1H-1.3Z"/></g>'
-    )
-
-
-def trailer_drawing(cx: float, cy: float, heading_deg: float, trailer: Any, metres_per_mm: float) -> str:
-    """Body, tongue at the nose, outriggers at the corners with their names."""
-    wide, long, arm = (v / metres_per_mm for v in (trailer.width_m, trailer.length_m, trailer.outrigger_reach_m))
-    out = (
-        f'<rect x="{-wide / 2:.2f}" y="{-long / 2:.2f}" width="{wide:.2f}" height="{long:.2f}" fill="#fff" '
-        'stroke="#000" stroke-width="0.6"/>'
-        f'<path d="M{-wide / 4:.2f} {-long / 2:.2f}L0 {-long / 2 - 1.5 / metres_per_mm:.2f}'
-        f'L{wide / 4:.2f} {-long / 2:.2f}" fill="none" stroke="#000" stroke-width="0.5"/><circle r="0.9" fill="#000"/>'
-    )
-    for side, end in ((-1, -1), (1, -1), (-1, 1), (1, 1)):
-        x, y = side * wide / 2, end * long / 2
-        out += (
-            f'<path d="M{x:.2f} {y:.2f}h{side * arm:.2f}" stroke="#000" stroke-width="0.7"/>'
-            f'<rect x="{x + side * arm - 0.5:.2f}" y="{y - 0.5:.2f}" width="1" height="1"/>'
-        )
-    return f'<g transform="translate({cx} {cy}) rotate({heading_deg:.2f})">{out}</g>'
+    lines = plan.scene.overlays.get("power_lines")
+    if lines is not None:
+        near = lines[lines.geometry.distance(shapely.Point(spot.x, spot.y)) < 40 * half]
+        for zone in line_zones(near, plan.mission):
+            if zone.boundary.intersects(window):
+                style = 'fill="none" stroke="#000" stroke-width="0.3" stroke-dasharray="1.4 0.8 0.3 0.8"'
+                body += path(true_up(zone.boundary), view, style)
+    access = ranked.evaluation.access
+    if access is not None:
+        style = 'fill="none" stroke="#444" stroke-width="0.6" stroke-dasharray="1.4 1"'
+        body += path(true_up(access.last_leg), view, style)
+    return body

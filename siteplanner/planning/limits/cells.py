@@ -17,7 +17,7 @@ from siteplanner.errors import Finding
 from siteplanner.planning.limits.ground_way import GroundWay, find_ground_way
 from siteplanner.planning.limits.overhead_lines import line_zones
 from siteplanner.planning.limits.ruling import BITS, Ruling, bits_of, rule
-from siteplanner.planning.limits.site_limits import in_the_way, site_hits
+from siteplanner.planning.limits.site_limits import in_the_way, road_room_m, site_hits
 from siteplanner.planning.limits.toward import Toward, margin_to_allow_deg
 from siteplanner.planning.study.beyond import FLAT_LINE_DEG
 from siteplanner.planning.study.inputs import SkyLimitInputs, sky_limit_inputs
@@ -166,8 +166,9 @@ def rule_ground(
             hits["sky_blocked"], hits["sky_unknown"] = blocked & study.search_ground, unknown & study.search_ground
     with stages.stage("Finding ways over ground"):
         network = study.network
-        if mission.trailer.road_setback_m > 0 and len(network.geometry.line):
-            hits["roadway"] = burn([s.buffer(mission.trailer.road_setback_m) for s in network.geometry.line], grid)
+        setback = road_room_m(mission)
+        if setback > 0 and len(network.geometry.line):
+            hits["roadway"] = burn([s.buffer(setback) for s in network.geometry.line], grid)
         way = ways_over_ground(study)
         hits["no_way_in"] = ~(way.distance_m <= mission.rig.last_leg_max_m)
     hits |= site_hits(study)

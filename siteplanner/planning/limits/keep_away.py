@@ -54,6 +54,17 @@ class AntennaKeepAway:
         return max(known, default=math.nan)
 
 
+STANDING_REACH_M = 2.5  # how high a hand of somebody on the ground reaches; common practice, no source
+
+
+def reached_from_ground(antenna_height_m: float, keep_m: float) -> bool:
+    """Whether somebody on level ground before an antenna can come nearer to it than is kept: it must hang low for that.
+
+    True where either is not known.
+    """
+    return not antenna_height_m - keep_m >= STANDING_REACH_M
+
+
 KINDS: tuple[People, People] = ("public", "workers")
 
 

@@ -1,4 +1,5 @@
-"""What stands, flows and grows on the ground as limits: structures, water, trees and soft ground under the trailer."""
+"""What stands, flows and grows on the ground as limits: structures, water, trees, soft ground and roads under the
+trailer and, where the mast has guys, out to their anchors."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ import numpy as np
 from shapely.geometry import Point
 
 from siteplanner.data.burn import burn
-from siteplanner.mission import Trailer
+from siteplanner.mission import Mission, Trailer
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
@@ -23,9 +24,40 @@ def footprint_reach_m(trailer: Trailer) -> float:
     return math.hypot(trailer.length_m / 2, trailer.width_m / 2 + trailer.outrigger_reach_m)
 
 
-def structure_room_m(study: Study) -> float:
-    """Distance that a spot keeps from every structure: footprint and clearance."""
-    return footprint_reach_m(study.mission.trailer) + study.mission.site.structure_clearance_m
+def guy_reach_m(mission: Mission) -> float:
+    """From the middle of the trailer to the farthest guy anchor, wherever on the body the mast stands; 0 without guys.
+
+    Closed form; the same bound of where the mast stands as `core.clearance.mast_reach_m`.
+    """
+    trailer = mission.trailer
+    return math.hypot(trailer.length_m / 2, trailer.width_m / 2) + trailer.guy_anchors_m if mission.guys else 0.0
+
+
+def stand_reach_m(mission: Mission) -> float:
+    """Radius of the circle that holds trailer, outriggers and guy anchors: what must be firm and free of trees."""
+    return max(footprint_reach_m(mission.trailer), guy_reach_m(mission))
+
+
+def structure_room_m(mission: Mission) -> float:
+    """Distance that a spot keeps from every structure: footprint and clearance, or the anchors where they reach on."""
+    return max(footprint_reach_m(mission.trailer) + mission.site.structure_clearance_m, guy_reach_m(mission))
+
+
+def water_room_m(mission: Mission) -> float:
+    """Distance that a spot keeps from water: the setback, or the anchors where they reach on."""
+    return max(mission.site.water_setback_m, guy_reach_m(mission))
+
+
+def road_room_m(mission: Mission) -> float:
+    """Distance that a spot keeps from a road's centre line; 0: none is kept.
+
+    The setback holds the footprint and half a road; anchors that reach beyond the footprint are added, so that none
+    stands in the roadway.
+    """
+    trailer = mission.trailer
+    if trailer.road_setback_m <= 0 and not mission.guys:
+        return 0.0
+    return trailer.road_setback_m + max(0.0, guy_reach_m(mission) - footprint_reach_m(trailer))
 
 
 def tall_trees(study: Study) -> np.ndarray | None:
@@ -36,21 +68,22 @@ def tall_trees(study: Study) -> np.ndarray | None:
 
 def site_hits(study: Study) -> dict[str, np.ndarray]:
     """Limit code -> True where it rules out; only limits whose layer was given."""
-    grid, site = study.elevation, study.mission.site
+    grid, mission = study.elevation, study.mission
+    reach = stand_reach_m(mission)
     hits: dict[str, np.ndarray] = {}
     for code, role, room in (
-        ("structure", "structures", structure_room_m(study)),
-        ("water", "water", site.water_setback_m),
+        ("structure", "structures", structure_room_m(mission)),
+        ("water", "water", water_room_m(mission)),
     ):
         frame = study.overlay(role)
         if frame is not None:
             hits[code] = burn([shape.buffer(room) for shape in frame.geometry], grid)
     trees = tall_trees(study)
     if trees is not None:
-        hits["trees_on_spot"] = _dilated(trees, footprint_reach_m(study.mission.trailer) / grid.cell_size_m)
+        hits["trees_on_spot"] = _dilated(trees, reach / grid.cell_size_m)
     soft = study.overlay("soft_ground")
-    if soft is not None and site.soft_ground_rules_out:
-        hits["soft_ground"] = burn([s.buffer(footprint_reach_m(study.mission.trailer)) for s in soft.geometry], grid)
+    if soft is not None and mission.site.soft_ground_rules_out:
+        hits["soft_ground"] = burn([s.buffer(reach) for s in soft.geometry], grid)
     return hits
 
 
@@ -95,24 +128,27 @@ def nearest(frame: GeoDataFrame | None, spot: Spot, within_m: float) -> tuple[fl
 
 def site_breaks(study: Study, spot: Spot, cell: tuple[int, int], codes: list[str]) -> list[Breach]:
     """The limits of this module that a spot breaks; `codes` are those of its cell."""
-    site = study.mission.site
+    mission, site = study.mission, study.mission.site
     out = []
-    room = structure_room_m(study)
+    guys = "guys" if mission.guys else ""
+    room = structure_room_m(mission)
     near = nearest(study.overlay("structures"), spot, room)
     if near is not None and near[0] < room:
-        out.append(Breach("structure", "", near[0], room, "m", site.structure_clearance_m, _names(near)))
-    near = nearest(study.overlay("water"), spot, site.water_setback_m)
-    if near is not None and near[0] < site.water_setback_m:
-        out.append(Breach("water", "", near[0], site.water_setback_m, "m", names=_names(near)))
+        out.append(Breach("structure", guys, near[0], room, "m", site.structure_clearance_m, _names(near)))
+    room = water_room_m(mission)
+    near = nearest(study.overlay("water"), spot, room)
+    if near is not None and near[0] < room:
+        out.append(Breach("water", guys, near[0], room, "m", names=_names(near)))
     if "trees_on_spot" in codes and study.canopy_m is not None:
         height = float(study.canopy_m[cell])
         kind = "stand" if height >= site.tree_height_m else "reach"
+        kind = "guys" if kind == "reach" and guys else kind
         out.append(Breach("trees_on_spot", kind, height, site.tree_height_m, "m"))
     if site.soft_ground_rules_out:
-        reach = footprint_reach_m(study.mission.trailer)
+        reach = stand_reach_m(mission)
         near = nearest(study.overlay("soft_ground"), spot, reach)
         if near is not None and near[0] < reach:
-            out.append(Breach("soft_ground", "", near[0], reach, "m", names=_names(near)))
+            out.append(Breach("soft_ground", guys, near[0], reach, "m", names=_names(near)))
     return out
 
 

@@ -168,11 +168,13 @@ def site_wind(
     heights = with_height(dish_m, wind.exposure), with_height(mast_height_m, wind.exposure)
     plain = SpeedUp(math.nan, heights[0], heights[1], 1.0, "")
     at_dish = series[wind.limits_hold_for] * [(s or plain).at_dish for s in here]
-    at_mast = series[wind.mast_limits_hold_for] * [(s or plain).at_mast for s in here]
+    up = np.array([(s or plain).at_mast for s in here])
+    at_mast = series[wind.mast_limits_hold_for] * up
+    raised_in = at_mast if mast.raising_stated else series["gust"] * up  # field manuals: the safer reading
     hours = np.array([(t - forecast.times[0]).total_seconds() / 3600 for t in forecast.times])
     limits: tuple[tuple[LimitName, np.ndarray, float], ...] = (
         ("mast", at_mast, mast.limit_m_s),
-        ("raising", at_mast, mast.raising_m_s),
+        ("raising", raised_in, mast.raise_below_m_s),
         ("tracking", at_dish, wind.tracking_limit_m_s),
         ("stow", at_dish, wind.stow_limit_m_s),
     )
@@ -183,13 +185,17 @@ def site_wind(
         for start, end in _hours_above(hours, values, limit)
     )
     peaks = float(np.nanmax(at_dish)), float(np.nanmax(at_mast))
+    peak_raised = float(np.nanmax(raised_in))
     return replace(
         bare,
         forecast_peak_dish_m_s=peaks[0],
         forecast_peak_mast_m_s=peaks[1],
         gusts=GustsFrom(len(here), forecast.rows_with_gust, factor, stated, wind.forecast_mean_min),
         spans=spans,
-        findings=(*_findings(mission, mast, *peaks, spans), *_not_stated(mast, wind.mast_limits_hold_for, peaks[1])),
+        findings=(
+            *_findings(mission, mast, *peaks, peak_raised, spans),
+            *_not_stated(mast, wind.mast_limits_hold_for, peaks[1]),
+        ),
     )
 
 
@@ -226,7 +232,12 @@ def _span(name: LimitName, forecast: WindForecast, start_h: float, end_h: float)
 
 
 def _findings(
-    mission: Mission, mast: MastLimit, peak_dish: float, peak_mast: float, spans: tuple[Span, ...]
+    mission: Mission,
+    mast: MastLimit,
+    peak_dish: float,
+    peak_mast: float,
+    peak_raised: float,
+    spans: tuple[Span, ...],
 ) -> tuple[Finding, ...]:
     wind = mission.wind
     hours = {name: sum(s.hours for s in spans if s.limit == name) for name in {s.limit for s in spans}}
@@ -254,10 +265,11 @@ def _findings(
                 "wind_raising",
                 "caution",
                 facts={
-                    "peak_m_s": peak_mast,
-                    "kind": wind.mast_limits_hold_for,
-                    "limit_m_s": mast.raising_m_s,
+                    "peak_m_s": peak_raised,
+                    "kind": wind.mast_limits_hold_for if mast.raising_stated else "gust",
+                    "limit_m_s": mast.raise_below_m_s,
                     "hours": hours["raising"],
+                    "stated": mast.raising_stated,
                 },
             )
         )
@@ -270,7 +282,7 @@ def _findings(
 
 def _not_stated(mast: MastLimit, kind: str, peak_m_s: float | None) -> tuple[Finding, ...]:
     """What the mission does not say of the mast: nobody has held the wind against it."""
-    raising = math.isfinite(mast.raising_m_s)
+    raising = mast.raising_stated
     if mast.stated and raising:
         return ()
     facts = {

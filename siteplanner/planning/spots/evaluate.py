@@ -18,7 +18,7 @@ from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.overhead_lines import KeepAway, line_keep_away
 from siteplanner.planning.limits.ruling import Ruling, codes_of
-from siteplanner.planning.limits.site_limits import site_breaks
+from siteplanner.planning.limits.site_limits import road_room_m, site_breaks
 from siteplanner.planning.limits.toward import errors_of, look_at
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.site_wind import highest_stop_m
@@ -283,7 +283,7 @@ def broken_limits(
             out.append(Breach(code, names=(name,) if isinstance(name, str) and name else ()))
     said = {breach.code for breach in out}
     if "roadway" in codes and "roadway" not in said:
-        out.append(Breach("roadway", limit=mission.trailer.road_setback_m, unit="m"))
+        out.append(Breach("roadway", limit=road_room_m(mission), unit="m"))
     if "no_data" in codes and "no_data" not in said:
         out.append(Breach("no_data", "beside"))
     return out

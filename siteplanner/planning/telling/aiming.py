@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Literal
+from collections.abc import Callable
+from datetime import UTC, datetime, time, timedelta
 
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -67,6 +67,35 @@ def sun_words(plan: Plan, evaluation: Evaluation) -> list[str]:
     return [outage_sentence(one) for one in plan.sun.satellites if one.satellite_name in works]
 
 
+MISSION_DAYS = 7.0  # from dispatch; common practice, no source
+
+
+def sun_in_mission_words(plan: Plan, evaluation: Evaluation) -> list[str]:
+    """`sun_words` where the sun stands behind a satellite within the mission's days (the plan's, undated)."""
+    if plan.sun is None or not evaluation.dish_wanted:
+        return []
+    start = plan.mission.times.dispatch or datetime.combine(plan.sun.first_day, time.min, UTC)
+    works = {look.satellite_name for look in evaluation.sky if look.clear}
+    end = start + timedelta(days=MISSION_DAYS)
+    return [
+        outage_sentence(one)
+        for one in plan.sun.satellites
+        if one.satellite_name in works and any(start <= o.end and o.start <= end for o in one.outages)
+    ]
+
+
+def search_words(evaluation: Evaluation, name: str, longest_min: float, units: Units) -> str:
+    """Where the dish's own search should end, and what is wrong when it does not; '' where no dish is used."""
+    look = next(iter(evaluation.aimed), None)
+    if look is None or not evaluation.dish_used:
+        return ""
+    at = f"{units.bearing(look.azimuth_deg)} true, {units.angle(look.elevation_deg, 0)} up"
+    return (
+        f"Auto-search should end near {at}, on {name}. Not in {units.figure(longest_min, 'min')}: tree, ridge or the "
+        "wrong satellite."
+    )
+
+
 def rain_words(plan: Plan, evaluation: Evaluation) -> list[str]:
     """What rain does to each satellite that works at this spot, or why there is no figure."""
     if plan.rain is None or not evaluation.dish_wanted:
@@ -122,23 +151,6 @@ def link_note(evaluation: Evaluation) -> str:
         "Bearings and tilts are of the link antenna at the spot; on the mast, set its turn against the sectors and its "
         f"tilt before raising. {POLARISATION}"
     )
-
-
-def sector_words(bearings_deg: Sequence[float], separation: Literal["free", "even"] | float, units: Units) -> str:
-    """How to aim the sectors: each by itself, or all together by turning the mast."""
-    if not bearings_deg:
-        return "No sector bearing: the antenna serves all round."
-    how = "Take the bearings before the mast goes up, ten paces from steel, and pick a landmark on each. "
-    if len(bearings_deg) == 1:
-        how += "Turn the mast until the sector points at it, lock the turn."
-    elif separation == "free":
-        how += "Turn the mast until sector 1 points at its own, then each other sector on the mast; lock the turns."
-    else:
-        how += "The sectors are fixed to the mast: turn it until sector 1 points at its own, check the others, lock it."
-    return f"{how} Within {units.angle(GOOD_ENOUGH_DEG, 0)} is good enough."
-
-
-GOOD_ENOUGH_DEG = 5.0  # of a sector a hundred degrees wide; common practice, no source
 
 
 def look_tip(look: Look, evaluation: Evaluation, units: Units) -> str:

@@ -6,6 +6,7 @@ from siteplanner.planning.site.magnetic import Magnetic
 
 SKEW_POSITIVE = "clockwise, seen from behind the dish"
 """What + means wherever a skew stands (`core.geodesy.look_angles`)."""
+SKEW_SENSE = "Skew: seen from behind the dish, + is clockwise."
 SKEW_BRIEFLY = "+ clockwise from behind"
 
 

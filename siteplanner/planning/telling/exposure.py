@@ -8,10 +8,9 @@ from collections.abc import Sequence
 from siteplanner.planning.limits.keep_away import AntennaKeepAway
 from siteplanner.planning.telling.units import BOTH, Units, rounded_text
 
-PEOPLE = {"public": ("Public", "public"), "workers": ("Crew who know of it", "crew")}
+PEOPLE = {"public": ("Public", "public"), "workers": ("Informed crew", "crew")}
 """People that a limit protects: as a row of the table is headed, and within a sentence."""
 ANTENNAS = {"sector": "", "link": ", link antenna", "dish": ", in the dish's beam"}
-HEADINGS = ("Who", "Keep away", "By", "Ground, of limit")
 
 
 def exposure_rows(antennas: Sequence[AntennaKeepAway], units: Units = BOTH) -> list[list[str]]:
@@ -32,42 +31,6 @@ def _rule(row: AntennaKeepAway) -> str:
     if not math.isfinite(row.keep_m):
         return "no limit known"
     return "ICNIRP 2020" if row.keep_m == row.icnirp_main_beam_m else "47 CFR 1.1310"
-
-
-def exposure_note(antennas: Sequence[AntennaKeepAway], units: Units = BOTH) -> str:
-    """What the distances are made from, and what they leave open; empty where no antenna is judged."""
-    if not antennas:
-        return ""
-    sector = [row for row in antennas if row.antenna == "sector"]
-    first = sector[0]
-    limits = " and ".join(
-        f"{PEOPLE[row.people][1]} {row.limit_mw_cm2:.3g} mW/cm², {row.icnirp_limit_w_m2:.3g} W/m²" for row in sector
-    )
-    together = (
-        f", all sectors at once {first.all_sectors_factor:.2f} times that where they add up most"
-        if first.all_sectors_factor > 1.005
-        else ""
-    )
-    parts = [
-        f"In front of an antenna at its own height, at full power all the time. {units.stated(first.band_mhz, 'MHz')}, "
-        f"{first.eirp_w:.0f} W EIRP a sector{together}; limits: {limits} (47 CFR 1.1310 Table 1, OET Bulletin 65 "
-        "eq. (8); ICNIRP 2020 Table 5)."
-    ]
-    link = next((row for row in antennas if row.antenna == "link"), None)
-    if link is not None:
-        parts.append(f"Link antenna: {units.stated(link.band_mhz, 'MHz')}, {link.eirp_w:.0f} W EIRP.")
-    dish = next((row for row in antennas if row.antenna == "dish"), None)
-    if dish is None:
-        parts.append(
-            "Stay out of the dish's beam, between dish and feed above all; its transmit power is not stated: the "
-            "manual gives its distance."
-        )
-    else:
-        parts.append(
-            f"Dish: {dish.aperture_mw_cm2:.2g} mW/cm² right before it (4 P / A), limit of the public "
-            f"{dish.limit_mw_cm2:.3g}; nobody between dish and feed, nothing in its beam."
-        )
-    return " ".join([*parts, "Radio off before anyone climbs or reaches up to an antenna."])
 
 
 def exposure_line(antennas: Sequence[AntennaKeepAway], units: Units = BOTH) -> str:

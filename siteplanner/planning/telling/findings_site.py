@@ -9,6 +9,7 @@ from siteplanner.planning.telling.units import Units
 from siteplanner.planning.telling.wind import KINDS
 
 Facts = Mapping[str, Any]
+NOT_ITS_OWN = "above which field manuals ask for extra care in raising any mast (this unit's own limit is not stated)"
 
 
 def _gusts(what: str) -> Callable[[Facts, Units], tuple[str, str]]:
@@ -34,8 +35,9 @@ def _mast(f: Facts, u: Units) -> tuple[str, str]:
 
 def _raising(f: Facts, u: Units) -> tuple[str, str]:
     return (
-        f"Forecast {KINDS[f['kind']]} up to {u.gust(f['peak_m_s'])}: above {u.gust(f['limit_m_s'])}, which the mast "
-        f"may be raised and lowered in, for about {u.figure(f['hours'], 'h', 1)}.",
+        f"Forecast {KINDS[f['kind']]} at the top of the mast up to {u.gust(f['peak_m_s'])}: above "
+        f"{u.gust(f['limit_m_s'])}, {'its limit for raising' if f.get('stated', True) else NOT_ITS_OWN}, for about "
+        f"{u.figure(f['hours'], 'h', 1)}.",
         "Raise and lower it outside these hours; nobody stands in its fall circle.",
     )
 

@@ -9,8 +9,8 @@ from collections.abc import Callable, Iterable
 
 from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.site.on_site import HazardNear
-from siteplanner.planning.telling.overhead_lines import line_words, parts_words, wires_words
-from siteplanner.planning.telling.units import NOT_KNOWN, Units
+from siteplanner.planning.telling.overhead_lines import line_words
+from siteplanner.planning.telling.units import Units
 
 Named = Callable[[str], str]
 EXHAUST_M = 6.096  # 20 ft from openings: US consumer-safety advice on portable generators, from memory
@@ -33,31 +33,19 @@ def hazards_near_sentences(hazards: Iterable[HazardNear], units: Units, named: N
     return [hazard_near_sentence(hazard, units, named) for hazard in hazards]
 
 
-def clear_distances(
-    line: KeepAway | None, fall_m: float, public_m: float | None, units: Units
-) -> list[tuple[str, str]]:
-    """(what, distance) of all that must stay clear around the trailer. `public_m`: in front of the antennas."""
-    return [
-        ("Mast fall circle", f"{units.keep(fall_m, 1)}: nobody who need not be there"),
-        ("Overhead lines", wires_words(line, units)),
-        *([("Mapped line", parts_words(line, units))] if line is not None and line.judged else []),
-        ("Antennas, front", NOT_KNOWN if public_m is None else f"{units.keep(public_m, 1)}, public"),
-        ("Exhaust", f"{units.keep(EXHAUST_M)} from openings and people, downwind"),
-    ]
-
-
-def exhaust_sentences(units: Units) -> str:
-    """Carbon monoxide and fuel."""
-    return (
-        "Carbon monoxide kills: generator in the open, exhaust downwind, "
-        f"{units.keep(EXHAUST_M)} from doors, windows, intakes and tents. "
-        "Stop and cool before refuelling; no flame, extinguisher at hand."
-    )
-
-
 def antenna_label(keep_m: float, units: Units) -> str:
     """For the drawing of the spot."""
     return f"in front of the antennas keep {units.keep(keep_m, 1)}"
+
+
+def guy_label(guys: int, anchors_m: float, units: Units) -> str:
+    """For the drawing of the spot."""
+    return f"{guys} guy anchors, {units.length(anchors_m, 1)} out"
+
+
+def exhaust_label(side_known: bool, units: Units) -> str:
+    """For the drawing of the spot."""
+    return f"exhaust {units.keep(EXHAUST_M)}" if side_known else f"exhaust {units.keep(EXHAUST_M)}, side: look"
 
 
 def fall_label(fall_m: float, units: Units) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from siteplanner.mission import Mission
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.ruling import LIMITS, RulingShare
+from siteplanner.planning.limits.site_limits import road_room_m
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul import no_backhaul_words
 from siteplanner.planning.telling.overhead_lines import too_near_words
@@ -81,9 +82,9 @@ def _line(breach: Breach, units: Units) -> str:
 
 
 def _structure(breach: Breach, units: Units) -> str:
+    what = "trailer with outriggers and guy anchors" if breach.kind == "guys" else "trailer, outriggers"
     return (
-        f"{_name(breach) or 'A structure'} is {units.there(breach.figure, 1)} away; trailer, outriggers and a "
-        f"clearance "
+        f"{_name(breach) or 'A structure'} is {units.there(breach.figure, 1)} away; {what} and a clearance "
         f"of {units.posted(breach.margin, 'm', 'up')} need {units.keep(breach.limit, 1)}."
     )
 
@@ -91,16 +92,22 @@ def _structure(breach: Breach, units: Units) -> str:
 def _water(breach: Breach, units: Units) -> str:
     where = "The spot lies in water" if breach.figure == 0 else f"Water is {units.there(breach.figure, 1)} away"
     name = f" ({breach.names[0]})" if breach.names else ""
-    return f"{where}{name}; {units.posted(breach.limit, 'm', 'up')} is kept from it."
+    guys = " (guy anchors)" if breach.kind == "guys" else ""
+    return f"{where}{name}; {units.posted(breach.limit, 'm', 'up')} is kept from it{guys}."
 
 
 def _trees(breach: Breach, units: Units) -> str:
+    if breach.kind == "guys":
+        return (
+            "Trees reach where the trailer, its outriggers and the guys of its mast would be (surface less elevation)."
+        )
     what = "Trees reach" if breach.kind == "reach" else f"Trees or roofs about {units.length(breach.figure)} tall stand"
     return f"{what} where the trailer and its outriggers would be (surface less elevation)."
 
 
 def _soft(breach: Breach, units: Units) -> str:
-    return f"Soft ground{f' ({breach.names[0]})' if breach.names else ''} under trailer or outriggers."
+    under = "trailer, outriggers or guy anchors" if breach.kind == "guys" else "trailer or outriggers"
+    return f"Soft ground{f' ({breach.names[0]})' if breach.names else ''} under {under}."
 
 
 def _required(breach: Breach, units: Units) -> str:
@@ -173,7 +180,7 @@ def _nearer_road(e: Evaluation, mission: Mission, units: Units) -> str:
 
 
 def _off_the_road(e: Evaluation, mission: Mission, units: Units) -> str:
-    setback = units.posted(mission.trailer.road_setback_m, "m", "up")
+    setback = units.posted(road_room_m(mission), "m", "up")
     return f"It would have to lie {setback} from the road's centre line."
 
 

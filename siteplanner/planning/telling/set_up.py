@@ -1,82 +1,145 @@
-"""The set-up told in steps, for one person and for two; what to look for, and the way back down."""
+"""The set-up told in steps, for one person and for two, in the order in which nobody gets hurt.
+
+Order: wheels are chocked before the hitch opens; side to side is levelled by boards while the tow vehicle still holds
+the trailer, fore and aft by the tongue jack; outriggers go out before the jacks that stand on them; angles between
+antennas are set while the mast is down; guys are fastened to mast and anchors before it rises and tended while it
+rises (US Army Subcourse SS0732, "Antenna erection"). Shares of the time: common practice, no source.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from siteplanner.mission import Trailer
+from siteplanner.mission import Mission, Trailer
+from siteplanner.planning.site.mast_wind import MastLimit, mast_limit
+from siteplanner.planning.telling.power import power_step
 from siteplanner.planning.telling.times import set_up_words
-from siteplanner.planning.telling.units import Units, parts_that_add_up, rounded_text
+from siteplanner.planning.telling.units import METRIC, Units, parts_that_add_up, rounded_text
 
 
 @dataclass(frozen=True)
 class SetUpStep:
-    """One step: what, who (lead, second, both; never letters, which name spots), minutes."""
+    """One step: what, who (lead, helper, both; never letters, which name spots), minutes."""
 
     text: str
     who: str
     minutes: float
 
 
-_DISH_STEP = "Free the dish and start its search; stay out of its way. It searches while you go on."
-# what, who of two, share of the set-up time. Order and shares: common practice, no source
-_STEPS: tuple[tuple[str, str, float], ...] = (
-    ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "both", 4),
-    ("Park on the heading of this sheet, brake on, chock both wheels, then unhitch.", "both", 5),
-    ("Pads under all four jacks; level by the jack table, check with the level.", "both", 8),
-    ("Outriggers out and locked; earth rod and bonding as the manual says.", "lead", 4),
-    ("Generator: exhaust downwind and clear of people; fuel, oil, start, let it settle.", "second", 5),
-    (_DISH_STEP, "second", 2),
-    ("Look up again, clear the fall circle, raise the mast to the stop, set the lock.", "both", 7),
-    ("Turn the sectors to their bearings, lock the turn, guy as the manual says.", "lead", 4),
-    ("Radio on, keep-away tape round the mast, check service with a handset, log it.", "both", 6),
-)
-# what takes the place of the dish's own step, by the backhaul in use; a link antenna is set before the mast goes up
+@dataclass(frozen=True)
+class SetUp:
+    """What of a spot and a mission the steps speak of."""
+
+    mission: Mission
+    nose: str  # `301° true, 290° magnetic`
+    angles: str  # how the antennas stand to each other, in a sentence
+    turn: str  # what is turned to which bearing once the mast is up
+    backhaul: str  # its kind
+    mast: MastLimit
+
+    @property
+    def guys(self) -> int:
+        return self.mission.guys
+
+
+def set_up_of(mission: Mission, nose: str, angles: str, turn: str, backhaul: str, stop_m: float) -> SetUp:
+    """The set-up at a spot whose mast goes up to a stop."""
+    return SetUp(mission, nose, angles, turn, backhaul, mast_limit(mission, stop_m))
+
+
+def _told(of: SetUp, units: Units) -> list[tuple[str, str, float]]:
+    """(what, who of two, share of the set-up time), in order."""
+    steps: list[tuple[str, str, float]] = [
+        ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "both", 4),
+        (
+            f"Park: nose {of.nose}. Parking brake on. Chock the wheels on both sides, before and behind, the downhill "
+            "side first.",
+            "both",
+            4,
+        ),
+        (
+            "Still hitched: level side to side with boards under the low wheels. Then unhitch; level fore and aft with "
+            "the tongue jack.",
+            "both",
+            5,
+        ),
+        (_jacks(of.mission.trailer), "both", 5),
+        ("Buried lines marked? Then the ground rod and bonding, as the manual says. Rock: call.", "lead", 3),
+        (power_step(of.mission.power, units), "helper", 5),
+        (_BACKHAUL_STEPS[of.backhaul if of.backhaul in _BACKHAUL_STEPS else "geostationary"], "helper", 2),
+        (f"Mast still down: {of.angles}", "lead", 4),
+        *([(_guys(of, units), "both", 3)] if of.guys else []),
+        (_raise(of, units), "both", 6),
+        (
+            f"{of.turn} Lock the turn."
+            + (" Guys to even tension." if of.guys else "")
+            + " Check the level again. Tape round the fall circle.",
+            "both",
+            4,
+        ),
+        ("Cell on. Check service with a phone, call in: on air (radio back, last part of this sheet).", "both", 5),
+    ]
+    return steps
+
+
 _BACKHAUL_STEPS = {
-    "donor_link": "Link antenna: clamp it on the mast, turned against the sectors and tilted as this sheet says.",
+    "geostationary": "Free the dish, start its search; stand behind it. It searches while you go on.",
+    "donor_link": "Link antenna: clamp it on the mast, turned and tilted as this sheet says.",
     "open_sky": "Open-sky terminal out, clear all round, on; stay out of its view. It searches while you go on.",
 }
 
 
-def set_up_steps(minutes: float, people: int, backhaul: str = "geostationary") -> list[SetUpStep]:
+def _jacks(trailer: Trailer) -> str:
+    steady = "they steady it, they do not lift it off its wheels. Read the level."
+    if trailer.jacks_on_outriggers:
+        return f"Outriggers out and locked first, pads under their jacks, then jacks down to firm contact: {steady}"
+    if trailer.outrigger_reach_m > 0:
+        return f"Pads under the corner jacks, jacks down to firm contact, outriggers out and locked: {steady}"
+    return f"Pads under the corner jacks, jacks down to firm contact: {steady}"
+
+
+def _guys(of: SetUp, units: Units) -> str:
+    far = units.length(of.mission.trailer.guy_anchors_m, 1)
+    return (
+        f"{of.guys} guys: anchors {far} from the mast, evenly round it, none across the tongue. Fasten each guy to the "
+        "mast's ring and to its anchor before the mast moves."
+    )
+
+
+def _raise(of: SetUp, units: Units) -> str:
+    tend = (
+        " One raises, one tends the guys, the windward one first, so that none is slack or pulls; alone: stop at each "
+        "section and tend them. Fewer hands than the manual asks for: do not raise."
+        if of.guys
+        else ""
+    )
+    return (
+        f"Look up again, clear the fall circle, wind below {units.gust(of.mast.raise_below_m_s)}. Raise the mast to "
+        f"{units.stop(of.mast.stop_m)}, set the lock.{tend}"
+    )
+
+
+def set_up_steps(of: SetUp, minutes: float, people: int, units: Units = METRIC) -> list[SetUpStep]:
     """The steps with whole minutes that add up to the set-up time; one person does all in the same order."""
-    shares = [share for _, _, share in _STEPS]
-    times, _ = parts_that_add_up([minutes * s / sum(shares) for s in shares], 0)
+    told = _told(of, units)
+    whole = sum(share for _, _, share in told)
+    times, _ = parts_that_add_up([minutes * share / whole for _, _, share in told], 0)
     return [
-        SetUpStep(
-            _BACKHAUL_STEPS.get(backhaul, text) if text == _DISH_STEP else text,
-            who if people > 1 else "lead",
-            time,
-        )
-        for (text, who, _), time in zip(_STEPS, times, strict=True)
+        SetUpStep(text, who if people > 1 else "lead", time) for (text, who, _), time in zip(told, times, strict=True)
     ]
 
 
-def steps_for_both(trailer: Trailer, backhaul: str = "geostationary") -> list[tuple[str, str, str, str]]:
+def steps_for_both(of: SetUp, units: Units) -> list[tuple[str, str, str, str]]:
     """Rows (what, who of two, minutes for two, minutes for one): two take the likely time, one the high one."""
-    two = set_up_steps(trailer.set_up_min[1], 2, backhaul)
-    one = set_up_steps(trailer.set_up_min[2], 1, backhaul)
+    trailer = of.mission.trailer
+    two = set_up_steps(of, trailer.set_up_min[1], 2, units)
+    one = set_up_steps(of, trailer.set_up_min[2], 1, units)
     return [
         (a.text, a.who, rounded_text(a.minutes, 0), rounded_text(b.minutes, 0)) for a, b in zip(two, one, strict=True)
     ]
 
 
 def steps_total(trailer: Trailer, units: Units) -> str:
-    """Sum of the steps as printed, the search after them, and when to stop and call."""
-    two, one = (sum(s.minutes for s in set_up_steps(m, n)) for m, n in zip(trailer.set_up_min[1:], (2, 1), strict=True))
+    """Sum of the steps, the search after them, and when to stop and call; the times are whole minutes as the steps."""
+    two, one = (round(minutes) for minutes in trailer.set_up_min[1:])
     return set_up_words(two, one, (trailer.acquisition_min[0], trailer.acquisition_min[2]), units)
-
-
-TAKE_DOWN = (
-    "Tell those who rely on the service; radio off.",
-    "Look up, clear the fall circle; mast down and pinned, guys last as the manual says.",
-    "Dish stowed and pinned.",
-    "Generator off, cool, fuel valve closed; earth rod out.",
-    "Outriggers in, jacks up, pads counted.",
-    "Hitch, chains, breakaway cable, lights: checked by walking round.",
-    "Chocks last. Leave nothing; log hours and faults.",
-)
-LOOK_FOR = (
-    "Dish: the receiver shows the right satellite and a steady level; a level that swings means wind or a loose "
-    "foot, none at all means a tree, a ridge or the wrong satellite. Skew: seen from behind the dish, + is clockwise."
-)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from siteplanner.mission import Trailer
 from siteplanner.planning.spots.evaluation import Ground
 from siteplanner.planning.telling.ground import (
@@ -24,6 +26,8 @@ CORNERS = (
 def footprint_words(trailer: Trailer, units: Units) -> str:
     """Length and width with the outriggers out."""
     arm = trailer.outrigger_reach_m
+    if arm == 0:
+        return f"{units.stated(trailer.length_m, 'm')} by {units.length(trailer.width_m, 1)}, no outriggers"
     width = units.length(trailer.width_m + 2 * arm, 1)
     return f"{units.stated(trailer.length_m, 'm')} by {width}, outriggers {units.length(arm, 1)} a side"
 
@@ -40,11 +44,23 @@ def cells_words(ground: Ground, units: Units) -> str:
     return "; ".join(filter(None, (text, slope_doubt_words(ground, units))))
 
 
+def jack_rows(ground: Ground, units: Units) -> list[list[str]]:
+    """(corner, lift) where the elevation knows a lift; empty where every one is within its doubt."""
+    if ground.level_within_doubt or not ground.known_at_size:
+        return []
+    return [[label, lift_words(ground, key, units)] for key, label in CORNERS]
+
+
 def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
-    """Which corner first, how well the lifts are known, and how far the jacks reach."""
-    travel, doubt = units.stated(trailer.jack_travel_m, "m"), lift_doubt_words(ground, units.first)
+    """Which corner first, how well the lifts are known, what to carry, and how far the jacks reach."""
+    if math.isnan(ground.largest_lift_m):
+        return f"Not known. A jack travels {units.lift(trailer.jack_travel_m)}."
+    lift = ground.largest_lift_m + (0.0 if math.isnan(ground.lift_uncertainty_m) else ground.lift_uncertainty_m)
+    how = f"{raise_first_words(ground)} Lifts are above the highest corner. {lift_doubt_words(ground, units)}"
+    if not jack_rows(ground, units):
+        how = f"The map cannot tell which corner is low (± {units.lift(ground.lift_uncertainty_m)}): the level decides."
     return (
-        f"{raise_first_words(ground)} Lift above the highest corner. {doubt} Jack travel {travel}; pads on soft ground."
+        f"{how} Carry boards and pads for up to {units.lift(lift)}; a jack travels {units.lift(trailer.jack_travel_m)}."
     )
 
 

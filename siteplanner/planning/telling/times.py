@@ -34,7 +34,7 @@ def driving_words(found: Driving) -> str:
 
 
 def set_up_words(two_min: float, one_min: float, search_min: tuple[float, float], units: Units = METRIC) -> str:
-    """The steps' minutes, with the search of the dish to first service, and when to stop and call.
+    """The steps' minutes from the parking brake on, with the search to first service, and when to stop and call.
 
     The times count the search after the set-up, so both add up to the limit that is told.
     """
@@ -43,9 +43,10 @@ def set_up_words(two_min: float, one_min: float, search_min: tuple[float, float]
     def minutes(value: float) -> str:
         return units.figure(value, "min")
 
+    two, one = two_min + high, one_min + high
     return (
-        f"{minutes(two_min)} for two, {minutes(one_min)} for one; then the dish searches {low:g} to {minutes(high)}: "
-        f"on air {two_min + low:.0f} to {minutes(two_min + high)} after arrival for two, {one_min + low:.0f} to "
-        f"{one_min + high:.0f} for one. Not on air after {minutes(two_min + high)} (two) or {minutes(one_min + high)} "
-        "(one): stop, call, think."
+        f"Minutes count from the parking brake on: {minutes(two_min)} for two, {minutes(one_min)} for one; a search "
+        f"that ends after the last step takes {low:g} to {minutes(high)} more, so on air after {two_min + low:.0f} to "
+        f"{minutes(two)} for two, {one_min + low:.0f} to {one:.0f} for one. Not on air after {minutes(two)} (two) or "
+        f"{minutes(one)} (one): stop, call, think."
     )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from siteplanner.core.wind import beaufort_number
-from siteplanner.planning.site.mast_wind import MastLimit
+from siteplanner.mission import Mission
+from siteplanner.planning.site.mast_wind import MastLimit, at_stop
 from siteplanner.planning.site.site_wind import REACH_M, GustsFrom, SiteWind, Span, SpeedUp
 from siteplanner.planning.telling.clock import iso_minute
 from siteplanner.planning.telling.units import US, Units
@@ -11,6 +12,7 @@ from siteplanner.planning.telling.units import US, Units
 MOST_SPANS = 4  # times above a limit that a sheet names
 
 KINDS = {"gust": "gusts", "mean": "mean wind"}
+RAISING_NOT_STATED = "a common figure of field manuals; its own limit is not stated: read the manual"
 MAST_NOT_STATED = "mast wind limit not stated: read the manual"
 _UNMET = {
     "not_isolated": "other hills as high stand upwind",
@@ -46,13 +48,32 @@ def limits_sentence(tracking_m_s: float, stow_m_s: float, units: Units, kind: st
     return f"Service may drop above {track} at the dish; it stows above {stow}, counted in {KINDS[kind]}."
 
 
-def stow_sentence(tracking_m_s: float, stow_m_s: float, units: Units) -> str:
-    """What the crew does about wind, with a sign that shows it without an instrument."""
+def dish_wind_sentence(tracking_m_s: float, stow_m_s: float, kind: str, units: Units) -> str:
+    """What the dish stands, with a sign that shows it without an instrument; it says nothing of the mast."""
     track, stow, sign = units.gust(tracking_m_s), units.gust(stow_m_s), wind_sign(tracking_m_s)
     return (
-        "Stow the dish and lower the mast by the unit's manual; where it says nothing: tracking is lost above "
-        f"{track}{f' ({sign})' if sign else ''}, stow above {stow}."
+        f"Dish ({KINDS[kind]} at the dish): tracking is lost above {track}{f' ({sign})' if sign else ''}, stow above "
+        f"{stow}. These are no limits of the mast."
     )
+
+
+def mast_wind_rows(mission: Mission, units: Units) -> list[list[str]]:
+    """What the mast stands: each stop, without and with guys; none where the mission states nothing of either."""
+    wind, stops = mission.wind, mission.trailer.mast_stops_m
+
+    def cell(limit_m_s: float) -> str:
+        return "see manual" if limit_m_s != limit_m_s else units.gust(limit_m_s)
+
+    if not wind.mast_limit_unguyed_m_s and not wind.mast_limit_guyed_m_s:
+        return []
+    return [
+        [
+            units.stop(stop),
+            cell(at_stop(wind.mast_limit_unguyed_m_s, stops, stop)),
+            cell(at_stop(wind.mast_limit_guyed_m_s, stops, stop)),
+        ]
+        for stop in stops
+    ]
 
 
 def site_wind_sentences(wind: SiteWind | None, units: Units) -> list[str]:
@@ -76,12 +97,13 @@ def site_wind_sentences(wind: SiteWind | None, units: Units) -> list[str]:
 def mast_words(mast: MastLimit, kind: str, units: Units) -> str:
     """What the mast stands at its stop, and what it is raised in; or that nobody said."""
     how = "guyed" if mast.guyed else "not guyed"
-    raising = f"raise and lower it below {units.gust(mast.raising_m_s)}"
-    if mast.raising_m_s != mast.raising_m_s:
-        raising = "the limit for raising it is not stated: read the manual"
+    sign = wind_sign(mast.raise_below_m_s)
+    raising = f"raise and lower it below {units.gust(mast.raise_below_m_s)}{f' ({sign})' if sign else ''}"
+    if not mast.raising_stated:
+        raising += f", {RAISING_NOT_STATED}"
     if not mast.stated:
         said = f"{MAST_NOT_STATED} ({units.stop(mast.stop_m)}, {how})"
-        return f"{said[:1].upper()}{said[1:]}{f'; {raising}' if mast.raising_m_s == mast.raising_m_s else ''}."
+        return f"{said[:1].upper()}{said[1:]}; {raising}."
     limit = f"{units.gust(mast.limit_m_s)} at its top ({KINDS[kind]})"
     return f"Mast at {units.stop(mast.stop_m)}, {how}: {limit}; {raising}."
 
@@ -96,7 +118,7 @@ def ground_words(wind: SiteWind, units: Units) -> str:
     open_limit = units.gust(wind.open_tracking_limit_m_s)
     return (
         f"The ground here speeds wind up to {worst.ground:.2f} times (from {units.bearing(worst.from_deg)} true)"
-        f"{_unmet_words(worst, units)}: the limit is reached with {open_limit} in the open."
+        f"{_unmet_words(worst, units)}: the dish's limit is reached with {open_limit} in the open."
     )
 
 
