@@ -12,9 +12,10 @@ import numpy as np
 
 from siteplanner.errors import Cancelled, Finding
 from siteplanner.mission import Mission, Weights
-from siteplanner.planning.choose.certainty import Key, certainties
-from siteplanner.planning.choose.ranked import Certainty, Firmness, RankedSpot
-from siteplanner.planning.choose.scoring import firmness, rank
+from siteplanner.planning.choose.certainty import Key
+from siteplanner.planning.choose.how_sure import how_sure
+from siteplanner.planning.choose.ranked import Certainty, RankedSpot
+from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.limits.cells import rule_ground, sky_limit
 from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.ruling import Ruling
@@ -82,8 +83,8 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
     with stages.stage("Ranking") as tick:
         evaluations = refine(judge, evaluations, chosen.merit, chosen.spacing_m, tick)
         ranked = name_spots(rank(evaluations, mission))
-        sure = certainties(ranked, mission)
-        listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission), sure), forecast)
+        sure = how_sure(ranked, mission)
+        listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission), sure.certainty), forecast)
         rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
     search = summary_of(judge, chosen, evaluations, ranked)
     findings = [*study.findings, *sky_findings, *_magnetic_findings(study), *_search_findings(search)]
@@ -102,7 +103,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         rain=rain(mission, *centre_of(study)),
         judged=ranked,
         search=search,
-        firmness=firm(ranked, sure),
+        firmness=sure.firmness,
         judge=replace(judge, reuse=None),
         kept=reuse.kept,
         reused=reuse.tally,
@@ -218,13 +219,13 @@ def rescore(old: Plan, weights: Weights) -> Plan:
     """
     mission = old.mission.model_copy(update={"weights": weights})
     ranked = rank(_detailed(old.judged, old.spots), mission)
-    sure = certainties(ranked, mission)
-    listed = with_certainty(listed_of(ranked, mission), sure)
+    sure = how_sure(ranked, mission)
+    listed = with_certainty(listed_of(ranked, mission), sure.certainty)
     if old.judge is not None:
         listed = listed_in_detail(old.judge, listed, old.forecast)
     # details are kept, so that the next weights need not ask again
     judged = tuple(replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True))
-    return replace(old, mission=mission, spots=listed, firmness=firm(ranked, sure), judged=judged)
+    return replace(old, mission=mission, spots=listed, firmness=sure.firmness, judged=judged)
 
 
 def _detailed(spots: Iterable[RankedSpot], listed: Iterable[RankedSpot]) -> list[Evaluation]:
@@ -236,15 +237,6 @@ def _detailed(spots: Iterable[RankedSpot], listed: Iterable[RankedSpot]) -> list
 def with_certainty(spots: Iterable[RankedSpot], sure: Mapping[Key, Certainty]) -> tuple[RankedSpot, ...]:
     """Spots with how sure their places are."""
     return tuple(replace(r, certainty=sure.get(r.spot.key)) for r in spots)
-
-
-def firm(ranked: Sequence[RankedSpot], sure: Mapping[Key, Certainty]) -> Firmness:
-    """How sure the first place is: over all judged spots, when the weights change, and when the figures are off."""
-    found = firmness(ranked)
-    first = sure.get(ranked[0].spot.key) if ranked else None
-    if first is None:
-        return found
-    return replace(found, best_chance=first.best_chance, told_too_high=ranked[0].score - first.score_mean)
 
 
 def listed_of(ranked: Sequence[RankedSpot], mission: Mission) -> tuple[RankedSpot, ...]:
