@@ -152,13 +152,8 @@ def draw(spots: Sequence[RankedSpot], mission: Mission, draws: int = DRAWS) -> D
     return Drawn(taken, 100 * np.divide(scores, total, out=np.zeros(size), where=total > 0), off, own, lost)
 
 
-def certainties(spots: Sequence[RankedSpot], mission: Mission, draws: int = DRAWS) -> dict[Key, Certainty]:
+def certainties(drawn: Drawn, mission: Mission) -> dict[Key, Certainty]:
     """By spot's key: the chance to be the best, the ranges of score and figures, the chance to break a limit."""
-    return certainties_of(draw(spots, mission, draws), mission) if spots else {}
-
-
-def certainties_of(drawn: Drawn, mission: Mission) -> dict[Key, Certainty]:
-    """The same of draws made before."""
     standing, draws = drawn.standing, drawn.scores.shape[1]
     top = standing.max(0)
     best = (standing >= top - 1e-9) & np.isfinite(top)

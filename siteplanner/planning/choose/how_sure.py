@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from siteplanner.mission import Mission
-from siteplanner.planning.choose.certainty import DRAWS, Key, certainties_of, draw
+from siteplanner.planning.choose.certainty import DRAWS, Key, certainties, draw
 from siteplanner.planning.choose.flips import flips
 from siteplanner.planning.choose.ranked import Certainty, Firmness, RankedSpot
 from siteplanner.planning.choose.scoring import firmness
@@ -29,7 +29,7 @@ def how_sure(ranked: Sequence[RankedSpot], mission: Mission, draws: int = DRAWS)
     if not ranked:
         return HowSure({}, firm)
     drawn = draw(ranked, mission, draws)
-    sure = certainties_of(drawn, mission)
+    sure = certainties(drawn, mission)
     first = sure[ranked[0].spot.key]
     share = next((f for f in first.figures if f.name == "coverage"), None)
     return HowSure(

@@ -59,43 +59,44 @@ def ties_words(firm: Firmness, units: Units = METRIC) -> str:
     return f"A near tie: {who} are each ahead of it with a chance of {least} or more."
 
 
-def flips_words(firm: Firmness, mission: Mission, units: Units = METRIC) -> str:
+def flips_words(firm: Firmness, units: Units = METRIC) -> str:
     """What would make another spot first, the likeliest first; '' for nothing that is likely at all."""
-    own = [f for f in firm.flips if f.spot != f.leader and f.chance >= LEAST_CHANCE and f.leader][:MOST_FLIPS]
-    if not own:
-        return ""
+    too_steep = any(f.cause == "ground" for f in firm.flips)  # says what a steeper slope would say once more
+    own = [
+        f
+        for f in firm.flips
+        if f.spot != f.leader and f.leader and f.chance >= LEAST_CHANCE and not (too_steep and f.criterion == "ground")
+    ]
     by_leader: dict[str, list[str]] = {}
-    for flip in own:
+    for flip in own[:MOST_FLIPS]:
         by_leader.setdefault(flip.leader, []).append(f"{flip_words(flip, units)} ({units.share(flip.chance)})")
     return " ".join(f"{_capital(_spot(leader))} leads if {_listed(whys, 'or')}." for leader, whys in by_leader.items())
 
 
 def flip_words(flip: Flip, units: Units = METRIC) -> str:
-    """`the drive takes 6 min longer`: the change of one figure, as a clause."""
+    """`the drive to spot A takes 6 min longer`: the change of one figure, as a clause."""
+    at, worse = _spot(flip.spot), flip.spot != flip.leader
+    most = "no more than" if worse else "at least"
     if flip.cause == "road":
         return f"{flip.road or 'a road without a name'} is too steep for the rig"
     if flip.cause == "ground":
-        return "its ground is too steep to level"
+        return f"the ground at {at} is too steep to level"
     if flip.cause == "backhaul":
-        return "its sky or link is blocked"
-    worse = flip.spot != flip.leader
+        return f"the sky or the link at {at} is blocked"
     if flip.criterion == "access":
-        return f"the drive takes {units.figure(max(flip.amount, 1.0), 'min')} {'longer' if worse else 'less'}"
+        by = units.minutes(flip.amount) if flip.amount >= 1 else "a minute"
+        return f"the drive to {at} takes {by} {'longer' if worse else 'less'}"
     if flip.criterion == "coverage":
-        return f"it serves {_points(flip.amount, units)} {'less' if worse else 'more'} of the weighted area"
+        return f"{at} serves {most} {units.share(flip.at / 100)} of the weighted area"
     if flip.criterion == "must_serve":
-        return f"the must-serve points have {_points(flip.amount, units)} {'less' if worse else 'more'} on average"
+        return f"the must-serve points have {most} {units.share(flip.at / 100)} on average from {at}"
     if flip.criterion == "ground":
-        return f"its ground slopes {units.angle(flip.at)} or {'more' if worse else 'less'}"
-    return f"its backhaul has {_measured(flip, units)} {'less' if worse else 'more'} to spare"
-
-
-def _points(percent: float, units: Units) -> str:
-    return units.figure(percent, "%", 0 if percent >= 1 else 1)
+        return f"the ground at {at} slopes {units.angle(flip.at)} or {'more' if worse else 'less'}"
+    return f"the backhaul at {at} has {most} {_measured(flip, units)} to spare"
 
 
 def _measured(flip: Flip, units: Units) -> str:
-    return units.angle(flip.amount) if flip.unit == "deg" else units.figure(flip.amount, flip.unit.split(" ")[0])
+    return units.angle(flip.at) if flip.unit == "deg" else units.figure(flip.at, flip.unit.split(" ")[0])
 
 
 def _listed(names: list[str], last: str = "and") -> str:

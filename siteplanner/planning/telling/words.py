@@ -196,7 +196,7 @@ def firmness_sentence(plan: Plan, units: Units = METRIC) -> str:
         return ""
     second = plan.spots[1]
     text = f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second, units)}."
-    told = figures_words(firm, units), ties_words(firm, units), flips_words(firm, plan.mission, units)
+    told = figures_words(firm, units), ties_words(firm, units), flips_words(firm, units)
     return " ".join(filter(None, (text, *told, weights_words(firm, plan.mission, units))))
 
 
