@@ -21,6 +21,7 @@ from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import Part, Paths
 from siteplanner.mission.trailer import Power, Rig, Speeds, Trailer, Wind
+from siteplanner.mission.wifi import Wifi
 
 
 class Staging(Part):
@@ -207,6 +208,7 @@ class Mission(Part):
     sky: Sky = Sky()
     backhaul: Backhaul = Backhaul()
     radio: Radio = Radio()
+    wifi: Wifi = Wifi()
     power_lines: PowerLines = PowerLines()
     site: Site = Site()
     search: Search = Search()

@@ -117,7 +117,7 @@ def spot_marks(plan: Plan) -> list[Feature]:
                 "spot",
                 i=mark,
                 t=words,
-                p=spot_popup(ranked),
+                p=spot_popup(ranked, plan.mission),
             )
         )
     for number, evaluation in enumerate(plan.rejected, 1):

@@ -12,6 +12,7 @@ from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.if_lost import if_lost
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.spots.evaluation import PointService
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
@@ -100,7 +101,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     e = best.evaluation
     many, wind = len(weakest_points(best)), plan.mission.wind
     common |= {
-        "facts": facts(best, site, BOTH, named(50)),
+        "facts": facts(best, site, BOTH, named(50), capacity_of(e, plan.mission)),
         "where": coordinates(best.spot.latitude, best.spot.longitude, best.spot.grid_reference),
         "points": [
             [n, name_in_text(p.name, 34), BOTH.share(p.probability), BOTH.decibels(p.margin_db)]

@@ -17,6 +17,7 @@ from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
 from siteplanner.planning.site.sun_outage import SunOutages
 from siteplanner.planning.site.timeline import Timeline
+from siteplanner.planning.spots.capacity import Capacity, capacity_of
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.spots.skyline import Skyline
@@ -25,6 +26,7 @@ from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
+from siteplanner.planning.telling.capacity import capacity_sentences
 from siteplanner.planning.telling.compass import SKEW_POSITIVE
 from siteplanner.planning.telling.drive_record import access_record, ruled_out_record
 from siteplanner.planning.telling.findings import finding_record
@@ -113,9 +115,14 @@ def on_site_record(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     return {
         "timeline": None if site.timeline is None else _timeline_record(site.timeline),
         "wind": None if site.wind is None else _wind_record(site.wind),
+        "capacity": _capacity_record(capacity_of(ranked.evaluation, plan.mission)),
         "radio_exposure": [{**asdict(row), "keep_m": row.keep_m} for row in site.antennas],
         "arrival_checks": [asdict(check) for check in arrival_checks(plan, ranked)],
     }
+
+
+def _capacity_record(capacity: Capacity) -> dict[str, Any]:
+    return {**asdict(capacity), "sentences": capacity_sentences(capacity)}
 
 
 def _skyline_record(figure: Skyline) -> dict[str, Any]:
