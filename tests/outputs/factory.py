@@ -429,7 +429,7 @@ def make_plan(
             area_cols=cols,
             margin_of=lambda: sky_margin(grid, ruling),
         ),
-        firmness=Firmness(2.4, "ground", spots, 0.31, "B", "ground", 0.62, 0.0, 1.3, 1.1, weights_varied=0.2)
+        firmness=Firmness(2.4, "ground", spots, 0.07, "B", "ground", 0.62, 0.0, 1.3, 1.1, weights_varied=0.2)
         if spots > 1
         else None,
     )
