@@ -145,6 +145,11 @@ class Times(Part):
     weather: Literal["dry", "wet", "snow"] = Field(
         "dry", description="Weather of the drive: speeds.wet_factor or speeds.snow_factor hold."
     )
+    take_down_min: tuple[float, float] = Field(
+        (20.0, 45.0),
+        description="Quick and slow, from the order to leave to wheels rolling: mast down, stow, hitch. Common "
+        "practice, no source.",
+    )
     shift_h: float = Field(
         12.0, gt=0, le=24, description="Relief after this many hours from dispatch. Common practice: 12 h shifts."
     )

@@ -294,6 +294,11 @@ class Power(Part):
     refuel_at_share: float = Field(
         0.25, ge=0, lt=1, description="Refuel when this share of the tank is left. Common practice."
     )
+    refuel_outage_min: tuple[float, float] = Field(
+        (30.0, 45.0),
+        description="Off air at each refuelling, short and long: the engine stops, cools and is filled. Common "
+        "practice, no source; 0 and 0 with batteries or a second tank.",
+    )
 
     @field_validator("fuel_burn_l_per_h")
     @classmethod

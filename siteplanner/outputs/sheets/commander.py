@@ -15,6 +15,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.spots.evaluation import PointService
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.clock import go_rows
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
 from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
@@ -76,6 +77,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "runner": "",
         "dangers": [],
         "wind": [],
+        "go": [],
         "where": [],
         "timeline_svg": "",
         "timeline_alt": "Hours after dispatch: on air, refuelling, relief, night, wind.",
@@ -119,6 +121,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             limits_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, BOTH, wind.limits_hold_for),
             *site_wind_sentences(site.wind, BOTH),
         ],
+        "go": go_rows(site.clock, BOTH, named(40)),
         "timeline_svg": timeline_svg(plan, best, width=340, parts=False),
         "light": light_words(site.timeline),
         "rulings": [],
