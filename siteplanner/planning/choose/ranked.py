@@ -98,7 +98,7 @@ class RankedSpot:
     evaluation: Evaluation
     criteria: tuple[ScoreLine, ...]
     score: float  # 0..100, the sum of the contributions
-    certainty: Certainty | None = None  # of listed spots
+    certainty: Certainty | None = None  # of the judged spots that were drawn, the best ones
 
     @property
     def spot(self) -> Spot:

@@ -101,7 +101,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         forecast=forecast,
         sun=sun_outages(mission, *centre_of(study)),
         rain=rain(mission, *centre_of(study)),
-        judged=ranked,
+        judged=with_certainty(ranked, sure.certainty),
         search=search,
         firmness=sure.firmness,
         judge=replace(judge, reuse=None),
@@ -224,7 +224,9 @@ def rescore(old: Plan, weights: Weights) -> Plan:
     if old.judge is not None:
         listed = listed_in_detail(old.judge, listed, old.forecast)
     # details are kept, so that the next weights need not ask again
-    judged = tuple(replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True))
+    judged = with_certainty(
+        (replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True)), sure.certainty
+    )
     return replace(old, mission=mission, spots=listed, firmness=sure.firmness, judged=judged)
 
 

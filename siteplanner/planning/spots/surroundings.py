@@ -168,8 +168,8 @@ def hazards_near(study: Study, spot: Spot, access: Access | None) -> tuple[Hazar
             access is not None and access.route.line.intersects(shape),
             access is not None and float(access.route.line.distance(shape)) <= BESIDE_M,
             float(shape.distance(place)) <= BESIDE_M,
-            datetime.fromisoformat(start) if start else None,
-            datetime.fromisoformat(end) if end else None,
+            datetime.fromisoformat(start) if isinstance(start, str) and start else None,
+            datetime.fromisoformat(end) if isinstance(end, str) and end else None,
         )
         for name, start, end, shape in zip(names, comes, goes, frame.geometry, strict=True)
     ]
