@@ -34,6 +34,8 @@ max_grade_pct = 15    # the lookout road is steeper
 
 [sky]
 need = "any"
+down_mbit_s = 20      # what the contract gives; all handsets share it
+up_mbit_s = 5
 satellites = [
     {{ name = "slot 113 W", longitude_deg = -113.0 }},
     {{ name = "slot 121 W", longitude_deg = -121.0 }},

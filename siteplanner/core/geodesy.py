@@ -86,6 +86,17 @@ def look_angles(latitude_deg, longitude_deg, height_m, satellite_longitude_deg):
     return azimuth_deg[()], elevation_deg[()], skew_deg[()]
 
 
+def slant_range_m(latitude_deg, longitude_deg, height_m, satellite_longitude_deg):
+    """Distance from a station to a geostationary satellite, metres; broadcasts, whether or not it is in view.
+
+    Station and satellite in Earth-centred coordinates as in `look_angles`; exact on WGS 84.
+    """
+    difference = np.radians(wrap_180_deg(np.asarray(satellite_longitude_deg, float) - np.asarray(longitude_deg, float)))
+    axis_m, equator_m = _station(latitude_deg, height_m)
+    level = GEOSTATIONARY_RADIUS_M**2 + axis_m**2 - 2 * GEOSTATIONARY_RADIUS_M * axis_m * np.cos(difference)
+    return np.sqrt(level + equator_m**2)[()]
+
+
 def visible_arc_deg(latitude_deg, longitude_deg, min_elevation_deg):
     """Orbital longitudes between which satellites stand at least so high, at height 0.
 

@@ -19,7 +19,21 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 # looked for in lower case; other programs write them as NAME or Name
-_LOWER_CASE = frozenset(("name", "weight", "people", "voltage_kv", "height_m", "closes_roads", "required", *KEYS))
+_LOWER_CASE = frozenset(
+    (
+        "name",
+        "weight",
+        "people",
+        "voltage_kv",
+        "height_m",
+        "closes_roads",
+        "required",
+        "from",
+        "until",
+        "level_m",
+        *KEYS,
+    )
+)
 
 _FEET = {"ft": "ft", "feet": "ft", "in": "in", "inch": "in", "inches": "in", "cm": "cm", "m": "m", "metres": "m",
          "meters": "m"}  # fmt: skip

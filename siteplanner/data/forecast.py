@@ -66,10 +66,10 @@ def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, In
     for number, row in enumerate(rows, 2):
         if number > MAX_ROWS:
             raise InputError(f"More than {MAX_ROWS} rows.", remedy="Cut the forecast to the deployment.", file=path)
-        times.append(_time(row["time"], number, path))
+        times.append(row_time(row["time"], number, path))
         if len(times) > 1 and times[-1] <= times[-2]:
             raise InputError(f"Row {number} is not later than the row before.", remedy="Sort by time.", file=path)
-        wind = _number(row["speed"], number, "speed", path) * factor
+        wind = row_number(row["speed"], number, "speed", path) * factor
         if not 0 <= wind <= FASTEST_M_S:
             raise InputError(
                 f"Row {number}: a speed of {wind:.0f} m/s is not plausible.",
@@ -78,8 +78,8 @@ def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, In
                 field="speed",
             )
         speed.append(wind)
-        gust.append(_number(row.get("gust"), number, "gust", path, empty=True) * factor)
-        direction.append(_number(row.get("direction_deg"), number, "direction_deg", path, empty=True) % 360)
+        gust.append(row_number(row.get("gust"), number, "gust", path, empty=True) * factor)
+        direction.append(row_number(row.get("direction_deg"), number, "direction_deg", path, empty=True) % 360)
     if not times:
         raise InputError("The forecast has no row.", remedy="Leave layers.wind_forecast out.", file=path)
     record = InputRecord(
@@ -95,7 +95,8 @@ def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, In
     return WindForecast(tuple(times), tuple(speed), tuple(gust), tuple(direction)), record
 
 
-def _time(text: str | None, number: int, path: Path) -> datetime:
+def row_time(text: str | None, number: int, path: Path) -> datetime:
+    """The time of a row of a table, with its offset. Raises InputError."""
     try:
         found = datetime.fromisoformat((text or "").strip())
     except ValueError:
@@ -115,7 +116,8 @@ def _time(text: str | None, number: int, path: Path) -> datetime:
     return found
 
 
-def _number(text: str | None, number: int, field: str, path: Path, *, empty: bool = False) -> float:
+def row_number(text: str | None, number: int, field: str, path: Path, *, empty: bool = False) -> float:
+    """The figure of a row of a table, NaN where it may be empty and is. Raises InputError."""
     if empty and not (text or "").strip():
         return math.nan
     try:

@@ -1,4 +1,4 @@
-"""How far the figures that are scored may be off from spot to spot: what is common to all spots is not in here."""
+"""How far the figures that are scored may be off: from spot to spot, and in what all spots share."""
 
 from __future__ import annotations
 
@@ -8,22 +8,23 @@ from siteplanner.mission.parts import Part
 
 
 class Doubts(Part):
-    """One standard deviation each, independent from spot to spot. What the elevation's error does to the slope is
-    worked out at each spot instead."""
+    """One standard deviation each, independent from spot to spot but for `season_db` and `weights`. What the
+    elevation's error does to slope and grades is worked out at each spot instead; the radio model's own error is
+    `radio.model_sigma_db`, what hour and crew share `times.parts_alike`."""
 
     share: float = Field(
         0.05,
         ge=0,
         le=0.5,
-        description="Of the served share of the area (0.05: 5 points): errors of the elevation along the paths, "
-        "clutter. Common practice, no source.",
+        description="Of the served share of the area where half of it is served (0.05: 5 points), less toward none and "
+        "all: errors of the elevation along the paths, clutter. Common practice, no source.",
     )
     must_serve: float = Field(
         0.10,
         ge=0,
         le=0.5,
-        description="Of the mean probability at the must-serve points: few places, so less averages out. Common "
-        "practice, no source.",
+        description="Of the mean probability at must-serve points that stand at a half each, less toward none and all: "
+        "few places, so less averages out. Common practice, no source.",
     )
     drive_share: float = Field(
         0.15,
@@ -40,4 +41,18 @@ class Doubts(Part):
     )
     link_margin_db: float = Field(
         4.0, ge=0, le=30, description="Of a donor link's margin: diffraction near its edge. Common practice, no source."
+    )
+    season_db: float = Field(
+        2.0,
+        ge=0,
+        le=20,
+        description="Of the path loss, the same for all spots: leaves, crops, wet, what the ground cover hides on the "
+        "whole. Drawn with radio.model_sigma_db, which must be above 0 for it. Common practice, no source.",
+    )
+    weights: float = Field(
+        0.2,
+        ge=0,
+        le=1,
+        description="How far each weight is drawn up or down, as a share of it: two commanders weigh no call-out "
+        "alike. Evenly between the ends. Common practice, no source.",
     )

@@ -119,7 +119,14 @@ class Layers(Part):
         (),
         json_schema_extra=_hold("polygon"),
         description="Polygons of danger (flood, slide, fire); column `name`. Roads in them are told as a hazard of the "
-        "drive; column `closes_roads` (yes or no) says whether they are closed.",
+        "drive; column `closes_roads` (yes or no) says whether they are closed. Columns `from` and `until` (times with "
+        "their offset from UTC) say when the danger comes and goes, or `level_m` at which level of rise_forecast.",
+    )
+    rise_forecast: str | None = Field(
+        None,
+        json_schema_extra=_hold("table"),
+        description="Optional table (CSV) of a rising water with columns `time` (with its offset from UTC) and "
+        "`level_m`, on the gauge that the hazards' `level_m` count from.",
     )
     hazards_close_roads: bool = Field(
         False, description="Whether hazard polygons without a value of `closes_roads` close the roads in them."

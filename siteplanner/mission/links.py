@@ -13,6 +13,7 @@ from siteplanner.core.handset_place import HandsetPlace
 from siteplanner.core.link import LinkParameters, allowed_loss_db
 from siteplanner.core.service_level import ServiceKind
 from siteplanner.mission.parts import OneOrMore, Part
+from siteplanner.mission.wifi import Rated
 
 BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
 
@@ -27,7 +28,7 @@ class Satellite(Part):
     )
 
 
-class Sky(Part):
+class Sky(Rated):
     """The satellite link's demand on the sky."""
 
     satellites: Annotated[tuple[Satellite, ...], Field(min_length=1)] = (
@@ -88,7 +89,7 @@ class Sky(Part):
     )
 
 
-class OpenSky(Part):
+class OpenSky(Rated):
     """A terminal whose satellites move: it needs a cone of sky, not one line."""
 
     min_elevation_deg: float = Field(
@@ -104,7 +105,7 @@ class OpenSky(Part):
     terminal_height_m: float = Field(2.0, gt=0, le=100, description="Terminal above ground. Common practice.")
 
 
-class DonorLink(Part):
+class DonorLink(Rated):
     """A radio link from the trailer's mast to a fixed donor site. Defaults: a small licence-exempt link at 5.8 GHz."""
 
     frequency_mhz: float = Field(
@@ -318,6 +319,11 @@ class Radio(Part):
         le=10_000,
         description="Handsets that the cell carries at once, all sectors together, from its data sheet: told beside "
         "the people served, and how much they may talk at 1 % blocking (Erlang B). It does not shrink the service.",
+    )
+    first_served: Literal["first_come", "responders"] = Field(
+        "first_come",
+        description="Who gets through where more handsets call than `users`: whoever comes first, or responders whose "
+        "cards hold an access class from 11 to 15 (3GPP TS 22.011 section 4, from memory) while the others are barred.",
     )
 
     @property

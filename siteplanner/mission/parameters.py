@@ -21,6 +21,7 @@ from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import OneOrMore, Part, Paths
 from siteplanner.mission.trailer import GUYS, Power, Rig, Speeds, Trailer, Wind
+from siteplanner.mission.wifi import Wifi
 
 
 class Staging(Part):
@@ -157,6 +158,11 @@ class Times(Part):
     weather: Literal["dry", "wet", "snow"] = Field(
         "dry", description="Weather of the drive: speeds.wet_factor or speeds.snow_factor hold."
     )
+    take_down_min: tuple[float, float] = Field(
+        (20.0, 45.0),
+        description="Quick and slow, from the order to leave to wheels rolling: mast down, stow, hitch. Common "
+        "practice, no source.",
+    )
     shift_h: float = Field(
         12.0, gt=0, le=24, description="Relief after this many hours from dispatch. Common practice: 12 h shifts."
     )
@@ -226,6 +232,7 @@ class Mission(Part):
     sky: Sky = Sky()
     backhaul: Backhaul = Backhaul()
     radio: Radio = Radio()
+    wifi: Wifi = Wifi()
     power_lines: PowerLines = PowerLines()
     site: Site = Site()
     search: Search = Search()

@@ -331,6 +331,11 @@ class Power(Part):
     shore_cable_m: float | None = Field(
         None, gt=0, le=500, description="How far the unit's cable reaches; None: not stated."
     )
+    refuel_outage_min: tuple[float, float] = Field(
+        (30.0, 45.0),
+        description="Off air at each refuelling, short and long: the engine stops, cools and is filled. Common "
+        "practice, no source; 0 and 0 with batteries or a second tank.",
+    )
 
     @field_validator("fuel_burn_l_per_h")
     @classmethod

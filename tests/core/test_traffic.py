@@ -19,6 +19,26 @@ def test_the_table(lines, blocking, erlangs):
     assert offered_erlangs(lines, blocking) == pytest.approx(erlangs, abs=0.05)
 
 
+@pytest.mark.parametrize(
+    ("lines", "erlangs"),
+    [
+        (2, (0.153, 0.105, 0.0458)),
+        (4, (0.869, 0.701, 0.439)),
+        (5, (1.36, 1.13, 0.762)),
+        (10, (4.46, 3.96, 3.09)),
+        (20, (12.0, 11.1, 9.41)),
+        (24, (15.3, 14.2, 12.2)),
+        (40, (29.0, 27.3, 24.5)),
+        (70, (56.1, 53.7, 49.2)),
+        (100, (84.1, 80.9, 75.2)),
+    ],
+)
+def test_the_table_of_a_textbook(lines, erlangs):
+    """T. S. Rappaport, Wireless Communications, 2nd edition (2002), Table 3.4, from memory: three figures printed."""
+    for blocking, printed in zip((0.01, 0.005, 0.001), erlangs, strict=True):
+        assert offered_erlangs(lines, blocking) == pytest.approx(printed, rel=0.006)
+
+
 @pytest.mark.parametrize(("lines", "offered"), [(1, 0.3), (4, 2.5), (20, 15.0)])
 def test_the_closed_form(lines, offered):
     terms = [offered**n / math.factorial(n) for n in range(lines + 1)]

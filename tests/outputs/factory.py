@@ -430,7 +430,9 @@ def make_plan(
             area_cols=cols,
             margin_of=lambda: sky_margin(grid, ruling),
         ),
-        firmness=Firmness(0.81, 2.4, "ground", spots, 32, 20, "B", 0.62, 1.3) if spots > 1 else None,
+        firmness=Firmness(2.4, "ground", spots, 0.07, "B", "ground", 0.62, 0.0, 1.3, 1.1, weights_varied=0.2)
+        if spots > 1
+        else None,
     )
     return waiting(replace(plan, **changes))
 

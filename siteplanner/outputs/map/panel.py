@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding
+from siteplanner.mission import Mission
 from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
 from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, ruling_colours
 from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.outputs.words.text import named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, told_of
 from siteplanner.planning.telling.aiming import aim, both_bearings
 from siteplanner.planning.telling.backhaul_rows import backhaul_lines, names_in
+from siteplanner.planning.telling.capacity import capacity_rows
 from siteplanner.planning.telling.compass import SKEW_BRIEFLY
 from siteplanner.planning.telling.directions import alternative_words
 from siteplanner.planning.telling.driver import drive_time_words, no_way_or_time
@@ -157,8 +160,8 @@ def findings_list(findings: tuple[Finding, ...], units: Units) -> str:
     return f'<ul class="sp-findings">{items}</ul>'
 
 
-def spot_popup(ranked: RankedSpot, units: Units) -> str:
-    """Everything the commander may ask about one spot."""
+def spot_popup(ranked: RankedSpot, units: Units, mission: Mission | None = None) -> str:
+    """Everything the commander may ask about one spot; with the mission also what it carries."""
     spot, evaluation, ground = ranked.spot, ranked.evaluation, ranked.evaluation.ground
     where = f"{spot.latitude:.5f}, {spot.longitude:.5f}"
     reference = f"{named(grid_text(spot.grid_reference))}<br>" if spot.grid_reference else ""
@@ -177,6 +180,8 @@ def spot_popup(ranked: RankedSpot, units: Units) -> str:
         rows.append(("Backhaul", backhaul_html(evaluation, units)))
     if evaluation.coverage:
         rows += _coverage_rows(evaluation.coverage, evaluation, units)
+    if mission is not None:
+        rows += [(label, shown(text)) for label, text in capacity_rows(capacity_of(evaluation, mission), units.first)]
     if evaluation.access:
         rows += _access_rows(evaluation.access, units)
     if evaluation.on_air:

@@ -118,7 +118,7 @@ def spot_marks(plan: Plan) -> list[Feature]:
                 "spot",
                 i=mark,
                 t=words,
-                p=spot_popup(ranked, units),
+                p=spot_popup(ranked, units, plan.mission),
             )
         )
     for number, evaluation in enumerate(plan.rejected, 1):

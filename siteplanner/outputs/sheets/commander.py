@@ -12,8 +12,10 @@ from siteplanner.outputs.words.standard import CAUTION
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.if_lost import if_lost
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.spots.evaluation import PointService
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.clock import go_rows
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
 from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
@@ -84,6 +86,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "runner": "",
         "dangers": [],
         "wind": [],
+        "go": [],
         "where": [],
         "timeline_svg": "",
         "timeline_alt": "Hours after dispatch: on air, refuelling, relief, night, wind.",
@@ -110,7 +113,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     e = best.evaluation
     many, wind = len(weakest_points(best)), plan.mission.wind
     common |= {
-        "facts": facts(best, site, units, named(50)),
+        "facts": facts(best, site, units, named(50), capacity_of(e, plan.mission)),
         "where": coordinates(best.spot.latitude, best.spot.longitude, best.spot.grid_reference),
         "points": [
             [n, name_in_text(p.name, 34), units.share(p.probability), units.decibels(p.margin_db)]
@@ -137,6 +140,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             limits_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, units, wind.limits_hold_for),
             *site_wind_sentences(site.wind, units),
         ],
+        "go": go_rows(site.clock, units, named(40)),
         "timeline_svg": timeline_svg(plan, best, width=340, parts=False),
         "light": light_words(site.timeline),
         "rulings": [],

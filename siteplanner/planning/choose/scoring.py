@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from itertools import product
 
 import numpy as np
 
 from siteplanner.mission import Mission
 from siteplanner.mission.criteria import CRITERIA, Measured
+from siteplanner.planning.choose.corners import holding
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.spots.evaluation import Evaluation
-
-TIE = 1e-12
 
 
 def measure(evaluation: Evaluation, mission: Mission) -> dict[str, Measured]:
@@ -63,33 +61,22 @@ def rank(evaluations: Iterable[Evaluation], mission: Mission) -> tuple[RankedSpo
     return tuple(replace(r, rank=number) for number, r in enumerate(sorted(scored, key=key), 1))
 
 
-def firmness(spots: Sequence[RankedSpot], draws: int = 1000, spread: float = 0.5) -> Firmness:
-    """How sure the first of these spots is when every weight changes by up to +-`spread`; all spots are rivals.
+def firmness(spots: Sequence[RankedSpot]) -> Firmness:
+    """How sure the first of these spots is when the weights change (`corners.holding`); all spots are rivals.
 
-    Scores are linear in the weights but for a common divisor, so no change within the box takes the first place if none
-    of its 2^n corners does: exact. Beside that the share of uniform, independent draws with a fixed seed (the same plan
-    gives the same figure) in which it stays, its lead in points, and the criterion on which the runner-up is most
-    ahead: raising its weight is what would flip the order.
+    Beside that its lead in points, and the criterion on which the runner-up is most ahead.
     """
     if len(spots) < 2:
-        return Firmness(1.0, float("nan"), "", judged=len(spots))
-    weights = {c.name: c.weight for r in spots for c in r.criteria}
-    names = list(weights)
-    utility = np.array([[{c.name: c.utility for c in r.criteria}.get(n, 0.0) for n in names] for r in spots])
-    weight = np.array([weights[n] for n in names])
-    lead = weight * (utility[0] - utility[1:])  # of the first over each rival, by criterion
-    factors = np.random.default_rng(0).uniform(1 - spread, 1 + spread, (draws, len(names)))
-    stays = float(np.mean((factors @ lead.T).min(1) >= -TIE))
-    corners = np.array(list(product((1 - spread, 1 + spread), repeat=len(names))))
-    over = corners @ lead.T
-    worst = int(np.argmin(over.min(0)))
-    better = names[int(np.argmin(lead[0]))] if lead[0].min() < -1e-9 else ""
+        return Firmness(float("nan"), "", judged=len(spots))
+    held = holding(spots)
+    ahead = {c.name: c.contribution for c in spots[0].criteria}
+    behind = {c.name: ahead.get(c.name, 0.0) - c.contribution for c in spots[1].criteria}
+    better = min(behind, key=lambda name: behind[name], default="")
     return Firmness(
-        stays,
         spots[0].score - spots[1].score,
-        better,
+        better if better and behind[better] < -1e-7 else "",
         judged=len(spots),
-        corners=len(corners),
-        corners_held=int((over.min(1) >= -TIE).sum()),
-        taken_by=spots[1 + worst].spot.name if over.min() < -TIE else "",
+        holds_to=held.share,
+        taken_by=held.taken_by,
+        taken_on=held.by,
     )

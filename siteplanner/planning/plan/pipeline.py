@@ -12,11 +12,12 @@ import numpy as np
 
 from siteplanner.errors import Cancelled, Finding
 from siteplanner.mission import Mission, Weights
-from siteplanner.planning.choose.certainty import Key, certainties
+from siteplanner.planning.choose.certainty import Key
+from siteplanner.planning.choose.how_sure import how_sure
 from siteplanner.planning.choose.options import options_of, tied
 from siteplanner.planning.choose.points import point_answers
-from siteplanner.planning.choose.ranked import Certainty, Firmness, RankedSpot
-from siteplanner.planning.choose.scoring import firmness, rank
+from siteplanner.planning.choose.ranked import Certainty, RankedSpot
+from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.limits.cells import rule_ground, sky_limit
 from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.ruling import Ruling
@@ -93,8 +94,8 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         rows = option_rows(field, mission)
         ranked = name_spots(ranked, rows)
         field = replace(field, judged=ranked)
-        sure = certainties(ranked, mission)
-        listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission, rows), sure), forecast)
+        sure = how_sure(ranked, mission)
+        listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission, rows), sure.certainty), forecast)
         points = point_answers(field, study.required)
         rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
     search = summary_of(judge, chosen, evaluations, ranked)
@@ -113,13 +114,13 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         forecast=forecast,
         sun=sun_outages(mission, *centre_of(study)),
         rain=rain(mission, *centre_of(study)),
-        judged=ranked,
+        judged=with_certainty(ranked, sure.certainty),
         options=options_of(field, rows, by_key(listed), mission, study.network),
         points=points,
-        tied=tied(ranked, sure),
+        tied=tied(ranked, sure.certainty),
         area=study.area_cells,
         search=search,
-        firmness=firm(ranked, sure),
+        firmness=sure.firmness,
         judge=replace(judge, reuse=None),
         kept=reuse.kept,
         reused=reuse.tally,
@@ -236,17 +237,19 @@ def rescore(old: Plan, weights: Weights) -> Plan:
     """
     mission = old.mission.model_copy(update={"weights": weights})
     ranked = rank(_detailed(old.judged, old.spots), mission)
-    sure = certainties(ranked, mission)
+    sure = how_sure(ranked, mission)
     required, area = tuple(p.required for p in old.points), old.area
     field = None if area is None else field_of(ranked, mission, old.scene, area, required)
     rows = () if field is None else option_rows(field, mission)
-    listed = with_certainty(listed_of(ranked, mission, rows), sure)
+    listed = with_certainty(listed_of(ranked, mission, rows), sure.certainty)
     if old.judge is not None:
         listed = listed_in_detail(old.judge, listed, old.forecast)
     # details are kept, so that the next weights need not ask again
-    judged = tuple(replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True))
+    judged = with_certainty(
+        (replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True)), sure.certainty
+    )
     changed = replace(
-        old, mission=mission, spots=listed, firmness=firm(ranked, sure), judged=judged, tied=tied(ranked, sure)
+        old, mission=mission, spots=listed, firmness=sure.firmness, judged=judged, tied=tied(ranked, sure.certainty)
     )
     if field is None:
         return changed
@@ -263,15 +266,6 @@ def _detailed(spots: Iterable[RankedSpot], listed: Iterable[RankedSpot]) -> list
 def with_certainty(spots: Iterable[RankedSpot], sure: Mapping[Key, Certainty]) -> tuple[RankedSpot, ...]:
     """Spots with how sure their places are."""
     return tuple(replace(r, certainty=sure.get(r.spot.key)) for r in spots)
-
-
-def firm(ranked: Sequence[RankedSpot], sure: Mapping[Key, Certainty]) -> Firmness:
-    """How sure the first place is: over all judged spots, when the weights change, and when the figures are off."""
-    found = firmness(ranked)
-    first = sure.get(ranked[0].spot.key) if ranked else None
-    if first is None:
-        return found
-    return replace(found, best_chance=first.best_chance, told_too_high=ranked[0].score - first.score_mean)
 
 
 def name_spots(ranked: Sequence[RankedSpot], options: Sequence[int] = ()) -> tuple[RankedSpot, ...]:

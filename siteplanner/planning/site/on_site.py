@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal
 
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Mission
 from siteplanner.planning.limits.keep_away import AntennaKeepAway, antenna_keep_away
+from siteplanner.planning.site.clock import Clock, Threat, clock
 from siteplanner.planning.site.site_wind import SiteWind, site_wind
 from siteplanner.planning.site.timeline import Moments, Timeline, timeline
 from siteplanner.planning.study.spot import Spot
@@ -23,6 +25,19 @@ class HazardNear:
     name: str  # '': not named
     distance_m: float
     on_the_drive: bool
+    near_drive: bool = False  # so near that its rim may reach the road
+    near_spot: bool = False
+    comes: datetime | None = None  # None: not known
+    goes: datetime | None = None
+
+    @property
+    def threats(self) -> tuple[Threat, ...]:
+        """What it may reach: the drive, the spot, or neither."""
+        places: tuple[tuple[Literal["spot", "drive"], bool], ...] = (
+            ("drive", self.near_drive),
+            ("spot", self.near_spot),
+        )
+        return tuple(Threat(self.name, place, self.comes, self.goes) for place, near in places if near)
 
 
 @dataclass(frozen=True)
@@ -33,6 +48,7 @@ class OnSite:
     wind: SiteWind | None
     antennas: tuple[AntennaKeepAway, ...]
     hazards: tuple[HazardNear, ...]  # the nearest first
+    clock: Clock | None = None
 
     @property
     def public_keep_away_m(self) -> float | None:
@@ -59,4 +75,7 @@ def on_site(
     if moments is not None:
         times = timeline(mission, moments, spot.latitude, spot.longitude, spot.elevation_m)
     rows = antenna_keep_away(mission, mast) if antennas is None else antennas
-    return OnSite(times, site_wind(mission, grid, spot, mast, forecast), rows, hazards)
+    wind = site_wind(mission, grid, spot, mast, forecast)
+    threats = [threat for hazard in hazards for threat in hazard.threats]
+    hours = None if times is None else clock(mission, times, threats, wind)
+    return OnSite(times, wind, rows, hazards, hours)

@@ -92,6 +92,7 @@ class SiteWind:
     spans: tuple[Span, ...]
     method: str
     findings: tuple[Finding, ...]
+    forecast_from: tuple[str, str] | None = None  # its first and last hour, ISO 8601; None without a forecast
 
     def at(self, from_deg: float) -> SpeedUp | None:
         """The speed-up for wind from a bearing; the worst where the bearing or its ground is not known."""
@@ -192,6 +193,7 @@ def site_wind(
         forecast_peak_mast_m_s=peaks[1],
         gusts=GustsFrom(len(here), forecast.rows_with_gust, factor, stated, wind.forecast_mean_min),
         spans=spans,
+        forecast_from=(forecast.times[0].isoformat(), forecast.times[-1].isoformat()),
         findings=(
             *_findings(mission, mast, *peaks, peak_raised, spans),
             *_not_stated(mast, wind.mast_limits_hold_for, peaks[1]),

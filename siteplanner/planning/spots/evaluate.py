@@ -36,6 +36,7 @@ from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
 from siteplanner.roads.lifeline import lifeline
+from siteplanner.roads.near_limit import near_limit
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.no_way import why_no_way
 from siteplanner.roads.routing import DriveTree, nearest_access, route_to
@@ -54,6 +55,7 @@ class AccessInputs:
     trees: tuple[DriveTree, ...]
     starts: tuple[str, ...]  # names, in the order of `trees`
     last_leg_speed_kmh: float
+    max_grade_pct: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +87,8 @@ class Judge:
         study, mission = self.study, self.study.mission
         starts = tuple(start.name for start in mission.starts)
         speed = mission.rig.last_leg_speed_kmh
-        return AccessInputs(study.elevation, self.way, study.network, study.trees, starts, speed)
+        limit = mission.rig.max_grade_pct
+        return AccessInputs(study.elevation, self.way, study.network, study.trees, starts, speed, limit)
 
     def step(self, name: str, function: Callable[P, T], *args: P.args, **named: P.kwargs) -> T:
         """`function` of these arguments and nothing else, or its result for equal ones in the run before."""
@@ -244,6 +247,7 @@ def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Acce
         by_staging=tuple(starts) if len(starts) > 1 else (),
         gap_m=tree.gap_m,
         gap_s=gap_s,
+        near_limit=near_limit(network, route.segments.tolist(), line, inputs.max_grade_pct),
     )
 
 

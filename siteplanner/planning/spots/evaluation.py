@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from shapely.geometry import LineString
 
     from siteplanner.roads.lifeline import Lifeline
+    from siteplanner.roads.near_limit import NearLimit
     from siteplanner.roads.reasons import UnknownAlong
     from siteplanner.roads.routing import Route
 
@@ -154,6 +155,7 @@ class Access:
     by_staging: tuple[Start, ...] = ()  # every staging point with a rig, earliest first; () for only one
     gap_m: float = 0.0  # from the staging point to its road, over ground that no road data show
     gap_s: float = 0.0  # at the pace of the last leg
+    near_limit: tuple[NearLimit, ...] = ()  # roads on the way that may be too steep for the rig
 
     @property
     def drive_distance_m(self) -> float:

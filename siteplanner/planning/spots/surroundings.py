@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
+from datetime import datetime
 
 import numpy as np
 import shapely
@@ -13,6 +14,7 @@ from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.limits.site_limits import footprint_reach_m, nearest
 from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.spots.evaluation import Access, Tree
+from siteplanner.planning.spots.lifelines import BESIDE_M
 from siteplanner.planning.spots.room import Room, room_to_turn
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
@@ -156,13 +158,19 @@ def hazards_near(study: Study, spot: Spot, access: Access | None) -> tuple[Hazar
     if frame is None:
         return ()
     place = shapely.Point(spot.x, spot.y)
-    names = frame["name"] if "name" in frame.columns else [None] * len(frame)
+    names, comes, goes = (
+        frame[column] if column in frame.columns else [None] * len(frame) for column in ("name", "from", "until")
+    )
     out = [
         HazardNear(
             name.strip() if isinstance(name, str) else "",
             float(shape.distance(place)),
             access is not None and access.route.line.intersects(shape),
+            access is not None and float(access.route.line.distance(shape)) <= BESIDE_M,
+            float(shape.distance(place)) <= BESIDE_M,
+            datetime.fromisoformat(start) if isinstance(start, str) and start else None,
+            datetime.fromisoformat(end) if isinstance(end, str) and end else None,
         )
-        for name, shape in zip(names, frame.geometry, strict=True)
+        for name, start, end, shape in zip(names, comes, goes, frame.geometry, strict=True)
     ]
     return tuple(sorted(out, key=lambda hazard: hazard.distance_m))

@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry import LinearRing, Polygon
 
 from siteplanner.data.osm import TurnRestriction
+from siteplanner.data.rise import read_rise, with_times
 from siteplanner.data.vectors import Layer, read_layer
 from siteplanner.mission import Mission
 from siteplanner.planning.study.layers import Loaded, as_table, read_files, shapes_of, told
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
+    from siteplanner.data.records import InputRecord
     from siteplanner.errors import Finding
 
 OVER_ROADS = ("hazards", "closures", "extra_tracks", "exits")
@@ -72,14 +74,21 @@ def read_road_layers(
     dangers: tuple[Closure, ...] = ()
     if len(overlays.get("closures", ())):
         closures, findings = read_closures(overlays["closures"], roads)
+    risen: tuple[InputRecord, ...] = ()
     if len(overlays.get("hazards", ())):
+        rise = None
+        if layers.rise_forecast:
+            rise, record = read_rise(mission.path(layers.rise_forecast))
+            risen = (record,)
+        overlays["hazards"] = with_times(overlays["hazards"], rise, layers.hazards)
         closing, dangers = read_dangers(overlays["hazards"], layers.hazards_close_roads)
         closures = (*closures, *closing)
     exits = overlays.pop("exits", None)
     given = () if exits is None else tuple(exits.geometry)
     edges = replace(edges_of(main, near), given=given)
     made = RoadLayers(roads, main.restrictions, closures, dangers, overlays, edges)
-    return told(made, [main, *(layer for read in files.values() for layer in read)], findings)
+    loaded = told(made, [main, *(layer for read in files.values() for layer in read)], findings)
+    return replace(loaded, records=(*loaded.records, *risen))
 
 
 def edges_of(main: Layer, near: BaseGeometry | None) -> Edges:

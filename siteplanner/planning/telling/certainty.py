@@ -1,35 +1,110 @@
-"""How firm the first place is, in words: once for the weights, once for the figures' own errors."""
+"""How sure the first place is, in words: the weights, every doubt drawn at once, and what would make another lead."""
 
 from __future__ import annotations
 
+import math
+
 from siteplanner.mission import Mission
 from siteplanner.mission.criteria import CRITERIA
-from siteplanner.planning.choose.ranked import Firmness
+from siteplanner.planning.choose.ranked import Firmness, Flip
 from siteplanner.planning.telling.units import METRIC, Units
 
-CLOSE = 0.95  # of the changes of weights: below it the first place is called a close call. Common practice, no source
+CLOSE = 0.1  # a change of weights that small flips the first place: a close call. Common practice, no source
+MOST_TIES, MOST_FLIPS, LEAST_CHANCE = 3, 3, 0.01
 
 
 def weights_words(firm: Firmness, mission: Mission, units: Units = METRIC) -> str:
-    """What a change of the weights alone does to the first place."""
+    """How far the weights may change before another spot leads; '' where there is no rival."""
+    if math.isnan(firm.holds_to):
+        return ""
     if firm.whatever_the_weights:
-        return "Weights only: the first place holds however they change by up to half."
-    better = CRITERIA.get(firm.runner_up_better_on)
-    called = better.words_of(mission).called if better is not None else ""
-    why = f" Weighing {called} higher would favour the runner-up." if called else ""
-    taken = f"; at the extremes {_spot(firm.taken_by)} takes it" if firm.taken_by else ""
-    share = units.share(firm.first_stays_first)
-    close = "a close call, " if firm.first_stays_first < CLOSE else ""
-    return f"Weights only: {close}the first place holds in {share} of changes by up to half{taken}.{why}"
+        return "Weights only: the first place holds whatever they are."
+    close = "a close call, " if firm.holds_to < CLOSE else ""
+    share = units.share_at_least(firm.holds_to)
+    taken = f"; beyond that {_spot(firm.taken_by)} can take it"
+    criterion = CRITERIA.get(firm.taken_on)
+    by = f", above all with more weight on {criterion.words_of(mission).called}" if criterion is not None else ""
+    return f"Weights only: {close}the first place holds while none changes by more than {share}{taken}{by}."
 
 
 def figures_words(firm: Firmness, units: Units = METRIC) -> str:
-    """What the figures' own errors do to it, weights as they are; '' where nobody drew them."""
-    if firm.best_chance != firm.best_chance:
+    """What all doubts together do to it, and what was varied; '' where nobody drew them."""
+    if math.isnan(firm.best_chance):
         return ""
-    high, chance = firm.told_too_high, units.share(firm.best_chance)
-    lucky = f"; picked from so many, its score is likely told {high:.1f} points too high" if high >= 0.05 else ""
-    return f"Figures' own errors: it is the best of {firm.judged} judged with a chance of {chance}{lucky}."
+    weights = f", each weight by up to {units.share(firm.weights_varied)}" if firm.weights_varied > 0 else ""
+    text = (
+        f"Radio model and season, drive, steep roads, slope and sky drawn again{weights}: it is the best of "
+        f"{firm.judged} judged with a chance of {units.share(firm.best_chance)}"
+    )
+    if firm.share_too_high >= 0.5:
+        text += (
+            f"; picked from so many, its area served is likely told {units.figure(firm.share_too_high, '%')} too high"
+        )
+    text += "."
+    if firm.none_chance >= LEAST_CHANCE:
+        text += f" With a chance of {units.share(firm.none_chance)} no spot of them passes after all."
+    return text
+
+
+def ties_words(firm: Firmness, units: Units = METRIC) -> str:
+    """The spots that are not told apart from the first; '' where there is none."""
+    if not firm.ties:
+        return ""
+    names = [_spot(t.spot) for t in firm.ties[:MOST_TIES]]
+    more = len(firm.ties) - len(names)
+    who = _listed(names) if not more else f"{', '.join(names)} and {more} more"
+    least = units.share(min(t.ahead_chance for t in firm.ties))
+    if len(firm.ties) == 1:
+        return f"A near tie: {who} is ahead of it with a chance of {least}."
+    return f"A near tie: {who} are each ahead of it with a chance of {least} or more."
+
+
+def flips_words(firm: Firmness, units: Units = METRIC) -> str:
+    """What would make another spot first, the likeliest first; '' for nothing that is likely at all."""
+    too_steep = any(f.cause == "ground" for f in firm.flips)  # says what a steeper slope would say once more
+    own = [
+        f
+        for f in firm.flips
+        if f.spot != f.leader and f.leader and f.chance >= LEAST_CHANCE and not (too_steep and f.criterion == "ground")
+    ]
+    by_leader: dict[str, list[str]] = {}
+    for flip in own[:MOST_FLIPS]:
+        by_leader.setdefault(flip.leader, []).append(f"{flip_words(flip, units)} ({units.share(flip.chance)})")
+    return " ".join(f"{_capital(_spot(leader))} leads if {_listed(whys, 'or')}." for leader, whys in by_leader.items())
+
+
+def flip_words(flip: Flip, units: Units = METRIC) -> str:
+    """`the drive to spot A takes 6 min longer`: the change of one figure, as a clause."""
+    at, worse = _spot(flip.spot), flip.spot != flip.leader
+    most = "no more than" if worse else "at least"
+    if flip.cause == "road":
+        return f"{flip.road or 'a road without a name'} is too steep for the rig"
+    if flip.cause == "ground":
+        return f"the ground at {at} is too steep to level"
+    if flip.cause == "backhaul":
+        return f"the sky or the link at {at} is blocked"
+    if flip.criterion == "access":
+        by = units.minutes(flip.amount) if flip.amount >= 1 else "a minute"
+        return f"the drive to {at} takes {by} {'longer' if worse else 'less'}"
+    if flip.criterion == "coverage":
+        return f"{at} serves {most} {units.share(flip.at / 100)} of the weighted area"
+    if flip.criterion == "must_serve":
+        return f"the must-serve points have {most} {units.share(flip.at / 100)} on average from {at}"
+    if flip.criterion == "ground":
+        return f"the ground at {at} slopes {units.angle(flip.at)} or {'more' if worse else 'less'}"
+    return f"the backhaul at {at} has {most} {_measured(flip, units)} to spare"
+
+
+def _measured(flip: Flip, units: Units) -> str:
+    return units.angle(flip.at) if flip.unit == "deg" else units.figure(flip.at, flip.unit.split(" ")[0])
+
+
+def _listed(names: list[str], last: str = "and") -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _spot(name: str) -> str:

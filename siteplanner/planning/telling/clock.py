@@ -1,9 +1,11 @@
-"""Times of day and ranges of minutes in words."""
+"""Times of day and ranges of minutes in words, and the hours that decide: go or no go."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 
+from siteplanner.planning.site.clock import Clock, Threat
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -49,3 +51,68 @@ def minutes_range(early: float, late: float, units: Units = METRIC) -> str:
 def hours_range(low: float, high: float, units: Units = METRIC) -> str:
     """`30 to 42 h`."""
     return f"{low:.0f} to {units.figure(high, 'h')}"
+
+
+Named = Callable[[str], str]
+MOST_WINDOWS, MOST_NAMED = 2, 3
+
+
+def go_rows(hours: Clock | None, units: Units = METRIC, named: Named = str) -> list[tuple[str, str]]:
+    """Label and hour of each moment that decides, the first to come first; `named` shows a name from a file."""
+    if hours is None:
+        return []
+    rows = []
+    if hours.dispatch_by is not None:
+        sure, quick = hours.dispatch_by
+        late = "already too late to be sure: " if hours.dispatch_too_late else ""
+        rows.append(
+            ("Dispatch by", f"{late}{clock_text(sure)}, to be on air before dark; {quick:%H:%M} if all is quick")
+        )
+    if hours.first_threat is not None and hours.turn_round_by is not None and hours.leave_spot_by is not None:
+        rows.append(("Turn round", f"not on the spot by {clock_text(hours.turn_round_by)}: go back"))
+        rows.append(
+            ("Leave spot", f"take down from {clock_text(hours.leave_spot_by)} at the latest{_left(hours, units)}")
+        )
+        rows.append(("Because", threat_words(hours.first_threat, named)))
+    unknown = list(dict.fromkeys(named(t.name or "a hazard area") for t in hours.threats if t.comes is None))
+    if unknown:
+        more = f" and {len(unknown) - MOST_NAMED} more" if len(unknown) > MOST_NAMED else ""
+        rows.append(
+            ("Hour unknown", f"{', '.join(unknown[:MOST_NAMED])}{more}: ask when it comes, agree when to leave")
+        )
+    rows.append(("Raise, lower", raising_words(hours)))
+    low, high = hours.relief_leaves_min
+    rows.append(("Relief leaves", f"{units.minutes(max(low, 0.0))} to {units.minutes(max(high, 0.0))} after dispatch"))
+    short, long = hours.outage_min
+    if long > 0:
+        span = hours_range(*hours.outage_h, units)
+        rows.append(
+            ("Off air", f"{minutes_range(short, long, units)} at each refuelling, first {span} after first service")
+        )
+    return rows
+
+
+def threat_words(threat: Threat, named: Named = str) -> str:
+    """`Flood reaches the drive Mon 01 Jun 09:30 (-06:00), until 14:00`."""
+    until = "" if threat.goes is None else f", until {clock_text(threat.goes)}"
+    return f"{named(threat.name or 'a hazard area')} reaches the {threat.place} {clock_text(threat.comes)}{until}"
+
+
+def _left(hours: Clock, units: Units) -> str:
+    if hours.service_min is None:
+        return ""
+    short, long = hours.service_min
+    if long <= 0:
+        return "; that leaves no time on air: do not go"
+    return f"; on air for {units.minutes(short)} to {units.minutes(long)} before that"
+
+
+def raising_words(hours: Clock) -> str:
+    """When the wind lets the mast be raised and lowered."""
+    if hours.raising is None:
+        return "hours not known: no forecast, or no wind limit for raising stated"
+    if not hours.raising:
+        return "no hour of the forecast has little enough wind"
+    spans = [clock_range(start, end) for start, end in hours.raising[:MOST_WINDOWS]]
+    more = f" and {len(hours.raising) - MOST_WINDOWS} more" if len(hours.raising) > MOST_WINDOWS else ""
+    return f"wind allows it {', '.join(spans)}{more}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict
-from datetime import UTC
+from datetime import UTC, datetime
 from typing import Any
 
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
@@ -13,10 +13,12 @@ from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan, SearchSummary
 from siteplanner.planning.plan.shut_roads import shut_roads
+from siteplanner.planning.site.clock import Clock
 from siteplanner.planning.site.rain import Rain
 from siteplanner.planning.site.site_wind import SiteWind
 from siteplanner.planning.site.sun_outage import SunOutages
 from siteplanner.planning.site.timeline import Timeline
+from siteplanner.planning.spots.capacity import Capacity, capacity_of
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.lines import Backhaul, DonorPath
 from siteplanner.planning.spots.skyline import Skyline
@@ -25,6 +27,8 @@ from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
+from siteplanner.planning.telling.capacity import capacity_sentences
+from siteplanner.planning.telling.clock import go_rows
 from siteplanner.planning.telling.compass import SKEW_POSITIVE
 from siteplanner.planning.telling.decision_record import decision_record
 from siteplanner.planning.telling.drive_record import access_record, ruled_out_record
@@ -115,9 +119,28 @@ def on_site_record(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
     return {
         "timeline": None if site.timeline is None else _timeline_record(site.timeline),
         "wind": None if site.wind is None else _wind_record(site.wind),
+        "clock": None if site.clock is None else _clock_record(site.clock),
+        "capacity": _capacity_record(capacity_of(ranked.evaluation, plan.mission)),
         "radio_exposure": [{**asdict(row), "keep_m": row.keep_m} for row in site.antennas],
         "arrival_checks": [asdict(check) for check in arrival_checks(plan, ranked)],
     }
+
+
+def _clock_record(hours: Clock) -> dict[str, Any]:
+    """Moments as ISO 8601 with their own offset; null where nobody knows."""
+    return {**_written(asdict(hours)), "rows": [list(row) for row in go_rows(hours)]}
+
+
+def _written(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.isoformat(timespec="minutes")
+    if isinstance(value, dict):
+        return {name: _written(held) for name, held in value.items()}
+    return [_written(held) for held in value] if isinstance(value, (list, tuple)) else value
+
+
+def _capacity_record(capacity: Capacity) -> dict[str, Any]:
+    return {**asdict(capacity), "sentences": capacity_sentences(capacity)}
 
 
 def _skyline_record(figure: Skyline) -> dict[str, Any]:

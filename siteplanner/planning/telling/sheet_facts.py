@@ -7,9 +7,11 @@ from collections.abc import Callable
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
+from siteplanner.planning.spots.capacity import Capacity
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.backhaul_rows import KINDS, backhaul_fact, other_backhauls
+from siteplanner.planning.telling.capacity import capacity_rows
 from siteplanner.planning.telling.clock import clock_range
 from siteplanner.planning.telling.ground import slope_with_doubt
 from siteplanner.planning.telling.lifeline import way_in_short, way_out_short
@@ -24,7 +26,9 @@ from siteplanner.planning.telling.words import best_look
 Named = Callable[[str], str]
 
 
-def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) -> list[tuple[str, str]]:
+def facts(
+    ranked: RankedSpot, site: OnSite, units: Units, named: Named = str, carries: Capacity | None = None
+) -> list[tuple[str, str]]:
     """Label and figure, in the order of the questions a commander asks. `named` shows a name from a file."""
     e = ranked.evaluation
     rows: list[tuple[str, str]] = []
@@ -52,6 +56,8 @@ def facts(ranked: RankedSpot, site: OnSite, units: Units, named: Named = str) ->
     rows.append(("Ground", slope_with_doubt(e.ground, units)))
     if timeline is not None:
         rows += [("Fuel", refuel_words(timeline, units)), ("Relief", relief_words(timeline, units))]
+    if carries is not None:
+        rows += capacity_rows(carries, units.first)
     if e.coverage is not None and e.coverage.service is not None:  # last: a short message cuts from the end
         rows.append(("Service of", kind_words(e.coverage.service)))
         rows.append(("Radio", decides_words(e.coverage.service, units)))

@@ -13,7 +13,7 @@ from siteplanner.planning.plan.shut_roads import opening
 from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
-from siteplanner.planning.telling.certainty import figures_words, weights_words
+from siteplanner.planning.telling.certainty import figures_words, flips_words, ties_words, weights_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import stands_on_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
@@ -196,7 +196,8 @@ def firmness_sentence(plan: Plan, units: Units = METRIC) -> str:
     if second is None or firm is None:
         return ""
     text = f"Runner-up: {_spoken(second.spot.name)}, {firm.lead_points:.1f} points behind; it {because(second, units)}."
-    return " ".join(filter(None, (text, weights_words(firm, plan.mission, units), figures_words(firm, units))))
+    told = figures_words(firm, units), ties_words(firm, units), flips_words(firm, units)
+    return " ".join(filter(None, (text, *told, weights_words(firm, plan.mission, units))))
 
 
 def drainage_words(ground: Ground, units: Units = METRIC) -> str:
