@@ -38,12 +38,12 @@ _HERE = -100  # AT_FDCWD
 class Switch:
     """A work folder for one set of files, and the way from there into the target folder.
 
-    `path` is where the files are to be written. Use as a context: what is not switched when it ends is thrown away.
+    `path` is where the files are to be written, `done` whether they are in place. Use as a context: what is not switched when it ends is thrown away.
     Raises OSError where neither the target nor a place for the work can be made.
     """
 
     def __init__(self, folder: Path) -> None:
-        self.folder = Path(os.path.realpath(folder))
+        self.folder, self.done = Path(os.path.realpath(folder)), False
         self.folder.parent.mkdir(parents=True, exist_ok=True)
         if self.folder.exists() and not self.folder.is_dir():
             raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
@@ -88,6 +88,7 @@ class Switch:
             if not (self.beside and (self._moved() or self._exchanged({*names, *written}))):
                 self._one_by_one(written, names)
             _sync(self.folder.parent)
+            self.done = True
         return [self.folder / name for name in written]
 
     def _moved(self) -> bool:

@@ -10,6 +10,7 @@ import errno
 import json
 import math
 import os
+import re
 import shutil
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
@@ -28,7 +29,11 @@ Writer = Callable[[Plan, Path], Any]
 
 def json_text(value: Any) -> str:
     """Plain data as JSON (RFC 8259): NaN and infinities become null, numpy values plain ones."""
-    return json.dumps(_plain(value), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    text = json.dumps(_plain(value), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+_UNSEEN = re.compile("[\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069]")  # as escapes: a terminal may obey them
 
 
 def _plain(value: Any) -> Any:
@@ -183,6 +188,11 @@ def write_outputs(
             report("Moving files into place", 1.0)
             _nothing_in_the_way(switch.path, folder)
             return [folder / path.name for path in switch.now(names)]
+        except KeyboardInterrupt:
+            if not switch.done:
+                raise
+            remedy = "Nothing is missing; run again only for another result."
+            raise Cancelled("Interrupted when all files were in place.", remedy=remedy, file=folder) from None
         except OSError as error:
             if isinstance(error, OutputError):
                 raise
