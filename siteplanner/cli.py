@@ -420,6 +420,13 @@ def run(call: Callable[[], Any]) -> int:
         return error.exit_code
     except BrokenPipeError:  # nobody reads on, as in `siteplanner plan ... | head -1`: the work is done
         return 0
+    except MemoryError:
+        stderr.print(
+            "Error: this machine ran out of memory. Remedy: Set a larger search.cell_size_m, or a smaller "
+            "search.radius_m or radio.max_radius_m.",
+            style="bold red",
+        )
+        return 2
     except OSError as error:
         if error.errno not in (errno.ENOSPC, errno.EIO):
             raise

@@ -20,7 +20,7 @@ import stat
 import sys
 import tempfile
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 try:
@@ -38,7 +38,8 @@ _HERE = -100  # AT_FDCWD
 class Switch:
     """A work folder for one set of files, and the way from there into the target folder.
 
-    `path` is where the files are to be written, `done` whether they are in place. Use as a context: what is not switched when it ends is thrown away.
+    `path` is where the files are to be written, `done` whether they are in place. Use as a context: what is not
+    switched when it ends is thrown away.
     Raises OSError where neither the target nor a place for the work can be made.
     """
 
@@ -184,10 +185,8 @@ def _undo(work: Path, folder: Path) -> None:
 
 
 def _forget(path: Path) -> None:
-    try:
+    with suppress(OSError):
         path.unlink(missing_ok=True)
-    except OSError:
-        pass
 
 
 def _work(entry: Path) -> bool:
