@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from siteplanner import no_network
+from siteplanner import environment, no_network
 
 if TYPE_CHECKING:
     from siteplanner.mission import load_mission
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from siteplanner.planning.plan.pipeline import plan
 
 no_network.shut()  # first of all: before a copy of GDAL or PROJ is loaded
+environment.ready()
 
 __all__ = ["explain", "load_mission", "plan"]
 

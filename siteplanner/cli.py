@@ -5,7 +5,9 @@ Messages go to stderr, results to stdout; `--json` prints machine-readable resul
 
 from __future__ import annotations
 
-import json
+import errno
+import os
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -17,6 +19,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from siteplanner.errors import Cancelled, Finding, SiteplannerError
+from siteplanner.outputs.words.text import clean
 
 if TYPE_CHECKING:
     from siteplanner.mission import Mission
@@ -28,8 +31,17 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Where to park a towable communications trailer, how to get it there, how to raise and aim it.",
 )
-stderr = Console(stderr=True)
-stdout = Console(soft_wrap=True)
+
+
+class _Screen(Console):
+    """A console that lets whoever called know that nobody reads it any more."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
+stderr = _Screen(stderr=True)
+stdout = _Screen(soft_wrap=True)
 
 OutOption = Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")]
@@ -67,8 +79,11 @@ def plan(
 
 def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
     from siteplanner.mission import load_mission
+    from siteplanner.outputs.sheets.fonts import extra_fonts
 
     mission = load_mission(mission_path)
+    with _named(mission_path):
+        extra_fonts(mission)
     with _bar(quiet) as progress:
         progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
         from siteplanner.outputs.write import write_outputs
@@ -88,7 +103,7 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
     from siteplanner.planning.telling.terminal import wrote_words
 
     shown = next((f for f in files if f.name == "map.html"), out)
-    stderr.print(escape(wrote_words(len(files), str(out.resolve()))), soft_wrap=True, highlight=False)
+    stderr.print(_safe(wrote_words(len(files), str(out.resolve()))), soft_wrap=True, highlight=False)
     print(f"Map: {shown.resolve()}", file=sys.stderr if as_json else sys.stdout)
     if not made.spots:
         raise typer.Exit(1)
@@ -111,7 +126,11 @@ def batch(
         style = {"planned": "green", "failed": "bold red"}.get(outcome.state, "yellow")
         words = outcome.row.get("recommendation") or outcome.row.get("problem") or ""
         stderr.print(
-            f"{outcome.mission}: {outcome.state}. {words}", style=style, markup=False, highlight=False, soft_wrap=True
+            clean(f"{outcome.mission}: {outcome.state}. {words}"),
+            style=style,
+            markup=False,
+            highlight=False,
+            soft_wrap=True,
         )
 
     files = _mission_files(missions)
@@ -159,11 +178,15 @@ def check(
 
     loaded = load_mission(mission)
     with _bar(quiet) as progress:
+        from siteplanner.outputs.sheets.fonts import extra_fonts
+        from siteplanner.planning.plan.detail import forecast_of
         from siteplanner.planning.study.load import load_study
         from siteplanner.planning.study.progress import Stages
         from siteplanner.planning.telling.inputs import holds_words
 
         with _named(mission):
+            extra_fonts(loaded)
+            _, forecast = forecast_of(loaded)
             study = load_study(loaded, Stages(progress))
     rows: list[dict[str, Any]] = [
         {
@@ -175,7 +198,7 @@ def check(
             "count": i.count,
             "detail": holds_words(i.held),
         }
-        for i in study.inputs
+        for i in (*study.inputs, *forecast)
     ]
     if as_json:
         from siteplanner.planning.telling.findings import finding_record
@@ -189,7 +212,7 @@ def check(
             extent = ", ".join(f"{v:.4f}" for v in row["extent_lonlat"] or ())
             table.add_row(
                 *(
-                    escape(str(v))
+                    _safe(str(v))
                     for v in (
                         row["layer"],
                         Path(str(row["file"])).name,
@@ -215,14 +238,9 @@ def explain(
     quiet: QuietOption = False,
 ) -> None:
     """Say why a point is in or out, with every figure."""
-    from siteplanner.errors import InputError
+    from siteplanner.data.plain_text import MOST_PLAN, parsed, read_text
 
-    try:
-        record = json.loads(plan_file.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise InputError(
-            f"The plan cannot be read ({error}).", remedy="Give the plan.json of a run.", file=plan_file
-        ) from None
+    record = parsed(read_text(plan_file, MOST_PLAN, "The plan.json of a run"), as_json=True, file=plan_file)
     with _bar(quiet) as progress:
         from siteplanner.planning.plan.explain import explain_record
         from siteplanner.planning.telling.limits import breach_words
@@ -293,20 +311,20 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
     from siteplanner.planning.telling.words import firmness_sentence, recommendation
 
     units = reader_units(made.mission).first
-    stdout.print(escape(recommendation(made, units)), style="bold", highlight=False)
+    stdout.print(_safe(recommendation(made, units)), style="bold", highlight=False)
     if record["spots"]:
         stdout.print(where_words(record["spots"][0]), highlight=False)
     if record["firmness"]["sentence"]:
-        stdout.print(escape(firmness_sentence(made, units)), highlight=False)
+        stdout.print(_safe(firmness_sentence(made, units)), highlight=False)
     if record["spots"]:
         backhaul = CRITERIA["backhaul"].words_of(made.mission).column.lower()
         table = Table("rank", "spot", "score", "served", backhaul, "slope", "drive", "mast")
         for spot, ranked in zip(record["spots"], made.spots, strict=True):
-            table.add_row(*(escape(cell) for cell in spot_cells(spot, backhaul_cell(ranked.evaluation, units), units)))
+            table.add_row(*(_safe(cell) for cell in spot_cells(spot, backhaul_cell(ranked.evaluation, units), units)))
         stdout.print(table)
     for rejected in made.rejected:
         reasons = " ".join(breach_words(breach, units) for breach in rejected.failed)
-        stdout.print(f"Not {escape(rejected.spot.name)}: {escape(reasons)}", highlight=False)
+        stdout.print(f"Not {_safe(rejected.spot.name)}: {_safe(reasons)}", highlight=False)
     ruled = Table("ruled out by", "% of ground", "alone %", "nearest to pass")
     for r in made.rulings:
         nearest = nearest_to_pass_words(r, units)
@@ -317,9 +335,9 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
 def _print_explanation(result: dict[str, Any]) -> None:
     from siteplanner.planning.telling.terminal import explanation_lines, verdict_words
 
-    stdout.print(escape(verdict_words(result)), style="bold", highlight=False)
+    stdout.print(_safe(verdict_words(result)), style="bold", highlight=False)
     for line in explanation_lines(result):
-        stdout.print(escape(line), highlight=False)
+        stdout.print(_safe(line), highlight=False)
 
 
 def _print_json(value: Any) -> None:
@@ -337,7 +355,12 @@ def _say_finding(finding: Finding, mission: Mission | None = None) -> None:
     style = {"caution": "bold red", "warning": "yellow"}.get(severity, "dim")
     where = f" [{Path(finding.file).name}]" if finding.file else ""
     text = f"{severity.upper()}{where}: {words.message} {words.remedy}"
-    stderr.print(text, style=style, markup=False, highlight=False, soft_wrap=True)
+    stderr.print(clean(text), style=style, markup=False, highlight=False, soft_wrap=True)
+
+
+def _safe(text: str) -> str:
+    """Text for the terminal: no escape sequence, forced direction or markup of a name gets through."""
+    return escape(clean(text))
 
 
 @contextmanager
@@ -363,7 +386,24 @@ def _bar(quiet: bool) -> Iterator[Callable[[str, float], None]]:
 
 def main(argv: list[str] | None = None) -> None:
     """Entry point: errors become one sentence and an exit code, never a traceback."""
-    sys.exit(run(lambda: app(args=argv, standalone_mode=False)))
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # asked to end: tidy up as for Ctrl-C
+    code = run(lambda: app(args=argv, standalone_mode=False))
+    code = run(lambda: _flushed(code))
+    _mute(sys.stdout)
+    sys.exit(code)
+
+
+def _flushed(code: int) -> int:
+    sys.stdout.flush()
+    return code
+
+
+def _mute(stream: Any) -> None:
+    """What cannot be written any more must not become a message of the interpreter when it ends."""
+    try:
+        stream.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def run(call: Callable[[], Any]) -> int:
@@ -374,7 +414,7 @@ def run(call: Callable[[], Any]) -> int:
             raise KeyboardInterrupt
     except SiteplannerError as error:
         stderr.print(
-            f"{'Stopped' if isinstance(error, Cancelled) else 'Error'}: {error}",
+            clean(f"{'Stopped' if isinstance(error, Cancelled) else 'Error'}: {error}"),
             style="bold red",
             markup=False,
             highlight=False,
@@ -386,8 +426,22 @@ def run(call: Callable[[], Any]) -> int:
         return 130
     except typer.Exit as error:
         return error.exit_code
-    except BrokenPipeError:
+    except BrokenPipeError:  # nobody reads on, as in `siteplanner plan ... | head -1`: the work is done
         return 0
+    except MemoryError:
+        stderr.print(
+            "Error: this machine ran out of memory. Remedy: Set a larger search.cell_size_m, or a smaller "
+            "search.radius_m or radio.max_radius_m.",
+            style="bold red",
+        )
+        return 2
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EIO):
+            raise
+        stderr.print(
+            f"Printing the result failed ({error.strerror}); files named as written are whole.", style="bold red"
+        )
+        return 2
     except Exception as error:
         show = getattr(error, "show", None)  # a usage error of the command line library, whichever it rests on
         if show is None:

@@ -113,7 +113,7 @@ def test_check_lists_layers(planned):
         (["plan", "nowhere.toml"], "no such file"),
         (["plan"], "Missing argument"),
         (["plan", "x", "--nonsense"], "nonsense"),
-        (["explain", "nowhere.json", "1", "2"], "cannot be read"),
+        (["explain", "nowhere.json", "1", "2"], "no such file"),
         (["demo", "--sample", "atlantis"], "atlantis"),
     ],
 )

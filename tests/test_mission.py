@@ -1,10 +1,13 @@
 """The mission file: defaults with sources, errors that name file, field and remedy."""
 
 import json
+import os
 import tomllib
-from typing import get_args
+from typing import Literal, get_args, get_origin
 
 import pytest
+from annotated_types import Ge, Gt, Le, Lt
+from pydantic import BaseModel
 
 from siteplanner.errors import InputError
 from siteplanner.mission import Layers, Mission, Weights, layer_kinds, load_mission, mission_from_dict
@@ -250,3 +253,68 @@ def test_staging_is_named_somewhere():
         made = mission_from_dict({"layers": layers, **data})
         assert (made.staging, made.layers.staging) == ((), ("y.gpkg",))
     assert mission_from_dict({"layers": {**layers, "staging": ["y.gpkg"]}}).layers.staging == ("y.gpkg",)
+
+
+DEEP = "[" * 1000 + "]" * 1000
+HOSTILE = {
+    "deep list": f"x = {DEEP}\n{GOOD}",
+    "dotted key": f"{'.'.join('a' * 50_000)} = 1\n{GOOD}",
+    "deep table": f"{GOOD}\n[{'.'.join('a' * 5_000)}]\n",
+    "5,000 digits": f"{GOOD}\n[trailer]\nlength_m = {'9' * 5000}\n",
+    "5,000 hexadecimal digits": f"{GOOD}\n[trailer]\nlength_m = 0x{'f' * 5000}\n",
+    "a date as text": GOOD.replace('"Test"', "1979-05-27"),
+    "a time as a number": f"{GOOD}\n[trailer]\nlength_m = 07:32:00\n",
+    "staging is a number": f"further_staging = 5\n{GOOD}",
+    "year 1": f"{GOOD}\n[times]\ndispatch = 0001-01-01T00:00:00Z\n",
+    "year 9999": f"{GOOD}\n[times]\ndispatch = 9999-12-31T23:00:00-12:00\n",
+    "a negative speed": f"{GOOD}\n[speeds]\nprimary = -1\n",
+    "no speed": f"{GOOD}\n[speeds]\nprimary = 0\n",
+    "blocks of a wider channel": f"{GOOD}\n[radio]\nuplink_resource_blocks = 51\n",
+    "1,000 satellites": f"{GOOD}\n[sky]\nsatellites = [{'{longitude_deg = 1},' * 1000}]\n",
+    "10,000 mast stops": f"{GOOD}\n[trailer]\nmast_stops_m = {[8 + k / 1000 for k in range(10_000)]}\n",
+    "a trailer of 1e30 m": f"{GOOD}\n[trailer]\nlength_m = 1e30\n",
+    "a factor of 1e-9": f"{GOOD}\n[speeds]\nwet_factor = 1e-9\n",
+    "shifts of 1e-9 h": f"{GOOD}\n[times]\nshift_h = 1e-9\n",
+    "10 MB": GOOD + "# more\n" * (10 << 18),
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_missions_are_refused_with_a_remedy(tmp_path, name):
+    path = write(tmp_path, HOSTILE[name])
+    with pytest.raises(InputError) as caught:
+        load_mission(path)
+    assert caught.value.file == str(path)
+    assert caught.value.remedy
+    assert len(str(caught.value)) < 800
+
+
+def _numbers(model, path=""):
+    for name, field in model.model_fields.items():
+        kinds = [field.annotation, *get_args(field.annotation)]
+        part = next((k for k in kinds if isinstance(k, type) and issubclass(k, BaseModel)), None)
+        if part is not None:
+            yield from _numbers(part, f"{path}{name}.")
+        elif {int, float} & set(kinds) and not {tuple, Literal} & {get_origin(k) for k in kinds}:
+            yield f"{path}{name}", field.metadata
+
+
+def test_every_number_has_a_range():
+    """A number without one lets a slip of the pen take all memory, or an absurd plan come out."""
+    own = {"radio.bandwidth_mhz"}  # one of six widths
+    bare = [
+        name
+        for name, rules in _numbers(Mission)
+        if name not in own
+        and not (any(isinstance(r, (Ge, Gt)) for r in rules) and any(isinstance(r, (Le, Lt)) for r in rules))
+    ]
+    assert bare == []
+
+
+def test_a_pipe_or_a_device_in_the_place_of_a_mission_is_refused(tmp_path):
+    pipe = tmp_path / "pipe.toml"
+    os.mkfifo(pipe)
+    for path in (pipe, "/dev/zero", tmp_path / ("x" * 300 + ".toml")):
+        with pytest.raises(InputError) as caught:
+            load_mission(path)
+        assert caught.value.remedy

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from siteplanner.data.border import border
+from siteplanner.data.child import check_opens
 from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.grid import Grid
 from siteplanner.data.raster_source import unreadable
@@ -35,6 +37,11 @@ def read_classes(path: str | Path, *, like: Grid, role: str = "land cover") -> C
     Raises InputError for a file off the allow-list or damaged, a missing CRS, several bands, or numbers that are
     not whole.
     """
+    with border(path, "raster"):
+        return _read(path, like, role)
+
+
+def _read(path: str | Path, like: Grid, role: str) -> Classes:
     import rasterio
     from pyproj import CRS
     from rasterio.errors import RasterioError
@@ -43,6 +50,8 @@ def read_classes(path: str | Path, *, like: Grid, role: str = "land cover") -> C
     full = local_file(path)
     driver = raster_driver(full)
     check_companions(full)
+    if driver == "netCDF":
+        check_opens(full, driver)
     values = np.full(like.shape, UNKNOWN, np.int32)
     try:
         with rasterio.open(full, driver=driver) as dataset:

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from siteplanner.core.constants import KNOT_M_S, MPH_M_S
+from siteplanner.data.plain_text import MOST_TABLE, read_text
 from siteplanner.data.records import Held, InputRecord, sha256_of
 from siteplanner.errors import InputError
 
@@ -43,12 +44,7 @@ def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, In
     Raises InputError naming the row for a time without offset, a number that is none, rows out of order.
     """
     path, factor = Path(path), TO_M_S[unit]
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError("There is no such file.", remedy="Check the path.", file=path) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"The forecast cannot be read ({error}).", remedy="Give UTF-8 CSV.", file=path) from None
+    text = read_text(path, MOST_TABLE, "A wind forecast (CSV)")
     rows = csv.DictReader(text.splitlines())
     columns = [str(c).strip().lower() for c in rows.fieldnames or []]
     rows.fieldnames = columns

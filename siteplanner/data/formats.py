@@ -6,6 +6,7 @@ by mail must not do that, so the first bytes pick one driver of the lists below 
 
 from __future__ import annotations
 
+import errno
 import re
 from difflib import get_close_matches
 from pathlib import Path
@@ -49,6 +50,15 @@ def local_file(path: str | Path) -> Path:
             file=text,
         )
     full = Path(path).absolute()
+    try:
+        full.stat()
+    except OSError as error:
+        if error.errno not in (errno.ENOENT, errno.ENOTDIR, errno.ELOOP):
+            raise InputError(
+                f"The file cannot be read ({error.strerror}).",
+                remedy="Check the length of its name and the permissions of its folder.",
+                file=text[:200],
+            ) from None
     if full.is_dir():
         raise InputError(
             "This is a folder.",

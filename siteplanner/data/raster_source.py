@@ -14,6 +14,7 @@ from affine import Affine
 from pyproj import CRS, Transformer
 
 from siteplanner.core.constants import FOOT_M, US_SURVEY_FOOT_M
+from siteplanner.data.child import check_opens
 from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.geometry import Box
 from siteplanner.data.grid import WGS84
@@ -31,6 +32,8 @@ _UNIT_WORDS: dict[str, Unit] = {
         ("us-ft", "usft", "ftus", "us survey foot", "us survey feet", "sfoot", "u.s. survey foot", "foot_us",
          "survey foot", "us_survey_foot"), "us-ft"),
 }  # fmt: skip
+MOST_BLOCK = 1 << 28  # bytes of one tile or strip, which is read whole
+MOST_CELL = 1e6  # in the unit of the CRS, metres or degrees
 _ELEVATION_NAMES = ("elevation", "dem", "dtm", "dsm", "height", "altitude", "z", "topo", "band1")
 
 
@@ -92,6 +95,8 @@ def open_raster(path: str | Path, overview: int | None = None) -> Iterator[Raste
     full = local_file(path)
     driver = raster_driver(full)
     check_companions(full)
+    if driver == "netCDF":
+        check_opens(full, driver)
     with rasterio.Env() as env:
         if driver not in env.drivers():
             raise InputError(f"This installation reads no {driver} rasters.", remedy="Export it as GeoTIFF.", file=full)
@@ -165,8 +170,15 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
                 facts={"turn_deg": float(turn)},
             )
         )
-    if t.determinant == 0:
-        raise InputError("The raster's cells have no size.", remedy="Export it again.", file=path)
+    if t.determinant == 0 or not np.isfinite(t).all() or max(abs(v) for v in (t.a, t.b, t.d, t.e)) > MOST_CELL:
+        raise InputError("The raster's cells have no possible size.", remedy="Export it again.", file=path)
+    height, width = dataset.block_shapes[band - 1]
+    if height * width * np.dtype(dataset.dtypes[band - 1]).itemsize > MOST_BLOCK:
+        raise InputError(
+            f"The raster is kept in pieces of {width:,} x {height:,} cells, each of which must be read whole.",
+            remedy="Export it in tiles, e.g. as a cloud-optimised GeoTIFF.",
+            file=path,
+        )
     unit, unit_from = _unit(path, dataset, band, crs)
     flat = horizontal(crs)
     feet = flat.is_projected and any(abs(a.unit_conversion_factor - FOOT_M) < 1e-3 for a in flat.axis_info[:2])

@@ -13,6 +13,7 @@ import numpy as np
 from pyproj import CRS
 
 from siteplanner.core.constants import FOOT_M
+from siteplanner.data.border import border
 from siteplanner.data.framing import frame_of, mean_size_m, rounded_cell_m
 from siteplanner.data.geometry import boxes_meet, transformed, unwrapped
 from siteplanner.data.grid import WGS84, Grid
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["Elevation", "metric_crs", "read_elevation", "sha256_of"]
 
 SMALLEST_CELL_M = 5.0
+LEAST_PIXEL_M = 0.01  # of a source: smaller ones are a slip of units or CRS
 LOWEST_M = -500.0  # the lowest dry ground lies at about -430 m
 _FEET_RATIO = 1 / FOOT_M
 
@@ -106,9 +108,18 @@ def _read(
     findings: list[Finding] = []
     records: list[InputRecord] = []
     with ExitStack() as stack:
-        sources = [stack.enter_context(open_raster(path)) for path in paths]
+        sources = []
+        for path in paths:
+            with border(path, "raster"):
+                sources.append(stack.enter_context(open_raster(path)))
         used = _overlapping(sources, near, findings)
         sizes = {id(s): s.pixel_size_m(*_centre(s, near), crs) for s in used}
+        for s in used:
+            if not min(sizes[id(s)]) >= LEAST_PIXEL_M:
+                raise InputError(
+                    "The raster's cells are smaller than a centimetre.", remedy="Check its CRS and its cell size.",
+                    file=s.path,
+                )  # fmt: skip
         # coarsest first, so that finer ones are written over it; the first named last among equals
         order = sorted(used, key=lambda s: (-mean_size_m(sizes[id(s)]), -used.index(s)))
         finest = min(mean_size_m(size) for size in sizes.values())
@@ -121,7 +132,8 @@ def _read(
             tell(f"Reading {name}", share)
             findings += source.findings
             tick = _tick(tell, name, share, 1 / len(order))
-            reading = read_onto(source, grid, sizes[id(source)], tick, highest=role == "surface")
+            with border(source.path, "raster"):
+                reading = read_onto(source, grid, sizes[id(source)], tick, highest=role == "surface")
             findings += reading.findings
             unit_used = unit_read(source, reading, unit, findings)
             reading.values *= np.float32(1) if unit_used == "m" else METRES_PER[unit_used]

@@ -13,6 +13,7 @@ from siteplanner.data.formats import VECTOR_FORMATS, vector_driver
 from siteplanner.data.geometry import Kind
 from siteplanner.errors import Finding, InputError, SeveralLayers
 
+MOST_LAYERS = 200  # each folder of a KML is one, and each is opened for itself
 _GPX_LAYERS: dict[str, Kind] = {"waypoints": "point", "routes": "line", "tracks": "line"}
 
 
@@ -54,6 +55,8 @@ def _parts(
     connection = f"GeoJSON:{path}" if driver == "GeoJSON" else str(path)
     if driver != "GeoJSON" and "!" in connection:
         raise InputError("Paths with '!' cannot be read.", remedy="Rename the file or folder.", file=path)
+    if driver == "GPKG":
+        _no_views(path)
     try:
         layers = [(str(name), str(kind)) for name, kind in pyogrio.list_layers(connection)]
     except (pyogrio.errors.DataSourceError, UnicodeDecodeError) as error:
@@ -67,6 +70,12 @@ def _parts(
                 file=path,
             )
         return found or [(connection, layers[0][0])]
+    if len(layers) > MOST_LAYERS:
+        raise InputError(
+            f"The file has {len(layers):,} layers; at most {MOST_LAYERS} are read.",
+            remedy="Export the one that is needed.",
+            file=path,
+        )
     if driver == "LIBKML" and layer is None:
         return [(connection, name) for name, _ in layers]
     if len(layers) == 1 and layer is None:
@@ -83,6 +92,28 @@ def _parts(
             )
         )
     return [(connection, chosen)]
+
+
+def _no_views(path: Path) -> None:
+    """Raises InputError for a GeoPackage whose layers are views: a view can be a query without end."""
+    import sqlite3
+
+    from siteplanner.data.sqlite_files import read_only
+
+    try:
+        with read_only(path) as base:
+            views = base.execute(
+                "select c.table_name from gpkg_contents c join sqlite_master m on lower(m.name) = lower(c.table_name) "
+                "where m.type = 'view'"
+            ).fetchall()
+    except sqlite3.Error as error:
+        raise unreadable(error, path) from None
+    if views:
+        raise InputError(
+            f"The layer {str(views[0][0])[:60]} is a view, a stored query, not a table.",
+            remedy="Export it as a layer of its own.",
+            file=path,
+        )
 
 
 def _choose(layers: list[tuple[str, str]], role: str, kinds: set[Kind], layer: str | None, path: Path) -> str:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from siteplanner.data.border import border
+from siteplanner.data.bounded import MOST_FEATURES, bounded, counted
 from siteplanner.data.columns import ColumnRules, named, plain
 from siteplanner.data.formats import local_file, vector_driver
 from siteplanner.data.geojson_crs import check_understood
@@ -33,6 +35,7 @@ _LEFT_OUT = {  # findings after which nothing usable may be left, and how an err
     "kinds_left_out": "other shapes than that",
     "geometry_missing": "{count} without geometry",
     "polygons_without_area": "{count} that enclose nothing",
+    "tangled_lines": "{count} that run over themselves again and again",
     "geometry_not_finite": "{count} whose coordinates are no numbers",
 }
 _READ_WHOLE = 50_000  # features; above this GDAL leaves out what is far away, before we can count what is broken
@@ -84,9 +87,11 @@ def read_layer(
     axes, several layers without a choice, a missing column, and, if `required`, no feature or none near.
     """
     try:
-        return _read_layer(
-            Path(path), role, target_crs, kinds, near, rules or ColumnRules(column_map or {}), lenient, layer, required
-        )
+        with border(path, "layer"):
+            return _read_layer(
+                Path(path), role, target_crs, kinds, near, rules or ColumnRules(column_map or {}), lenient, layer,
+                required,
+            )  # fmt: skip
     except InputError as error:
         if error.field is not None:
             raise
@@ -125,6 +130,8 @@ def _read_layer(
         names = tuple(str(info["layer_name"]) for info in infos)
     frame = _concat(frames)
     frame = frame.set_crs(crs, allow_override=True).to_crs(target_crs)
+    frame, unwound = bounded(frame, full)
+    findings += unwound
     frame, mended = mend(frame, kinds, full.name)
     if near is not None and len(frame):
         import shapely
@@ -133,6 +140,7 @@ def _read_layer(
         shapely.prepare(ground)
         frame = frame[shapely.intersects(ground, frame.geometry.array)].reset_index(drop=True)
     findings += mended
+    counted(frame, full, role)
     extent = box_lonlat(bounds, crs)
     if frame.empty:
         _nothing_left(total, extent, near, kinds, findings, required, full, role)
@@ -173,7 +181,9 @@ def _extract(
 
         frame = frame[shapely.intersects(transformed(near, WGS84, target_crs), frame.geometry.array)]
         frame = frame.reset_index(drop=True)
-    findings += roads.findings
+    frame, unwound = bounded(frame, path)
+    frame = frame.reset_index(drop=True)
+    findings += [*roads.findings, *unwound]
     lines = int((frame.geom_type == "LineString").sum())
     if not lines:
         _nothing_left(roads.count, roads.extent_lonlat, near, kinds, findings, required, path, role)
@@ -275,10 +285,20 @@ def _features(
         warnings.simplefilter("always")
         try:
             frame = pyogrio.read_dataframe(
-                connection, layer=layer, bbox=bbox, on_invalid="fix", datetime_as_string=True, use_arrow=False
+                connection,
+                layer=layer,
+                bbox=bbox,
+                on_invalid="fix",
+                datetime_as_string=True,
+                use_arrow=False,
+                max_features=MOST_FEATURES,  # what the file says of its count is not to be believed
             )
         except (errors.DataSourceError, errors.FeatureError, errors.GeometryError, UnicodeDecodeError) as error:
             raise unreadable(error, path) from None
+    if len(frame) >= MOST_FEATURES:
+        raise InputError(
+            f"The layer has {MOST_FEATURES:,} features or more.", remedy="Cut it to the mission's ground.", file=path
+        )
     for text in sorted({str(w.message) for w in said if issubclass(w.category, RuntimeWarning)})[:5]:
         findings.append(Finding("layer_doubtful", "warning", file=path.name, facts={"said": text[:300]}))
     frame = _with_geometry(frame)

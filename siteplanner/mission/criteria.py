@@ -30,7 +30,9 @@ class Scales(Part):
     """Where the utilities of the criteria start and end. Common practice, no source."""
 
     sky_full_margin_deg: float = Field(15.0, gt=0, le=60, description="Sky margin that earns full marks.")
-    drive_zero_min: float = Field(60.0, gt=0, description="Drive time, last leg included, that earns nothing.")
+    drive_zero_min: float = Field(
+        60.0, ge=1, le=10_000, description="Drive time, last leg included, that earns nothing."
+    )
     link_full_margin_db: float = Field(
         20.0, gt=0, le=60, description="Margin of a donor link, over level and fade margin, that earns full marks."
     )
@@ -371,7 +373,8 @@ def older_names(given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
 
 
 _fields: dict[str, Any] = {
-    c.name: (float, Field(c.weight, ge=0, description=f"{c.gauge.label}. {c.reason}")) for c in CRITERIA.values()
+    c.name: (float, Field(c.weight, ge=0, le=1000, description=f"{c.gauge.label}. {c.reason}"))
+    for c in CRITERIA.values()
 }
 
 

@@ -50,7 +50,10 @@ def as_written(place: Sequence[int | str], data: Mapping[str, Any]) -> str:
 
 
 def _short(value: Any) -> str:
-    return repr(value.isoformat(" ") if hasattr(value, "isoformat") else value)[:80]
+    try:
+        return (str(value) if hasattr(value, "isoformat") else repr(value))[:80]
+    except ValueError:  # a whole number of more digits than Python writes
+        return "a number of thousands of digits"
 
 
 def _in_words(error: Any, model: type[BaseModel]) -> str:
@@ -70,6 +73,7 @@ def _in_words(error: Any, model: type[BaseModel]) -> str:
     if kind == "value_error":
         return str(about["error"])
     return {
+        "too_long": f"At most {about.get('max_length')} values are possible, not {about.get('actual_length')}",
         "too_short": f"At least {about.get('min_length')} value is needed",
         "tuple_type": 'A list is needed, e.g. ["a", "b"]',
         "string_type": "Text in quotes is needed",

@@ -31,7 +31,7 @@ class Satellite(Part):
 class Sky(Rated):
     """The satellite link's demand on the sky."""
 
-    satellites: Annotated[tuple[Satellite, ...], Field(min_length=1)] = (
+    satellites: Annotated[tuple[Satellite, ...], Field(min_length=1, max_length=64)] = (
         Satellite(name="slot 103 W", longitude_deg=-103.0),
     )
     need: Literal["any", "all"] = Field("any", description="One of the satellites is enough, or all must be in view.")
@@ -211,7 +211,7 @@ class Radio(Part):
         True, description="All sectors on one carrier: they disturb each other between their bearings."
     )
     sectors: int = Field(2, ge=1, le=6)
-    sector_separation_deg: Literal["free", "even"] | float = Field(
+    sector_separation_deg: Literal["free", "even"] | Annotated[float, Field(gt=0, le=360)] = Field(
         "free",
         description="`free`: each sector turns by itself; `even`: 360 / sectors apart; or degrees apart, when "
         "the whole mast is turned.",
@@ -229,7 +229,7 @@ class Radio(Part):
     beamwidth_deg: float = Field(
         65.0, gt=0, le=360, description="Horizontal, -3 dB; pattern of TR 36.942 section 4.2.1."
     )
-    front_to_back_db: float = Field(20.0, gt=0, description="TR 36.942 section 4.2.1.")
+    front_to_back_db: float = Field(20.0, gt=0, le=60, description="TR 36.942 section 4.2.1.")
     vertical_beamwidth_deg: float = Field(
         15.0,
         gt=0,
@@ -237,12 +237,12 @@ class Radio(Part):
         description="Vertical, -3 dB; pattern of TR 36.814 Table A.2.1.1-2 (from memory), whose 10 degrees belong to "
         "an antenna of a large tower, 2 m long at 763 MHz. Common practice.",
     )
-    vertical_side_lobe_db: float = Field(20.0, gt=0, description="TR 36.814 Table A.2.1.1-2, from memory.")
+    vertical_side_lobe_db: float = Field(20.0, gt=0, le=60, description="TR 36.814 Table A.2.1.1-2, from memory.")
     downtilt_deg: float = Field(2.0, ge=-10, le=30)
-    cable_loss_db: float = Field(1.5, ge=0)
-    noise_figure_db: float = Field(5.0, ge=0, description="Base station receiver.")
-    handset_power_dbm: float = Field(23.0, description="Power class 3, TS 36.101 6.2.2.")
-    handset_gain_dbi: float = Field(-3.0)
+    cable_loss_db: float = Field(1.5, ge=0, le=40)
+    noise_figure_db: float = Field(5.0, ge=0, le=30, description="Base station receiver.")
+    handset_power_dbm: float = Field(23.0, ge=-40, le=40, description="Power class 3, TS 36.101 6.2.2.")
+    handset_gain_dbi: float = Field(-3.0, ge=-40, le=20)
     handset_noise_figure_db: float = Field(
         9.0,
         ge=0,
@@ -250,7 +250,7 @@ class Radio(Part):
         description="3GPP budget convention (TS 36.101 Table 7.3.1-1 implies it). Part of the downlink's threshold.",
     )
     handset_height_m: float = Field(1.5, gt=0, le=30)
-    body_loss_db: float = Field(3.0, ge=0)
+    body_loss_db: float = Field(3.0, ge=0, le=40)
     handset_place: HandsetPlace = Field(
         "outdoors",
         description="Where people use it: outdoors, vehicle (TR 38.901 section 7.4.3.2: 9 dB, deviation 5 dB), "
@@ -259,7 +259,7 @@ class Radio(Part):
     building_loss_db: float | None = Field(
         None, ge=0, le=80, description="A stated loss of the way in, in place of that of handset_place."
     )
-    interference_margin_db: float = Field(0.0, ge=0, description="0: no other cell is on air nearby.")
+    interference_margin_db: float = Field(0.0, ge=0, le=60, description="0: no other cell is on air nearby.")
     service: ServiceKind = Field(
         "data",
         description="What must work in both directions: messages (10 kbit/s, tried again), voice (24 kbit/s) or data "
@@ -311,7 +311,7 @@ class Radio(Part):
         "three places of four about it. No more than most_certain_at_point is asked. Common practice, no source.",
     )
     max_radius_m: float = Field(
-        10000.0, gt=0, description="No service beyond this, whatever the level (timing and configuration)."
+        10000.0, ge=10, le=100_000, description="No service beyond this, whatever the level (timing and configuration)."
     )
     users: int = Field(
         128,

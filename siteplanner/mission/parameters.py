@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import os
 import re
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AwareDatetime, BeforeValidator, Field, model_validator
+from pydantic import AwareDatetime, BeforeValidator, Field, field_validator, model_validator
 
 from siteplanner.errors import Finding
 from siteplanner.mission.criteria import Scales, Weights, older_names
@@ -70,31 +71,43 @@ class Site(Part):
     structure_clearance_m: float = Field(
         3.0,
         ge=0,
+        le=200,
         description="Between a structure and the trailer with its outriggers: walk round, doors, stakes. "
         "Common practice.",
     )
     water_setback_m: float = Field(
         10.0,
         ge=0,
+        le=5000,
         description="The spot's centre keeps this far from mapped water: footprint and a soft bank. Common practice.",
     )
     tree_height_m: float = Field(
-        3.0, gt=0, description="Surface less elevation that counts as a tree (or a roof). Common practice."
+        3.0, gt=0, le=100, description="Surface less elevation that counts as a tree (or a roof). Common practice."
     )
     obstacle_height_m: float = Field(
         1.0,
         gt=0,
+        le=100,
         description="Surface less elevation that is in the way of a rig that turns: brush, banks, walls, trees. "
         "Common practice.",
     )
     low_ground_m: float = Field(
-        3.0, ge=0, description="Ground less than this above the channel it drains to is low ground. Common practice."
+        3.0,
+        ge=0,
+        le=1000,
+        description="Ground less than this above the channel it drains to is low ground. Common practice.",
     )
     channel_area_km2: float = Field(
-        0.5, gt=0, description="A channel starts where this much ground drains through a cell. Common practice."
+        0.5,
+        ge=1e-4,
+        le=1e5,
+        description="A channel starts where this much ground drains through a cell. Common practice.",
     )
     runoff_length_m: float = Field(
-        300.0, gt=0, description="Ground that drains onto a spot, per metre of width: more is told. Common practice."
+        300.0,
+        ge=1,
+        le=1e6,
+        description="Ground that drains onto a spot, per metre of width: more is told. Common practice.",
     )
     soft_ground_rules_out: bool = Field(
         False, description="Whether soft ground is ruled out; otherwise it is told as a finding."
@@ -112,9 +125,11 @@ class Search(Part):
 
     radius_m: float = Field(3000.0, gt=0, le=100_000, description="Search ground: this far beyond the incident area.")
     cell_size_m: float | None = Field(
-        None, gt=0.5, description="None: that of the finest elevation raster, at least 5 m."
+        None, gt=0.5, le=2000, description="None: that of the finest elevation raster, at least 5 m."
     )
-    spacing_m: float = Field(200.0, gt=0, description="No two candidate spots that use the same backhaul are closer.")
+    spacing_m: float = Field(
+        200.0, ge=1, le=100_000, description="No two candidate spots that use the same backhaul are closer."
+    )
     max_spots: int = Field(200, ge=1, le=5000, description="Candidate spots evaluated in full.")
     refined_spots: int = Field(
         5,
@@ -132,8 +147,14 @@ class Search(Part):
         "compressed raster in per cent for each option, or for each judged spot.",
     )
     coverage_cell_m: float | None = Field(
-        None, gt=0, description="Coarser cells for the served share; None: at most 40,000 cells in the area."
+        None,
+        ge=0.5,
+        le=10_000,
+        description="Coarser cells for the served share; None: at most 40,000 cells in the area.",
     )
+
+
+EARLIEST, LATEST = 1990, 2100  # years of a dispatch: what is worked out from it holds so far
 
 
 class Times(Part):
@@ -164,8 +185,15 @@ class Times(Part):
         "practice, no source.",
     )
     shift_h: float = Field(
-        12.0, gt=0, le=24, description="Relief after this many hours from dispatch. Common practice: 12 h shifts."
+        12.0, ge=0.5, le=24, description="Relief after this many hours from dispatch. Common practice: 12 h shifts."
     )
+
+    @field_validator("dispatch")
+    @classmethod
+    def _a_year_of_ours(cls, dispatch: datetime | None) -> datetime | None:
+        if dispatch is not None and not EARLIEST <= dispatch.year <= LATEST:
+            raise ValueError(f"a dispatch lies between the years {EARLIEST} and {LATEST}")
+        return dispatch
 
 
 class Sheets(Part):
@@ -221,7 +249,7 @@ class Mission(Part):
     name: str = "Unnamed mission"
     note: str = ""
     layers: Layers
-    staging: Annotated[tuple[Staging, ...], BeforeValidator(_tables)] = Field(
+    staging: Annotated[tuple[Staging, ...], BeforeValidator(_tables), Field(max_length=200)] = Field(
         description="One table, or several as [[staging]]; the first is the main one, and each spot takes the one "
         "whose rig arrives first. Or the path of a layer of points (`layers.staging`): each is a staging point, called "
         "as its column `name` says."
@@ -358,6 +386,8 @@ class Mission(Part):
 
     def path(self, relative: str) -> Path:
         """A layer's path as an absolute one."""
+        if "\x00" in relative:
+            return Path(relative)  # no file is called so: refused as such where it is read
         if re.match(r"[a-z][a-z0-9+.-]+:/", relative, re.IGNORECASE):
             return Path(relative)  # an address, not a place beside the mission: refused as such where it is read
         return Path(os.path.realpath(self.base / relative))  # unlike Path.resolve, goes through loops of links

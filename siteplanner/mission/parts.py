@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 
 class Part(BaseModel):
@@ -25,4 +25,5 @@ OneOrMore = BeforeValidator(_listed)
 """One text where a list is meant is a list of one."""
 OneOrMoreFigures = BeforeValidator(_figures)
 """One figure where a list is meant is a list of one."""
-Paths = Annotated[tuple[str, ...], OneOrMore]
+MOST_FILES = 5_000  # tiles of a large mosaic
+Paths = Annotated[tuple[str, ...], OneOrMore, Field(max_length=MOST_FILES)]

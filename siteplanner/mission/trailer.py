@@ -16,25 +16,26 @@ GUYS = 4  # of a mast that is guyed, where nobody says how many: common practice
 class Trailer(Part):
     """The trailer as it stands on the ground."""
 
-    length_m: float = Field(6.0, gt=0, description="Between fore and aft jacks. Common practice.")
-    width_m: float = Field(2.4, gt=0, description="Between left and right jacks, stowed. Common practice.")
-    outrigger_reach_m: float = Field(1.2192, ge=0, description="Each side; 4 ft. Common practice.")
+    length_m: float = Field(6.0, ge=0.5, le=30, description="Between fore and aft jacks. Common practice.")
+    width_m: float = Field(2.4, ge=0.3, le=6, description="Between left and right jacks, stowed. Common practice.")
+    outrigger_reach_m: float = Field(1.2192, ge=0, le=10, description="Each side; 4 ft. Common practice.")
     jacks_on_outriggers: bool = Field(
         True,
         description="The jacks stand at the outriggers' ends, so that their lifts are those of a base wider by "
         "outrigger_reach_m on each side; false: they stand on the frame, outriggers only steady it. Common practice.",
     )
-    jack_travel_m: float = Field(0.45, gt=0, description="Largest lift of one jack with pads. Common practice.")
+    jack_travel_m: float = Field(0.45, gt=0, le=3, description="Largest lift of one jack with pads. Common practice.")
     max_slope_deg: float = Field(
         5.0, gt=0, lt=45, description="Ground steeper than this is ruled out; 5 deg = 8.7 %. Common practice."
     )
     road_setback_m: float = Field(
         8.0,
         ge=0,
+        le=200,
         description="The spot's centre keeps this far from a road's centre line, so that the trailer "
         "with its outriggers does not block the way. Common practice.",
     )
-    mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1)] = Field(
+    mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1, max_length=20)] = Field(
         (8.0, 12.0, 15.0), description="Heights at which the mast locks, above ground. Common practice."
     )
     mast_stop_tolerance: float = Field(
@@ -67,7 +68,7 @@ class Trailer(Part):
         "times the highest of mast_stops_m; field masts have their anchors at 60 to 80 % of the height. Common "
         "practice; the manual goes before it. Nothing is kept free without guys.",
     )
-    dish_height_m: float = Field(2.0, gt=0, description="Dish centre above ground. Common practice.")
+    dish_height_m: float = Field(2.0, gt=0, le=30, description="Dish centre above ground. Common practice.")
     exhaust_side: Literal["left", "right", "front", "rear"] | None = Field(
         None, description="Where the generator blows, looking forward; None: not stated, so all round is drawn."
     )
@@ -84,8 +85,8 @@ class Trailer(Part):
     @field_validator("set_up_min", "acquisition_min", "hitch_up_min")
     @classmethod
     def _estimates_rise(cls, minutes: tuple[float, float, float]) -> tuple[float, float, float]:
-        if not 0 <= minutes[0] <= minutes[1] <= minutes[2]:
-            raise ValueError("low, likely and high minutes rise and are not below 0")
+        if not 0 <= minutes[0] <= minutes[1] <= minutes[2] <= 1440:
+            raise ValueError("low, likely and high minutes rise, from 0 to 1440")
         return minutes
 
     @field_validator("mast_stops_m")
@@ -140,9 +141,9 @@ class Rig(Part):
     )
     max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")
     turning_radius_m: float = Field(
-        10.06, gt=0, description="Car with camper trailer (P/T), 33 ft; from memory of AASHTO."
+        10.06, ge=1, le=100, description="Car with camper trailer (P/T), 33 ft; from memory of AASHTO."
     )
-    forbidden_surfaces: tuple[str, ...] = Field(
+    forbidden_surfaces: Annotated[tuple[str, ...], Field(max_length=100)] = Field(
         ("mud", "sand", "ice", "snow"), description="OpenStreetMap `surface` values. Common practice."
     )
     worst_tracktype: Literal["grade1", "grade2", "grade3", "grade4", "grade5"] = Field(
@@ -159,9 +160,11 @@ class Rig(Part):
         description="Whether roads with a bend, and turns at junctions, tighter than the turning radius are ruled "
         "out. Road lines are coarse, so the default tells them. Common practice.",
     )
-    last_leg_max_m: float = Field(80.0, gt=0, description="From the road to the spot over ground. Common practice.")
+    last_leg_max_m: float = Field(
+        80.0, gt=0, le=2000, description="From the road to the spot over ground. Common practice."
+    )
     last_leg_max_slope_deg: float = Field(8.0, gt=0, lt=45, description="Over ground. Common practice.")
-    last_leg_speed_kmh: float = Field(5.0, gt=0, description="Walking pace with a spotter. Common practice.")
+    last_leg_speed_kmh: float = Field(5.0, ge=0.5, le=50, description="Walking pace with a spotter. Common practice.")
 
     @property
     def heaviest_axle_kg(self) -> float:
@@ -170,42 +173,43 @@ class Rig(Part):
 
 
 Seconds = tuple[float, float, float]
+ClassSpeed = Annotated[float, Field(ge=1, le=150)]
 
 
 class Speeds(Part):
     """Free driving speeds of the rig in km/h by OpenStreetMap `highway` class (common practice for towing), and the
     seconds that junctions take besides."""
 
-    motorway: float = 90
-    trunk: float = 80
-    primary: float = 70
-    secondary: float = 60
-    tertiary: float = 50
-    unclassified: float = 40
-    residential: float = 30
-    service: float = 20
-    track: float = 15
-    unpaved_factor: float = Field(0.7, gt=0, le=1, description="Times the class speed off pavement.")
+    motorway: ClassSpeed = 90
+    trunk: ClassSpeed = 80
+    primary: ClassSpeed = 70
+    secondary: ClassSpeed = 60
+    tertiary: ClassSpeed = 50
+    unclassified: ClassSpeed = 40
+    residential: ClassSpeed = 30
+    service: ClassSpeed = 20
+    track: ClassSpeed = 15
+    unpaved_factor: float = Field(0.7, ge=0.05, le=1, description="Times the class speed off pavement.")
     weather_factor: float = Field(
-        1.0, gt=0, le=1, description="Times every speed, besides the factors below: smoke, fog. A sign still caps."
+        1.0, ge=0.05, le=1, description="Times every speed, besides the factors below: smoke, fog. A sign still caps."
     )
     wet_factor: float = Field(
         0.9,
-        gt=0,
+        ge=0.05,
         le=1,
         description="Times every speed in times.weather = wet. Free-flow speed falls by 3 to 16 % in heavy rain (FHWA "
         "Road Weather Management, from memory).",
     )
     snow_factor: float = Field(
         0.7,
-        gt=0,
+        ge=0.05,
         le=1,
         description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, from "
         "memory).",
     )
     night_factor: float = Field(
         0.9,
-        gt=0,
+        ge=0.05,
         le=1,
         description="Times every speed when the rig drives in the dark (times.drive_in_dark): unlit and unknown roads, "
         "gates and turns found by headlights. A mission that gives it without times.drive_in_dark has it in every "
@@ -248,16 +252,18 @@ class Speeds(Part):
         return seconds
 
 
-ByStop = Annotated[tuple[float, ...], OneOrMoreFigures]
+ByStop = Annotated[tuple[float, ...], OneOrMoreFigures, Field(max_length=20)]
 
 
 class Wind(Part):
     """What wind the unit stands. The unit's own manual goes before these figures."""
 
     tracking_limit_m_s: float = Field(
-        45 * MPH_M_S, gt=0, description="Above it the dish loses the satellite; 45 mph. Common practice."
+        45 * MPH_M_S, gt=0, le=100, description="Above it the dish loses the satellite; 45 mph. Common practice."
     )
-    stow_limit_m_s: float = Field(50 * MPH_M_S, gt=0, description="Above it the dish stows; 50 mph. Common practice.")
+    stow_limit_m_s: float = Field(
+        50 * MPH_M_S, gt=0, le=100, description="Above it the dish stows; 50 mph. Common practice."
+    )
     limits_hold_for: Literal["gust", "mean"] = Field(
         "gust",
         description="Whether tracking_limit_m_s and stow_limit_m_s are gusts or mean winds. Gusts, where the "
@@ -273,6 +279,7 @@ class Wind(Part):
     mast_limit_raising_m_s: float | None = Field(
         None,
         gt=0,
+        le=100,
         description="Wind above which the mast is neither raised nor lowered, from the manual. None: not stated; the "
         "sheets then name 25 mph, above which US Army teaching asks for extra care with a mast (Subcourse SS0732), as "
         "a common figure of field manuals and never as the unit's own.",
@@ -303,8 +310,8 @@ class Wind(Part):
     @field_validator("mast_limit_unguyed_m_s", "mast_limit_guyed_m_s")
     @classmethod
     def _limits_above_nothing(cls, limits: tuple[float, ...]) -> tuple[float, ...]:
-        if any(limit <= 0 for limit in limits):
-            raise ValueError("limits of the mast are above 0 m/s")
+        if any(not 0 < limit <= 100 for limit in limits):
+            raise ValueError("limits of the mast are above 0 and at most 100 m/s")
         return limits
 
     @model_validator(mode="after")
@@ -317,7 +324,7 @@ class Wind(Part):
 class Power(Part):
     """The generator's endurance."""
 
-    fuel_tank_l: float = Field(150.0, gt=0, description="Usable fuel, 40 US gallons. Common practice.")
+    fuel_tank_l: float = Field(150.0, ge=1, le=20_000, description="Usable fuel, 40 US gallons. Common practice.")
     fuel_burn_l_per_h: tuple[float, float, float] = Field(
         (1.5, 2.5, 4.0), description="Low, likely, high litres an hour at the station's load. Common practice."
     )
@@ -340,6 +347,6 @@ class Power(Part):
     @field_validator("fuel_burn_l_per_h")
     @classmethod
     def _above_nothing(cls, burn: tuple[float, float, float]) -> tuple[float, float, float]:
-        if min(burn) <= 0:
-            raise ValueError("litres an hour are above 0")
+        if not 0.01 <= min(burn) <= max(burn) <= 1000:
+            raise ValueError("litres an hour are between 0.01 and 1000")
         return burn

@@ -1,23 +1,25 @@
 """All outputs of a plan into one folder, all or nothing.
 
-Everything is written into a temporary folder first; only when all of it stands are the files moved into place,
-one by one with `os.replace`. A failure or a cancelled run leaves the earlier files as they were.
+Everything is written into a work folder first; only when all of it stands does that take the place of the earlier
+set (`switch`). A failure, a cancelled run or a killed one leaves the earlier files as they were.
 """
 
 from __future__ import annotations
 
+import errno
 import json
 import math
 import os
+import re
 import shutil
-import tempfile
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from siteplanner.errors import OutputError
+from siteplanner.errors import Cancelled, OutputError
+from siteplanner.outputs.switch import Switch
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.study.progress import Progress
 
@@ -27,7 +29,11 @@ Writer = Callable[[Plan, Path], Any]
 
 def json_text(value: Any) -> str:
     """Plain data as JSON (RFC 8259): NaN and infinities become null, numpy values plain ones."""
-    return json.dumps(_plain(value), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    text = json.dumps(_plain(value), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+_UNSEEN = re.compile("[\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069]")  # as escapes: a terminal may obey them
 
 
 def _plain(value: Any) -> Any:
@@ -182,47 +188,56 @@ def write_outputs(
     names = [name for name in WRITERS if only is None or name in only]
     folder, report = Path(folder), progress or (lambda stage, share: None)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        # inside the folder, not beside it: a stick's own root has no writable place beside it, and moving within
-        # one file system is what makes os.replace atomic
-        staged = Path(tempfile.mkdtemp(prefix=".writing-", dir=folder))
+        switch = Switch(folder)
     except OSError as error:
         raise OutputError(
             f"The folder cannot be written ({error.strerror or error}).",
             remedy="Choose a folder that you may write to.",
             file=folder,
         ) from error
+    with switch:
+        try:
+            for number, name in enumerate(names):
+                report(f"Writing {name}", number / len(names))
+                _written(WRITERS[name], plan, switch.path / name)
+            report("Moving files into place", 1.0)
+            _nothing_in_the_way(switch.path, folder)
+            return [folder / path.name for path in switch.now(names)]
+        except KeyboardInterrupt:
+            if not switch.done:
+                raise
+            remedy = "Nothing is missing; run again only for another result."
+            raise Cancelled("Interrupted when all files were in place.", remedy=remedy, file=folder) from None
+        except OSError as error:
+            if isinstance(error, OutputError):
+                raise
+            raise OutputError(
+                f"Writing failed ({error.strerror or error}); the folder holds what it held before.",
+                remedy="Free space on the disk or close the program that holds the file, then run again.",
+                file=folder,
+            ) from error
+
+
+FULL_BYTES = 1 << 20  # a disk with less room than this is full
+_OF_LIBRARIES = ("pyogrio", "rasterio", "sqlite3", "PIL", "typst")
+
+
+def _written(write: Writer, plan: Plan, path: Path) -> None:
+    """One output at its path. Raises OSError where its library says in its own way that the disk takes no more."""
     try:
-        for number, name in enumerate(names):
-            report(f"Writing {name}", number / len(names))
-            WRITERS[name](plan, staged / name)
-        report("Moving files into place", 1.0)
-        return _move_all(staged, folder, names)
-    except OSError as error:
-        if isinstance(error, OutputError):
+        write(plan, path)
+    except (OSError, Cancelled):
+        raise
+    except Exception as error:
+        if type(error).__module__.split(".")[0] not in _OF_LIBRARIES:
             raise
-        raise OutputError(
-            f"Writing failed ({error.strerror or error}).",
-            remedy="Free space on the disk or close the program that holds the file, then run again.",
-            file=error.filename or folder,
-        ) from error
-    finally:
-        shutil.rmtree(staged, ignore_errors=True)
+        full = shutil.disk_usage(path.parent).free < FULL_BYTES or "full" in str(error)
+        number = errno.ENOSPC if full else errno.EIO
+        raise OSError(number, os.strerror(number) if full else str(error)[:200]) from error
 
 
-def _move_all(staged: Path, folder: Path, names: list[str]) -> list[Path]:
-    written = sorted(staged.iterdir(), key=lambda path: path.name)
-    for path in written:
-        with path.open("rb+") as held:
-            os.fsync(held.fileno())
-    for path in written:  # a folder in the way would stop the move half-way
+def _nothing_in_the_way(staged: Path, folder: Path) -> None:
+    """Raises OutputError for a folder that stands where a file must go: it would stop the move half-way."""
+    for path in staged.iterdir():
         if (folder / path.name).is_dir():
             raise OutputError("A folder stands where a file must go.", remedy="Move it away.", file=folder / path.name)
-    for path in written:
-        os.replace(path, folder / path.name)
-    stood = {path.name for path in written}
-    for name in names:
-        for path in folder.glob(name):
-            if path.name not in stood:
-                path.unlink(missing_ok=True)
-    return [folder / path.name for path in written]

@@ -185,13 +185,12 @@ def build_network(
     ids, drawn = vertex_ids(roads, lines, row), flags(roads, DRAWN)
     cross = node_crossings and ids is None
     shut, dangers = closure_list(closures), closure_list(dangers)
-    rims = [shapely.boundary(c.shape) for c in (*shut, *dangers)]
     noded = node_lines(
         lines,
         tags.level[row],
         cross=cross,
         reach_m=REACH_M if cross else 0.0,
-        cut_by=shapely.union_all(rims) if rims else None,
+        cut_by=[c.shape for c in (*shut, *dangers)],
         cut_at=np.array([(m.x, m.y) for m in stops]) if stops else None,
         vertex_id=ids,
         drawn=drawn[row],

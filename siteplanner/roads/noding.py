@@ -5,6 +5,7 @@ Geometry only: lines and their levels in, pieces and junctions out. Everything i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -311,7 +312,7 @@ def node_lines(
     *,
     cross: bool = True,
     reach_m: float = REACH_M,
-    cut_by: BaseGeometry | None = None,
+    cut_by: Sequence[BaseGeometry] = (),
     cut_at: np.ndarray | None = None,
     vertex_id: np.ndarray | None = None,
     drawn: np.ndarray | None = None,
@@ -321,9 +322,9 @@ def node_lines(
     Parameters: `lines` 2-D LineStrings of some length, `level` an integer for each; with `cross`, lines on one
     level join where they cross, and ends that miss a line by up to `reach_m` are led to it. Without `cross`
     only common vertices join (OpenStreetMap: a crossing without a common node is a bridge). `cut_by`: lines
-    are also cut where they meet the boundary of this area. `cut_at`: points (n, 2); lines within the snap
-    tolerance of one are cut there. `vertex_id`: ids of all lines' vertices in one array, -1 without one; lines then
-    join where they share an id and not where they only lie at one place. `drawn` marks lines that join as with
+    are also cut where they meet the boundary of these areas (or these lines). `cut_at`: points (n, 2); lines within
+    the snap tolerance of one are cut there. `vertex_id`: ids of all lines' vertices in one array, -1 without one;
+    lines then join where they share an id and not where they only lie at one place. `drawn` marks lines that join as with
     `cross` in any case, and whose ends reach DRAWN_REACH_M far.
     """
     v = _Vertices(lines, vertex_id)
@@ -349,11 +350,11 @@ def node_lines(
     if (reach > 0).any():
         v.settle()
         mended = _lead_ends(v, lines, level, reach)
-    if cut_by is not None and not cut_by.is_empty:
-        edge = cut_by.boundary if shapely.get_dimensions(cut_by) == 2 else cut_by
-        shapely.prepare(edge)
-        hit = np.flatnonzero(shapely.intersects(lines, edge))
-        parts, which = shapely.get_parts(shapely.intersection(lines[hit], edge), return_index=True)
+    if len(cut_by):
+        shapes = np.asarray(cut_by, object)
+        rims = np.where(shapely.get_dimensions(shapes) == 2, shapely.boundary(shapes), shapes)
+        hit, rim = shapely.STRtree(rims).query(lines, predicate="intersects")
+        parts, which = shapely.get_parts(shapely.intersection(lines[hit], rims[rim]), return_index=True)
         xy, of = shapely.get_coordinates(parts, return_index=True)
         on = hit[which[of]]
         v.insert(on, _locate(lines[on], xy[:, 0], xy[:, 1]), xy[:, 0], xy[:, 1])

@@ -10,13 +10,16 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from siteplanner.data.formats import local_file
 from siteplanner.errors import InputError
+from siteplanner.mission import Mission
 from siteplanner.outputs.words.text import clean
 
 FONT_FOLDER = Path(__file__).parent / "font_files"
 BUILT_IN = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
 MISSING = "\u25af"  # white vertical rectangle, which the built-in font holds
 BREAK = "\u200b"  # zero-width space: where a word without blanks may break
+MOST_BYTES = 64 << 20  # of one font; those of East Asian scripts have 20 to 40 MB
 LONGEST = 14  # letters without a place to break; more would stand out of a narrow column
 ISOLATE, POP = "\u2068", "\u2069"  # Unicode Standard Annex 9: a name keeps its direction to itself
 
@@ -28,7 +31,7 @@ def code_points(path: Path) -> frozenset[int]:
     Source: ISO/IEC 14496-22, section 5.2.1. Raises InputError for a file that is no such font.
     """
     try:
-        data = path.read_bytes()
+        data = local_file(path).read_bytes() if path.stat().st_size <= MOST_BYTES else b""
         count = struct.unpack(">H", data[4:6])[0]
         tables = {
             data[12 + 16 * k : 16 + 16 * k]: struct.unpack(">II", data[20 + 16 * k : 28 + 16 * k]) for k in range(count)
@@ -42,21 +45,58 @@ def code_points(path: Path) -> frozenset[int]:
                 found |= _format_4(data, offset)
             elif kind == 12:
                 groups = struct.unpack(">I", data[offset + 12 : offset + 16])[0]
+                before = -1
                 for g in range(groups):
                     first, last, _ = struct.unpack(">III", data[offset + 16 + 12 * g : offset + 28 + 12 * g])
+                    before = _after(before, first, last)
                     found.update(range(first, min(last, 0x10FFFF) + 1))
     except (OSError, KeyError, struct.error):
         raise InputError(
-            "This is not a TrueType or OpenType font.", remedy="Give a .ttf or .otf file.", file=path
+            f"This is not a TrueType or OpenType font, or it has more than {MOST_BYTES >> 20} MB.",
+            remedy="Name a .ttf or .otf file in sheets.extra_fonts.",
+            file=path,
         ) from None
     return frozenset(found)
+
+
+def _after(before: int, first: int, last: int) -> int:
+    """The end of a range of characters, which must come after the one before: ranges that overlap have no end."""
+    if not before < first <= last:
+        raise struct.error
+    return last
+
+
+def extra_fonts(mission: Mission) -> tuple[Path, ...]:
+    """The fonts that a mission brings, each of them usable.
+
+    Raises InputError naming the first that is none; a sheet is printed only after everything else is done, so this is
+    asked at the start as well.
+    """
+    from PIL import ImageFont
+
+    paths = tuple(mission.path(name) for name in mission.sheets.extra_fonts)
+    for path in paths:
+        local_file(path)
+        code_points(path)
+        try:
+            ImageFont.truetype(str(path))
+        except OSError:
+            raise InputError(
+                "This font is damaged.", remedy="Copy it again, or name another in sheets.extra_fonts.", file=path
+            ) from None
+    return paths
 
 
 def _format_4(data: bytes, offset: int) -> set[int]:
     size = struct.unpack(">H", data[offset + 6 : offset + 8])[0] // 2
     words = struct.unpack(f">{size}H", data[offset + 14 : offset + 14 + 2 * size])
     starts = struct.unpack(f">{size}H", data[offset + 16 + 2 * size : offset + 16 + 4 * size])
-    return {c for first, last in zip(starts, words, strict=True) for c in range(first, last + 1) if c != 0xFFFF}
+    found: set[int] = set()
+    before = -1
+    for first, last in zip(starts, words, strict=True):
+        before = _after(before, first, last)
+        found.update(range(first, last + 1))
+    return found - {0xFFFF}
 
 
 def held(extra: tuple[Path, ...] = ()) -> frozenset[int]:

@@ -15,7 +15,7 @@ from siteplanner.errors import OutputError
 from siteplanner.outputs.sheets.commander import commander_content
 from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.outputs.sheets.driver import driver_content
-from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, held
+from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 
@@ -39,17 +39,13 @@ def sheet_content(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> di
         content = driver_content(plan, ranked) if kind == "driver" else crew_content(plan, ranked)
     if content is None:
         return None
-    printer = Printer(held(_extra_fonts(plan)))
+    printer = Printer(held(extra_fonts(plan.mission)))
     made = printer.all(content)
     made["missing"] = MISSING_NOTE if printer.missing else ""
     made["made"] = f"{plan.software.get('name', 'siteplanner')} {plan.software.get('version', '')}, " + str(
         plan.software.get("created", "no date")
     ).replace("T", " ")
     return made
-
-
-def _extra_fonts(plan: Plan) -> tuple[Path, ...]:
-    return tuple(plan.mission.path(name) for name in plan.mission.sheets.extra_fonts)
 
 
 def sheet_pdf(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> bytes | None:
@@ -90,7 +86,7 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
         return None
     import typst
 
-    extra = _extra_fonts(plan)
+    extra = extra_fonts(plan.mission)
     inputs = {
         "data": json.dumps(content, ensure_ascii=False),
         "fonts": json.dumps(["DejaVu Sans", *_families(extra)]),

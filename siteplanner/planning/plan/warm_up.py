@@ -34,6 +34,15 @@ def compile_coverage() -> None:
     expected_weight(np.ones(2), np.zeros(2), 5.5)
 
 
+def end_with_parent() -> None:
+    """Let the system end this process when the one that started it ends, however that ends (Linux)."""
+    if sys.platform.startswith("linux"):
+        import ctypes
+        import signal
+
+        ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG, prctl(2)
+
+
 def start() -> subprocess.Popen | None:
     """Start the child if the kernels are not on disk yet; None when there is nothing to do or it cannot start."""
     from siteplanner.core.coverage_rays import trace_intervals
@@ -41,7 +50,7 @@ def start() -> subprocess.Popen | None:
     kept = Path(trace_intervals.stats.cache_path)
     if any(kept.glob("coverage_rays.*.nbi")):
         return None
-    code = "from siteplanner.planning.plan.warm_up import compile_coverage; compile_coverage()"
+    code = "from siteplanner.planning.plan import warm_up; warm_up.end_with_parent(); warm_up.compile_coverage()"
     try:
         return subprocess.Popen(
             [sys.executable, "-c", code], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL

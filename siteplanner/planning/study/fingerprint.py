@@ -146,12 +146,29 @@ def _table(frame: Any, put: Put, known: Callable[[Any], str | None] | None) -> N
             _feed(values, put, known, False)
 
 
+_BESIDE = {
+    ".shx", ".dbf", ".prj", ".cpg", ".qpj", ".tfw", ".tifw", ".tiffw", ".wld", ".blw", ".bpw", ".hdr", ".stx", ".clr",
+    ".aux", ".rrd", ".aux.xml", ".ovr", ".msk", ".gpkg-wal", ".gpkg-shm", ".gpkg-journal",
+}  # fmt: skip
+"""Endings of files that are read along with one of the same name: parts of a shapefile, world files, GDAL's notes."""
+
+
 def _file(path: Path, put: Put) -> None:
-    """What is in a file and in those beside it that share its name up to the last ending: .tfw, .prj, .aux.xml."""
+    """What is in a file and in those beside it that are read along with it. One that cannot be read is vetted, and
+    told, where it is opened."""
     _word(put, "file", str(path))
     if not path.is_file():
         _word(put, "missing", "")
         return
-    companions = sorted(p for p in path.parent.glob(f"{escape(path.stem)}*") if p.is_file())
-    for part in companions or [path]:
-        _word(put, "part", f"{part.name} {sha256_of(part)}")
+    beside = [
+        p
+        for p in path.parent.glob(f"{escape(path.stem)}.*")
+        if p.is_file()
+        and any(p.name.lower() == f"{base}{end}".lower() for base in (path.stem, path.name) for end in _BESIDE)
+    ]
+    for part in sorted({path, *beside}):
+        try:
+            digest = sha256_of(part)
+        except OSError:
+            digest = "unreadable"
+        _word(put, "part", f"{part.name} {digest}")

@@ -211,6 +211,14 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "",
     ),
     "kinds_left_out": _left_out,
+    "equal_lines": lambda f, u: (
+        f"{f['count']:,} lines are the same as another, shape and attributes, and were left out.",
+        "",
+    ),
+    "tangled_lines": lambda f, u: (
+        f"{f['count']:,} lines run over themselves again and again and were left out.",
+        "Look at them in a GIS: no road runs so.",
+    ),
     "polygons_repaired": _repaired,
     "polygons_without_area": lambda f, u: (
         f"{f['count']} polygons enclose nothing and were left out.",

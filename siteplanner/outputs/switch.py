@@ -1,0 +1,334 @@
+"""A set of files put in the place of the one before, in one step where the system has such a step.
+
+Files are written into a work folder first. Where the system can exchange two folders (`renameat2`, Linux) the work
+folder takes up what else stands in the target (as further names of the same files) and then changes places with it:
+whoever looks, or kills the program, sees the old set or the new one whole. Elsewhere (another system, a stick's own
+root, a folder that somebody stands in) the files are moved one by one, what they replace is kept beside them until all
+have arrived, and a move that stops half-way is undone: at once, or by the next run into that folder.
+
+Two runs into one folder take turns. Work folders of runs that were killed are removed by the next run.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import errno
+import os
+import shutil
+import signal
+import stat
+import sys
+import tempfile
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager, suppress
+from fnmatch import fnmatchcase
+from pathlib import Path
+
+try:
+    import fcntl
+except ImportError:  # not on every system
+    fcntl = None  # type: ignore[assignment]
+
+MARK = ".writing-"
+MOVING, KEPT = "moving", "kept"  # inside a work folder whose files are being moved one by one
+MOST_LINKED = 5_000  # other files of the target taken along in the exchange; more are not touched but moved around
+_EXCHANGE = 2  # RENAME_EXCHANGE of renameat2(2)
+_HERE = -100  # AT_FDCWD
+
+
+class Switch:
+    """A work folder for one set of files, and the way from there into the target folder.
+
+    `path` is where the files are to be written, `done` whether they are in place. Use as a context: what is not
+    switched when it ends is thrown away.
+    Raises OSError where neither the target nor a place for the work can be made.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.done = Path(os.path.realpath(folder)), False
+        self.folder.parent.mkdir(parents=True, exist_ok=True)
+        if self.folder.exists() and not self.folder.is_dir():
+            raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
+        with _turn(self.folder):
+            self.beside = self._beside()
+            if not self.beside:
+                self.folder.mkdir(exist_ok=True)
+                self.path = Path(tempfile.mkdtemp(prefix=MARK, dir=self.folder))
+            self._claim = _lock(self.path, wait=False)  # tells a run that lives from one that was killed
+
+    def _beside(self) -> bool:
+        """Whether the work stands beside the target, from where the two can be exchanged."""
+        if os.path.ismount(self.folder) or _stands_in(self.folder) or not _can_exchange():
+            return False
+        if self.folder.exists() and not os.access(self.folder, os.W_OK | os.X_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(self.folder))
+        try:
+            self.path = Path(tempfile.mkdtemp(prefix=f".{self.folder.name[:80]}{MARK}", dir=self.folder.parent))
+        except OSError:
+            return False
+        return True
+
+    def __enter__(self) -> Switch:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        shutil.rmtree(self.path, ignore_errors=True)
+        if self._claim is not None:
+            os.close(self._claim)
+
+    def now(self, names: Collection[str]) -> list[Path]:
+        """Put the files written at `path` in place; files of the target whose names match one of `names` (patterns of
+        the shell) and that were not written anew are removed, all others stay.
+
+        Returns the files in place. Raises OSError when that fails; the target is then as it was.
+        """
+        written = sorted(path.name for path in self.path.iterdir())
+        for name in written:
+            _sync(self.path / name)
+        with _held_signals(), _turn(self.folder):
+            sweep(self.folder)
+            if not (self.beside and (self._moved() or self._exchanged({*names, *written}))):
+                self._one_by_one(written, names)
+            _sync(self.folder.parent)
+            self.done = True
+        return [self.folder / name for name in written]
+
+    def _moved(self) -> bool:
+        """Whether the work folder has become the target, which was not there yet."""
+        if self.folder.exists():
+            return False
+        os.chmod(self.path, 0o777 & ~_umask())
+        try:
+            os.rename(self.path, self.folder)
+        except OSError:  # another run was first
+            return False
+        return True
+
+    def _exchanged(self, ours: Collection[str]) -> bool:
+        """Whether the work folder has changed places with the target, with all else that stood there."""
+        if not _taken_along(self.folder, self.path, ours):
+            return False
+        try:
+            stood = self.folder.stat()
+            if (stood.st_uid, stood.st_gid) != (os.getuid(), os.getgid()):
+                os.chown(self.path, stood.st_uid, stood.st_gid)
+            shutil.copystat(self.folder, self.path)
+            if not _exchange(self.path, self.folder):
+                return False
+        except OSError:
+            return False
+        # now `path` is the old set: what somebody put there meanwhile goes over too
+        for entry in list(self.path.iterdir()):
+            if not _matches(entry.name, ours) and not os.path.lexists(self.folder / entry.name) and not _work(entry):
+                os.rename(entry, self.folder / entry.name)
+        return True
+
+    def _one_by_one(self, written: list[str], names: Collection[str]) -> None:
+        work, kept = self.path, self.path / KEPT
+        if self.beside:  # a file is moved in one step only within its file system
+            work = Path(tempfile.mkdtemp(prefix=MARK, dir=self.folder))
+            kept = work / KEPT
+        try:
+            if self.beside:
+                for name in written:
+                    shutil.copy2(self.path / name, work / name)
+                    _sync(work / name)
+            gone = [
+                p.name
+                for p in self.folder.iterdir()
+                if p.name not in written and p.is_file() and _matches(p.name, names)
+            ]
+            kept.mkdir()
+            had = [n for n in (*written, *gone) if (self.folder / n).exists()]
+            new = [n for n in written if n not in had]
+            (work / MOVING).write_text("\n".join(new), encoding="utf-8")
+            _sync(work / MOVING)
+            try:
+                for name in had:
+                    os.replace(self.folder / name, kept / name)
+                for name in written:
+                    os.replace(work / name, self.folder / name)
+            except BaseException:
+                _undo(work, self.folder)
+                raise
+            (work / MOVING).unlink()
+        finally:
+            if self.beside:
+                shutil.rmtree(work, ignore_errors=True)
+
+
+def sweep(folder: Path) -> None:
+    """Undo what a killed run left half moved in a folder, and remove its work folders there and beside it."""
+    beside = folder.parent.glob(f".{_escaped(folder.name[:80])}{MARK}*") if folder.parent.is_dir() else ()
+    inside = folder.glob(f"{MARK}*") if folder.is_dir() else ()
+    for work in [*beside, *inside]:
+        if work.is_symlink():
+            continue
+        if not work.is_dir():
+            _forget(work)
+            continue
+        claim = _lock(work, wait=False)
+        if claim is None and fcntl is not None:
+            continue  # a run that lives holds it
+        try:
+            if (work / MOVING).is_file():
+                _undo(work, work.parent)
+            shutil.rmtree(work, ignore_errors=True)
+        finally:
+            if claim is not None:
+                os.close(claim)
+
+
+def _undo(work: Path, folder: Path) -> None:
+    """Bring the earlier files back into their places, and take away those that had no forerunner."""
+    for name in (work / MOVING).read_text(encoding="utf-8").splitlines():
+        if not (work / name).exists():  # it has been moved into place
+            _forget(folder / name)
+    for old in (work / KEPT).iterdir():
+        os.replace(old, folder / old.name)
+    _forget(work / MOVING)
+
+
+def _forget(path: Path) -> None:
+    with suppress(OSError):
+        path.unlink(missing_ok=True)
+
+
+def _matches(name: str, patterns: Collection[str]) -> bool:
+    return any(fnmatchcase(name, pattern) for pattern in patterns)
+
+
+def _work(entry: Path) -> bool:
+    return entry.name.startswith(MARK)
+
+
+def _taken_along(folder: Path, into: Path, ours: Collection[str]) -> bool:
+    """Give every other file of a folder a second name in another; False where that is not possible."""
+    count = 0
+
+    def link(source: Path, target: Path, top: bool) -> bool:
+        nonlocal count
+        with os.scandir(source) as entries:
+            for entry in entries:
+                if top and (_matches(entry.name, ours) or entry.name.startswith(MARK)):
+                    continue
+                count += 1
+                if count > MOST_LINKED:
+                    return False
+                place = target / entry.name
+                if entry.is_symlink():
+                    os.symlink(os.readlink(entry.path), place)
+                elif entry.is_dir():
+                    if os.path.ismount(entry.path):
+                        return False
+                    place.mkdir()
+                    if not link(Path(entry.path), place, False):
+                        return False
+                    shutil.copystat(entry.path, place)
+                elif stat.S_ISREG(entry.stat(follow_symlinks=False).st_mode):
+                    os.link(entry.path, place, follow_symlinks=False)
+                else:
+                    return False
+        return True
+
+    try:
+        if link(folder, into, True):
+            return True
+    except OSError:
+        pass
+    for entry in list(into.iterdir()):
+        if not _matches(entry.name, ours):
+            shutil.rmtree(entry, ignore_errors=True) if entry.is_dir() and not entry.is_symlink() else _forget(entry)
+    return False
+
+
+def _stands_in(folder: Path) -> bool:
+    """Whether this program was started in the folder: its shell would be left in the old one."""
+    try:
+        here = Path.cwd().resolve()
+    except OSError:
+        return False
+    return here == folder or folder in here.parents
+
+
+def _sync(path: Path) -> None:
+    """Ask the system to have a file or folder on the disk; a folder cannot be asked everywhere."""
+    if not path.is_dir():
+        with path.open("rb+") as stream:
+            os.fsync(stream.fileno())
+        return
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        pass
+    finally:
+        os.close(handle)
+
+
+def _umask() -> int:
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask
+
+
+def _can_exchange() -> bool:
+    return sys.platform.startswith("linux") and hasattr(ctypes.CDLL(None), "renameat2")
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Let two folders change places in one step; False where the file system has no such step."""
+    done = ctypes.CDLL(None, use_errno=True).renameat2(
+        _HERE, ctypes.c_char_p(os.fsencode(one)), _HERE, ctypes.c_char_p(os.fsencode(other)), _EXCHANGE
+    )
+    return done == 0
+
+
+def _lock(folder: Path, *, wait: bool) -> int | None:
+    """A handle that holds a folder for this process until it is closed or the process ends; None: not to be had."""
+    if fcntl is None:
+        return None
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+    except OSError:
+        os.close(handle)
+        return None
+    return handle
+
+
+@contextmanager
+def _turn(folder: Path) -> Iterator[None]:
+    """Wait until no other run makes, switches or removes work of a folder: the one above it is held meanwhile."""
+    handle = _lock(folder.parent, wait=True)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
+
+
+@contextmanager
+def _held_signals() -> Iterator[None]:
+    """Interruptions wait until the switch is done: it takes far less than a second."""
+    mask = getattr(signal, "pthread_sigmask", None)
+    if mask is None:
+        yield
+        return
+    before = mask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    try:
+        yield
+    finally:
+        mask(signal.SIG_SETMASK, before)
+
+
+def _escaped(name: str) -> str:
+    from glob import escape
+
+    return escape(name)
