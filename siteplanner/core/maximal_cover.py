@@ -57,6 +57,12 @@ class Rules:
         out = ~np.isin(self.kind, full)
         return out & self.apart[list(chosen)].all(0) if len(chosen) else out
 
+    def together(self) -> np.ndarray:
+        """(n, n) bool: pairs that may be a set."""
+        most = np.array(self.most)[self.kind]
+        alone = (self.kind[:, None] == self.kind) & (most < 2)
+        return self.apart & ~alone & (most > 0) & (most > 0)[:, None]
+
 
 def worth(served: np.ndarray, value: np.ndarray, chosen: Sequence[int]) -> float:
     """Value of a set: sum of value x the largest probability in it. served (n, m) 0..1, value (m,)."""
@@ -91,7 +97,7 @@ def best_sets(
             near = [(i,) for i in np.flatnonzero(pairs.diagonal() >= pairs.diagonal().max() - slack)]
             made = _exact(found, weight, near, None)
         elif size == 2:
-            rows, cols = np.nonzero(np.triu(_together(rules), 1))
+            rows, cols = np.nonzero(np.triu(rules.together(), 1))
             if not len(rows):
                 break
             values = pairs[rows, cols]
@@ -126,14 +132,6 @@ def _exact(
     best = float(values[first])
     done = open_bound is None or open_bound <= best
     return BestSet(sets[first], best, best if done or open_bound is None else open_bound, done)
-
-
-def _together(rules: Rules) -> np.ndarray:
-    """(n, n) bool: pairs that the rules allow."""
-    alone = np.array([most < 2 for most in rules.most])[rules.kind]
-    same = (rules.kind[:, None] == rules.kind[None, :]) & alone[:, None]
-    none = np.array([most < 1 for most in rules.most])[rules.kind]
-    return rules.apart & ~same & ~none[:, None] & ~none[None, :]
 
 
 def _search(

@@ -21,6 +21,7 @@ from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import Part, Paths
 from siteplanner.mission.trailer import Power, Rig, Speeds, Trailer, Wind
+from siteplanner.mission.units import OWN_TABLES, Unit, check_units, with_own_tables
 
 
 class Staging(Part):
@@ -117,6 +118,13 @@ class Search(Part):
         "evaluation of up to 8 cells around each.",
     )
     listed_spots: int = Field(10, ge=1, le=100, description="Spots in the ranking handed over.")
+    sets: int = Field(
+        3,
+        ge=1,
+        le=6,
+        description="The best places of 1, 2, ... so many trailers together are told; with [[units]] never more than "
+        "there are units. From 4 on the search may stop at a stated bound.",
+    )
     coverage_cell_m: float | None = Field(
         None, gt=0, description="Coarser cells for the served share; None: at most 40,000 cells in the area."
     )
@@ -201,6 +209,11 @@ class Mission(Part):
         "whose rig arrives first. Or the path of a layer of points (`layers.staging`): each is a staging point, called "
         "as its column `name` says."
     )
+    units: tuple[Unit, ...] = Field(
+        (),
+        description="Trailers that can be sent, as [[units]]; empty: as many as are asked for, all as this mission's "
+        "own tables say.",
+    )
     crs: str | None = Field(None, description="Metric CRS to work in; None: the local UTM zone.")
     trailer: Trailer = Trailer()
     rig: Rig = Rig()
@@ -235,6 +248,12 @@ class Mission(Part):
             found = [(f"weights.{old}", f"weights.{new}") for old, new in older_names(given)]
             data["renamed"] = (*data.get("renamed", ()), *found)
         return _former_night(_former_line_voltage(data))
+
+    @model_validator(mode="before")
+    @classmethod
+    def _units_filled(cls, data: Any) -> Any:
+        """A unit's own tables hold what differs; the rest of them is the mission's."""
+        return with_own_tables(data)
 
     @model_validator(mode="before")
     @classmethod
@@ -274,6 +293,12 @@ class Mission(Part):
         return self
 
     @model_validator(mode="after")
+    def _units_that_can_start(self) -> Mission:
+        starts = {s.name: s.rig_available for s in self.staging} if not self.layers.staging else {}
+        check_units(self.units, starts, self.times.dispatch)
+        return self
+
+    @model_validator(mode="after")
     def _a_limit_for_each_stop(self) -> Mission:
         stops = len(self.trailer.mast_stops_m)
         for name in ("mast_limit_unguyed_m_s", "mast_limit_guyed_m_s"):
@@ -300,6 +325,15 @@ class Mission(Part):
     def starts(self) -> tuple[Staging, ...]:
         """The staging points where a rig can start."""
         return tuple(s for s in self.staging if s.rig_available)
+
+    def of_unit(self, unit: Unit) -> Mission:
+        """The mission as one unit has it: its own tables; with a staging point of its own no other has a rig."""
+        own = {name: table for name in OWN_TABLES if (table := getattr(unit, name)) is not None}
+        if unit.staging:
+            own["staging"] = tuple(
+                s.model_copy(update={"rig_available": s.name == unit.staging}) for s in self.staging
+            )
+        return self.model_copy(update=own)
 
     def path(self, relative: str) -> Path:
         """A layer's path as an absolute one."""

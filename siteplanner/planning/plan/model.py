@@ -17,6 +17,8 @@ from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot
+from siteplanner.planning.choose.sets import TrailerSet
+from siteplanner.planning.choose.units import Group
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -91,6 +93,10 @@ class Plan:
     sun: SunOutages | None = None  # None: not worked out
     rain: Rain | None = None  # None: not worked out
     judged: tuple[RankedSpot, ...] = ()  # every spot that was judged and passes, best first
+    sets: dict[int, TrailerSet] = field(default_factory=dict)  # the best places of so many trailers together
+    beside_first: TrailerSet | None = None  # the best second trailer with the first at the best spot
+    fleet: tuple[Group, ...] = ()  # the units, those that are judged alike together; () in a plan made by hand
+    set_spacing_m: float = 0.0  # spots of a set are no closer
     search: SearchSummary | None = None
     firmness: Firmness | None = None
     judge: Judge | None = None  # what any other point is judged by; None in a plan that was put together by hand

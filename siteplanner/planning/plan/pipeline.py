@@ -21,6 +21,7 @@ from siteplanner.planning.limits.ruling import Ruling
 from siteplanner.planning.plan import warm_up
 from siteplanner.planning.plan.detail import forecast_of, in_detail, listed_in_detail
 from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
+from siteplanner.planning.plan.sets_of import choose_sets, with_sets
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain
 from siteplanner.planning.site.sun_outage import sun_outages
@@ -87,7 +88,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
     search = summary_of(judge, chosen, evaluations, ranked)
     findings = [*study.findings, *sky_findings, *_magnetic_findings(study), *_search_findings(search)]
-    return Plan(
+    made = Plan(
         mission=mission,
         software=software(),
         inputs=(*study.inputs, *forecast_records),
@@ -107,6 +108,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         kept=reuse.kept,
         reused=reuse.tally,
     )
+    return with_sets(made, (e.spot for e in evaluations), chosen.spacing_m, stages, reuse)
 
 
 @dataclass(frozen=True, eq=False)
@@ -224,7 +226,8 @@ def rescore(old: Plan, weights: Weights) -> Plan:
         listed = listed_in_detail(old.judge, listed, old.forecast)
     # details are kept, so that the next weights need not ask again
     judged = tuple(replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True))
-    return replace(old, mission=mission, spots=listed, firmness=firm(ranked, sure), judged=judged)
+    changed = replace(old, mission=mission, spots=listed, firmness=firm(ranked, sure), judged=judged)
+    return choose_sets(changed)
 
 
 def _detailed(spots: Iterable[RankedSpot], listed: Iterable[RankedSpot]) -> list[Evaluation]:

@@ -1,0 +1,75 @@
+"""Sets of trailers as a part of the plan: units judged, sets chosen, their spots worked out in full and handed over."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from siteplanner.planning.choose.certainty import certainties
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.scoring import rank
+from siteplanner.planning.choose.sets import TrailerSet, trailer_sets
+from siteplanner.planning.choose.units import Group, groups_of
+from siteplanner.planning.plan.detail import listed_in_detail
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.study.progress import Stages
+from siteplanner.planning.study.reuse import Reuse
+from siteplanner.planning.study.spot import Spot
+
+
+def with_sets(plan: Plan, spots: Iterable[Spot], spacing_m: float, stages: Stages, reuse: Reuse) -> Plan:
+    """The plan with its best sets of trailers. `spots`: every spot that was judged; `spacing_m`: kept within a set."""
+    if plan.judge is None:
+        return plan
+    with stages.stage("Choosing places for several trailers") as tick:
+        held = replace(plan.judge, reuse=reuse)
+        groups = groups_of(plan.mission, held, plan.judged, tuple(spots), reuse, tick)
+        made = choose_sets(replace(plan, fleet=groups, set_spacing_m=spacing_m))
+    lent = tuple(replace(g, judge=replace(g.judge, reuse=None)) for g in made.fleet)
+    return replace(made, fleet=lent)
+
+
+def choose_sets(plan: Plan) -> Plan:
+    """The plan with the sets that its units and its weights lead to.
+
+    Spots of a set that are judged by the mission's own tables are handed over with the plan's spots, at their rank.
+    """
+    if plan.judge is None or not plan.fleet:
+        return plan
+    groups = tuple(_by_weights(plan, group) for group in plan.fleet)
+    first = plan.judged[0] if plan.judged else None
+    sets = trailer_sets(groups, plan.judge.study.area_cells, plan.mission, plan.set_spacing_m, first)
+    told = [*sets.by_size.values(), *([sets.beside_first] if sets.beside_first is not None else [])]
+    spots = {id(r): r for one in told for r in one.spots}
+    in_full = {id(r): r for r in spots.values()}
+    listed = {r.spot.key: r for r in plan.spots}
+    own = {id(r) for r in plan.judged}
+    for group in groups:
+        held = {id(r) for r in group.judged} & spots.keys()
+        new = [r for k, r in spots.items() if k in held and not (k in own and r.spot.key in listed)]
+        in_full |= dict(zip(map(id, new), listed_in_detail(group.judge, new, plan.forecast), strict=True))
+    more = [in_full[k] for k, r in spots.items() if k in own and r.spot.key not in listed]
+    sure = certainties(plan.judged, plan.mission) if more else {}
+    more = [replace(r, certainty=sure.get(r.spot.key)) for r in more]
+    listed |= {r.spot.key: r for r in more}
+    in_full |= {k: listed[r.spot.key] for k, r in spots.items() if k in own}
+    beside = sets.beside_first
+    return replace(
+        plan,
+        sets={size: _in_full(one, in_full) for size, one in sets.by_size.items()},
+        beside_first=None if beside is None else _in_full(beside, in_full),
+        spots=tuple(sorted(listed.values(), key=lambda r: r.rank)),
+        fleet=groups,
+    )
+
+
+def _in_full(one: TrailerSet, in_full: dict[int, RankedSpot]) -> TrailerSet:
+    return replace(one, trailers=tuple(replace(t, ranked=in_full[id(t.ranked)]) for t in one.trailers))
+
+
+def _by_weights(plan: Plan, group: Group) -> Group:
+    """The group with its spots in the order of the plan's weights."""
+    mission = group.mission.model_copy(update={"weights": plan.mission.weights})
+    if not group.own:
+        return replace(group, mission=mission, judged=plan.judged)
+    return replace(group, mission=mission, judged=rank((r.evaluation for r in group.judged), mission))
