@@ -286,6 +286,7 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
 
     from siteplanner.mission.criteria import CRITERIA
     from siteplanner.planning.telling.backhaul_rows import backhaul_cell
+    from siteplanner.planning.telling.sets import pair_line
     from siteplanner.planning.telling.terminal import spot_cells, where_words
 
     stdout.print(escape(record["recommendation"]), style="bold", highlight=False)
@@ -293,6 +294,8 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
         stdout.print(where_words(record["spots"][0]), highlight=False)
     if record["firmness"]["sentence"]:
         stdout.print(escape(record["firmness"]["sentence"]), highlight=False)
+    if two := pair_line(made):
+        stdout.print(escape(two), highlight=False)
     if record["spots"]:
         backhaul = CRITERIA["backhaul"].words_of(made.mission).column.lower()
         table = Table("rank", "spot", "score", "served", backhaul, "slope", "drive", "mast")

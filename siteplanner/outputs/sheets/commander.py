@@ -17,6 +17,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
 from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
+from siteplanner.planning.telling.sets import sheet_lines
 from siteplanner.planning.telling.sheet_facts import assumed, facts, more_checks, prefer_runner_up, weakest_words
 from siteplanner.planning.telling.timeline import light_words
 from siteplanner.planning.telling.units import BOTH
@@ -76,6 +77,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "dangers": [],
         "wind": [],
         "where": [],
+        "more_trailers": sheet_lines(plan, BOTH, named(40)),
         "timeline_svg": "",
         "timeline_alt": "Hours after dispatch: on air, refuelling, relief, night, wind.",
     }

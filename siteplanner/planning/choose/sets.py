@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -95,10 +96,15 @@ class TrailerSet:
 
 @dataclass(frozen=True, eq=False)
 class Sets:
-    """Best sets by their size, and the best second trailer where the first stands at the best spot."""
+    """Best sets by their size; with the first trailer at the best spot, the best second, and one at the runner-up.
+
+    The runner-up is the next best place for the one trailer, often beside the best one: `with_runner_up` is None where
+    it is the best second too.
+    """
 
     by_size: dict[int, TrailerSet]
     beside_first: TrailerSet | None = None
+    with_runner_up: TrailerSet | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,9 +134,16 @@ class _Choice:
 
 
 def trailer_sets(
-    groups: tuple[Group, ...], area: AreaCells, mission: Mission, spacing_m: float, first: RankedSpot | None
+    groups: tuple[Group, ...],
+    area: AreaCells,
+    mission: Mission,
+    spacing_m: float,
+    best_first: Sequence[RankedSpot],
 ) -> Sets:
-    """The best sets of 1 to `search.sets` trailers, and the best second beside `first`; empty where no spot passes."""
+    """The best sets of 1 to `search.sets` trailers, and the best second beside the first of the ranking `best_first`.
+
+    Empty where no spot passes.
+    """
     largest = min(mission.search.sets, sum(len(g.names) for g in groups))
     choice, left_out = _choice_of(groups, area, mission, spacing_m)
     if not choice.ranked:
@@ -141,20 +154,36 @@ def trailer_sets(
     if channel is not None:
         found = sets_on_one_channel(channel, choice.served, found, choice.rules)
     made = {size: _told(choice, _bounded(best, size, choice, left_out), shared) for size, best in found.items()}
-    at = next((i for i, r in enumerate(choice.ranked) if first is not None and r is first), None)
-    if at is None or 2 not in made:
+    places = {id(r): i for i, r in enumerate(choice.ranked)}
+    if 2 not in made or not best_first or id(best_first[0]) not in places:
         return Sets(made)
-    if first in made[2].spots:
-        return Sets(made, made[2])
-    if channel is not None:
-        second = addition_on_one_channel(channel, at, choice.rules)
-    else:
-        second = best_addition(choice.served, choice.value, [at], choice.rules)
+    at = places[id(best_first[0])]
+    second = _second(choice, channel, made[2], at)
     if second is None:
         return Sets(made)
-    pair = (at, second)
+    beside = made[2] if second == "the best pair" else _pair(choice, channel, shared, at, second)
+    next_best = places.get(id(best_first[1])) if len(best_first) > 1 else None
+    if next_best is None or best_first[1] in beside.spots:
+        return Sets(made, beside)
+    return Sets(made, beside, _pair(choice, channel, shared, at, next_best))
+
+
+def _second(
+    choice: _Choice, channel: Channel | None, best: TrailerSet, at: int
+) -> int | Literal["the best pair"] | None:
+    """The place that adds most to one trailer; None where the rules leave none."""
+    if choice.ranked[at] in best.spots:
+        return "the best pair"
+    if channel is not None:
+        return addition_on_one_channel(channel, at, choice.rules)
+    return best_addition(choice.served, choice.value, [at], choice.rules)
+
+
+def _pair(choice: _Choice, channel: Channel | None, shared: bool, first: int, second: int) -> TrailerSet:
+    """Two trailers of which the first is given."""
+    pair = (first, second)
     value = worth(choice.served, choice.value, pair) if channel is None else channel.worth(pair)
-    return Sets(made, _told(choice, BestSet(pair, value, value, True), shared, keep_first=True))
+    return _told(choice, BestSet(pair, value, value, False), shared, keep_first=True)
 
 
 def _choice_of(
@@ -234,7 +263,8 @@ def _told(choice: _Choice, best: BestSet, shared: bool, keep_first: bool = False
     on_one = own if channel is None else channel.probabilities(range(len(order)))
     cells = len(choice.area.weight)
     served = on_one if shared else own
-    trailers, used = [], {}
+    trailers: list[TrailerAt] = []
+    used: dict[int, int] = {}
     for k, i in enumerate(order):
         group = choice.groups[choice.of[i]]
         place = used.setdefault(int(choice.of[i]), 0)

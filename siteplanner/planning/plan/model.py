@@ -95,6 +95,7 @@ class Plan:
     judged: tuple[RankedSpot, ...] = ()  # every spot that was judged and passes, best first
     sets: dict[int, TrailerSet] = field(default_factory=dict)  # the best places of so many trailers together
     beside_first: TrailerSet | None = None  # the best second trailer with the first at the best spot
+    with_runner_up: TrailerSet | None = None  # the same with the second at the runner-up, where that is another place
     fleet: tuple[Group, ...] = ()  # the units, those that are judged alike together; () in a plan made by hand
     set_spacing_m: float = 0.0  # spots of a set are no closer
     search: SearchSummary | None = None

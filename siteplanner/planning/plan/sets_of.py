@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import overload
 
 from siteplanner.planning.choose.certainty import certainties
 from siteplanner.planning.choose.ranked import RankedSpot
@@ -37,9 +38,9 @@ def choose_sets(plan: Plan) -> Plan:
     if plan.judge is None or not plan.fleet:
         return plan
     groups = tuple(_by_weights(plan, group) for group in plan.fleet)
-    first = plan.judged[0] if plan.judged else None
-    sets = trailer_sets(groups, plan.judge.study.area_cells, plan.mission, plan.set_spacing_m, first)
-    told = [*sets.by_size.values(), *([sets.beside_first] if sets.beside_first is not None else [])]
+    sets = trailer_sets(groups, plan.judge.study.area_cells, plan.mission, plan.set_spacing_m, plan.judged)
+    beside = [one for one in (sets.beside_first, sets.with_runner_up) if one is not None]
+    told = [*sets.by_size.values(), *beside]
     spots = {id(r): r for one in told for r in one.spots}
     in_full = {id(r): r for r in spots.values()}
     listed = {r.spot.key: r for r in plan.spots}
@@ -53,17 +54,23 @@ def choose_sets(plan: Plan) -> Plan:
     more = [replace(r, certainty=sure.get(r.spot.key)) for r in more]
     listed |= {r.spot.key: r for r in more}
     in_full |= {k: listed[r.spot.key] for k, r in spots.items() if k in own}
-    beside = sets.beside_first
     return replace(
         plan,
         sets={size: _in_full(one, in_full) for size, one in sets.by_size.items()},
-        beside_first=None if beside is None else _in_full(beside, in_full),
+        beside_first=_in_full(sets.beside_first, in_full),
+        with_runner_up=_in_full(sets.with_runner_up, in_full),
         spots=tuple(sorted(listed.values(), key=lambda r: r.rank)),
         fleet=groups,
     )
 
 
-def _in_full(one: TrailerSet, in_full: dict[int, RankedSpot]) -> TrailerSet:
+@overload
+def _in_full(one: TrailerSet, in_full: dict[int, RankedSpot]) -> TrailerSet: ...
+@overload
+def _in_full(one: None, in_full: dict[int, RankedSpot]) -> None: ...
+def _in_full(one: TrailerSet | None, in_full: dict[int, RankedSpot]) -> TrailerSet | None:
+    if one is None:
+        return None
     return replace(one, trailers=tuple(replace(t, ranked=in_full[id(t.ranked)]) for t in one.trailers))
 
 
