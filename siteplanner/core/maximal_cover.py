@@ -23,7 +23,9 @@ from numba import njit, prange
 KERNEL = {"cache": True, "nogil": True, "fastmath": {"reassoc", "nsz", "contract"}}
 TILE, BLOCK = 16, 2048  # places and cells worked on at once: 32 rows of 2,048 float32 fit a core's own cache
 ROUNDING = 4e-6  # of all value: what sums of float32 in blocks may be off by
-LOOKS = 2e9  # places x cells looked at, about a second, after which the search for one k stops, its bound left open
+LOOKS = 2e9  # places x cells looked at, about a second, after which the search for one k stops, its bound left open,
+MOST_PASSES = 600  # or so many looks over all cells
+UNPRICED = 40  # looks before the cells are priced
 PRICINGS = 80  # looks that go into good prices of the cells
 
 
@@ -104,7 +106,7 @@ def best_sets(
             close = values >= values.max() - slack
             made = _exact(found, weight, list(zip(rows[close], cols[close], strict=True)), None)
         else:
-            searched = _search(product, pairs, rules, size, out[size - 1].chosen, slack, int(most_looks / product.size))
+            searched = _search(product, pairs, rules, size, out[size - 1].chosen, slack, _passes(most_looks, product))
             if searched is None:
                 break
             made = _exact(found, weight, searched[0], searched[1])
@@ -156,14 +158,18 @@ def _search(
     if start is not None:
         best = start[1]
         kept[tuple(sorted(start[0]))] = start[1]
-    prices, earns = _prices(product, rules, size, best, slack)
+    prices, earns = math.inf, np.zeros(len(product))
     heap: list[tuple[float, tuple[int, ...], float]] = [(-math.inf, (), 0.0)]
     passes, open_bound = 0, None
     while heap:
         minus, chosen, value = heapq.heappop(heap)
         if -minus < best - slack:
             break
-        if passes >= most_passes:
+        if passes == min(UNPRICED, most_passes) and not math.isfinite(prices):  # pairs alone do not settle it: prices are worth a look
+            prices, earns = _prices(product, rules, size, best, slack)
+            heap = [(-math.inf, (), 0.0)]
+            continue
+        if passes >= most_passes and chosen:
             open_bound = -minus + slack
             break
         open_to = rules.open_to(chosen)
@@ -193,6 +199,10 @@ def _search(
                 heapq.heappush(heap, (-reach, (*chosen, int(place)), float(value + adds[place])))
     near = [chosen for chosen, value in kept.items() if value >= best - slack]
     return (near, open_bound) if near else None
+
+
+def _passes(most_looks: float, product: np.ndarray) -> int:
+    return int(min(most_looks / product.size, MOST_PASSES * max(most_looks / LOOKS, 1.0)))
 
 
 def _largest(values: np.ndarray, count: int) -> float:

@@ -119,6 +119,12 @@ def _sheet(kind: str) -> Writer:
     return write
 
 
+def _unit_sheets(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.sheets.printing import write_unit_sheets
+
+    write_unit_sheets(plan, path.parent)
+
+
 def _briefing(plan: Plan, path: Path) -> None:
     from siteplanner.outputs.sheets.briefing import briefing_text
 
@@ -143,6 +149,7 @@ WRITERS: dict[str, Writer] = {
     "commander.pdf": _sheet("commander"),
     "driver.pdf": _sheet("driver"),
     "crew.pdf": _sheet("crew"),
+    "driver_*.pdf": _unit_sheets,  # and crew_*.pdf beside them
     "briefing.txt": _briefing,
     "map.html": _map,
     "package.zip": _package,
@@ -207,6 +214,7 @@ def _move_all(staged: Path, folder: Path, names: list[str]) -> list[Path]:
         os.replace(path, folder / path.name)
     stood = {path.name for path in written}
     for name in names:
-        if name not in stood:
-            (folder / name).unlink(missing_ok=True)
+        for path in (*folder.glob(name), *(folder.glob("crew_*.pdf") if name == "driver_*.pdf" else ())):
+            if path.name not in stood:
+                path.unlink(missing_ok=True)
     return [folder / path.name for path in written]

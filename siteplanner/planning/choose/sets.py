@@ -161,11 +161,11 @@ def trailer_sets(
     second = _second(choice, channel, made[2], at)
     if second is None:
         return Sets(made)
-    beside = made[2] if second == "the best pair" else _pair(choice, channel, shared, at, second)
+    beside = made[2] if second == "the best pair" else _pair(choice, channel, shared, (at, second), True)
     next_best = places.get(id(best_first[1])) if len(best_first) > 1 else None
     if next_best is None or best_first[1] in beside.spots:
         return Sets(made, beside)
-    return Sets(made, beside, _pair(choice, channel, shared, at, next_best))
+    return Sets(made, beside, _pair(choice, channel, shared, (at, next_best), False))
 
 
 def _second(
@@ -179,11 +179,12 @@ def _second(
     return best_addition(choice.served, choice.value, [at], choice.rules)
 
 
-def _pair(choice: _Choice, channel: Channel | None, shared: bool, first: int, second: int) -> TrailerSet:
-    """Two trailers of which the first is given."""
-    pair = (first, second)
+def _pair(
+    choice: _Choice, channel: Channel | None, shared: bool, pair: tuple[int, int], best_second: bool
+) -> TrailerSet:
+    """Two trailers of which the first is given; bound and `optimal` are those of the second."""
     value = worth(choice.served, choice.value, pair) if channel is None else channel.worth(pair)
-    return _told(choice, BestSet(pair, value, value, False), shared, keep_first=True)
+    return _told(choice, BestSet(pair, value, value if best_second else math.inf, best_second), shared, keep_first=True)
 
 
 def _choice_of(

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import timedelta
 from typing import overload
 
 from siteplanner.planning.choose.certainty import certainties
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.scoring import rank
-from siteplanner.planning.choose.sets import TrailerSet, trailer_sets
+from siteplanner.planning.choose.sets import TrailerAt, TrailerSet, trailer_sets
 from siteplanner.planning.choose.units import Group, groups_of
 from siteplanner.planning.plan.detail import listed_in_detail
 from siteplanner.planning.plan.model import Plan
@@ -72,6 +73,27 @@ def _in_full(one: TrailerSet | None, in_full: dict[int, RankedSpot]) -> TrailerS
     if one is None:
         return None
     return replace(one, trailers=tuple(replace(t, ranked=in_full[id(t.ranked)]) for t in one.trailers))
+
+
+def plan_of_unit(plan: Plan, trailer: TrailerAt) -> tuple[Plan, RankedSpot]:
+    """(the plan as one trailer of a set has it, its spot), for its driver's and its crew's sheet.
+
+    Its own tables, roads and place of start; times count from its own readiness, by that hour's light and wind. What
+    roads allow at the hour of the mission's dispatch is not asked again.
+    """
+    group = next((g for g in plan.fleet if trailer.unit in g.names), None)
+    if group is None or not trailer.unit:
+        return plan, trailer.ranked
+    mission, judge, ranked = group.mission, group.judge, trailer.ranked
+    if trailer.ready_min and mission.times.dispatch is not None:
+        ready = mission.times.dispatch + timedelta(minutes=trailer.ready_min)
+        mission = mission.model_copy(update={"times": mission.times.model_copy(update={"dispatch": ready})})
+        judge = replace(judge, study=replace(judge.study, mission=mission))
+        bare = replace(ranked, evaluation=replace(ranked.evaluation, on_site=None))
+        ranked = listed_in_detail(judge, [bare], plan.forecast)[0]
+    named = mission.model_copy(update={"name": f"{mission.name}: {trailer.unit}"})
+    scene = replace(plan.scene, roads=judge.study.network)
+    return replace(plan, mission=named, judge=judge, scene=scene, spots=(ranked,)), ranked
 
 
 def _by_weights(plan: Plan, group: Group) -> Group:

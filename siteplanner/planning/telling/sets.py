@@ -14,7 +14,7 @@ from siteplanner.planning.telling.service import WHOLE
 from siteplanner.planning.telling.units import METRIC, Units
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
-ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth")
+ORDINALS = ("none", "first", "second", "third", "fourth", "fifth", "sixth")
 LITTLE = 0.01  # of the weighted area: what adds less is said to add next to nothing
 
 Named = Callable[[str], str]
@@ -26,12 +26,17 @@ def _plain(name: str) -> str:
 
 def served_by_words(one: TrailerSet, units: Units = METRIC) -> str:
     """`90 % of the weighted area, about 610 of 665 people, 5 of 5 named points`."""
-    parts = [f"{units.share(one.share)} of the {WHOLE[one.weighted_by]}"]
+    return ", ".join([f"{units.share(one.share)} of the {WHOLE[one.weighted_by]}", *_counted(one)])
+
+
+def _counted(one: TrailerSet) -> list[str]:
+    """People and named points, where there are any."""
+    parts = []
     if one.people is not None and one.people_served is not None:
         parts.append(f"about {_tens(one.people_served)} of {one.people:,.0f} people")
     if one.points:
         parts.append(f"{one.points_served} of {len(one.points)} named points")
-    return ", ".join(parts)
+    return parts
 
 
 def _tens(people: float) -> str:
@@ -44,6 +49,12 @@ def place_words(t: TrailerAt, named: Named = _plain) -> str:
     """`Spot DG`, or `Ridge unit at Spot DG` where units have names."""
     spot = f"Spot {named(t.ranked.spot.name)}"
     return f"{named(t.unit)} at {spot}" if t.unit else spot
+
+
+def turn_words(one: TrailerSet, at: int) -> str:
+    """`the second of two trailers`, by its place in the order from 0; the unit's name where it has one."""
+    t = one.trailers[at]
+    return t.unit or f"the {ORDINALS[at + 1]} of {NUMBERS[len(one.trailers)]} trailers"
 
 
 def arrival_clause(t: TrailerAt, units: Units = METRIC, named: Named = _plain) -> str:
@@ -89,10 +100,10 @@ def second_sentence(plan: Plan, units: Units = METRIC, named: Named = _plain) ->
     if one is None:
         return ""
     second = one.trailers[1]
-    grid = grid_text(second.ranked.spot.grid_reference)
+    grid, counted = grid_text(second.ranked.spot.grid_reference), ", ".join(_counted(one))
     return (
-        f"A second trailer: {place_words(second, named)} ({grid}). It {added_words(one, 1, units, named)}; "
-        f"both serve {served_by_words(one, units)}. {_capital(arrival_clause(second, units, named))}."
+        f"A second trailer: {place_words(second, named)} ({grid}). It {added_words(one, 1, units, named)}"
+        f"{f'; together {counted}' if counted else ''}. {_capital(arrival_clause(second, units, named))}."
     )
 
 
@@ -133,6 +144,8 @@ def channel_sentence(one: TrailerSet, units: Units = METRIC) -> str:
     if len(one.trailers) < 2 or not math.isfinite(one.share_one_channel):
         return ""
     apart, together = units.share(one.share_own_channels), units.share(one.share_one_channel)
+    if one.share_own_channels - one.share_one_channel < LITTLE:
+        return "On one channel for all or each on its own: it makes next to no difference at these places."
     if one.one_channel:
         return f"All on one channel; with a channel each these places would serve {apart}, not {together}."
     return f"Each on its own channel; on one channel for all they would disturb each other: {together}, not {apart}."
@@ -168,14 +181,29 @@ def sheet_lines(plan: Plan, units: Units = METRIC, named: Named = _plain) -> lis
         return []
     lines = [second_sentence(plan, units, named), runner_up_sentence(plan, units, named)]
     pair, beside = plan.sets[2], plan.beside_first
-    if beside is None or pair.spots != beside.spots:
-        lines.append(f"With both still to be placed: {set_sentence(pair, units, named)}")
+    if beside is None or _better(pair, beside):
+        lines.append(f"If none stands yet: {set_sentence(pair, units, named)}")
     if 3 in plan.sets:
-        lines.append(f"{set_sentence(plan.sets[3], units, named)} {last_sentence(plan.sets[3], units, named)}")
+        three = plan.sets[3]
+        free = "" if plan.best in three.spots else "If none stands yet: "
+        lines.append(f"{free}{set_sentence(three, units, named)} {last_sentence(three, units, named)}")
     if plan.mission.units:
         lines += [f"{place_words(t, named)}: {arrival_clause(t, units, named)}." for t in pair.trailers]
     lines.append(channel_sentence(pair, units))
     return [line for line in lines if line]
+
+
+def _better(one: TrailerSet, other: TrailerSet) -> bool:
+    """By so much that it is worth telling."""
+    return one.share - other.share >= LITTLE or one.points_served > other.points_served
+
+
+def names_of_sets(plan: Plan) -> list[str]:
+    """Names from files that stand in the sentences here."""
+    told = [*plan.sets.values(), *(one for one in (plan.beside_first, plan.with_runner_up) if one is not None)]
+    trailers = [t for one in told for t in one.trailers]
+    names = [t.ranked.spot.name for t in trailers] + [t.unit for t in trailers] + [t.start for t in trailers]
+    return [name for name in dict.fromkeys(names + [p.name for one in told for p in one.points]) if name]
 
 
 def sets_record(plan: Plan) -> dict[str, Any]:
