@@ -4,9 +4,9 @@ The downlink as in 3GPP TR 36.942 section 5 (from memory): C over I, C the power
 resource element as it arrives, I the sum of the powers of all other cells in the same element, and noise. Powers of
 other cells are medians, added as powers; each counts with the load, the share of its resource elements that are in use.
 The spread stays that of one path: with two paths of the same standard deviation and shadows that go together with 0.5
-between sites (TR 36.942, simulation assumptions, from memory) their difference has sqrt(2 (1 - 0.5)) = 1 times it; where
-noise rules it is that of the one path anyway. All powers are those of one antenna port: ports of a sector send at once,
-and the same number of them stands on both sides. What handsets of the other cell add at the base station is not in it
+between sites (TR 36.942, simulation assumptions, from memory) their difference has sqrt(2 (1 - 0.5)) = 1 times it;
+where noise rules it is that of the one path anyway. All powers are those of one antenna port: ports of a sector send at
+once, and the same number of them stands on both sides. What handsets of the other cell add at the base station is not in it
 (`interference_margin_db` of the budget holds it).
 """
 
@@ -19,9 +19,8 @@ from numba import njit, prange
 from scipy.special import ndtr
 
 from siteplanner.core.antenna import SectorPattern
-from siteplanner.core.link import SUBCARRIER_HZ, LinkParameters, allowed_loss_db, budget, thermal_noise_dbm
+from siteplanner.core.link import SUBCARRIER_HZ, LinkParameters, budget, thermal_noise_dbm
 
-KERNEL = {"cache": True, "nogil": True}
 Z_RANGE, Z_STEPS = 8.0, 256  # table of the normal distribution, as `core.aim`'s: error below 5e-7
 
 
@@ -101,7 +100,7 @@ def pair_worths(
     return out
 
 
-@njit(parallel=True, **KERNEL)
+@njit(cache=True, nogil=True, parallel=True)
 def _pair_worths(own, left, lifts, sigma, value, pairs, table, out):
     top = table.size - 2
     for p in prange(pairs.shape[0]):
@@ -136,7 +135,7 @@ def addition_worths(
     return out
 
 
-@njit(parallel=True, **KERNEL)
+@njit(cache=True, nogil=True, parallel=True)
 def _addition_worths(own, left, power, sigma, value, chosen, added, table, out):
     top = table.size - 2
     for p in prange(added.size):

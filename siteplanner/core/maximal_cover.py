@@ -1,13 +1,15 @@
 """Which k of n places serve most together, each cell by its best server: the maximal covering problem with shares.
 
 The value of a set S is sum over cells of v max over i in S of p_i: each cell counts v, and counts with the probability
-of service by the place that serves it best. With p of 0 and 1 that is the maximal covering location problem of R. Church
-and C. ReVelle (Papers of the Regional Science Association 32, 1974, pages 101 to 118). The value rises with the set
-and what a place adds falls as the set grows (submodular; G. Nemhauser, L. Wolsey and M. Fisher, Mathematical
-Programming 14, 1978, pages 265 to 294), so what a place adds to a part of a set is a bound of what it adds to the
-whole. Pairs are enumerated. Larger sets are searched by branch and bound, the best bound first; beside that of the pairs
-stands the bound of G. Cornuejols, M. Fisher and G. Nemhauser (Management Science 23, 1977, pages 789 to 810): with any
-price u of the cells, no set of k is worth more than sum u + the k largest of sum max(v p_i - u, 0).
+of service by the place that serves it best. With p of 0 and 1 that is the maximal covering location problem of R.
+Church and C. ReVelle (Papers of the Regional Science Association 32, 1974, pages 101 to 118).
+
+The value rises with the set and what a place adds falls as the set grows (submodular; G. Nemhauser, L. Wolsey and M.
+Fisher, Mathematical Programming 14, 1978, pages 265 to 294), so what a place adds to a part of a set is a bound of
+what it adds to the whole. Pairs are enumerated. Larger sets are searched by branch and bound, the best bound first;
+beside that of the pairs stands the bound of G. Cornuejols, M. Fisher and G. Nemhauser (Management Science 23, 1977,
+pages 789 to 810): with any price u of the cells, no set of k is worth more than sum u + the k largest of sum
+max(v p_i - u, 0).
 """
 
 from __future__ import annotations
@@ -20,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit, prange
 
-KERNEL = {"cache": True, "nogil": True, "fastmath": {"reassoc", "nsz", "contract"}}
+SUMS = {"reassoc", "nsz", "contract"}  # float32 sums in any order, the same one every time; nothing here is NaN
 TILE, BLOCK = 16, 2048  # places and cells worked on at once: 32 rows of 2,048 float32 fit a core's own cache
 ROUNDING = 4e-6  # of all value: what sums of float32 in blocks may be off by
 LOOKS = 2e9  # places x cells looked at, about a second, after which the search for one k stops, its bound left open,
@@ -96,7 +98,9 @@ def best_sets(
     out: dict[int, BestSet] = {}
     for size in range(1, largest + 1):
         if size == 1:
-            near = [(i,) for i in np.flatnonzero(pairs.diagonal() >= pairs.diagonal().max() - slack)]
+            near: list[tuple[int, ...]] = [
+                (int(i),) for i in np.flatnonzero(pairs.diagonal() >= pairs.diagonal().max() - slack)
+            ]
             made = _exact(found, weight, near, None)
         elif size == 2:
             rows, cols = np.nonzero(np.triu(rules.together(), 1))
@@ -124,16 +128,15 @@ def best_addition(served: np.ndarray, value: np.ndarray, chosen: Sequence[int], 
     return int(open_to[int(np.argmax(np.array(adds) >= max(adds) - 1e-12))])
 
 
-def _exact(
-    served: np.ndarray, value: np.ndarray, near: Sequence[tuple[int, ...]], open_bound: float | None
-) -> BestSet:
+def _exact(served: np.ndarray, value: np.ndarray, near: Sequence[tuple[int, ...]], open_bound: float | None) -> BestSet:
     """The best of sets that float32 cannot tell apart, in float64. `open_bound`: what is not searched may reach it."""
     sets = sorted(tuple(sorted(int(i) for i in chosen)) for chosen in near)
     values = np.array([worth(served, value, chosen) for chosen in sets])
     first = int(np.argmax(values >= values.max() - 1e-12 * max(values.max(), 1e-300)))
     best = float(values[first])
-    done = open_bound is None or open_bound <= best
-    return BestSet(sets[first], best, best if done or open_bound is None else open_bound, done)
+    if open_bound is None or open_bound <= best * (1 + 3 * ROUNDING):  # what is left open is rounding
+        return BestSet(sets[first], best, best, True)
+    return BestSet(sets[first], best, open_bound, False)
 
 
 def _search(
@@ -165,7 +168,7 @@ def _search(
         minus, chosen, value = heapq.heappop(heap)
         if -minus < best - slack:
             break
-        if passes == min(UNPRICED, most_passes) and not math.isfinite(prices):  # pairs alone do not settle it: prices are worth a look
+        if passes == min(UNPRICED, most_passes) and not math.isfinite(prices):  # the pairs do not settle it
             prices, earns = _prices(product, rules, size, best, slack)
             heap = [(-math.inf, (), 0.0)]
             continue
@@ -298,7 +301,7 @@ def gains(product: np.ndarray, held: np.ndarray) -> np.ndarray:
     return out
 
 
-@njit(parallel=True, **KERNEL)
+@njit(cache=True, nogil=True, parallel=True, fastmath=SUMS)
 def _pairs(product, corners, out):
     count, cells = product.shape
     for t in prange(corners.shape[0]):
@@ -314,7 +317,7 @@ def _pairs(product, corners, out):
                     out[i, j] += total
 
 
-@njit(parallel=True, **KERNEL)
+@njit(cache=True, nogil=True, parallel=True, fastmath=SUMS)
 def _gains(product, held, out):
     count, cells = product.shape
     for i in prange(count):

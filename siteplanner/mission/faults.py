@@ -31,7 +31,11 @@ def fault(error: ValidationError, model: type[BaseModel], data: Mapping[str, Any
     remedy = remedies.get(first["type"], f"Mend the value; {_WHERE}.")
     if first["type"] == "extra_forbidden" and first["loc"] in _MOVED:
         remedy = f"Write it as {_MOVED[first['loc']]}."
-    got = "" if first["type"] in ("missing", "extra_forbidden") or not first["loc"] else f" (got {_short(first.get('input'))})"
+    got = (
+        ""
+        if first["type"] in ("missing", "extra_forbidden") or not first["loc"]
+        else f" (got {_short(first.get('input'))})"
+    )
     return InputError(f"{_in_words(first, model)}{got}.{more}", remedy=remedy, file=file, field=field)
 
 

@@ -265,8 +265,8 @@ class Radio(Part):
         1.0,
         ge=0,
         le=1,
-        description="Share of its resource blocks that another trailer on the same channel fills at any moment. 1: full "
-        "load, as TR 36.942 section 5 takes it (from memory); less for cells with few users: common practice.",
+        description="Share of its resource blocks that another trailer on the same channel fills at any moment. 1: "
+        "full load, as TR 36.942 section 5 takes it (from memory); less for cells with few users: common practice.",
     )
     service: ServiceKind = Field(
         "data",

@@ -330,9 +330,7 @@ class Mission(Part):
         """The mission as one unit has it: its own tables; with a staging point of its own no other has a rig."""
         own = {name: table for name in OWN_TABLES if (table := getattr(unit, name)) is not None}
         if unit.staging:
-            own["staging"] = tuple(
-                s.model_copy(update={"rig_available": s.name == unit.staging}) for s in self.staging
-            )
+            own["staging"] = tuple(s.model_copy(update={"rig_available": s.name == unit.staging}) for s in self.staging)
         return self.model_copy(update=own)
 
     def path(self, relative: str) -> Path:

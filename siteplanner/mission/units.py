@@ -23,7 +23,8 @@ class Unit(Part):
     )
     ready_from: AwareDatetime | None = Field(
         None,
-        description="When rig and crew are ready to hitch up, with its offset; needs times.dispatch. None: at dispatch.",
+        description="When rig and crew are ready to hitch up, with its offset; needs times.dispatch. None: at "
+        "dispatch.",
     )
     trailer: Trailer | None = Field(None, description="What differs of its trailer; the rest as [trailer].")
     radio: Radio | None = Field(None, description="What differs of its radio; the rest as [radio].")
@@ -66,6 +67,8 @@ def check_units(units: Sequence[Unit], starts: Mapping[str, bool], dispatch: Any
             continue
         if unit.staging not in starts:
             known = ", ".join(starts)
-            raise ValueError(f"units[{number}].staging is {unit.staging!r}, which is no staging point; there is {known}")
+            raise ValueError(
+                f"units[{number}].staging is {unit.staging!r}, which is no staging point; there is {known}"
+            )
         if not starts[unit.staging]:
             raise ValueError(f"units[{number}].staging is {unit.staging!r}, where rig_available is false")

@@ -1,4 +1,4 @@
-"""Two transmitters on one channel: a case by hand in free space, the limits of the model, and the fast kernels' twin."""
+"""Two transmitters on one channel: a case by hand in free space, the model's limits, the fast kernels' twin."""
 
 from __future__ import annotations
 

@@ -138,9 +138,7 @@ def test_places_too_close_and_kinds_that_are_used_up_are_not_put_together():
         assert found[size].chosen == by_enumeration(served, value, size, allowed)
         assert found[size].optimal
     second = best_addition(served, value, [4], rules)
-    one = max(
-        (i for i in range(12) if i != 4 and allowed((4, i))), key=lambda i: worth(served, value, (4, i))
-    )
+    one = max((i for i in range(12) if i != 4 and allowed((4, i))), key=lambda i: worth(served, value, (4, i)))
     assert second == one
 
 

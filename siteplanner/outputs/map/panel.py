@@ -320,7 +320,13 @@ def panel_html(plan: Plan) -> str:
         f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else ""
     ) + f'<section class="sp-notes"><h2>Before anyone acts on this</h2><ul>{cautions}</ul></section>'
     return (
-        '<aside id="sp-panel">' + headline_html(plan) + spots_html(plan) + sets_html(plan) + legend_html(plan) + more + "</aside>"
+        '<aside id="sp-panel">'
+        + headline_html(plan)
+        + spots_html(plan)
+        + sets_html(plan)
+        + legend_html(plan)
+        + more
+        + "</aside>"
         '<div id="sp-buttons"><button type="button" id="sp-night" aria-pressed="false">Night view</button>'
         '<button type="button" id="sp-hide" aria-pressed="false">Hide panel</button></div>'
     )

@@ -88,8 +88,8 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     )
     common["map_alt"] = "Map of the incident area with the best spot, the runner-up, staging S, the drive and hazards."
     common["map_key"] = (
-        "Black disc best spot, white disc runner-up, ringed disc second trailer; S staging; triangles must-serve points; "
-        "long dashes incident area; thick line "
+        "Black disc best spot, white disc runner-up, ringed disc second trailer; S staging; triangles "
+        "must-serve points; long dashes incident area; thick line "
         "drive; hatched hazard, dotted keep-out; slanting grey lines in the area: service less likely than not."
     )
     if best is None:

@@ -240,7 +240,10 @@ def _spot(view: View, ranked: RankedSpot, kind: str) -> str:
 
 
 def commander_map(plan: Plan, width: float, height: float, points: list[tuple[str, float, float]]) -> str:
-    """Area, service, first and second spot, a second trailer's, drive, hazards; `points` are (label, longitude, latitude)."""
+    """Area, service, first and second spot, a second trailer's, drive, hazards.
+
+    `points` are (label, longitude, latitude).
+    """
     spots = plan.spots[:2]
     grid = plan.scene.elevation
     # of several staging points the ones that a rig leaves for these spots

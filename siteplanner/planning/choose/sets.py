@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
@@ -158,22 +157,22 @@ def trailer_sets(
     if 2 not in made or not best_first or id(best_first[0]) not in places:
         return Sets(made)
     at = places[id(best_first[0])]
-    second = _second(choice, channel, made[2], at)
+    second = _second(choice, channel, found[2].chosen, at)
     if second is None:
         return Sets(made)
-    beside = made[2] if second == "the best pair" else _pair(choice, channel, shared, (at, second), True)
-    next_best = places.get(id(best_first[1])) if len(best_first) > 1 else None
-    if next_best is None or best_first[1] in beside.spots:
+    beside = _pair(choice, channel, shared, (at, second), True)
+    runner_up = best_first[1].spot.key if len(best_first) > 1 else None
+    open_to = np.flatnonzero(choice.rules.open_to([at]))
+    next_best = next((int(i) for i in open_to if choice.ranked[i].spot.key == runner_up), None)
+    if next_best is None or choice.ranked[next_best] in beside.spots:
         return Sets(made, beside)
     return Sets(made, beside, _pair(choice, channel, shared, (at, next_best), False))
 
 
-def _second(
-    choice: _Choice, channel: Channel | None, best: TrailerSet, at: int
-) -> int | Literal["the best pair"] | None:
+def _second(choice: _Choice, channel: Channel | None, best: Sequence[int], at: int) -> int | None:
     """The place that adds most to one trailer; None where the rules leave none."""
-    if choice.ranked[at] in best.spots:
-        return "the best pair"
+    if at in best:
+        return next(i for i in best if i != at)
     if channel is not None:
         return addition_on_one_channel(channel, at, choice.rules)
     return best_addition(choice.served, choice.value, [at], choice.rules)
@@ -212,9 +211,7 @@ def _choice_of(
     np.fill_diagonal(apart, False)
     rules = Rules(apart, of, tuple(len(g.names) for g in groups))
     ranked = tuple(r for _, r in items)
-    return _Choice(
-        groups, of, ranked, served, value, area, names, rules, mission.radio.most_certain_at_point
-    ), left_out
+    return _Choice(groups, of, ranked, served, value, area, names, rules, mission.radio.most_certain_at_point), left_out
 
 
 def objective(mission: Mission, area: AreaCells, points: int) -> np.ndarray:
@@ -276,7 +273,9 @@ def _told(choice: _Choice, best: BestSet, shared: bool, keep_first: bool = False
         trailers.append(_trailer(choice, group, place, choice.ranked[i], so_far.max(0)))
     together = served.max(0).astype(float)
     points = tuple(
-        PointChance(name, float(together[cells + n]), choice.ranked[order[int(np.argmax(served[:, cells + n]))]].spot.name)
+        PointChance(
+            name, float(together[cells + n]), choice.ranked[order[int(np.argmax(served[:, cells + n]))]].spot.name
+        )
         for n, name in enumerate(choice.names)
     )
     share, area_share, people = _shares(choice.area, together)

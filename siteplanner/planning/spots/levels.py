@@ -38,7 +38,7 @@ def levels_of(
     params, pattern, stops = link_parameters(radio), sector_pattern(radio), np.array([mast_height_m])
     aimed = np.array(bearings_deg) - grid.convergence_deg(spot.x, spot.y)
     points = _points(inputs)
-    parts = []
+    parts: list[tuple[np.ndarray, ...]] = []
     for rows, cols, here in ((cells.rows, cells.cols, np.ones(len(cells.rows), bool)), *points):
         exact = (exact_losses,) if parts else ()  # named points by the exact path, as they are served
         loss = covered_loss_db(

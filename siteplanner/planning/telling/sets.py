@@ -176,7 +176,7 @@ def _capital(text: str) -> str:
 
 
 def sheet_lines(plan: Plan, units: Units = METRIC, named: Named = _plain) -> list[str]:
-    """A few lines for the commander: the second trailer, the runner-up, the third, the channel; none for one trailer."""
+    """A few lines for the commander: the second trailer, the runner-up, the third, the channel; none for one."""
     if not plan.sets or 2 not in plan.sets:
         return []
     lines = [second_sentence(plan, units, named), runner_up_sentence(plan, units, named)]
