@@ -6,8 +6,8 @@ other cells are medians, added as powers; each counts with the load, the share o
 The spread stays that of one path: with two paths of the same standard deviation and shadows that go together with 0.5
 between sites (TR 36.942, simulation assumptions, from memory) their difference has sqrt(2 (1 - 0.5)) = 1 times it;
 where noise rules it is that of the one path anyway. All powers are those of one antenna port: ports of a sector send at
-once, and the same number of them stands on both sides. What handsets of the other cell add at the base station is not in it
-(`interference_margin_db` of the budget holds it).
+once, and the same number of them stands on both sides. What handsets of the other cell add at the base station is
+not in it (`interference_margin_db` of the budget holds it).
 """
 
 from __future__ import annotations

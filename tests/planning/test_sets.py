@@ -216,11 +216,13 @@ def test_a_unit_whose_rig_is_too_high_gets_no_spot_that_it_cannot_reach(tmp_path
 
 def test_one_channel_is_never_better_and_its_best_pair_is_that_of_brute_force(tmp_path):
     made = write_mission(
-        tmp_path / "m", radio="shared_channel = true\nload_factor = 1.0\ntx_power_dbm = -14", search="sets = 2"
+        tmp_path / "m",
+        radio="shared_channel = true\nload_factor = 1.0\ntx_power_dbm = -10\nmax_radius_m = 500",
+        search="sets = 2",
     )
     planned = plan(load_mission(made))
     found = planned.sets[2]
-    assert found.share_one_channel < found.share_own_channels - 0.02  # so that it matters here
+    assert found.share_one_channel < found.share_own_channels - 0.005  # so that it matters here
     assert found.one_channel
     assert found.share == found.share_one_channel
     assert found.share_one_channel <= found.share_own_channels + 1e-9
