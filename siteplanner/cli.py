@@ -306,6 +306,7 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
     from siteplanner.mission.criteria import CRITERIA
     from siteplanner.planning.telling.backhaul_rows import backhaul_cell
     from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
+    from siteplanner.planning.telling.sets import pair_line
     from siteplanner.planning.telling.terminal import spot_cells, where_words
     from siteplanner.planning.telling.units import reader_units
     from siteplanner.planning.telling.words import firmness_sentence, recommendation
@@ -316,6 +317,8 @@ def _print_plan(record: dict[str, Any], made: Plan) -> None:
         stdout.print(where_words(record["spots"][0]), highlight=False)
     if record["firmness"]["sentence"]:
         stdout.print(_safe(firmness_sentence(made, units)), highlight=False)
+    if two := pair_line(made, units):
+        stdout.print(_safe(two), highlight=False)
     if record["spots"]:
         backhaul = CRITERIA["backhaul"].words_of(made.mission).column.lower()
         table = Table("rank", "spot", "score", "served", backhaul, "slope", "drive", "mast")

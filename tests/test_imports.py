@@ -53,7 +53,8 @@ BESIDE = {"outputs.map", "outputs.sheets", "outputs.gis"}
 CORE_MAY_IMPORT = {
     "numpy", "scipy", "numba", "siteplanner",
     # of the standard library; `os` only to count processors
-    "math", "dataclasses", "typing", "functools", "itertools", "collections", "concurrent", "os", "__future__",
+    "math", "dataclasses", "typing", "functools", "itertools", "collections", "concurrent", "heapq", "os",
+    "__future__",
 }  # fmt: skip
 
 

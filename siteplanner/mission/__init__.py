@@ -6,6 +6,7 @@ from siteplanner.mission.links import Backhaul, DonorLink, OpenSky, Radio, Satel
 from siteplanner.mission.parameters import Mission, PowerLines, Search, Sheets, Site, Staging, Times
 from siteplanner.mission.reading import load_mission, mission_from_dict
 from siteplanner.mission.trailer import Power, Rig, Speeds, Trailer, Wind
+from siteplanner.mission.units import Unit
 
 __all__ = [
     "Backhaul",
@@ -28,6 +29,7 @@ __all__ = [
     "Staging",
     "Times",
     "Trailer",
+    "Unit",
     "Weights",
     "Wind",
     "layer_kinds",

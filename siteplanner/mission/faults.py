@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 from typing import Any, get_args
@@ -24,14 +25,24 @@ _BOUNDS = {
 def fault(error: ValidationError, model: type[BaseModel], data: Mapping[str, Any], file: str | None) -> InputError:
     """The first mistake with its field and remedy; further ones follow in the text."""
     first, *others = error.errors()
-    field = as_written(first["loc"], data) or "(top level)"
+    field = as_written(first["loc"], data) or _named_first(first) or "(top level)"
     more = "".join(f" Also {as_written(o['loc'], data)}: {_in_words(o, model)}." for o in others[:8])
     remedies = {"missing": "Add the field.", "extra_forbidden": f"Remove it or mend the spelling; {_WHERE}."}
     remedy = remedies.get(first["type"], f"Mend the value; {_WHERE}.")
     if first["type"] == "extra_forbidden" and first["loc"] in _MOVED:
         remedy = f"Write it as {_MOVED[first['loc']]}."
-    got = "" if first["type"] in ("missing", "extra_forbidden") else f" (got {_short(first.get('input'))})"
+    got = (
+        ""
+        if first["type"] in ("missing", "extra_forbidden") or not first["loc"]
+        else f" (got {_short(first.get('input'))})"
+    )
     return InputError(f"{_in_words(first, model)}{got}.{more}", remedy=remedy, file=file, field=field)
+
+
+def _named_first(error: Any) -> str:
+    """The field that a check of several fields at once names at the start of its sentence; '' for none."""
+    found = re.match(r"[a-z_]+(?:\[\d+\])?(?:\.[a-z_]+)+(?= (?:is|needs) )", str(error.get("ctx", {}).get("error", "")))
+    return found.group() if found else ""
 
 
 def as_written(place: Sequence[int | str], data: Mapping[str, Any]) -> str:

@@ -260,6 +260,18 @@ class Radio(Part):
         None, ge=0, le=80, description="A stated loss of the way in, in place of that of handset_place."
     )
     interference_margin_db: float = Field(0.0, ge=0, le=60, description="0: no other cell is on air nearby.")
+    shared_channel: bool = Field(
+        False,
+        description="Several trailers send on one channel and disturb each other (as in the downlink of 3GPP TR "
+        "36.942 section 5, from memory); false: each has a channel of its own.",
+    )
+    load_factor: float = Field(
+        1.0,
+        ge=0,
+        le=1,
+        description="Share of its resource blocks that another trailer on the same channel fills at any moment. 1: "
+        "full load, as TR 36.942 section 5 takes it (from memory); less for cells with few users: common practice.",
+    )
     service: ServiceKind = Field(
         "data",
         description="What must work in both directions: messages (10 kbit/s, tried again), voice (24 kbit/s) or data "

@@ -22,6 +22,7 @@ from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import OneOrMore, Part, Paths
 from siteplanner.mission.trailer import GUYS, Power, Rig, Speeds, Trailer, Wind
+from siteplanner.mission.units import OWN_TABLES, Unit, check_units, with_own_tables
 from siteplanner.mission.wifi import Wifi
 
 
@@ -141,6 +142,13 @@ class Search(Part):
     listed_spots: int = Field(
         10, ge=1, le=100, description="Spots handed over in full: the options, then the next best."
     )
+    sets: int = Field(
+        3,
+        ge=1,
+        le=6,
+        description="The best places of 1, 2, ... so many trailers together are told; with [[units]] never more than "
+        "there are units. From 4 on the search may stop at a stated bound.",
+    )
     service_rasters: Literal["best", "options", "all"] = Field(
         "best",
         description="Whose predicted service is written as rasters: coverage.tif of the best spot only, or a "
@@ -254,6 +262,11 @@ class Mission(Part):
         "whose rig arrives first. Or the path of a layer of points (`layers.staging`): each is a staging point, called "
         "as its column `name` says."
     )
+    units: tuple[Unit, ...] = Field(
+        (),
+        description="Trailers that can be sent, as [[units]]; empty: as many as are asked for, all as this mission's "
+        "own tables say.",
+    )
     crs: str | None = Field(None, description="Metric CRS to work in; None: the local UTM zone.")
     trailer: Trailer = Trailer()
     rig: Rig = Rig()
@@ -305,6 +318,12 @@ class Mission(Part):
 
     @model_validator(mode="before")
     @classmethod
+    def _units_filled(cls, data: Any) -> Any:
+        """A unit's own tables hold what differs; the rest of them is the mission's."""
+        return with_own_tables(data)
+
+    @model_validator(mode="before")
+    @classmethod
     def _staging_from_a_layer(cls, data: Any) -> Any:
         """`staging = "yards.gpkg"`, or a table with nothing but `layer`, names a layer of points."""
         if not isinstance(data, dict) or not isinstance(data.get("layers"), dict):
@@ -338,6 +357,12 @@ class Mission(Part):
         names = [s.name for s in self.staging]
         if len(set(names)) < len(names):
             raise ValueError("staging points need different names")
+        return self
+
+    @model_validator(mode="after")
+    def _units_that_can_start(self) -> Mission:
+        starts = {s.name: s.rig_available for s in self.staging} if not self.layers.staging else {}
+        check_units(self.units, starts, self.times.dispatch)
         return self
 
     @model_validator(mode="after")
@@ -383,6 +408,13 @@ class Mission(Part):
     def starts(self) -> tuple[Staging, ...]:
         """The staging points where a rig can start."""
         return tuple(s for s in self.staging if s.rig_available)
+
+    def of_unit(self, unit: Unit) -> Mission:
+        """The mission as one unit has it: its own tables; with a staging point of its own no other has a rig."""
+        own = {name: table for name in OWN_TABLES if (table := getattr(unit, name)) is not None}
+        if unit.staging:
+            own["staging"] = tuple(s.model_copy(update={"rig_available": s.name == unit.staging}) for s in self.staging)
+        return self.model_copy(update=own)
 
     def path(self, relative: str) -> Path:
         """A layer's path as an absolute one."""

@@ -19,6 +19,8 @@ CONTENTS: dict[str, str] = {
     "commander.pdf": "one page for the commander",
     "driver.pdf": "way, hazards and rig limits for the driver",
     "crew.pdf": "set-up, aiming and cautions for the crew",
+    "driver_second_trailer.pdf": "the driver's sheet of a second trailer",
+    "crew_second_trailer.pdf": "the crew's sheet of a second trailer",
     "briefing.txt": "the three sheets as short plain text, to send over a weak link",
     "map.html": "the map; open it in a browser, no network needed",
     "ranking.csv": "the spots handed over in full, as a table",

@@ -137,6 +137,12 @@ def _sheet(kind: str) -> Writer:
     return write
 
 
+def _unit_sheets(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.sheets.printing import write_unit_sheets
+
+    write_unit_sheets(plan, path.parent)
+
+
 def _briefing(plan: Plan, path: Path) -> None:
     from siteplanner.outputs.sheets.briefing import briefing_text
 
@@ -163,6 +169,7 @@ WRITERS: dict[str, Writer] = {
     "commander.pdf": _sheet("commander"),
     "driver.pdf": _sheet("driver"),
     "crew.pdf": _sheet("crew"),
+    "driver_*.pdf": _unit_sheets,  # and crew_*.pdf beside them
     "briefing.txt": _briefing,
     "map.html": _map,
     "package.zip": _package,
@@ -202,7 +209,10 @@ def write_outputs(
                 _written(WRITERS[name], plan, switch.path / name)
             report("Moving files into place", 1.0)
             _nothing_in_the_way(switch.path, folder)
-            return [folder / path.name for path in switch.now(names)]
+            return [
+                folder / path.name
+                for path in switch.now([*names, *(["crew_*.pdf"] if "driver_*.pdf" in names else [])])
+            ]
         except KeyboardInterrupt:
             if not switch.done:
                 raise

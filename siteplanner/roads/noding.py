@@ -324,8 +324,8 @@ def node_lines(
     only common vertices join (OpenStreetMap: a crossing without a common node is a bridge). `cut_by`: lines
     are also cut where they meet the boundary of these areas (or these lines). `cut_at`: points (n, 2); lines within
     the snap tolerance of one are cut there. `vertex_id`: ids of all lines' vertices in one array, -1 without one;
-    lines then join where they share an id and not where they only lie at one place. `drawn` marks lines that join as with
-    `cross` in any case, and whose ends reach DRAWN_REACH_M far.
+    lines then join where they share an id and not where they only lie at one place. `drawn` marks lines that join
+    as with `cross` in any case, and whose ends reach DRAWN_REACH_M far.
     """
     v = _Vertices(lines, vertex_id)
     loose = np.full(len(lines), cross) if drawn is None else drawn | cross

@@ -256,7 +256,11 @@ def test_a_user_s_spot_is_always_in_the_list_with_its_true_rank(tmp_path):
     made = plan(load_mission(write_mission(tmp_path / "m", search="listed_spots = 1")))
     whole = {r.spot.name: r.rank for r in made.judged}
     assert whole["lay-by"] > 1
-    assert [(r.spot.name, r.rank) for r in made.spots] == [(made.best.spot.name, 1), ("lay-by", whole["lay-by"])]
+    sets = (*made.sets.values(), made.beside_first, made.with_runner_up)  # their places are handed over as well
+    of_sets = {r.spot.key for one in sets if one is not None for r in one.spots} - {made.best.spot.key}
+    told = [(r.spot.name, r.rank) for r in made.spots if r.spot.key not in of_sets]
+    assert told == [(made.best.spot.name, 1), ("lay-by", whole["lay-by"])]
+    assert all(whole[r.spot.name] == r.rank for r in made.spots)
 
 
 def test_the_last_direction_names_the_spot_s_own_distance_and_side(valley_plan):

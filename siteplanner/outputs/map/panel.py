@@ -34,6 +34,7 @@ from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.score import place_text, score_points, score_text
 from siteplanner.planning.telling.service import polygon_words, service_sentence
+from siteplanner.planning.telling.sets import names_of_sets, sheet_lines
 from siteplanner.planning.telling.stand import ground_words, jack_lifts
 from siteplanner.planning.telling.timeline import on_air_in_hours
 from siteplanner.planning.telling.units import Units, reader_units, rounded_text
@@ -252,6 +253,15 @@ def spots_html(plan: Plan) -> str:
     )
 
 
+def sets_html(plan: Plan) -> str:
+    """What a second and a third trailer add, and where; the places of two have a ring on the map."""
+    lines = sheet_lines(plan, reader_units(plan.mission).first)
+    if not lines:
+        return ""
+    items = "".join(f"<li>{sentence(line, names_of_sets(plan))}</li>" for line in lines)
+    return f'<section class="sp-notes"><h2>More trailers</h2><ul>{items}</ul></section>'
+
+
 DECISIONS = "Decision points of the drive"
 DECISION_WORDS = "Numbered as on the driver's sheet. Point at one for its words; where they lie close, zoom in."
 GROUND_LINES = (
@@ -334,7 +344,13 @@ def panel_html(plan: Plan) -> str:
         f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else ""
     ) + f'<section class="sp-notes"><h2>Before anyone acts on this</h2><ul>{cautions}</ul></section>'
     return (
-        '<aside id="sp-panel">' + headline_html(plan) + spots_html(plan) + legend_html(plan) + more + "</aside>"
+        '<aside id="sp-panel">'
+        + headline_html(plan)
+        + spots_html(plan)
+        + sets_html(plan)
+        + legend_html(plan)
+        + more
+        + "</aside>"
         '<div id="sp-buttons"><button type="button" id="sp-night" aria-pressed="false">Night view</button>'
         '<button type="button" id="sp-hide" aria-pressed="false">Hide panel</button></div>'
     )

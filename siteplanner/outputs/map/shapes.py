@@ -25,6 +25,7 @@ from siteplanner.planning.telling.backhaul_rows import donor_height_words, donor
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.places import drive_tip, last_leg_tip, served_tip, spot_tip
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.sets import turn_words
 from siteplanner.planning.telling.units import Units, reader_units
 
 Feature = dict[str, Any]
@@ -105,12 +106,20 @@ def spot_mark(ranked: RankedSpot, style: str = "") -> tuple[str, str]:
     return f'<span class="sp-mark{style}">{named(ranked.spot.name)}</span>', words
 
 
+def pair_of(plan: Plan) -> dict[tuple[float, float], str]:
+    """The spots of two trailers, with the first at the best spot: key -> which of them stands there."""
+    one = plan.beside_first
+    return {} if one is None else {t.ranked.spot.key: turn_words(one, k) for k, t in enumerate(one.trailers)}
+
+
 def spot_marks(plan: Plan) -> list[Feature]:
     """The ranked spots as marks with their names, and the user's spots that were ruled out."""
-    units = reader_units(plan.mission)
+    units, pair = reader_units(plan.mission), pair_of(plan)
     out = []
     for ranked in plan.spots:
-        mark, words = spot_mark(ranked, " sp-best" if ranked.rank == 1 else "")
+        style = (" sp-best" if ranked.rank == 1 else "") + (" sp-pair" if ranked.spot.key in pair else "")
+        mark, words = spot_mark(ranked, style)
+        words += f"; {shown(pair[ranked.spot.key])}" if ranked.spot.key in pair else ""
         out.append(
             feature(
                 f"spot:{ranked.rank}",

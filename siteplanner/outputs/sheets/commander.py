@@ -20,6 +20,7 @@ from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line
 from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_cells
+from siteplanner.planning.telling.sets import sheet_lines
 from siteplanner.planning.telling.sheet_facts import assumed, facts, more_checks, prefer_runner_up, weakest_words
 from siteplanner.planning.telling.timeline import light_words
 from siteplanner.planning.telling.units import reader_units
@@ -88,6 +89,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "wind": [],
         "go": [],
         "where": [],
+        "more_trailers": sheet_lines(plan, units, named(40)),
         "timeline_svg": "",
         "timeline_alt": "Hours after dispatch: on air, refuelling, relief, night, wind.",
     }
@@ -98,8 +100,8 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     )
     common["map_alt"] = "Map of the incident area with the best spot, the runner-up, staging S, the drive and hazards."
     common["map_key"] = (
-        "Black disc best spot, white disc runner-up; S staging; triangles must-serve points; "
-        "long dashes incident area; thick line "
+        "Black disc best spot, white disc runner-up, ringed disc second trailer; S staging; triangles "
+        "must-serve points; long dashes incident area; thick line "
         "drive; hatched hazard, dotted keep-out; slanting grey lines in the area: service less likely than not."
     )
     if best is None:

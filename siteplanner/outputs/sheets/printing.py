@@ -8,6 +8,7 @@ sheet keeps to its pages.
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.sets_of import plan_of_unit
 
 FOLDER = Path(__file__).parent
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
@@ -130,3 +132,24 @@ def write_sheet(plan: Plan, path: Path, kind: str) -> None:
     made = sheet_pdf(plan, kind)
     if made is not None:
         Path(path).write_bytes(made)
+
+
+def write_unit_sheets(plan: Plan, folder: Path) -> None:
+    """Driver's and crew's sheets of the trailers that the sheets of the best spot are not for: `driver_<unit>.pdf`.
+
+    With units named, each of the largest set; otherwise the second trailer beside the first at the best spot.
+    """
+    if plan.mission.units:
+        trailers = plan.sets[max(plan.sets)].trailers if plan.sets else ()
+    else:
+        trailers = () if plan.beside_first is None else plan.beside_first.trailers[1:]
+    taken: set[str] = set()
+    for number, trailer in enumerate(trailers, 1):
+        called = re.sub(r"[^0-9a-z]+", "_", trailer.unit.lower()).strip("_") if trailer.unit else "second_trailer"
+        called = called if called and called not in taken else f"{called or 'unit'}_{number}"
+        taken.add(called)
+        theirs, ranked = plan_of_unit(plan, trailer)
+        for kind in ("driver", "crew"):
+            made = sheet_pdf(theirs, kind, ranked)
+            if made is not None:
+                (folder / f"{kind}_{called}.pdf").write_bytes(made)

@@ -146,14 +146,16 @@ def _roads(plan: Plan, view: View) -> str:
 
 
 def mark(view: View, x: float, y: float, label: str, kind: str, size: float = 2.1) -> str:
-    """A labelled mark: `spot` black disc, `other` white disc, `staging` black square, `point` white triangle,
-    `step` small white square."""
+    """A labelled mark: `spot` black disc, `other` white disc, `second` white disc with a ring around it, `staging`
+    black square, `point` white triangle, `step` small white square."""
     cx, cy = view.at(x, y)
     dark = kind in ("spot", "staging")
     fill, ink = ("#000", "#fff") if dark else ("#fff", "#000")
     edge = f'fill="{fill}" stroke="{"#fff" if dark else "#000"}" stroke-width="0.35"'
-    if kind in ("spot", "other"):
+    if kind in ("spot", "other", "second"):
         shape = f'<circle cx="{cx:.2f}" cy="{cy:.2f}" r="{size}" {edge}/>'
+        if kind == "second":
+            shape = f'<circle cx="{cx:.2f}" cy="{cy:.2f}" r="{1.4 * size:.2f}" {edge}/>{shape}'
     elif kind == "point":
         s = size * 1.35
         foot = cy + s * 0.75
@@ -238,7 +240,10 @@ def _spot(view: View, ranked: RankedSpot, kind: str) -> str:
 
 
 def commander_map(plan: Plan, width: float, height: float, points: list[tuple[str, float, float]]) -> str:
-    """Area, service, first and second spot, drive, hazards; `points` are (label, longitude, latitude)."""
+    """Area, service, first and second spot, a second trailer's, drive, hazards.
+
+    `points` are (label, longitude, latitude).
+    """
     spots = [r for r in (plan.best, plan.runner_up) if r is not None]
     grid = plan.scene.elevation
     # of several staging points the ones that a rig leaves for these spots
@@ -248,7 +253,9 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
     stands = [tuple(float(v) for v in grid.from_lonlat(s.longitude, s.latitude)) for s in starts]
     sx, sy = stands[0]
     shapes = [shapely.box(*plan.scene.area.total_bounds), *(shapely.Point(*p) for p in stands)]
-    shapes += [shapely.Point(r.spot.x, r.spot.y) for r in spots]
+    second = None if plan.beside_first is None else plan.beside_first.trailers[1].ranked
+    more = [] if second is None or second in spots else [second]
+    shapes += [shapely.Point(r.spot.x, r.spot.y) for r in (*spots, *more)]
     shapes += [r.evaluation.access.route.line for r in spots[:1] if r.evaluation.access]
     view = fit(shapely.total_bounds(np.array(shapes, object)).tolist(), width, height)
     body = relief_image(plan, view) + _roads(plan, view) + _overlays(plan, view)
@@ -265,8 +272,10 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
     for start, (x, y) in reversed(list(zip(starts, stands, strict=True))):
         several = len(plan.mission.stagings) > 1
         body += mark(view, x, y, f"S{plan.mission.stagings.index(start) + 1}" if several else "S", "staging")
+    for r in more:
+        body += _spot(view, r, "second")
     for r in reversed(spots):
-        body += _spot(view, r, "spot" if r.rank == 1 else "other")
+        body += _spot(view, r, "spot" if r.rank == 1 else "second" if r is second else "other")
     return svg(view, body)
 
 

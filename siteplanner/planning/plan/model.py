@@ -19,6 +19,8 @@ from siteplanner.mission import Mission
 from siteplanner.planning.choose.options import Option
 from siteplanner.planning.choose.points import PointAnswer
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot
+from siteplanner.planning.choose.sets import TrailerSet
+from siteplanner.planning.choose.units import Group
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -99,6 +101,11 @@ class Plan:
     points: tuple[PointAnswer, ...] = ()  # the must-serve points: who serves which, at what price
     tied: tuple[RankedSpot, ...] = ()  # judged spots that nobody can part from the first, and the first; () for none
     area: AreaCells | None = None  # what `coverage.probability` is aligned with; None in a plan put together by hand
+    sets: dict[int, TrailerSet] = field(default_factory=dict)  # the best places of so many trailers together
+    beside_first: TrailerSet | None = None  # the best second trailer with the first at the best spot
+    with_runner_up: TrailerSet | None = None  # the same with the second at the runner-up, where that is another place
+    fleet: tuple[Group, ...] = ()  # the units, those that are judged alike together; () in a plan made by hand
+    set_spacing_m: float = 0.0  # spots of a set are no closer
     search: SearchSummary | None = None
     firmness: Firmness | None = None
     judge: Judge | None = None  # what any other point is judged by; None in a plan that was put together by hand

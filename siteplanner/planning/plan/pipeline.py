@@ -25,6 +25,7 @@ from siteplanner.planning.plan import warm_up
 from siteplanner.planning.plan.decision import by_key, field_of, listed_of, option_rows, required_findings
 from siteplanner.planning.plan.detail import forecast_of, in_detail, listed_in_detail
 from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
+from siteplanner.planning.plan.sets_of import choose_sets, with_sets
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain
 from siteplanner.planning.site.sun_outage import sun_outages
@@ -101,7 +102,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
     search = summary_of(judge, chosen, evaluations, ranked)
     must = required_findings(points, evaluations, ranked, mission, judge.required_holds)
     findings = [*study.findings, *sky_findings, *_magnetic_findings(study), *must, *_search_findings(search)]
-    return Plan(
+    made = Plan(
         mission=mission,
         software=software(),
         inputs=(*study.inputs, *forecast_records),
@@ -125,6 +126,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         kept=reuse.kept,
         reused=reuse.tally,
     )
+    return with_sets(made, (e.spot for e in evaluations), chosen.spacing_m, stages, reuse)
 
 
 @dataclass(frozen=True, eq=False)
@@ -252,9 +254,9 @@ def rescore(old: Plan, weights: Weights) -> Plan:
         old, mission=mission, spots=listed, firmness=sure.firmness, judged=judged, tied=tied(ranked, sure.certainty)
     )
     if field is None:
-        return changed
+        return choose_sets(changed)
     options = options_of(field, rows, by_key(listed), mission, old.scene.roads)
-    return replace(changed, options=options, points=point_answers(field, required))
+    return choose_sets(replace(changed, options=options, points=point_answers(field, required)))
 
 
 def _detailed(spots: Iterable[RankedSpot], listed: Iterable[RankedSpot]) -> list[Evaluation]:

@@ -43,7 +43,8 @@ def _beside_the_road(study: Study, route: Route, known: TurningPlace | None) -> 
     until = min(known.back_m if known else BESIDE_BACK_M, BESIDE_BACK_M, route.distance_m)
     for back in np.arange(0.0, until, BESIDE_STEP_M).tolist():
         leg = int(np.searchsorted(route.running_m, route.distance_m - back, side="left")) - 1
-        if not study.network.may_stop[route.segments[max(leg, 0)]]:  # ground beside a bridge is not beside the rig
+        leg = min(max(leg, 0), len(route.segments) - 1)  # the sums of both may part in the last figure
+        if not study.network.may_stop[route.segments[leg]]:  # ground beside a bridge is not beside the rig
             continue
         at = route.line.interpolate(route.distance_m - back)
         if room_to_turn(study, at.x, at.y).is_enough:

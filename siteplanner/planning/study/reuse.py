@@ -58,6 +58,12 @@ class Reuse:
         self.kept.results[key] = value
         return cast(T, value)
 
+    def within(self) -> Reuse:
+        """A view that may also take over what this run has worked out so far, and lends what it works out."""
+        inner = Reuse(self._previous.joined(self.kept))
+        inner.kept, inner._digests = self.kept, self._digests
+        return inner
+
     def _count(self, step: str, taken_over: bool) -> None:
         mine, all_ = self.tally.get(step, (0, 0))
         self.tally[step] = (mine + taken_over, all_ + 1)

@@ -39,6 +39,7 @@ from siteplanner.planning.telling.overhead_lines import line_source, line_words,
 from siteplanner.planning.telling.prediction import cover_sentence, prediction_sentence, probability_meaning
 from siteplanner.planning.telling.rain import margin_sentence, rain_note, rain_sentence
 from siteplanner.planning.telling.service import service_lines
+from siteplanner.planning.telling.sets import sets_record
 from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.timeline import light_record
 from siteplanner.planning.telling.times import driving_words, range_words
@@ -81,6 +82,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
             }
             for e in plan.rejected
         ],
+        **sets_record(plan),
         "timings_s": plan.timings_s,
     }
 
