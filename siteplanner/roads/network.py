@@ -23,6 +23,7 @@ from siteplanner.roads import cells
 from siteplanner.roads.access import verdict
 from siteplanner.roads.closures import DRAWN, Closure, closed_by, closure_findings, closure_list, with_dangers
 from siteplanner.roads.conditions import Timed, timed_findings, timed_hazard, timed_lines
+from siteplanner.roads.border import THROUGH
 from siteplanner.roads.exits import Edges, ExitTree, OnRoad, exit_tree, find_exits, sides_of
 from siteplanner.roads.hazards import Hazard, OnSegments, Spotted, collect_hazards
 from siteplanner.roads.judge import judge_segments
@@ -66,6 +67,7 @@ class RoadNetwork:
     stops: tuple[RoadPoint, ...] = ()  # points on roads that the rig does not get past
     banned_turns: np.ndarray = field(default_factory=no_turns)  # (n, 2): arc that arrives, arc that must not follow
     exits: tuple[OnRoad, ...] = ()  # where roads for the rig leave the data
+    perhaps_exits: tuple[OnRoad, ...] = ()  # where they may leave it
     signs: Signs | None = None
     junctions: Junctions | None = None
     banned_paths: tuple[Path, ...] = ()  # arcs that must not be driven one after the other
@@ -109,6 +111,12 @@ class RoadNetwork:
     def exits_beyond(self) -> ExitTree | None:
         """The way to the roads that leave the data; None where none does."""
         return exit_tree(self.geometry, self.judged.drivable, self.exits) if self.exits else None
+
+    @cached_property
+    def exits_perhaps(self) -> ExitTree | None:
+        """The way to those and to the roads that may leave the data; None where there are none such."""
+        both = sorted((*self.exits, *self.perhaps_exits))
+        return exit_tree(self.geometry, self.judged.drivable, both) if self.perhaps_exits else None
 
     @property
     def turning_radius_m(self) -> float:
@@ -220,7 +228,12 @@ def build_network(
     not_stated = unknown_finding(judged.unknown, judged.drivable, geometry.length_m)
     road_row = np.where(of_segments.for_vehicles, row, -1)
     for_rig = judged.drivable & ~of_segments.drawn
-    exits = find_exits(roads, points, geometry, road_row, for_rig, edges or Edges(sides=(sides_of(noded.piece),)))
+    edges = edges or Edges(sides=(sides_of(noded.piece),))
+    classed = bool((tags.highway[row] != "").any())
+    through = np.isin(tags.road_class[row], THROUGH) if classed else None
+    exits = find_exits(roads, points, geometry, road_row, for_rig, edges, through)
+    if exits.perhaps:
+        findings.append(Finding("road_border_irregular", "warning", facts={"count": len(exits.perhaps)}))
     junctions = find_junctions(roads, points, noded, of_segments.for_vehicles, speeds, rig.turning_radius_m)
     times = times_of(measured.open_s, tags.direction[row], judged.drivable)
     banned = _banned(restrictions, roads, row, noded)
@@ -246,7 +259,8 @@ def build_network(
         ),
         tuple(stops),
         banned.pairs,
-        exits,
+        exits.sure,
+        exits.perhaps,
         read_signs(roads, points, row, noded),
         junctions,
         banned.paths,

@@ -202,6 +202,11 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         f"(the first by {u.length(f['first_m'], 1)} at {f['first_at']}).",
         "Look at these junctions if a route turns where no turn is possible.",
     ),
+    "road_border_irregular": lambda f, u: (
+        f"The road data end along no box, and {_count(f['count'], 'road', 'roads')} may go on beyond them or not: where "
+        "that makes a difference, the ways out of the area are told as not known.",
+        "Give layers.exits: a point or a line where roads lead outside.",
+    ),
     "closure_without_road": _closure_idle,
     "roads_closed": _closed,
     "roads_open_at_times": _at_times,
