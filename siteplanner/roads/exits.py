@@ -111,9 +111,7 @@ def find_exits(
     return Exits(tuple(sorted(sure)), tuple(sorted(perhaps - sure)))
 
 
-def _cut(
-    roads: GeoDataFrame, geometry: Geometry, row: np.ndarray, use: np.ndarray
-) -> tuple[set[OnRoad], set[OnRoad]]:
+def _cut(roads: GeoDataFrame, geometry: Geometry, row: np.ndarray, use: np.ndarray) -> tuple[set[OnRoad], set[OnRoad]]:
     """Ends of segments where the extract lacks the road's next point: (the road's end lies beyond, the road comes
     back into the data, so that what is missing may be any little)."""
     beyond: set[OnRoad] = set()
