@@ -39,5 +39,6 @@ def at_rim(points: np.ndarray, all_points: np.ndarray) -> np.ndarray:
         return np.ones(len(points), bool)
     hull = shapely.concave_hull(shapely.multipoints(all_points), ratio=HULL_RATIO)
     size = all_points.max(axis=0) - all_points.min(axis=0)
-    near = shapely.distance(shapely.points(points), shapely.boundary(hull) if hull.geom_type == "Polygon" else hull)
+    rim = shapely.boundary(hull) if shapely.get_dimensions(hull) == 2 else hull
+    near = shapely.distance(shapely.points(points), rim)
     return np.asarray(near <= RIM_SHARE * float(np.hypot(*size)), bool)

@@ -96,8 +96,10 @@ def find_exits(
     for area in edges.within:
         out |= ~shapely.covers(area, at)
     for box in (box for box in edges.boxes if not shapely.is_empty(box)):
-        inside &= shapely.contains(shapely.Polygon(box), at) & (shapely.distance(at, box) > EDGE_M)
-    known = {place for place in (*cut, *gaps)}
+        inside &= shapely.contains(shapely.Polygon(shapely.get_coordinates(box)), at) & (
+            shapely.distance(at, box) > EDGE_M
+        )
+    known = cut | gaps
     places = [OnRoad(i, m) for i, m in zip(which.tolist(), along.tolist(), strict=True)]
     inside &= ~(out | side | np.array([place in known for place in places], bool))
     rim = at_rim(xy[node], xy[degree > 0])

@@ -16,20 +16,19 @@ from shapely.geometry.base import BaseGeometry
 
 from siteplanner.data.grid import Grid
 from siteplanner.data.osm import WAY, TurnRestriction
-from siteplanner.data.projections import written_place
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Rig, Speeds
 from siteplanner.roads import cells
 from siteplanner.roads.access import verdict
+from siteplanner.roads.border import THROUGH
 from siteplanner.roads.closures import DRAWN, Closure, closed_by, closure_findings, closure_list, with_dangers
 from siteplanner.roads.conditions import Timed, timed_findings, timed_hazard, timed_lines
-from siteplanner.roads.border import THROUGH
 from siteplanner.roads.exits import Edges, ExitTree, OnRoad, exit_tree, find_exits, sides_of
 from siteplanner.roads.hazards import Hazard, OnSegments, Spotted, collect_hazards
 from siteplanner.roads.judge import judge_segments
 from siteplanner.roads.limits import unknown_finding
 from siteplanner.roads.line_hazards import line_hazards, tags_with_hazards
-from siteplanner.roads.lines import flags, part_nodes, road_lines, vertex_ids
+from siteplanner.roads.lines import flags, joined_finding, part_nodes, road_lines, vertex_ids
 from siteplanner.roads.measure import Relief, measure
 from siteplanner.roads.noding import REACH_M, SNAP_M, Noded, node_lines
 from siteplanner.roads.points import RoadPoint, road_points
@@ -207,7 +206,7 @@ def build_network(
     noded = part_nodes(noded, [(m.x, m.y) for m in stops])
     stops = _on_roads(stops, noded, tags, row)
     if len(noded.mended):
-        findings.append(_joined(noded, crs))
+        findings.append(joined_finding(noded, crs))
     timed = timed_lines(tags, rig, when)
     findings += timed_findings(timed, tags.name, when is not None)
     row_of_line, row = row, row[noded.line]
@@ -265,17 +264,6 @@ def build_network(
         junctions,
         banned.paths,
     )
-
-
-def _joined(noded: Noded, crs: CRS) -> Finding:
-    x, y, gap = noded.mended[0].tolist()
-    facts = {
-        "count": len(noded.mended),
-        "largest_m": float(noded.mended[:, 2].max()),
-        "first_m": gap,
-        "first_at": written_place(crs, x, y),
-    }
-    return Finding("road_ends_joined", "note", facts=facts)
 
 
 def _tags(tags: RoadTags, row: np.ndarray, drawn: np.ndarray, noded: Noded) -> SegmentTags:

@@ -61,7 +61,7 @@ def cut_at(net, outline):
     """The ends of segments on the outline, from the drawing alone; without those of two roads that were cut so near
     to each other that their ends are taken for one (noding.REACH_M)."""
     g = net.geometry
-    rim = shapely.transform(outline, lambda xy: xy + (EAST, NORTH)).exterior
+    rim = shapely.transform(outline, lambda xy: np.add(xy, (EAST, NORTH))).exterior
     ends = [OnRoad(i, m) for i in range(len(net)) for m in (0.0, float(g.length_m[i]))]
     at = {e: g.line[e.segment].interpolate(e.along_m) for e in ends}
     cut = [e for e in ends if shapely.distance(at[e], rim) < 0.01]
@@ -135,7 +135,7 @@ def net_rows(seed, outline):
     import geopandas as gpd
 
     parts = [p for line, _ in streets(seed) for p in shapely.get_parts(shapely.intersection(line, outline))]
-    lines = [shapely.transform(p, lambda xy: xy + (EAST, NORTH)) for p in parts if p.length > 1]
+    lines = [shapely.transform(p, lambda xy: np.add(xy, (EAST, NORTH))) for p in parts if p.length > 1]
     return gpd.GeoDataFrame(geometry=lines, crs=UTM)
 
 

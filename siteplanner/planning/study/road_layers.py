@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -94,19 +93,20 @@ def edges_of(main: Layer, near: BaseGeometry | None) -> Edges:
     lines = np.asarray(frame.geometry.array, object)
     lines = lines[shapely.get_dimensions(lines) == 1]
     degrees = frame.geometry.to_crs(4326)
-    own = degrees[frame.geometry.geom_type != "Point"].total_bounds.tolist()
+    west, south, east, north = degrees[frame.geometry.geom_type != "Point"].total_bounds.tolist()
+    own = west, south, east, north
     # only an extract holds lines that reach over its edge
     extent = main.record.extent_lonlat if main.record.held.kind == "roads" else None
-    if extent is None or not np.isfinite(extent).all():
-        boxes, sides = (), (sides_of(lines), _ring(own, frame.crs))
-    else:
+    boxes: tuple[BaseGeometry, ...] = ()
+    sides: tuple[BaseGeometry, ...] = (sides_of(lines), _ring(own, frame.crs))
+    if extent is not None and np.isfinite(extent).all():
         boxes = (_ring(extent, frame.crs),)
-        sides = boxes if not np.allclose(extent, own, rtol=0, atol=_SAME_DEG) else (*boxes, sides_of(lines))
+        sides = (*boxes, *sides) if np.allclose(extent, own, rtol=0, atol=_SAME_DEG) else boxes
     within = () if near is None else (Polygon(_ring(near.bounds, frame.crs)),)
     return Edges(boxes=boxes, sides=sides, within=within)
 
 
-def _ring(box: Sequence[float], crs: CRS) -> LinearRing:
+def _ring(box: tuple[float, float, float, float], crs: CRS) -> LinearRing:
     """The outline of a box in degrees, in metres."""
     from pyproj import Transformer
 

@@ -189,7 +189,8 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "road_tag_unreadable": lambda f, u: (
         f"{f['count']} road lines have a {f['key']} that cannot be read ({', '.join(f['written'])}); it counts as "
         "unknown.",
-        "Write a number, and a unit other than the key's own after a space: 3.5, 12'6\", 16000 lbs.",
+        "Write a number, and a unit other than the key's own after a space: 3.5, 12'6\", 16000 lbs. Where a value "
+        "means that there is no limit, say so in the mission: layers.road_none.",
     ),
     "road_class_missing": _class_missing,
     "road_class_unknown": lambda f, u: (
@@ -203,8 +204,8 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Look at these junctions if a route turns where no turn is possible.",
     ),
     "road_border_irregular": lambda f, u: (
-        f"The road data end along no box, and {_count(f['count'], 'road', 'roads')} may go on beyond them or not: where "
-        "that makes a difference, the ways out of the area are told as not known.",
+        f"The road data end along no box, and {_count(f['count'], 'road', 'roads')} may go on beyond them or not: "
+        "where that makes a difference, the ways out of the area are told as not known.",
         "Give layers.exits: a point or a line where roads lead outside.",
     ),
     "closure_without_road": _closure_idle,
