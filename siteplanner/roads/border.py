@@ -5,7 +5,7 @@ A road that links towns seldom ends in nothing, and one that does so inside the 
 (OpenStreetMap wiki, Key:highway: classes down to tertiary link settlements). Of nine extracts cut along a box none has
 such an end (Beatty, Baltimore, Harrisburg, Helsinki, Krems, Moscow, New York, north of Bayreuth, Rome); Liechtenstein
 has seven, six of them at its border, Andorra twenty-one. On twelve irregular clips of four of them every road that the
-clip cut ends within 3 % of the data's diagonal of their concave hull.
+clip cut ends within 3 % of the data's diagonal of their concave hull; 5 % are taken.
 """
 
 from __future__ import annotations
