@@ -171,6 +171,16 @@ def test_where_an_extract_lacks_the_next_point_of_a_road_it_leaves_the_data(tmp_
     assert perhaps == set()
 
 
+def test_a_road_that_ends_beyond_the_stated_box_goes_on_there(tmp_path):
+    """An extract keeps roads whole: a place beyond the box has the road's end there as well as the box."""
+    path = extract(tmp_path / "a.osm", set())
+    text = path.read_text(encoding="utf-8").replace('maxlon="24.92"', 'maxlon="24.905"')
+    path.write_text(text, encoding="utf-8")
+    sure, _ = exits_in_degrees(path)
+    assert (24.905, 60.2) in sure
+    assert (24.908, 60.2) in sure
+
+
 def test_a_road_that_comes_back_into_the_extract_may_leave_it_there(tmp_path):
     sure, perhaps = exits_in_degrees(extract(tmp_path / "a.osm", {3, 9}))
     assert sure == {(24.906, 60.2)}

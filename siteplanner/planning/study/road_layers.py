@@ -102,8 +102,10 @@ def edges_of(main: Layer, near: BaseGeometry | None) -> Edges:
     if extent is not None and np.isfinite(extent).all():
         boxes = (_ring(extent, frame.crs),)
         sides = (*boxes, *sides) if np.allclose(extent, own, rtol=0, atol=_SAME_DEG) else boxes
-    within = () if near is None else (Polygon(_ring(near.bounds, frame.crs)),)
-    return Edges(boxes=boxes, sides=sides, within=within)
+    # whole lines are kept: what ends beyond a box was cut there
+    within = [Polygon(shapely.get_coordinates(box)) for box in boxes]
+    within += [] if near is None else [Polygon(_ring(near.bounds, frame.crs))]
+    return Edges(boxes=boxes, sides=sides, within=tuple(within))
 
 
 def _ring(box: tuple[float, float, float, float], crs: CRS) -> LinearRing:
