@@ -154,3 +154,37 @@ def test_an_interrupt_is_told_however_it_arrives(capsys):
     for call in (stop, lambda: 130):
         assert cli.run(call) == 130
         assert "nothing was written" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("shut", "named"),
+    [
+        ({"maxheight": "2.8"}, "Valley Road, 0 m away (height limit 2.8 m is below the rig's 3.2 m"),
+        ({"bar": "2.1"}, "Valley Road (height limit 2.1 m is below the rig's 3.2 m"),
+    ],
+)
+def test_no_road_in_is_exit_code_1_with_the_road_and_the_value_that_shuts_it(tmp_path, shut, named):
+    """Everything is shut at the yard, or a height bar stands between the yard and the search ground."""
+    import geopandas as gpd
+    import pandas as pd
+    from shapely.ops import substring
+
+    mission = write_mission(tmp_path / "m")
+    path = tmp_path / "m" / "roads.gpkg"
+    roads = gpd.read_file(path).assign(maxheight=shut.get("maxheight"))
+    if "bar" in shut:
+        line = roads.geometry[0]
+        parts = [substring(line, *ends) for ends in ((0, 450), (450, 470), (470, line.length))]
+        cut = roads.iloc[[0, 0, 0]].assign(maxheight=[None, shut["bar"], None]).set_geometry(parts, crs=roads.crs)
+        roads = gpd.GeoDataFrame(pd.concat([cut, roads.iloc[1:]]), crs=roads.crs)
+        yard = gpd.GeoDataFrame({"name": ["yard"]}, geometry=[line.interpolate(0).buffer(800)], crs=roads.crs)
+        yard.to_file(tmp_path / "m" / "keep.gpkg", driver="GPKG")  # what is left of the road before the bar
+    path.unlink()
+    roads.to_file(path, driver="GPKG")
+    done = siteplanner("plan", mission, "--out", tmp_path / "out")
+    assert done.returncode == 1, done.stderr
+    out = tmp_path / "out"
+    assert {"map.html", "ranking.csv", "package.gpkg", "commander.pdf"} <= {p.name for p in out.iterdir()}
+    sentence = json.loads((out / "plan.json").read_text(encoding="utf-8"))["recommendation"]
+    assert "No spot passes every limit" in sentence
+    assert named in sentence

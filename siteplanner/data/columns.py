@@ -48,7 +48,6 @@ _FIGURES: dict[Measure, tuple[dict[str, str], tuple[str, ...]]] = {
 }
 _MEASURES = {"t": "tonnes", "st": "short tons of 2,000 lb", "lt": "long tons of 2,240 lb"}
 _UNIT_AT_END = re.compile(r"[_ .(-]([A-Za-z]+)\)?$")
-_LIMITS = ("height", "width", "length", "weight")
 _BARE = re.compile(r"\d+(?:\.\d+)?")
 
 
@@ -144,7 +143,7 @@ def named(
             frame[wanted] = [known.get(_text(v).lower(), v) for v in frame[wanted]]
     nothing = {_text(v) for v in rules.none}
     for wanted in [key for key in frame.columns if is_figure(key)]:
-        if nothing and KEYS[wanted].measure in _LIMITS:
+        if nothing:
             frame[wanted] = [None if _text(v) in nothing else v for v in frame[wanted]]
         _with_unit(frame, wanted, own_names.get(wanted, wanted), rules, role, path, findings)
     return frame
@@ -187,5 +186,5 @@ def _with_unit(
             field=f"layers.road_units.{wanted}" if role in ("roads", "extra tracks") else None,
         )
     frame[wanted] = [f"{float(str(v)):.12g} {unit}" if b else v for v, b in zip(frame[wanted], bare, strict=True)]
-    facts = {"column": own, "unit": unit, "count": int(bare.sum())}
+    facts = {"column": own, "unit": unit, "count": int(bare.sum()), "by_mission": wanted in rules.units}
     findings.append(Finding("column_unit", "note", file=path.name, facts=facts))

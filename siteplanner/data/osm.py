@@ -7,7 +7,7 @@ tunnel (OpenStreetMap wiki, Node and Key:bridge). So the ids of the nodes travel
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 NODES = "osm_nodes"  # column: ids of a line's vertices, one each
 WAY = "osm_way"  # column: id of the way a line belongs to
+# column: `start`, `end` where the extract lacks the next point of the way, `start gap`, `end gap` where it has others
+# of it beyond; several parted by `;`
+CUT = "osm_cut"
 # nothing with two axles uses these; reading them would only cut the roads into small pieces (wiki, Key:highway)
 ON_FOOT = frozenset((
     "footway", "path", "cycleway", "bridleway", "steps", "pedestrian", "corridor", "platform", "elevator",
@@ -105,6 +108,7 @@ class _Held:
         self.first: list[int] = []  # of each run of nodes
         self.way: list[int] = []
         self.tags: list[dict[str, str]] = []
+        self.cut: list[str | None] = []  # see CUT
         self.points: list[tuple[int, float, float, dict[str, str]]] = []  # node, place, tags
         self.restrictions: list[TurnRestriction] = []
         self.count = self.missing = self.over_ways = self.ferries = 0
@@ -145,7 +149,8 @@ class _Held:
             return
         self.unread.update(key for key in tags if speaks(key))
         kept = {key: tags[key] for key in LINE_KEYS if key in tags}
-        for run in _runs(nodes):
+        for run, cut in _runs(nodes):
+            self.cut.append(cut)
             self.first.append(len(self.node))
             self.way.append(int(way.id))
             self.tags.append(kept)
@@ -212,15 +217,23 @@ def _carried(tags: dict[str, str]) -> str:
     return "" if "building" in tags else "bridge"
 
 
-def _runs(nodes: Iterable[tuple[int, float, float] | None]) -> list[list[tuple[int, float, float]]]:
-    """Nodes between missing ones, two or more in a row."""
-    runs: list[list[tuple[int, float, float]]] = [[]]
-    for node in nodes:
+def _runs(
+    nodes: Sequence[tuple[int, float, float] | None],
+) -> list[tuple[list[tuple[int, float, float]], str | None]]:
+    """Nodes between missing ones, two or more in a row, with what CUT says of them."""
+    runs: list[tuple[list[tuple[int, float, float]], list[str]]] = [([], [])]
+    there = [k for k, node in enumerate(nodes) if node is not None]
+    first, last = there[0], there[-1]
+    for k, node in enumerate(nodes):
         if node is None:
-            runs.append([])
-        elif not runs[-1] or runs[-1][-1][0] != node[0]:
-            runs[-1].append(node)
-    return [run for run in runs if len(run) > 1]
+            if runs[-1][0]:
+                runs[-1][1].append("end" if k > last else "end gap")
+                runs.append(([], []))
+            if not runs[-1][1]:
+                runs[-1][1].append("start" if k < first else "start gap")
+        elif not runs[-1][0] or runs[-1][0][-1][0] != node[0]:
+            runs[-1][0].append(node)
+    return [(run, ";".join(cut) or None) for run, cut in runs if len(run) > 1]
 
 
 def _read(path: Path, held: _Held) -> tuple[float, float, float, float]:
@@ -274,6 +287,8 @@ def _frame(held: _Held, target_crs: CRS) -> tuple[GeoDataFrame, dict[int, int]]:
     }
     columns[WAY] = [*held.way, *([0] * len(points))]
     columns[NODES] = ids
+    if any(held.cut):
+        columns[CUT] = [*held.cut, *([None] * len(points))]
     shapes = np.concatenate([lines, np.asarray(shapely.points(np.array(px, float), np.array(py, float)), object)])
     return gpd.GeoDataFrame(columns, geometry=shapes, crs=target_crs), alias
 

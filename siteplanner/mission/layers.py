@@ -91,7 +91,8 @@ class Layers(Part):
         "D = 'dirt'}; codes left out stay as they are.",
     )
     road_none: tuple[str, ...] = Field(
-        (), description="Values of limits that mean no limit, e.g. ['0', '999']; other zeros are not readable."
+        (),
+        description="Values of limits and speeds that mean none, e.g. ['0', '999']; other zeros are not readable.",
     )
     closures: Paths = Field(
         (),

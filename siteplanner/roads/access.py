@@ -12,7 +12,10 @@ from typing import Literal
 from siteplanner.mission import Rig
 
 Verdict = Literal["open", "destination", "ask", "closed"]
-CLOSED = frozenset(("no", "military", "dismount", "use_sidepath"))
+# Key:access has no, military, dismount and use_sidepath; the rest are words of agencies for the first
+CLOSED = frozenset((
+    "no", "military", "dismount", "use_sidepath", "closed", "prohibited", "forbidden", "not_allowed", "false", "0",
+))  # fmt: skip
 OPEN = frozenset(("", "yes", "permissive", "designated", "public", "true", "1", "allowed", "unrestricted"))
 DESTINATION = frozenset(("destination", "local"))  # Key:access: only to reach what lies on it, not to pass through
 HEAVY_T = 3.5  # Key:hgv: vehicles above 3.5 t
@@ -46,7 +49,8 @@ def _one(word: str) -> Verdict:
 def modes(rig: Rig) -> tuple[str, ...]:
     """The keys that hold for the rig, from general to special; `hgv` in the place of `motorcar` for a rig that counts
     as a heavy goods vehicle."""
-    return ("access", "vehicle", "motor_vehicle", "hgv" if rig.heavy_goods == "yes" else "motorcar")
+    own = "hgv" if rig.heavy_goods == "yes" else "motorcar"
+    return ("access", "vehicle", "motor_vehicle", "double_tracked_motor_vehicle", own)
 
 
 def told_of_goods(rig: Rig) -> tuple[str, ...]:

@@ -60,6 +60,9 @@ _PAVED = {
     "wood",
     "metal_grid",
     "stone",
+    "paving_stones:lanes",
+    "rubber",
+    "tiles",
 }
 _UNPAVED = {
     "unpaved",
@@ -81,6 +84,9 @@ _UNPAVED = {
     "salt",
     "shells",
     "clay",
+    "stepping_stones",
+    "laterite",
+    "caliche",
 }
 
 
@@ -106,6 +112,10 @@ _ALIKE = {
     "living_street": "service",
     "road": "unclassified",
     "minor": "unclassified",
+    "ford": "unclassified",  # the old way to write ford=yes
+    "byway": "track",
+    "unsurfaced": "track",
+    "unpaved": "track",
 }
 _NOT_FOR_VEHICLES = {
     "footway",
@@ -135,11 +145,34 @@ _NOT_FOR_VEHICLES = {
     "taxiway",
     "pipeline",
     "bridge",
+    "no",
+    "none",
+    "planned",
+    "removed",
+    "dismantled",
+    "destroyed",
+    "historic",
+    "closed",
+    "stepping_stones",
+    "crossing",
+    "traffic_island",
+    "gallop",
+    "emergency_bay",
+    "bus_stop",
+    "rest_area",
+    "services",
 }
 
 
 def road_class(highway: str) -> str | None:
-    """The class that gives a line its speed; `''` for lines vehicles do not use, None for an unknown word."""
+    """The class that gives a line its speed; `''` for lines vehicles do not use, None for an unknown word.
+
+    Of several words (`track;path`) the slowest class counts; only where none is for vehicles is the line not.
+    """
+    if ";" in highway:
+        parts = [road_class(word.strip()) for word in highway.split(";")]
+        found = [c for c in parts if c]
+        return max(found, key=CLASSES.index) if found else "" if all(c == "" for c in parts) else None
     if highway in _NOT_FOR_VEHICLES:
         return ""
     base = highway.removesuffix("_link")

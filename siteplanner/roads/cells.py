@@ -53,6 +53,11 @@ def is_set(value: Any) -> bool:
     return tag_text(value) not in ("", "no", "0", "false", "none", "f", "n")
 
 
+def is_yes(word: str) -> bool:
+    """Whether a tag says that something is so and no more than that."""
+    return word in ("yes", "true", "1", "y", "t")
+
+
 def read_column(values: Iterable[Any], reader: Callable[[Any], Any]) -> list[Any]:
     """`reader` of each value, called once for each different value (road tables repeat themselves)."""
     known: dict[Any, Any] = {}

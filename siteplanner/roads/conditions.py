@@ -19,8 +19,9 @@ from siteplanner.errors import Finding
 from siteplanner.mission import Rig
 from siteplanner.roads.access import verdict
 from siteplanner.roads.hazards import Hazard, Warned, hazard_at
-from siteplanner.roads.quantities import height_m, length_m, mass_t
-from siteplanner.roads.tags import Conditions, RoadTags
+from siteplanner.roads.quantities import height_m, length_m, mass_t, width_m
+from siteplanner.roads.tags import RoadTags
+from siteplanner.roads.timed_tags import Conditions
 
 WINDOW_H, STEP_MIN = 6.0, 15  # the rig is on the road some time within this after dispatch. Common practice
 KIND = "season or hours"  # the kind of `Hazard`
@@ -227,18 +228,35 @@ def _judge(timed: Conditions, rig: Rig, moments: Sequence[datetime | None]) -> T
         values = (own - {""}) | (values if "" in own else frozenset())
         texts += [conditional] if conditional else []
     shut = [_shut({verdict(v) == "closed" for v in values})]
+    if any(verdict(v) == "ask" for v in values):  # for some only, at times
+        shut.append(None)
     if timed.trailer[1]:
         texts.append(timed.trailer[1])
         shut.append(_shut({verdict(v) == "closed" for v in possible_values(*timed.trailer, rig, moments)}))
     for measure, plain, conditional in timed.figures:
         texts.append(conditional)
         shut.append(_shut({_too_much(measure, v, rig) for v in possible_values(plain, conditional, rig, moments)}))
+    for what, conditional in timed.told:
+        texts.append(conditional)
+        shut.append(None if _may_limit(what, conditional, rig, moments) else False)
     text = "; ".join([*texts, *([timed.season] if timed.season else [])])
     if True in shut:
         return Timed("closed", text)
     if None in shut or timed.season:
         return Timed("not known", text)
     return Timed("open", text)
+
+
+def _may_limit(what: str, conditional: str, rig: Rig, moments: Sequence[datetime | None]) -> bool:
+    """Whether a condition that closes nothing by itself may matter to the rig at one of the moments."""
+    if what == "hours":
+        return conditional != "24/7"
+    values = possible_values("", conditional, rig, moments) - {""}
+    if what == "oneway":
+        return bool(values)
+    if what == "access":
+        return any(verdict(v) in ("closed", "ask") for v in values)
+    return any(_too_much(what, v, rig) is not False for v in values)
 
 
 def _shut(answers: set[bool | None]) -> bool | None:
@@ -255,8 +273,10 @@ def _too_much(measure: str, value: str, rig: Rig) -> bool | None:
         "weight": rig.mass_kg / 1000,
         "width": rig.width_m,
         "length": rig.length_m,
+        "axle": rig.heaviest_axle_kg / 1000,
     }[measure]
-    reading = (mass_t if measure == "weight" else height_m if measure == "height" else length_m)(value)
+    reader = {"weight": mass_t, "axle": mass_t, "height": height_m, "width": width_m}.get(measure, length_m)
+    reading = reader(value)
     if reading.state == "read":
         return reading.value < own - 1e-9
     return True if reading.most < own else None

@@ -10,6 +10,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from siteplanner.data.osm import CUT
+from siteplanner.roads.border import at_rim, is_irregular
 from siteplanner.roads.lines import rows_said
 from siteplanner.roads.noding import SNAP_M
 from siteplanner.roads.tables import Geometry
@@ -45,37 +47,91 @@ class Edges:
     given: tuple[BaseGeometry, ...] = ()
 
 
+class Exits(NamedTuple):
+    """Where roads for the rig leave the data, and where they may: `perhaps` without those that surely do."""
+
+    sure: tuple[OnRoad, ...] = ()
+    perhaps: tuple[OnRoad, ...] = ()
+
+
 def find_exits(
-    roads: GeoDataFrame, points: np.ndarray, geometry: Geometry, row: np.ndarray, for_rig: np.ndarray, edges: Edges
-) -> tuple[OnRoad, ...]:
+    roads: GeoDataFrame,
+    points: np.ndarray,
+    geometry: Geometry,
+    row: np.ndarray,
+    for_rig: np.ndarray,
+    edges: Edges,
+    through: np.ndarray | None = None,
+) -> Exits:
     """Places where a road for the rig leaves the data, in the order of the segments.
 
     `row`: the row of `roads` that each segment was cut from, -1 where the segment is no road for vehicles; `points`:
-    rows of points; `for_rig`: bool. A dead end inside the data, one tagged `noexit=yes` (line or point) and the rest
-    of a road that is shut for the rig are no exits.
+    rows of points; `for_rig`: bool; `through`: bool, roads that link settlements, None where no classes are known. A
+    dead end inside the data, one tagged `noexit=yes` (line or point) and the rest of a road that is shut for the rig
+    are no exits. Where the data end along no box (`border`), a dead end at their rim may be one or not, and so may one
+    at the box around them, which is only the outermost of them.
     """
     if edges.given:
-        return _given(geometry, for_rig, edges.given)
+        return Exits(_given(geometry, for_rig, edges.given))
     dead = rows_said(roads, NO_EXIT)
-    out = {*_crossings(geometry, for_rig & ~dead[np.maximum(row, 0)], edges.boxes)}
+    use = for_rig & ~dead[np.maximum(row, 0)]
+    cut, gaps = _cut(roads, geometry, row, use)
+    sure = {*_crossings(geometry, use, edges.boxes), *cut}
     road = row >= 0
-    degree = np.bincount(
-        np.concatenate([geometry.seg_from[road], geometry.seg_to[road]]), minlength=len(geometry.node_x)
-    )
-    use = np.flatnonzero(for_rig & ~dead[np.maximum(row, 0)])
-    ends = [(int(geometry.seg_from[i]), OnRoad(i, 0.0)) for i in use.tolist()]
-    ends += [(int(geometry.seg_to[i]), OnRoad(i, float(geometry.length_m[i]))) for i in use.tolist()]
-    ends = [(node, place) for node, place in ends if degree[node] == 1]
-    if ends:
-        at = np.asarray(shapely.points([(geometry.node_x[n], geometry.node_y[n]) for n, _ in ends]), object)
-        near = np.zeros(len(ends), bool)
-        for side in edges.sides:
-            near |= shapely.distance(at, side) <= EDGE_M
-        for area in edges.within:
-            near |= ~shapely.covers(area, at)
-        near &= ~_beside(at, roads, points[dead[points]])
-        out |= {place for (_, place), left in zip(ends, near.tolist(), strict=True) if left}
-    return tuple(sorted(out))
+    ends = np.concatenate([geometry.seg_from[road], geometry.seg_to[road]])
+    degree = np.bincount(ends, minlength=len(geometry.node_x))
+    segments = np.flatnonzero(road)
+    node = np.concatenate([geometry.seg_from[segments], geometry.seg_to[segments]])
+    which = np.concatenate([segments, segments])
+    along = np.concatenate([np.zeros(len(segments)), geometry.length_m[segments]])
+    last = degree[node] == 1
+    node, which, along = node[last], which[last], along[last]
+    if not len(node):
+        return Exits(tuple(sorted(sure)), tuple(sorted(gaps - sure)))
+    xy = np.column_stack([geometry.node_x, geometry.node_y])
+    at = np.asarray(shapely.points(xy[node]), object)
+    out, side, inside = np.zeros(len(at), bool), np.zeros(len(at), bool), np.ones(len(at), bool)
+    for line in edges.sides:
+        side |= shapely.distance(at, line) <= EDGE_M
+    for area in edges.within:
+        out |= ~shapely.covers(area, at)
+    for box in (box for box in edges.boxes if not shapely.is_empty(box)):
+        inside &= shapely.contains(shapely.Polygon(shapely.get_coordinates(box)), at) & (
+            shapely.distance(at, box) > EDGE_M
+        )
+    known = cut | gaps
+    places = [OnRoad(i, m) for i, m in zip(which.tolist(), along.tolist(), strict=True)]
+    inside &= ~(out | side | np.array([place in known for place in places], bool))
+    rim = at_rim(xy[node], xy[degree > 0])
+    ends_through = None if through is None else through[which]
+    irregular = is_irregular(inside, ends_through, rim, len(sure) + int((out | side).sum()))
+    open_end = use[which] & ~_beside(at, roads, points[dead[points]])
+    may = open_end & (side | rim if ends_through is None else side | rim | ends_through) & irregular
+    goes = open_end & (out if irregular else out | side)
+    sure |= {place for place, left in zip(places, goes.tolist(), strict=True) if left}
+    perhaps = gaps | {place for place, left in zip(places, may.tolist(), strict=True) if left}
+    return Exits(tuple(sorted(sure)), tuple(sorted(perhaps - sure)))
+
+
+def _cut(roads: GeoDataFrame, geometry: Geometry, row: np.ndarray, use: np.ndarray) -> tuple[set[OnRoad], set[OnRoad]]:
+    """Ends of segments where the extract lacks the road's next point: (the road's end lies beyond, the road comes
+    back into the data, so that what is missing may be any little)."""
+    beyond: set[OnRoad] = set()
+    gaps: set[OnRoad] = set()
+    if CUT not in roads.columns:
+        return beyond, gaps
+    said = roads[CUT].to_numpy()
+    shapes = np.asarray(roads.geometry.array, object)
+    for i in np.flatnonzero(use & np.isin(row, [r for r, word in enumerate(said) if isinstance(word, str)])).tolist():
+        line, words = shapes[row[i]], said[row[i]].split(";")
+        own = shapely.get_coordinates(geometry.line[i])[[0, -1]]
+        whole = shapely.get_coordinates(line)[[0, -1]]
+        for k, end in enumerate(("start", "end")):
+            if np.hypot(*(own[k] - whole[k])) <= SNAP_M:
+                place = OnRoad(i, float(geometry.length_m[i]) if k else 0.0)
+                beyond |= {place} if end in words else set()
+                gaps |= {place} if f"{end} gap" in words else set()
+    return beyond, gaps
 
 
 def sides_of(lines: np.ndarray) -> BaseGeometry:

@@ -61,8 +61,8 @@ def _overlap(one: Stretch, two: Stretch) -> float:
 class Lifeline:
     """What a place hangs on, from the staging point and to the outside apart.
 
-    `outside` is None where nothing says where the roads leave the data: not known, neither one way nor two. `others`:
-    by name how the place hangs on the other staging points.
+    `outside` is None where nothing says where the roads leave the data, or where roads that may leave it make a
+    difference: not known, neither one way nor two. `others`: by name how the place hangs on the other staging points.
     """
 
     staging: Thread
@@ -75,12 +75,24 @@ def lifeline(
 ) -> Lifeline:
     """What an access point hangs on. Roads count both ways, whatever their one-way rules: see `exit_tree`."""
     place = OnRoad(access.segment, access.along_m)
-    beyond = network.exits_beyond
     return Lifeline(
         thread(tree.exits_at_staging, place),
-        None if beyond is None else thread(beyond, place),
+        _outside(network, place),
         tuple((name, thread(other.exits_at_staging, place)) for name, other in others),
     )
+
+
+def _outside(network: RoadNetwork, place: OnRoad) -> Thread | None:
+    """What the surest exits tell, where all that may be exits tell the same: further exits can only help."""
+    sure, every = network.exits_beyond, network.exits_perhaps
+    if sure is None:
+        return None
+    found = thread(sure, place)
+    if every is None or found.ways == 2:
+        return found
+    best = thread(every, place)
+    same = best.ways == found.ways and abs(best.length_m - found.length_m) <= _NOTHING_M
+    return found if same else None
 
 
 def thread(out: ExitTree, place: OnRoad) -> Thread:

@@ -96,7 +96,7 @@ def judge_lines(tags: RoadTags, rig: Rig, timed: dict[int, Timed] | None = None)
     if rig.fords == "exclude":
         for i in np.flatnonzero(tags.ford):
             reasons[i].append(Reason("ford"))
-    for i in np.flatnonzero(tags.trailer == "no"):
+    for i in np.flatnonzero(cells.where(tags.trailer, lambda w: verdict(w) == "closed")):
         reasons[i].append(Reason("trailers", source="posted"))
     for slot, (field, kind, limit, unit, spare) in enumerate(_figures(rig)):
         posted, slips = getattr(tags, field), tags.most[:, slot]

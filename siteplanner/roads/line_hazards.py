@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from siteplanner.data.road_keys import DANGERS, OUT_OF_USE, TRAILERS_TOLD
 from siteplanner.mission import Rig
 from siteplanner.roads import cells
 from siteplanner.roads.access import verdict
 from siteplanner.roads.hazards import NARROW_MARGIN_M, Warned, barrier_warned
-from siteplanner.roads.quantities import length_m
+from siteplanner.roads.quantities import length_m, width_m
 from siteplanner.roads.tags import RoadTags
 
 _PRIVATE = ("private", "permit")
@@ -85,6 +86,11 @@ def _of_rare_words(tags: RoadTags, rig: Rig, i: int) -> list[Warned]:
     danger = tags.word("hazard", i)
     if cells.is_set(danger):
         out.append(Warned(kind="danger", severity="caution", what=danger))
+    out += dangers_warned({key: tags.word(key, i) for key in (*DANGERS, *OUT_OF_USE, "passable")})
+    if tags.word("bridge", i) in ("collapsed", "destroyed", "damaged"):
+        out.append(Warned(kind="out of use", severity="caution", what=f"bridge {tags.word('bridge', i)}"))
+    if tags.word("service", i) == "emergency_access" and not tags.access[i]:
+        out.append(Warned(kind="access", severity="caution", what="emergency"))
     if tags.word("maxheight", i) == "below_default":
         out.append(Warned(kind="no figure", severity="caution", what="maxheight"))
     if cells.is_set(tags.word("covered", i)) and not tags.tunnel[i]:
@@ -99,16 +105,41 @@ def _of_rare_words(tags: RoadTags, rig: Rig, i: int) -> list[Warned]:
         out.append(Warned(kind="out of use", severity="caution", what=f"status {status}"))
     if cells.is_set(tags.word("4wd_only", i)):
         out.append(Warned(kind="four wheels", severity="caution"))
-    for key in ("trailer", "caravan"):
+    for key in ("trailer", "caravan", *TRAILERS_TOLD):
         word = tags.word(key, i)
-        refused = verdict(word) == "ask" or (key == "caravan" and verdict(word) == "closed")
+        refused = verdict(word) == "ask" or (key != "trailer" and verdict(word) == "closed")
         if word and refused:
             out.append(Warned(kind="trailers", severity="caution", what=f"{key}={word}"))
+    if tags.word("caravan:conditional", i):
+        out.append(
+            Warned(
+                kind="trailers", severity="caution", what=f"caravan:conditional={tags.word('caravan:conditional', i)}"
+            )
+        )
     if tags.word("hgv:conditional", i) and rig.heavy_goods != "no":
         out.append(Warned(kind="heavy vehicles", severity="caution", what=tags.word("hgv:conditional", i)))
-    guess = length_m(tags.word("est_width", i)).value
+    guess = width_m(tags.word("est_width", i)).value
     if np.isnan(tags.maxwidth_m[i]) and guess < rig.width_m + NARROW_MARGIN_M:
         out.append(Warned(kind="narrow", severity="caution", value=float(guess), limit=rig.width_m, state="estimated"))
+    return out
+
+
+def dangers_warned(words: dict[str, str]) -> list[Warned]:
+    """What stands on the way, or ends it, by key (Key:obstacle, Key:tidal, Key:flooded; Humanitarian data model)."""
+    out = []
+    for key, word in words.items():
+        if key == "passable":
+            if word in ("no", "false", "0"):
+                out.append(Warned(kind="out of use", severity="caution", what="not passable"))
+        elif not cells.is_set(word):
+            continue
+        elif key in OUT_OF_USE:
+            what = key if cells.is_yes(word) else f"{key} {word}"
+            out.append(Warned(kind="out of use", severity="caution", what=what))
+        elif key == "obstacle":
+            out.append(Warned(kind="danger", severity="caution", what=key if cells.is_yes(word) else word))
+        else:
+            out.append(Warned(kind="flooding", severity="caution", what=key))
     return out
 
 

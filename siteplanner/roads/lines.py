@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from pyproj import CRS
 from scipy.spatial import cKDTree
 
 from siteplanner.data.osm import NODES
+from siteplanner.data.projections import written_place
 from siteplanner.errors import Finding
 from siteplanner.roads.cells import is_set, tag_text
 from siteplanner.roads.noding import SNAP_M, Noded
@@ -129,3 +131,15 @@ def part_nodes(noded: Noded, blocks: Sequence[tuple[float, float]]) -> Noded:
         if origin
         else noded
     )
+
+
+def joined_finding(noded: Noded, crs: CRS) -> Finding:
+    """Ends that missed another road and were led to it."""
+    x, y, gap = noded.mended[0].tolist()
+    facts = {
+        "count": len(noded.mended),
+        "largest_m": float(noded.mended[:, 2].max()),
+        "first_m": gap,
+        "first_at": written_place(crs, x, y),
+    }
+    return Finding("road_ends_joined", "note", facts=facts)

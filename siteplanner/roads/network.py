@@ -16,11 +16,11 @@ from shapely.geometry.base import BaseGeometry
 
 from siteplanner.data.grid import Grid
 from siteplanner.data.osm import WAY, TurnRestriction
-from siteplanner.data.projections import written_place
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Rig, Speeds
 from siteplanner.roads import cells
 from siteplanner.roads.access import verdict
+from siteplanner.roads.border import THROUGH
 from siteplanner.roads.closures import DRAWN, Closure, closed_by, closure_findings, closure_list, with_dangers
 from siteplanner.roads.conditions import Timed, timed_findings, timed_hazard, timed_lines
 from siteplanner.roads.exits import Edges, ExitTree, OnRoad, exit_tree, find_exits, sides_of
@@ -28,7 +28,7 @@ from siteplanner.roads.hazards import Hazard, OnSegments, Spotted, collect_hazar
 from siteplanner.roads.judge import judge_segments
 from siteplanner.roads.limits import unknown_finding
 from siteplanner.roads.line_hazards import line_hazards, tags_with_hazards
-from siteplanner.roads.lines import flags, part_nodes, road_lines, vertex_ids
+from siteplanner.roads.lines import flags, joined_finding, part_nodes, road_lines, vertex_ids
 from siteplanner.roads.measure import Relief, measure
 from siteplanner.roads.noding import REACH_M, SNAP_M, Noded, node_lines
 from siteplanner.roads.points import RoadPoint, road_points
@@ -66,6 +66,7 @@ class RoadNetwork:
     stops: tuple[RoadPoint, ...] = ()  # points on roads that the rig does not get past
     banned_turns: np.ndarray = field(default_factory=no_turns)  # (n, 2): arc that arrives, arc that must not follow
     exits: tuple[OnRoad, ...] = ()  # where roads for the rig leave the data
+    perhaps_exits: tuple[OnRoad, ...] = ()  # where they may leave it
     signs: Signs | None = None
     junctions: Junctions | None = None
     banned_paths: tuple[Path, ...] = ()  # arcs that must not be driven one after the other
@@ -109,6 +110,12 @@ class RoadNetwork:
     def exits_beyond(self) -> ExitTree | None:
         """The way to the roads that leave the data; None where none does."""
         return exit_tree(self.geometry, self.judged.drivable, self.exits) if self.exits else None
+
+    @cached_property
+    def exits_perhaps(self) -> ExitTree | None:
+        """The way to those and to the roads that may leave the data; None where there are none such."""
+        both = sorted((*self.exits, *self.perhaps_exits))
+        return exit_tree(self.geometry, self.judged.drivable, both) if self.perhaps_exits else None
 
     @property
     def turning_radius_m(self) -> float:
@@ -198,7 +205,7 @@ def build_network(
     noded = part_nodes(noded, [(m.x, m.y) for m in stops])
     stops = _on_roads(stops, noded, tags, row)
     if len(noded.mended):
-        findings.append(_joined(noded, crs))
+        findings.append(joined_finding(noded, crs))
     timed = timed_lines(tags, rig, when)
     findings += timed_findings(timed, tags.name, when is not None)
     row_of_line, row = row, row[noded.line]
@@ -219,7 +226,12 @@ def build_network(
     not_stated = unknown_finding(judged.unknown, judged.drivable, geometry.length_m)
     road_row = np.where(of_segments.for_vehicles, row, -1)
     for_rig = judged.drivable & ~of_segments.drawn
-    exits = find_exits(roads, points, geometry, road_row, for_rig, edges or Edges(sides=(sides_of(noded.piece),)))
+    edges = edges or Edges(sides=(sides_of(noded.piece),))
+    classed = bool((tags.highway[row] != "").any())
+    through = np.isin(tags.road_class[row], THROUGH) if classed else None
+    exits = find_exits(roads, points, geometry, road_row, for_rig, edges, through)
+    if exits.perhaps:
+        findings.append(Finding("road_border_irregular", "warning", facts={"count": len(exits.perhaps)}))
     junctions = find_junctions(roads, points, noded, of_segments.for_vehicles, speeds, rig.turning_radius_m)
     times = times_of(measured.open_s, tags.direction[row], judged.drivable)
     banned = _banned(restrictions, roads, row, noded)
@@ -245,22 +257,12 @@ def build_network(
         ),
         tuple(stops),
         banned.pairs,
-        exits,
+        exits.sure,
+        exits.perhaps,
         read_signs(roads, points, row, noded),
         junctions,
         banned.paths,
     )
-
-
-def _joined(noded: Noded, crs: CRS) -> Finding:
-    x, y, gap = noded.mended[0].tolist()
-    facts = {
-        "count": len(noded.mended),
-        "largest_m": float(noded.mended[:, 2].max()),
-        "first_m": gap,
-        "first_at": written_place(crs, x, y),
-    }
-    return Finding("road_ends_joined", "note", facts=facts)
 
 
 def _tags(tags: RoadTags, row: np.ndarray, drawn: np.ndarray, noded: Noded) -> SegmentTags:

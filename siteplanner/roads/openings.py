@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from siteplanner.roads.network import RoadNetwork
+from siteplanner.roads.noding import SNAP_M
 from siteplanner.roads.routing import DriveTree
 from siteplanner.roads.ruled_out import RuledOut, ruled_out
 from siteplanner.roads.signposts import called
@@ -17,8 +19,8 @@ from siteplanner.roads.signposts import called
 
 @dataclass(frozen=True)
 class Opening:
-    """A shut road and every reason why it is shut; `opens_m` of wanted road for the rig lie behind it, `leads_m` of
-    all roads for the rig.
+    """A shut road, or a point that stops the rig, and every reason why; `opens_m` of wanted road for the rig lie behind
+    it, `leads_m` of all roads for the rig.
     """
 
     reasons: tuple[RuledOut, ...]
@@ -27,10 +29,10 @@ class Opening:
 
 
 def best_opening(network: RoadNetwork, trees: Sequence[DriveTree], wanted: np.ndarray) -> Opening | None:
-    """The road whose opening, alone, reaches most of the wanted segments (bool) that no drive reaches now.
+    """The road or barrier whose opening, alone, reaches most of the wanted segments (bool) that no drive reaches now.
 
-    Segments of one name with the same reasons open together. One-way rules are left aside. None where no single road
-    opens any.
+    Segments of one name with the same reasons open together, a point by itself. One-way rules are left aside. None
+    where no single one opens any.
     """
     g, drivable = network.geometry, network.judged.drivable
     size = len(g.node_x)
@@ -46,7 +48,7 @@ def best_opening(network: RoadNetwork, trees: Sequence[DriveTree], wanted: np.nd
         reasons = network.judged.reasons[i]
         key = called(network, i), tuple((r.kind, r.structure, r.what, r.source) for r in reasons)
         groups.setdefault(key, []).append(i)
-    best: tuple[float, float, list[int]] | None = None
+    best: tuple[float, float, tuple[RuledOut, ...] | list[int]] | None = None
     for members in groups.values():
         reached = _joined(members, part, g.seg_from, g.seg_to, here) - here
         # of the opened road itself only what is wanted counts
@@ -54,9 +56,30 @@ def best_opening(network: RoadNetwork, trees: Sequence[DriveTree], wanted: np.nd
         opens = float(wanted_m[list(reached)].sum()) + own
         if opens > 0 and (best is None or opens > best[0]):
             best = opens, float(all_m[list(reached)].sum()), members
+    for stop, parts in _at_stops(network, use, part):
+        reached = parts - here if parts & here else set()
+        opens = float(wanted_m[list(reached)].sum())
+        if opens > 0 and (best is None or opens > best[0]):
+            best = opens, float(all_m[list(reached)].sum()), stop
     if best is None:
         return None
-    return Opening(ruled_out(network, best[2]), best[0], best[1])
+    return Opening(ruled_out(network, best[2]) if isinstance(best[2], list) else best[2], best[0], best[1])
+
+
+def _at_stops(
+    network: RoadNetwork, use: np.ndarray, part: np.ndarray
+) -> Iterator[tuple[tuple[RuledOut, ...], set[int]]]:
+    """Each point that stops the rig on roads for it, and the parts of the roads that would hang together there."""
+    g = network.geometry
+    if not network.stops or not len(use):
+        return
+    segment, node = np.concatenate([use, use]), np.concatenate([g.seg_from[use], g.seg_to[use]])
+    ends = cKDTree(np.column_stack([g.node_x[node], g.node_y[node]]))
+    for stop in network.stops:
+        near = ends.query_ball_point((stop.x, stop.y), SNAP_M)
+        if near:
+            name = called(network, int(segment[min(near)]))
+            yield tuple(RuledOut(name, r, 0.0, stop.x, stop.y) for r in stop.reasons), set(part[node[near]].tolist())
 
 
 def _joined(

@@ -15,8 +15,8 @@ from siteplanner.roads import access as may
 from siteplanner.roads.barriers import NOTHING, OPENING, barrier_means
 from siteplanner.roads.cells import is_set, plain_name, tag_text
 from siteplanner.roads.hazards import Warned, barrier_warned
-from siteplanner.roads.line_hazards import ford_warned
-from siteplanner.roads.quantities import Reading, height_m, length_m, mass_t
+from siteplanner.roads.line_hazards import dangers_warned, ford_warned
+from siteplanner.roads.quantities import Reading, height_m, length_m, mass_t, width_m
 from siteplanner.roads.reasons import Limit, Reason
 
 if TYPE_CHECKING:
@@ -37,9 +37,12 @@ class RoadPoint:
 
 
 _LIMITS: tuple[tuple[Limit, tuple[str, ...], str], ...] = (
-    ("height limit", keys.HEIGHT[:2], "m"), ("weight limit", keys.WEIGHT[:3], "t"), ("width", keys.WIDTH[:2], "m"),
+    ("height limit", keys.HEIGHT[:2], "m"), ("weight limit", keys.WEIGHT[:3], "t"), ("width", keys.WIDTH[:3], "m"),
     ("length limit", keys.LENGTH[:1], "m"), ("axle load", (*keys.AXLE[:1], *keys.BOGIE), "t"),
 )  # fmt: skip
+
+
+_CALMING = ("dip", "choker", "chicane")  # a low trailer hangs up in one, a long one in the others (Key:traffic_calming)
 
 
 def road_points(roads: GeoDataFrame, points: np.ndarray, rig: Rig) -> list[RoadPoint]:
@@ -62,7 +65,11 @@ def road_points(roads: GeoDataFrame, points: np.ndarray, rig: Rig) -> list[RoadP
 def _point(x: float, y: float, tags: dict[str, str], raw: dict[str, object], rig: Rig) -> RoadPoint | None:
     barrier = tags.get("barrier", "")
     access = next((tags[key] for key in reversed(may.modes(rig)) if key in tags), "")
-    reasons, warned = _figures(raw, rig)
+    # the width of a gate is the gate's; beside a post that stops the rig anyway it says nothing
+    own = (
+        raw if barrier and barrier_means(barrier, access) == "told" else {k: v for k, v in raw.items() if k != "width"}
+    )
+    reasons, warned = _figures(own, rig)
     opens = False
     if barrier not in NOTHING:
         openable = tags.get("bollard", "") in OPENING
@@ -77,6 +84,19 @@ def _point(x: float, y: float, tags: dict[str, str], raw: dict[str, object], rig
         opens = True
     elif may.verdict(access) == "ask":
         warned.append(Warned(kind="access", severity="caution", what=access))
+    if may.verdict(tags.get("trailer", "")) == "closed":
+        reasons.append(Reason("trailers", source="posted"))
+    elif may.verdict(tags.get("trailer", "")) == "ask":
+        warned.append(Warned(kind="trailers", severity="caution", what=f"trailer={tags['trailer']}"))
+    goods = next((key for key in may.told_of_goods(rig) if may.verdict(tags.get(key, "")) in ("closed", "ask")), "")
+    if goods:
+        warned.append(Warned(kind="heavy vehicles", severity="caution", what=f"{goods}={tags[goods]}"))
+    timed = next((tags[key] for mode in may.modes(rig) if (key := f"{mode}:conditional") in tags), "")
+    if timed:
+        warned.append(Warned(kind="season or hours", severity="caution", what=timed, state="not known"))
+    warned += dangers_warned({key: tags.get(key, "") for key in (*keys.DANGERS, *keys.OUT_OF_USE, "passable")})
+    if tags.get("traffic_calming", "") in _CALMING:
+        warned.append(Warned(kind="danger", severity="caution", what=tags["traffic_calming"]))
     if is_set(tags.get("ford", "")):
         if rig.fords == "exclude":
             reasons.append(Reason("ford"))
@@ -127,4 +147,5 @@ def _figures(raw: dict[str, object], rig: Rig) -> tuple[list[Reason], list[Warne
 
 
 def _reader(kind: Limit) -> Callable[[object], Reading]:
-    return {"height limit": height_m, "weight limit": mass_t, "axle load": mass_t}.get(kind, length_m)
+    readers = {"height limit": height_m, "weight limit": mass_t, "axle load": mass_t, "width": width_m}
+    return readers.get(kind, length_m)

@@ -45,7 +45,8 @@ _NO_FIGURE = frozenset((
 ))  # fmt: skip
 LEFT_OPEN = frozenset(("below_default", "unknown", "variable", "signals"))  # of these: there may well be a limit
 _NUMBER = re.compile(r"(\d+(?:\.\d+)?|\.\d+)(?:\s+([a-z]+))?")
-_FEET_INCHES = re.compile(r"(\d+(?:\.\d+)?)\s*(?:'|ft)(?:\s*(\d+(?:\.\d+)?)\s*(?:\"|''|in))?")
+# engineers write a hyphen between feet and inches: 13'-6"
+_FEET_INCHES = re.compile(r"(\d+(?:\.\d+)?)\s*(?:'|ft)(?:\s*-?\s*(\d+(?:\.\d+)?)\s*(?:\"|''|in))?")
 _ZONE = re.compile(r"[a-z]{2}:[a-z0-9_:.]+")  # maxspeed=RU:urban, a rule of the country and no figure
 
 _INCH_M = FOOT_M / 12
@@ -57,19 +58,35 @@ _MASS_T = {"t": 1.0, "kg": 0.001, "lbs": POUND_T, "lb": POUND_T, "st": 2000 * PO
 _SPEED_KMH = {"kmh": 1.0, "mph": MILE_M / 1000, "knots": NAUTICAL_MILE_M / 1000}
 
 # further words for units, as people write them; of `ton` the largest that it can mean (long, 2,240 lb)
-_LENIENT_M = {**_LENGTH_M, "mt": 1.0, "mtr": 1.0, "mtrs": 1.0, "inch": _INCH_M, "inches": _INCH_M, '"': _INCH_M}
+_LENIENT_M = {
+    **_LENGTH_M, "mm": 0.001, "mt": 1.0, "mtr": 1.0, "mtrs": 1.0, "inch": _INCH_M, "inches": _INCH_M, '"': _INCH_M,
+}  # fmt: skip
 _LENIENT_T = {
-    **_MASS_T, "tonne": 1.0, "tonnes": 1.0, "to": 1.0, "mt": 1.0, "kgs": 0.001, "pounds": POUND_T, "pound": POUND_T,
-    "ton": 2240 * POUND_T, "tons": 2240 * POUND_T, "tn": 2240 * POUND_T, "us tons": 2000 * POUND_T,
-    "short tons": 2000 * POUND_T, "long tons": 2240 * POUND_T, "cwt": 112 * POUND_T,
+    **_MASS_T, "tonne": 1.0, "tonnes": 1.0, "to": 1.0, "mt": 1.0, "metric tons": 1.0, "kgs": 0.001, "kilo": 0.001,
+    "kilos": 0.001, "pounds": POUND_T, "pound": POUND_T, "ton": 2240 * POUND_T, "tons": 2240 * POUND_T,
+    "tn": 2240 * POUND_T, "us tons": 2000 * POUND_T, "short tons": 2000 * POUND_T, "sht": 2000 * POUND_T,
+    "sh tn": 2000 * POUND_T, "long tons": 2240 * POUND_T, "cwt": 112 * POUND_T,
 }  # fmt: skip
 _SMALL_T = ("kg", "kgs", "lb", "lbs", "pound", "pounds")  # of these a comma parts thousands
 _SLIP = re.compile(r"(\d{1,3}(?:,\d{3})+|\d+(?:[.,]\d+)?|[.,]\d+)\s*([a-z\" ]*)\.?")
-_FEET_SLIP = re.compile(r"(\d{1,2})\s*(?:'|ft\.?|feet|foot|-|′)\s*(\d{1,2}(?:\.\d+)?)?\s*(?:\"|''|in\.?|inch(?:es)?)?")
-_STROKES = str.maketrans({"’": "'", "‘": "'", "′": "'", "´": "'", "`": "'", "”": '"', "“": '"', "″": '"', "¨": '"'})
+_FEET_SLIP = re.compile(
+    r"(\d{1,2})\s*(?:'|ft\.?|feet|foot|-|′)\s*-?\s*(\d{1,2}(?:\.\d+)?)?\s*(?:\"|''|in\.?|inch(?:es)?)?"
+)
+_STROKES = str.maketrans({
+    "’": "'", "‘": "'", "′": "'", "´": "'", "`": "'", "”": '"', "“": '"', "″": '"', "¨": '"', "–": "-", "м": "m",
+    "т": "t", "½": ".5", "¼": ".25", "¾": ".75",
+})  # fmt: skip
+# what may stand around a figure without raising it: `< 3 m`, `max. 3`, `3.5 t (residents free)`, `8000 lbs gvw`
+_AROUND = re.compile(r"^(?:max\.?|<=?|≤)\s*|\s*(?:\([^()]*\)|gvwr?|gross)$")
+_FRACTION = re.compile(r"(\d+)[ -](\d)/(\d)")  # inches
+_SPAN = re.compile(r"(\d+[.,]\d+)\s*-\s*(?=\d+[.,]\d)")  # 2.5-3.0
+_METRES_CM = re.compile(r"(\d)\s*m\s*(\d\d)(?:\s*cm)?")  # 2m50
 
 # what signs show: a bare number beyond was meant in another unit (feet, inches, centimetres; kilograms, pounds)
-TALLEST_M, HEAVIEST_T = 9.0, 200.0
+TALLEST_M, HEAVIEST_T = 7.0, 200.0
+WIDEST_M, LONGEST_M = 60.0, 100.0  # carriageways and road trains; common practice
+# the largest that a number may have meant in another unit; a clearance in metres may be more than a sign shows
+_SIGN_WIDE_M, _SIGN_LONG_M, _CLEAR_M = 40.0, 60.0, 9.0
 _SIGN_M, _SIGN_T = (0.5, 7.0), (0.5, 100.0)
 
 
@@ -89,7 +106,8 @@ def _quantity(text: str, units: dict[str, float]) -> Reading:
 def _most(text: str, of_part: Callable[[str], float]) -> float:
     """The largest figure that a slip can mean: the largest of its parts; NaN where a part may mean no limit at all or
     where none can be read."""
-    parts = [p.strip() for p in re.split(r"[;|]| - |/", text.translate(_STROKES))]
+    plain = _FRACTION.sub(lambda m: f"{int(m[1]) + int(m[2]) / max(int(m[3]), 1):g}", text.translate(_STROKES))
+    parts = [_AROUND.sub("", p.strip()) for p in re.split(r"[;|]| - |/", _SPAN.sub(r"\1;", plain))]
     if any(p in _NO_FIGURE for p in parts):
         return math.nan
     figures = [f for p in parts if (f := of_part(p)) == f and f > 0]
@@ -101,6 +119,9 @@ def _length_part(text: str) -> float:
     if feet:
         inches = float(feet[2] or 0)
         return (float(feet[1]) + inches / 12) * FOOT_M if inches < 12 else math.nan
+    mixed = _METRES_CM.fullmatch(text)
+    if mixed:
+        return float(f"{mixed[1]}.{mixed[2]}")
     found = _SLIP.fullmatch(text)
     if not found:
         return math.nan
@@ -123,7 +144,21 @@ def _mass_part(text: str) -> float:
 
 
 def length_m(value: Any) -> Reading:
-    """`maxwidth`, `maxlength`, `width` in metres: `3.5`, `3.5 m`, `12'6"`, `12 ft`."""
+    """`maxlength` in metres: `12`, `12.5 m`, `39'6"`, `40 ft`; one that nothing on the road has is a slip."""
+    return _believable(_metres(value), tag_text(value), LONGEST_M, _SIGN_LONG_M)
+
+
+def width_m(value: Any) -> Reading:
+    """`maxwidth`, `width` in metres; one that no carriageway has (`250`) is a slip."""
+    return _believable(_metres(value), tag_text(value), WIDEST_M, _SIGN_WIDE_M)
+
+
+def height_m(value: Any) -> Reading:
+    """`maxheight` in metres; one that no sign shows (`13`, `350`, `250 ft`) is a slip."""
+    return _believable(_metres(value), tag_text(value), TALLEST_M, _SIGN_M[1])
+
+
+def _metres(value: Any) -> Reading:
     text = tag_text(value)
     feet = _FEET_INCHES.fullmatch(text)
     if feet:
@@ -133,31 +168,40 @@ def length_m(value: Any) -> Reading:
     return _lenient(_quantity(text, _LENGTH_M), text, _length_part)
 
 
-def height_m(value: Any) -> Reading:
-    """`maxheight` in metres; a bare number that is no height in metres (`13`, `350`) is a slip."""
-    reading, text = length_m(value), tag_text(value)
-    if reading.state == "read" and reading.value > TALLEST_M and re.fullmatch(r"[\d.]+", text):
-        number = reading.value
-        meant = (number, number * FOOT_M, number * _INCH_M, number / 100, number / 1000)
-        return Reading(math.nan, "mistake", max((m for m in meant if _SIGN_M[0] <= m <= _SIGN_M[1]), default=number))
-    return reading
+def _believable(reading: Reading, text: str, largest_m: float, meant_m: float) -> Reading:
+    """A slip in the place of a figure beyond the largest: its number was meant in another unit."""
+    if reading.state != "read" or reading.value <= largest_m:
+        return reading
+    found = re.match(r"[\d.]+", text)
+    number = float(found[0]) if found else reading.value
+    if number <= _CLEAR_M:
+        return Reading(math.nan, "mistake", number)
+    meant = (number * FOOT_M, number * _INCH_M, number / 100, number / 1000)
+    return Reading(math.nan, "mistake", max((m for m in meant if _SIGN_M[0] <= m <= meant_m), default=number))
 
 
 def mass_t(value: Any) -> Reading:
     """`maxweight` in tonnes: `7.5`, `7.5 t`, `16000 lbs`, `8 st` (short tons of 2,000 lb), `3500 kg`.
 
-    A bare number that is no weight in tonnes (`3500`, `8000`) is a slip: kilograms or pounds.
+    One that no sign shows (`3500`, `8000 st`) is a slip: kilograms or pounds.
     """
     text = tag_text(value)
     reading = _quantity(text, _MASS_T)
-    if reading.state == "read" and reading.value > HEAVIEST_T and re.fullmatch(r"[\d.]+", text):
-        most = reading.value / 1000
+    if reading.state == "read" and reading.value > HEAVIEST_T:
+        found = re.match(r"[\d.]+", text)
+        most = float(found[0]) / 1000 if found else math.nan
         return Reading(math.nan, "mistake", most if most >= _SIGN_T[0] else math.nan)
     return _lenient(reading, text, _mass_part)
 
 
 def _lenient(reading: Reading, text: str, of_part: Callable[[str], float]) -> Reading:
     return reading if reading.state != "mistake" else Reading(math.nan, "mistake", _most(text, of_part))
+
+
+def least(reading: Reading) -> float:
+    """The figure, or of a slip the largest that it can mean; infinite where there is none."""
+    figure = reading.value if reading.state == "read" else reading.most
+    return figure if figure == figure else math.inf
 
 
 def by_lane(reader: Callable[[Any], Reading]) -> Callable[[Any], Reading]:

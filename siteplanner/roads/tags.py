@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from siteplanner.roads import access as may
 from siteplanner.roads import attributes as read
 from siteplanner.roads import cells, stopping
 from siteplanner.roads import quantities as figures
+from siteplanner.roads.timed_tags import timed_tags
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -28,7 +29,8 @@ FIGURES = ("height", "weight", "width", "length", "axle")  # columns of `RoadTag
 RARE = (
     "flood_prone", "low_water_crossing", "bridge", "hazard", "depth", "ford", "est_width", "covered", "construction",
     "abandoned", "disused", "4wd_only", "status", "caravan", "trailer", "emergency", "maxheight", "railway",
-    "hgv:conditional", "level", "traffic_calming",
+    "hgv:conditional", "caravan:conditional", "level", "traffic_calming", "service", "passable", *keys.TRAILERS_TOLD,
+    *keys.DANGERS, *keys.OUT_OF_USE,
 )  # fmt: skip
 
 
@@ -177,46 +179,6 @@ def _classes(highway: np.ndarray, has_column: bool, is_line: np.ndarray, finding
     return np.array([*("unclassified" if c is None else c for c in found), None], object)[:-1]
 
 
-def _timed(columns: _Columns, size: int, rig: Rig) -> np.ndarray:
-    """'' or the `Conditions` of each line."""
-    out = np.full(size, "", object)
-    seasons = {key: columns.words(key) for key in ("seasonal", "winter_road", "ice_road") if columns.has(key)}
-    modes = may.modes(rig)
-    asked = [k for k in (*modes, "trailer") if columns.has(f"{k}:conditional")]
-    measured = [k for k in keys.FIGURES_CONDITIONAL if columns.has(k)]
-    if not (seasons or asked or measured):
-        return out
-    season = np.full(size, "", object)
-    for key, words in seasons.items():
-        there = np.array([cells.is_set(w) for w in words], bool)
-        season[there] = [f"{key.replace('_', ' ')}: {w}" for w in words[there]]
-    plain = {k: columns.words(k) for k in (*modes, "trailer")}
-    timed = {k: columns.words(f"{k}:conditional") for k in (*modes, "trailer")}
-    told = season != ""
-    for k in asked:
-        told |= timed[k] != ""
-    limits = {k: (columns.words(k.removesuffix(":conditional")), columns.words(k)) for k in measured}
-    for _, words in limits.values():
-        told |= words != ""
-    for i in np.flatnonzero(told).tolist():
-        out[i] = Conditions(
-            tuple((plain[k][i], timed[k][i]) for k in modes),
-            (plain["trailer"][i], timed["trailer"][i]),
-            tuple((keys.FIGURES_CONDITIONAL[k], p[i], c[i]) for k, (p, c) in limits.items() if c[i]),
-            season[i],
-        )
-    return out
-
-
-class Conditions(NamedTuple):
-    """What of one line depends on season, hours or the vehicle: pairs (plain value, conditional value)."""
-
-    access: tuple[tuple[str, str], ...]  # from the general to the special key
-    trailer: tuple[str, str]
-    figures: tuple[tuple[str, str, str], ...]  # what it limits, before the pair
-    season: str
-
-
 def _access(columns: _Columns, size: int, rig: Rig) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The word that holds for the rig, and whether it closes the road forward, backward."""
     ways = {}
@@ -238,12 +200,24 @@ def _access(columns: _Columns, size: int, rig: Rig) -> tuple[np.ndarray, np.ndar
 
 
 def _goods(columns: _Columns, size: int, rig: Rig) -> np.ndarray:
+    """What holds for heavy goods vehicles and may hold for the rig: `hgv=no`, or `maxweight:hgv=3.5` for one of 5 t."""
     out = np.full(size, "", object)
-    for key in may.told_of_goods(rig):
+    asked = may.told_of_goods(rig)
+    for key in asked:
         if columns.has(key):
             own = columns.words(key)
             bad = cells.where(own, lambda w: may.verdict(w) in ("closed", "ask"))
             out[bad & (out == "")] = [f"{key}={w}" for w in own[bad & (out == "")]]
+    of_heavy = (
+        (keys.WEIGHT_HGV, figures.mass_t, rig.mass_kg / 1000),
+        (keys.LENGTH_HGV, figures.length_m, rig.length_m),
+    )
+    for names, reader, limit in of_heavy if asked else ():
+        for key in names:
+            if columns.has(key):
+                own = columns.words(key)
+                bad = cells.where(own, lambda w, r=reader, m=limit: figures.least(r(w)) < m)  # type: ignore[misc]
+                out[bad & (out == "")] = [f"{key}={w}" for w in own[bad & (out == "")]]
     return out
 
 
@@ -304,7 +278,7 @@ def read_tags(frame: GeoDataFrame, rig: Rig | None = None) -> tuple[RoadTags, li
     rare = {key: words for key in RARE if columns.has(key) and (words := columns.words(key)).any()}
     if "maxheight" in rare and not (rare["maxheight"] == "below_default").any():
         del rare["maxheight"]
-    size_m, mass, height = figures.length_m, figures.mass_t, figures.height_m
+    size_m, wide, mass, height = figures.length_m, figures.width_m, figures.mass_t, figures.height_m
     weights = (*keys.WEIGHT, *(keys.WEIGHT_HGV if heavy else ()))
     speeds = (*keys.SPEED, *(("maxspeed:hgv",) if heavy else ()))
     findings += _unread(columns, is_line)
@@ -321,7 +295,7 @@ def read_tags(frame: GeoDataFrame, rig: Rig | None = None) -> tuple[RoadTags, li
         goods=_goods(columns, size, rig),
         barrier=columns.words("barrier"),
         locked=columns.flags("locked"),
-        timed=_timed(columns, size, rig),
+        timed=timed_tags(columns, size, rig),
         maxheight_m=np.fmin(
             figure.smallest(keys.HEIGHT, height, 0), figure.smallest(keys.HEIGHT_LANES, figures.by_lane(height), 0)
         ),
@@ -329,7 +303,7 @@ def read_tags(frame: GeoDataFrame, rig: Rig | None = None) -> tuple[RoadTags, li
             figure.smallest(weights, mass, 1), figure.smallest(keys.WEIGHT_LANES, figures.by_lane(mass), 1)
         ),
         maxwidth_m=np.fmin(
-            figure.smallest(keys.WIDTH, size_m, 2), figure.smallest(keys.WIDTH_LANES, figures.by_lane(size_m), 2)
+            figure.smallest(keys.WIDTH, wide, 2), figure.smallest(keys.WIDTH_LANES, figures.by_lane(wide), 2)
         ),
         maxlength_m=figure.smallest((*keys.LENGTH, *(keys.LENGTH_HGV if heavy else ())), size_m, 3),
         maxaxle_t=np.fmin(figure.smallest(keys.AXLE, mass, 4), figure.smallest(keys.BOGIE, mass, 4) / 2),
@@ -340,7 +314,7 @@ def read_tags(frame: GeoDataFrame, rig: Rig | None = None) -> tuple[RoadTags, li
         ),
         incline_pct=figure.smallest(("incline",), figures.incline_pct),
         trailer=columns.words("trailer"),
-        ford=columns.flags("ford"),
+        ford=columns.flags("ford") | (highway == "ford"),
         bridge=bridge,
         tunnel=tunnel,
         level=level,

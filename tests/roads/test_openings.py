@@ -10,7 +10,7 @@ from siteplanner.planning.telling.units import US
 from siteplanner.roads.closures import Closure
 from siteplanner.roads.openings import best_opening
 from siteplanner.roads.routing import drive_tree
-from tests.roads.drawn import EAST, NORTH, ground, network, road
+from tests.roads.drawn import EAST, NORTH, ground, network, post, road
 from tests.roads.test_routing import town
 
 NEAR = road((0, 0), (1000, 0), name="Yard Road")
@@ -48,6 +48,21 @@ def test_a_grade_is_named_with_its_value():
     words = opening_words(opening(net))
     assert "Steep Road (grade 20 % over" in words
     assert "is above the rig's 15 %" in words
+
+
+def test_a_point_that_stops_the_rig_is_named_with_its_value():
+    rows = [NEAR, road((1000, 0), (4100, 0), name="Valley Road"), LOW, SIDE]
+    bar = post(1500, 0, barrier="height_restrictor", maxheight="2.1")
+    found = opening(network(*rows, bar))
+    assert found.opens_m == pytest.approx(2600)
+    words = opening_words(found)
+    assert "Valley Road (height limit 2.1 m is below the rig's 3.2 m" in words
+    # without the bar the rig reaches just that much more
+    free, barred = (network(*rows, *posts) for posts in ((), (bar,)))
+    gained = [drive_tree(net, EAST + 100, NORTH).reached @ net.geometry.length_m for net in (free, barred)]
+    assert gained[0] - gained[1] == pytest.approx(found.leads_m)
+    (reason,) = {r.reason.kind for r in opening(network(*rows, post(1000, 0, barrier="block"))).reasons}
+    assert reason == "barrier"
 
 
 def test_nothing_to_open():

@@ -56,7 +56,26 @@ ON_LINES = [
     ("maxweight:forward", "3", "shut", WEIGHT),
     ("maxweight:lanes", "3|3", "shut", "Lanes"),
     ("maxweight:lanes", "3|12", "told unreadable", "Lanes"),
-    ("maxweight:hgv", "3.5", "open", "Key:maxweight"),  # not said to be one
+    ("maxweight:hgv", "3.5", "told heavy vehicles", "Key:maxweight"),  # whether it is one, its papers say
+    ("maxweight:hgv", "7.5", "open", "Key:maxweight"),
+    ("maxweight:hgv_articulated", "3.5", "told heavy vehicles", "Key:maxweight"),
+    ("maxlength:hgv", "10", "told heavy vehicles", "Key:maxlength"),
+    ("maxweight", "8000 lbs GVW", "shut", WEIGHT),
+    ("maxweight", "3.5 metric tons", "shut", WEIGHT),
+    ("maxweight", "3500 kilos", "shut", WEIGHT),
+    ("maxweight", "< 3.5 t", "shut", WEIGHT),
+    ("maxweight", "3.5 t (residents free)", "shut", WEIGHT),
+    ("maxweight", "8000 st", "told unreadable", WEIGHT),  # pounds, in a column that is said to be of tons
+    ("maxweight:motorcar", "3.5", "shut", WEIGHT),
+    ("maxweight:vehicle", "3.5", "shut", WEIGHT),
+    ("maxweight:lanes:forward", "3|3", "shut", "Lanes"),
+    ("maxunladenweight", "2", "shut", "Key:maxunladenweight"),
+    ("maxunladenweight:hgv", "2", "told heavy vehicles", "Key:maxunladenweight"),
+    ("maxaxleload:trailer", "2", "shut", "Key:maxaxleload"),
+    ("maxaxleload:conditional", "2 @ (Jan-Mar)", "told season or hours", "Conditional restrictions"),
+    ("maxweight:hgv:conditional", "3.5 @ (22:00-06:00)", "told season or hours", "Conditional restrictions"),
+    ("maxweight:forward:conditional", "3.5 @ (22:00-06:00)", "told season or hours", "Conditional restrictions"),
+    ("maxweight:conditional", "none @ destination", "open", "Conditional restrictions"),
     ("maxweight:conditional", "3.5 @ (24/7)", "shut", "Conditional restrictions"),
     ("maxweight:conditional", "3.5 @ (Nov-Apr)", "told season or hours", "Conditional restrictions"),
     ("maxweight:conditional", "7.5 @ (Nov-Apr)", "open", "Conditional restrictions"),
@@ -76,6 +95,26 @@ ON_LINES = [
     ("maxheight", "2.5 m; 2.8 m", "shut", HEIGHT),
     ("maxheight", "250", "told unreadable", HEIGHT),  # 2.5 m in centimetres, 6.35 m in inches
     ("maxheight", "250 cm", "shut", HEIGHT),
+    ("maxheight", "9'-10\"", "shut", HEIGHT),  # 3.0 m, as engineers write it
+    ("maxheight", "9' 10\"", "shut", HEIGHT),
+    ("maxheight", "9ft-10in", "shut", HEIGHT),
+    ("maxheight", "9'10 1/2\"", "shut", HEIGHT),
+    ("maxheight", "9'10½\"", "shut", HEIGHT),
+    ("maxheight", "13'-6\"", "open", HEIGHT),
+    ("maxheight", "2m50", "shut", HEIGHT),
+    ("maxheight", "2500 mm", "shut", HEIGHT),
+    ("maxheight", "2.5 м", "shut", HEIGHT),
+    ("maxheight", "<3", "shut", HEIGHT),
+    ("maxheight", "max. 3", "shut", HEIGHT),
+    ("maxheight", "3.0 (signed)", "shut", HEIGHT),
+    ("maxheight", "2.5-3.0", "shut", HEIGHT),
+    ("maxheight", "ca. 3", "told unreadable", HEIGHT),
+    ("maxheight", "8", "told unreadable", HEIGHT),  # metres, or 2.4 m in feet
+    ("maxheight", "250 ft", "told unreadable", HEIGHT),  # centimetres, in a column that is said to be of feet
+    ("maxheight:hgv", "3", "shut", HEIGHT),  # as low for whatever else is as high
+    ("maxheight:trailer", "3", "shut", HEIGHT),
+    ("maxheight:forward:conditional", "2 @ (Jan-Mar)", "told season or hours", "Conditional restrictions"),
+    ("maxheight:physical:conditional", "2 @ (Jan-Mar)", "told season or hours", "Conditional restrictions"),
     ("maxheight", "3.3", "shut", HEIGHT),  # nothing to spare (rig.height_allowance_m)
     ("maxheight", "3.4", "open", HEIGHT),
     ("maxheight", "13'6\"", "open", HEIGHT),
@@ -100,6 +139,12 @@ ON_LINES = [
     ("maxwidth", "8'", "shut", "Key:maxwidth"),
     ("maxwidth:physical", "2.0", "shut", "Key:maxwidth:physical"),
     ("maxwidth", "2.5", "told narrow", "Key:maxwidth"),
+    ("maxwidth", "7'-6\"", "shut", "Key:maxwidth"),
+    ("maxwidth", "2m20", "shut", "Key:maxwidth"),
+    ("maxwidth", "250", "told unreadable", "Key:maxwidth"),  # centimetres, or inches
+    ("maxwidth:hgv", "2", "shut", "Key:maxwidth"),
+    ("width", "300", "told unreadable", "Key:width"),
+    ("width", "66", "told unreadable", "Key:width"),  # feet of a right of way: no carriageway has 66 m
     ("width", "2,0", "shut", "Key:width"),
     ("width", "6", "open", "Key:width"),
     ("est_width", "2", "told narrow", "Key:est_width"),
@@ -107,6 +152,9 @@ ON_LINES = [
     ("maxlength", "40 ft", "shut", "Key:maxlength"),
     ("maxlength", "12m", "shut", "Key:maxlength"),
     ("maxlength", "18.75", "open", "Key:maxlength"),
+    ("maxlength", "10.0 m (trailers)", "shut", "Key:maxlength"),
+    ("maxlength", "1200", "told unreadable", "Key:maxlength"),  # 12 m in centimetres, 30.5 m in inches
+    ("maxlength:trailer", "8", "shut", "Key:maxlength"),
     ("maxlength:conditional", "10 @ (Sa,Su)", "told season or hours", "Conditional restrictions"),
     # --- grade
     ("incline", "18%", "shut", "Key:incline"),
@@ -134,7 +182,28 @@ ON_LINES = [
     ("access", "military", "shut", "Key:access"),
     ("access", "permissive", "open", "Key:access"),
     ("access", "destination", "open", "Key:access"),  # to what lies on it; through it: test_destination_*
+    ("double_tracked_motor_vehicle", "no", "shut", "Key:access"),
+    ("motor_vehicle", "prohibited", "shut", "Key:access"),  # an agency's word for `no`
+    ("access", "closed", "shut", "Key:access"),
+    ("access", "discouraged", "told access", "Key:access"),
+    ("access", "private;customers", "told access", "Key:access"),
+    ("service", "emergency_access", "told access", "Tag:service=emergency_access"),
     ("hgv", "no", "told heavy vehicles", "Key:hgv"),
+    ("hgv", "discouraged", "told heavy vehicles", "Key:access"),
+    ("hgv_articulated", "no", "told trailers", "Key:access"),
+    ("motorcar:trailer", "no", "told trailers", "Key:trailer"),
+    ("trailer:forward", "no", "told trailers", "Forward & backward, left & right"),
+    ("trailer", "prohibited", "shut", "Key:trailer"),
+    ("caravan:conditional", "no @ (Nov-Apr)", "told trailers", "Conditional restrictions"),
+    ("motor_vehicle:conditional", "delivery @ (06:00-11:00)", "told season or hours", "Conditional restrictions"),
+    ("motor_vehicle:conditional", "no @ high_water", "told season or hours", "Conditional restrictions"),
+    ("motor_vehicle:conditional", "no @ (length>10)", "shut", "Conditional restrictions"),
+    ("motor_vehicle:conditional", "no @ (trailer)", "told season or hours", "Conditional restrictions"),
+    ("motor_vehicle:forward:conditional", "no @ (07:00-09:00)", "told season or hours", "Conditional restrictions"),
+    ("motor_vehicle:forward:conditional", "yes @ (07:00-09:00)", "open", "Conditional restrictions"),
+    ("oneway:motor_vehicle:conditional", "yes @ (07:00-09:00)", "told season or hours", "Conditional restrictions"),
+    ("opening_hours", "Apr-Oct", "told season or hours", "Key:opening_hours"),
+    ("opening_hours", "24/7", "open", "Key:opening_hours"),
     ("goods", "no", "told heavy vehicles", "Key:goods"),
     ("hgv", "designated", "open", "Key:hgv"),
     ("hgv:conditional", "no @ (19:00-06:00)", "told heavy vehicles", "Conditional restrictions"),
@@ -155,6 +224,10 @@ ON_LINES = [
     ("highway", "busway", "shut", "Tag:highway=busway"),
     ("highway", "bus_guideway", "shut", "Tag:highway=bus_guideway"),
     ("highway", "construction", "shut", "Tag:highway=construction"),
+    ("highway", "ford", "told ford", "Tag:highway=ford"),  # the old way to write ford=yes
+    ("highway", "cycleway;footway", "shut", "Semi-colon value separator"),
+    ("highway", "stepping_stones", "shut", "Tag:ford=stepping_stones"),
+    ("highway", "removed", "shut", "Lifecycle prefix"),
     ("construction", "minor", "told works", "Key:construction"),
     ("construction", "yes", "told works", "Key:construction"),
     ("abandoned", "yes", "told out of use", "Key:abandoned"),
@@ -167,6 +240,17 @@ ON_LINES = [
     ("ford", "yes", "told ford", "Key:ford"),
     ("ford", "stepping_stones", "told ford", "Key:ford"),
     ("hazard", "rock_slide", "told danger", "Key:hazard"),
+    ("obstacle", "fallen_tree", "told danger", "Key:obstacle"),
+    ("obstacle", "no", "open", "Key:obstacle"),
+    ("tidal", "yes", "told flooding", "Key:tidal"),
+    ("flooded", "yes", "told flooding", "Humanitarian OSM Tags"),
+    ("impassable", "yes", "told out of use", "Humanitarian OSM Tags"),
+    ("passable", "no", "told out of use", "Humanitarian OSM Tags"),
+    ("passable", "yes", "open", "Humanitarian OSM Tags"),
+    ("blocked", "yes", "told out of use", "Humanitarian OSM Tags"),
+    ("damage", "severe", "told out of use", "Humanitarian OSM Tags"),
+    ("bridge", "collapsed", "told out of use", "Key:bridge"),
+    ("smoothness", "impassable", "shut", "Key:smoothness"),
     # --- barriers drawn as lines
     ("barrier", "gate", "told gate", "Key:barrier"),
     ("barrier", "yes", "shut", "Key:barrier"),
@@ -176,6 +260,18 @@ ON_POINTS = [
     ({"barrier": "height_restrictor", "maxheight": "2.1"}, "shut", "Tag:barrier=height_restrictor"),
     ({"barrier": "height_restrictor", "maxheight": "4"}, "told gate", "Tag:barrier=height_restrictor"),
     ({"barrier": "gate", "maxwidth": "2.0"}, "shut", "Key:maxwidth"),
+    ({"barrier": "gate", "width": "2.0"}, "shut", "Key:width"),
+    ({"barrier": "gate", "width": "4"}, "told gate", "Key:width"),
+    ({"barrier": "height_restrictor", "maxheight": "9'-10\""}, "shut", "Tag:barrier=height_restrictor"),
+    ({"barrier": "gate", "trailer": "no"}, "shut", "Key:trailer"),
+    ({"barrier": "gate", "hgv": "no"}, "told heavy vehicles", "Key:hgv"),
+    ({"barrier": "gate", "motor_vehicle:conditional": "no @ (Nov-Apr)"}, "told season or hours", "Key:access"),
+    ({"access:conditional": "no @ (Nov-Apr)"}, "told season or hours", "Conditional restrictions"),
+    ({"double_tracked_motor_vehicle": "no"}, "shut", "Key:access"),
+    ({"traffic_calming": "dip"}, "told danger", "Key:traffic_calming"),
+    ({"traffic_calming": "choker"}, "told danger", "Tag:traffic_calming=choker"),
+    ({"traffic_calming": "hump"}, "open", "Key:traffic_calming"),
+    ({"obstacle": "fallen_tree"}, "told danger", "Key:obstacle"),
     ({"barrier": "width_restrictor", "maxwidth": "2,1"}, "shut", "Key:barrier"),
     ({"barrier": "cattle_grid", "maxweight": "2"}, "shut", "Tag:barrier=cattle_grid"),
     ({"barrier": "cattle_grid", "maxaxleload": "2 t"}, "shut", "Key:maxaxleload"),
@@ -245,7 +341,7 @@ def test_on_a_point(tags, expected, page):
 
 def test_the_table_is_long_enough_and_each_row_names_its_page():
     rows = [*ON_LINES, *ON_POINTS]
-    assert len(rows) >= 120
+    assert len(rows) >= 280
     assert all(row[-1] for row in rows)
 
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 OVER_ROADS = ("hazards", "closures", "extra_tracks", "exits")
 _STEPS = 32  # a side of a box in degrees is no straight line in metres
+_SAME_DEG = 1e-6  # an extract without a stated box has that of its roads
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,21 +95,26 @@ def read_road_layers(
 def edges_of(main: Layer, near: BaseGeometry | None) -> Edges:
     """The edges of the road data: of what was read around the mission, of the file, and of the lines that it holds.
 
-    A clip follows a box in degrees or in metres; the lines' own boxes in both show it where the file states none.
+    A clip follows a box in degrees or in metres; the lines' own boxes in both show it where the file states none. A
+    dead end well inside a box that is stated is none of the data's, though no line reach farther.
     """
     frame = main.frame
     lines = np.asarray(frame.geometry.array, object)
     lines = lines[shapely.get_dimensions(lines) == 1]
     degrees = frame.geometry.to_crs(4326)
     west, south, east, north = degrees[frame.geometry.geom_type != "Point"].total_bounds.tolist()
+    own = west, south, east, north
     # only an extract holds lines that reach over its edge
     extent = main.record.extent_lonlat if main.record.held.kind == "roads" else None
-    stated = extent is not None and bool(np.isfinite(extent).all())
-    return Edges(
-        boxes=(_ring(extent, frame.crs),) if extent is not None and stated else (),
-        sides=(sides_of(lines), _ring((west, south, east, north), frame.crs)),
-        within=() if near is None else (Polygon(_ring(near.bounds, frame.crs)),),
-    )
+    boxes: tuple[BaseGeometry, ...] = ()
+    sides: tuple[BaseGeometry, ...] = (sides_of(lines), _ring(own, frame.crs))
+    if extent is not None and np.isfinite(extent).all():
+        boxes = (_ring(extent, frame.crs),)
+        sides = (*boxes, *sides) if np.allclose(extent, own, rtol=0, atol=_SAME_DEG) else boxes
+    # whole lines are kept: what ends beyond a box was cut there
+    within = [Polygon(shapely.get_coordinates(box)) for box in boxes]
+    within += [] if near is None else [Polygon(_ring(near.bounds, frame.crs))]
+    return Edges(boxes=boxes, sides=sides, within=tuple(within))
 
 
 def _ring(box: tuple[float, float, float, float], crs: CRS) -> LinearRing:

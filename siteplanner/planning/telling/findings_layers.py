@@ -175,7 +175,12 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "",
     ),
     "column_unit": lambda f, u: (
-        f"The name of column {f['column']} gives its unit: {f['count']:,} values without one were read in {f['unit']}.",
+        (
+            f"The mission says the unit of column {f['column']}"
+            if f["by_mission"]
+            else f"The name of column {f['column']} gives its unit"
+        )
+        + f": {f['count']:,} values without one were read in {f['unit']}.",
         "",
     ),
     "area_without_elevation": lambda f, u: (

@@ -189,7 +189,8 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "road_tag_unreadable": lambda f, u: (
         f"{f['count']} road lines have a {f['key']} that cannot be read ({', '.join(f['written'])}); it counts as "
         "unknown.",
-        "Write a number, and a unit other than the key's own after a space: 3.5, 12'6\", 16000 lbs.",
+        "Write a number, and a unit other than the key's own after a space: 3.5, 12'6\", 16000 lbs. Where a value "
+        "means that there is no limit, say so in the mission: layers.road_none.",
     ),
     "road_class_missing": _class_missing,
     "road_class_unknown": lambda f, u: (
@@ -201,6 +202,11 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         f"{f['count']} road ends missed another road by up to {u.length(f['largest_m'], 1)} and were joined to it "
         f"(the first by {u.length(f['first_m'], 1)} at {f['first_at']}).",
         "Look at these junctions if a route turns where no turn is possible.",
+    ),
+    "road_border_irregular": lambda f, u: (
+        f"The road data end along no box, and {_count(f['count'], 'road', 'roads')} may go on beyond them or not: "
+        "where that makes a difference, the ways out of the area are told as not known.",
+        "Give layers.exits: a point or a line where roads lead outside.",
     ),
     "closure_without_road": _closure_idle,
     "roads_closed": _closed,

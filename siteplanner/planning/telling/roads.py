@@ -24,7 +24,7 @@ CARRIED = {
     "bridleway": "a bridle bridge", "pipeline": "a pipe bridge", "aqueduct": "an aqueduct",
     "taxiway": "a taxiway bridge",
 }  # fmt: skip
-DIRECT = {"flood_prone": "floods", "low_water_crossing": "low-water crossing"}
+DIRECT = {"flood_prone": "floods", "low_water_crossing": "low-water crossing", "tidal": "covered by the tide"}
 WORKS = {"yes": "", "minor": "small "}
 USUAL = "No other limit is in the data, as is usual on ordinary roads: signs on the road go before the map."
 BARRIER_WORDS: dict[str, tuple[str, ...]] = {
