@@ -307,19 +307,20 @@ def _stands(
 ) -> Stands:
     """What stands on the ground as the kernel takes it: one form for all, so that it is compiled once."""
     nothing, none = np.empty((0, 0), np.float32), np.empty(0)
-    hides = nothing if surface_m is None else _ready(surface_m, window)
-    level = surface_m is not None and not np.greater(surface_m[window], elevation[window]).any()
+    hides = nothing
+    if surface_m is not None and np.greater(surface_m[window], elevation[window]).any():
+        hides = _ready(surface_m, window)
     if trees is None:
         return Stands(
-            hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none, level
+            hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none
         )
     own = np.where(trees.kinds[at] == trees.kind, trees.top_m[at], NONE).astype(np.float32)
     kinds, tops = np.ascontiguousarray(trees.kinds), _ready(trees.top_m, window)
     if over is None:
-        return Stands(hides, tops, kinds, trees.kind, own, nothing, none, none, level)
+        return Stands(hides, tops, kinds, trees.kind, own, nothing, none, none)
     higher = tops if over.top_m is trees.top_m else _ready(over.top_m, window)
     ends = np.asarray(over.mast_heights_m, float), np.asarray(over.rx_heights_m, float)[order]
-    return Stands(hides, tops, kinds, trees.kind, own, higher, *ends, level)
+    return Stands(hides, tops, kinds, trees.kind, own, higher, *ends)
 
 
 def _room_for_paths(lines: int, count: int) -> Paths:
