@@ -136,7 +136,8 @@ def fast_losses(
     if over is not None:
         lines = np.append(masts, mast_heights(over.mast_heights_m, over.rx_heights_m, frequency_mhz, k_factor))
     shape = (lines.size, rows.size)
-    counted = None if trees is None else WoodDepths(*np.zeros((4, masts.size, rows.size), np.float32))
+    depths = Depths(*np.zeros((4, masts.size, rows.size if trees is not None else 0), np.float32))
+    counted = None if trees is None else WoodDepths(*depths)
     if rows.size == 0 or math.isnan(ground):
         return np.full(shape, np.nan, np.float32), counted
     out = np.empty(shape, np.float32)
@@ -158,13 +159,9 @@ def fast_losses(
     def run(first: int, last: int) -> None:
         start, stop = int(plan.starts[first]), int(plan.starts[last])
         paths = _room_for_paths(lines.size, stop - start)
-        room = (4, masts.size, stop - start if trees is not None else 0)
-        depths = None if stands is None else Depths(*np.zeros(room, np.float32))
-        smooth_count = trace_intervals(elevation, stands, link, masts, plan, first, last, paths, depths)
+        given = None if stands is None else depths
+        smooth_count = trace_intervals(elevation, stands, link, masts, plan, first, last, paths, given)
         losses_in_place(paths, smooth_count, link, plan.order[start:stop], out)
-        if counted is not None and depths is not None:
-            for whole, part in zip(vars(counted).values(), depths, strict=True):
-                whole[:, plan.order[start:stop]] = part
 
     workers = threads or os.cpu_count() or 1
     with_profile = int(plan.starts[-1])

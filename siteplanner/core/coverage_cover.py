@@ -38,7 +38,7 @@ class Stands(NamedTuple):
 
 
 class Depths(NamedTuple):
-    """Metres of woods that each path of one job runs through, float32 (stops, n)."""
+    """Metres of woods that each path runs through, float32 (stops, cells), 0 until worked out."""
 
     mast_half: np.ndarray  # from the mast to where the path's two lines meet; in sight: to its middle
     far_half: np.ndarray

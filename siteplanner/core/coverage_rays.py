@@ -61,7 +61,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     """Fill `paths` for the cells in intervals first..last-1; returns the number of columns of `smooth`.
 
     z: float32 raster of the ground; masts: (stops,) heights above the mast's ground. stands, depths: None, or the
-    `Stands` on the ground and the `Depths` of its woods to fill (zeros; along the nearer ray).
+    `Stands` on the ground and the `Depths` of its woods to fill (along the nearer ray).
 
     With `stands.tops` the second half of the lines is the way over the trees, worked out on the same walk and only
     where the line runs under crowns at some stop; else those lines hold the first ones. Where the trees do not raise a
@@ -72,7 +72,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     starts, interval, reach, weight, length = plan.starts, plan.interval, plan.reach, plan.weight, plan.length
     nu_of, squared_of, distance_of = paths.nu, paths.squared, paths.distance
     smooth, smooth_index = paths.smooth, paths.smooth_index
-    receivers, grounds = plan.receiver, plan.ground
+    receivers, grounds, order = plan.receiver, plan.ground, plan.order
     # Every member or slice taken counts a reference, some on memory that the threads share: so members are taken once,
     # and what is worked out for each cell reads flat tables from an offset.
     if stands is not None:
@@ -379,7 +379,8 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             over_it,
                             counted,
                         )
-                    mast_half[s, place], mast_zone[s, place] = counted[0] * cell_m, counted[2] * cell_m
-                    far_half[s, place] = (counted[1] + tail) * cell_m
-                    far_zone[s, place] = (counted[3] + tail) * cell_m
+                    cell = order[position]
+                    mast_half[s, cell], mast_zone[s, cell] = counted[0] * cell_m, counted[2] * cell_m
+                    far_half[s, cell] = (counted[1] + tail) * cell_m
+                    far_zone[s, cell] = (counted[3] + tail) * cell_m
     return smooth_count
