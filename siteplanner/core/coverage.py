@@ -308,9 +308,7 @@ def _stands(
     if surface_m is not None and np.greater(surface_m[window], elevation[window]).any():
         hides = _ready(surface_m, window)
     if trees is None:
-        return Stands(
-            hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none
-        )
+        return Stands(hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none)
     own = np.where(trees.kinds[at] == trees.kind, trees.top_m[at], NONE).astype(np.float32)
     kinds, tops = np.ascontiguousarray(trees.kinds), _ready(trees.top_m, window)
     if over is None:

@@ -72,8 +72,8 @@ def cast_over(
     """The tables of one ray over the top of what stands on it, as `coverage_cast` makes those of the ground `below`;
     returns whether anything stands there.
 
-    Within `clear` cells of the mast, where the top is unknown or lower, the ground's own height counts. The ray's tables
-    begin at `ray`, those over what stands the length of two rays later for each `layer`.
+    Within `clear` cells of the mast, where the top is unknown or lower, the ground's own height counts. The ray's
+    tables begin at `ray`, those over what stands the length of two rays later for each `layer`.
     """
     at = np.uintp(ray)
     to = at + np.uintp(2 * inverse.size * layer)
@@ -98,7 +98,22 @@ def cast_over(
 
 @njit(**KERNEL)
 def cast_woods(
-    flat_trees, flat_kinds, kind, own, wide, ray, known, corner, down, aside, ground, bend, lowest, inverse, crown, steepest
+    flat_trees,
+    flat_kinds,
+    kind,
+    own,
+    wide,
+    ray,
+    known,
+    corner,
+    down,
+    aside,
+    ground,
+    bend,
+    lowest,
+    inverse,
+    crown,
+    steepest,
 ):
     """Tops of the trees at the nearest cell of each sample 0..known, NONE without; returns the first and last of them.
 

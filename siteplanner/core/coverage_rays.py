@@ -233,7 +233,9 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     # Least-squares surface: the rays' sums, blended, and the last piece up to the receiver.
                     end = flat[oa + n] + w * (flat[ob + n] - flat[oa + n]) + bend * n * n
                     sum_1 = v1[oa + n] + w * (v1[ob + n] - v1[oa + n]) + (L - n) * (g + end)
-                    sum_2 = v2[oa + n] + w * (v2[ob + n] - v2[oa + n]) + (L - n) * (g * (2.0 * L + n) + end * (L + 2.0 * n))
+                    sum_2 = (
+                        v2[oa + n] + w * (v2[ob + n] - v2[oa + n]) + (L - n) * (g * (2.0 * L + n) + end * (L + 2.0 * n))
+                    )
                     tx_surface = (2.0 * sum_1 * L - sum_2) / (L * L)
                     rx_surface = (sum_2 - sum_1 * L) / (L * L)
 
