@@ -136,7 +136,8 @@ def fast_losses(
     if over is not None:
         lines = np.append(masts, mast_heights(over.mast_heights_m, over.rx_heights_m, frequency_mhz, k_factor))
     shape = (lines.size, rows.size)
-    counted = None if trees is None else WoodDepths(*np.zeros((4, masts.size, rows.size), np.float32))
+    depths = Depths(*np.zeros((4, masts.size, rows.size if trees is not None else 0), np.float32))
+    counted = None if trees is None else WoodDepths(*depths)
     if rows.size == 0 or math.isnan(ground):
         return np.full(shape, np.nan, np.float32), counted
     out = np.empty(shape, np.float32)
@@ -158,13 +159,9 @@ def fast_losses(
     def run(first: int, last: int) -> None:
         start, stop = int(plan.starts[first]), int(plan.starts[last])
         paths = _room_for_paths(lines.size, stop - start)
-        room = (4, masts.size, stop - start if trees is not None else 0)
-        depths = None if stands is None else Depths(*np.zeros(room, np.float32))
-        smooth_count = trace_intervals(elevation, stands, link, masts, plan, first, last, paths, depths)
+        given = None if stands is None else depths
+        smooth_count = trace_intervals(elevation, stands, link, masts, plan, first, last, paths, given)
         losses_in_place(paths, smooth_count, link, plan.order[start:stop], out)
-        if counted is not None and depths is not None:
-            for whole, part in zip(vars(counted).values(), depths, strict=True):
-                whole[:, plan.order[start:stop]] = part
 
     workers = threads or os.cpu_count() or 1
     with_profile = int(plan.starts[-1])
@@ -307,19 +304,18 @@ def _stands(
 ) -> Stands:
     """What stands on the ground as the kernel takes it: one form for all, so that it is compiled once."""
     nothing, none = np.empty((0, 0), np.float32), np.empty(0)
-    hides = nothing if surface_m is None else _ready(surface_m, window)
-    level = surface_m is not None and not np.greater(surface_m[window], elevation[window]).any()
+    hides = nothing
+    if surface_m is not None and np.greater(surface_m[window], elevation[window]).any():
+        hides = _ready(surface_m, window)
     if trees is None:
-        return Stands(
-            hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none, level
-        )
+        return Stands(hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none)
     own = np.where(trees.kinds[at] == trees.kind, trees.top_m[at], NONE).astype(np.float32)
     kinds, tops = np.ascontiguousarray(trees.kinds), _ready(trees.top_m, window)
     if over is None:
-        return Stands(hides, tops, kinds, trees.kind, own, nothing, none, none, level)
+        return Stands(hides, tops, kinds, trees.kind, own, nothing, none, none)
     higher = tops if over.top_m is trees.top_m else _ready(over.top_m, window)
     ends = np.asarray(over.mast_heights_m, float), np.asarray(over.rx_heights_m, float)[order]
-    return Stands(hides, tops, kinds, trees.kind, own, higher, *ends, level)
+    return Stands(hides, tops, kinds, trees.kind, own, higher, *ends)
 
 
 def _room_for_paths(lines: int, count: int) -> Paths:

@@ -24,57 +24,78 @@ def between(flat, cols, at, down, right):
 
 
 @njit(**KERNEL)
-def cast(z, row, col, bearing, n, ground, bend, masts, corner, across, height, parent, slope, v1, v2, horizon):
-    """Sample one ray at 1..n cell lengths and fill its tables; returns the last sample that is known.
-
-    corner, across: where each sample lies, the first of its four cells in the flat raster and the shares (2, n) of the
-    row and the column after it, for the other rasters.
-    """
-    flat_z, cols = z.reshape(z.size), z.shape[1]
+def places(high, wide, row, col, bearing, n, ray, corner, down, aside):
+    """Where the samples at 1..n cell lengths lie in flat rasters of high x wide cells: the first of the four cells
+    about each, and the shares of the row below it and of the column beside it. `ray`: where its tables begin."""
     up, right = -math.cos(bearing), math.sin(bearing)
-    last_row, last_col = z.shape[0] - 1, z.shape[1] - 1
+    last_row, last_col, at = high - 1, wide - 1, np.uintp(ray)
     for i in range(1, n + 1):
         # A ray beside the outermost cells may leave the raster by less than two cells: hold it at the rim.
         y = min(max(row + up * i, 0.0), float(last_row))
         x = min(max(col + right * i, 0.0), float(last_col))
-        j, k = min(int(y), last_row - 1), min(int(x), last_col - 1)
-        fy, fx = np.float32(y - j), np.float32(x - k)
-        corner[i], across[0, i], across[1, i] = j * cols + k, fy, fx
-        height[i] = between(flat_z, cols, np.uintp(j * cols + k), fy, fx)
+        j, k = min(np.int32(y), np.int32(last_row - 1)), min(np.int32(x), np.int32(last_col - 1))
+        here = at + np.uintp(i)
+        corner[here], down[here], aside[here] = j * wide + k, np.float32(y - j), np.float32(x - k)
+
+
+@njit(**KERNEL)
+def cast(flat_z, wide, ray, n, corner, down, aside, ground, bend, height, v1, v2):
+    """Heights of the ground at the `places` 1..n of a ray and their sums; returns the last sample that is known."""
+    at = np.uintp(ray)
+    for i in range(1, n + 1):
+        here = at + np.uintp(i)
+        height[here] = between(flat_z, wide, np.uintp(corner[here]), down[here], aside[here])
     known = n
     sum_1, sum_2, before = 0.0, 0.0, 0.0
-    stops = masts.size
-    best = np.full(stops, -1e30)
-    best_at = np.ones(stops, np.int32)
-    height[0] = np.float32(0.0)
+    height[at] = np.float32(0.0)
     for i in range(1, n + 1):
-        flat = height[i] - ground
+        here = at + np.uintp(i)
+        flat = height[here] - ground
         if not flat > -1e20:  # NaN: nothing from here on is known
             known = i - 1
             for j in range(i, n + 1):
-                height[j] = np.float32(0.0)
+                height[at + np.uintp(j)] = np.float32(0.0)
             break
         sum_1 += flat + before
         sum_2 += flat * (3.0 * i - 1.0) + before * (3.0 * i - 2.0)
         before = flat
-        v1[i], v2[i] = sum_1, sum_2
-        h = flat - bend * i * i
-        height[i] = h
-        # Upper hull as parent links: as it stood at any range it can be walked from there.
-        if i == 1:
-            parent[1], slope[1] = 0, np.float32(1e30)
-        else:
-            v = np.uintp(i - 1)
-            while slope[v] * (i - np.int64(v)) <= h - height[v]:
-                v = np.uintp(parent[v])
-            parent[i], slope[i] = v, (h - height[v]) / (i - np.int64(v))
-        inverse = 1.0 / i
-        for s in range(stops):
-            rise = (h - masts[s]) * inverse
-            if rise > best[s]:
-                best[s], best_at[s] = rise, i
-            horizon[s, i] = best_at[s]
+        v1[here], v2[here] = sum_1, sum_2
+        height[here] = flat - bend * i * i
     return known
+
+
+@njit(**KERNEL)
+def hull(at, start, known, height, parent, slope):
+    """Upper hull of the ray whose tables begin at `at`, from sample `start` on; before it, it stands already.
+
+    It is kept as parent links: as it stood at any range it can be walked from there.
+    """
+    if start == 1 and known > 0:
+        parent[at + np.uintp(1)], slope[at + np.uintp(1)] = 0, np.float32(1e30)
+    for i in range(max(start, 2), known + 1):
+        here = at + np.uintp(i)
+        h, v = height[here], np.uintp(i - 1)
+        while slope[at + v] * np.float32(np.int32(i) - np.int32(v)) <= h - height[at + v]:
+            v = np.uintp(parent[at + v])
+        parent[here] = np.int32(v)
+        slope[here] = (h - height[at + v]) / np.float32(np.int32(i) - np.int32(v))
+
+
+@njit(**KERNEL)
+def horizons(at, seen, known, masts, inverse, height, horizon):
+    """The sample that stands highest as seen from each stop, up to each sample of the ray whose heights begin at `at`.
+
+    horizon: from `seen` on for the first stop, the length of two rays later for the next. inverse: (n,) float32, 1 / i.
+    """
+    for s in range(masts.size):
+        mast = np.float32(masts[s])
+        best, best_at = np.float32(-1e30), np.int32(1)
+        for i in range(1, known + 1):
+            rise = (height[at + np.uintp(i)] - mast) * inverse[i]
+            if rise > best:
+                best, best_at = rise, np.int32(i)
+            horizon[seen + np.uintp(i)] = best_at
+        seen += np.uintp(2 * inverse.size)
 
 
 @njit(**KERNEL)

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from siteplanner.core.coverage_cast import between
+from siteplanner.core.coverage_cast import between, horizons, hull
 from siteplanner.core.coverage_loss import KERNEL
 
 WINDOW = 8  # samples before the receiver that are always looked at: a cell's own foreground
@@ -35,11 +35,10 @@ class Stands(NamedTuple):
     tops: np.ndarray  # (rows, cols) float32: top of all that stands, for the way over the trees; no cells: not asked
     masts: np.ndarray  # (stops,) heights of the mast for that way
     far: np.ndarray  # (cells,) heights of the receivers for it, sorted as the plan
-    level: bool  # nothing in `hides` is above the ground where the paths are: its tables are the ground's
 
 
 class Depths(NamedTuple):
-    """Metres of woods that each path of one job runs through, float32 (stops, n)."""
+    """Metres of woods that each path runs through, float32 (stops, cells), 0 until worked out."""
 
     mast_half: np.ndarray  # from the mast to where the path's two lines meet; in sight: to its middle
     far_half: np.ndarray
@@ -48,88 +47,125 @@ class Depths(NamedTuple):
 
 
 @njit(**KERNEL)
-def cast_top(hides, corner, across, known, clear, ground, bend, masts, ground_height, height, parent, slope, horizon):
-    """Sample the top of what stands along one ray, as `coverage_cast.cast` does the ground; `ground_height`, `corner`
-    and `across` are its.
+def cast_over(
+    flat_hides,
+    wide,
+    ray,
+    known,
+    corner,
+    down,
+    aside,
+    clear,
+    ground,
+    bend,
+    masts,
+    inverse,
+    below,
+    below_parent,
+    below_slope,
+    height,
+    parent,
+    slope,
+    horizon,
+    layer,
+):
+    """The tables of one ray over the top of what stands on it, as `coverage_cast` makes those of the ground `below`;
+    returns whether anything stands there.
 
-    Within `clear` cells of the mast, where the top is unknown or lower, the ground's own height counts.
+    Within `clear` cells of the mast, where the top is unknown or lower, the ground's own height counts. The ray's
+    tables begin at `ray`, those over what stands the length of two rays later for each `layer`.
     """
-    stops = masts.size
-    best = np.full(stops, -1e30)
-    best_at = np.ones(stops, np.int32)
-    flat, cols = hides.reshape(hides.size), hides.shape[1]
+    at = np.uintp(ray)
+    to = at + np.uintp(2 * inverse.size * layer)
     first = min(int(clear + ROUNDING), known) + 1
     for i in range(1, first):
-        height[i] = ground_height[i]
+        height[to + np.uintp(i)] = below[at + np.uintp(i)]
     for i in range(first, known + 1):
-        top = between(flat, cols, np.uintp(corner[i]), across[0, i], across[1, i])
-        over = np.float32(top - ground - bend * i * i)
-        h = ground_height[i]
-        height[i] = over if over > h else h
-    for i in range(1, known + 1):
-        h = height[i]
-        if i == 1:
-            parent[1], slope[1] = 0, np.float32(1e30)
-        else:
-            v = np.uintp(i - 1)
-            while slope[v] * (i - np.int64(v)) <= h - height[v]:
-                v = np.uintp(parent[v])
-            parent[i], slope[i] = v, (h - height[v]) / (i - np.int64(v))
-        inverse = 1.0 / i
-        for s in range(stops):
-            rise = (h - masts[s]) * inverse
-            if rise > best[s]:
-                best[s], best_at[s] = rise, i
-            horizon[s, i] = best_at[s]
+        here = at + np.uintp(i)
+        top = between(flat_hides, wide, np.uintp(corner[here]), down[here], aside[here])
+        higher, h = np.float32(top - ground - bend * i * i), below[here]
+        height[to + np.uintp(i)] = higher if higher > h else h
+    while first <= known and height[to + np.uintp(first)] == below[at + np.uintp(first)]:
+        first += 1
+    # Up to there the hull is the ground's.
+    for i in range(1, first):
+        parent[to + np.uintp(i)] = below_parent[at + np.uintp(i)]
+        slope[to + np.uintp(i)] = below_slope[at + np.uintp(i)]
+    hull(to, first, known, height, parent, slope)
+    horizons(to, at + np.uintp(2 * inverse.size * masts.size * layer), known, masts, inverse, height, horizon)
+    return first <= known
 
 
 @njit(**KERNEL)
-def cast_woods(trees, kinds, kind, row, col, bearing, known, ground, bend, lowest, crown, steepest):
+def cast_woods(
+    flat_trees,
+    flat_kinds,
+    kind,
+    own,
+    wide,
+    ray,
+    known,
+    corner,
+    down,
+    aside,
+    ground,
+    bend,
+    lowest,
+    inverse,
+    crown,
+    steepest,
+):
     """Tops of the trees at the nearest cell of each sample 0..known, NONE without; returns the first and last of them.
 
     Whole cells, not blends of them: a wood then has its own depth on average, whatever the size of the cells.
-    steepest: (n,) the largest slope from the lowest mast to a crown up to each sample.
+    own: the mast's cell in the flat rasters; the other samples stand at the `places` of the ray. steepest: the
+    largest slope from the lowest mast to a crown up to each sample. inverse: (n,) float32, 1 / i, and 1 at 0.
     """
-    up, right = -math.cos(bearing), math.sin(bearing)
-    last_row, last_col = trees.shape[0] - 1, trees.shape[1] - 1
+    at, sort, cols = np.uintp(ray), np.uint8(kind), np.int64(wide)
+    crown[at] = np.float32(flat_trees[own] - ground) if flat_kinds[own] == sort else NONE
+    for i in range(1, known + 1):
+        here = at + np.uintp(i)
+        below = cols if down[here] >= np.float32(0.5) else np.int64(0)
+        beside = np.int64(1) if aside[here] >= np.float32(0.5) else np.int64(0)
+        cell = np.uintp(corner[here] + below + beside)
+        top = np.float32(flat_trees[cell] - ground - bend * i * i)
+        crown[here] = top if flat_kinds[cell] == sort else NONE
     first, last = known + 1, -1
-    best = NONE
+    best, eye = NONE, np.float32(lowest)
     for i in range(known + 1):
-        # Half a cell below 0 is still the first cell: cutting off then rounds as it must.
-        j = min(max(int(row + up * i + 0.5), 0), last_row)
-        k = min(max(int(col + right * i + 0.5), 0), last_col)
-        if kinds[j, k] == kind:
-            here = np.float32(trees[j, k] - ground - bend * i * i)
-            crown[i] = here
+        top = crown[at + np.uintp(i)]
+        if top > NONE:
             first, last = min(first, i), i
-            best = max(best, np.float32((here - lowest) / max(i, 1)))
-        else:
-            crown[i] = NONE
-        steepest[i] = best
+            best = max(best, (top - eye) * inverse[i])
+        steepest[at + np.uintp(i)] = best
     return first, last
 
 
 @njit(**KERNEL)
-def far_horizon(table, left, right, near, w, m, p, length, parent, slope):
-    """Largest slope from the receiver to the samples 1..m of a blended profile: slope, place, height, hull vertex.
+def far_horizon(table, left, right, near, both, w, m, p, length, parent, slope):
+    """Largest slope from the receiver to the samples 1..m of a blended profile: slope, place, height.
 
-    Proposed by the nearer ray's hull, decided on the blend. `p`: the receiver's height; m at least 1. The heights
-    of the rays, and the hull, stand in flat tables from `left`, `right` and `near` on.
+    Proposed by the hulls of both rays, or of the nearer one alone, decided on the blend. `p`: the receiver's height; m
+    at least 1. The heights of the rays, and their hulls, stand in flat tables from `left` and `right` on, the nearer
+    ray's from `near`.
     """
-    v = m
-    while parent[near + v] > 0 and slope[near + v] * (length - v) <= p - table[near + v]:
-        v = parent[near + v]
     best, at, height = -1e30, m, 0.0
     for i in range(max(m - WINDOW + 1, 1), m + 1):
         here = table[left + i] + w * (table[right + i] - table[left + i])
         rise = (here - p) / (length - i)
         if rise > best:
             best, at, height = rise, i, here
-    for i in range(max(v - 1, 1), min(v + 1, m) + 1):
-        here = table[left + i] + w * (table[right + i] - table[left + i])
-        rise = (here - p) / (length - i)
-        if rise > best:
-            best, at, height = rise, i, here
+    ray = near
+    for _ in range(2 if both else 1):
+        v = m
+        while parent[ray + v] > 0 and slope[ray + v] * (length - v) <= p - table[ray + v]:
+            v = parent[ray + v]
+        for i in range(max(v - 1, 1), min(v + 1, m) + 1):
+            here = table[left + i] + w * (table[right + i] - table[left + i])
+            rise = (here - p) / (length - i)
+            if rise > best:
+                best, at, height = rise, i, here
+        ray = left + right - near
     return best, at, height
 
 

@@ -17,8 +17,16 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from siteplanner.core.coverage_cast import cast, heights_over_surface, least_clearance, rises
-from siteplanner.core.coverage_cover import ROUNDING, WINDOW, cast_top, cast_woods, far_horizon, under_crowns
+from siteplanner.core.coverage_cast import (
+    cast,
+    heights_over_surface,
+    horizons,
+    hull,
+    least_clearance,
+    places,
+    rises,
+)
+from siteplanner.core.coverage_cover import ROUNDING, WINDOW, cast_over, cast_woods, far_horizon, under_crowns
 from siteplanner.core.coverage_loss import KERNEL
 
 SMOOTH_MARGIN = 1.2  # slack of the quick test for the smooth-Earth part
@@ -53,7 +61,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     """Fill `paths` for the cells in intervals first..last-1; returns the number of columns of `smooth`.
 
     z: float32 raster of the ground; masts: (stops,) heights above the mast's ground. stands, depths: None, or the
-    `Stands` on the ground and the `Depths` of its woods to fill (zeros; along the nearer ray).
+    `Stands` on the ground and the `Depths` of its woods to fill (along the nearer ray).
 
     With `stands.tops` the second half of the lines is the way over the trees, worked out on the same walk and only
     where the line runs under crowns at some stop; else those lines hold the first ones. Where the trees do not raise a
@@ -64,7 +72,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     starts, interval, reach, weight, length = plan.starts, plan.interval, plan.reach, plan.weight, plan.length
     nu_of, squared_of, distance_of = paths.nu, paths.squared, paths.distance
     smooth, smooth_index = paths.smooth, paths.smooth_index
-    receivers, grounds = plan.receiver, plan.ground
+    receivers, grounds, order = plan.receiver, plan.ground, plan.order
     # Every member or slice taken counts a reference, some on memory that the threads share: so members are taken once,
     # and what is worked out for each cell reads flat tables from an offset.
     if stands is not None:
@@ -77,41 +85,39 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     for m in range(first, last):
         longest = max(longest, reach[m])
     size = int(longest + 0.5) + 2
-    height = np.zeros((2, size), np.float32)
-    corner, across = np.zeros((2, size), np.int64), np.zeros((2, 2, size), np.float32)
-    parent = np.zeros((2, size), np.int32)
-    slope = np.zeros((2, size), np.float32)
-    v1, v2 = np.zeros((2, size), np.float32), np.zeros((2, size), np.float32)
+    # Tables of the two rays, one after the other in flat arrays.
+    flat, parent, slope = np.zeros(2 * size, np.float32), np.zeros(2 * size, np.int32), np.zeros(2 * size, np.float32)
+    v1, v2 = np.zeros(2 * size, np.float32), np.zeros(2 * size, np.float32)
+    corner, down, aside = np.zeros(2 * size, np.int64), np.zeros(2 * size, np.float32), np.zeros(2 * size, np.float32)
+    flat_z, tall, wide = z.reshape(z.size), z.shape[0], z.shape[1]
     eyes = masts
     if stands is not None and lines > stops and not np.array_equal(masts, masts_over):
         eyes = np.concatenate((masts, masts_over))
-    horizon = np.zeros((2, eyes.size, size), np.int32)
+    horizon = np.zeros(eyes.size * 2 * size, np.int32)
     floats = np.empty(size, np.float32)
     bits = floats.view(np.int32)
     known = np.zeros(2, np.int64)
     if stands is not None:
         hides, wooded = built.size > 0, kinds.size > 0
-        top_height = np.zeros((2, 2, size), np.float32)
-        top_parent = np.zeros((2, 2, size), np.int32)
-        top_slope = np.zeros((2, 2, size), np.float32)
-        top_horizon = np.zeros((2, 2, stops, size), np.int32)
-        to_cast = np.zeros(2, np.bool_)
+        top, top_parent = np.zeros(4 * size, np.float32), np.zeros(4 * size, np.int32)
+        top_slope, top_horizon = np.zeros(4 * size, np.float32), np.zeros(2 * stops * 2 * size, np.int32)
+        flat_built, flat_tops = built.reshape(built.size), tops.reshape(tops.size)
+        flat_trees, flat_kinds = trees.reshape(trees.size), kinds.reshape(kinds.size)
+        to_cast = np.zeros((2, 2), np.bool_)
+        raised = np.zeros((2, 2), np.bool_)  # whether anything stands on the ground along a ray
         drawn = np.zeros((3, stops))  # the path through: slopes from both ends and where they meet
         under = np.zeros(stops, np.bool_)
-        crown = np.zeros((2, size), np.float32)
+        crown, steepest = np.zeros(2 * size, np.float32), np.zeros(2 * size, np.float32)
         crowns = np.zeros((2, 2), np.int64)
-        steepest = np.zeros((2, size), np.float32)
-        lowest = masts.min()
+        lowest, own_cell = masts.min(), row * z.shape[1] + col
         counted = np.zeros(4)
-        top, flat_crown = top_height.reshape(4 * size), crown.reshape(2 * size)
-        flat_parent, flat_slope = top_parent.reshape(4 * size), top_slope.reshape(4 * size)
-    flat = height.reshape(2 * size)
     sights = np.empty(lines)
     sights[:stops] = masts
     if stands is not None and lines > stops:
         sights[stops:] = masts_over
     inverse = np.ones(size)
     inverse[1:] = 1.0 / np.arange(1, size)
+    short = inverse.astype(np.float32)
     count = starts[last] - starts[first]
     smooth_count = 0
 
@@ -134,54 +140,32 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         b = 1 - a
         for side in range(1 if shared else 0, 2):
             r, bearing = (a, k * turn) if side == 0 else (b, (k + 1) * turn)
-            known[r] = cast(
-                z,
-                row,
-                col,
-                bearing,
-                n if side == 0 else far,
-                ground,
-                bend,
-                eyes,
-                corner[r],
-                across[r],
-                height[r],
-                parent[r],
-                slope[r],
-                v1[r],
-                v2[r],
-                horizon[r],
-            )
+            reached, ray = n if side == 0 else far, r * size
+            places(tall, wide, row, col, bearing, reached, ray, corner, down, aside)
+            known[r] = cast(flat_z, wide, ray, reached, corner, down, aside, ground, bend, flat, v1, v2)
+            hull(np.uintp(ray), 1, known[r], flat, parent, slope)
+            horizons(np.uintp(ray), np.uintp(ray), known[r], eyes, short, flat, horizon)
             if stands is not None:
                 if wooded:
                     crowns[r] = cast_woods(
-                        trees, kinds, kind, row, col, bearing, known[r], ground, bend, lowest, crown[r], steepest[r]
+                        flat_trees,
+                        flat_kinds,
+                        kind,
+                        own_cell,
+                        wide,
+                        ray,
+                        known[r],
+                        corner,
+                        down,
+                        aside,
+                        ground,
+                        bend,
+                        lowest,
+                        short,
+                        crown,
+                        steepest,
                     )
-                to_cast[r] = lines > stops
-                if not hides:
-                    continue
-                if stands.level:
-                    end = known[r] + 1
-                    top_height[0, r, 1:end] = height[r, 1:end]
-                    top_parent[0, r, 1:end] = parent[r, 1:end]
-                    top_slope[0, r, 1:end] = slope[r, 1:end]
-                    top_horizon[0, r, :, 1:end] = horizon[r, :stops, 1:end]
-                    continue
-                cast_top(
-                    built,
-                    corner[r],
-                    across[r],
-                    known[r],
-                    clear,
-                    ground,
-                    bend,
-                    masts,
-                    height[r],
-                    top_height[0, r],
-                    top_parent[0, r],
-                    top_slope[0, r],
-                    top_horizon[0, r],
-                )
+                to_cast[0, r], to_cast[1, r] = hides, lines > stops
         oa, ob = a * size, b * size
         for position in range(starts[m], starts[m + 1]):
             place = position - starts[first]
@@ -197,47 +181,61 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
             c = a if w < 0.5 else b
             rx_m, alike, layer, layers = receivers[position], False, 0, 1
             while layer < layers:
-                if stands is not None and layer == 1:
-                    alike, rx_m = far_over[position] == rx_m, far_over[position]
+                if stands is not None:
+                    if layer == 1:
+                        alike, rx_m = far_over[position] == rx_m, far_over[position]
                     for r in range(2):
-                        if to_cast[r]:
-                            to_cast[r] = False
-                            cast_top(
-                                tops,
-                                corner[r],
-                                across[r],
+                        if to_cast[layer, r]:
+                            to_cast[layer, r] = False
+                            raised[layer, r] = cast_over(
+                                flat_built if layer == 0 else flat_tops,
+                                wide,
+                                r * size,
                                 known[r],
+                                corner,
+                                down,
+                                aside,
                                 clear,
                                 ground,
                                 bend,
-                                masts_over,
-                                height[r],
-                                top_height[1, r],
-                                top_parent[1, r],
-                                top_slope[1, r],
-                                top_horizon[1, r],
+                                masts if layer == 0 else masts_over,
+                                short,
+                                flat,
+                                parent,
+                                slope,
+                                top,
+                                top_parent,
+                                top_slope,
+                                top_horizon,
+                                layer,
                             )
                 if not alike:
-                    # Receiver's horizon: proposed by the near ray's hull, decided on the blended profile.
+                    # Receiver's horizon: proposed by the hulls of both rays, decided on the blended profile. The
+                    # nearer ray alone may run beside the one ridge that hides the mast.
                     p = g + rx_m - bend * L * L
-                    v = n
-                    while parent[c, v] > 0 and slope[c, v] * (L - v) <= p - height[c, v]:
-                        v = parent[c, v]
                     rx_slope, rx_at = -1e30, n
                     low = max(n - WINDOW + 1, 1)
                     rises(flat, oa, ob, w, p, low, n + 1 - low, L - low, floats)
                     for j in range(n - low + 1):
                         if floats[j] > rx_slope:
                             rx_slope, rx_at = floats[j], low + j
-                    for i in range(max(v - 1, 1), min(v + 1, n) + 1):
-                        rise = (flat[oa + i] + w * (flat[ob + i] - flat[oa + i]) - p) / (L - i)
-                        if rise > rx_slope:
-                            rx_slope, rx_at = rise, i
+                    for turned in range(2):
+                        e = (a + b - c if turned == 0 else c) * size
+                        if turned == 1 or known[a + b - c] >= n:
+                            v = n
+                            while parent[e + v] > 0 and slope[e + v] * (L - v) <= p - flat[e + v]:
+                                v = parent[e + v]
+                            for i in range(max(v - 1, 1), min(v + 1, n) + 1):
+                                rise = (flat[oa + i] + w * (flat[ob + i] - flat[oa + i]) - p) / (L - i)
+                                if rise > rx_slope:
+                                    rx_slope, rx_at = rise, i
 
                     # Least-squares surface: the rays' sums, blended, and the last piece up to the receiver.
                     end = flat[oa + n] + w * (flat[ob + n] - flat[oa + n]) + bend * n * n
-                    sum_1 = v1[a, n] + w * (v1[b, n] - v1[a, n]) + (L - n) * (g + end)
-                    sum_2 = v2[a, n] + w * (v2[b, n] - v2[a, n]) + (L - n) * (g * (2.0 * L + n) + end * (L + 2.0 * n))
+                    sum_1 = v1[oa + n] + w * (v1[ob + n] - v1[oa + n]) + (L - n) * (g + end)
+                    sum_2 = (
+                        v2[oa + n] + w * (v2[ob + n] - v2[oa + n]) + (L - n) * (g * (2.0 * L + n) + end * (L + 2.0 * n))
+                    )
                     tx_surface = (2.0 * sum_1 * L - sum_2) / (L * L)
                     rx_surface = (sum_2 - sum_1 * L) / (L * L)
 
@@ -251,17 +249,17 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 if stands is not None:
                     ta, tb, tc = (2 * layer + a) * size, (2 * layer + b) * size, (2 * layer + c) * size
                     end_top = min(math.ceil(L - clear - ROUNDING) - 1, n)  # the last sample outside the cleared zone
-                    hidden_by = (hides or layer == 1) and end_top >= 1 and end_top > clear
+                    hidden_by = (raised[layer, a] or raised[layer, b]) and end_top >= 1 and end_top > clear
                     top_rise, top_at, at_top = -1e30, 1, 0.0
                     if hidden_by:
                         top_rise, top_at, at_top = far_horizon(
-                            top, ta, tb, tc, w, end_top, p, L, flat_parent, flat_slope
+                            top, ta, tb, tc, known[a + b - c] >= n, w, end_top, p, L, top_parent, top_slope
                         )
                 for s in range(stops):
                     line = layer * stops + s
                     mast = sights[line]
                     q = (p - mast) * by_length
-                    u = horizon[c, min(line, eyes.size - stops + s), n]
+                    u = horizon[(2 * min(line, eyes.size - stops + s) + c) * size + n]
                     at_u = flat[oa + u] + w * (flat[ob + u] - flat[oa + u])
                     # Each end also looks at the other's horizon, or they may disagree about being blocked.
                     tx_to_u, tx_to_v = (at_u - mast) * inverse[u], (at_v - mast) * by_v
@@ -269,7 +267,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     tx_rise, rx_rise = max(tx_to_u, tx_to_v), max(rx_slope, rx_to_u)
                     hidden = tx_rise >= q  # by the ground alone
                     if stands is not None and hidden_by:
-                        t_at = top_horizon[layer, c, s, end_top]
+                        t_at = top_horizon[(2 * (layer * stops + s) + c) * size + end_top]
                         at_t = top[ta + t_at] + w * (top[tb + t_at] - top[ta + t_at])
                         tx_rise = max(tx_rise, (at_t - mast) * inverse[t_at], (at_top - mast) * inverse[top_at])
                         rx_rise = max(rx_rise, top_rise, (at_t - p) / (L - t_at))
@@ -311,7 +309,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                     nu_of[line, place] = nu
                     if stands is not None and layer == 0 and wooded:
                         # A clear line above every crown, as seen from the lowest stop, runs under none.
-                        under[s] = blocked or steepest[c, n] > q
+                        under[s] = blocked or steepest[c * size + n] > q
                         drawn[0, s], drawn[1, s] = (tx_rise, rx_rise) if blocked else (q, -q)
                         drawn[2, s] = meet
                         if under[s] and lines > stops:
@@ -343,7 +341,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                                     break
                                 previous = here
                                 over = max(over, here)
-                                i = parent[c, i]
+                                i = parent[c * size + i]
                             t, r = heights_over_surface(over, tx_angle, rx_angle, mast, g, rx_m, tx_surface, rx_surface)
                         smooth[0, smooth_count], smooth[1, smooth_count] = d_km, t
                         smooth[2, smooth_count] = r
@@ -368,7 +366,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             alike and sights[s] == sights[stops + s] and nu_of[stops + s, place] == nu_of[s, place]
                         )
                         under_crowns(
-                            flat_crown,
+                            crown,
                             c * size,
                             crowns[c, 0],
                             crowns[c, 1],
@@ -383,7 +381,8 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                             over_it,
                             counted,
                         )
-                    mast_half[s, place], mast_zone[s, place] = counted[0] * cell_m, counted[2] * cell_m
-                    far_half[s, place] = (counted[1] + tail) * cell_m
-                    far_zone[s, place] = (counted[3] + tail) * cell_m
+                    cell = order[position]
+                    mast_half[s, cell], mast_zone[s, cell] = counted[0] * cell_m, counted[2] * cell_m
+                    far_half[s, cell] = (counted[1] + tail) * cell_m
+                    far_zone[s, cell] = (counted[3] + tail) * cell_m
     return smooth_count

@@ -69,9 +69,10 @@ def cover_of(ground_m: np.ndarray, kinds: np.ndarray, stands_m: np.ndarray | Non
         own = np.where(known, np.where(tall, stands_m, 0), own).astype(np.float32)
     woods = kinds == TREES
     ground = np.asarray(ground_m, np.float32)
+    roofs = built & (own > 0) & np.isfinite(ground)
     return Cover(
         kinds,
-        np.where(built, ground + own, ground) if built.any() else None,
+        np.where(built, ground + own, ground) if roofs.any() else None,
         ground + own if woods.any() else None,
     )
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -222,6 +223,7 @@ def _blocks(count: int) -> str:
     return f"{count} resource block{'s' if count > 1 else ''}"
 
 
+@lru_cache(maxsize=8)
 def allowed_loss_db(params: LinkParameters) -> tuple[float, float]:
     """Largest path loss (down, up) that still serves on the sector's peak, dB, at the downlink frequency."""
     down, up, _ = (line.value for line in budget(params, 0.0, 0.0) if line.ends)

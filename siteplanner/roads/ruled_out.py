@@ -57,9 +57,9 @@ def _badness(reason: Reason) -> float:
     return reason.figure if reason.kind in _LESS_IS_WORSE else -reason.figure
 
 
-def shut_within(network: RoadNetwork, area: shapely.Geometry) -> np.ndarray:
-    """Roads for vehicles that are shut for the rig and meet an area."""
-    near = np.sort(network.lines_tree.query(area, predicate="intersects"))
+def shut_within(network: RoadNetwork, place: shapely.Geometry, within_m: float) -> np.ndarray:
+    """Roads for vehicles that are shut for the rig and come as near as that to a place, whatever its shape."""
+    near = np.sort(network.lines_tree.query(place, predicate="dwithin", distance=within_m))
     return near[network.tags.for_vehicles[near] & ~network.judged.drivable[near]]
 
 

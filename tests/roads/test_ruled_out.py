@@ -76,7 +76,7 @@ def test_one_row_for_each_name_and_reason_with_the_worst_figure():
         road((0, 90), (100, 90), name="A"), road((0, 120), (100, 120), name="path", highway="footway"),
     ]  # fmt: skip
     net = network(*rows)
-    shut = shut_within(net, box(EAST - 1, NORTH - 1, EAST + 500, NORTH + 200))
+    shut = shut_within(net, box(EAST - 1, NORTH - 1, EAST + 500, NORTH + 200), 0.0)
     assert net.judged.drivable[shut].sum() == 0
     assert len(shut) == 4  # a footpath is no road, whoever is shut out
     found = ruled_out(net, shut)

@@ -32,7 +32,7 @@ def shut_roads(plan: Plan) -> ShutRoads:
     drives = [r.evaluation.access.route.line for r in plan.spots if r.evaluation.access is not None]
     told = [o.route.line for r in plan.spots if (o := _other(r.evaluation)) is not None and o.route is not None]
     ways = shapely.union_all([*drives, *told]) if drives else shapely.Point()
-    near = shut_within(network, ways.buffer(AROUND_M)) if drives else np.empty(0, int)
+    near = shut_within(network, ways, AROUND_M) if drives else np.empty(0, int)
     shut = np.flatnonzero(network.tags.for_vehicles & ~network.judged.drivable)
     segments = np.union1d(near, shut[_on_search_ground(plan, network.geometry.line[shut])])
     if drives:

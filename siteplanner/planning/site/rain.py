@@ -84,6 +84,8 @@ def attenuation_db(
             warnings.simplefilter("ignore")
             import itur
 
+            # the water vapour counts in the gas alone: without it, it need not be read from its maps
+            vapour = {} if gas else {"rho": 0.0, "V_t": 0.0}
             found = itur.atmospheric_attenuation_slant_path(
                 latitude,
                 longitude,
@@ -95,6 +97,7 @@ def attenuation_db(
                 eta=EFFICIENCY,
                 tau=tilt_deg,
                 include_gas=gas,
+                **vapour,
             )
     except ImportError:
         return None

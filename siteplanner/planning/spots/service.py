@@ -148,50 +148,44 @@ def serve_points(
     convergence = grid.convergence_deg(spot.x, spot.y)
     masts = np.array([mast_height_m])
 
-    out = []
-    for label, shape in zip(point_names(frame), frame.geometry, strict=True):
-        lon, lat = (float(v) for v in grid.lonlat(shape.x, shape.y))
-        row, col = (np.array([float(v)]) for v in grid.rowcol(shape.x, shape.y))
-        here = grid.cell(shape.x, shape.y)
-        if here is None:
-            out.append(PointService(label, lat, lon, 0.0, float("nan"), float("nan"), float("nan")))
-            continue
-        row, col = np.clip(row, 0, grid.shape[0] - 1), np.clip(col, 0, grid.shape[1] - 1)
-        loss = covered_loss_db(
-            grid.values,
-            grid.cell_size_m,
-            *cell,
-            masts,
-            radio.handset_height_m,
-            radio.frequency_mhz,
-            row,
-            col,
-            inputs.cover.cover,
-            exact_losses,
-        )
-        distance, bearing, angle = directions(
-            grid.values, grid.cell_size_m, *cell, masts, radio.handset_height_m, row, col
-        )
-        probability, margin = served_probability(
-            loss[0],
-            bearing,
-            angle[0],
-            bearings_deg,
-            params,
-            pattern,
-            sigma_db=spread_db(radio.sigma_db, params.entry),
-            distance_m=distance,
-            max_radius_m=radio.max_radius_m,
-        )
-        out.append(
-            PointService(
-                label,
-                lat,
-                lon,
-                min(float(np.nan_to_num(probability)[0]), radio.most_certain_at_point),
-                float(margin[0]),
-                float(distance[0]),
-                (float(bearing[0]) + convergence) % 360,
-            )
-        )
-    return tuple(out)
+    place = np.array([(shape.x, shape.y) for shape in frame.geometry], float).reshape(-1, 2)
+    longitude, latitude = grid.lonlat(place[:, 0], place[:, 1])
+    inside = np.flatnonzero([grid.cell(x, y) is not None for x, y in place])
+    rows, cols = (np.asarray(v, float)[inside] for v in grid.rowcol(place[:, 0], place[:, 1]))
+    rows, cols = np.clip(rows, 0, grid.shape[0] - 1), np.clip(cols, 0, grid.shape[1] - 1)
+    loss = covered_loss_db(
+        grid.values,
+        grid.cell_size_m,
+        *cell,
+        masts,
+        radio.handset_height_m,
+        radio.frequency_mhz,
+        rows,
+        cols,
+        inputs.cover.cover,
+        exact_losses,
+    )
+    # where it stands in its cell counts, as it does for the path
+    distance, bearing, angle = directions(
+        grid.values, grid.cell_size_m, *cell, masts, radio.handset_height_m, rows, cols
+    )
+    probability, margin = served_probability(
+        loss[0],
+        bearing,
+        angle[0],
+        bearings_deg,
+        params,
+        pattern,
+        sigma_db=spread_db(radio.sigma_db, params.entry),
+        distance_m=distance,
+        max_radius_m=radio.max_radius_m,
+    )
+    chance = np.minimum(np.nan_to_num(probability), radio.most_certain_at_point)
+    # beyond the elevation nothing is known of a point, and none is promised service
+    told = np.full((4, len(place)), np.nan)
+    told[0] = 0.0
+    told[:, inside] = chance, margin, distance, (bearing.astype(float) + convergence) % 360
+    return tuple(
+        PointService(label, float(lat), float(lon), *figures)
+        for label, lat, lon, figures in zip(point_names(frame), latitude, longitude, told.T.tolist(), strict=True)
+    )
