@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from siteplanner.core.aim import best_aim, expected_weight, lowest_good_stop, served_probability
@@ -13,6 +15,7 @@ from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
 from siteplanner.mission.links import link_parameters, sector_pattern
 from siteplanner.planning.spots.evaluation import Coverage, PointService
 from siteplanner.planning.spots.served import service_of
+from siteplanner.planning.spots.service_error import ElevationDoubt, points_doubt, share_doubt
 from siteplanner.planning.study.inputs import CoverageInputs
 from siteplanner.planning.study.must_serve import point_names
 from siteplanner.planning.study.spot import Spot
@@ -75,12 +78,15 @@ def predict_coverage(
     weight, middle = cells.weight[counted].astype(float), margin[counted].astype(float)
     # margins that hold an error of the model, the same everywhere, are spread by the place alone
     low, high = (expected_weight(weight, middle - e * radio.model_sigma_db, places_db) for e in (1.0, -1.0))
+    mast_m, within = float(stops[chosen]), (cells.weight > 0) & ~(distance > radio.max_radius_m)
+    points, points_elevation = serve_points(inputs, spot, cell, mast_m, bearings)
+    sigma = spread_db(radio.sigma_db, params.entry)
     return Coverage(
         share=share,
         served_area_km2=float(probability.sum() * cells.cell_area_m2 / 1e6),
-        mast_height_m=float(stops[chosen]),
+        mast_height_m=mast_m,
         sector_bearings_deg=tuple(float((b + convergence) % 360) for b in bearings),
-        must_serve=serve_points(inputs, spot, cell, float(stops[chosen]), bearings),
+        must_serve=points,
         share_by_stop=tuple((float(s), float(v)) for s, v in zip(stops, aim.shares, strict=True)),
         budget=_median_budget(params, loss[chosen], margin),
         probability=probability.astype(np.float32),
@@ -88,6 +94,8 @@ def predict_coverage(
         # where nearly all or nearly nothing is served, the mean over all errors lies beyond one of the two
         share_low=min(low, share),
         share_high=max(high, share),
+        elevation=share_doubt(inputs, cell, mast_m, share, loss[chosen], margin, within, sigma),
+        points_elevation=points_elevation,
     )
 
 
@@ -138,23 +146,25 @@ def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray)
 
 def serve_points(
     inputs: CoverageInputs, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg: np.ndarray
-) -> tuple[PointService, ...]:
-    """Each must-serve point by the exact path, not by the fast kernel."""
+) -> tuple[tuple[PointService, ...], ElevationDoubt | None]:
+    """Each must-serve point by the exact path, not by the fast kernel; what the elevation does to their mean chance."""
     frame = inputs.must_serve
     if frame is None:
-        return ()
+        return (), None
     grid, radio = inputs.elevation, inputs.radio
     params, pattern = link_parameters(radio), sector_pattern(radio)
     convergence = grid.convergence_deg(spot.x, spot.y)
     masts = np.array([mast_height_m])
+    sigma = spread_db(radio.sigma_db, params.entry)
 
-    out = []
+    out, paths = [], []
     for label, shape in zip(point_names(frame), frame.geometry, strict=True):
         lon, lat = (float(v) for v in grid.lonlat(shape.x, shape.y))
         row, col = (np.array([float(v)]) for v in grid.rowcol(shape.x, shape.y))
         here = grid.cell(shape.x, shape.y)
         if here is None:
             out.append(PointService(label, lat, lon, 0.0, float("nan"), float("nan"), float("nan")))
+            paths.append((float(cell[0]), float(cell[1]), np.nan, np.nan))
             continue
         row, col = np.clip(row, 0, grid.shape[0] - 1), np.clip(col, 0, grid.shape[1] - 1)
         loss = covered_loss_db(
@@ -179,10 +189,12 @@ def serve_points(
             bearings_deg,
             params,
             pattern,
-            sigma_db=spread_db(radio.sigma_db, params.entry),
+            sigma_db=sigma,
             distance_m=distance,
             max_radius_m=radio.max_radius_m,
         )
+        within = bool(distance[0] <= radio.max_radius_m)
+        paths.append((row[0], col[0], loss[0, 0], margin[0] if within else np.nan))
         out.append(
             PointService(
                 label,
@@ -194,4 +206,5 @@ def serve_points(
                 (float(bearing[0]) + convergence) % 360,
             )
         )
-    return tuple(out)
+    doubts, of_mean = points_doubt(inputs, cell, mast_height_m, np.array(paths), [p.probability for p in out], sigma)
+    return tuple(replace(p, elevation=d) for p, d in zip(out, doubts, strict=True)), of_mean
