@@ -22,9 +22,10 @@ from siteplanner.core.coverage_exact import path_loss_exact_db
 from siteplanner.core.ground_cover import TREES, cover_of, covered_loss_db
 from siteplanner.core.likely_ground import LANES, likely_ground
 from siteplanner.mission import Radio
-from siteplanner.planning.choose.certainty import bias_of, doubt_of
+from siteplanner.planning.choose.certainty import bias_of, doubt_of, leeway
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Coverage
-from siteplanner.planning.spots.service_error import ElevationDoubt, doubt_about, share_doubt
+from siteplanner.planning.spots.service_error import doubt_about, share_doubt
 from siteplanner.planning.telling.prediction import doubt_words, elevation_sentence
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.units import METRIC
@@ -197,10 +198,10 @@ def test_the_ranking_knows_it_of_each_spot_by_itself(valley_plan):
         e = ranked.evaluation
         assert e.coverage.elevation is not None
         assert e.coverage.elevation.spread > 0
-        own = 100 * np.hypot(mission.doubts.share, e.coverage.elevation.spread)
+        own = 100 * np.hypot(mission.doubts.share * leeway(e.coverage.share), e.coverage.elevation.spread)
         assert doubt_of("coverage", e, mission) == pytest.approx(own)
         assert bias_of("coverage", e) == pytest.approx(100 * e.coverage.elevation.bias)
-        assert doubt_of("must_serve", e, mission) >= 100 * mission.doubts.must_serve
+        assert doubt_of("must_serve", e, mission) >= 100 * e.coverage.points_elevation.spread
         assert all(p.elevation is None or p.elevation.low <= p.elevation.high for p in e.coverage.must_serve)
     assert bias_of("access", e) == 0
 

@@ -6,7 +6,8 @@ between it and the mean of all (`true_figure`). So the best of many noisy figure
 noise is taken off again before it is drawn. A bias that is known at each spot (`bias_of`) is added first. The slope is
 left as told: which way a gradient errs is open, so that the flattest of many is drawn steeper anyway. On top come the
 errors that all spots share (`shared_errors`), limits that a spot may break after all (`losses`), and the weights.
-Scores are worked out from the drawn figures with the criteria's own utilities; a spot's chance is the share of draws in which it passes and leads.
+Scores are worked out from the drawn figures with the criteria's own utilities; a spot's chance is the share of draws in
+which it passes and leads.
 """
 
 from __future__ import annotations
@@ -31,8 +32,8 @@ from siteplanner.planning.choose.losses import (
 )
 from siteplanner.planning.choose.ranked import Certainty, FigureRange, LossCause, RankedSpot
 from siteplanner.planning.choose.shared_errors import Shared, draw_shared, drive_off, points_off, share_off
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Evaluation
-from siteplanner.planning.spots.service_error import ElevationDoubt
 
 Key = tuple[float, float]  # of a spot
 DRAWS = 2000

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from siteplanner.core.parking import MORE_LIKELY_THAN_NOT
 from siteplanner.mission import Mission
 from siteplanner.mission.criteria import CRITERIA, Measured
 from siteplanner.planning.choose.corners import holding
@@ -14,7 +15,6 @@ from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.spots.evaluation import Evaluation
 
 Place = tuple[bool, float]
-MORE_LIKELY_THAN_NOT = 0.5
 
 
 def measure(evaluation: Evaluation, mission: Mission) -> dict[str, Measured]:

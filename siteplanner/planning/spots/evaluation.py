@@ -22,10 +22,10 @@ from siteplanner.planning.site.magnetic import Magnetic
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.drive_facts import Told
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
 from siteplanner.planning.spots.room import Room
 from siteplanner.planning.spots.served import Service
-from siteplanner.planning.spots.service_error import ElevationDoubt
 from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.spots.slots import VisibleArc
 from siteplanner.planning.study.spot import Spot

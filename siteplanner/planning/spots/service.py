@@ -13,9 +13,10 @@ from siteplanner.core.ground_cover import covered_loss_db
 from siteplanner.core.handset_place import spread_db
 from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
 from siteplanner.mission.links import link_parameters, sector_pattern
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Coverage, PointService
 from siteplanner.planning.spots.served import service_of
-from siteplanner.planning.spots.service_error import ElevationDoubt, points_doubt, share_doubt
+from siteplanner.planning.spots.service_error import points_doubt, share_doubt
 from siteplanner.planning.study.inputs import CoverageInputs
 from siteplanner.planning.study.must_serve import point_names
 from siteplanner.planning.study.spot import Spot

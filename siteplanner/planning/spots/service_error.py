@@ -7,7 +7,7 @@ the share is told too low. Both that and its spread are worked out over draws of
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import ndtr
@@ -15,6 +15,7 @@ from scipy.special import ndtr
 from siteplanner.core.cover_error import loss_shifts_db
 from siteplanner.core.horizon_error import NINE_IN_TEN
 from siteplanner.core.likely_ground import DRAWS, LikelyGround
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.study.inputs import CoverageInputs
 
 PATHS = 48  # of the thousands to the cells of the area
@@ -24,19 +25,6 @@ OF_BIAS, OF_HIDDEN = 0.3, 0.75
 NINE_IN_TEN_DRAWS = (0.05, 0.95)
 _FIRST = 2  # lanes before the draws
 _LEAST = 0.02  # the least that a path counts in the choice, against one at the edge of service
-
-
-@dataclass(frozen=True)
-class ElevationDoubt:
-    """A share or a probability: what the true ground is expected to add to the told figure, and how far that is known.
-
-    `low`, `high`: the figure in nine cases of ten, for the elevation's own error alone.
-    """
-
-    bias: float
-    spread: float  # one standard deviation
-    low: float
-    high: float
 
 
 def doubt_about(figure: float, bias: float, spread: float) -> ElevationDoubt:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from siteplanner.planning.choose.scoring import MORE_LIKELY_THAN_NOT
+from siteplanner.core.parking import MORE_LIKELY_THAN_NOT
 from siteplanner.planning.telling.backhaul import clause, used_words
 from siteplanner.planning.telling.room import radii_text
 from siteplanner.planning.telling.units import Units
