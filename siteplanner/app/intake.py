@@ -28,6 +28,7 @@ NAME_WORDS: dict[str, tuple[str, ...]] = {
     "closures": ("roadclos", "closedroad", "roadblock", "bridgeout"),
     "extra_tracks": ("extratrack", "newtrack", "addedtrack", "drawntrack", "dozerline"),
     "land_cover": ("landcover", "landuse", "landclass"),
+    "people": ("people", "population", "inhabitant", "persons"),
     "surface": ("surface", "dsm", "canopy", "tree", "firstreturn", "vegetation"),
     "hazards": ("hazard", "flood", "slide", "danger", "burn", "avalanche", "plume", "risk"),
     "keep_out": ("keepout", "exclusion", "nogo", "closed", "closure", "private", "protected", "cultural", "wilderness"),

@@ -12,6 +12,7 @@ WORDS = {  # on screen; a layer without words here goes by its own name
     "surface": "Surface heights (trees, roofs)",
     "land_cover": "Land cover classes",
     "incident_area": "Incident area",
+    "people": "People (raster)",
     "roads": "Roads",
     "extra_tracks": "Tracks to add to the roads",
     "closures": "Road closures",

@@ -34,7 +34,7 @@ BUILT = ("suburban", "urban", "dense_urban")
 LEAST_M = 1.0  # lower than this nothing stands: grass, and the error of two rasters
 HEIGHT_GAIN_MHZ = (30.0, 3000.0)  # where P.2108-1 section 3.1 holds
 
-_BUILT_M = np.array([CLUTTER_HEIGHT_M[kind] if kind in BUILT else 0.0 for kind in KINDS])
+BUILT_M = np.array([CLUTTER_HEIGHT_M[kind] if kind in BUILT else 0.0 for kind in KINDS])
 
 Losses = Callable[..., tuple[np.ndarray, WoodDepths | None]]
 
@@ -60,7 +60,7 @@ def cover_of(ground_m: np.ndarray, kinds: np.ndarray, stands_m: np.ndarray | Non
     """
     own = np.array([CLUTTER_HEIGHT_M[k] if k in (*BUILT, "trees") else 0.0 for k in KINDS], np.float32)[kinds]
     kinds = kinds.astype(np.uint8)
-    built = _BUILT_M[kinds] > 0
+    built = BUILT_M[kinds] > 0
     if stands_m is not None:
         known = np.isfinite(stands_m)
         tall = np.greater_equal(stands_m, LEAST_M, where=known, out=np.zeros(kinds.shape, bool))
@@ -120,12 +120,12 @@ def covered_loss_db(
     masts = np.atleast_1d(np.asarray(mast_heights_m, float))
     rows, cols = np.atleast_1d(np.asarray(target_rows)), np.atleast_1d(np.asarray(target_cols))
     at = np.floor(rows + 0.5).astype(int), np.floor(cols + 0.5).astype(int)
-    mast_built, far_built = float(_BUILT_M[cover.kinds[row, col]]), _BUILT_M[cover.kinds[at]]
+    mast_built, far_built = float(BUILT_M[cover.kinds[row, col]]), BUILT_M[cover.kinds[at]]
 
     mast_over, far_over, over = mast_built, far_built, None
     trees = None if cover.top_m is None else Trees(cover.top_m, cover.kinds, TREES)
     if cover.top_m is not None:
-        mast_trees, far_trees = float(_trees_m(cover, elevation_m, (row, col))), _trees_m(cover, elevation_m, at)
+        mast_trees, far_trees = float(trees_m(cover, elevation_m, (row, col))), trees_m(cover, elevation_m, at)
         mast_over, far_over = max(mast_built, mast_trees), np.maximum(far_built, far_trees)
         over = OverTrees(cover.top_m, np.maximum(masts, mast_over), np.maximum(rx_height_m, far_over))
     loss, depths = losses(
@@ -168,7 +168,7 @@ def covered_loss_db(
     return loss
 
 
-def _trees_m(cover: Cover, ground_m: np.ndarray, at: tuple) -> np.ndarray:
+def trees_m(cover: Cover, ground_m: np.ndarray, at: tuple) -> np.ndarray:
     """Height of the trees on the cells themselves, 0 without."""
     assert cover.top_m is not None
     return np.where(cover.kinds[at] == TREES, cover.top_m[at] - ground_m[at], 0.0)

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from siteplanner.core.geodesy import wrap_180_deg, wrap_360_deg
 from siteplanner.core.terrain import attitude, best_heading, jack_lifts_m
 
+MORE_LIKELY_THAN_NOT = 0.5  # a chance
 _STEP_DEG = 0.5
 _STEPS = 100  # slopes up to the limit that a mean is taken over
 

@@ -9,15 +9,16 @@ from siteplanner.mission.parts import Part
 
 class Doubts(Part):
     """One standard deviation each, independent from spot to spot but for `season_db` and `weights`. What the
-    elevation's error does to slope and grades is worked out at each spot instead; the radio model's own error is
-    `radio.model_sigma_db`, what hour and crew share `times.parts_alike`."""
+    elevation's error does to slope, grades and service is worked out at each spot instead, for the service on top of
+    what is said here; the radio model's own error is `radio.model_sigma_db`, what hour and crew share
+    `times.parts_alike`."""
 
     share: float = Field(
         0.05,
         ge=0,
         le=0.5,
         description="Of the served share of the area where half of it is served (0.05: 5 points), less toward none and "
-        "all: errors of the elevation along the paths, clutter. Common practice, no source.",
+        "all: clutter, and the model where it differs from spot to spot. Common practice, no source.",
     )
     must_serve: float = Field(
         0.10,

@@ -69,6 +69,17 @@ class Layers(Part):
     incident_area: str = Field(
         json_schema_extra=_hold("polygon"), description="Polygons that need coverage; column `weight` optional."
     )
+    people: str | None = Field(
+        None,
+        json_schema_extra=_hold("raster"),
+        description="Optional raster of people: who is served is then counted by it, cell by cell, in the place of the "
+        "column `people` of the incident area; without a column `weight` it weighs the cells too.",
+    )
+    people_unit: Literal["per_cell", "per_km2"] | None = Field(
+        None,
+        description="What the numbers of `people` count: people in each cell of that raster, or people to a square "
+        "kilometre. None: asked for where a raster is given; never guessed.",
+    )
     roads: str = Field(
         json_schema_extra=_hold("line"),
         description="Road lines with OpenStreetMap keys, or other columns by `road_columns`; or an OpenStreetMap "

@@ -8,12 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from siteplanner.errors import Finding
 from siteplanner.mission import Weights, mission_from_dict
-from siteplanner.planning.choose.scoring import firmness, measure, rank, score
+from siteplanner.planning.choose.scoring import firmness, measure, place_by, rank, score
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, Ground, PointService
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.findings import said
 
 MISSION = mission_from_dict(
     {
@@ -130,3 +132,35 @@ def test_nearly_all_is_never_told_as_all():
 
     told = [share_words(Coverage(s, 0.0, 8.0, (), (), ())).split(" of ")[0] for s in (0.0, 0.004, 0.5, 0.996, 1.0)]
     assert told == ["0 %", "below 1 %", "50 %", "above 99 %", "100 %"]
+
+
+def steep(name, chance, **figures):
+    e = evaluation(name, **figures)
+    return replace(e, ground=replace(e.ground, steep_chance=chance))
+
+
+def test_a_spot_more_likely_too_steep_than_not_ranks_behind_all_others():
+    """Points cannot make up for it: A has the most, and stands behind C, which has the least."""
+    ranked = rank([steep("A", 0.93, share=0.9), steep("B", 0.3, share=0.5), steep("C", 0.5, share=0.2)], MISSION)
+    assert [r.spot.name for r in ranked] == ["B", "C", "A"]
+    assert [r.rank for r in ranked] == [1, 2, 3]
+    assert ranked[2].score > ranked[0].score
+    firm = firmness(ranked)
+    assert (firm.judged, firm.lead_points) == (3, pytest.approx(ranked[0].score - ranked[1].score))
+    assert firm.taken_by != "A"
+
+
+def test_where_all_are_more_likely_too_steep_the_points_count():
+    ranked = rank([steep("A", 0.93, share=0.5), steep("B", 0.6, share=0.9)], MISSION)
+    assert [r.spot.name for r in ranked] == ["B", "A"]
+    assert place_by(None, 3.0) == place_by(math.nan, 3.0) == (True, 3.0)
+    assert place_by(0.51, 90.0) < place_by(0.5, 1.0)
+
+
+def test_the_crew_reads_why():
+    facts = {"slope_deg": 2.0, "uncertainty_deg": 9.0, "limit_deg": 5.0, "chance": 0.93, "cell_m": 83.0}
+    text = said(Finding("slope_not_known_at_size", "caution", facts=facts)).message
+    assert text.endswith("is 93 %, so it ranks behind all spots where it is less likely than not.")
+    assert (
+        "ranks behind" not in said(Finding("slope_not_known_at_size", "warning", facts=facts | {"chance": 0.4})).message
+    )

@@ -3,10 +3,11 @@
 A figure told of a spot is the true one plus an error of its own. Over the judged spots the true figures scatter with
 the variance of the told ones less that of the errors; given a told figure, the true one is then normal about a point
 between it and the mean of all (`true_figure`). So the best of many noisy figures is told too high: its own part of the
-noise is taken off again before it is drawn. The slope is left as told: which way a
-gradient errs is open, so that the flattest of many is drawn steeper anyway. On top come the errors that all spots share
-(`shared_errors`), limits that a spot may break after all (`losses`), and the weights. Scores are worked out from the
-drawn figures with the criteria's own utilities; a spot's chance is the share of draws in which it passes and leads.
+noise is taken off again before it is drawn. A bias that is known at each spot (`bias_of`) is added first. The slope is
+left as told: which way a gradient errs is open, so that the flattest of many is drawn steeper anyway. On top come the
+errors that all spots share (`shared_errors`), limits that a spot may break after all (`losses`), and the weights.
+Scores are worked out from the drawn figures with the criteria's own utilities; a spot's chance is the share of draws in
+which it passes and leads.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from siteplanner.planning.choose.losses import (
 )
 from siteplanner.planning.choose.ranked import Certainty, FigureRange, LossCause, RankedSpot
 from siteplanner.planning.choose.shared_errors import Shared, draw_shared, drive_off, points_off, share_off
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Evaluation
 
 Key = tuple[float, float]  # of a spot
@@ -52,11 +54,9 @@ def leeway(share: float) -> float:
 def doubt_of(name: str, e: Evaluation, mission: Mission) -> float:
     """One standard deviation of the error of a criterion's figure at a spot, in its unit; 0 where none is known."""
     doubts = mission.doubts
-    if name == "coverage":
-        return 100 * doubts.share * (1.0 if e.coverage is None else leeway(e.coverage.share))
-    if name == "must_serve":
-        points = () if e.coverage is None else e.coverage.must_serve
-        return 100 * doubts.must_serve * (sum(leeway(p.probability) for p in points) / len(points) if points else 1.0)
+    if name in ("coverage", "must_serve"):
+        elevation = _by_elevation(name, e)
+        return 100 * math.hypot(_beside_elevation(name, e, mission), 0.0 if elevation is None else elevation.spread)
     if name == "access":
         return 0.0 if e.access is None else doubts.drive_share * e.access.drive_time_s / 60
     if name == "ground":
@@ -70,6 +70,31 @@ def doubt_of(name: str, e: Evaluation, mission: Mission) -> float:
             return doubts.link_margin_db
         return sky_doubt_deg(e, mission)
     return 0.0
+
+
+def bias_of(name: str, e: Evaluation) -> float:
+    """What the true figure of a criterion is expected to lie above the told one, for the elevation's error; its unit.
+
+    The told figure stays that of the elevation as it was given: map, people and points are worked out on it, and a
+    share that is not theirs would contradict them. What is drawn here, and the ranges, lie about the corrected one.
+    """
+    elevation = _by_elevation(name, e)
+    return 0.0 if elevation is None else 100 * elevation.bias
+
+
+def _beside_elevation(name: str, e: Evaluation, mission: Mission) -> float:
+    """What is stated for the share or the mean chance at points beside the elevation's error, as a share."""
+    doubts = mission.doubts
+    if name == "coverage":
+        return doubts.share * (1.0 if e.coverage is None else leeway(e.coverage.share))
+    points = () if e.coverage is None else e.coverage.must_serve
+    return doubts.must_serve * (sum(leeway(p.probability) for p in points) / len(points) if points else 1.0)
+
+
+def _by_elevation(name: str, e: Evaluation) -> ElevationDoubt | None:
+    if e.coverage is None or name not in ("coverage", "must_serve"):
+        return None
+    return e.coverage.elevation if name == "coverage" else e.coverage.points_elevation
 
 
 def shifted(name: str, e: Evaluation, by: float) -> Evaluation:
@@ -211,14 +236,14 @@ def _likely(
 ) -> tuple[np.ndarray, np.ndarray]:
     """(mean, standard deviation) of each spot's true figure, by its own error alone."""
     doubt = np.array([doubt_of(name, r.evaluation, mission) for r in taken])
-    centre, spread = value.copy(), doubt.copy()
+    centre, spread = value + np.array([bias_of(name, r.evaluation) for r in taken]), doubt.copy()
     if name == "ground":
         return centre, spread
     # figures of unlike kinds (a dish's degrees, a link's decibels) are no sample of one another
     kinds = [next((c.label for c in r.criteria if c.name == name), None) for r in taken]
     for kind in set(kinds):
         rows = np.flatnonzero([k == kind for k in kinds] & np.isfinite(value))
-        centre[rows], spread[rows] = true_figure(value[rows], doubt[rows])
+        centre[rows], spread[rows] = true_figure(centre[rows], doubt[rows])
     return centre, spread
 
 

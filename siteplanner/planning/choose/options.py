@@ -223,7 +223,9 @@ def _first_of(against: Price, best_at: Sequence[BestAt]) -> Difference | None:
 def leads(field: Field, row: int, rows: Sequence[int], against: Price) -> tuple[BestAt, ...]:
     """What a spot is best at: alone in front, by more than nothing that counts; the first also by its score."""
     steps, values = field.figures.steps, field.figures.values
-    out = [BestAt(SCORE, field.judged[0].score / 100, "judged")] if row == 0 else []
+    most = max(r.score for r in field.judged)  # one that stands back may have more than the first
+    top = row == 0 and field.judged[0].score >= most
+    out = [BestAt(SCORE, field.judged[0].score / 100, "judged")] if top else []
     among: tuple[tuple[Literal["judged", "options"], Sequence[int]], ...]
     among = ("judged", range(len(field.judged))), ("options", rows)
     for k, figure in enumerate(field.figures.figures):

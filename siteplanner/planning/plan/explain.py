@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from siteplanner.data.grid_reference import grid_reference
 from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission, mission_from_dict
 from siteplanner.planning.choose.ranked import ScoreLine
-from siteplanner.planning.choose.scoring import score
+from siteplanner.planning.choose.scoring import Place, place_by, score
 from siteplanner.planning.limits.cells import rule_ground
 from siteplanner.planning.limits.ruling import OUTSIDE
 from siteplanner.planning.plan.detail import forecast_of, in_detail
@@ -44,11 +45,19 @@ def explain(plan: Plan, latitude: float, longitude: float) -> Explanation:
     """
     if plan.judge is None:
         raise InputError("This plan came without its layers.", remedy="Run its mission again, then ask.")
-    return explain_with(plan.judge, plan.mission, latitude, longitude, [r.score for r in plan.judged])
+    return explain_with(
+        plan.judge,
+        plan.mission,
+        latitude,
+        longitude,
+        [place_by(r.evaluation.ground.steep_chance, r.score) for r in plan.judged],
+    )
 
 
-def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: float, scores: list[float]) -> Explanation:
-    """As `explain`, with the scores of the spots to rank against."""
+def explain_with(
+    judge: Judge, mission: Mission, latitude: float, longitude: float, places: Sequence[Place]
+) -> Explanation:
+    """As `explain`, with what the spots to rank against stand by."""
     grid = judge.study.elevation
     if 180 < longitude <= 360:  # as a map in one piece across the 180th meridian writes it
         longitude -= 360
@@ -79,7 +88,7 @@ def explain_with(judge: Judge, mission: Mission, latitude: float, longitude: flo
         inside,
         criteria,
         total if passes else None,
-        1 + sum(s > total for s in scores) if passes else None,
+        1 + sum(p > place_by(evaluation.ground.steep_chance, total) for p in places) if passes else None,
         () if compass is None or compass.finding is None else (compass.finding,),
     )
 
@@ -90,7 +99,8 @@ def reweigh(found: Explanation, plan: Plan) -> Explanation:
     total = float(sum(c.contribution for c in criteria))
     if not found.passes:
         return replace(found, criteria=criteria)
-    rank = 1 + sum(r.score > total for r in plan.judged)
+    own = place_by(found.evaluation.ground.steep_chance, total)
+    rank = 1 + sum(place_by(r.evaluation.ground.steep_chance, r.score) > own for r in plan.judged)
     return replace(found, criteria=criteria, score=total, would_rank=rank)
 
 
@@ -110,7 +120,8 @@ def explain_record(
     try:
         mission = mission_from_dict(record["mission"], base=record["mission_folder"], file=str(file))
         known = {i["file"]: i["sha256"] for i in record["inputs"]}
-        scores = [float(s["score"]) for s in record.get("judged") or record["spots"]]
+        rivals = record.get("judged") or record["spots"]
+        places = [place_by(s.get("ground", s).get("steep_chance"), float(s["score"])) for s in rivals]
         lifted = any(f.get("code") == "required_unmet" for f in record["findings"])
     except (KeyError, TypeError):
         raise InputError(
@@ -125,7 +136,7 @@ def explain_record(
         if known.get(i.file, i.sha256) != i.sha256
     )
     judge = Judge(study, ruling, way, forecast=forecast_of(mission)[0], required_holds=not lifted)
-    found = explain_with(judge, mission, latitude, longitude, scores)
+    found = explain_with(judge, mission, latitude, longitude, places)
     return Explanation(
         found.evaluation,
         found.in_search_ground,

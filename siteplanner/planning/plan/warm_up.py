@@ -20,8 +20,10 @@ def compile_coverage() -> None:
 
     from siteplanner.core.aim import best_aim, expected_weight
     from siteplanner.core.antenna import SectorPattern
+    from siteplanner.core.cover_error import loss_shifts_db
     from siteplanner.core.coverage import directions
     from siteplanner.core.ground_cover import TREES, cover_of, covered_loss_db
+    from siteplanner.core.likely_ground import likely_ground
     from siteplanner.core.link import LinkParameters
 
     ground = np.random.default_rng(0).normal(0, 20, (40, 40)).astype(np.float32)
@@ -29,6 +31,8 @@ def compile_coverage() -> None:
     stops = np.array([8.0, 12.0])
     woods = cover_of(ground, np.full(ground.shape, TREES, np.uint8))
     loss = covered_loss_db(ground, 10.0, 20, 20, stops, 1.5, 763.0, rows, cols, woods)
+    likely = likely_ground(ground, 10.0, 10.0, 0.8)
+    loss_shifts_db(ground, 10.0, 20, 20, 8.0, 1.5, 763.0, rows, cols, loss[0], woods, likely)
     distance, bearing, angle = directions(ground, 10.0, 20, 20, stops, 1.5, rows, cols)
     best_aim(loss, bearing, angle, np.ones(len(rows)), LinkParameters(), SectorPattern(), distance_m=distance)
     expected_weight(np.ones(2), np.zeros(2), 5.5)

@@ -22,6 +22,7 @@ from siteplanner.planning.site.magnetic import Magnetic
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.drive_facts import Told
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
 from siteplanner.planning.spots.room import Room
 from siteplanner.planning.spots.served import Service
@@ -109,6 +110,7 @@ class PointService:
     margin_db: float
     distance_m: float
     bearing_deg: float
+    elevation: ElevationDoubt | None = None  # what the elevation's own error does to the probability
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,6 +128,8 @@ class Coverage:
     service: Service | None = None  # who is served; None in a plan that was put together by hand
     share_low: float = math.nan  # the share if the model is off by one of its own standard errors, everywhere alike
     share_high: float = math.nan
+    elevation: ElevationDoubt | None = None  # what the elevation's own error does to the share
+    points_elevation: ElevationDoubt | None = None  # and to the mean probability at the must-serve points
 
 
 @dataclass(frozen=True)

@@ -50,6 +50,7 @@ class Service:
     seam_share: float | None  # of the served weight, where own sectors disturb each other; None: one sector, or apart
     handsets: int  # that the cell carries at once
     talk_erlangs: float  # talks at once that so many lines carry at `BLOCKING`
+    people_from: Literal["raster", "polygons"] | None = None  # what counts the people; None: nobody does
 
 
 def service_of(
@@ -67,9 +68,15 @@ def service_of(
     for own in cells.polygons:
         share = float(probability[own.cells].mean()) if len(own.cells) else 0.0
         served = None if own.people is None else own.people * share
+        if own.people_of is not None:
+            served = float((probability[own.cells] * own.people_of).sum())
         polygons.append(PolygonService(own.name, share, own.area_km2, own.people, served))
     known = [p for p in polygons if p.people is not None and p.people_served is not None]
     complete = bool(polygons) and len(known) == len(polygons)
+    people = sum(p.people or 0.0 for p in known) if complete else None
+    people_served = sum(p.people_served or 0.0 for p in known) if complete else None
+    if cells.people is not None:
+        people, people_served = float(cells.people.sum()), float((probability * cells.people).sum())
     level, way = SERVICES[params.service], deciding_direction(params)
     return Service(
         kind=params.service,
@@ -82,12 +89,13 @@ def service_of(
         weighted_by=cells.weighted_by,
         weighted_share=float((probability * cells.weight).sum()),
         area_share=float(probability.mean()),
-        people=sum(p.people or 0.0 for p in known) if complete else None,
-        people_served=sum(p.people_served or 0.0 for p in known) if complete else None,
+        people=people,
+        people_served=people_served,
         polygons=tuple(polygons),
         seam_share=_seam_share(radio, pattern, cells, probability, bearing_deg, elevation_deg, sector_bearings_deg),
         handsets=radio.users,
         talk_erlangs=offered_erlangs(radio.users, BLOCKING),
+        people_from=None if people is None else "polygons" if cells.people is None else "raster",
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from siteplanner.core.aim import best_aim, expected_weight, lowest_good_stop, served_probability
@@ -11,8 +13,10 @@ from siteplanner.core.ground_cover import covered_loss_db
 from siteplanner.core.handset_place import spread_db
 from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
 from siteplanner.mission.links import link_parameters, sector_pattern
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Coverage, PointService
 from siteplanner.planning.spots.served import service_of
+from siteplanner.planning.spots.service_error import points_doubt, share_doubt
 from siteplanner.planning.study.inputs import CoverageInputs
 from siteplanner.planning.study.must_serve import point_names
 from siteplanner.planning.study.spot import Spot
@@ -75,12 +79,15 @@ def predict_coverage(
     weight, middle = cells.weight[counted].astype(float), margin[counted].astype(float)
     # margins that hold an error of the model, the same everywhere, are spread by the place alone
     low, high = (expected_weight(weight, middle - e * radio.model_sigma_db, places_db) for e in (1.0, -1.0))
+    mast_m, within = float(stops[chosen]), (cells.weight > 0) & ~(distance > radio.max_radius_m)
+    points, points_elevation = serve_points(inputs, spot, cell, mast_m, bearings)
+    sigma = spread_db(radio.sigma_db, params.entry)
     return Coverage(
         share=share,
         served_area_km2=float(probability.sum() * cells.cell_area_m2 / 1e6),
-        mast_height_m=float(stops[chosen]),
+        mast_height_m=mast_m,
         sector_bearings_deg=tuple(float((b + convergence) % 360) for b in bearings),
-        must_serve=serve_points(inputs, spot, cell, float(stops[chosen]), bearings),
+        must_serve=points,
         share_by_stop=tuple((float(s), float(v)) for s, v in zip(stops, aim.shares, strict=True)),
         budget=_median_budget(params, loss[chosen], margin),
         probability=probability.astype(np.float32),
@@ -88,6 +95,8 @@ def predict_coverage(
         # where nearly all or nearly nothing is served, the mean over all errors lies beyond one of the two
         share_low=min(low, share),
         share_high=max(high, share),
+        elevation=share_doubt(inputs, cell, mast_m, share, loss[chosen], margin, within, sigma),
+        points_elevation=points_elevation,
     )
 
 
@@ -138,15 +147,16 @@ def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray)
 
 def serve_points(
     inputs: CoverageInputs, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg: np.ndarray
-) -> tuple[PointService, ...]:
-    """Each must-serve point by the exact path, not by the fast kernel."""
+) -> tuple[tuple[PointService, ...], ElevationDoubt | None]:
+    """Each must-serve point by the exact path, not by the fast kernel; what the elevation does to their mean chance."""
     frame = inputs.must_serve
     if frame is None:
-        return ()
+        return (), None
     grid, radio = inputs.elevation, inputs.radio
     params, pattern = link_parameters(radio), sector_pattern(radio)
     convergence = grid.convergence_deg(spot.x, spot.y)
     masts = np.array([mast_height_m])
+    sigma = spread_db(radio.sigma_db, params.entry)
 
     place = np.array([(shape.x, shape.y) for shape in frame.geometry], float).reshape(-1, 2)
     longitude, latitude = grid.lonlat(place[:, 0], place[:, 1])
@@ -176,7 +186,7 @@ def serve_points(
         bearings_deg,
         params,
         pattern,
-        sigma_db=spread_db(radio.sigma_db, params.entry),
+        sigma_db=sigma,
         distance_m=distance,
         max_radius_m=radio.max_radius_m,
     )
@@ -185,7 +195,13 @@ def serve_points(
     told = np.full((4, len(place)), np.nan)
     told[0] = 0.0
     told[:, inside] = chance, margin, distance, (bearing.astype(float) + convergence) % 360
-    return tuple(
+    paths = np.full((len(place), 4), np.nan)  # row and column, loss and margin of each
+    paths[:, :2] = cell
+    within = np.where(distance <= radio.max_radius_m, margin, np.nan)
+    paths[inside] = np.column_stack([rows, cols, loss[0], within])
+    out = [
         PointService(label, float(lat), float(lon), *figures)
         for label, lat, lon, figures in zip(point_names(frame), latitude, longitude, told.T.tolist(), strict=True)
-    )
+    ]
+    doubts, of_mean = points_doubt(inputs, cell, mast_height_m, paths, [p.probability for p in out], sigma)
+    return tuple(replace(p, elevation=d) for p, d in zip(out, doubts, strict=True)), of_mean

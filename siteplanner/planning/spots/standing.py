@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from siteplanner.core.geodesy import wrap_180_deg
-from siteplanner.core.parking import chance_above, mast_in_beam, parking_heading
+from siteplanner.core.parking import MORE_LIKELY_THAN_NOT, chance_above, mast_in_beam, parking_heading
 from siteplanner.core.roughness import REACH, hidden_gradient_sd
 from siteplanner.core.terrain import (
     FINE_CELLS,
@@ -176,7 +176,9 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
     }
     if not ground.known_at_size:
         wide = max(ground.cell_size_m, ground.source_cell_m)
-        severity: Severity = "caution" if ground.steep_chance > 0.5 else "warning"  # more likely too steep than not
+        severity: Severity = (
+            "caution" if ground.steep_chance > MORE_LIKELY_THAN_NOT else "warning"
+        )  # more likely too steep than not
         out.append(Finding("slope_not_known_at_size", severity, facts={**facts, "cell_m": wide}))
     elif ground.slope_deg <= limit < ground.slope_deg + ground.slope_uncertainty_deg:
         out.append(Finding("may_be_too_steep", "warning", facts=facts))

@@ -14,6 +14,7 @@ import numpy as np
 
 from siteplanner.core.antenna import dish_beam_deg
 from siteplanner.core.horizon_error import GroundNoise
+from siteplanner.core.likely_ground import LikelyGround
 from siteplanner.data.grid import Grid
 from siteplanner.mission import DonorLink, OpenSky, Radio, Satellite
 from siteplanner.planning.study.area import AreaCells
@@ -99,6 +100,7 @@ class CoverageInputs:
     radio: Radio
     mast_stops_m: tuple[float, ...]
     mast_stop_tolerance: float
+    likely: LikelyGround
 
 
 def dish_view(study: Study) -> DishView:
@@ -153,4 +155,5 @@ def coverage_inputs(study: Study) -> CoverageInputs:
         study.mission.radio,
         trailer.mast_stops_m,
         trailer.mast_stop_tolerance,
+        study.likely,
     )

@@ -34,6 +34,7 @@ from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission
 from siteplanner.planning.study.area import area_cells
 from siteplanner.planning.study.beyond import Beyond, read_beyond
+from siteplanner.planning.study.counted import people_in
 from siteplanner.planning.study.cover import Surface, cover_findings, ground_cover
 from siteplanner.planning.study.donors import Donor, check_wanted, read_donors
 from siteplanner.planning.study.driving import speeds_driven
@@ -87,14 +88,15 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         search_ground = burn([place.search], grid)
         stands = ground_cover(mission, grid, surface.value, classes.value)
         cover = Loaded(None, (), cover_findings(mission, search_ground, grid, surface.value, classes.value))
-        cells = area_cells(place.area, grid, mission.search.coverage_cell_m)
+        people = people_in(mission, place.area, grid, reuse)
+        cells = area_cells(place.area, grid, mission.search.coverage_cell_m, people.value)
     with stages.stage("Building the road network"):
         network = build_roads(mission, place, ground.value, roads.value, reuse)
     with stages.stage("Measuring slope"):
         slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m))
     known = Loaded(None, (), ground_findings(grid, search_ground))
     made: tuple[Loaded[Any], ...]
-    made = asked, starts, area, donors, ground, surface, classes, cover, roads, layers, network, known
+    made = asked, starts, area, people, donors, ground, surface, classes, cover, roads, layers, network, known
     drawn = {} if donors.value.table is None else {"donor_sites": donors.value.table}
     study = Study(
         mission=mission,

@@ -11,6 +11,7 @@ from pyproj import CRS
 
 from siteplanner.core.flow import Flow, flow, height_above_drainage_m
 from siteplanner.core.horizon import Blocks
+from siteplanner.core.likely_ground import LikelyGround, likely_ground
 from siteplanner.data.burn import burn
 from siteplanner.data.grid import Grid
 from siteplanner.data.records import InputRecord
@@ -76,6 +77,12 @@ class Study:
     def canopy_m(self) -> np.ndarray | None:
         """Surface less elevation per cell, at least 0: trees and roofs. None without a surface."""
         return None if self.obstacles is None else self.obstacles.values - self.elevation.values
+
+    @cached_property
+    def likely(self) -> LikelyGround:
+        """What the true ground may be, given the elevation's own error."""
+        grid, error = self.elevation, elevation_error_m(self.mission, self.source_cell_m)
+        return likely_ground(grid.values, grid.cell_size_m, self.source_cell_m, error)
 
     @cached_property
     def flow(self) -> Flow:

@@ -156,6 +156,7 @@ def judged_row(ranked: RankedSpot, hangs: Hanging | None, near: Nearby) -> dict[
         "water_m": _short(near.water_m),
         "above_channel_m": _short(e.ground.above_drainage_m),
         "slope_deg": round(e.ground.slope_deg, 2),
+        "steep_chance": None if math.isnan(e.ground.steep_chance) else round(e.ground.steep_chance, 3),
     }  # fmt: skip
 
 

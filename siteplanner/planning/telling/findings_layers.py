@@ -83,7 +83,24 @@ def _left_out(f: Facts, u: Units) -> tuple[str, str]:
     )
 
 
+def _people_counted(f: Facts, u: Units) -> tuple[str, str]:
+    column = " The incident area's own column `people` is not used." if f["column"] else ""
+    weighs = " They weigh the area, for it has no column `weight`." if f["weighs"] else ""
+    remedy = "Leave layers.people out to count by the column." if f["column"] else ""
+    return f"People are counted by this raster: {f['people']:,.0f} in the incident area.{column}{weighs}", remedy
+
+
 LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
+    "people_counted": _people_counted,
+    "people_gaps": lambda f, u: (
+        f"The raster of people tells nothing of {u.share(f['share'], 1)} of the incident area: "
+        "nobody is counted there.",
+        "Give a raster that covers it; ask who may be there.",
+    ),
+    "people_negative": lambda f, u: (
+        f"{f['count']:,} cells hold negative numbers of people, such as {f['value']:g}: nobody is counted there.",
+        "Set the raster's nodata value.",
+    ),
     "elevation_coarser_than_cells": lambda f, u: (
         f"Cells of {f['cell_size_m']:g} m are cut from a raster of {f['source_cell_m']:.1f} m: they show no more than "
         "it does.",

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from siteplanner.core.parking import MORE_LIKELY_THAN_NOT
 from siteplanner.planning.telling.backhaul import clause, used_words
 from siteplanner.planning.telling.room import radii_text
 from siteplanner.planning.telling.units import Units
@@ -35,7 +36,10 @@ def _chance(f: Facts, u: Units) -> str:
     """`; the chance that it is above the limit of 5.0° is 22 %`; '' where it is not known."""
     if not math.isfinite(f["chance"]):
         return ""
-    return f"; the chance that it is above the limit of {u.angle(f['limit_deg'])} is {u.share(f['chance'])}"
+    back = (
+        ", so it ranks behind all spots where it is less likely than not" if f["chance"] > MORE_LIKELY_THAN_NOT else ""
+    )
+    return f"; the chance that it is above the limit of {u.angle(f['limit_deg'])} is {u.share(f['chance'])}{back}"
 
 
 def _not_at_size(f: Facts, u: Units) -> tuple[str, str]:

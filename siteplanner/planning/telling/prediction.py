@@ -10,6 +10,7 @@ from siteplanner.mission import Mission, Radio
 from siteplanner.planning.spots.evaluation import Coverage
 from siteplanner.planning.telling.units import Units
 
+TOLD_POINTS = 0.1  # a bias below it is not told
 _WITHOUT = {"water": "open water", "open": "open ground with nothing on it"}
 _WITH = {
     "suburban": "suburban ground with houses and trees of",
@@ -57,10 +58,28 @@ def prediction_sentence(radio: Radio, units: Units) -> str:
 
 
 def doubt_words(coverage: Coverage, units: Units) -> str:
-    """`48 % to 83 %`: the share if the model is off by its own standard error; '' where not worked out."""
-    if not (math.isfinite(coverage.share_low) and math.isfinite(coverage.share_high)):
+    """`80 % to 84 % for the elevation's error, 48 % to 83 % if the model is off`; '' where not worked out."""
+    parts, by = [], coverage.elevation
+    if by is not None:
+        digits = 1 if units.share(by.low) == units.share(by.high) else 0
+        parts.append(f"{units.share(by.low, digits)} to {units.share(by.high, digits)} for the elevation's error")
+    if math.isfinite(coverage.share_low) and math.isfinite(coverage.share_high):
+        parts.append(f"{units.share(coverage.share_low)} to {units.share(coverage.share_high)} if the model is off")
+    return ", ".join(parts)
+
+
+def elevation_sentence(coverage: Coverage, units: Units) -> str:
+    """What the elevation's own error does to the share, and which way; '' where not worked out."""
+    by = coverage.elevation
+    if by is None:
         return ""
-    return f"{units.share(coverage.share_low)} to {units.share(coverage.share_high)} if the model is off"
+    points = 100 * abs(by.bias)
+    way = "more" if by.bias > 0 else "less"
+    likely = f", most likely {points:.1f} points {way} than told" if points >= TOLD_POINTS else ""
+    return (
+        f"Elevation's own error: in 9 cases of 10 the share lies between {units.share(by.low, 1)} and "
+        f"{units.share(by.high, 1)}{likely}; what is told is that of the elevation as given."
+    )
 
 
 def probability_meaning(radio: Radio, units: Units) -> str:

@@ -352,6 +352,8 @@ def evaluation_record(e: Evaluation, listed: Sequence[RankedSpot] = ()) -> dict[
             "share": c.share,
             "share_low": c.share_low,
             "share_high": c.share_high,
+            "elevation": None if c.elevation is None else asdict(c.elevation),
+            "points_elevation": None if c.points_elevation is None else asdict(c.points_elevation),
             "served_area_km2": c.served_area_km2,
             "mast_height_m": c.mast_height_m,
             "sector_bearings_deg": list(c.sector_bearings_deg),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from siteplanner.planning.spots.evaluation import Coverage
 from siteplanner.planning.spots.served import BLOCKING, SEAM_DB, Service
+from siteplanner.planning.telling.prediction import elevation_sentence
 from siteplanner.planning.telling.units import METRIC, Units
 
 PLACES = {
@@ -100,7 +101,8 @@ def service_lines(coverage: Coverage, units: Units = METRIC) -> list[str]:
     if coverage.service is None:
         return []
     lines = [service_sentence(coverage, units), *polygon_words(coverage.service, units)]
-    return [*lines, *filter(None, (handsets_sentence(coverage.service, units), seam_sentence(coverage.service, units)))]
+    more = elevation_sentence(coverage, units), handsets_sentence(coverage.service, units)
+    return [*lines, *filter(None, (*more, seam_sentence(coverage.service, units)))]
 
 
 def handsets_sentence(service: Service, units: Units = METRIC) -> str:

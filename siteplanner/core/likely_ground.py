@@ -1,0 +1,134 @@
+"""What the true ground may be, given an elevation with errors: the mean of it, and draws around it.
+
+The error of a height against its neighbours' is taken as normal and independent from cell to cell of the source, and
+straight between them, as in `horizon_error`. The ground is parted by the size of its forms into two bands and the rest
+(B3 spline, every second cell at the second: Starck and Murtagh 2006, Astronomical Image and Data Analysis, section
+1.4.4; from memory). In a band the told form is the true one plus the error's; over the cells around, the true ones
+scatter with the variance of the told ones less the error's. Normal both, so that the true one is the told one times
+k = 1 - error variance / told variance, give or take sqrt(k) of the error (Wiener's filter, taken locally). Smooth
+ground keeps little of its noise, rough ground all of it, and a draw is as rough as the truth: an elevation with its
+error added once more would be rougher than the told one, which is rougher than the truth already.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from scipy.ndimage import uniform_filter
+
+DRAWS = 22  # in pairs of opposite errors, so that what is straight in the error leaves no mark on the mean
+LANES = DRAWS + 2  # beside them the ground as told and the mean of the true one
+TILE = 64  # errors repeat after so many cells, each time from another row on
+HIDING_CELL_M = 25.0  # cells from here on hide forms that a path meets; a profile of 30 m steps is usual (P.1812)
+DRAWN = 1.5  # source cells wider than the raster's by this: the ground between them is drawn, not measured
+_AROUND = (9, 17, 33)  # cells across the square that the variance of each band is taken over
+_NEIGHBOURS = ((1, 150 / 512), (3, -25 / 512), (5, 3 / 512))  # half-band filter, maximally flat
+
+
+@dataclass(frozen=True, eq=False)
+class LikelyGround:
+    """True ground less told ground, on cells as far apart as the source's.
+
+    `parts_m`: (rows, cols, 4) float32, its mean, and what the two errors and the hidden forms of `error_tiles` are
+    multiplied by. `steps`: samples of a path to a cell of the elevation, two to a cell that hides forms.
+    """
+
+    parts_m: np.ndarray
+    per_cell: float  # cells of this raster to a cell of the elevation
+    steps: int = 1
+
+
+def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, sigma_m: float) -> LikelyGround:
+    """The true ground given a told one with independent errors of `sigma_m` in cells of `source_cell_m`.
+
+    elevation_m: (rows, cols), NaN unknown; near what is not known nothing is taken off. Raises ValueError for an
+    error below 0.
+    """
+    if sigma_m < 0:
+        raise ValueError("sigma_m must not be negative")
+    step = source_cell_m / cell_m if source_cell_m > DRAWN * cell_m else 1.0
+    told = np.asarray(elevation_m, np.float32) if step == 1.0 else _every(np.asarray(elevation_m), step)
+    known, hides = np.isfinite(told), source_cell_m >= HIDING_CELL_M
+    filled = np.where(known, told, np.float32(told[known].mean() if known.any() else 0.0))
+    parts = np.zeros((*told.shape, 4), np.float32)
+    for number, (size, band, noise) in enumerate(zip(_AROUND, _bands(filled), _noise_shares(), strict=False), 1):
+        error = noise * sigma_m**2
+        spread = uniform_filter(band * band, size, mode="nearest")
+        with np.errstate(divide="ignore", invalid="ignore"):
+            k = np.where(spread > 0, np.clip(1 - error / spread, 0, 1), 0.0) if sigma_m > 0 else np.ones(told.shape)
+        parts[..., 0] -= (1 - k) * band
+        if number < 3:
+            parts[..., number] = sigma_m * np.sqrt(k)
+        if number == 1 and hides:
+            parts[..., 3] = np.sqrt(np.maximum(spread - error, 0))
+    unknown = uniform_filter(known.astype(np.float32), _AROUND[0], mode="nearest") < 1 - 1e-4
+    parts[unknown, 0] = 0
+    return LikelyGround(parts, 1 / step, max(round(2 / step), 1) if hides else 1)
+
+
+@lru_cache(maxsize=1)
+def error_tiles() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Errors of the finest forms, of the others, and hidden forms half a cell apart; the same in every run.
+
+    (TILE + 1, TILE + 1, LANES) float32 each.
+
+    Lane 0 is the ground as told, lane 1 the mean; then pairs of opposite errors. The last row and column are the first.
+    """
+    rng = np.random.default_rng(23)
+    whole, hidden = np.zeros((2, TILE, TILE, LANES), np.float32)
+    for errors in (whole, hidden):
+        half = rng.standard_normal((TILE, TILE, DRAWS // 2)).astype(np.float32)
+        errors[:, :, 2::2], errors[:, :, 3::2] = half, -half
+    fine = _bands(whole, "wrap")[0]
+    pad = ((0, 1), (0, 1), (0, 0))
+    fine, others, hidden = (np.pad(t, pad, mode="wrap") for t in (fine, whole - fine, hidden))
+    return fine, others, hidden
+
+
+def _bands(heights: np.ndarray, mode: Literal["edge", "wrap"] = "edge") -> tuple[np.ndarray, ...]:
+    """Forms of about a cell, of about two, of about four, and the rest; they add up to the heights."""
+    out = []
+    for apart in (1, 2, 4):
+        smooth = _smooth(heights, apart, mode)
+        out.append(heights - smooth)
+        heights = smooth
+    return (*out, heights)
+
+
+def _smooth(heights: np.ndarray, apart: int, mode: Literal["edge", "wrap"]) -> np.ndarray:
+    """Straight through the middle of neighbours `apart`, to the sixth order; every other weight is 0."""
+    for axis in (0, 1):
+        reach, size = 5 * apart, heights.shape[axis]
+        padded = np.pad(heights, [(reach, reach) if n == axis else (0, 0) for n in range(heights.ndim)], mode=mode)
+        out = heights * np.float32(0.5)
+        for steps, weight in _NEIGHBOURS:
+            both = _part(padded, axis, reach + steps * apart, size) + _part(padded, axis, reach - steps * apart, size)
+            both *= np.float32(weight)
+            out += both
+        heights = out
+    return heights
+
+
+def _part(heights: np.ndarray, axis: int, first: int, size: int) -> np.ndarray:
+    return heights[first : first + size] if axis == 0 else heights[:, first : first + size]
+
+
+@lru_cache(maxsize=1)
+def _noise_shares() -> tuple[float, ...]:
+    """Variance of independent errors of 1 m in each band; by the weights."""
+    one = np.zeros((127, 127), np.float32)
+    one[63, 63] = 1.0
+    return tuple(float((band**2).sum()) for band in _bands(one)[:-1])
+
+
+def _every(heights: np.ndarray, step: float) -> np.ndarray:
+    """Heights at every `step`-th cell from the first on, straight between cells."""
+    rows, cols = (np.arange(0, size - 1 + 1e-9, step) for size in heights.shape)
+    j, k = (np.minimum(at.astype(int), size - 2) for at, size in zip((rows, cols), heights.shape, strict=True))
+    down, right = (rows - j).astype(np.float32)[:, None], (cols - k).astype(np.float32)[None]
+    top = heights[np.ix_(j, k)] * (1 - right) + heights[np.ix_(j, k + 1)] * right
+    bottom = heights[np.ix_(j + 1, k)] * (1 - right) + heights[np.ix_(j + 1, k + 1)] * right
+    return (top * (1 - down) + bottom * down).astype(np.float32)
