@@ -3,8 +3,9 @@
 The first spot; then the best-scoring spots that differ in kind from every better option: their service overlaps by
 less than `ALIKE`, or they hang on another lifeline (the loss of `ANOTHER_M` of road cuts the better one off and not
 them), or they serve a named point that it does not. A spot that another judged one beats in everything is none
-(`dominance`). So that no purpose goes without, the best spot for a named point without service comes before those that
-serve other ground, and so does the best on another lifeline than the first.
+(`dominance`), nor is one more likely than not too steep to stand on. So that no purpose goes without, the best spot
+for a named point without service comes before those that serve other ground, and so does the best on another lifeline
+than the first.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from siteplanner.planning.choose.dominance import Compared, Figure, Hanging, bea
 from siteplanner.planning.choose.overlap import overlap
 from siteplanner.planning.choose.price import Difference, Price, price
 from siteplanner.planning.choose.ranked import Certainty, RankedSpot
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.site.timeline import DRIVE_LOW
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.spots.lifelines import Section
@@ -134,7 +136,10 @@ def choose_rows(field: Field, most: int = MOST) -> tuple[int, ...]:
         return differ[low, high]
 
     def may(row: int) -> bool:
-        """It differs from every option, and no judged spot beats it in everything."""
+        """It differs from every option, and no judged spot beats it in everything; one that is more likely than not
+        too steep to stand on is none where the first is not."""
+        if stands_back(field.judged[row].evaluation) and not stands_back(field.judged[0].evaluation):
+            return False
         if not all(apart(row, o) for o in chosen):
             return False
         if row not in free:

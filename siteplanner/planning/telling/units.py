@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from siteplanner.core.constants import FOOT_M, MILE_M, POUND_KG
-from siteplanner.mission import Mission
+
+if TYPE_CHECKING:
+    from siteplanner.mission import Mission
 
 NOT_KNOWN = "not known"
 INCH_M = FOOT_M / 12
