@@ -11,10 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from siteplanner.core.constants import MILE_M
 from siteplanner.planning.telling.units import Units
 from siteplanner.roads.descents import Descent
 
-RECHECK_M = 1609.344  # one mile. Common practice
+RECHECK_M = MILE_M  # one mile. Common practice
 WIRE_DOWN_M = 10.668  # 35 ft: public advice of the Electrical Safety Foundation, from memory; OSHA asks for 10 ft
 RATED_GRADE_PCT = 12.0  # SAE J2807: launch and parking brake on 12 %, from memory
 
