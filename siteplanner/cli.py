@@ -351,13 +351,14 @@ def _print_json(value: Any) -> None:
 
 def _say_finding(finding: Finding, mission: Mission | None = None) -> None:
     from siteplanner.planning.telling.findings import said
+    from siteplanner.planning.telling.signal_words import signal_word
     from siteplanner.planning.telling.units import METRIC, reader_units
 
     units = reader_units(mission).first if mission is not None else METRIC
     words, severity = said(finding, units), finding.severity
-    style = {"caution": "bold red", "warning": "yellow"}.get(severity, "dim")
+    style = {"warning": "bold red", "note": "dim"}.get(severity, "yellow")
     where = f" [{Path(finding.file).name}]" if finding.file else ""
-    text = f"{severity.upper()}{where}: {words.message} {words.remedy}"
+    text = f"{signal_word(severity)}{where}: {words.message} {words.remedy}"
     stderr.print(clean(text), style=style, markup=False, highlight=False, soft_wrap=True)
 
 

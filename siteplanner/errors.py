@@ -12,7 +12,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, Self
 
-Severity = Literal["caution", "warning", "note"]
+Severity = Literal["warning", "notice", "check", "unknown", "note"]
+SEVERITIES: tuple[Severity, ...] = ("warning", "notice", "check", "unknown", "note")
+"""The gravest first: people, the unit, the plan, what the data leave open, what was mended."""
 
 
 class SiteplannerError(Exception):
@@ -79,9 +81,10 @@ class Cancelled(SiteplannerError):
 class Finding:
     """Something the user must know that does not stop the run.
 
-    `code` is a stable short name (`elevation_in_feet`), `severity` is `caution` (can hurt someone),
-    `warning` (may make the plan wrong) or `note` (was mended, or is worth knowing). `facts` are its figures (SI, units
-    in their names) and names; `planning.telling.findings` says them.
+    `code` is a stable short name (`elevation_in_feet`), `severity` is `warning` (can kill or hurt
+    someone), `notice` (can harm the unit), `check` (may make the plan wrong), `unknown` (the data or the mission leave
+    it open) or `note` (was mended, or is worth knowing). `facts` are its figures (SI, units in their names) and names;
+    `planning.telling.findings` says them, `planning.telling.signal_words` has the word that stands before them.
     """
 
     code: str

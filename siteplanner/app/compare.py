@@ -10,6 +10,7 @@ import streamlit as st
 from siteplanner.app import style
 from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
+from siteplanner.errors import SEVERITIES
 from siteplanner.outputs.words.text import named, percent_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -176,7 +177,7 @@ def own_findings(spots: list[RankedSpot], units: Units) -> list[tuple[RankedSpot
         for f in r.evaluation.findings
         if f.code not in common and f.severity != "note"
     ]
-    return sorted(found, key=lambda item: item[1] != "caution")
+    return sorted(found, key=lambda item: SEVERITIES.index(item[1]))
 
 
 def over(one: RankedSpot, other: RankedSpot, units: Units) -> str:

@@ -23,6 +23,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
 from siteplanner.planning.telling.score import score_text
 from siteplanner.planning.telling.screen import breakdown_words
+from siteplanner.planning.telling.signal_words import CHECK
 from siteplanner.planning.telling.words import firmness_sentence, head_words, recommend, risk_words, why_words
 
 MAP_KEY = "plan_map"
@@ -121,7 +122,7 @@ def answer(plan: Plan, units: Units) -> str:
 
 def kept_note(work: Work) -> str:
     """That this plan is not on the disk, when it is not."""
-    return style.note("warning", "Take care.", work.note) if work.note else ""
+    return style.note("check", f"{CHECK}.", work.note) if work.note else ""
 
 
 def nothing_passes(plan: Plan, units: Units) -> None:

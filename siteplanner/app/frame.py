@@ -12,9 +12,10 @@ from siteplanner.app.coordinates import FORMATS
 from siteplanner.app.labels import Units, error_text
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.units import System
 
 PAGES = "_pages"
@@ -78,7 +79,7 @@ def side_panel(system: System) -> None:
             format_func=lambda f: f[:1].upper() + f[1:],
         )
         st.caption("Bearings are true, clockwise from north, with magnetic beside them. Angles are degrees.")
-        st.caption(CAUTION)
+        st.caption(PLANNING_AID)
     st.session_state[UNITS] = Units(system, place=place)
 
 
@@ -107,4 +108,4 @@ def finding_note(finding: Any) -> str:
     """A finding with its file and remedy."""
     words = said(finding, units_now())
     where = f"{Path(finding.file).name}: " if finding.file else ""
-    return style.note(finding.severity, finding.severity.capitalize() + ".", where + words.message, words.remedy)
+    return style.note(finding.severity, signal_word(finding.severity) + ".", where + words.message, words.remedy)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from siteplanner.core.constants import FOOT_M, POUND_KG
-from siteplanner.errors import Finding, SiteplannerError
+from siteplanner.errors import SEVERITIES, Finding, SiteplannerError
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.telling import units
 
@@ -63,9 +63,6 @@ class Units(units.Units):
 
     def to_kg(self, value: float) -> float:
         return value * POUND_KG if self.is_us else value
-
-
-SEVERITIES = ("caution", "warning", "note")
 
 
 def by_severity(findings: tuple[Finding, ...] | list[Finding]) -> list[Finding]:

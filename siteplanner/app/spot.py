@@ -20,7 +20,7 @@ from siteplanner.core.link import BudgetLine
 from siteplanner.outputs.sheets.figure_horizon import horizon_svg
 from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.site_plan import site_svg
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import bearing_text, clean, named, percent_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.overhead_lines import mast_fall_m
@@ -46,11 +46,12 @@ from siteplanner.planning.telling.room import room_words
 from siteplanner.planning.telling.score import place_text
 from siteplanner.planning.telling.screen import cells_words, dish_aim_words, link_aim_words, together_words
 from siteplanner.planning.telling.service import served_words, service_lines
+from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.sky import look_state, margin_text
 from siteplanner.planning.telling.trees import tree_rows
 from siteplanner.planning.telling.units import parts_that_add_up
 from siteplanner.planning.telling.words import (
-    CAUTIONS,
+    BEFORE_ACTING,
     best_look,
     compass_point,
     drainage_words,
@@ -356,9 +357,9 @@ def cautions(e: Evaluation, units: Units) -> None:
     st.subheader("Before anyone acts on this", anchor=False)
     st.html(
         "".join(
-            style.note(f.severity, f.severity.capitalize() + ".", said(f, units).message, said(f, units).remedy)
+            style.note(f.severity, signal_word(f.severity) + ".", said(f, units).message, said(f, units).remedy)
             for f in by_severity(e.findings)
         )
-        + "".join(style.note("caution", "Caution.", text) for text in CAUTIONS)
+        + "".join(style.note("warning", f"{word}.", text) for word, text in BEFORE_ACTING)
     )
-    st.caption(plain(CAUTION))
+    st.caption(plain(PLANNING_AID))

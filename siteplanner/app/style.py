@@ -59,7 +59,8 @@ CSS = """<style>
   border: 1px solid rgba(0, 0, 0, .35); }
 .sp-note { border-left: 5px solid #5A6472; padding: 3px 0 3px 12px; margin: 0 0 8px; font-size: 15px;
   line-height: 1.4; }
-.sp-note.caution { border-color: light-dark(#B84A00, #FF8A3D); } .sp-note.warning { border-color: #E69F00; }
+.sp-note.warning { border-color: light-dark(#B84A00, #FF8A3D); }
+.sp-note:is(.notice, .check, .unknown) { border-color: #E69F00; }
 .sp-note.out { border-color: light-dark(#A3123F, #FF7A9A); }
 .sp-note.in { border-color: light-dark(#007A59, #2FCFA0); }
 .sp-note b { margin-right: 6px; }

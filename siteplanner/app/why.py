@@ -24,6 +24,7 @@ from siteplanner.planning.telling.lifeline import way_in_short, way_out_short
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.score import score_points, score_text
 from siteplanner.planning.telling.screen import drive_words, look_words, served_words, would_rank_words
+from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.words import on_air_words
 
 
@@ -91,7 +92,7 @@ def verdict(found: Explanation, plan: Plan, units: Units) -> str:
     for finding in (*found.findings, *found.evaluation.findings):
         text += style.note(
             finding.severity,
-            finding.severity.capitalize() + ".",
+            signal_word(finding.severity) + ".",
             said(finding, units).message,
             said(finding, units).remedy,
         )

@@ -68,13 +68,13 @@ def bounded(frame: GeoDataFrame, path: Path) -> tuple[GeoDataFrame, list[Finding
             file=path,
         )
     if tangled.any():
-        findings.append(Finding("tangled_lines", "warning", file=path.name, facts={"count": int(tangled.sum())}))
+        findings.append(Finding("tangled_lines", "check", file=path.name, facts={"count": int(tangled.sum())}))
         frame, shapes, lines = frame[~tangled], shapes[~tangled], lines[~tangled]
     pairs = _pairs(shapes)
     if pairs > _MANY_PAIRS and lines.any():
         again = lines & _again(frame)
         if again.any():
-            findings.append(Finding("equal_lines", "warning", file=path.name, facts={"count": int(again.sum())}))
+            findings.append(Finding("equal_lines", "check", file=path.name, facts={"count": int(again.sum())}))
             frame, shapes = frame[~again], shapes[~again]
             pairs = _pairs(shapes)
     if pairs > (_MOST_PAIRS if lines.any() else _MOST_AREAS):

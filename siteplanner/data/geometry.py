@@ -93,7 +93,7 @@ def mend(frame: GeoDataFrame, kinds: set[Kind], name: str) -> tuple[GeoDataFrame
 
     findings: list[Finding] = []
 
-    def note(code: str, severity: Literal["note", "warning"] = "warning", **facts: Any) -> None:
+    def note(code: str, severity: Literal["note", "check"] = "check", **facts: Any) -> None:
         findings.append(Finding(code, severity, file=name, facts=facts))
 
     shapes = np.asarray(frame.geometry.array, dtype=object)

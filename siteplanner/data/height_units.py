@@ -30,7 +30,7 @@ def unit_read(source: RasterSource, reading: Reading, asked: str, findings: list
             findings.append(
                 Finding(
                     "elevation_unit_overridden",
-                    "warning",
+                    "check",
                     file=name,
                     facts={"unit": source.unit, "unit_from": source.unit_from, "taken": asked},
                 )
@@ -68,7 +68,7 @@ def unit_read(source: RasterSource, reading: Reading, asked: str, findings: list
     findings.append(
         Finding(
             "elevation_unit_assumed",
-            "warning",
+            "check",
             file=name,
             facts={"low": low, "high": high},
         )

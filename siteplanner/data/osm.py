@@ -315,10 +315,10 @@ def _findings(held: _Held, path: Path) -> list[Finding]:
     if held.missing:
         out.append(Finding("extract_clipped", "note", file=path.name, facts={"nodes": held.missing}))
     if held.over_ways:
-        out.append(Finding("turn_restrictions_left_out", "warning", file=path.name, facts={"count": held.over_ways}))
+        out.append(Finding("turn_restrictions_left_out", "check", file=path.name, facts={"count": held.over_ways}))
     if held.ferries:
         out.append(Finding("ferries_left_out", "note", file=path.name, facts={"count": held.ferries}))
     keys = unread(held.unread)
     if keys:
-        out.append(Finding("road_keys_unread", "warning", file=path.name, facts={"keys": keys}))
+        out.append(Finding("road_keys_unread", "check", file=path.name, facts={"keys": keys}))
     return out

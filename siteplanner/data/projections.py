@@ -107,7 +107,7 @@ def scale_findings(crs: CRS, area: BaseGeometry) -> tuple[Finding, ...]:
             field="crs",
         )
     if worst > 0.01:
-        return (Finding("crs_scale", "warning", facts={"crs": crs.name, "share": worst}),)
+        return (Finding("crs_scale", "check", facts={"crs": crs.name, "share": worst}),)
     return ()
 
 

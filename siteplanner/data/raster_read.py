@@ -218,7 +218,7 @@ def _doubts(source: RasterSource, values: np.ndarray, known: np.ndarray, seen: _
         findings.append(
             Finding(
                 "elevation_nodata_untagged",
-                "warning",
+                "check",
                 file=name,
                 facts={"fills": tuple(sorted(seen.fills.items())[:5])},
             )
@@ -229,7 +229,7 @@ def _doubts(source: RasterSource, values: np.ndarray, known: np.ndarray, seen: _
             findings.append(
                 Finding(
                     "elevation_zero_void",
-                    "warning",
+                    "check",
                     file=name,
                     facts={"share": seen.zeros / seen.cells, "ground": float(np.percentile(ground, 5))},
                 )

@@ -198,7 +198,7 @@ def _crs(path: Path, dataset: Any, findings: list[Finding]) -> CRS:
             findings.append(
                 Finding(
                     "elevation_crs_assumed",
-                    "warning",
+                    "check",
                     file=path.name,
                 )
             )

@@ -156,7 +156,7 @@ def _read(
         findings.append(
             Finding(
                 "elevation_coarser_than_cells",
-                "warning",
+                "check",
                 facts={"cell_size_m": cell, "source_cell_m": finest},
             )
         )
@@ -205,7 +205,7 @@ def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: l
         findings.append(
             Finding(
                 "elevation_unknown_here",
-                "warning",
+                "check",
                 file=name,
             )
         )
@@ -233,7 +233,7 @@ def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: l
             findings.append(
                 Finding(
                     "elevation_seam",
-                    "warning",
+                    "check",
                     file=name,
                     facts={"middle_m": middle, "spread_m": spread},
                 )
@@ -272,7 +272,7 @@ def _vertical_mix(order: list[RasterSource], findings: list[Finding]) -> None:
         findings.append(
             Finding(
                 "elevation_datums_differ",
-                "warning",
+                "check",
                 facts={"datums": tuple(kinds)},
             )
         )
@@ -300,7 +300,7 @@ def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, wi
             findings.append(
                 Finding(
                     "elevation_gaps",
-                    "warning",
+                    "check",
                     file=role,
                     facts={"share": share, "cells": int((unknown & needed).sum())},
                 )
@@ -310,7 +310,7 @@ def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, wi
         findings.append(
             Finding(
                 "elevation_all_below_sea",
-                "caution",
+                "check",
                 file=role,
                 facts={"low_m": low, "high_m": high},
             )
@@ -319,7 +319,7 @@ def _unknown(values: np.ndarray, filled: int, grid: Grid, near: BaseGeometry, wi
         findings.append(
             Finding(
                 "elevation_below_sea",
-                "warning",
+                "check",
                 file=role,
                 facts={"low_m": low},
             )

@@ -300,7 +300,7 @@ def _features(
             f"The layer has {MOST_FEATURES:,} features or more.", remedy="Cut it to the mission's ground.", file=path
         )
     for text in sorted({str(w.message) for w in said if issubclass(w.category, RuntimeWarning)})[:5]:
-        findings.append(Finding("layer_doubtful", "warning", file=path.name, facts={"said": text[:300]}))
+        findings.append(Finding("layer_doubtful", "check", file=path.name, facts={"said": text[:300]}))
     frame = _with_geometry(frame)
     if boxes and len(frame):
         b = frame.geometry.bounds.to_numpy()
@@ -361,7 +361,7 @@ def _nothing_left(
             raise InputError(
                 "The layer holds no feature.", remedy=f"Export the {role} again, with features in it.", file=path
             )
-        findings.append(Finding("layer_empty", "warning", file=path.name, facts={"role": role}))
+        findings.append(Finding("layer_empty", "check", file=path.name, facts={"role": role}))
     elif needed is not None and np.isfinite(extent).all() and not boxes_meet(extent, needed):
         if required:
             raise InputError(
@@ -371,16 +371,14 @@ def _nothing_left(
                 file=path,
             )
         facts: dict[str, Any] = {"extent_lonlat": extent, "needed_lonlat": needed, "apart": True, "total": total}
-        findings.append(Finding("layer_far_away", "warning", file=path.name, facts=facts))
+        findings.append(Finding("layer_far_away", "check", file=path.name, facts=facts))
     elif left := [f for f in findings if f.code in _LEFT_OUT]:
         if required:
             counted = "; ".join(_LEFT_OUT[f.code].format(**{"count": "", **f.facts}) for f in left)
             raise InputError(
                 f"No usable {wanted} is in the layer: {counted}.", remedy=f"Give a layer of {wanted}s.", file=path
             )
-        findings.append(
-            Finding("layer_without_kind", "warning", file=path.name, facts={"wanted": tuple(sorted(kinds))})
-        )
+        findings.append(Finding("layer_without_kind", "check", file=path.name, facts={"wanted": tuple(sorted(kinds))}))
     else:
         if required:
             where = (
@@ -394,4 +392,4 @@ def _nothing_left(
                 file=path,
             )
         facts = {"extent_lonlat": extent, "needed_lonlat": needed, "apart": False, "total": total}
-        findings.append(Finding("layer_far_away", "warning", file=path.name, facts=facts))
+        findings.append(Finding("layer_far_away", "check", file=path.name, facts=facts))

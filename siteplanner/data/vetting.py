@@ -40,7 +40,7 @@ def elevation_covers(area: BaseGeometry, elevation: Elevation) -> tuple[Finding,
     return (
         Finding(
             "area_without_elevation",
-            "warning",
+            "check",
             file=files,
             facts={"share": share},
         ),
@@ -77,7 +77,7 @@ def points_on_ground(points: GeoDataFrame, elevation: Elevation, role: str) -> t
     return (
         Finding(
             f"{role.replace(' ', '_')}_off_ground",
-            "warning",
+            "check",
             facts={"role": role, "count": int(lost.sum()), "of": len(points), "names": tuple(labels[lost][:8])},
         ),
     )
@@ -118,14 +118,14 @@ def plausible_staging(
     return (
         Finding(
             "staging_far_away",
-            "warning",
+            "check",
             facts={"distance_km": distance},
         ),
     )
 
 
 def satellites_in_sight(slots: dict[str, float], area: BaseGeometry, longitude_field: str) -> tuple[Finding, ...]:
-    """A caution where every named orbital slot (name -> longitude, degrees east) is below the level at the area.
+    """A finding where every named orbital slot (name -> longitude, degrees east) is below the level at the area.
 
     `area`: WGS 84 shape. Says so when turning a longitude's sign brings the slot up: west is negative.
     """
@@ -142,7 +142,7 @@ def satellites_in_sight(slots: dict[str, float], area: BaseGeometry, longitude_f
     return (
         Finding(
             "satellites_below_level",
-            "caution",
+            "check",
             facts={
                 "names": tuple(slots)[:4],
                 "west_meant_deg": turned[0] if turned else None,
@@ -159,7 +159,7 @@ def plausible_area(area: BaseGeometry) -> tuple[Finding, ...]:
         return (
             Finding(
                 "area_tiny",
-                "warning",
+                "check",
                 facts={"area_m2": float(area.area)},
             ),
         )
@@ -167,7 +167,7 @@ def plausible_area(area: BaseGeometry) -> tuple[Finding, ...]:
         return (
             Finding(
                 "area_huge",
-                "warning",
+                "check",
                 facts={"area_km2": float(km2)},
             ),
         )
@@ -193,7 +193,7 @@ def usable_numbers(
     return (
         Finding(
             f"{column}_doubtful",
-            "warning",
+            "check",
             file=file,
             facts={
                 "column": column,

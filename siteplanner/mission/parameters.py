@@ -400,7 +400,7 @@ class Mission(Part):
         return tuple(
             Finding("field_renamed", "note", facts={"old": old, "new": new})
             if new
-            else Finding("line_voltage_not_said", "warning", facts={"old": old})
+            else Finding("line_voltage_not_said", "check", facts={"old": old})
             for old, new in self.renamed
         )
 

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from siteplanner.core.constants import MPH_M_S
 from siteplanner.mission.parts import OneOrMoreFigures, Part
+
+Warned = Annotated[Literal["exclude", "warn"], BeforeValidator(lambda given: "warn" if given == "caution" else given)]
+"""What becomes of a road that may be too much for the rig: ruled out, or open with a warning (`caution` in missions
+of old)."""
 
 GUY_RADIUS_SHARE = 0.75  # of the mast's height: common practice, no source
 GUYS = 4  # of a mast that is guyed, where nobody says how many: common practice, no source
@@ -152,11 +156,11 @@ class Rig(Part):
     worst_smoothness: Literal[
         "excellent", "good", "intermediate", "bad", "very_bad", "horrible", "very_horrible", "impassable"
     ] = Field("bad", description="OpenStreetMap `smoothness`: `very_bad` needs high clearance (OSM wiki).")
-    fords: Literal["exclude", "caution"] = Field(
-        "caution", description="Whether roads with a ford are ruled out. Depth is never in the data. Common practice."
+    fords: Warned = Field(
+        "warn", description="Whether roads with a ford are ruled out. Depth is never in the data. Common practice."
     )
-    tight_bends: Literal["exclude", "caution"] = Field(
-        "caution",
+    tight_bends: Warned = Field(
+        "warn",
         description="Whether roads with a bend, and turns at junctions, tighter than the turning radius are ruled "
         "out. Road lines are coarse, so the default tells them. Common practice.",
     )

@@ -102,7 +102,7 @@ def _best(plan: Plan) -> dict[str, Any]:
     from siteplanner.planning.telling.words import recommendation
 
     row: dict[str, Any] = {"recommendation": recommendation(plan, units.first)}
-    row["cautions"] = sum(f.severity == "caution" for f in plan.findings)
+    row["warnings"] = sum(f.severity == "warning" for f in plan.findings)
     if plan.best is None:
         return row
     e = plan.best.evaluation
@@ -121,7 +121,7 @@ def _best(plan: Plan) -> dict[str, Any]:
 
 COLUMNS = (
     "mission_file", "mission", "state", "folder", "spot", "latitude", "longitude", "grid_reference", "score_of_100",
-    "area_served_pct", "drive_min", "on_air_likely_min", "on_air_mean_min", "cautions", "recommendation",
+    "area_served_pct", "drive_min", "on_air_likely_min", "on_air_mean_min", "warnings", "recommendation",
     "problem", "seconds",
 )  # fmt: skip
 

@@ -8,11 +8,11 @@ import zipfile
 from fnmatch import fnmatchcase
 from pathlib import Path
 
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.units import reader_units
-from siteplanner.planning.telling.words import CAUTIONS, recommendation
+from siteplanner.planning.telling.words import BEFORE_ACTING, recommendation
 
 FIRST_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: same files, same bytes
 CONTENTS: dict[str, str] = {
@@ -53,8 +53,8 @@ def readme_text(plan: Plan, names: list[str]) -> str:
             "  manifest.json  SHA-256 of every file above",
             "",
             "Cautions",
-            *(f"- {text}" for text in CAUTIONS),
-            f"- {CAUTION}",
+            *(f"- {word}: {text}" for word, text in BEFORE_ACTING),
+            f"- {PLANNING_AID}",
             "",
             f"Made by {plan.software.get('name', 'siteplanner')} {plan.software.get('version', '')} "
             f"{plan.software.get('created', '')}".rstrip(),

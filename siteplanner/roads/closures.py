@@ -79,7 +79,7 @@ def read_closures(marks: GeoDataFrame, roads: GeoDataFrame) -> tuple[tuple[Closu
             else:
                 out.append(found)
     facts = {"count": len(idle), "names": tuple(idle), "reach_m": POINT_REACH_M}
-    findings = [Finding("closure_without_road", "warning", facts=facts)] if idle else []
+    findings = [Finding("closure_without_road", "check", facts=facts)] if idle else []
     return tuple(out), findings
 
 
@@ -147,7 +147,7 @@ def with_dangers(
     for i, k in reversed(_within(dangers, pieces, storey) if dangers else []):
         if usable[i]:
             x, y = shapely.get_coordinates(pieces[i])[0].tolist()
-            warned = Warned(kind=DANGER, severity="caution", what=dangers[k].name)
+            warned = Warned(kind=DANGER, severity="warning", what=dangers[k].name)
             out[i] = (hazard_at(warned, 0.0, x, y, stretch=True), *out[i])
     return tuple(out)
 

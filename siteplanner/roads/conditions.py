@@ -285,7 +285,7 @@ def _too_much(measure: str, value: str, rig: Rig) -> bool | None:
 def timed_hazard(timed: Timed, x: float, y: float) -> Hazard:
     """What the driver is told of a road that is not known to be closed."""
     warned = Warned(
-        kind=KIND, severity="note" if timed.state == "open" else "caution", what=timed.text, state=timed.state
+        kind=KIND, severity="note" if timed.state == "open" else "warning", what=timed.text, state=timed.state
     )
     return hazard_at(warned, 0.0, x, y, stretch=True)
 
@@ -297,4 +297,4 @@ def timed_findings(lines: dict[int, Timed], name: np.ndarray, dispatch_given: bo
         return []
     roads = dict.fromkeys((str(name[i]), lines[i].text) for i in unsure)
     facts = {"count": len(unsure), "roads": tuple(roads), "dispatch_given": dispatch_given}
-    return [Finding("roads_open_at_times", "warning", facts=facts)]
+    return [Finding("roads_open_at_times", "check", facts=facts)]

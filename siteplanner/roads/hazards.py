@@ -77,19 +77,19 @@ def hazard_at(warned: Warned, along_m: float, x: float, y: float, stretch: bool 
 
 def tight_warned(radius_m: float, limit_m: float) -> Warned:
     """A turn at a junction that is tighter than the rig's turning radius."""
-    return Warned(kind="bend", severity="caution", value=radius_m, limit=limit_m, state="junction")
+    return Warned(kind="bend", severity="warning", value=radius_m, limit=limit_m, state="junction")
 
 
-def caution_findings(hazards: Iterable[Warned]) -> tuple[Finding, ...]:
-    """The cautions among hazards, one finding for each kind: how many, and the first."""
+def warning_findings(hazards: Iterable[Warned]) -> tuple[Finding, ...]:
+    """The dangers to people among hazards, one finding for each kind: how many, and the first."""
     kinds: dict[str, list[Warned]] = {}
     for hazard in hazards:
-        if hazard.severity == "caution":
+        if hazard.severity == "warning":
             kinds.setdefault(hazard.kind, []).append(hazard)
     return tuple(
         Finding(
             f"route_{kind.replace(' ', '_')}",
-            "caution",
+            "warning",
             facts={"count": len(found), **{f.name: getattr(found[0], f.name) for f in fields(Warned)}},
         )
         for kind, found in kinds.items()
@@ -139,8 +139,8 @@ def barrier_warned(barrier: str, locked: bool, access: str = "") -> Warned | Non
     if barrier_means(barrier, access) != "told":
         return None
     if locked:
-        return Warned(kind="gate", severity="caution", what=barrier, state="locked")
-    return Warned(kind="gate", severity="warning", what=barrier)
+        return Warned(kind="gate", severity="warning", what=barrier, state="locked")
+    return Warned(kind="gate", severity="check", what=barrier)
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,7 +210,7 @@ def collect_hazards(
         carried = "" if tags.road_class[int(above)] else str(tags.highway[int(above)])
         warned = Warned(
             kind="under bridge",
-            severity="note" if stated else "caution",
+            severity="note" if stated else "warning",
             value=height if stated else None,
             what=carried,
         )
@@ -222,7 +222,7 @@ def collect_hazards(
         bends.segment.tolist(), bends.along_m, bends.x, bends.y, bends.radius_m, strict=True
     ):
         if usable[segment]:
-            severity: Severity = "caution" if radius < rig.turning_radius_m else "note"
+            severity: Severity = "warning" if radius < rig.turning_radius_m else "note"
             warned = Warned(kind="bend", severity=severity, value=float(radius), limit=rig.turning_radius_m)
             add(segment, warned, along, x, y)
     with np.errstate(invalid="ignore"):
@@ -231,7 +231,7 @@ def collect_hazards(
         near = bool(steep.near[segment])
         warned = Warned(
             kind="steep",
-            severity="caution" if near else "warning",
+            severity="warning" if near else "check",
             value=float(steep.pct[segment]),
             limit=rig.max_grade_pct,
             error=float(steep.error_pct[segment]) if near else None,

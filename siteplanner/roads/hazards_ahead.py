@@ -74,7 +74,7 @@ def hazards_along(network: RoadNetwork, route: Route, grid: Grid | None = None) 
     for first, after in passed_through(network, route.segments):
         at, length = float(route.running_m[first]), float(route.running_m[after] - route.running_m[first])
         place = route.line.interpolate(at)
-        through = Warned(kind="through traffic", severity="caution")
+        through = Warned(kind="through traffic", severity="warning")
         out.append(hazard_ahead(through, at, place.x, place.y, length))
     for turn in route.tight_turns:
         warned = tight_warned(turn.radius_m, network.turning_radius_m)

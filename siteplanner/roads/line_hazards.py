@@ -35,11 +35,11 @@ def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[Warned]:
         out.append(ford_warned(tags.word("depth", i)))
     if tags.bridge[i]:
         out.append(
-            Warned(kind="bridge", severity="warning" if np.isnan(tags.maxweight_t[i]) else "note", posted=posted)
+            Warned(kind="bridge", severity="unknown" if np.isnan(tags.maxweight_t[i]) else "note", posted=posted)
         )
     if tags.tunnel[i]:
         out.append(
-            Warned(kind="tunnel", severity="warning" if np.isnan(tags.maxheight_m[i]) else "note", posted=posted)
+            Warned(kind="tunnel", severity="unknown" if np.isnan(tags.maxheight_m[i]) else "note", posted=posted)
         )
     elif not tags.bridge[i] and (
         tags.maxheight_m[i] == tags.maxheight_m[i] or tags.maxweight_t[i] == tags.maxweight_t[i]
@@ -50,15 +50,15 @@ def line_hazards(tags: RoadTags, rig: Rig, i: int) -> list[Warned]:
         out.append(gate)
     access = str(tags.access[i])
     if access in _PRIVATE:
-        out.append(Warned(kind="private", severity="warning"))
+        out.append(Warned(kind="private", severity="check"))
     elif verdict(access) == "ask":
-        out.append(Warned(kind="access", severity="caution", what=access))
+        out.append(Warned(kind="access", severity="warning", what=access))
     if tags.goods[i]:
-        out.append(Warned(kind="heavy vehicles", severity="caution", what=str(tags.goods[i])))
-    out += [Warned(kind="unreadable", severity="caution", what=k, written=text) for k, text in tags.unreadable[i]]
+        out.append(Warned(kind="heavy vehicles", severity="warning", what=str(tags.goods[i])))
+    out += [Warned(kind="unreadable", severity="warning", what=k, written=text) for k, text in tags.unreadable[i]]
     width = tags.maxwidth_m[i]
     if width < rig.width_m + NARROW_MARGIN_M:
-        out.append(Warned(kind="narrow", severity="warning", value=float(width), limit=rig.width_m))
+        out.append(Warned(kind="narrow", severity="check", value=float(width), limit=rig.width_m))
     elif tags.one_lane[i]:
         out.append(Warned(kind="narrow", severity="note", state="one lane"))
     if tags.unpaved[i] == 1:
@@ -71,7 +71,7 @@ def ford_warned(depth: str) -> Warned:
     """A ford, with its depth in metres where the data state one (Key:ford, Key:depth)."""
     reading = length_m(depth)
     figure = reading.value if reading.state == "read" else reading.most
-    return Warned(kind="ford", severity="caution", value=None if np.isnan(figure) else float(figure))
+    return Warned(kind="ford", severity="warning", value=None if np.isnan(figure) else float(figure))
 
 
 def _of_rare_words(tags: RoadTags, rig: Rig, i: int) -> list[Warned]:
@@ -82,45 +82,45 @@ def _of_rare_words(tags: RoadTags, rig: Rig, i: int) -> list[Warned]:
     if "low_water" in tags.word("bridge", i) or cells.is_set(tags.word("low_water_crossing", i)):
         flooded = "low_water_crossing"  # Key:bridge: a deck that high water covers
     if flooded:
-        out.append(Warned(kind="flooding", severity="caution", what=flooded))
+        out.append(Warned(kind="flooding", severity="warning", what=flooded))
     danger = tags.word("hazard", i)
     if cells.is_set(danger):
-        out.append(Warned(kind="danger", severity="caution", what=danger))
+        out.append(Warned(kind="danger", severity="warning", what=danger))
     out += dangers_warned({key: tags.word(key, i) for key in (*DANGERS, *OUT_OF_USE, "passable")})
     if tags.word("bridge", i) in ("collapsed", "destroyed", "damaged"):
-        out.append(Warned(kind="out of use", severity="caution", what=f"bridge {tags.word('bridge', i)}"))
+        out.append(Warned(kind="out of use", severity="warning", what=f"bridge {tags.word('bridge', i)}"))
     if tags.word("service", i) == "emergency_access" and not tags.access[i]:
-        out.append(Warned(kind="access", severity="caution", what="emergency"))
+        out.append(Warned(kind="access", severity="warning", what="emergency"))
     if tags.word("maxheight", i) == "below_default":
-        out.append(Warned(kind="no figure", severity="caution", what="maxheight"))
+        out.append(Warned(kind="no figure", severity="warning", what="maxheight"))
     if cells.is_set(tags.word("covered", i)) and not tags.tunnel[i]:
-        out.append(Warned(kind="covered", severity="warning"))
+        out.append(Warned(kind="covered", severity="unknown"))
     if cells.is_set(tags.word("construction", i)):
-        out.append(Warned(kind="works", severity="caution", what=tags.word("construction", i)))
+        out.append(Warned(kind="works", severity="warning", what=tags.word("construction", i)))
     for key in ("abandoned", "disused"):
         if cells.is_set(tags.word(key, i)):
-            out.append(Warned(kind="out of use", severity="caution", what=key))
+            out.append(Warned(kind="out of use", severity="warning", what=key))
     status = tags.word("status", i)
     if status and status not in ("open", "active", "existing", "yes", "ok", "in_use"):
-        out.append(Warned(kind="out of use", severity="caution", what=f"status {status}"))
+        out.append(Warned(kind="out of use", severity="warning", what=f"status {status}"))
     if cells.is_set(tags.word("4wd_only", i)):
-        out.append(Warned(kind="four wheels", severity="caution"))
+        out.append(Warned(kind="four wheels", severity="warning"))
     for key in ("trailer", "caravan", *TRAILERS_TOLD):
         word = tags.word(key, i)
         refused = verdict(word) == "ask" or (key != "trailer" and verdict(word) == "closed")
         if word and refused:
-            out.append(Warned(kind="trailers", severity="caution", what=f"{key}={word}"))
+            out.append(Warned(kind="trailers", severity="warning", what=f"{key}={word}"))
     if tags.word("caravan:conditional", i):
         out.append(
             Warned(
-                kind="trailers", severity="caution", what=f"caravan:conditional={tags.word('caravan:conditional', i)}"
+                kind="trailers", severity="warning", what=f"caravan:conditional={tags.word('caravan:conditional', i)}"
             )
         )
     if tags.word("hgv:conditional", i) and rig.heavy_goods != "no":
-        out.append(Warned(kind="heavy vehicles", severity="caution", what=tags.word("hgv:conditional", i)))
+        out.append(Warned(kind="heavy vehicles", severity="warning", what=tags.word("hgv:conditional", i)))
     guess = width_m(tags.word("est_width", i)).value
     if np.isnan(tags.maxwidth_m[i]) and guess < rig.width_m + NARROW_MARGIN_M:
-        out.append(Warned(kind="narrow", severity="caution", value=float(guess), limit=rig.width_m, state="estimated"))
+        out.append(Warned(kind="narrow", severity="warning", value=float(guess), limit=rig.width_m, state="estimated"))
     return out
 
 
@@ -130,16 +130,16 @@ def dangers_warned(words: dict[str, str]) -> list[Warned]:
     for key, word in words.items():
         if key == "passable":
             if word in ("no", "false", "0"):
-                out.append(Warned(kind="out of use", severity="caution", what="not passable"))
+                out.append(Warned(kind="out of use", severity="warning", what="not passable"))
         elif not cells.is_set(word):
             continue
         elif key in OUT_OF_USE:
             what = key if cells.is_yes(word) else f"{key} {word}"
-            out.append(Warned(kind="out of use", severity="caution", what=what))
+            out.append(Warned(kind="out of use", severity="warning", what=what))
         elif key == "obstacle":
-            out.append(Warned(kind="danger", severity="caution", what=key if cells.is_yes(word) else word))
+            out.append(Warned(kind="danger", severity="warning", what=key if cells.is_yes(word) else word))
         else:
-            out.append(Warned(kind="flooding", severity="caution", what=key))
+            out.append(Warned(kind="flooding", severity="warning", what=key))
     return out
 
 

@@ -58,7 +58,7 @@ def road_lines(roads: GeoDataFrame, findings: list[Finding]) -> tuple[np.ndarray
     used[row] = used[points] = True
     lost = int((~used).sum())
     if lost:
-        findings.append(Finding("road_geometry_skipped", "warning", facts={"count": lost, "of": len(roads)}))
+        findings.append(Finding("road_geometry_skipped", "check", facts={"count": lost, "of": len(roads)}))
     return parts, row, points
 
 

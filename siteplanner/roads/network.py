@@ -231,12 +231,12 @@ def build_network(
     through = np.isin(tags.road_class[row], THROUGH) if classed else None
     exits = find_exits(roads, points, geometry, road_row, for_rig, edges, through)
     if exits.perhaps:
-        findings.append(Finding("road_border_irregular", "warning", facts={"count": len(exits.perhaps)}))
+        findings.append(Finding("road_border_irregular", "check", facts={"count": len(exits.perhaps)}))
     junctions = find_junctions(roads, points, noded, of_segments.for_vehicles, speeds, rig.turning_radius_m)
     times = times_of(measured.open_s, tags.direction[row], judged.drivable)
     banned = _banned(restrictions, roads, row, noded)
     if banned.left_out:
-        findings.append(Finding("turn_restrictions_left_out", "warning", facts={"count": banned.left_out}))
+        findings.append(Finding("turn_restrictions_left_out", "check", facts={"count": banned.left_out}))
     if rig.tight_bends == "exclude":
         banned = without_tight_turns(banned, geometry, times, junctions)
     return RoadNetwork(

@@ -83,29 +83,29 @@ def _point(x: float, y: float, tags: dict[str, str], raw: dict[str, object], rig
         reasons.append(Reason("access", source="posted", what=access))
         opens = True
     elif may.verdict(access) == "ask":
-        warned.append(Warned(kind="access", severity="caution", what=access))
+        warned.append(Warned(kind="access", severity="warning", what=access))
     if may.verdict(tags.get("trailer", "")) == "closed":
         reasons.append(Reason("trailers", source="posted"))
     elif may.verdict(tags.get("trailer", "")) == "ask":
-        warned.append(Warned(kind="trailers", severity="caution", what=f"trailer={tags['trailer']}"))
+        warned.append(Warned(kind="trailers", severity="warning", what=f"trailer={tags['trailer']}"))
     goods = next((key for key in may.told_of_goods(rig) if may.verdict(tags.get(key, "")) in ("closed", "ask")), "")
     if goods:
-        warned.append(Warned(kind="heavy vehicles", severity="caution", what=f"{goods}={tags[goods]}"))
+        warned.append(Warned(kind="heavy vehicles", severity="warning", what=f"{goods}={tags[goods]}"))
     timed = next((tags[key] for mode in may.modes(rig) if (key := f"{mode}:conditional") in tags), "")
     if timed:
-        warned.append(Warned(kind="season or hours", severity="caution", what=timed, state="not known"))
+        warned.append(Warned(kind="season or hours", severity="warning", what=timed, state="not known"))
     warned += dangers_warned({key: tags.get(key, "") for key in (*keys.DANGERS, *keys.OUT_OF_USE, "passable")})
     if tags.get("traffic_calming", "") in _CALMING:
-        warned.append(Warned(kind="danger", severity="caution", what=tags["traffic_calming"]))
+        warned.append(Warned(kind="danger", severity="warning", what=tags["traffic_calming"]))
     if is_set(tags.get("ford", "")):
         if rig.fords == "exclude":
             reasons.append(Reason("ford"))
         else:
             warned.append(ford_warned(tags.get("depth", "")))
     if is_set(tags.get("hazard", "")):
-        warned.append(Warned(kind="danger", severity="caution", what=plain_name(raw["hazard"])[:60]))
+        warned.append(Warned(kind="danger", severity="warning", what=plain_name(raw["hazard"])[:60]))
     if is_set(tags.get("flood_prone", "")):
-        warned.append(Warned(kind="flooding", severity="caution", what="flood_prone"))
+        warned.append(Warned(kind="flooding", severity="warning", what="flood_prone"))
     if tags.get("railway", "") in keys.LEVEL_CROSSINGS:
         tram = tags["railway"].startswith("tram")
         warned.append(
@@ -136,11 +136,11 @@ def _figures(raw: dict[str, object], rig: Rig) -> tuple[list[Reason], list[Warne
                 written = text if reading.state == "mistake" else ""
                 reasons.append(Reason(kind, float(figure), limit, unit, "posted", spare=spare, written=written))
             elif reading.state == "mistake":
-                warned.append(Warned(kind="unreadable", severity="caution", what=key, written=text))
+                warned.append(Warned(kind="unreadable", severity="warning", what=key, written=text))
             elif reading.state == "read" and kind in ("height limit", "weight limit", "width"):
                 posted.append((kind.removesuffix(" limit"), float(figure), unit))
             elif reading.state == "unposted" and tag_text(raw[key]) == "below_default":
-                warned.append(Warned(kind="no figure", severity="caution", what=key))
+                warned.append(Warned(kind="no figure", severity="warning", what=key))
     if posted:
         warned.append(Warned(kind="limit", severity="note", posted=tuple(posted)))
     return reasons, warned

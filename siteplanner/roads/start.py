@@ -79,5 +79,5 @@ def start_findings(gap_m: float, refused: NoStart | None) -> tuple[Finding, ...]
     """A staging point that no rig leaves, or one that lies off its road."""
     if refused is not None:
         facts = {"kind": refused.kind, "name": refused.name, "distance_m": refused.distance_m}
-        return (Finding("staging_no_way", "caution", facts={**facts, "reasons": refused.reasons}),)
-    return (Finding("staging_off_road", "warning", facts={"offset_m": gap_m}),) if gap_m > TOLD_GAP_M else ()
+        return (Finding("staging_no_way", "check", facts={**facts, "reasons": refused.reasons}),)
+    return (Finding("staging_off_road", "check", facts={"offset_m": gap_m}),) if gap_m > TOLD_GAP_M else ()

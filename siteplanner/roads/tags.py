@@ -160,22 +160,22 @@ class _Figures:
             self.unreadable[i] = (*self.unreadable[i], (key, cells.plain_name(raw[i])[:40]))
         written = tuple(sorted({repr(cells.plain_name(raw[i])[:40]) for i in wrong})[:5])
         facts: dict[str, Any] = {"count": len(wrong), "key": key, "written": written}
-        self._findings.append(Finding("road_tag_unreadable", "warning", facts=facts))
+        self._findings.append(Finding("road_tag_unreadable", "check", facts=facts))
 
 
 def _classes(highway: np.ndarray, has_column: bool, is_line: np.ndarray, findings: list[Finding]) -> np.ndarray:
     if not has_column:
-        findings.append(Finding("road_class_missing", "warning", facts={"column": False}))
+        findings.append(Finding("road_class_missing", "check", facts={"column": False}))
         return np.full(len(highway), "unclassified", object)
     blank = int(((highway == "") & is_line).sum())
     if blank:
         facts: dict[str, Any] = {"column": True, "count": blank, "of": int(is_line.sum())}
-        findings.append(Finding("road_class_missing", "warning", facts=facts))
+        findings.append(Finding("road_class_missing", "check", facts=facts))
     found = cells.read_column(highway, read.road_class)
     strange = sorted({repr(h) for h, c in zip(highway, found, strict=True) if c is None and h})
     if strange:
         facts = {"count": len(strange), "written": tuple(strange[:8])}
-        findings.append(Finding("road_class_unknown", "warning", facts=facts))
+        findings.append(Finding("road_class_unknown", "check", facts=facts))
     return np.array([*("unclassified" if c is None else c for c in found), None], object)[:-1]
 
 
@@ -359,10 +359,10 @@ def _surfaces(surface: np.ndarray, road: np.ndarray, findings: list[Finding]) ->
     strange = [w for w, ok in zip(said.tolist(), known, strict=True) if not ok]
     if strange:
         facts = {"count": len(strange), "of": int(road.sum()), "written": tuple(sorted(set(map(repr, strange)))[:8])}
-        findings.append(Finding("road_surface_unknown", "warning", facts=facts))
+        findings.append(Finding("road_surface_unknown", "check", facts=facts))
 
 
 def _unread(columns: _Columns, is_line: np.ndarray) -> list[Finding]:
     """A finding for columns that speak of a limit, of access or of danger and are not read."""
     found = keys.unread(columns.filled())
-    return [Finding("road_keys_unread", "warning", facts={"keys": found})] if found else []
+    return [Finding("road_keys_unread", "check", facts={"keys": found})] if found else []

@@ -1,4 +1,4 @@
-"""What a drive is warned of as a whole: cautions on its segments, and roads that are not open to through traffic."""
+"""What a drive is warned of as a whole: dangers on its segments, and roads that are not open to through traffic."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from siteplanner.errors import Finding
-from siteplanner.roads.hazards import Warned, caution_findings
+from siteplanner.roads.hazards import Warned, warning_findings
 from siteplanner.roads.network import RoadNetwork
 
 
@@ -26,9 +26,9 @@ def drive_findings(
 ) -> tuple[Finding, ...]:
     """Findings of a drive over these segments, `driven_m` metres on each, and of what else it meets."""
     on_roads = (h for seg in dict.fromkeys(segments.tolist()) for h in network.hazards[seg])
-    found = caution_findings([*on_roads, *besides])
+    found = warning_findings([*on_roads, *besides])
     through = passed_through(network, segments)
     if not through:
         return found
     metres = float(sum(driven_m[a:b].sum() for a, b in through))
-    return (*found, Finding("route_not_for_through_traffic", "caution", facts={"length_m": metres}))
+    return (*found, Finding("route_not_for_through_traffic", "check", facts={"length_m": metres}))

@@ -66,4 +66,4 @@ def unreached_finding(parts: Sequence[UnreachedPart], crs: CRS) -> Finding | Non
         "gap_m": worst.gap_m,
         "nearest_at": written_place(crs, worst.reached_x, worst.reached_y),
     }
-    return Finding("roads_not_reached", "warning", facts=facts)
+    return Finding("roads_not_reached", "check", facts=facts)

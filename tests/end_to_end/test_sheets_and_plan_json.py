@@ -237,7 +237,7 @@ def crew(record):
         *(
             f["message"]
             for f in (*record["findings"], *spot["findings"])
-            if f["severity"] == "caution" and not f["code"].startswith("route_")  # the driver's
+            if f["severity"] == "warning" and not f["code"].startswith("route_")  # the driver's
         ),
         *place(spot),
         *wind(spot, record),

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from siteplanner.planning.telling.words import CAUTIONS
+from siteplanner.planning.telling.words import MANUAL_FIRST, TURN_BACK, WALK_IT, WIRES
 
 EVERYONE = ("commander", "driver", "crew")
 # words -> sheets that carry them
 CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
-    CAUTIONS[0]: ("crew",),  # overhead lines: who raises the mast
-    CAUTIONS[1]: ("driver", "crew"),  # unseen ground: who drives on it, who stands on it
-    CAUTIONS[2]: ("driver",),  # unknown road limits
-    CAUTIONS[3]: ("crew",),  # exhaust, field, wind, guys
+    WIRES: ("crew",),  # overhead lines: who raises the mast
+    WALK_IT: ("driver", "crew"),  # unseen ground: who drives on it, who stands on it
+    TURN_BACK: ("driver",),  # unknown road limits
+    MANUAL_FIRST: ("crew",),  # exhaust, field, wind, guys
     "29 CFR 1926.140": ("commander", "crew"),  # how near the nearest line is
     "Wire down or hanging low: stay": ("driver",),  # wires that hang as built are for loads from 14 ft up only
     "Do not let a phone choose the road": ("driver",),

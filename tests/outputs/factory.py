@@ -168,7 +168,7 @@ def _evaluation(
             Backhaul("geostationary", "works", 34.4 - number, "deg", looks=looks),
             _donor_link(spot, number, donor, grid),
         ),
-        findings=(Finding("trees_near", "caution", facts=TREE),) if number == 0 else (),
+        findings=(Finding("trees_near", "warning", facts=TREE),) if number == 0 else (),
     )
 
 
@@ -413,7 +413,7 @@ def make_plan(
         inputs=(),
         findings=(
             Finding("layer_doubtful", "note", facts={"said": word(8, "Small holes")}),
-            Finding("elevation_unit_assumed", "warning", file="dem.tif", facts={"low": 1500.0, "high": 2100.0}),
+            Finding("elevation_unit_assumed", "check", file="dem.tif", facts={"low": 1500.0, "high": 2100.0}),
         ),
         rulings=shares,
         spots=tuple(ranked),

@@ -15,7 +15,7 @@ import pytest
 from pypdf import PdfReader
 
 from siteplanner.core.link import budget, reading_that_serves_dbm
-from siteplanner.errors import Finding
+from siteplanner.errors import SEVERITIES
 from siteplanner.mission import Power
 from siteplanner.mission.links import link_parameters
 from siteplanner.outputs.sheets import printing
@@ -25,7 +25,7 @@ from siteplanner.planning.limits.keep_away import reached_from_ground
 from siteplanner.planning.site.sun_outage import SatelliteOutages, SunOutage, SunOutages
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.set_up import steps_for_both
-from siteplanner.planning.telling.signal_words import NOBODY_KNOWS, ORDER, TO_CHECK, signal_word
+from siteplanner.planning.telling.signal_words import ORDER, WORDS, signal_word
 from siteplanner.planning.telling.units import BOTH, METRIC, US
 from tests.outputs.crew_steps import set_up_of, with_trailer
 from tests.outputs.factory import make_plan, waiting
@@ -104,26 +104,15 @@ def test_the_angle_between_the_sectors_is_printed_and_set_on_the_ground(plan):
 
 
 def test_signal_words_stand_as_the_standard_ranks_them(plan):
-    rows = crew_content(plan, plan.best)["cautions"]
+    rows = crew_content(plan, plan.best)["warnings"]
     words = [word for word, _ in rows]
     own = [w for w, text in rows if re.match(r"[A-Z][a-z ]+: ", text)]
     assert own == sorted(own, key=ORDER.index)
     assert words[:3] == ["DANGER"] * 3
     assert {text.split(":")[0] for word, text in rows if word == "DANGER"} == {"Wires", "Wire down", "Exhaust"}
     assert set(words) <= set(ORDER)
-    for code in ("low_ground", "trees_near", "one_way_in", "wind_mast", "structure_in_mast_fall"):
-        assert signal_word(Finding(code, "caution")) == "WARNING"
-    assert signal_word(Finding("wind_stow", "caution")) == "NOTICE"
-    assert {signal_word(Finding(code, "caution")) for code in NOBODY_KNOWS} == {"Not known"}
-    assert {signal_word(Finding(code, "caution")) for code in TO_CHECK} == {"Check"}
-    assert signal_word(Finding("anything", "warning")) == "Check"  # what may only make the plan wrong
-
-
-def test_every_code_that_is_told_apart_is_one_that_is_found():
-    from siteplanner.planning.telling.findings import WORDS
-    from siteplanner.planning.telling.signal_words import HURTS_EQUIPMENT
-
-    assert set(WORDS) >= HURTS_EQUIPMENT | NOBODY_KNOWS | TO_CHECK
+    assert [signal_word(severity) for severity in SEVERITIES] == ["WARNING", "NOTICE", "Check", "Not known", "Note"]
+    assert set(WORDS) == set(SEVERITIES)
 
 
 @pytest.mark.parametrize("units", [METRIC, US, BOTH], ids=["metric", "US", "both"])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from siteplanner.outputs.gis.gpx import NAMESPACE, VIA, routes_gpx
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
 from tests.outputs.factory import make_plan
 
@@ -63,7 +63,7 @@ def test_routes_hold_the_words_of_the_turns(plan):
         assert len(route.points) >= 3
         assert all(point.name for point in route.points if point.type != VIA)
         assert route.points[-1].name == f"Spot {ranked.spot.name}"
-        assert CAUTION in route.description
+        assert PLANNING_AID in route.description
     words = " ".join(point.name or "" for point in read.routes[0].points)
     assert "Bluff Road" in words
     assert "Mill Lane" in words

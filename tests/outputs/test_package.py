@@ -11,7 +11,7 @@ import pytest
 
 from siteplanner.outputs import write
 from siteplanner.outputs.package import CONTENTS, readme_text
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from tests.outputs.factory import make_plan
 
 
@@ -46,7 +46,7 @@ def test_the_readme_is_plain_and_carries_the_cautions(folder):
     assert "Park at spot A" in text
     assert "Overhead lines: stay outside the marked distance" in text
     assert "crew.pdf  set-up, aiming and cautions for the crew" in text
-    assert CAUTION in text
+    assert PLANNING_AID in text
 
 
 def test_the_same_files_give_the_same_zip(tmp_path):

@@ -37,7 +37,7 @@ from siteplanner.planning.telling.set_up import set_up_steps, steps_for_both, st
 from siteplanner.planning.telling.trees import look_up_sentence
 from siteplanner.planning.telling.units import BOTH, METRIC
 from siteplanner.planning.telling.wind import wind_sign
-from siteplanner.planning.telling.words import CAUTIONS
+from siteplanner.planning.telling.words import BEFORE_ACTING
 from siteplanner.roads.steps import Move
 from tests.outputs.cautions import CAUTION_SHEETS, ROWS
 from tests.outputs.crew_steps import set_up_of
@@ -161,14 +161,14 @@ def test_cautions_stand_with_whom_they_protect(texts, kind, words):
 
 
 def test_the_table_of_cautions_leaves_none_out():
-    assert set(CAUTIONS) <= set(CAUTION_SHEETS)
+    assert {text for _, text in BEFORE_ACTING} <= set(CAUTION_SHEETS)
 
 
 def test_findings_that_can_hurt_reach_their_reader():
     plan = make_plan()
     best = plan.spots[0]
-    danger = Finding("soft_last_leg", "caution")
-    coarse = Finding("coarse_elevation", "caution", facts={"cell_size_m": 25.0})
+    danger = Finding("soft_last_leg", "warning")
+    coarse = Finding("coarse_elevation", "warning", facts={"cell_size_m": 25.0})
     evaluation = replace(best.evaluation, findings=(*best.evaluation.findings, danger))
     plan = replace(
         plan, spots=(replace(best, evaluation=evaluation), *plan.spots[1:]), findings=(*plan.findings, coarse)
@@ -261,7 +261,7 @@ def _long_drive(monkeypatch, steps):
 
     def many(network, route, grid, start="the staging point"):
         made = real(network, route, grid, start)
-        hazard = room.HazardAhead(kind="gate", severity="warning", what="gate", running_m=120.0, x=0.0, y=0.0)
+        hazard = room.HazardAhead(kind="gate", severity="check", what="gate", running_m=120.0, x=0.0, y=0.0)
         move = Move("keep", side="left", onto="Upper Bluff Creek Road", stays=True, toward="north-east")
         step = replace(made[1], move=move)
         return tuple(replace(step, running_m=100.0 * k, hazards=(hazard,)) for k in range(steps - 1)) + made[-1:]
@@ -520,7 +520,7 @@ def test_briefings_say_what_the_sheets_say(plan):
     crew, driver, commander = (briefing(plan, kind) for kind in ("crew", "driver", "commander"))
     content = sheet_content(plan, "crew")
     assert content["dish"][0][1] in crew
-    for word, text in content["cautions"][:3]:
+    for word, text in content["warnings"][:3]:
         assert f"! {word} {text}".replace("\u200b", "") in crew
     # what is general is cut from the driver's text, never the drive
     steps = sheet_content(plan, "driver")["steps"]

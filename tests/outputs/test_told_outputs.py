@@ -116,9 +116,9 @@ def test_one_way_in_is_said_everywhere(told_plan):
     assert hangs in spot_popup(best, BOTH)
     assert lost in spot_popup(best, BOTH)
     driver = sheet_content(told_plan, "driver")
-    assert driver["cautions"][0][0] == "!!"
-    assert driver["cautions"][0][1].startswith(hangs)
-    assert lost in driver["cautions"][0][1].replace("\u2068", "").replace("\u2069", "")
+    assert driver["warnings"][0][0] == "WARNING"
+    assert driver["warnings"][0][1].startswith(hangs)
+    assert lost in driver["warnings"][0][1].replace("\u2068", "").replace("\u2069", "")
     assert hangs in briefing(told_plan, "driver")
     assert "one way in" in briefing(told_plan, "commander")
     assert hangs in radio_texts(told_plan)[0]
@@ -145,7 +145,7 @@ def test_a_flood_beside_the_drive_is_said_everywhere(told_plan):
     said_of = "lie within 50 m of Flood: 14 m at the nearest, the road 1.2 m above its edge at the least"
     bridge = "bridge of Mill Lane over Marrow River at 2.1 km, 14 m from Flood"
     plain = str.maketrans({"\u2068": None, "\u2069": None, "\u00a0": " ", "\u2060": None})
-    driver = " ".join(text for _, text in sheet_content(told_plan, "driver")["cautions"]).translate(plain)
+    driver = " ".join(text for _, text in sheet_content(told_plan, "driver")["warnings"]).translate(plain)
     record = access_record(told_plan.best.spot, told_plan.best.evaluation.access, told_plan.spots)
     for text in (spot_popup(told_plan.best, BOTH).translate(plain), driver, " ".join(record["lifeline"]["sentences"])):
         assert said_of in " ".join(text.split())

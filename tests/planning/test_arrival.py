@@ -66,7 +66,7 @@ def test_gates_come_with_their_place(valley_plan):
     roads, route = valley_plan.scene.roads, ranked.evaluation.access.route
     hazards = list(roads.hazards)
     last = int(route.segments[-1])
-    hazards[last] = (Hazard(kind="gate", severity="warning", what="gate", along_m=0.0, x=0.0, y=0.0),)
+    hazards[last] = (Hazard(kind="gate", severity="check", what="gate", along_m=0.0, x=0.0, y=0.0),)
     gated = replace(valley_plan, scene=replace(valley_plan.scene, roads=replace(roads, hazards=tuple(hazards))))
     assert f"Gates at {METRIC.distance(float(route.running_m[-2]))}:" in codes(gated, ranked)["gates"]
     assert "who has the keys?" in codes(gated, ranked)["gates"]

@@ -83,7 +83,7 @@ class TestWhichWorksWhere:
         assert "open_sky_bare_ground" in codes["behind the butte"]
         assert {"backhaul_not_first_choice", "donor_agreement"} <= set(codes["canyon floor"])
         (agree,) = [f for f in judged(canyon_plan, "canyon floor").findings if f.code == "donor_agreement"]
-        assert agree.severity == "caution"
+        assert agree.severity == "warning"
         assert "owner has to agree" in said(agree).remedy
 
     def test_explain_says_the_same(self, canyon_plan):
@@ -455,7 +455,7 @@ class TestLowK:
 
         (agree,) = [f for f in judged(canyon_plan, "canyon floor").findings if f.code == "donor_agreement"]
         assert "Rain is not in the level: at 5.8 GHz it takes its share." in said(agree).message
-        high = Finding("donor_agreement", "caution", facts={"name": "x", "frequency_mhz": 13_000.0})
+        high = Finding("donor_agreement", "warning", facts={"name": "x", "frequency_mhz": 13_000.0})
         assert "at 13.0 GHz it takes its share and decides how often the link is lost." in said(high).message
-        low = Finding("donor_agreement", "caution", facts={"name": "x", "frequency_mhz": 2400.0})
+        low = Finding("donor_agreement", "warning", facts={"name": "x", "frequency_mhz": 2400.0})
         assert "Rain" not in said(low).message

@@ -128,7 +128,7 @@ class TestNothingKnown:
 
     def test_a_warning_says_what_was_assumed(self, bare):
         finding = next(f for f in bare.findings if f.code == "clutter_assumed")
-        assert finding.severity == "warning"
+        assert finding.severity == "check"
         assert "not known" in said(finding).message
         assert "suburban ground with houses and trees of 10 m" in said(finding).message
         assert "default_clutter" in said(finding).remedy
@@ -224,7 +224,7 @@ class TestGaps:
 
     def test_the_share_that_the_surface_does_not_tell_is_a_finding(self, study):
         finding = found(study, "surface_gaps")
-        assert finding.severity == "warning"
+        assert finding.severity == "check"
         east = study.elevation.xy(0, np.arange(study.elevation.shape[1]))[0] > at(2000, 0)[0]
         known = np.isfinite(study.elevation.values) & study.search_ground
         assert finding.facts["share"] == pytest.approx((known & east).sum() / known.sum(), abs=0.01)

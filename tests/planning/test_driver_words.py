@@ -81,7 +81,7 @@ def test_descents_of_the_way_home_are_the_climbs_of_the_way_there():
 
 
 def hazard(kind, running_m, **facts):
-    return HazardAhead(**{"severity": "warning", "running_m": running_m, "x": 0.0, "y": 0.0, "kind": kind, **facts})
+    return HazardAhead(**{"severity": "check", "running_m": running_m, "x": 0.0, "y": 0.0, "kind": kind, **facts})
 
 
 def test_the_three_limits_name_figure_road_and_place():
@@ -115,7 +115,7 @@ def test_the_first_line_is_one_text_message(name, units):
     net = network(road((0, 0), (1000, 0), name="Mill Road"), road((1000, 0), (1000, 900), name="Pass Road"))
     route = drive(net, (0, 0), (1000, 900))
     told = told_of_drive(
-        net, route, [hazard("bend", 1000.0, severity="caution", value=9.0, limit=11.0, state="junction")]
+        net, route, [hazard("bend", 1000.0, severity="warning", value=9.0, limit=11.0, state="junction")]
     )
     line = first_line(told, route, name, "12T UQ 38725 45215", "1.2 mi, 4 min", units)
     assert len(line) <= LONGEST_MESSAGE == 160

@@ -79,7 +79,7 @@ def test_a_former_default_is_nothing_that_anybody_said_of_a_line():
     old = mission(power_lines={"default_voltage_kv": 350.0})
     assert old.power_lines.voltage_at_most_kv is None
     (finding,) = old.findings
-    assert (finding.code, finding.severity) == ("line_voltage_not_said", "warning")
+    assert (finding.code, finding.severity) == ("line_voltage_not_said", "check")
     assert "16 m (50 ft) of clearance, not 7 m (20 ft)" in said(finding, BOTH).message
     assert "voltage_at_most_kv = 350" in said(finding).remedy
     named = mission(power_lines={"default_voltage_kv": 13})

@@ -158,7 +158,7 @@ def test_trees_on_the_spot_and_beside_it(judge):
     assert tree.reaches_trailer
     turn = judge.study.elevation.convergence_deg(spot.x, spot.y)
     assert tree.bearing_deg == pytest.approx((270 + turn) % 360, abs=1e-6)
-    assert told(judge, 2115, 935)["trees_near"].severity == "caution"
+    assert told(judge, 2115, 935)["trees_near"].severity == "warning"
 
 
 def test_a_tree_too_short_to_reach_the_trailer_may_still_meet_the_mast(judge):
@@ -176,7 +176,7 @@ def test_a_tree_too_short_to_reach_the_trailer_may_still_meet_the_mast(judge):
     tree = worst_tree(study, spot, cell)
     assert not tree.reaches_trailer
     (finding,) = [f for f in look_round(study, spot, cell, None).findings if f.code == "trees_near"]
-    assert finding.severity == "warning"
+    assert finding.severity == "check"
     assert "within reach of the mast" in said(finding).message
 
 
@@ -285,7 +285,7 @@ def test_low_ground_beside_mapped_water_and_runoff(judge):
     # due north of the pond, 1 in 100: its shore cell y 980..990 is 3 cells down
     assert around.above_drainage_m == pytest.approx(0.3, abs=0.02)
     low = {f.code: f for f in around.findings}["low_ground"]
-    assert low.severity == "caution"
+    assert low.severity == "warning"
     assert "Flash flood: check upstream." in said(low).message
     # 2000 m - 1015 m of slope above: more than 300 m; where the ground is not low, that is said
     assert look_round(judge.study, *here(judge, 1945, 1015), None).slope_above_m == pytest.approx(990, abs=11)

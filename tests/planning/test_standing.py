@@ -224,7 +224,7 @@ def test_wide_cells_do_not_know_the_slope_at_the_size_of_a_trailer():
     assert ground.steep_chance > 0.1
     assert not ground.known_at_size
     worse = standing_findings(study, replace(ground, steep_chance=0.6))
-    assert {f.code: f.severity for f in worse}["slope_not_known_at_size"] == "caution"
+    assert {f.code: f.severity for f in worse}["slope_not_known_at_size"] == "warning"
     (finding,) = [f for f in standing_findings(study, ground) if f.code == "slope_not_known_at_size"]
     message = said(finding).message
     assert message.startswith(

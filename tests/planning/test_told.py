@@ -199,7 +199,7 @@ def test_radio_lines_say_the_way_in_full(lay_by):
 
 
 def hazard(kind, **facts):
-    return HazardAhead(kind=kind, severity="warning", running_m=0.0, x=0.0, y=0.0, **facts)
+    return HazardAhead(kind=kind, severity="check", running_m=0.0, x=0.0, y=0.0, **facts)
 
 
 @pytest.mark.parametrize(

@@ -92,7 +92,7 @@ def test_overhead_lines_in_every_sentence(stop, voltage):
         out = breach_words(breach, units)
         never_more(between(out, ") is ", " away"), line.distance_m)
         facts = {"name": "Barn", "distance_m": mast_fall_m(made) - 0.003, "mast_fall_m": mast_fall_m(made)}
-        fall = said(Finding("structure_in_mast_fall", "caution", facts=facts), units).message
+        fall = said(Finding("structure_in_mast_fall", "warning", facts=facts), units).message
         never_more(between(fall, "is ", " away"), facts["distance_m"])
         never_less(fall.split("circle of ")[1], facts["mast_fall_m"])
     assert kept(line.needed_m) >= line.needed_m - HAIR

@@ -170,7 +170,7 @@ def test_danger_areas_are_told_on_the_way_and_close_only_where_they_say_so():
         ("through hazard area ash: may be blocked or unsafe", 350, 50),
     ]
     assert [f.code for f in route.findings] == ["route_hazard_area"]
-    assert route.findings[0].severity == "caution"
+    assert route.findings[0].severity == "warning"
 
 
 def test_closures_and_dangers_that_overlap_are_cut_apart():

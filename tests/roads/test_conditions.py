@@ -161,7 +161,7 @@ def test_a_road_that_may_be_shut_is_a_finding_and_a_caution_on_the_way():
     assert unknown.judged.drivable[0]
     assert "season or hours" in [u.kind for u in unknown.judged.unknown[0]]
     found = next(f for f in unknown.findings if f.code == "roads_open_at_times")
-    assert found.severity == "warning"
+    assert found.severity == "check"
     assert "Pass Road (no @ (nov-apr))" in said(found).message
     assert "Give times.dispatch" in said(found).remedy
     tree = drive_tree(unknown, EAST, NORTH)

@@ -107,7 +107,7 @@ def test_missing_limits_are_unknown_and_stated_ones_are_not():
     mistake = network(road((0, 0), (500, 0), maxheight="12t"))
     assert "height limit" in kinds(mistake, 0)
     assert [h.kind for h in mistake.hazards[0]] == ["unreadable"]
-    assert mistake.hazards[0][0].severity == "caution"
+    assert mistake.hazards[0][0].severity == "warning"
 
 
 @pytest.mark.parametrize(
@@ -202,7 +202,7 @@ def test_a_hairpin_is_judged_by_the_rig_s_radius(radius, tight):
     # the rig's 10.06 m: car with camper trailer, 33 ft
     bends = [h for h in network(hairpin(radius)).hazards[0] if h.kind == "bend"]
     assert len(bends) == 1
-    assert (bends[0].severity == "caution") is tight
+    assert (bends[0].severity == "warning") is tight
     assert bends[0].along_m == pytest.approx(100 + np.pi * radius / 2, abs=0.51 * np.pi * radius)
 
 
@@ -365,11 +365,11 @@ def test_locked_gates_are_cautions():
         assert net.judged.drivable.all()
         return {(h.severity, hazard_words(h)) for hazards in net.hazards for h in hazards}
 
-    locked = ("caution", "gate: locked or not open to the public, get the key before leaving")
-    assert gate() == {("warning", "gate: may be locked")}
+    locked = ("warning", "gate: locked or not open to the public, get the key before leaving")
+    assert gate() == {("check", "gate: may be locked")}
     assert gate(locked="yes") == {locked}
     assert gate(access="private") == {locked}
-    assert gate(access="no", motor_vehicle="yes") == {("warning", "gate: may be locked")}
+    assert gate(access="no", motor_vehicle="yes") == {("check", "gate: may be locked")}
     line = network(road((0, 0), (500, 0), barrier="gate", locked="yes"))
     assert [(h.severity, hazard_words(h)) for h in line.hazards[0]] == [locked]
 
@@ -405,8 +405,8 @@ def test_bridges_and_tunnels_without_figures_are_warnings():
     )
     told = [[(h.kind, h.severity, hazard_words(h)) for h in hazards] for hazards in net.hazards]
     assert told == [
-        [("bridge", "warning", "bridge, limits not in the data: read the sign")],
-        [("tunnel", "warning", "tunnel, limits not in the data: read the sign")],
+        [("bridge", "check", "bridge, limits not in the data: read the sign")],
+        [("tunnel", "check", "tunnel, limits not in the data: read the sign")],
         [("bridge", "note", "bridge, posted weight 20 t")],
         [("tunnel", "note", "tunnel, posted height 4 m")],
     ]

@@ -56,7 +56,7 @@ def test_the_road_below_is_warned():
     below = [h for h in net.hazards[0] if h.kind == "under bridge"]
     assert len(below) == 1
     assert below[0].along_m == pytest.approx(50)
-    assert below[0].severity == "caution"
+    assert below[0].severity == "warning"
     assert not [h for h in net.hazards[1] if h.kind == "under bridge"]
 
 

@@ -279,4 +279,4 @@ def test_cautions_on_the_way_become_findings():
     tree = drive_tree(net, EAST, NORTH)
     route = route_to(net, tree, nearest_access(net, tree, EAST + 900, NORTH))
     assert [f.code for f in route.findings] == ["route_ford"]
-    assert route.findings[0].severity == "caution"
+    assert route.findings[0].severity == "warning"

@@ -310,7 +310,7 @@ def test_the_error_of_a_grade_is_that_of_its_line_and_of_what_one_window_hides()
     worst = network(road((0, 0), (1000, 0)), elevation=ground(lambda x, y: 0 * x), elevation_error_m=9.0)
     assert worst.grades.error_pct[0] == pytest.approx(2.5, rel=0.1)
     posted = network(road((0, 0), (1000, 0), incline="14%"), elevation=bumpy(1, 0), elevation_error_m=1.0)
-    assert (posted.grades.error_pct[0], posted.hazards[0][0].severity) == (0, "warning")
+    assert (posted.grades.error_pct[0], posted.hazards[0][0].severity) == (0, "check")
     # two heights of a wide source: what is drawn between them slopes by sigma sqrt(2) / d, by cubic convolution 1.38
     assert drawn_gradient_sd_per_m(60.0, 1.0) == pytest.approx(np.sqrt(2) / 60, rel=0.03)
 
@@ -326,7 +326,7 @@ def test_a_grade_closer_to_the_limit_than_it_is_known_is_told_as_unsure(slope_pc
     assert (words in unknown_words(net.judged.unknown[0])) == (state in ("unsure", "likely"))
     assert (reasons_words(net.judged.reasons[0]) == f"{words}: more likely too steep than not") == (state == "likely")
     assert [(h.severity, hazard_words(h) == words) for h in net.hazards[0]] == [
-        ("caution", True) if state in ("unsure", "likely") else ("warning", False)
+        ("warning", True) if state in ("unsure", "likely") else ("check", False)
     ]
     if state == "unsure":
         tree = drive_tree(net, *net.geometry.line[0].coords[0])

@@ -305,7 +305,7 @@ ON_POINTS = [
 
 
 def told_of(net) -> set[str]:
-    return {h.kind for hazards in net.hazards for h in hazards if h.severity in ("caution", "warning")}
+    return {h.kind for hazards in net.hazards for h in hazards if h.severity in ("warning", "check")}
 
 
 def check(net, expected: str) -> None:
@@ -368,7 +368,7 @@ def test_a_slip_is_told_with_what_stands_in_the_data():
     (reason,) = network(road((0, 0), (500, 0), maxweight="3.5t")).judged.reasons[0]
     assert (reason.kind, reason.figure, reason.written) == ("weight limit", 3.5, "3.5t")
     hazards = network(road((0, 0), (500, 0), maxweight="12t")).hazards[0]
-    assert Warned(kind="unreadable", severity="caution", what="maxweight", written="12t") in [h.warned for h in hazards]
+    assert Warned(kind="unreadable", severity="warning", what="maxweight", written="12t") in [h.warned for h in hazards]
 
 
 def test_a_ford_is_told_with_its_depth():

@@ -185,7 +185,7 @@ def test_what_passes_over_the_drive_is_told(what, words):
     tree = drive_tree(net, EAST, NORTH)
     route = route_to(net, tree, nearest_access(net, tree, EAST + 900, NORTH))
     (told,) = [h for h in hazards_along(net, route) if h.kind == "under bridge"]
-    assert told.severity == "caution"
+    assert told.severity == "warning"
     assert told.running_m == pytest.approx(500)
     assert (
         hazard_words(told) == f"passes under {words}, height not in the data: read the sign, measure if there is none"

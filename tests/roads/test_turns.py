@@ -344,7 +344,7 @@ def test_a_u_turn_over_the_median_is_told_or_forbidden():
     route = route_to(net, tree, nearest_access(net, tree, EAST + 100, NORTH + 12, 1.0))
     (turn,) = [h for h in hazards_along(net, route) if h.kind == "bend"]
     # the circle through (200 - 15.8, 0), (200, 0) and 3.8 m behind the link's end: 8.7 m by hand
-    assert (turn.state, turn.severity, turn.side, turn.hairpin) == ("junction", "caution", "left", True)
+    assert (turn.state, turn.severity, turn.side, turn.hairpin) == ("junction", "warning", "left", True)
     assert turn.value < 10.06
     assert "tight U-turn to the left at the junction, radius about" in ahead_words(turn)
     assert any(f.code == "route_bend" for f in route.findings)

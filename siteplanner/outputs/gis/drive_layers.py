@@ -12,6 +12,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.roads import ahead_words
+from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.units import reader_units
 
 
@@ -56,6 +57,7 @@ def drive_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
                     **whose,
                     "kind": hazard.kind,
                     "severity": hazard.severity,
+                    "signal_word": signal_word(hazard.severity),
                     "text": clean(ahead_words(hazard, units.first)),
                     "running_m": known(hazard.running_m, 0),
                     "length_m": known(hazard.length_m, 0),

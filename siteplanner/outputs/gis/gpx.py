@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from siteplanner.data.grid_reference import grid_text
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -186,7 +186,7 @@ def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> ET
     route = _with(
         ET.Element("rte"),
         name=f"Other way to spot {ranked.spot.name}",
-        desc=f"{alternative_words(told.alternative, units.first)} {CAUTION}",
+        desc=f"{alternative_words(told.alternative, units.first)} {PLANNING_AID}",
         number=str(OTHER_WAY + ranked.rank),
     )
     return _route(ranked, access, plan, told.alternative_steps, told.alternative.route, route)
@@ -194,7 +194,7 @@ def _other_way(ranked: RankedSpot, access: Access, plan: Plan, told: Told) -> ET
 
 def _drive(tag: str, ranked: RankedSpot, access: Access, units: Units) -> ET.Element:
     """A route or track that says what it is."""
-    words = f"{drive_figures(access, units)}. {FOLLOW} {CAUTION}"
+    words = f"{drive_figures(access, units)}. {FOLLOW} {PLANNING_AID}"
     return _with(ET.Element(tag), name=f"Drive to spot {ranked.spot.name}", desc=words, number=str(ranked.rank))
 
 
@@ -242,7 +242,7 @@ def routes_gpx(plan: Plan) -> str:
             "xsi:schemaLocation": f"{NAMESPACE} {SCHEMA}",
         },
     )
-    gpx.append(_with(ET.Element("metadata"), name=plan.mission.name, desc=CAUTION))
+    gpx.append(_with(ET.Element("metadata"), name=plan.mission.name, desc=PLANNING_AID))
     gpx.extend(_waypoints(plan))
     drives = [(ranked, access) for ranked in plan.spots if (access := ranked.evaluation.access) is not None]
     told = [told_of(access) for _, access in drives]

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from siteplanner.data.grid_reference import grid_text
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
@@ -144,7 +144,7 @@ def places_kml(plan: Plan) -> str:
         )
         if items
     ]
-    document = _element("Document", name=plan.mission.name, description=CAUTION)
+    document = _element("Document", name=plan.mission.name, description=PLANNING_AID)
     for name, parts in _STYLES.items():
         style = ET.SubElement(document, "Style", id=name)
         style.extend(_element(part, (), **texts) for part, texts in parts.items())

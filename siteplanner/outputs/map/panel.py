@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from siteplanner.data.grid_reference import grid_text
-from siteplanner.errors import Finding
+from siteplanner.errors import SEVERITIES, Finding
 from siteplanner.mission import Mission
 from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
 from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, ruling_colours
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -35,19 +35,18 @@ from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.score import place_text, score_points, score_text
 from siteplanner.planning.telling.service import polygon_words, service_sentence
 from siteplanner.planning.telling.sets import names_of_sets, sheet_lines
+from siteplanner.planning.telling.signal_words import CHECK, signal_word
 from siteplanner.planning.telling.stand import ground_words, jack_lifts
 from siteplanner.planning.telling.timeline import on_air_in_hours
 from siteplanner.planning.telling.units import Units, reader_units, rounded_text
 from siteplanner.planning.telling.words import (
-    CAUTIONS,
+    BEFORE_ACTING,
     firmness_sentence,
     head_words,
     recommend,
     watch_words,
     why_words,
 )
-
-SEVERITY_WORDS = {"caution": "Caution", "warning": "Warning", "note": "Note"}
 
 
 def _rows(rows: list[tuple[str, str]]) -> str:
@@ -150,13 +149,13 @@ def findings_list(findings: tuple[Finding, ...], units: Units) -> str:
     """Findings as a list, the gravest first."""
     if not findings:
         return ""
-    one, order = units.first, {"caution": 0, "warning": 1, "note": 2}
+    one = units.first
     items = "".join(
-        f'<li class="sp-{shown(f.severity)}"><b>{SEVERITY_WORDS.get(f.severity, "Note")}.</b> '
+        f'<li class="sp-{shown(f.severity)}"><b>{signal_word(f.severity)}.</b> '
         + named(said(f, one).message)
         + (f" {named(said(f, one).remedy)}" if said(f, one).remedy else "")
         + "</li>"
-        for f in sorted(findings, key=lambda f: order.get(f.severity, 3))
+        for f in sorted(findings, key=lambda f: SEVERITIES.index(f.severity))
     )
     return f'<ul class="sp-findings">{items}</ul>'
 
@@ -211,7 +210,7 @@ def rejected_popup(evaluation: Evaluation, units: Units) -> str:
 
 
 def headline_html(plan: Plan) -> str:
-    """The headline box: what to do, why, how firm, and the caution."""
+    """The headline box: what to do, why, how firm, and what a plan is."""
     units = reader_units(plan.mission)
     told = recommend(plan)
     head, because = (
@@ -227,7 +226,7 @@ def headline_html(plan: Plan) -> str:
         f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
         f"<h1>{sentence(head, names)}</h1>"
         + (f"<p>{sentence(because, names)}</p>" if because else "")
-        + f'<p class="sp-caution"><b>Caution.</b> {shown(CAUTION)}</p>{lines}</header>'
+        + f'<p class="sp-aid"><b>{CHECK}.</b> {shown(PLANNING_AID)}</p>{lines}</header>'
     )
 
 
@@ -339,7 +338,7 @@ def panel_html(plan: Plan) -> str:
     """The whole panel of the saved page."""
     units = reader_units(plan.mission)
     findings = findings_list(plan.findings, units)
-    cautions = "".join(f"<li>{shown(text)}</li>" for text in CAUTIONS)
+    cautions = "".join(f"<li><b>{word}.</b> {shown(text)}</li>" for word, text in BEFORE_ACTING)
     more = (
         f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else ""
     ) + f'<section class="sp-notes"><h2>Before anyone acts on this</h2><ul>{cautions}</ul></section>'

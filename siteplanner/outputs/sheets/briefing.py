@@ -117,7 +117,7 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
         c["sentence"],
         _where(c),
         *c["missed"],
-        *(f"! {text}" for _, text in c["dangers"]),
+        *(f"{word}: {text}" for word, text in c["dangers"]),
         _pairs(c["facts"]),
         "Must-serve: " + "; ".join(f"{name} {share}" for _, name, share, _ in c["points"]) if c["points"] else "",
         c["firmness"],
@@ -125,7 +125,7 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
         *(ruling_line(r.share, short(r.label, 60), units) for r in (plan.rulings[:4] if c["rulings"] else ())),
         "Check: " + " ".join(c["arrival"]),
         c["aid"],
-        *(text for _, text in c["warnings"]),
+        *(text for _, text in c["about_data"]),
         *c["assumptions"],
     ]
 
@@ -134,7 +134,7 @@ def _driver(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[st
     """What is of this drive first, what holds for every drive last: a short message is cut from its end."""
     lines = [*_drive_lines(c), f"Turn: {c['turning']}"]
     lines += [f"Not these ways: {c['not_these_ways']}"] if c["not_these_ways"] else []
-    lines += [f"! {text}" for _, text in c["cautions"]]
+    lines += [f"{word}: {text}" for word, text in c["warnings"]]
     lines += [_pairs([row for row in c["summary"] if row[0]])]
     lines += [" ".join(c["home"]), *c["cannot"], c["follow"]]
     return [*lines, _pairs(c["rig"]), "Before you move: " + "; ".join(c["hitch"]), c["aid"]]
@@ -145,7 +145,7 @@ def _drive_lines(c: dict[str, Any]) -> list[str]:
     lines = [c["first_line"], c["heading"], _where(c)]
     for step in c["steps"]:
         lines.append(f"{step['n']}. {step['at_words']} {step['text']}")
-        lines += [f" - at {h['at']} {h['mark']} {h['text']}" for h in step["hazards"] if h["mark"]]
+        lines += [f" - at {h['at']} {c['odometer']} {h['mark']}: {h['text']}" for h in step["hazards"] if h["mark"]]
     return lines
 
 
@@ -158,7 +158,7 @@ def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]
     return [
         c["heading"],
         _where(c),
-        *(f"! {word} {text}" for word, text in c["cautions"][:3]),
+        *(f"{word}: {text}" for word, text in c["warnings"][:3]),
         f"Nose {c['stand'][0][1]}",
         "Jacks: " + ", ".join(f"{corner} {lift}" for corner, lift in c["jacks"]) if c["jacks"] else "",
         *(dish_line(look, units, named(24)) for look in looks),
@@ -170,7 +170,7 @@ def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]
         exposure_line(ranked.on_site.antennas, units),
         f"Fuel: {c['fuel']}",
         "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
-        *(f"! {word} {text}" for word, text in c["cautions"][3:]),
+        *(f"{word}: {text}" for word, text in c["warnings"][3:]),
         *c["wind"][2:],
         c["light"],
         *(f"{n}. {text} ({who}; {two} min, alone {one})" for n, text, who, two, one in c["steps"]),

@@ -8,7 +8,7 @@ from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import commander_map
 from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, named
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.if_lost import if_lost
 from siteplanner.planning.plan.model import Plan
@@ -22,10 +22,11 @@ from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_cells
 from siteplanner.planning.telling.sets import sheet_lines
 from siteplanner.planning.telling.sheet_facts import assumed, facts, more_checks, prefer_runner_up, weakest_words
+from siteplanner.planning.telling.signal_words import by_gravity, signal_word
 from siteplanner.planning.telling.timeline import light_words
 from siteplanner.planning.telling.units import reader_units
 from siteplanner.planning.telling.wind import limits_sentence, site_wind_sentences
-from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
+from siteplanner.planning.telling.words import BEFORE_ACTING, firmness_sentence, recommendation
 
 MOST_POINTS = 8  # must-serve points in the table: the weakest ones
 
@@ -72,9 +73,11 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "note": short(plan.mission.note, 160),
         "sentence": set_apart(recommendation(plan, units.first), names),
         "firmness": set_apart(f"{firmness_sentence(plan, units.first)} {prefer_runner_up(plan, units)}".strip(), names),
-        "aid": CAUTION,
-        "warnings": [
-            [f.severity, finding_text(f, units, 320)] for f in plan.findings if f.severity in ("caution", "warning")
+        "aid": PLANNING_AID,
+        "about_data": [
+            [signal_word(f.severity), finding_text(f, units, 320)]
+            for f in by_gravity(plan.findings)
+            if f.severity != "note"
         ],
         "assumptions": assumed(plan, units, named(160)),
         "arrival": arrival_words(plan, best),
@@ -109,7 +112,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
             [short(r.label, 60), units.share(r.share), short(nearest_to_pass_words(r, units.first), 80)]
             for r in plan.rulings
         ]
-        common["warnings"] += [["caution", text] for text in CAUTIONS[:2]]
+        common["about_data"] += [[word, text] for word, text in BEFORE_ACTING[:2]]
         return common
     site = best.on_site
     e = best.evaluation
@@ -132,11 +135,15 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         ],
         "no_option": NO_OTHER if len(plan.options) == 1 else "",
         "dangers": [
-            *([f.severity, finding_text(f, units)] for f in e.findings if f.severity != "note"),
-            *(["caution", name_in_text(words, 300)] for words in _if_lost(plan, best)),
-            *([f.severity, finding_text(f, units)] for f in (site.wind.findings if site.wind else ())),
-            *(["warning", t] for t in hazards_near_sentences(site.hazards[:MOST_HAZARDS], units, named(40))),
-            ["caution", line_sentence(e.line, units, named(40))],
+            *(
+                [signal_word(f.severity), finding_text(f, units)]
+                for f in by_gravity(e.findings)
+                if f.severity != "note"
+            ),
+            *(["WARNING", name_in_text(words, 300)] for words in _if_lost(plan, best)),
+            *([signal_word(f.severity), finding_text(f, units)] for f in (site.wind.findings if site.wind else ())),
+            *(["WARNING", t] for t in hazards_near_sentences(site.hazards[:MOST_HAZARDS], units, named(40))),
+            ["WARNING", line_sentence(e.line, units, named(40))],
         ],
         "wind": [
             limits_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, units, wind.limits_hold_for),

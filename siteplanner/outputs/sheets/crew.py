@@ -11,7 +11,7 @@ from siteplanner.outputs.sheets.figure_horizon import horizon_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, short
 from siteplanner.outputs.sheets.sheet_words import coordinates, finding_text, named
 from siteplanner.outputs.sheets.site_plan import site_svg
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
@@ -52,6 +52,7 @@ from siteplanner.planning.telling.wind import dish_wind_sentence, mast_wind_rows
 from siteplanner.planning.telling.words import drainage_words
 
 TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated"})  # with the wind
+OF_THE_PLACE = ("warning", "notice", "unknown")  # what may only make the plan wrong is not the crew's
 OF_THE_DRIVE = "route_"  # findings of this name are past when the crew reads its sheet: the driver's sheet has them
 EXPECTED = 0.5  # from this chance on a hand is sent to a point with a phone
 MOST_POINTS = 6
@@ -102,7 +103,7 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
         "title": "Crew sheet",
         "mission": short(mission.name, 90),
         "heading": f"Set-up at spot {name_in_text(ranked.spot.name, 60)}",
-        "aid": CAUTION,
+        "aid": PLANNING_AID,
         "where": coordinates(ranked.spot.latitude, ranked.spot.longitude, ranked.spot.grid_reference),
         **_danger(plan, ranked, units),
         **_stand(plan, ranked, units),
@@ -142,11 +143,11 @@ def _danger(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     told = [
         f
         for f in all_findings
-        if f.severity == "caution" and f.code not in TOLD_ELSEWHERE and not f.code.startswith(OF_THE_DRIVE)
+        if f.severity in OF_THE_PLACE and f.code not in TOLD_ELSEWHERE and not f.code.startswith(OF_THE_DRIVE)
     ]
     dangers = crew_dangers(e.line, fall, dish, plan.mission.guys > 0, units, named(40))
     return {
-        "cautions": [
+        "warnings": [
             *([word, f"{what}: {text}"] for word, what, text in dangers),
             *([word, finding_text(f, units)] for word, f in told_findings(told)),
         ],

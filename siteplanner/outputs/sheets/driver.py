@@ -11,7 +11,7 @@ from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import driver_map
 from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, named
 from siteplanner.outputs.sheets.track_code import code_svg, track_code
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, start_of, told_of
@@ -34,6 +34,7 @@ from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_w
 from siteplanner.planning.telling.places import drive_figures
 from siteplanner.planning.telling.roads import not_these_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.signal_words import by_gravity, signal_word
 from siteplanner.planning.telling.spelling import name_and_spelling
 from siteplanner.planning.telling.timeline import driver_light_words, no_contact_words, on_the_spot_words
 from siteplanner.planning.telling.towing import (
@@ -48,21 +49,20 @@ from siteplanner.planning.telling.towing import (
     wire_down_words,
 )
 from siteplanner.planning.telling.units import Units, reader_units
-from siteplanner.planning.telling.words import CAUTIONS
+from siteplanner.planning.telling.words import TURN_BACK, WALK_IT
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.steps import Step
 
 MOST_RULED_OUT = 4  # reasons of roads that are shut; more would hide the way itself
-MOST_CAUTIONS = 6
+MOST_WARNINGS = 6
 SAID_OF_THE_WAY = ("one_way_in", "one_way_out", "hazard_beside_drive")  # named with its roads on this sheet
-SEVERITY_MARK = {"caution": "!!", "warning": "!", "note": ""}
 
 
 def hazard_line(hazard: HazardAhead, units: Units) -> dict[str, Any]:
     """One hazard: where on the drive, what, how grave."""
     return {
         "at": units.odometer(hazard.running_m),
-        "mark": SEVERITY_MARK[hazard.severity],
+        "mark": "" if hazard.severity == "note" else signal_word(hazard.severity),
         "text": stretch_words(hazard, units, named(110)),
     }
 
@@ -87,10 +87,10 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     hanging = [way_in_words(access, one), way_out_words(access, one) if access.ways_out != 2 else ""]
     own = [f for f in e.findings if f.severity != "note" and f.code not in SAID_OF_THE_WAY]
     through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
-    cautions = [
-        *(["!!", name_in_text(words, 600)] for words in (*hanging, *hazards_beside_words(access, one)) if words),
-        *(["!!", text] for text in hazards_near_sentences(through, units, named(40))),
-        *([SEVERITY_MARK[f.severity], finding_text(f, units)] for f in own),
+    warnings = [
+        *(["WARNING", name_in_text(words, 600)] for words in (*hanging, *hazards_beside_words(access, one)) if words),
+        *(["WARNING", text] for text in hazards_near_sentences(through, units, named(40))),
+        *([signal_word(f.severity), finding_text(f, units)] for f in by_gravity(own)),
     ]
     code = track_code(plan, ranked)
     return {
@@ -100,7 +100,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "first_line": first_line(
             told, route, spot.name, grid_text(spot.grid_reference), drive_figures(access, one), units
         ),
-        "aid": CAUTION,
+        "aid": PLANNING_AID,
         "summary": [
             ("Drive", drive_words(access, units)),
             *([("Other starts", other_starts(access, units, named(40)))] if len(access.by_staging) > 1 else []),
@@ -148,12 +148,12 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             }
             for n, s in enumerate(steps, 1)
         ],
-        "last_leg": f"{last_leg} {on_foot_words(e.ground.heading_deg, e, units)} {CAUTIONS[1]} {SPOTTER}",
+        "last_leg": f"{last_leg} {on_foot_words(e.ground.heading_deg, e, units)} {WALK_IT} {SPOTTER}",
         "turning": turning,
-        "cannot": [CAUTIONS[2], cannot_go_on_words(told.alternative.route is not None), wire_down_words(units)],
+        "cannot": [TURN_BACK, cannot_go_on_words(told.alternative.route is not None), wire_down_words(units)],
         "home": home_words(told.descents, told.both_ways, units),
         "rig": [*rig_rows(plan.mission.rig, units), ("Not known", not_stated_words(access, units, named(260)))],
-        "cautions": cautions[:MOST_CAUTIONS],
+        "warnings": warnings[:MOST_WARNINGS],
         "call": [
             *[[who, "talkgroup ______  phone ____________"] for who in ("Dispatch", "Crew on the spot", "Road owner")],
             ["Check in", "when you leave, at each numbered step you are asked for, on the spot: every ____ min"],

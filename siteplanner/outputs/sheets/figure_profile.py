@@ -14,6 +14,7 @@ from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.driver import grade_class, hazard_on_words, profile_words
+from siteplanner.planning.telling.signal_words import CHECK, NOTE, UNKNOWN
 from siteplanner.planning.telling.units import Units
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
 from siteplanner.roads.hazards_ahead import HazardAhead, hazards_along
@@ -137,7 +138,7 @@ def _axes(x: Place, y: Place, end: float, low: float, high: float, floor: float,
 
 
 def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, z: np.ndarray, units: Units) -> str:
-    """A mark over the road for each hazard: black for cautions, white for warnings, a tick for notes; tooltips say
+    """A mark over the road for each hazard: black for WARNING, white for what to check, a tick for notes; tooltips say
     what it is."""
     out = ""
     for hazard in hazards:
@@ -147,7 +148,7 @@ def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, 
         if hazard.severity == "note":
             out += f'<g>{words}<path d="M{at:.1f} {top - 3:.1f}v-9" stroke="#000" stroke-width="2"/></g>'
             continue
-        fill, ink = ("#000", "#fff") if hazard.severity == "caution" else ("#fff", "#000")
+        fill, ink = ("#000", "#fff") if hazard.severity == "warning" else ("#fff", "#000")
         out += (
             f'<g>{words}<path d="M{at:.1f} {top - 2:.1f}l-8 -16h16Z" fill="{fill}" stroke="#000" stroke-width="1.2"/>'
             f'<text x="{at:.1f}" y="{top - 9.5:.1f}" font-size="8" {FONT} font-weight="bold" text-anchor="middle" '
@@ -166,9 +167,9 @@ def _legend(edges: tuple[float, ...], height: float, units: Units) -> str:
     entries += [
         (f'<rect width="20" height="10" fill="{ABOVE}"/>', "above it"),
         ('<text y="9" font-size="10">▲ ▼</text>', "climb, descent"),
-        ('<path d="M10 12l-7 -13h14Z" fill="#000"/>', "caution"),
-        ('<path d="M10 12l-7 -13h14Z" fill="#fff" stroke="#000"/>', "warning"),
-        ('<path d="M10 11v-10" stroke="#000" stroke-width="2"/>', "worth knowing"),
+        ('<path d="M10 12l-7 -13h14Z" fill="#000"/>', "WARNING"),
+        ('<path d="M10 12l-7 -13h14Z" fill="#fff" stroke="#000"/>', f"{CHECK}, {UNKNOWN.lower()}"),
+        ('<path d="M10 11v-10" stroke="#000" stroke-width="2"/>', NOTE),
     ]
     px, py, out = LEFT, height - 40.0, ""
     for mark, words in entries:

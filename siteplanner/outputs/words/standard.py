@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-CAUTION = (
+PLANNING_AID = (
     "A planning aid made from map data: check ground, wires, road limits and weather on site. "
     "The unit's manual, local codes, the landowner and licensed practice come first."
 )

@@ -49,7 +49,7 @@ def sky_hits(inputs: SkyLimitInputs, tick: Tick) -> tuple[np.ndarray, np.ndarray
         findings.append(
             Finding(
                 "no_geostationary_satellite",
-                "warning",
+                "check",
                 facts={"latitude_deg": float(centre[1]), "least_elevation_deg": dish.min_elevation_deg},
             )
         )
@@ -60,7 +60,7 @@ def sky_hits(inputs: SkyLimitInputs, tick: Tick) -> tuple[np.ndarray, np.ndarray
             findings.append(
                 Finding(
                     "satellite_too_low",
-                    "warning",
+                    "check",
                     facts={
                         "longitude_deg": satellite.longitude_deg,
                         "elevation_deg": float(elevation),

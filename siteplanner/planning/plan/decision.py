@@ -71,7 +71,7 @@ def required_findings(
                 for p in must
             ),
         }
-        return [Finding("required_unmet", "warning", facts=facts)]
+        return [Finding("required_unmet", "check", facts=facts)]
     lost = sum(bool(e.failed) and all(b.code == CODE for b in e.failed) for e in evaluations)
     without = rank(without_limit(evaluations), mission)[0] if lost else ranked[0]
     if without.evaluation.spot.key == ranked[0].spot.key:

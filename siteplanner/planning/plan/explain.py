@@ -131,9 +131,7 @@ def explain_record(
     study = load_study(mission, stages)
     ruling, way, _ = rule_ground(study, stages)
     changed = tuple(
-        Finding("input_changed", "warning", file=i.file)
-        for i in study.inputs
-        if known.get(i.file, i.sha256) != i.sha256
+        Finding("input_changed", "check", file=i.file) for i in study.inputs if known.get(i.file, i.sha256) != i.sha256
     )
     judge = Judge(study, ruling, way, forecast=forecast_of(mission)[0], required_holds=not lifted)
     found = explain_with(judge, mission, latitude, longitude, places)

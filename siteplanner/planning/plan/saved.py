@@ -27,7 +27,9 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.margin_raster import sky_margin
 from siteplanner.planning.study.reuse import Kept
 
-FORMAT = 4
+FORMAT = 5
+OLD_SEVERITIES = {"caution": "warning", "warning": "check"}
+"""Up to format 4, which had no others but `note`."""
 MISSION = "siteplanner.mission."
 ROOMS = (
     "siteplanner.planning.",
@@ -61,9 +63,9 @@ def decoded(text: str, arrays: Any) -> Plan:
     """
     try:
         head = json.loads(text)
-        if head["format"] != FORMAT:
+        if head["format"] not in (4, FORMAT):
             raise InputError("This plan was saved by another version.", remedy="Run the mission again.")
-        plan = _Reader(head["parts"], arrays).of(head["root"])
+        plan = _Reader(head["parts"], arrays, head["format"]).of(head["root"])
     except InputError:
         raise
     except Exception as error:  # whatever a damaged file holds, the answer is the same
@@ -151,8 +153,9 @@ class _Writer:
 
 
 class _Reader:
-    def __init__(self, parts: list[Any], arrays: Any) -> None:
+    def __init__(self, parts: list[Any], arrays: Any, written_as: int) -> None:
         self._arrays = arrays
+        self._severities = OLD_SEVERITIES if written_as < FORMAT else {}
         self._made: list[Any] = []
         for part in parts:
             self._made.append(self._read(part))
@@ -191,7 +194,10 @@ class _Reader:
             if not is_dataclass(made):
                 raise TypeError(held)
             build: Any = made
-            return build(**{name: self.of(item) for name, item in v["fields"].items()})
+            given = {name: self.of(item) for name, item in v["fields"].items()}
+            if "severity" in given:
+                given["severity"] = self._severities.get(given["severity"], given["severity"])
+            return build(**given)
         if kind == "named":
             return _class(held, tuple, ROOMS)(*[self.of(item) for item in v["items"]])
         if kind in ("tuple", "list", "set", "frozenset"):

@@ -74,7 +74,7 @@ def magnetic(latitude: float, longitude: float, height_m: float, year: float | d
         first, last = _life(MODELS[0])
         finding = Finding(
             "magnetic_model_expired",
-            "warning",
+            "check",
             facts={"day": said, "model": newest.model, "valid_from": first, "valid_until": last},
         )
         return Magnetic(None, None, newest.model, first, last, said, finding)
@@ -85,7 +85,7 @@ def magnetic(latitude: float, longitude: float, height_m: float, year: float | d
     if found.h < BLACKOUT_NT:
         finding = Finding(
             "magnetic_blackout",
-            "warning",
+            "check",
             facts={"field_nt": float(found.h), "least_nt": BLACKOUT_NT, "model": model.model},
         )
         return Magnetic(None, None, model.model, first, last, said, finding)
@@ -94,7 +94,7 @@ def magnetic(latitude: float, longitude: float, height_m: float, year: float | d
     if found.h < CAUTION_NT:
         weak = Finding(
             "magnetic_caution",
-            "warning",
+            "check",
             facts={"field_nt": float(found.h), "least_nt": CAUTION_NT, "model": model.model},
         )
     return Magnetic(float(found.d), uncertainty, model.model, first, last, said, weak)

@@ -249,7 +249,7 @@ def _findings(
         out.append(
             Finding(
                 "wind_mast",
-                "caution",
+                "warning",
                 facts={
                     "peak_m_s": peak_mast,
                     "kind": wind.mast_limits_hold_for,
@@ -265,7 +265,7 @@ def _findings(
         out.append(
             Finding(
                 "wind_raising",
-                "caution",
+                "warning",
                 facts={
                     "peak_m_s": peak_raised,
                     "kind": wind.mast_limits_hold_for if mast.raising_stated else "gust",
@@ -278,7 +278,7 @@ def _findings(
     for name in ("stow", "tracking"):
         if name in hours:
             facts = {"peak_m_s": peak_dish, "kind": wind.limits_hold_for, "hours": hours[name]}
-            out.append(Finding(f"wind_{name}", "caution" if name == "stow" else "warning", facts=facts))
+            out.append(Finding(f"wind_{name}", "notice" if name == "stow" else "check", facts=facts))
     return tuple(out)
 
 
@@ -295,4 +295,4 @@ def _not_stated(mast: MastLimit, kind: str, peak_m_s: float | None) -> tuple[Fin
         "peak_m_s": peak_m_s,
         "kind": kind,
     }
-    return (Finding("wind_mast_not_stated", "caution", facts=facts),)
+    return (Finding("wind_mast_not_stated", "unknown", facts=facts),)

@@ -313,15 +313,13 @@ def backhaul_findings(study: Study, backhauls: tuple[Backhaul, ...]) -> list[Fin
     passed_over = backhauls[: backhauls.index(used)]
     if passed_over:
         facts = {"used": used, "passed_over": passed_over}
-        out.append(Finding("backhaul_not_first_choice", "warning", facts=facts))
+        out.append(Finding("backhaul_not_first_choice", "check", facts=facts))
     if used.kind == "donor_link":
         path = used.donors[0]
         if path.not_at_m:
             facts = {"name": path.name, "mast_height_m": path.antenna_height_m, "not_at_m": path.not_at_m}
             out.append(Finding("mast_raised_for_link", "note", facts=facts))
-        out.append(
-            Finding("donor_agreement", "caution", facts={"name": path.name, "frequency_mhz": path.frequency_mhz})
-        )
+        out.append(Finding("donor_agreement", "check", facts={"name": path.name, "frequency_mhz": path.frequency_mhz}))
     if used.kind == "open_sky" and study.obstacles is None:
-        out.append(Finding("open_sky_bare_ground", "caution", facts={"share": used.margin}))
+        out.append(Finding("open_sky_bare_ground", "unknown", facts={"share": used.margin}))
     return out

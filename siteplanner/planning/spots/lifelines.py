@@ -178,7 +178,7 @@ def hanging_findings(network: RoadNetwork, line: Lifeline | None, drive_m: float
             continue
         bridges = {s.segment for s in thread.stretches if is_bridge(network, s.segment)}
         facts = {"length_m": thread.length_m, "of_m": of_m, "bridges": len(bridges)}
-        out.append(Finding(code, "caution", facts=facts))
+        out.append(Finding(code, "warning", facts=facts))
     return tuple(out)
 
 
@@ -266,7 +266,7 @@ def beside_findings(beside: Sequence[Beside], bridges: Sequence[OverWater], driv
     return tuple(
         Finding(
             "hazard_beside_drive",
-            "caution",
+            "warning",
             facts={
                 "name": area.name,
                 "length_m": area.length_m,

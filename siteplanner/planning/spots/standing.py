@@ -176,12 +176,11 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
     }
     if not ground.known_at_size:
         wide = max(ground.cell_size_m, ground.source_cell_m)
-        severity: Severity = (
-            "caution" if ground.steep_chance > MORE_LIKELY_THAN_NOT else "warning"
-        )  # more likely too steep than not
+        # more likely too steep than not
+        severity: Severity = "warning" if ground.steep_chance > MORE_LIKELY_THAN_NOT else "check"
         out.append(Finding("slope_not_known_at_size", severity, facts={**facts, "cell_m": wide}))
     elif ground.slope_deg <= limit < ground.slope_deg + ground.slope_uncertainty_deg:
-        out.append(Finding("may_be_too_steep", "warning", facts=facts))
+        out.append(Finding("may_be_too_steep", "check", facts=facts))
     lift, reach = ground.largest_lift_m, study.mission.trailer.jack_travel_m
     bumps = ground.bumps_m if math.isfinite(ground.bumps_m) else 0.0
     off = max(ground.lift_uncertainty_m, bumps)
@@ -200,7 +199,7 @@ def standing_findings(study: Study, ground: Ground) -> list[Finding]:
             )
         )
     if ground.mast_in_beam:
-        out.append(Finding("mast_in_beam", "warning"))
+        out.append(Finding("mast_in_beam", "check"))
     if ground.nose_off_way_out_deg > NOSE_IN_DEG:
         out.append(Finding("nose_in", "note", facts={"off_deg": ground.nose_off_way_out_deg}))
     return out

@@ -91,7 +91,7 @@ def _tree_finding(study: Study, tree: Tree | None) -> list[Finding]:
     return [
         Finding(
             "trees_near",
-            "caution" if tree.reaches_trailer else "warning",
+            "warning" if tree.reaches_trailer else "check",
             facts={**asdict(tree), "cell_size_m": study.elevation.cell_size_m},
         )
     ]
@@ -105,7 +105,7 @@ def _structure_finding(study: Study, spot: Spot) -> list[Finding]:
     return [
         Finding(
             "structure_in_mast_fall",
-            "caution",
+            "warning",
             facts={"name": near[1], "distance_m": near[0], "mast_fall_m": fall},
         )
     ]
@@ -118,7 +118,7 @@ def _water_findings(study: Study, above_m: float, slope_above_m: float) -> list[
         out.append(
             Finding(
                 "low_ground",
-                "caution",
+                "warning",
                 facts={"above_drainage_m": above_m, "water_mapped": study.overlay("water") is not None},
             )
         )
@@ -126,7 +126,7 @@ def _water_findings(study: Study, above_m: float, slope_above_m: float) -> list[
         out.append(
             Finding(
                 "runoff",
-                "warning",
+                "check",
                 facts={"slope_above_m": slope_above_m},
             )
         )
@@ -139,9 +139,9 @@ def _soft_finding(study: Study, spot: Spot, access: Access | None) -> list[Findi
         return []
     near = nearest(frame, spot, footprint_reach_m(study.mission.trailer))
     if near is not None:
-        return [Finding("soft_ground", "warning", facts={"name": near[1]})]
+        return [Finding("soft_ground", "notice", facts={"name": near[1]})]
     if access is not None and frame.intersects(access.last_leg).any():
-        return [Finding("soft_last_leg", "warning")]
+        return [Finding("soft_last_leg", "notice")]
     return []
 
 
@@ -149,7 +149,7 @@ def _swing_finding(room: Room) -> list[Finding]:
     if room.state != "no":
         return []
     facts = {"free_radius_m": room.free_radius_m, "needed_m": room.needed_m}
-    return [Finding("no_swing_room", "warning", facts=facts)]
+    return [Finding("no_swing_room", "check", facts=facts)]
 
 
 def hazards_near(study: Study, spot: Spot, access: Access | None) -> tuple[HazardNear, ...]:

@@ -64,23 +64,23 @@ def cover_findings(
     here = search_ground & np.isfinite(ground.values)
     out: list[Finding] = []
     if surface is None and classes is None:
-        out.append(Finding("clutter_assumed", "warning", facts=assumed))
+        out.append(Finding("clutter_assumed", "check", facts=assumed))
     if surface is not None and (share := _missing(surface.known, here)) > 0:
         mapped = classes is not None
-        out.append(Finding("surface_gaps", "warning", facts={"share": share, "mapped": mapped, **assumed}))
+        out.append(Finding("surface_gaps", "check", facts={"share": share, "mapped": mapped, **assumed}))
     if classes is not None:
         codes = [c for c in classes.codes() if str(c) not in layers.land_cover_classes]
         if codes:
             unmapped = {"codes": tuple(map(int, codes[:20]))}
-            out.append(Finding("land_cover_unmapped", "warning", file=classes.record.file, facts=unmapped))
+            out.append(Finding("land_cover_unmapped", "check", file=classes.record.file, facts=unmapped))
         told = classes.grid.values != UNKNOWN
         share = _missing(told if surface is None else told | surface.known, here)
         if share > 0:
             missing = {"share": share, **assumed}
-            out.append(Finding("land_cover_gaps", "warning", file=classes.record.file, facts=missing))
+            out.append(Finding("land_cover_gaps", "check", file=classes.record.file, facts=missing))
     low, high = max(HEIGHT_GAIN_MHZ[0], WOODLAND_MHZ[0]), min(HEIGHT_GAIN_MHZ[1], WOODLAND_MHZ[-1])
     if not low <= radio.frequency_mhz <= high:
-        out.append(Finding("clutter_out_of_range", "warning", facts={"frequency_mhz": radio.frequency_mhz}))
+        out.append(Finding("clutter_out_of_range", "check", facts={"frequency_mhz": radio.frequency_mhz}))
     return tuple(out)
 
 

@@ -118,7 +118,7 @@ def donors_of(frame: GeoDataFrame, crs: CRS, link: DonorLink, file: str) -> tupl
         findings.append(
             Finding(
                 "donor_height_assumed",
-                "warning",
+                "check",
                 file=file,
                 facts={
                     "count": len(without),

@@ -184,7 +184,7 @@ def read_ground(mission: Mission, place: Place, donors: tuple[Donor, ...], reuse
         if not donors:
             raise
         elevation = read(everything)
-        findings.append(Finding("donors_without_ground", "warning", facts={"why": error.what}))
+        findings.append(Finding("donors_without_ground", "check", facts={"why": error.what}))
     findings += [*_without_gaps(elevation), *elevation_covers(place.whole_area, elevation)]
     return Loaded(elevation, elevation.records, tuple(findings))
 
@@ -295,9 +295,9 @@ def ground_findings(grid: Grid, search_ground: np.ndarray) -> tuple[Finding, ...
     findings = []
     missing = float((~np.isfinite(grid.values))[search_ground].mean()) if search_ground.any() else 1.0
     if missing > 0:
-        findings.append(Finding("search_ground_unknown", "warning", facts={"share": missing}))
+        findings.append(Finding("search_ground_unknown", "check", facts={"share": missing}))
     if grid.cell_size_m > COARSE_CELL_M:
-        findings.append(Finding("coarse_elevation", "caution", facts={"cell_size_m": grid.cell_size_m}))
+        findings.append(Finding("coarse_elevation", "unknown", facts={"cell_size_m": grid.cell_size_m}))
     return tuple(findings)
 
 

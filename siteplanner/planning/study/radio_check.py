@@ -16,7 +16,7 @@ def radio_findings(radio: Radio) -> tuple[Finding, ...]:
     out = []
     if radio.tx_power_dbm > MEDIUM_RANGE_DBM:
         facts = {"power_dbm": radio.tx_power_dbm, "most_dbm": MEDIUM_RANGE_DBM}
-        out.append(Finding("radio_power_class", "warning", facts=facts))
+        out.append(Finding("radio_power_class", "check", facts=facts))
     fits = directivity_dbi(sector_pattern(radio))
     if abs(radio.antenna_gain_dbi - fits) > GAIN_TOLERANCE_DB:
         facts = {
@@ -26,7 +26,7 @@ def radio_findings(radio: Radio) -> tuple[Finding, ...]:
             "vertical_beamwidth_deg": radio.vertical_beamwidth_deg,
             "tolerance_db": GAIN_TOLERANCE_DB,
         }
-        out.append(Finding("antenna_gain_unlike_beam", "warning", facts=facts))
+        out.append(Finding("antenna_gain_unlike_beam", "check", facts=facts))
     if radio.sectors > 1 and radio.sectors_share_carrier:
         out.append(Finding("sectors_share_carrier", "note", facts={"sectors": radio.sectors}))
     return tuple(out)

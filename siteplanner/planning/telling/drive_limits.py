@@ -86,7 +86,7 @@ def first_line(told: Told, route: Route, spot_name: str, reference: str, drive: 
     """
     one = units.first
     steep = route.worst_grade_pct
-    grave = next((h for h in told.hazards if h.severity == "caution"), None)
+    grave = next((h for h in told.hazards if h.severity == "warning"), None)
     stop = told.steps[-1]
     side = f" on the {stop.move.side}" if stop.move.side in ("left", "right") else ""
     clauses = [

@@ -20,6 +20,7 @@ from siteplanner.planning.telling.lifeline import hazards_beside_words, if_lost_
 from siteplanner.planning.telling.radio import radio_lines
 from siteplanner.planning.telling.roads import ahead_words, band_words, reason_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.times import drive_method_words
 from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.grade_bands import GradeBand
@@ -110,6 +111,7 @@ def _hazard(hazard: HazardAhead) -> dict[str, Any]:
         "length_m": _known(hazard.length_m, 1),
         "kind": hazard.kind,
         "severity": hazard.severity,
+        "signal_word": signal_word(hazard.severity),
         "text": ahead_words(hazard),
         "value": None if hazard.value is None else _known(hazard.value, 2),
         "limit": hazard.limit,

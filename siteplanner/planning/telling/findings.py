@@ -13,6 +13,7 @@ from siteplanner.planning.telling.findings_roads import ROAD_WORDS
 from siteplanner.planning.telling.findings_search import SEARCH_WORDS
 from siteplanner.planning.telling.findings_site import SITE_WORDS
 from siteplanner.planning.telling.findings_spot import SPOT_WORDS
+from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.units import METRIC, Units
 
 Words = Callable[[Mapping[str, Any], Units], tuple[str, str]]
@@ -50,6 +51,7 @@ def finding_record(finding: Finding) -> dict[str, Any]:
     return {
         "code": finding.code,
         "severity": finding.severity,
+        "signal_word": signal_word(finding.severity),
         "message": words.message,
         "remedy": words.remedy,
         "file": finding.file,

@@ -23,8 +23,6 @@ from siteplanner.planning.telling.units import SPOKEN, Units
 from siteplanner.roads.hazards_ahead import HazardAhead
 from siteplanner.roads.steps import Step
 
-GRAVE = ("caution", "warning")  # notes stay on paper: a radio message tells what can hurt
-
 
 def radio_lines(
     spot: Spot,
@@ -82,7 +80,7 @@ def _warnings(hazards: Iterable[HazardAhead], units: Units) -> list[str]:
     """One sentence a hazard that can hurt; the same one again is counted, not repeated."""
     told: dict[str, list[HazardAhead]] = {}
     for hazard in hazards:
-        if hazard.severity in GRAVE:
+        if hazard.severity != "note":
             told.setdefault(ahead_words(hazard, units), []).append(hazard)
     out = []
     for text, group in told.items():

@@ -44,9 +44,10 @@ from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.timeline import light_record
 from siteplanner.planning.telling.times import driving_words, range_words
 from siteplanner.planning.telling.units import METRIC
-from siteplanner.planning.telling.words import CAUTIONS, firmness_sentence, recommendation
+from siteplanner.planning.telling.words import BEFORE_ACTING, firmness_sentence, recommendation
 
-FORMAT = 1
+FORMAT = 2
+"""1 had the severities `caution` (now `warning`), `warning` (now `check`) and `note`, and no `signal_word`."""
 
 
 def plan_record(plan: Plan) -> dict[str, Any]:
@@ -56,7 +57,8 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "software": plan.software,
         "recommendation": recommendation(plan),
         "firmness": {**_fields(plan.firmness), "sentence": firmness_sentence(plan)},
-        "cautions": list(CAUTIONS),
+        "cautions": [text for _, text in BEFORE_ACTING],
+        "before_acting": [{"signal_word": word, "text": text} for word, text in BEFORE_ACTING],
         "crs": plan.scene.elevation.crs.to_string(),
         "mission": plan.mission.parameters(),
         "mission_folder": str(plan.mission.base.resolve()),

@@ -235,7 +235,7 @@ def _who(access: str) -> str:
 
 
 def _radius_words(bend: Warned, units: Units, words: str = "bend") -> str:
-    tight = bend.severity == "caution"
+    tight = bend.severity == "warning"
     against = f"{units.colon}tighter than the rig's {units.keep(bend.limit)}" if tight else ""
     return f"{words}, radius about {units.length(bend.value)}{against}"
 

@@ -17,7 +17,7 @@ from siteplanner.planning.telling.exposure import PEOPLE
 from siteplanner.planning.telling.keep_clear import EXHAUST_M, Named, line_sentence
 from siteplanner.planning.telling.signal_words import gravest_first, signal_word
 from siteplanner.planning.telling.units import Units
-from siteplanner.planning.telling.words import CAUTIONS
+from siteplanner.planning.telling.words import MANUAL_FIRST, WALK_IT, WIRES
 
 WIRE_DOWN_M = 10.668  # 35 ft
 AFTER_THUNDER_MIN = 30.0  # OSHA FS-3863
@@ -29,7 +29,7 @@ def crew_dangers(
     """(signal word, of what, what to do), the gravest first; `dish`: what is kept from the dish, '' where there is
     none."""
     rows = [
-        ("DANGER", "Wires", f"{CAUTIONS[0]} {line_sentence(line, units, named)}"),
+        ("DANGER", "Wires", f"{WIRES} {line_sentence(line, units, named)}"),
         ("DANGER", "Wire down", wire_down_words(units)),
         ("DANGER", "Exhaust", exhaust_words(units)),
         ("WARNING", "Lightning", lightning_words(units)),
@@ -37,15 +37,15 @@ def crew_dangers(
         ("WARNING", "Stored energy", STORED_ENERGY),
         ("WARNING", "Digging", DIGGING),
         *([("WARNING", "Dish", dish)] if dish else []),
-        ("WARNING", "Ground", CAUTIONS[1]),
-        ("WARNING", "Manual first", CAUTIONS[3]),
+        ("WARNING", "Ground", WALK_IT),
+        ("WARNING", "Manual first", MANUAL_FIRST),
     ]
     return sorted(rows, key=lambda row: gravest_first(row[0]))
 
 
 def told_findings(findings: Sequence[Finding]) -> list[tuple[str, Finding]]:
     """(signal word or what stands in its place, finding), the gravest first."""
-    return sorted(((signal_word(f), f) for f in findings), key=lambda row: gravest_first(row[0]))
+    return sorted(((signal_word(f.severity), f) for f in findings), key=lambda row: gravest_first(row[0]))
 
 
 def wire_down_words(units: Units) -> str:

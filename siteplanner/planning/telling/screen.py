@@ -14,10 +14,9 @@ from siteplanner.planning.telling import service
 from siteplanner.planning.telling.certainty import weights_words
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.roads import ahead_words
+from siteplanner.planning.telling.signal_words import under
 from siteplanner.planning.telling.sky import horizon_text, look_state, margin_text
 from siteplanner.planning.telling.units import METRIC, Units
-
-SEVERITY_WORDS = {"caution": "CAUTION: ", "warning": "Watch: ", "note": ""}
 
 
 def would_rank_words(where: str, rank: int | None, points: str) -> str:
@@ -60,7 +59,7 @@ def drive_lines(ranked: RankedSpot, access: Access, told: Told, where: str, unit
     for number, step in enumerate(told.steps, 1):
         lines.append(f"{number}. At {units.distance(step.running_m)}: {step_words(step, units)}.")
         lines += [
-            f"   {SEVERITY_WORDS[h.severity]}{ahead_words(h, units)}, at {units.distance(h.running_m)}."
+            f"   {under(h.severity, f'at {units.distance(h.running_m)}{units.colon}{ahead_words(h, units)}')}."
             for h in step.hazards
         ]
     return [*lines, last_leg_words(access, units)]

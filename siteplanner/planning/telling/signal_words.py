@@ -2,49 +2,47 @@
 
 ANSI Z535.4-2007 section 4.14 and ISO 3864-2: DANGER will kill or badly injure if not avoided, WARNING could, CAUTION
 could injure lightly, NOTICE is of equipment alone. What may only make the plan wrong is none of these: it is told
-under `CHECK`, what nobody knows under `NOT_KNOWN`.
+under `Check`, what nobody knows under `Not known`, what was repaired or is worth knowing under `Note`. Every sheet,
+map, page, file and spoken text has its word from here.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 
-from siteplanner.errors import Finding
+from siteplanner.errors import SEVERITIES, Finding, Severity
 
 SignalWord = Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
 CHECK = "Check"
 UNKNOWN = "Not known"
+NOTE = "Note"
 
-ORDER: tuple[str, ...] = ("DANGER", "WARNING", "CAUTION", "NOTICE", CHECK, UNKNOWN)
+ORDER: tuple[str, ...] = ("DANGER", "WARNING", "CAUTION", "NOTICE", CHECK, UNKNOWN, NOTE)
 """The gravest first."""
 
-HURTS_EQUIPMENT = frozenset({"wind_stow", "wind_tracking"})
-"""Findings of severity `caution` that harm the unit or its service, and nobody."""
-NOBODY_KNOWS = frozenset({"wind_mast_not_stated", "coarse_elevation", "open_sky_bare_ground", "satellites_below_level"})
-"""Findings of severity `caution` that say what the data or the mission leave open."""
-TO_CHECK = frozenset(
-    {
-        "donor_agreement",
-        "elevation_all_below_sea",
-        "magnetic_caution",
-        "route_not_for_through_traffic",
-        "staging_no_way",
-    }
-)
-"""Findings of severity `caution` that hold the plan, not people, in doubt."""
+WORDS: dict[Severity, str] = {
+    "warning": "WARNING",  # nothing in the data shows that it surely will kill: that would be DANGER
+    "notice": "NOTICE",
+    "check": CHECK,
+    "unknown": UNKNOWN,
+    "note": NOTE,
+}
 
 
-def signal_word(finding: Finding) -> str:
-    """The word that stands before a finding: a signal word where people or the unit are in danger, else `CHECK` or
-    `UNKNOWN`.
+def signal_word(severity: Severity) -> str:
+    """The word that stands before a finding or a hazard of this severity."""
+    return WORDS[severity]
 
-    A finding of severity `caution` can hurt somebody: WARNING, as nothing in the data shows that it surely will.
-    """
-    if finding.severity != "caution" or finding.code in TO_CHECK:
-        return CHECK
-    if finding.code in HURTS_EQUIPMENT:
-        return "NOTICE"
-    return UNKNOWN if finding.code in NOBODY_KNOWS else "WARNING"
+
+def under(severity: Severity, text: str) -> str:
+    """`text` behind its word; a note needs none."""
+    return text if severity == "note" else f"{signal_word(severity)}: {text}"
+
+
+def by_gravity(findings: Iterable[Finding]) -> list[Finding]:
+    """The gravest first, otherwise in the order found."""
+    return sorted(findings, key=lambda f: SEVERITIES.index(f.severity))
 
 
 def gravest_first(words: str) -> int:

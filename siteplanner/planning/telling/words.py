@@ -19,6 +19,7 @@ from siteplanner.planning.telling.ground import stands_on_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.roads import opening_words
 from siteplanner.planning.telling.service import served_words
+from siteplanner.planning.telling.signal_words import SignalWord
 from siteplanner.planning.telling.units import METRIC, Units
 from siteplanner.roads.openings import Opening
 
@@ -206,13 +207,22 @@ def drainage_words(ground: Ground, units: Units = METRIC) -> str:
     return "not known" if above != above else f"{units.length(above, 1)} above the channel that it drains to"
 
 
-CAUTIONS: tuple[str, ...] = (
+WIRES = (
     "Overhead lines: stay outside the marked distance, look up before raising the mast, and treat every line as "
-    "energised. The line's owner and local rules decide.",
-    "Map and elevation data miss single trees, banks, ditches and new wires: walk the spot before setting up.",
-    "The route uses posted limits where the data have them. Unknown is not safe: the driver turns back when in doubt.",
-    "Generator exhaust, radio-frequency field, wind and guying: follow the unit's own manual and local codes.",
+    "energized. The line's owner and local rules decide."
 )
+WALK_IT = "Map and elevation data miss single trees, banks, ditches and new wires: walk the spot before setting up."
+TURN_BACK = "The route uses the limits that the data state. Unknown is not safe: the driver turns back when in doubt."
+MANUAL_FIRST = (
+    "Generator exhaust, radio-frequency field, wind and guying: follow the unit's own manual and local codes."
+)
+BEFORE_ACTING: tuple[tuple[SignalWord, str], ...] = (
+    ("DANGER", WIRES),
+    ("WARNING", WALK_IT),
+    ("WARNING", TURN_BACK),
+    ("WARNING", MANUAL_FIRST),
+)
+"""(signal word, text): what holds for every plan."""
 
 
 def _spoken(name: str) -> str:
