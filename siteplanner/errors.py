@@ -73,7 +73,7 @@ class Cancelled(SiteplannerError):
 
     kept: Any = None
 
-    def __init__(self, what: str = "The run was cancelled.", *, remedy: str = "Start it again.", **kw: Any) -> None:
+    def __init__(self, what: str = "The run was canceled.", *, remedy: str = "Start it again.", **kw: Any) -> None:
         super().__init__(what, remedy=remedy, **kw)
 
 

@@ -223,10 +223,10 @@ def legend(plan: Plan, ground: str) -> str:
     """What the colours of the picture shown mean, as HTML."""
     word, rows = "", list[tuple[str, str]]()
     if ground == SERVICE:
-        word = "Predicted probability of service; no colour: below 50 %"
+        word = "Predicted probability of service; no color: below 50 %"
         rows = [(colour, words) for _, colour, words in SERVICE_CLASSES]
     elif ground == RULED_OUT:
-        word = "First limit that rules the ground out; no colour: outside the search ground"
+        word = "First limit that rules the ground out; no color: outside the search ground"
         colours = ruling_colours([r.code for r in plan.rulings])
         rows = [(PASSES_COLOUR, "Passes every limit")]
         rows += [(colours[r.code], f"{r.label} ({percent_text(r.share)})") for r in plan.rulings if r.share > 0]

@@ -35,7 +35,7 @@ def page() -> None:
         go("decide")
     if run.state == "cancelled":
         st.warning(
-            "The run was cancelled. What was worked out so far is used again when you run it again."
+            "The run was canceled. What was worked out so far is used again when you run it again."
             + (" The plan before it is still there." if work.plan is not None else "")
         )
     if run.error is not None:

@@ -175,9 +175,9 @@ def horizon_tangents(
         z = surface(elevation_m, obstacles_m)
     rows, cols = z.shape
     if not (0 <= row <= rows - 1 and 0 <= col <= cols - 1):
-        raise ValueError(f"The point ({row}, {col}) lies outside the raster's {rows} x {cols} cell centres.")
+        raise ValueError(f"The point ({row}, {col}) lies outside the raster's {rows} x {cols} cell centers.")
     if not (cell_size_m > 0 and height_m >= 0):
-        raise ValueError("The cell size must be above 0 and the height not below 0 metres.")
+        raise ValueError("The cell size must be above 0 and the height not below 0 meters.")
     known = blocks(z) if known is None else known
     ceiling = checked_ceiling_m(ceiling_m, known)
     azimuths = np.asarray(azimuths_deg, float)

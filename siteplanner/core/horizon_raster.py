@@ -64,7 +64,7 @@ def horizon_raster(
     """
     ground = usable(elevation_m)
     if not (cell_size_m > 0 and height_m >= 0):
-        raise ValueError("The cell size must be above 0 and the height not below 0 metres.")
+        raise ValueError("The cell size must be above 0 and the height not below 0 meters.")
     z = surface(ground, obstacles_m)
     known = blocks(z) if known is None else known
     highest = checked_ceiling_m(ceiling_m, known)

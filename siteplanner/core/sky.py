@@ -226,7 +226,7 @@ def _check(cell_size_m: float, height_m: float, limit_deg: ArrayLike) -> None:
     if not (np.all(np.asarray(limit_deg) > 0) and np.all(np.asarray(limit_deg) < 90)):
         raise ValueError("The limit angle must lie above 0 and below 90 degrees.")
     if not (cell_size_m > 0 and height_m >= 0):
-        raise ValueError("The cell size must be above 0 and the height not below 0 metres.")
+        raise ValueError("The cell size must be above 0 and the height not below 0 meters.")
 
 
 def _tiles(wanted: np.ndarray, tile: int) -> list[tuple[slice, slice]]:

@@ -100,7 +100,7 @@ def stretches(
     Raises ValueError for an error that is not above 0.
     """
     if not error_m > 0:
-        raise ValueError(f"The error of a height must be above 0 metres; it is {error_m}.")
+        raise ValueError(f"The error of a height must be above 0 meters; it is {error_m}.")
     first = np.zeros(len(s_m), np.bool_)
     s, weight = np.ascontiguousarray(s_m, np.float64), np.ascontiguousarray(weight, np.float64)
     z = np.where(weight > 0, z_m, 0.0) / error_m

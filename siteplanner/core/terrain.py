@@ -291,4 +291,4 @@ def _need_raster(elevation_m: np.ndarray, cell_size_m: float | np.ndarray) -> No
     if np.ndim(elevation_m) != 2:
         raise ValueError(f"Elevation needs two dimensions, rows and columns; it has {np.ndim(elevation_m)}.")
     if not np.all(np.asarray(cell_size_m) > 0):
-        raise ValueError(f"The cell size must be above 0 metres; it is {cell_size_m}.")
+        raise ValueError(f"The cell size must be above 0 meters; it is {cell_size_m}.")

@@ -46,7 +46,7 @@ _FIGURES: dict[Measure, tuple[dict[str, str], tuple[str, ...]]] = {
     "weight": (_POUNDS, ("t", "kg", "lbs", "st", "lt")),  # a ton may be one of three
     "speed": ({"mph": "mph", "kmh": "km/h", "kph": "km/h", "kmph": "km/h"}, ("km/h", "mph", "knots")),
 }
-_MEASURES = {"t": "tonnes", "st": "short tons of 2,000 lb", "lt": "long tons of 2,240 lb"}
+_MEASURES = {"t": "metric tons", "st": "short tons of 2,000 lb", "lt": "long tons of 2,240 lb"}
 _UNIT_AT_END = re.compile(r"[_ .(-]([A-Za-z]+)\)?$")
 _BARE = re.compile(r"\d+(?:\.\d+)?")
 

@@ -11,7 +11,7 @@ HIGHEST_M = 9000.0  # nothing on Earth is higher (8,849 m)
 
 
 def _both(low: float, high: float) -> str:
-    return f"{low:,.0f} to {high:,.0f} m if they are metres, {low * FOOT_M:,.0f} to {high * FOOT_M:,.0f} m if feet"
+    return f"{low:,.0f} to {high:,.0f} m if they are meters, {low * FOOT_M:,.0f} to {high * FOOT_M:,.0f} m if feet"
 
 
 def unit_of(source: RasterSource, asked: str) -> str:
@@ -58,7 +58,7 @@ def unit_read(source: RasterSource, reading: Reading, asked: str, findings: list
     if not reading.count:
         return "m"
     if source.feet_ground or high > HIGHEST_M:
-        why = "its map is in feet" if source.feet_ground else "no ground is that high in metres"
+        why = "its map is in feet" if source.feet_ground else "no ground is that high in meters"
         raise InputError(
             f"The raster does not say its unit and {why}: its heights are {_both(low, high)}.",
             remedy='Set layers.elevation_unit = "ft" (or "us-ft", or "m") in the mission.',

@@ -13,7 +13,7 @@ from siteplanner.errors import Finding, InputError
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-_REMEDY = 'Leave `crs` out (the local UTM zone is taken), or give a projected CRS in metres, e.g. "EPSG:32616".'
+_REMEDY = 'Leave `crs` out (the local UTM zone is taken), or give a projected CRS in meters, e.g. "EPSG:32616".'
 
 
 def utm_zone(longitude_deg: float, latitude_deg: float) -> int:
@@ -67,11 +67,11 @@ def check_target_crs(text: str | CRS, *, file: str | None = None) -> CRS:
         ) from None
     crs = horizontal(crs)
     if crs.is_geographic:
-        what = f"{crs.name} is in degrees; the work needs metres."
+        what = f"{crs.name} is in degrees; the work needs meters."
     elif not crs.is_projected:
         what = f"{crs.name} is not a map projection."
     elif any(abs(axis.unit_conversion_factor - 1.0) > 1e-9 for axis in crs.axis_info[:2]):
-        what = f"{crs.name} is in {crs.axis_info[0].unit_name}; the work needs metres."
+        what = f"{crs.name} is in {crs.axis_info[0].unit_name}; the work needs meters."
     else:
         return crs
     raise InputError(what, remedy=_REMEDY, file=file, field="crs")

@@ -176,7 +176,7 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
     if height * width * np.dtype(dataset.dtypes[band - 1]).itemsize > MOST_BLOCK:
         raise InputError(
             f"The raster is kept in pieces of {width:,} x {height:,} cells, each of which must be read whole.",
-            remedy="Export it in tiles, e.g. as a cloud-optimised GeoTIFF.",
+            remedy="Export it in tiles, e.g. as a cloud-optimized GeoTIFF.",
             file=path,
         )
     unit, unit_from = _unit(path, dataset, band, crs)
@@ -245,7 +245,7 @@ def _band(path: Path, dataset: Any, findings: list[Finding]) -> int:
     bands = [b for b in range(1, dataset.count + 1) if dataset.colorinterp[b - 1] != ColorInterp.alpha]
     if any(dataset.colorinterp[b - 1] in colours for b in bands):
         raise InputError(
-            f"This is a coloured picture ({dataset.count} bands), not heights.",
+            f"This is a colored picture ({dataset.count} bands), not heights.",
             remedy="Give the elevation itself, one band of numbers.",
             file=path,
         )
@@ -286,7 +286,7 @@ def _unit(path: Path, dataset: Any, band: int, crs: CRS) -> tuple[Unit | None, s
     if said and by_tag is None:
         raise InputError(
             f"The raster's unit {said[:40]!r} is not understood.",
-            remedy="Convert the heights to metres, or remove the unit and set elevation_unit.",
+            remedy="Convert the heights to meters, or remove the unit and set elevation_unit.",
             file=path,
         )
     axis = crs.axis_info[2] if len(crs.axis_info) > 2 else None

@@ -117,7 +117,7 @@ def _read(
         for s in used:
             if not min(sizes[id(s)]) >= LEAST_PIXEL_M:
                 raise InputError(
-                    "The raster's cells are smaller than a centimetre.", remedy="Check its CRS and its cell size.",
+                    "The raster's cells are smaller than a centimeter.", remedy="Check its CRS and its cell size.",
                     file=s.path,
                 )  # fmt: skip
         # coarsest first, so that finer ones are written over it; the first named last among equals
@@ -224,8 +224,8 @@ def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: l
             if abs(r - _FEET_RATIO) < 0.1:
                 raise InputError(
                     f"Where it overlaps another raster its heights are {ratio:.2f} times the other's: one of the "
-                    "two is in feet and read as metres.",
-                    remedy="Convert one of them to metres; layers.elevation_unit holds for all rasters.",
+                    "two is in feet and read as meters.",
+                    remedy="Convert one of them to meters; layers.elevation_unit holds for all rasters.",
                     file=name,
                     field="layers.elevation_unit",
                 )

@@ -117,7 +117,7 @@ def _level(value: Any, number: int, files: Sequence[str]) -> float | None:
     except (TypeError, ValueError):
         found = math.nan
     if not math.isfinite(found):
-        raise _wrong(f"Hazard {number}: {str(value)[:40]!r} is no level.", "Write metres.", "level_m", files)
+        raise _wrong(f"Hazard {number}: {str(value)[:40]!r} is no level.", "Write meters.", "level_m", files)
     return found
 
 

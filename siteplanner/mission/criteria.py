@@ -353,7 +353,7 @@ _DEFINED = (
     Criterion(
         "access",
         2.0,
-        "A shorter drive is sooner on air, refuelled and relieved. Common practice, no source.",
+        "A shorter drive is sooner on air, refueled and relieved. Common practice, no source.",
         "#CC79A7",
         Words("Short drive", "Drive", "access"),
         Gauge("Drive time with last leg", "min", "minutes", "the drive takes {0}, not {1}"),

@@ -32,7 +32,7 @@ class Layers(Part):
         None,
         ge=0,
         le=50,
-        description="One standard deviation of a cell's height against its neighbours'. None: 0.1 m for source cells "
+        description="One standard deviation of a cell's height against its neighbors'. None: 0.1 m for source cells "
         "up to 3 m (lidar, USGS Lidar Base Specification QL2: RMSE 10 cm), 0.8 m up to 15 m (1/3 arc-second national "
         "elevation: RMSE about 0.8 m), 2 m coarser (common practice); all from memory.",
     )
@@ -40,7 +40,7 @@ class Layers(Part):
         None,
         ge=-500,
         le=9000,
-        description="Highest ground of the region, metres above sea level: what may stand in the line to a satellite "
+        description="Highest ground of the region, meters above sea level: what may stand in the line to a satellite "
         "where the elevation files end. None: the highest ground of these files themselves.",
     )
     surface: Paths = Field(

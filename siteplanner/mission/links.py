@@ -138,7 +138,7 @@ class DonorLink(Rated):
         -300.0,
         ge=-1500,
         le=0,
-        description="Refractivity gradient dN1 of ITU-R P.453, not exceeded for 1 % of the year, N-units a kilometre: "
+        description="Refractivity gradient dN1 of ITU-R P.453, not exceeded for 1 % of the year, N-units a kilometer: "
         "inland about -100 to -350, coasts of warm seas down to -1,000 (from memory). For the share of the worst month "
         "that multipath takes.",
     )
@@ -188,7 +188,7 @@ class Backhaul(Part):
 class Radio(Part):
     """The small cell, its sectors and the handset. Defaults: common practice unless a source is named."""
 
-    frequency_mhz: float = Field(763.0, ge=30, le=6000, description="Downlink centre.")
+    frequency_mhz: float = Field(763.0, ge=30, le=6000, description="Downlink center.")
     uplink_frequency_mhz: float | None = Field(None, ge=30, le=6000, description="None: as downlink.")
     bandwidth_mhz: float = Field(10, description="LTE channel; resource blocks by TS 36.101 Table 6.3.2.1-1.")
     tx_power_dbm: float = Field(
@@ -275,7 +275,7 @@ class Radio(Part):
     service: ServiceKind = Field(
         "data",
         description="What must work in both directions: messages (10 kbit/s, tried again), voice (24 kbit/s) or data "
-        "(1 Mbit/s down, 256 kbit/s up). Signal to noise by 3GPP TR 36.942 Annex A, never below what the signalling "
+        "(1 Mbit/s down, 256 kbit/s up). Signal to noise by 3GPP TR 36.942 Annex A, never below what the signaling "
         "needs (TS 36.101, TS 36.104).",
     )
     min_rsrp_dbm: float | None = Field(

@@ -80,7 +80,7 @@ class Site(Part):
         10.0,
         ge=0,
         le=5000,
-        description="The spot's centre keeps this far from mapped water: footprint and a soft bank. Common practice.",
+        description="The spot's center keeps this far from mapped water: footprint and a soft bank. Common practice.",
     )
     tree_height_m: float = Field(
         3.0, gt=0, le=100, description="Surface less elevation that counts as a tree (or a roof). Common practice."
@@ -108,7 +108,7 @@ class Site(Part):
         300.0,
         ge=1,
         le=1e6,
-        description="Ground that drains onto a spot, per metre of width: more is told. Common practice.",
+        description="Ground that drains onto a spot, per meter of width: more is told. Common practice.",
     )
     soft_ground_rules_out: bool = Field(
         False, description="Whether soft ground is ruled out; otherwise it is told as a finding."

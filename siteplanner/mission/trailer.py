@@ -36,7 +36,7 @@ class Trailer(Part):
         8.0,
         ge=0,
         le=200,
-        description="The spot's centre keeps this far from a road's centre line, so that the trailer "
+        description="The spot's center keeps this far from a road's center line, so that the trailer "
         "with its outriggers does not block the way. Common practice.",
     )
     mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1, max_length=20)] = Field(
@@ -72,7 +72,7 @@ class Trailer(Part):
         "times the highest of mast_stops_m; field masts have their anchors at 60 to 80 % of the height. Common "
         "practice; the manual goes before it. Nothing is kept free without guys.",
     )
-    dish_height_m: float = Field(2.0, gt=0, le=30, description="Dish centre above ground. Common practice.")
+    dish_height_m: float = Field(2.0, gt=0, le=30, description="Dish center above ground. Common practice.")
     exhaust_side: Literal["left", "right", "front", "rear"] | None = Field(
         None, description="Where the generator blows, looking forward; None: not stated, so all round is drawn."
     )
@@ -97,7 +97,7 @@ class Trailer(Part):
     @classmethod
     def _stops_rise(cls, stops: tuple[float, ...]) -> tuple[float, ...]:
         if any(not 1 <= s <= 100 for s in stops):
-            raise ValueError("mast stops are metres above ground between 1 and 100")
+            raise ValueError("mast stops are meters above ground between 1 and 100")
         return tuple(sorted(set(stops)))
 
     @property
@@ -330,7 +330,7 @@ class Power(Part):
 
     fuel_tank_l: float = Field(150.0, ge=1, le=20_000, description="Usable fuel, 40 US gallons. Common practice.")
     fuel_burn_l_per_h: tuple[float, float, float] = Field(
-        (1.5, 2.5, 4.0), description="Low, likely, high litres an hour at the station's load. Common practice."
+        (1.5, 2.5, 4.0), description="Low, likely, high liters an hour at the station's load. Common practice."
     )
     refuel_at_share: float = Field(
         0.25, ge=0, lt=1, description="Refuel when this share of the tank is left. Common practice."
@@ -344,7 +344,7 @@ class Power(Part):
     )
     refuel_outage_min: tuple[float, float] = Field(
         (30.0, 45.0),
-        description="Off air at each refuelling, short and long: the engine stops, cools and is filled. Common "
+        description="Off air at each refueling, short and long: the engine stops, cools and is filled. Common "
         "practice, no source; 0 and 0 with batteries or a second tank.",
     )
 
@@ -352,5 +352,5 @@ class Power(Part):
     @classmethod
     def _above_nothing(cls, burn: tuple[float, float, float]) -> tuple[float, float, float]:
         if not 0.01 <= min(burn) <= max(burn) <= 1000:
-            raise ValueError("litres an hour are between 0.01 and 1000")
+            raise ValueError("liters an hour are between 0.01 and 1000")
         return burn

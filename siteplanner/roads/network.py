@@ -144,7 +144,7 @@ def _checked(roads: GeoDataFrame) -> CRS:
         raise InputError("The roads have no coordinate reference system.", remedy="Set the CRS of the layer.")
     crs = CRS(roads.crs)
     if not crs.is_projected or abs(crs.axis_info[0].unit_conversion_factor - 1) > 1e-9:
-        raise InputError("The road network needs a CRS in metres.", remedy="Reproject the roads first.")
+        raise InputError("The road network needs a CRS in meters.", remedy="Reproject the roads first.")
     return crs
 
 

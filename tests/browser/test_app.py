@@ -308,7 +308,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         "Link budget",
         "Turn by",
         "On air",
-        "treat every line as energised",
+        "treat every line as energized",
         "Along the drive",
         "Skyline and satellites",
     ):
@@ -461,7 +461,7 @@ def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_pat
     # cancel, then again to the end
     page.get_by_role("button", name="Cancel").click()
     start = time.monotonic()
-    page.get_by_text("The run was cancelled").wait_for()
+    page.get_by_text("The run was canceled").wait_for()
     clock("cancel to stopped", start)
     page.get_by_role("button", name="Run it again").click()
     # a second user neither waits for the run nor sees it

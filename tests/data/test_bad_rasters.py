@@ -80,14 +80,14 @@ def test_complex_numbers(write_raster):
 
 def test_coloured_picture(write_raster):
     picture = np.zeros((3, SIDE, SIDE), "uint8")
-    refused(write_raster(picture, ORIGIN, photometric="RGB"), match="coloured picture")
+    refused(write_raster(picture, ORIGIN, photometric="RGB"), match="colored picture")
 
 
 def test_palette_picture(write_raster, tmp_path):
     path = write_raster(np.ones((SIDE, SIDE), "uint8"), ORIGIN)
     with rasterio.open(path, "r+") as file:
         file.write_colormap(1, {1: (255, 0, 0, 255)})
-    refused(path, match="coloured picture")
+    refused(path, match="colored picture")
 
 
 def test_shaded_picture(write_raster):
@@ -223,15 +223,15 @@ def test_unit_unknown_shows_both_readings(write_raster):
     elevation = read(write_raster(ground(), ORIGIN))
     (finding,) = elevation.findings
     assert finding.code == "elevation_unit_assumed"
-    assert "to 700 m if they are metres" in said(finding).message
+    assert "to 700 m if they are meters" in said(finding).message
     assert "to 213 m if feet" in said(finding).message
     assert elevation.records[0].unit == "m (assumed)"
 
 
 def test_implausible_as_metres(write_raster):
-    error = refused(write_raster(ground() * 20, ORIGIN), match="no ground is that high in metres")
+    error = refused(write_raster(ground() * 20, ORIGIN), match="no ground is that high in meters")
     assert error.field == "layers.elevation_unit"
-    assert "to 13,999 m if they are metres" in str(error)
+    assert "to 13,999 m if they are meters" in str(error)
     assert "to 4,267 m if feet" in str(error)
 
 
@@ -245,7 +245,7 @@ def test_impossible_even_if_stated(write_raster):
 def test_map_in_feet_without_height_unit(write_hill):
     path = write_hill(2274, 100.0)
     error = refused(path, match="its map is in feet")
-    assert "if they are metres" in str(error)
+    assert "if they are meters" in str(error)
     assert np.nanmax(read(path, unit="m").grid.values) == pytest.approx(700, abs=1)
 
 

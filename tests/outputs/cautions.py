@@ -16,7 +16,7 @@ CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
     "Do not let a phone choose the road": ("driver",),
     "Breakaway cable to the truck's frame": ("driver",),
     "Carbon monoxide kills": ("crew",),
-    "cool before refuelling": ("crew",),
+    "cool before refueling": ("crew",),
     "hang your tag": ("crew",),
     "let the pressure out": ("crew",),  # 29 CFR 1910.147(d)(5)
     "until 30 min after the last thunder": ("crew",),  # OSHA FS-3863

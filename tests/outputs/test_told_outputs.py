@@ -150,7 +150,7 @@ def test_a_flood_beside_the_drive_is_said_everywhere(told_plan):
     for text in (spot_popup(told_plan.best, BOTH).translate(plain), driver, " ".join(record["lifeline"]["sentences"])):
         assert said_of in " ".join(text.split())
         assert bridge in " ".join(text.split())
-    assert "lie within 50 metres" in radio_texts(told_plan)[0]
+    assert "lie within 50 meters" in radio_texts(told_plan)[0]
 
 
 def test_gpx_holds_decision_points_and_the_other_way(told_plan):

@@ -32,7 +32,7 @@ from tests.outputs.factory import make_plan, waiting
 PACKAGE = Path(__file__).parents[2] / "siteplanner"
 BLANK = "[ \u00a0\u202f]?"
 METRIC_UNIT = re.compile(
-    rf"(?<![\w.])\d[\d,.]*{BLANK}(?:m|km|cm|mm|kg|t|km²|m²|l|km/h|m/s|metres?|kilometres?|tonnes?)\b"
+    rf"(?<![\w.])\d[\d,.]*{BLANK}(?:m|km|cm|mm|kg|t|km²|m²|l|km/h|m/s|meters?|kilometers?|metric tons?)\b"
 )
 US_UNIT = re.compile(
     rf"(?<![\w.])\d[\d,.]*{BLANK}(?:ft|in|mi|lb|sq mi|gal|US tons?|feet|foot|miles?|inch(?:es)?|pounds?)\b"
@@ -40,7 +40,7 @@ US_UNIT = re.compile(
 MPH = re.compile(r"\d+ mph\s+\(\d+ m/s\)")
 MARKED = (
     # heights of a file that does not say its unit, as they would be in either
-    re.compile(r"[\d,]+ to +[\d,]+ m if they are metres, [\d,]+ to +[\d,]+ m"),
+    re.compile(r"[\d,]+ to +[\d,]+ m if they are meters, [\d,]+ to +[\d,]+ m"),
     re.compile(r"9 in 10"),
     re.compile(r"29 CFR 1910\.\S+"),  # the number of a rule
     re.compile(r"\d+ MHz|\d[\d.]*[- ](?:GHz|dBm|dB)\b"),

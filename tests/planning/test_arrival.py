@@ -93,5 +93,5 @@ def test_the_roads_know_how_sure_their_grades_are(valley_plan):
 def test_whether_the_radio_may_send_is_asked(valley_plan):
     """The band is licensed spectrum; nothing said so."""
     found = codes(valley_plan)
-    assert found["licence"].startswith("Licence to send on 763 MHz here: in hand before the radio goes on.")
+    assert found["licence"].startswith("License to send on 763 MHz here: in hand before the radio goes on.")
     assert "wires" in next(iter(found))  # what can hurt someone still comes first

@@ -113,7 +113,7 @@ def test_relief_leaves_so_that_it_arrives_with_the_shift_and_refuelling_is_off_a
     slow, quick = (sum(getattr(p, end) for p in air.parts[1:3]) for end in ("high_min", "low_min"))
     assert found.relief_leaves_min == (pytest.approx(720 - slow), pytest.approx(720 - quick))
     assert found.outage_min == (30.0, 45.0)
-    assert dict(go_rows(found))["Off air"].startswith("30 to 45 min at each refuelling")
+    assert dict(go_rows(found))["Off air"].startswith("30 to 45 min at each refueling")
 
 
 def test_what_a_hazard_may_reach():

@@ -80,3 +80,20 @@ def test_another_format_and_what_cannot_be_written_are_said(valley_plan):
         decoded("{", {})
     with pytest.raises(TypeError, match="object cannot be saved"):
         encoded(replace(valley_plan, firmness=object()))
+
+
+def test_severities_of_plans_saved_before_are_read_as_they_were_meant(valley_plan, saved):
+    text, arrays = saved
+    head = json.loads(text)
+    old = {"warning": "caution", "check": "warning", "notice": "caution", "unknown": "caution", "note": "note"}
+    for part in head["parts"]:
+        if isinstance(part, dict) and "severity" in part.get("fields", {}):
+            part["fields"]["severity"] = old[part["fields"]["severity"]]
+    back = decoded(json.dumps({**head, "format": 4}), arrays)
+    meant = {"notice": "warning", "unknown": "warning"}
+    for now, then in zip(valley_plan.spots, back.spots, strict=True):
+        assert [f.severity for f in then.evaluation.findings] == [
+            meant.get(f.severity, f.severity) for f in now.evaluation.findings
+        ]
+    assert {f.severity for f in back.findings} <= {"warning", "check", "note"}
+    assert any(f.severity == "check" for f in (*valley_plan.findings, *valley_plan.spots[0].evaluation.findings))

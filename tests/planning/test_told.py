@@ -144,8 +144,8 @@ def test_one_way_in_names_the_sections_with_their_ends(valley_plan, lay_by):
     access = replace(lay_by.evaluation.access, told=told, lifeline=found)
     assert way_in_words(access).endswith("If lost, cut off: Mill Lane, 0.5 km; Hill Lane, 400 m.")
     text = " ".join(radio_lines(lay_by.spot, access, told))
-    assert "One way in from staging. 0.9 kilometres or 0.6 miles of the drive's 1.5 kilometres or 0.9 miles" in text
-    assert "Hill Lane, 400 metres or 1,312 feet." in text
+    assert "One way in from staging. 0.9 kilometers or 0.6 miles of the drive's 1.5 kilometers or 0.9 miles" in text
+    assert "Hill Lane, 400 meters or 1,312 feet." in text
     two = replace(access, lifeline=Lifeline(Thread(2, ()), None))
     assert "One way in" not in " ".join(radio_lines(lay_by.spot, two, told))
 
@@ -191,8 +191,8 @@ def test_radio_lines_say_the_way_in_full(lay_by):
     access = lay_by.evaluation.access
     lines = radio_lines(lay_by.spot, access, access.told)
     likely = round(access.drive_time_s / 60)
-    assert lines[0].startswith(f"Drive to spot lay-by. 1.5 kilometres or 0.9 miles on the road, about {likely} minute")
-    assert lines[1].startswith("1. Leave the staging point on Valley Road, toward the east. Drive on 1.5 kilometres")
+    assert lines[0].startswith(f"Drive to spot lay-by. 1.5 kilometers or 0.9 miles on the road, about {likely} minute")
+    assert lines[1].startswith("1. Leave the staging point on Valley Road, toward the east. Drive on 1.5 kilometers")
     (goal,) = [line for line in lines if line.startswith("Destination")]
     assert "In degrees and minutes: 44 degrees" in goal
     assert "west" in goal
@@ -208,17 +208,17 @@ def hazard(kind, **facts):
         (
             hazard("steep", value=-12.2, over_m=50.0),
             "steep descent: grade 12 % over 50 m",
-            "steep descent, grade 12 percent over 50 metres",
+            "steep descent, grade 12 percent over 50 meters",
         ),
         (
             hazard("bridge", posted=(("weight", 9.5, "t"),)),
             "bridge, posted weight 9.5 t",
-            "bridge, posted weight 9.5 tonnes or 10.4 tons of 2,000 pounds",
+            "bridge, posted weight 9.5 metric tons or 10.4 tons of 2,000 pounds",
         ),
         (
             hazard("under bridge", value=4.2),
             "passes under a bridge, posted height 4.2 m",
-            "passes under a bridge, posted height 4.2 metres or 13.7 feet",
+            "passes under a bridge, posted height 4.2 meters or 13.7 feet",
         ),
         (
             hazard("overhead line", what="Line 12 mine: A9 m"),
@@ -229,4 +229,4 @@ def hazard(kind, **facts):
 )
 def test_what_is_read_over_a_radio_has_its_units_in_words_and_keeps_names(warned, written, said):
     assert ahead_words(warned) == written
-    assert ahead_words(warned, SPOKEN) == (said.replace("50 metres", "50 metres or 164 feet"))
+    assert ahead_words(warned, SPOKEN) == (said.replace("50 meters", "50 meters or 164 feet"))

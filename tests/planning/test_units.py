@@ -22,7 +22,7 @@ RADIO = Units("both", spoken=True)
         (US.distance(2400), "1.5 mi"),  # 2400 / 1609.344 (NIST SP 811, appendix B.8) = 1.49
         (US.distance(100), "328 ft"),  # 100 / 0.3048
         (BOTH.distance(2400), "2.4 km (1.5 mi)"),
-        (RADIO.distance(2400), "2.4 kilometres or 1.5 miles"),
+        (RADIO.distance(2400), "2.4 kilometers or 1.5 miles"),
         (METRIC.mass(3200), "3.2 t"),
         (US.mass(1814.36948), "4,000 lb"),  # 4000 x 0.45359237 kg (NIST SP 811, appendix B.8)
         (US.speed(20.1168), "45 mph"),  # 45 x 0.44704 m/s (NIST SP 811, appendix B.8)

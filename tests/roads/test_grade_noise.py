@@ -188,5 +188,5 @@ def test_lines_one_after_another_do_not_see_each_other():
     z = np.where(s < 200, 0.0, 50.0)
     first = stretches(s, z, np.ones(60), 0.1, 25.0, np.array([0, 30]))
     assert np.flatnonzero(first).tolist() == [0, 30]
-    with pytest.raises(ValueError, match="above 0 metres"):
+    with pytest.raises(ValueError, match="above 0 meters"):
         stretches(s, z, np.ones(60), 0.0, 25.0, np.array([0]))

@@ -287,7 +287,7 @@ def legend_html(plan: Plan) -> str:
     units = reader_units(plan.mission)
     colours = ruling_colours([r.code for r in plan.rulings])
     service = "".join(_swatch(colour, shown(words)) for _, colour, words in SERVICE_CLASSES)
-    service += _swatch("transparent", "no colour: below 50 &#37;")
+    service += _swatch("transparent", "no color: below 50 &#37;")
     steep = "".join(_swatch(c, shown(w)) for c, w in slope_rows(plan))
     sky = "".join(_swatch(c, shown(w)) for c, w in sky_rows(plan)) if sky_shown(plan) else ""
     ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
@@ -323,8 +323,8 @@ def legend_html(plan: Plan) -> str:
         '<section class="sp-legend"><h2>Legend</h2>'
         + (_switch("service", "Predicted probability of service") + f"<ul>{service}</ul>" if plan.spots else "")
         + _switch("ruling", "Ground ruled out")
-        + "<p>Share of the search ground; a cell with several limits has the colour of the first. "
-        "No colour: outside the search ground, not checked.</p>"
+        + "<p>Share of the search ground; a cell with several limits has the color of the first. "
+        "No color: outside the search ground, not checked.</p>"
         + f"<ul>{ruled}</ul>"
         + (_switch("sky", SKY_TITLE) + f"<p>{shown(sky_words(plan))}.</p><ul>{sky}</ul>" if sky else "")
         + _switch("slope", SLOPE_TITLE)

@@ -94,7 +94,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
         "where": [],
         "more_trailers": sheet_lines(plan, units, named(40)),
         "timeline_svg": "",
-        "timeline_alt": "Hours after dispatch: on air, refuelling, relief, night, wind.",
+        "timeline_alt": "Hours after dispatch: on air, refueling, relief, night, wind.",
     }
     points = weakest_points(best)[:MOST_POINTS] if best else []
     labels = [str(n) for n in range(1, len(points) + 1)]
@@ -105,7 +105,7 @@ def commander_content(plan: Plan) -> dict[str, Any]:
     common["map_key"] = (
         "Black disc best spot, white disc runner-up, ringed disc second trailer; S staging; triangles "
         "must-serve points; long dashes incident area; thick line "
-        "drive; hatched hazard, dotted keep-out; slanting grey lines in the area: service less likely than not."
+        "drive; hatched hazard, dotted keep-out; slanting gray lines in the area: service less likely than not."
     )
     if best is None:
         common["rulings"] = [

@@ -165,8 +165,8 @@ def _stand(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
         "site_alt": "Site drawing, true north up: trailer with outriggers on its heading, tow vehicle, mast fall "
         "circle, guy anchors, exhaust, dish and sector directions, roads and lines near by.",
         "site_key": "Drawing: dashed circle mast fall; dotted circle and squares guy anchors; ring of dots exhaust; T "
-        "tow vehicle; L lamps; grey band road; short dashes last leg; dash-dot overhead line, fine dash-dot what is "
-        "kept from it; hatched hazard; dotted keep-out; light grey water; dark structures.",
+        "tow vehicle; L lamps; gray band road; short dashes last leg; dash-dot overhead line, fine dash-dot what is "
+        "kept from it; hatched hazard; dotted keep-out; light gray water; dark structures.",
         "stand": [
             ("Nose points to", f"{true} true, {magnetic} magnetic"),
             ("Footprint", footprint_words(trailer, units)),

@@ -88,7 +88,7 @@ def donors_of(frame: GeoDataFrame, crs: CRS, link: DonorLink, file: str) -> tupl
     frame = frame.explode(index_parts=False, ignore_index=True)
     findings = [
         *usable_numbers(
-            frame, "height_m", 0.5, HIGHEST_ANTENNA_M, file, "Height of the donor's antenna above ground, in metres."
+            frame, "height_m", 0.5, HIGHEST_ANTENNA_M, file, "Height of the donor's antenna above ground, in meters."
         ),
         *usable_numbers(frame, "frequency_mhz", *LINK_BAND_MHZ, file, "Megahertz, not gigahertz or hertz."),
     ]

@@ -17,7 +17,7 @@ from siteplanner.planning.telling.sun import outage_sentence
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
 POLARISATION = (
-    "Polarisation, channel and power as the donor's owner and the unit's manual say; turn for the strongest level."
+    "Polarization, channel and power as the donor's owner and the unit's manual say; turn for the strongest level."
 )
 
 

@@ -76,8 +76,8 @@ def _licence(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
     radio, link = plan.mission.radio, ranked.evaluation.donor
     bands = f"{radio.frequency_mhz:g} MHz" + (f" and the link's {link.frequency_mhz:g} MHz" if link is not None else "")
     return (
-        f"Licence to send on {bands} here: in hand before the radio goes on.",
-        "bands are licensed; the plan knows no licence",
+        f"License to send on {bands} here: in hand before the radio goes on.",
+        "bands are licensed; the plan knows no license",
     )
 
 

@@ -87,7 +87,7 @@ def go_rows(hours: Clock | None, units: Units = METRIC, named: Named = str) -> l
     if long > 0:
         span = hours_range(*hours.outage_h, units)
         rows.append(
-            ("Off air", f"{minutes_range(short, long, units)} at each refuelling, first {span} after first service")
+            ("Off air", f"{minutes_range(short, long, units)} at each refueling, first {span} after first service")
         )
     return rows
 

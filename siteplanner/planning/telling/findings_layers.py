@@ -15,8 +15,8 @@ Facts = Mapping[str, Any]
 def _either_unit(f: Facts, u: Units) -> tuple[str, str]:
     low, high = f["low"], f["high"]
     return (
-        f"The raster does not say its unit; metres were taken. Its heights are {low:,.0f} to {high:,.0f} m if they are "
-        f"metres, {low * FOOT_M:,.0f} to {high * FOOT_M:,.0f} m if feet.",
+        f"The raster does not say its unit; meters were taken. Its heights are {low:,.0f} to {high:,.0f} m if they are "
+        f"meters, {low * FOOT_M:,.0f} to {high * FOOT_M:,.0f} m if feet.",
         'Compare with a known height and set layers.elevation_unit = "m" or "ft".',
     )
 
@@ -45,7 +45,7 @@ def _far_away(f: Facts, u: Units) -> tuple[str, str]:
 
 
 def _repaired(f: Facts, u: Units) -> tuple[str, str]:
-    size = "" if f["area_m2"] is None else f"; they now enclose {f['area_m2']:,.0f} square metres"
+    size = "" if f["area_m2"] is None else f"; they now enclose {f['area_m2']:,.0f} square meters"
     return f"{f['count']} polygons cross themselves and were repaired{size}.", "Look at them on the map."
 
 
@@ -175,7 +175,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "crs_scale": lambda f, u: (
         f"In {f['crs']} lengths at the incident area are wrong by {100 * f['share']:.1f} %.",
-        'Leave `crs` out (the local UTM zone is taken), or give a projected CRS in metres, e.g. "EPSG:32616".',
+        'Leave `crs` out (the local UTM zone is taken), or give a projected CRS in meters, e.g. "EPSG:32616".',
     ),
     "extract_clipped": lambda f, u: (
         f"{f['nodes']} nodes of its roads are not in the extract; those roads end where the nodes are missing.",
@@ -212,11 +212,11 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "satellites_below_level": _below_level,
     "area_tiny": lambda f, u: (
-        f"The incident area is only {f['area_m2']:,.0f} square metres.",
+        f"The incident area is only {f['area_m2']:,.0f} square meters.",
         "Check its unit and CRS.",
     ),
     "area_huge": lambda f, u: (
-        f"The incident area has {f['area_km2']:,.0f} square kilometres, far more than one cell serves.",
+        f"The incident area has {f['area_km2']:,.0f} square kilometers, far more than one cell serves.",
         "Check it, or plan several.",
     ),
     "*_doubtful": _doubtful,

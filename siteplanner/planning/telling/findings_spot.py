@@ -103,7 +103,7 @@ SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "nose_in": lambda f, u: (
         f"The nose points {u.angle(f['off_deg'], 0)} off the way out: leaving takes a turn.",
-        "Keep room to swing out, or turn the trailer when it is levelled again.",
+        "Keep room to swing out, or turn the trailer when it is leveled again.",
     ),
     "trees_near": _tree,
     "structure_in_mast_fall": lambda f, u: (
@@ -137,7 +137,7 @@ SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Raise the mast to the stop that the sheet names; the predicted service is that of this stop.",
     ),
     "donor_agreement": lambda f, u: (
-        f"The link to {f['name']} was worked out from places and heights: the donor's radio, licence, free capacity "
+        f"The link to {f['name']} was worked out from places and heights: the donor's radio, license, free capacity "
         f"and power are not checked.{_no_rain(f['frequency_mhz'])}",
         "Its owner has to agree before the unit leaves.",
     ),

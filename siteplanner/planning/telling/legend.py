@@ -19,7 +19,7 @@ def sky_words(plan: Plan) -> str:
         which = "Satellite"
     else:
         which = "The clearest satellite" if sky.need == "any" else "The satellite with the least margin"
-    return f"{which} above the skyline; no colour: outside the search ground"
+    return f"{which} above the skyline; no color: outside the search ground"
 
 
 def sky_classes(plan: Plan, units: Units) -> tuple[str, ...]:

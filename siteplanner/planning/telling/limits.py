@@ -64,7 +64,7 @@ def _steep(breach: Breach, units: Units) -> str:
     if breach.kind == "jack":
         corner = _name(breach).replace("_", " ")
         return (
-            f"Levelling lifts the {corner} jack {units.length(breach.figure, 2)}; the jacks travel "
+            f"Leveling lifts the {corner} jack {units.length(breach.figure, 2)}; the jacks travel "
             f"{units.length(breach.limit, 2)}."
         )
     return f"The ground slopes {units.angle(breach.figure)}; the limit is {units.angle(breach.limit)}."
@@ -117,7 +117,7 @@ def _required(breach: Breach, units: Units) -> str:
 
 
 def _roadway(breach: Breach, units: Units) -> str:
-    return f"Closer than {units.keep(breach.limit)} to a road's centre line."
+    return f"Closer than {units.keep(breach.limit)} to a road's center line."
 
 
 def _sky(breach: Breach, units: Units) -> str:
@@ -156,7 +156,7 @@ def change_words(code: str, e: Evaluation, mission: Mission, units: Units = METR
 def _less_steep(e: Evaluation, mission: Mission, units: Units) -> str:
     need, now = units.figure(e.ground.slope_deg, "°", 1, "up"), units.posted(mission.trailer.max_slope_deg, "°")
     allow = f"{need} (trailer.max_slope_deg, now {now})"
-    return f"The ground would have to be levelled, or the unit's manual allow {allow}."
+    return f"The ground would have to be leveled, or the unit's manual allow {allow}."
 
 
 def _farther_data(e: Evaluation, mission: Mission, units: Units) -> str:
@@ -181,7 +181,7 @@ def _nearer_road(e: Evaluation, mission: Mission, units: Units) -> str:
 
 def _off_the_road(e: Evaluation, mission: Mission, units: Units) -> str:
     setback = units.posted(road_room_m(mission), "m", "up")
-    return f"It would have to lie {setback} from the road's centre line."
+    return f"It would have to lie {setback} from the road's center line."
 
 
 def _area_lifted(e: Evaluation, mission: Mission, units: Units) -> str:

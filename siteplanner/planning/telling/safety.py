@@ -61,7 +61,7 @@ def exhaust_words(units: Units) -> str:
     return (
         f"Carbon monoxide kills: generator in the open, exhaust downwind, {units.keep(EXHAUST_M)} from doors, windows, "
         "intakes and tents. Nobody sleeps in the exhaust, the tow vehicle included; a CO alarm where the crew sleeps. "
-        "Stop and cool before refuelling."
+        "Stop and cool before refueling."
     )
 
 

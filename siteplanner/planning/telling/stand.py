@@ -35,7 +35,7 @@ def footprint_words(trailer: Trailer, units: Units) -> str:
 def slope_words(ground: Ground, units: Units) -> str:
     """The slope and what of it goes across and along the trailer."""
     slope, roll, pitch = (units.angle(v) for v in (ground.slope_deg, ground.roll_deg, ground.pitch_deg))
-    return f"{slope}; roll {roll}, pitch {pitch} before levelling"
+    return f"{slope}; roll {roll}, pitch {pitch} before leveling"
 
 
 def cells_words(ground: Ground, units: Units) -> str:

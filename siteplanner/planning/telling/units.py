@@ -23,19 +23,19 @@ GALLON_L = 3.785411784  # 231 cubic inches, NIST SP 811, appendix B.8
 System = Literal["metric", "US", "both"]
 
 _SPOKEN = {
-    "m": ("metre", "metres"),
-    "km": ("kilometre", "kilometres"),
+    "m": ("meter", "meters"),
+    "km": ("kilometer", "kilometers"),
     "ft": ("foot", "feet"),
     "in": ("inch", "inches"),
-    "l": ("litre", "litres"),
+    "l": ("liter", "liters"),
     "mi": ("mile", "miles"),
-    "t": ("tonne", "tonnes"),
+    "t": ("metric ton", "metric tons"),
     "kg": ("kilogram", "kilograms"),
     "lb": ("pound", "pounds"),
     "US tons": ("ton of 2,000 pounds", "tons of 2,000 pounds"),
     "gal": ("gallon", "gallons"),
     "kV": ("kilovolt", "kilovolts"),
-    "m/s": ("metre a second", "metres a second"),
+    "m/s": ("meter a second", "meters a second"),
     "mph": ("mile an hour", "miles an hour"),
     "min": ("minute", "minutes"),
     "h": ("hour", "hours"),
@@ -44,7 +44,7 @@ _SPOKEN = {
     "dB": ("decibel", "decibels"),
     "dBm": ("dBm", "dBm"),
     "MHz": ("megahertz", "megahertz"),
-    "km²": ("square kilometre", "square kilometres"),
+    "km²": ("square kilometer", "square kilometers"),
     "sq mi": ("square mile", "square miles"),
 }
 _TO_US = {
