@@ -260,6 +260,6 @@ def test_a_satellite_with_the_sign_turned_is_told():
     sign = -1 if LON < 0 else 1
     assert satellites_in_sight({"good": LON + 5, "bad": -LON}, AREA, "f") == ()
     (finding,) = satellites_in_sight({"slot": LON + 180}, AREA, "f")
-    assert finding.severity == "warning"
+    assert finding.severity == "check"
     (finding,) = satellites_in_sight({"slot": -sign * abs(LON)}, AREA, "f")
     assert f"{LON:g}" in said(finding).message

@@ -75,7 +75,7 @@ def test_points_shown_add_up_to_the_score_shown(plan):
 
 def test_the_headline_says_what_to_do_and_defers_to_local_codes(plan):
     words = re.sub("<[^>]+>", "", panel.headline_html(plan))
-    assert words.index("Park at spot A") < words.index("Caution.")
+    assert words.index("Park at spot A") < words.index("Check.")
     assert "local codes" in words
     assert "close call" in words
     assert re.search(r"sectors at 035.{1,8} true", words)

@@ -521,7 +521,7 @@ def test_briefings_say_what_the_sheets_say(plan):
     content = sheet_content(plan, "crew")
     assert content["dish"][0][1] in crew
     for word, text in content["warnings"][:3]:
-        assert f"! {word} {text}".replace("\u200b", "") in crew
+        assert f"{word}: {text}".replace("\u200b", "") in crew
     # what is general is cut from the driver's text, never the drive
     steps = sheet_content(plan, "driver")["steps"]
     assert all(f"\n{step['n']}. {step['at_words']} {step['text']}".replace("\u200b", "") in driver for step in steps)

@@ -83,7 +83,7 @@ class TestWhichWorksWhere:
         assert "open_sky_bare_ground" in codes["behind the butte"]
         assert {"backhaul_not_first_choice", "donor_agreement"} <= set(codes["canyon floor"])
         (agree,) = [f for f in judged(canyon_plan, "canyon floor").findings if f.code == "donor_agreement"]
-        assert agree.severity == "warning"
+        assert agree.severity == "check"
         assert "owner has to agree" in said(agree).remedy
 
     def test_explain_says_the_same(self, canyon_plan):

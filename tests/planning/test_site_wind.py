@@ -127,7 +127,7 @@ def test_the_mast_is_never_held_to_the_dishs_limit():
     assert "above 25 mph" in said(raising, US).message
     assert "this unit's own limit is not stated" in said(raising, US).message
     (finding,) = [f for f in wind.findings if f.code.startswith("wind_mast")]
-    assert (finding.code, finding.severity) == ("wind_mast_not_stated", "warning")
+    assert (finding.code, finding.severity) == ("wind_mast_not_stated", "unknown")
     assert (
         "Mast wind limit and limit for raising not stated: read the manual (12 m, not guyed)" in said(finding).message
     )

@@ -61,7 +61,7 @@ def test_no_plan_from_a_yard_without_a_road(tmp_path, x, y, kind):
     made = plan(load_mission(staged(tmp_path / "m", x, y)))
     assert made.spots == ()
     (found,) = [f for f in made.findings if f.code == "staging_no_way"]
-    assert (found.severity, found.facts["kind"]) == ("warning", kind)
+    assert (found.severity, found.facts["kind"]) == ("check", kind)
     assert said(found).message in recommendation(made)
     if kind == "shut":
         assert "Low Lane" in said(found).message

@@ -26,15 +26,15 @@ RADIO = Units("both", spoken=True)
 READERS = (METRIC, US, BOTH, RADIO)
 UNIT_M = {
     "m": 1.0,
-    "metre": 1.0,
-    "metres": 1.0,
+    "meter": 1.0,
+    "meters": 1.0,
     "ft": FOOT_M,
     "foot": FOOT_M,
     "feet": FOOT_M,
     "km": 1000.0,
     "mi": MILE_M,
 }
-UNIT_M |= {"kilometre": 1000.0, "kilometres": 1000.0, "mile": MILE_M, "miles": MILE_M}
+UNIT_M |= {"kilometer": 1000.0, "kilometers": 1000.0, "mile": MILE_M, "miles": MILE_M}
 FIGURE = re.compile(r"([\d,]+(?:\.\d+)?) (" + "|".join(sorted(UNIT_M, key=len, reverse=True)) + r")\b")
 HAIR = 1e-6
 

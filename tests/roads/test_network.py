@@ -405,8 +405,8 @@ def test_bridges_and_tunnels_without_figures_are_warnings():
     )
     told = [[(h.kind, h.severity, hazard_words(h)) for h in hazards] for hazards in net.hazards]
     assert told == [
-        [("bridge", "check", "bridge, limits not in the data: read the sign")],
-        [("tunnel", "check", "tunnel, limits not in the data: read the sign")],
+        [("bridge", "unknown", "bridge, limits not in the data: read the sign")],
+        [("tunnel", "unknown", "tunnel, limits not in the data: read the sign")],
         [("bridge", "note", "bridge, posted weight 20 t")],
         [("tunnel", "note", "tunnel, posted height 4 m")],
     ]

@@ -181,7 +181,7 @@ def test_lines_that_are_no_lines_are_left_out_and_counted():
 
 def test_the_crs_must_be_metric():
     frame = layer(road((0, 0), (100, 0)))
-    with pytest.raises(InputError, match="metres"):
+    with pytest.raises(InputError, match="meters"):
         build_network(frame.to_crs(4326), elevation=None, rig=Rig(), speeds=Speeds())
     with pytest.raises(InputError, match="no coordinate reference"):
         build_network(frame.set_crs(None, allow_override=True), elevation=None, rig=Rig(), speeds=Speeds())
