@@ -71,13 +71,13 @@ SHEETS = {"commander": "Commander", "driver": "Driver", "crew": "Set-up crew"}
 
 
 def brief(work: Work, plan: Plan) -> None:
-    """The sheets of the spot in hand, and the same as short text. The commander's is always about the best spot."""
+    """The sheets of the chosen spot, and the same as short text."""
     chosen = work.spot()
     name = style.button_text(chosen.spot.name) if chosen is not None else ""
     st.html(style.head("Sheets" if chosen is None else f"Sheets for spot {clean(chosen.spot.name)}"))
     columns = st.columns(len(SHEETS))
     for column, (kind, words) in zip(columns, SHEETS.items(), strict=True):
-        ranked = None if kind == "commander" else chosen
+        ranked = chosen
         if kind != "commander" and (ranked is None or (kind == "driver" and ranked.evaluation.access is None)):
             continue
         column.download_button(

@@ -21,6 +21,7 @@ from pypdf import PdfReader
 from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.sheets.printing import sheet_pdf
 from siteplanner.outputs.write import json_text
+from siteplanner.planning.telling.commander import point_words
 from siteplanner.planning.telling.record import plan_record
 from tests.outputs.cautions import ROWS
 
@@ -135,29 +136,25 @@ def hangs_on(spot, goal):
 def commander(record):
     spot = record["spots"][0]
     coverage, air, timeline = spot["coverage"], spot["on_air"], spot["timeline"]
+    served = sum(p["probability"] >= 0.5 for p in coverage["must_serve"])
     out = [
-        record["recommendation"],
-        record["firmness"]["sentence"],
-        f"Service{percent(coverage['share'])} of the weighted area",
-        f"Service of{spot['service']['kind']} (1 Mbit/s down, 256 kbit/s up), outdoors",
-        f"Radiothe {spot['service']['decides']} decides",
-        f"Area served{coverage['served_area_km2']:.1f} km²",
+        f"Commander sheet: spot {spot['name']}",
+        f"Park at spot {spot['name']}.",
+        f"{percent(coverage['share'])}weighted area served",
+        f"{served} of {len(coverage['must_serve'])}named points with service",
+        f"{spot['service']['kind']} (1 Mbit/s down, 256 kbit/s up), outdoors",
         f"On air{air['low_min']:.0f} to {air['high_min']:.0f} min after dispatch",
-        f"On average{air['mean_min']:.0f} min after dispatch",
-        f"Drive{drive(spot)}",
+        f"drive, {drive(spot).partition(', ')[0]}",
         f"Steepest{worst_grade(spot)}",
         f"Way in{hangs_on(spot, 'staging')}",
         f"Way out{hangs_on(spot, 'outside')}",
         *(lost["sentence"].partition(" goes: ")[2] for lost in spot["access"]["lifeline"]["if_lost"][:1]),
-        f"Satellite{max(k['margin_deg'] for k in spot['sky']):.0f}° above the skyline",
-        f"Ground{slope(spot['ground'])}",
+        f"{max(k['margin_deg'] for k in spot['sky']):.0f}° to spare",
         f"refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
-        f"Relief{timeline['relief_h']:g} h after dispatch",
         *place(spot),
         *wind(spot, record),
-        *(f["message"] for f in spot["findings"] if f["severity"] != "note"),
-        *(f["message"] for f in record["findings"] if f["severity"] != "note"),
-        *(f"{p['name']}{percent(p['probability'])}{p['margin_db']:.0f} dB" for p in coverage["must_serve"]),
+        *(f["message"] for f in spot["findings"] if f["severity"] == "warning"),
+        *(f"{p['name']}{point_words(p['probability'])}" for p in coverage["must_serve"]),
     ]
     if timeline["dispatch"]:
         out.append(f"By the clock{clock(spot, timeline['early_min'])} to {clock(spot, timeline['late_min'])[-5:]}")
@@ -192,8 +189,8 @@ def slope(ground):
     """With its doubt; of wide cells it says that it is their mean."""
     wide = ground["source_cell_m"]
     mean = f" as the mean of cells of {wide:.0f} m ({wide / FOOT_M:.0f} ft); not known at the trailer's size"
-    doubt = f", give or take {angle(ground['slope_uncertainty_deg'])}"
-    return f"{angle(ground['slope_deg'])}{mean if wide >= 30 else ''}{doubt}"
+    doubt = f" ± {angle(ground['slope_uncertainty_deg'])}"
+    return f"{angle(ground['slope_deg'])}{doubt}{mean if wide >= 30 else ''}"
 
 
 def lift(ground, corner):
@@ -237,7 +234,7 @@ def crew(record):
         *(
             f["message"]
             for f in (*record["findings"], *spot["findings"])
-            if f["severity"] == "warning" and not f["code"].startswith("route_")  # the driver's
+            if f["severity"] in ("warning", "notice", "unknown") and not f["code"].startswith("route_")  # the driver's
         ),
         *place(spot),
         *wind(spot, record),

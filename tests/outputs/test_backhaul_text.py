@@ -144,13 +144,13 @@ def test_links_in_the_kml(linked, hostile_plan):
 
 
 def test_the_commander_reads_which_backhaul_and_which_others(plan, linked):
-    facts = dict(commander_content(linked)["facts"])
-    assert facts["Backhaul"] == "Donor link 18 dB to spare"
-    assert facts["Other backhaul"] == "satellite dish does not work"
-    assert "Satellite" not in facts
-    assert dict(commander_content(plan)["facts"])["Other backhaul"] == "donor link does not work"
-    assert "links to Ridge tower 4.1 km away, 18 dB to spare" in str(commander_content(linked)["sentence"])
-    assert "donor link cannot be had" in commander_content(linked)["firmness"]
+    drive = dict(commander_content(linked)["drive"])
+    assert drive["Backhaul"] == "Donor link"
+    assert drive["Other backhaul"] == "satellite dish does not work"
+    assert ("Donor link", "backhaul") in commander_content(linked)["figures"]
+    assert "Backhaul" not in dict(commander_content(plan)["drive"])
+    assert dict(commander_content(plan)["drive"])["Other backhaul"] == "donor link does not work"
+    assert "dB" not in str({k: v for k, v in commander_content(linked).items() if not k.endswith("svg")})
 
 
 def test_the_crew_sheet_aims_the_link(linked):

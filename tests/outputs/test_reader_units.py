@@ -17,6 +17,7 @@ from siteplanner.planning.telling import (
     aiming,
     antennas,
     backhaul_rows,
+    commander,
     driver,
     exposure,
     keep_clear,
@@ -26,7 +27,6 @@ from siteplanner.planning.telling import (
     radio_back,
     safety,
     set_up,
-    sheet_facts,
     stand,
     timeline,
 )
@@ -69,9 +69,10 @@ TOLD: dict[str, Told] = {
     "footprint": lambda p, r, u: stand.footprint_words(p.mission.trailer, u),
     "cells": lambda p, r, u: stand.cells_words(r.evaluation.ground, u),
     "jacks": lambda p, r, u: stand.jack_note(r.evaluation.ground, p.mission.trailer, u),
-    "facts": lambda p, r, u: sheet_facts.facts(r, r.on_site, u),
-    "assumed": lambda p, r, u: sheet_facts.assumed(p, u),
-    "runner-up": lambda p, r, u: sheet_facts.prefer_runner_up(p, u),
+    "figures": lambda p, r, u: commander.figure_row(r, u),
+    "commander's drive": lambda p, r, u: commander.drive_rows(r, u),
+    "scout": lambda p, r, u: commander.scout_words(p, r, u),
+    "decision": lambda p, r, u: commander.decision_rows(p, r, u),
     "spot": lambda p, r, u: places.spot_sentences(r, u),
     "way points": lambda p, r, u: [places.way_point(s, u) for s in told_of(r.evaluation.access).steps],
     "drive tip": lambda p, r, u: places.drive_tip(r, r.evaluation.access, u),
@@ -86,7 +87,7 @@ TOLD: dict[str, Told] = {
 }
 HAS_A_LENGTH = {
     "line", "dangers", "antennas", "raise", "mast", "guys", "shore", "report", "service points", "labels", "drive",
-    "climb", "last leg", "hazard on", "rig", "profile", "aim", "footprint", "cells", "jacks", "facts", "assumed",
+    "climb", "last leg", "hazard on", "rig", "profile", "aim", "footprint", "cells", "jacks", "figures",
     "spot", "way points", "drive tip", "leg tip", "service", "points", "exposure",
 }  # fmt: skip
 

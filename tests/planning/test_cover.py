@@ -135,7 +135,6 @@ class TestNothingKnown:
 
     def test_it_reaches_the_commanders_sheet(self, bare):
         content = commander_content(bare)
-        assert any("What stands on the ground is not known" in text for _, text in content["warnings"])
         assert any("not known: service is that of suburban" in text for text in content["assumptions"])
         assert not any("Bare ground" in text for text in content["assumptions"])
 

@@ -301,8 +301,8 @@ def test_the_recommendation_names_what_could_go_wrong(valley_plan):
         ),
     )
     assert risk_words(risks_of(bad)) == (
-        "there is one way in from staging; service is less likely than not at "
-        f"{'x' * 39}\u2026, {'x' * 39}\u2026 and 1 more."
+        f"Service unlikely at {'x' * 39}\u2026 (20 %), {'x' * 39}\u2026 (20 %) and 1 more. "
+        "There is one way in from staging."
     )
     good = replace(
         best,
@@ -313,3 +313,11 @@ def test_the_recommendation_names_what_could_go_wrong(valley_plan):
         ),
     )
     assert risk_words(risks_of(good)) == ""
+    nobody = replace(
+        good,
+        evaluation=replace(
+            good.evaluation,
+            coverage=replace(e.coverage, must_serve=(replace(point, name="Search base", probability=0.004),)),
+        ),
+    )
+    assert risk_words(risks_of(nobody)) == "No service expected at Search base (below 1 %)."

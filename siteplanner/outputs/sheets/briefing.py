@@ -17,9 +17,9 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.aiming import dish_line
 from siteplanner.planning.telling.backhaul_rows import link_line
+from siteplanner.planning.telling.commander import ruling_line
 from siteplanner.planning.telling.exposure import exposure_line
 from siteplanner.planning.telling.radio import part_head, radio_lines
-from siteplanner.planning.telling.sheet_facts import ruling_line
 from siteplanner.planning.telling.units import reader_units
 
 MOST_BYTES = 2000
@@ -114,18 +114,21 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
     units = reader_units(plan.mission)
     return [
         f"{c['title']}: {c['mission'][:60]}",
-        c["sentence"],
+        f"{c['park']} {c['worst']}".strip(),
         _where(c),
-        *c["missed"],
+        "; ".join(f"{figure} {what}" for figure, what in c["figures"]),
+        "Named points: " + "; ".join(f"{name} {chance}" for _, name, chance in c["points"]) if c["points"] else "",
+        c["scout"],
         *(f"{word}: {text}" for word, text in c["dangers"]),
-        _pairs(c["facts"]),
-        "Must-serve: " + "; ".join(f"{name} {share}" for _, name, share, _ in c["points"]) if c["points"] else "",
-        c["firmness"],
+        _pairs(c["go"]),
+        c["runner"],
+        c["firm"],
+        *c["missed"],
+        _pairs([*c["meaning"], *c["drive"]]),
         *c["wind"],
         *(ruling_line(r.share, short(r.label, 60), units) for r in (plan.rulings[:4] if c["rulings"] else ())),
         "Check: " + " ".join(c["arrival"]),
         c["aid"],
-        *(text for _, text in c["about_data"]),
         *c["assumptions"],
     ]
 

@@ -1,9 +1,10 @@
-"""What the commander's sheet says: the sentence first, reasons second, numbers third; one page."""
+"""What the commander's sheet says, of whichever spot was chosen: figures in a row, the worst thing, what to decide."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from siteplanner.errors import Finding
 from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import commander_map
@@ -14,21 +15,27 @@ from siteplanner.planning.plan.if_lost import if_lost
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.spots.evaluation import PointService
+from siteplanner.planning.study.driving import as_driven
+from siteplanner.planning.telling import commander as telling
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.clock import go_rows
+from siteplanner.planning.telling.commander import more_checks, weakest_words
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
 from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_cells
+from siteplanner.planning.telling.prediction import cover_sentence
 from siteplanner.planning.telling.sets import sheet_lines
-from siteplanner.planning.telling.sheet_facts import assumed, facts, more_checks, prefer_runner_up, weakest_words
 from siteplanner.planning.telling.signal_words import by_gravity, signal_word
 from siteplanner.planning.telling.timeline import light_words
-from siteplanner.planning.telling.units import reader_units
+from siteplanner.planning.telling.times import driving_words
+from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.wind import limits_sentence, site_wind_sentences
-from siteplanner.planning.telling.words import BEFORE_ACTING, firmness_sentence, recommendation
+from siteplanner.planning.telling.words import BEFORE_ACTING, recommendation
 
-MOST_POINTS = 8  # must-serve points in the table: the weakest ones
+MOST_POINTS = 8  # must-serve points on the map: the weakest ones
+MOST_DANGERS, MOST_LOST, MOST_TRAILERS = 7, 1, 3  # the driver's and crew's sheets and plan.json have all of them
+OF_THE_DATA = ("check", "note")
 
 
 def weakest_points(ranked: RankedSpot) -> list[PointService]:
@@ -37,7 +44,7 @@ def weakest_points(ranked: RankedSpot) -> list[PointService]:
     return sorted(coverage.must_serve if coverage else (), key=lambda p: (p.probability, p.name))
 
 
-MOST_CHECKS = 8  # on arrival: the crew's sheet has all of them
+MOST_CHECKS = 5  # on arrival: the crew's sheet has all of them
 NO_SPOT_CHECKS = ("Wires, soft ground, trees and water at any place that is taken instead.",)
 
 
@@ -51,9 +58,6 @@ def arrival_words(plan: Plan, best: RankedSpot | None) -> list[str]:
     return [*rows, more_checks(len(checks) - MOST_CHECKS)] if len(checks) > MOST_CHECKS else rows
 
 
-MOST_LOST = 3  # lines on what remains if a road goes; the record has each
-
-
 def _if_lost(plan: Plan, best: RankedSpot) -> list[str]:
     units = reader_units(plan.mission)
     access = best.evaluation.access
@@ -62,96 +66,122 @@ def _if_lost(plan: Plan, best: RankedSpot) -> list[str]:
     return if_lost_lines(if_lost(plan.spots, access, best.spot.name), units.first)[:MOST_LOST]
 
 
-def commander_content(plan: Plan) -> dict[str, Any]:
-    """Plain data for `sheet_commander.typ`."""
+def commander_content(plan: Plan, ranked: RankedSpot | None = None) -> dict[str, Any]:
+    """Plain data for `commander.typ`, of a spot, by default the best."""
     units = reader_units(plan.mission)
-    best = plan.best
-    names = {r.spot.name for r in plan.spots} | {s.name for s in plan.mission.sky.satellites}
-    common: dict[str, Any] = {
-        "title": "Commander sheet",
+    chosen = ranked or plan.best
+    names = {r.spot.name for r in (*plan.spots, *plan.judged[:2])}
+    points = weakest_points(chosen)[:MOST_POINTS] if chosen else []
+    labels = [str(n) for n in range(1, len(points) + 1)]
+    at = [(n, p.longitude, p.latitude) for n, p in zip(labels, points, strict=True)]
+    content: dict[str, Any] = {
+        "title": name_in_text(telling.head_words(chosen), 60),
         "mission": short(plan.mission.name, 90),
         "note": short(plan.mission.note, 160),
-        "sentence": set_apart(recommendation(plan, units.first), names),
-        "firmness": set_apart(f"{firmness_sentence(plan, units.first)} {prefer_runner_up(plan, units)}".strip(), names),
         "aid": PLANNING_AID,
-        "about_data": [
-            [signal_word(f.severity), finding_text(f, units, 320)]
-            for f in by_gravity(plan.findings)
-            if f.severity != "note"
-        ],
-        "assumptions": assumed(plan, units, named(160)),
-        "arrival": arrival_words(plan, best),
-        "facts": [],
-        "points": [],
-        "more_points": "",
-        "missed": [],
-        "options": [],
-        "no_option": "",
-        "runner": "",
-        "dangers": [],
-        "wind": [],
-        "go": [],
-        "where": [],
-        "more_trailers": sheet_lines(plan, units, named(40)),
-        "timeline_svg": "",
+        "map_svg": commander_map(plan, chosen, 104, 80, at),
+        "map_alt": "Map of the incident area with the spot, its rival, staging S, the drive and hazards.",
+        "map_key": "Black disc: this spot; white disc: the other choice; ringed disc: second trailer; S: staging; "
+        "triangles: named points; long dashes: incident area; thick line: drive; hatched: hazard; dotted: keep-out; "
+        "slanting gray lines: service unlikely.",
         "timeline_alt": "Hours after dispatch: on air, refueling, relief, night, wind.",
+        "arrival": arrival_words(plan, chosen),
+        **_EMPTY,
     }
-    points = weakest_points(best)[:MOST_POINTS] if best else []
-    labels = [str(n) for n in range(1, len(points) + 1)]
-    common["map_svg"] = commander_map(
-        plan, 104, 92, [(n, p.longitude, p.latitude) for n, p in zip(labels, points, strict=True)]
-    )
-    common["map_alt"] = "Map of the incident area with the best spot, the runner-up, staging S, the drive and hazards."
-    common["map_key"] = (
-        "Black disc best spot, white disc runner-up, ringed disc second trailer; S staging; triangles "
-        "must-serve points; long dashes incident area; thick line "
-        "drive; hatched hazard, dotted keep-out; slanting gray lines in the area: service less likely than not."
-    )
-    if best is None:
-        common["rulings"] = [
+    if chosen is None:
+        said = recommendation(plan, units.first)
+        content["park"] = set_apart(said, names)
+        content["rulings"] = [
             [short(r.label, 60), units.share(r.share), short(nearest_to_pass_words(r, units.first), 80)]
             for r in plan.rulings
         ]
-        common["about_data"] += [[word, text] for word, text in BEFORE_ACTING[:2]]
-        return common
-    site = best.on_site
-    e = best.evaluation
-    many, wind = len(weakest_points(best)), plan.mission.wind
-    common |= {
-        "facts": facts(best, site, units, named(50), capacity_of(e, plan.mission)),
-        "where": coordinates(best.spot.latitude, best.spot.longitude, best.spot.grid_reference),
+        content["dangers"] = [
+            *(
+                [signal_word(f.severity), finding_text(f, units, 320)]
+                for f in by_gravity(plan.findings)
+                if f.severity != "note"
+            ),
+            *([word, text] for word, text in BEFORE_ACTING[:2]),
+        ]
+        return content
+    return content | _of_spot(plan, chosen, units, names)
+
+
+_EMPTY: dict[str, Any] = {
+    **dict.fromkeys(("figures", "without", "missed", "meaning", "drive", "where", "go", "decide", "wind"), ()),
+    **dict.fromkeys(("dangers", "options", "more_trailers", "rulings", "points", "assumptions"), ()),
+    **dict.fromkeys(("park", "worst", "runner", "firm", "scout", "no_option", "more_points", "timeline_svg"), ""),
+    **dict.fromkeys(("light", "gis"), ""),
+}
+
+
+def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> dict[str, Any]:
+    """What stands on the sheet of a spot."""
+    e, site, wind = chosen.evaluation, chosen.on_site, plan.mission.wind
+    first = plan.best is not None and chosen.spot.name == plan.best.spot.name
+    rows = weakest_points(chosen)
+    return {
+        "park": set_apart(telling.park_words(plan, chosen), names),
+        "figures": telling.figure_row(chosen, units),
+        "worst": name_in_text(telling.worst_words(chosen, units, named(40)), 260),
+        "runner": set_apart(telling.runner_words(plan, chosen, units), names),
+        "firm": set_apart(telling.firm_words(plan, units.first), names),
+        "scout": name_in_text(telling.scout_words(plan, chosen, units, named(40)), 420),
+        "without": telling.without_rows(chosen, units, named(40)),
+        "missed": [name_in_text(t, 260) for t in missed_lines(plan.missed_points, units.first, named(40))]
+        if first
+        else [],
+        "meaning": telling.meaning_rows(chosen, capacity_of(e, plan.mission), units),
+        "drive": telling.drive_rows(chosen, units, named(40)),
+        "where": coordinates(chosen.spot.latitude, chosen.spot.longitude, chosen.spot.grid_reference),
         "points": [
-            [n, name_in_text(p.name, 34), units.share(p.probability), units.decibels(p.margin_db)]
-            for n, p in zip(labels, points, strict=True)
+            [str(n), name_in_text(p.name, 34), telling.point_words(p.probability, units)]
+            for n, p in enumerate(rows[:MOST_POINTS], 1)
         ],
-        "more_points": weakest_words(MOST_POINTS, many),
-        "missed": [name_in_text(line, 260) for line in missed_lines(plan.missed_points, units.first, named(40))],
+        "more_points": weakest_words(MOST_POINTS, len(rows)),
+        "go": go_rows(site.clock, units, named(40)),
+        "decide": telling.decision_rows(plan, chosen, units, named(40)),
         "options": [
             [
                 name_in_text(o.ranked.spot.name, 16),
-                *(name_in_text(t, 60) for t in option_cells(o, units.first, named(34))),
+                *(name_in_text(t, 60) for t in option_cells(o, units.first, named(34), plain=True)),
             ]
             for o in (plan.options if len(plan.options) > 1 else ())
         ],
         "no_option": NO_OTHER if len(plan.options) == 1 else "",
-        "dangers": [
-            *(
-                [signal_word(f.severity), finding_text(f, units)]
-                for f in by_gravity(e.findings)
-                if f.severity != "note"
-            ),
-            *(["WARNING", name_in_text(words, 300)] for words in _if_lost(plan, best)),
-            *([signal_word(f.severity), finding_text(f, units)] for f in (site.wind.findings if site.wind else ())),
-            *(["WARNING", t] for t in hazards_near_sentences(site.hazards[:MOST_HAZARDS], units, named(40))),
-            ["WARNING", line_sentence(e.line, units, named(40))],
-        ],
+        "dangers": _dangers(plan, chosen, units)[:MOST_DANGERS],
         "wind": [
             limits_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, units, wind.limits_hold_for),
             *site_wind_sentences(site.wind, units),
         ],
-        "go": go_rows(site.clock, units, named(40)),
-        "timeline_svg": timeline_svg(plan, best, width=340, parts=False),
+        "assumptions": [
+            f"{driving_words(as_driven(plan.mission))}; time range for about 9 cases in 10.",
+            cover_sentence(plan.mission, plan.findings, units.first),
+        ],
+        "more_trailers": sheet_lines(plan, units, named(40))[:MOST_TRAILERS] if first else [],
+        "timeline_svg": timeline_svg(plan, chosen, width=340, parts=False),
         "light": light_words(site.timeline),
-        "rulings": [],
+        "gis": telling.gis_words(sum(f.severity in OF_THE_DATA for f in plan.findings)),
     }
-    return common
+
+
+def _missed(plan: Plan, units: Units) -> list[str]:
+    """Where else the named points without service would have it."""
+    return [name_in_text(text, 260) for text in missed_lines(plan.missed_points, units.first, named(40))]
+
+
+def _said(finding: Finding, units: Units, longest: int = 260) -> list[str]:
+    return [signal_word(finding.severity), finding_text(finding, units, longest)]
+
+
+def _dangers(plan: Plan, chosen: RankedSpot, units: Units) -> list[list[str]]:
+    """(word, text): what can hurt people or unit, and what nobody knows, the gravest first."""
+    e, site = chosen.evaluation, chosen.on_site
+    found = (*e.findings, *(site.wind.findings if site.wind else ()), *plan.findings)
+    told = [f for f in by_gravity(found) if f.severity not in OF_THE_DATA]
+    rows = [_said(f, units) for f in told if f.severity == "warning"]
+    rows += [["WARNING", name_in_text(words, 300)] for words in _if_lost(plan, chosen)]
+    near = telling.near_hazards(site.hazards)[:MOST_HAZARDS]
+    rows += [["WARNING", t] for t in hazards_near_sentences(near, units, named(40))]
+    rows.append(["WARNING", line_sentence(e.line, units, named(40))])
+    return rows + [_said(f, units) for f in told if f.severity != "warning"]

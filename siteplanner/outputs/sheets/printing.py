@@ -33,7 +33,7 @@ def sheet_content(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> di
     None where there is nothing to say: no spot passes, or no road leads there. The commander's sheet always is.
     """
     if kind == "commander":
-        content: dict[str, Any] | None = commander_content(plan)
+        content: dict[str, Any] | None = commander_content(plan, ranked)
     else:
         ranked = ranked or plan.best
         if ranked is None:

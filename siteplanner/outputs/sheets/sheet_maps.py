@@ -20,6 +20,7 @@ from siteplanner.outputs.pictures.relief import shade
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import start_of, told_of
+from siteplanner.planning.telling.commander import rival
 from siteplanner.planning.telling.units import Units, reader_units
 
 FONT = 'font-family="DejaVu Sans"'
@@ -239,12 +240,14 @@ def _spot(view: View, ranked: RankedSpot, kind: str) -> str:
     return mark(view, ranked.spot.x, ranked.spot.y, name if re.fullmatch(r"[A-Z0-9]{1,2}", name) else "", kind, 2.4)
 
 
-def commander_map(plan: Plan, width: float, height: float, points: list[tuple[str, float, float]]) -> str:
-    """Area, service, first and second spot, a second trailer's, drive, hazards.
+def commander_map(
+    plan: Plan, chosen: RankedSpot | None, width: float, height: float, points: list[tuple[str, float, float]]
+) -> str:
+    """Area, service, the chosen spot and its rival, a second trailer's, drive, hazards.
 
     `points` are (label, longitude, latitude).
     """
-    spots = [r for r in (plan.best, plan.runner_up) if r is not None]
+    spots = [r for r in (chosen, None if chosen is None else rival(plan, chosen)) if r is not None]
     grid = plan.scene.elevation
     # of several staging points the ones that a rig leaves for these spots
     starts = list(dict.fromkeys(start_of(plan.mission, r.evaluation.access) for r in spots)) or [
@@ -253,7 +256,7 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
     stands = [tuple(float(v) for v in grid.from_lonlat(s.longitude, s.latitude)) for s in starts]
     sx, sy = stands[0]
     shapes = [shapely.box(*plan.scene.area.total_bounds), *(shapely.Point(*p) for p in stands)]
-    second = None if plan.beside_first is None else plan.beside_first.trailers[1].ranked
+    second = None if plan.beside_first is None or chosen is not plan.best else plan.beside_first.trailers[1].ranked
     more = [] if second is None or second in spots else [second]
     shapes += [shapely.Point(r.spot.x, r.spot.y) for r in (*spots, *more)]
     shapes += [r.evaluation.access.route.line for r in spots[:1] if r.evaluation.access]
@@ -275,7 +278,7 @@ def commander_map(plan: Plan, width: float, height: float, points: list[tuple[st
     for r in more:
         body += _spot(view, r, "second")
     for r in reversed(spots):
-        body += _spot(view, r, "spot" if r.rank == 1 else "second" if r is second else "other")
+        body += _spot(view, r, "spot" if r is spots[0] else "second" if r is second else "other")
     return svg(view, body)
 
 

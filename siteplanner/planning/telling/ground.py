@@ -9,19 +9,19 @@ from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
 
 def slope_with_doubt(ground: Ground, units: Units) -> str:
-    """`2.1°, give or take 3.4°`; over wide cells `2.1° as the mean of cells of 83 m; ...`."""
+    """`2.1° ± 3.4°`; over wide cells `2.1° ± 3.4° as the mean of cells of 83 m; ...`."""
     slope = units.angle(ground.slope_deg)
     if not math.isfinite(ground.slope_deg):
         return NOT_KNOWN
     if not ground.known_at_size:
         wide = units.length(max(ground.cell_size_m, ground.source_cell_m))
-        return f"{slope} as the mean of cells of {wide}; not known at the trailer's size{_doubt(ground, units)}"
+        return f"{slope}{_doubt(ground, units)} as the mean of cells of {wide}; not known at the trailer's size"
     return f"{slope}{_doubt(ground, units)}"
 
 
 def _doubt(ground: Ground, units: Units) -> str:
     doubt = ground.slope_uncertainty_deg
-    return f", give or take {units.angle(doubt)}" if math.isfinite(doubt) else ", give or take what nobody knows"
+    return f" ± {units.angle(doubt)}" if math.isfinite(doubt) else ", doubt not known"
 
 
 def stands_on_words(ground: Ground, units: Units) -> str:
@@ -35,12 +35,12 @@ def stands_on_words(ground: Ground, units: Units) -> str:
 
 
 def slope_doubt_words(ground: Ground, units: Units) -> str:
-    """What the cells leave open: `slope give or take 2.0°`, and that wide ones do not know it; '' where not known."""
+    """What the cells leave open: `slope ± 2.0°`, and that wide ones do not know it; '' where not known."""
     doubt = ground.slope_uncertainty_deg
     if not math.isfinite(doubt):
         return ""
     size = "" if ground.known_at_size else "not known at the trailer's size, "
-    return f"slope {size}give or take {units.angle(doubt)}"
+    return f"slope {size}± {units.angle(doubt)}"
 
 
 def lift_words(ground: Ground, corner: str, units: Units) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from siteplanner.data.grid_reference import grid_text
@@ -123,6 +124,12 @@ def trigger_words(
     trigger: Trigger, whole: str, dispatch: datetime | None = None, units: Units = METRIC, named: Named = str
 ) -> str:
     """`Choose it if Search base must be served, or if Chapel Bench Road (1.3 km) is shut. ...`: why, then by when."""
+    whys = _whys(trigger, whole, units, named)
+    why = " or if ".join(whys) or "the first spot turns out unfit on arrival"
+    return f"Choose it if {why}.{_by_when(trigger, dispatch, units)}"
+
+
+def _whys(trigger: Trigger, whole: str, units: Units, named: Named) -> list[str]:
     whys = []
     if trigger.points:
         whys.append(f"{' and '.join(named(p) for p in trigger.points)} must be served")
@@ -136,8 +143,12 @@ def trigger_words(
         whys.append(f"{_roads(trigger.roads, units, named)} is shut")
     if trigger.counts is not None:
         whys.append(f"one thing counts most{units.colon}{differences_words([trigger.counts], whole, units, named)}")
-    why = " or if ".join(whys) or "the first spot turns out unfit on arrival"
-    return f"Choose it if {why}.{_by_when(trigger, dispatch, units)}"
+    return whys
+
+
+def option_whys(trigger: Trigger, units: Units = METRIC, named: Named = str) -> str:
+    """`Search base must be served, or Chapel Bench Road (1.3 km) is shut`: what makes one change to an option."""
+    return ", or ".join(_whys(replace(trigger, counts=None), "", units, named))
 
 
 def _roads(roads: Sequence[Section], units: Units, named: Named) -> str:
@@ -225,16 +236,19 @@ def missed_lines(points: Sequence[PointAnswer], units: Units = METRIC, named: Na
     return lines
 
 
-def option_cells(option: Option, units: Units = METRIC, named: Named = str) -> tuple[str, str, str, str]:
-    """One row of a small table: what it is best at, area served, on air, when to choose it."""
+def option_cells(
+    option: Option, units: Units = METRIC, named: Named = str, *, plain: bool = False
+) -> tuple[str, str, str, str]:
+    """One row of a small table: what it is best at, area served, on air, when to choose it. `plain`: no score."""
     e, trigger = option.ranked.evaluation, option.trigger
     named_points = () if trigger is None else trigger.points
-    best = next((b for b in option.best_at if b.figure.about in named_points), next(iter(option.best_at), None))
+    shown = [b for b in option.best_at if not (plain and b.figure.name == "score")]
+    best = next((b for b in shown if b.figure.about in named_points), next(iter(shown), None))
     lead = "" if best is None else _one_best(best, option, units, named)
     if best is not None and best.among == "first":
         lead = f"better than the first{units.colon}{lead}"
     if trigger is None:
-        why = "none of the below holds"
+        why = "nothing below holds"
     else:
         held = trigger.points or ([section_name(s) for s in trigger.roads[:1]] if trigger.roads else ())
         why = f"{named(held[0])} {'must be served' if trigger.points else 'is shut'}" if held else f"{lead} counts most"

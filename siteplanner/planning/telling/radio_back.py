@@ -64,7 +64,7 @@ def phone_words(frequency_mhz: float, edge_dbm: float, spread_db: float, units: 
     """Which phone, and what reading is good."""
     return (
         f"A phone with this cell's SIM and band ({units.stated(frequency_mhz, 'MHz')}), outdoors, Wi-Fi off: place a "
-        "call, load a page, read RSRP on its field-test screen. Good: the figure expected, give or take "
+        "call, load a page, read RSRP on its field-test screen. Good: the figure expected ± "
         f"{units.decibels(spread_db)}; {units.figure(edge_dbm, 'dBm')} is the edge of service."
     )
 

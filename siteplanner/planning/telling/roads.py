@@ -89,10 +89,10 @@ def _grade_words(reason: Reason, grade_pct: float, limit_pct: float, units: Unit
 
 
 def near_words(grade_pct: float, error_pct: float, limit_pct: float, units: Units = METRIC) -> str:
-    """`grade 14 ± 3 % against a limit of 15 %`: for a grade closer to the rig's limit than it is known."""
-    doubt = units.figure(max(error_pct, 1), "%")
-    between = " give or take " if units.spoken else " ± "
-    return f"grade {grade_pct:.0f}{between}{doubt} against a limit of {units.posted(limit_pct, '%')}"
+    """`grade 11 to 17 %, limit 15 %`: for a grade closer to the rig's limit than it is known."""
+    doubt = max(error_pct, 1)
+    high = units.figure(grade_pct + doubt, "%")
+    return f"grade {max(grade_pct - doubt, 0):.0f} to {high}, limit {units.posted(limit_pct, '%')}"
 
 
 def reasons_words(reasons: Sequence[Reason], units: Units = METRIC) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from siteplanner.planning.spots.evaluation import Coverage
 from siteplanner.planning.spots.served import BLOCKING, SEAM_DB, Service
 from siteplanner.planning.telling.prediction import elevation_sentence
-from siteplanner.planning.telling.units import METRIC, Units
+from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
 PLACES = {
     "outdoors": "outdoors",
@@ -19,6 +21,33 @@ WHOLE = {
     "area": "area",
 }
 """What a share is a share of, by the column that the weights come from."""
+
+
+NONE_EXPECTED, UNLIKELY = 0.1, 0.5
+"""Below the first no service is expected at a point, below the second it is unlikely. Common practice, no source."""
+
+
+def without_words(points: Sequence[tuple[str, float]], units: Units = METRIC, most: int = 2) -> str:
+    """`no service expected at Search base (6 %); service unlikely at Ford and 2 more (30 %)`: of (name, chance)
+    below 50 %, those with the least first; '' for none."""
+    parts = []
+    for low, high, said in (
+        (-1.0, NONE_EXPECTED, "no service expected"),
+        (NONE_EXPECTED, UNLIKELY, "service unlikely"),
+    ):
+        found = sorted((p for p in points if low <= p[1] < high), key=lambda p: p[1])
+        if found:
+            named = [f"{name} ({units.share(chance)})" for name, chance in found[:most]]
+            more = f" and {len(found) - most} more" if len(found) > most else ""
+            parts.append(f"{said} at {', '.join(named)}{more}")
+    return "; ".join(parts)
+
+
+def chance_words(chance: float) -> str:
+    """`none expected`, `unlikely`, `likely`: what a chance of service at a point comes to."""
+    if chance != chance:
+        return NOT_KNOWN
+    return "none expected" if chance < NONE_EXPECTED else "unlikely" if chance < UNLIKELY else "likely"
 
 
 def share_words(coverage: Coverage, units: Units = METRIC, digits: int = 0) -> str:

@@ -243,14 +243,16 @@ class Units:
         return f"{whole} degrees" if self.spoken else f"{whole}°"
 
     def grade(self, percent: float | None, error_pct: float | None = None) -> str:
-        """A signed grade: positive climbs, negative descends; with its error `12 % climb, give or take 1 %`."""
+        """A signed grade: positive climbs, negative descends; with its error `11 to 13 % climb`."""
         if percent is None or not math.isfinite(percent):
             return NOT_KNOWN
         word = "level" if round(percent) == 0 else "climb" if percent > 0 else "descent"
-        text = word if word == "level" else f"{self.figure(abs(percent), '%')} {word}"
         if error_pct is None or not error_pct > 0:
-            return text
-        return f"{text}, give or take {self.figure(max(error_pct, 1.0), '%')}"
+            return word if word == "level" else f"{self.figure(abs(percent), '%')} {word}"
+        off = max(error_pct, 1.0)
+        if abs(percent) <= off:
+            return f"{self.figure(abs(percent) + off, '%')} at most, {word}"
+        return f"{abs(percent) - off:.0f} to {self.figure(abs(percent) + off, '%')} {word}"
 
     def decibels(self, value: float | None, digits: int = 0) -> str:
         """A ratio in decibels."""

@@ -18,7 +18,7 @@ from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import stands_on_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.roads import opening_words
-from siteplanner.planning.telling.service import served_words
+from siteplanner.planning.telling.service import UNLIKELY, served_words, without_words
 from siteplanner.planning.telling.signal_words import SignalWord
 from siteplanner.planning.telling.units import METRIC, Units
 from siteplanner.roads.openings import Opening
@@ -90,16 +90,15 @@ class Risks:
     """What could go wrong at a spot."""
 
     one_way: bool  # one way in from staging
-    missed: tuple[str, ...]  # must-serve points where service is less likely than not
+    missed: tuple[tuple[str, float], ...]  # (name, chance) of must-serve points below 50 %
 
 
 def risks_of(spot: RankedSpot) -> Risks:
     """What could go wrong at a spot."""
     e = spot.evaluation
     points = e.coverage.must_serve if e.coverage is not None else ()
-    return Risks(
-        e.access is not None and e.access.one_way_in is True, tuple(p.name for p in points if p.probability < 0.5)
-    )
+    missed = tuple((p.name, p.probability) for p in points if p.probability < UNLIKELY)
+    return Risks(e.access is not None and e.access.one_way_in is True, missed)
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,21 +162,18 @@ def why_words(told: Recommendation, units: Units = METRIC) -> str:
 
 
 def watch_words(told: Recommendation) -> str:
-    """What could go wrong at the spot, as a sentence of its own; '' for nothing."""
-    risks = risk_words(told.risks)
-    return f"Watch out: {risks}" if risks else ""
+    """What could go wrong at the spot, as sentences of their own; '' for nothing."""
+    return risk_words(told.risks)
 
 
-def risk_words(risks: Risks | None) -> str:
-    """`there is one way in from staging; service is ...`: what to watch out for, with its stop; '' for nothing."""
+def risk_words(risks: Risks | None, units: Units = METRIC) -> str:
+    """`No service expected at Search base (6 %). There is one way in from staging.`; '' for nothing."""
     if risks is None:
         return ""
-    parts = ["there is one way in from staging"] if risks.one_way else []
-    if risks.missed:
-        names = [name if len(name) <= 40 else name[:39] + "\u2026" for name in risks.missed[:2]]
-        more = f" and {len(risks.missed) - 2} more" if len(risks.missed) > 2 else ""
-        parts.append(f"service is less likely than not at {', '.join(names)}{more}")
-    return f"{'; '.join(parts)}." if parts else ""
+    short = [(name if len(name) <= 40 else name[:39] + "\u2026", chance) for name, chance in risks.missed]
+    without = without_words(short, units)
+    parts = [f"{without[:1].upper()}{without[1:]}."] if without else []
+    return " ".join([*parts, *(["There is one way in from staging."] if risks.one_way else [])])
 
 
 def on_air_words(air: Moments, units: Units = METRIC) -> str:
