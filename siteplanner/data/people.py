@@ -88,7 +88,7 @@ def _read(full: Path, unit: PeopleUnit | None, like: Grid) -> People:
     findings = []
     if negative.any():
         facts = {"count": int(negative.sum()), "value": float(given[negative][0])}
-        findings.append(Finding("people_negative", "warning", file=full.name, facts=facts))
+        findings.append(Finding("people_negative", "check", file=full.name, facts=facts))
         told &= ~negative
     move = None if crs.equals(like.crs, ignore_axis_order=True) else Transformer.from_crs(crs, like.crs, always_xy=True)
     counts = np.where(told, given, 0.0)

@@ -78,7 +78,7 @@ class Layers(Part):
     people_unit: Literal["per_cell", "per_km2"] | None = Field(
         None,
         description="What the numbers of `people` count: people in each cell of that raster, or people to a square "
-        "kilometre. None: asked for where a raster is given; never guessed.",
+        "kilometer. None: asked for where a raster is given; never guessed.",
     )
     roads: str = Field(
         json_schema_extra=_hold("line"),

@@ -78,7 +78,10 @@ def test_how_sure_the_slope_is_by_cell_and_error():
     _, alone = stand(slope(north=0.02, cell=1.0), 1.0, source=30.0)
     assert math.isnan(alone.slope_uncertainty_deg)
     assert math.isnan(alone.steep_chance)
-    assert slope_with_doubt(alone, METRIC).endswith("doubt not known as the mean of cells of 30 m; not known at the trailer's size")
+    told = slope_with_doubt(alone, METRIC)
+    assert told.endswith("doubt not known as the mean of cells of 30 m; not known at the trailer's size")
+        "doubt not known as the mean of cells of 30 m; not known at the trailer's size"
+    )
     assert slope_doubt_words(alone, METRIC) == ""
 
 

@@ -128,9 +128,7 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
         "firm": set_apart(telling.firm_words(plan, units.first), names),
         "scout": name_in_text(telling.scout_words(plan, chosen, units, named(40)), 420),
         "without": telling.without_rows(chosen, units, named(40)),
-        "missed": [name_in_text(t, 260) for t in missed_lines(plan.missed_points, units.first, named(40))]
-        if first
-        else [],
+        "missed": _served_elsewhere(plan, units) if first else [],
         "meaning": telling.meaning_rows(chosen, capacity_of(e, plan.mission), units),
         "drive": telling.drive_rows(chosen, units, named(40)),
         "where": coordinates(chosen.spot.latitude, chosen.spot.longitude, chosen.spot.grid_reference),
@@ -165,7 +163,7 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
     }
 
 
-def _missed(plan: Plan, units: Units) -> list[str]:
+def _served_elsewhere(plan: Plan, units: Units) -> list[str]:
     """Where else the named points without service would have it."""
     return [name_in_text(text, 260) for text in missed_lines(plan.missed_points, units.first, named(40))]
 

@@ -37,7 +37,7 @@ def people_in(mission: Mission, area: GeoDataFrame, ground: Grid, reuse: Reuse) 
     file, findings = people.record.file, list(people.findings)
     unknown = float((~people.known[inside]).mean()) if inside.any() else 1.0
     if unknown > 0:
-        findings.append(Finding("people_gaps", "warning", file=file, facts={"share": unknown}))
+        findings.append(Finding("people_gaps", "check", file=file, facts={"share": unknown}))
     here = burn(area.geometry, ground)
     facts = {"people": float(people.grid.values[here].sum()), "column": "people" in area.columns}
     findings.append(

@@ -16,11 +16,6 @@ def on_air_words(air: Moments, units: Units) -> str:
     return f"{minutes_range(air.early_min, air.late_min, units)} after dispatch"
 
 
-def on_average_words(air: Moments, units: Units) -> str:
-    """`84 min after dispatch`."""
-    return f"{units.figure(air.mean_min, 'min')} after dispatch"
-
-
 def on_air_in_hours(air: Moments, units: Units) -> str:
     """`1 h 24 min after dispatch on average (1 h 15 min to 1 h 35 min)`."""
     low, high = units.minutes(air.early_min), units.minutes(air.late_min)
