@@ -102,7 +102,7 @@ def test_lines_on_the_map_end_at_the_donor_and_are_crossed_where_they_are_blocke
     (mark,) = donor_marks(plan)
     assert mark["geometry"]["coordinates"] == pytest.approx([lon, lat], abs=2e-6)
     assert "Donor site" in mark["properties"]["t"]
-    assert "30.0 m" in mark["properties"]["t"]
+    assert "antenna 30 m" in mark["properties"]["t"]
     line, cross = link_shapes(plan.spots[0], BOTH)
     assert line["properties"]["k"] == "link_blocked"
     assert line["geometry"]["coordinates"][1] == pytest.approx([lon, lat], abs=2e-6)

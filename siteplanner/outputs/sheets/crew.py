@@ -82,7 +82,7 @@ def _times(site: OnSite, units: Units) -> list[list[str]]:
     rows = []
     for part in timeline.moments.parts:
         clock = "" if timeline.dispatch is None else clock_text(timeline.clock(part.end_mean_min))
-        ends = minutes_range(part.end_early_min, part.end_late_min), units.figure(part.end_mean_min, "min")
+        ends = minutes_range(part.end_early_min, part.end_late_min, units.first), units.figure(part.end_mean_min, "min")
         rows.append([part.name, *ends, clock])
     return rows
 

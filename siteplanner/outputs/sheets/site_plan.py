@@ -30,20 +30,21 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.telling.aiming import true_label
 from siteplanner.planning.telling.keep_clear import EXHAUST_M, antenna_label, exhaust_label, fall_label, guy_label
-from siteplanner.planning.telling.units import METRIC, Units
+from siteplanner.planning.telling.units import Units, reader_units
 
 SIDE_MM = 84.0
 LEAST_HALF_M = 28.0
 TOW_OUTSIDE_M = 4.0  # from the mast's fall circle to the middle of the tow vehicle
 
 
-def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | None, units: Units = METRIC) -> str:
+def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | None, units: Units | None = None) -> str:
     """Trailer, outriggers, heading, tow vehicle, mast fall circle, guy anchors, exhaust, lamps, dish and sectors, roads
     and lines with what is kept from them; true north up.
 
     `radio_m`: what the public keeps from the front of the antennas; told where somebody can stand that near.
     """
     spot, mission = ranked.spot, plan.mission
+    units = units or reader_units(mission)
     trailer, heading = mission.trailer, ranked.evaluation.ground.heading_deg
     half = max(LEAST_HALF_M, 1.55 * fall_m)
     view = View(spot.x - half, spot.y + half, 2 * half / SIDE_MM, SIDE_MM, SIDE_MM)
