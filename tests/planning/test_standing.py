@@ -80,8 +80,6 @@ def test_how_sure_the_slope_is_by_cell_and_error():
     assert math.isnan(alone.steep_chance)
     told = slope_with_doubt(alone, METRIC)
     assert told.endswith("doubt not known as the mean of cells of 30 m; not known at the trailer's size")
-        "doubt not known as the mean of cells of 30 m; not known at the trailer's size"
-    )
     assert slope_doubt_words(alone, METRIC) == ""
 
 
