@@ -3,8 +3,9 @@
 from siteplanner.mission.criteria import Scales, Weights
 from siteplanner.mission.layers import LayerKind, Layers, layer_kinds
 from siteplanner.mission.links import Backhaul, DonorLink, OpenSky, Radio, Satellite, Sky
-from siteplanner.mission.parameters import Mission, PowerLines, Search, Sheets, Site, Staging, Times
+from siteplanner.mission.parameters import Mission, PowerLines, Sheets, Site, Staging
 from siteplanner.mission.reading import load_mission, mission_from_dict
+from siteplanner.mission.search import Search, Times
 from siteplanner.mission.trailer import Power, Rig, Speeds, Trailer, Wind
 from siteplanner.mission.units import Unit
 
