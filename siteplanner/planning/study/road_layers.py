@@ -12,11 +12,13 @@ from shapely.geometry import LinearRing, Polygon
 from siteplanner.data.osm import TurnRestriction
 from siteplanner.data.rise import read_rise, with_times
 from siteplanner.data.vectors import Layer, read_layer
+from siteplanner.errors import InputError
 from siteplanner.mission import Mission
 from siteplanner.planning.study.layers import Loaded, as_table, read_files, shapes_of, told
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.roads.closures import Closure, read_closures, read_dangers, with_tracks
 from siteplanner.roads.exits import Edges, sides_of
+from siteplanner.roads.loose_points import points_onto_lines
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -58,7 +60,7 @@ def read_road_layers(
         mission.path(layers.roads),
         "roads",
         target_crs=crs,
-        kinds=shapes_of("roads"),
+        kinds={*shapes_of("roads"), "point"},  # gates and limits may come as points
         near=near,
         rules=columns,
     )
@@ -67,14 +69,14 @@ def read_road_layers(
         for role in OVER_ROADS
     }
     overlays = {role: as_table(read) for role, read in files.items() if read}
-    roads = main.frame
+    roads, findings = with_points(main)
     if len(overlays.get("extra_tracks", ())):
         roads = with_tracks(roads, overlays["extra_tracks"])
-    findings: list[Finding] = []
     closures: tuple[Closure, ...] = ()
     dangers: tuple[Closure, ...] = ()
     if len(overlays.get("closures", ())):
-        closures, findings = read_closures(overlays["closures"], roads)
+        closures, found = read_closures(overlays["closures"], roads)
+        findings += found
     risen: tuple[InputRecord, ...] = ()
     if len(overlays.get("hazards", ())):
         rise = None
@@ -90,6 +92,19 @@ def read_road_layers(
     made = RoadLayers(roads, main.restrictions, closures, dangers, overlays, edges)
     loaded = told(made, [main, *(layer for read in files.values() for layer in read)], findings)
     return replace(loaded, records=(*loaded.records, *risen))
+
+
+def with_points(main: Layer) -> tuple[GeoDataFrame, list[Finding]]:
+    """The roads with the points that stand on them. Raises InputError where there is no line."""
+    frame = main.frame
+    if not (shapely.get_dimensions(np.asarray(frame.geometry.array, object)) == 1).any():
+        raise InputError(
+            "No usable line is in the layer, only points.",
+            remedy="Give a layer of lines.",
+            file=main.record.file,
+            field="layers.roads",
+        )
+    return (frame, []) if main.record.held.kind == "roads" else points_onto_lines(frame, main.record.file)
 
 
 def edges_of(main: Layer, near: BaseGeometry | None) -> Edges:

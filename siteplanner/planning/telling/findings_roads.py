@@ -203,6 +203,11 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         f"(the first by {u.length(f['first_m'], 1)} at {f['first_at']}).",
         "Look at these junctions if a route turns where no turn is possible.",
     ),
+    "road_points_apart": lambda f, u: (
+        f"{f['count']} points of the road layer say of a barrier or a limit, but no road comes within "
+        f"{u.first.keep(f['reach_m'])} of them: they stop nobody in this plan.",
+        "Check where they belong; move them onto their roads.",
+    ),
     "road_border_irregular": lambda f, u: (
         f"The road data end along no box, and {_count(f['count'], 'road', 'roads')} may go on beyond them or not: "
         "where that makes a difference, the ways out of the area are told as not known.",
