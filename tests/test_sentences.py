@@ -17,7 +17,7 @@ TELLING = PACKAGE / "planning" / "telling"
 
 OF_AN_ERROR = "the message of an error, handed to what raises it"
 EXCEPTIONS: dict[tuple[str, str], str] = {
-    ("data/archives.py", "The archive holds"): OF_AN_ERROR,
+    ("data/archives.py", "The archive contains"): OF_AN_ERROR,
     ("data/height_units.py", "\N{HORIZONTAL ELLIPSIS} to \N{HORIZONTAL ELLIPSIS} m if they are meters"): OF_AN_ERROR,
     ("mission/faults.py", "The value must be"): OF_AN_ERROR,
 }

@@ -24,7 +24,7 @@ def own_files(work: Work) -> None:
     """Drop zone, list of files with their roles, and the way on. Raises InputError."""
     sent = st.file_uploader(
         "Drop all layers here: elevation, incident area, roads; if you have them surface heights, keep-out and hazard "
-        "areas, power lines, structures, water, soft ground, must-serve points, spots. A mission.toml may come along.",
+        "areas, power lines, structures, water, soft ground, must-serve points, spots. You can include a mission.toml.",
         accept_multiple_files=True,
         key=f"drop_{work.token}",
         help="GeoTIFF and other rasters; GeoJSON, GeoPackage, Shapefile (all parts, or zipped), KML, KMZ, GPX, "
@@ -79,7 +79,7 @@ def take_in(work: Work, sent: list) -> None:
 
 def roles(work: Work) -> None:
     """One line a file: what it holds, and a choice of what to take it for."""
-    st.html(style.head("What each file was taken for"))
+    st.html(style.head("How each file is used"))
     for number, item in enumerate(work.brought):
         if item.kind == "part":
             continue

@@ -114,7 +114,7 @@ def answer(plan: Plan, units: Units) -> str:
         f'<div class="sp-answer{"" if told.best else " none"}"><p class="over">{named(plan.mission.name)}</p>'
         f'<p class="say">{named(head_words(told, units))} {where}</p>'
         + (f'<p class="why">{named(why)}</p>' if why else "")
-        + (f'<p class="watch"><b>Watch out:</b> {named(risks)}</p>' if risks else "")
+        + (f'<p class="watch">{named(risks)}</p>' if risks else "")
         + (f'<p class="firm">{named(firm)}</p>' if firm else "")
         + "</div>"
     )

@@ -39,7 +39,7 @@ def section(work: Work) -> None:
         return
     st.caption(
         "Draw with the tools at the map's left edge: an area, a box, a line or a point. Then say below what "
-        "each shape is for. The pencil and the bin reshape and delete. Without a pointer, type places."
+        "each shape is for. The pencil and the bin reshape and delete. No mouse? Type coordinates instead."
     )
     fmap = draw_map(work, ground)
     from streamlit_folium import st_folium

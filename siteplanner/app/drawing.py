@@ -103,7 +103,7 @@ def typed(kind: str, text: str) -> Drawn:
     if len(corners) < least or (kind == "point" and len(corners) > 1):
         wanted = "one" if kind == "point" else f"{least} or more"
         words = {"point": "a point", "line": "a line", "polygon": "an area"}[kind]
-        raise InputError(f"Places given: {len(corners)}; {words} takes {wanted}.", remedy="Write one place a line.")
+        raise InputError(f"Places given: {len(corners)}; {words} takes {wanted}.", remedy="One place per line.")
     geometries: dict[str, Any] = {
         "point": {"type": "Point", "coordinates": corners[0]},
         "line": {"type": "LineString", "coordinates": corners},

@@ -259,7 +259,7 @@ def layers_of(brought: Iterable[Brought]) -> dict[str, Any]:
             layers.setdefault(item.role, []).append(item.path)
         elif item.role in layers:
             raise InputError(
-                f"Two files are taken for {words.lower()}: {layers[item.role]} and {item.path}.",
+                f"Two files are used as {words.lower()}: {layers[item.role]} and {item.path}.",
                 remedy="Choose another role for one of them.",
                 field=f"layers.{item.role}",
             )

@@ -244,7 +244,7 @@ LINES = {  # kind -> words; the layers' own names are switched on the map
     "leg": "Last leg over ground",
     "area": "Incident area",
     "open": "Road the rig can use",
-    "unsure": "Road with limits not stated",
+    "unsure": "Road with limits not in the data",
     "shut": "Road not for this rig",
     "closed": "Closed road",
     "power_line": "Power line",

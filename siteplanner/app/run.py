@@ -35,7 +35,7 @@ def page() -> None:
         go("decide")
     if run.state == "cancelled":
         st.warning(
-            "The run was canceled. What was worked out so far is used again when you run it again."
+            "The run was canceled. What was calculated so far is reused when you run it again."
             + (" The plan before it is still there." if work.plan is not None else "")
         )
     if run.error is not None:
@@ -86,7 +86,7 @@ def record(work: Work, run: Run) -> None:
         st.warning(plain(work.note))
     kept = reused_sentences(plan.reused)
     if kept:
-        st.info("What had been worked out before and has not changed was not worked out again. " + " ".join(kept))
+        st.info("Unchanged results were reused. " + " ".join(kept))
     if st.button("Show the answer", type="primary"):
         go("decide")
     left, right = st.columns([1, 2], gap="large")

@@ -172,7 +172,7 @@ def vetted(work: Work) -> None:
 def layer_row(record: Any) -> dict[str, Any]:
     """One line of the table of layers."""
     return {
-        "Taken for": record.role.replace("_", " ").capitalize(),
+        "Used as": record.role.replace("_", " ").capitalize(),
         "File": clean(record.file),
         "CRS": clean(record.crs),
         "Unit": record.unit or "-",

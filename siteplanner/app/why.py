@@ -165,7 +165,7 @@ def score_table(criteria: tuple[ScoreLine, ...]) -> str:
     )
     return (
         '<div class="sp-scroll"><table class="sp-table"><thead><tr><th>Criterion</th><th class="num">Value</th>'
-        '<th class="num">Full marks</th><th class="num">of points</th><th class="num">Points</th></tr></thead>'
+        '<th class="num">Earned</th><th class="num">of points</th><th class="num">Points</th></tr></thead>'
         f'<tbody>{rows}</tbody><tfoot><tr><th>Score</th><td></td><td></td><td class="num">100</td>'
         f'<td class="num">{score_text(criteria)}</td></tr></tfoot></table></div>'
     )

@@ -28,14 +28,14 @@ def _members(path: Path) -> list[zipfile.ZipInfo]:
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         raise InputError(f"The archive is broken ({error}).", remedy="Copy it again.", file=path) from None
     if len(infos) > MAX_FILES:
-        _refuse(path, f"The archive holds {len(infos)} files, more than {MAX_FILES}.")
+        _refuse(path, f"The archive contains {len(infos)} files, more than {MAX_FILES}.")
     for info in infos:
         name = info.filename.replace("\\", "/")
         inside = PurePosixPath(name)
         if inside.is_absolute() or ".." in inside.parts or ":" in name or any(ord(c) < 32 for c in name):
-            _refuse(path, f"The archive holds the odd path {info.filename!r:.80}.", "Do not use this archive.")
+            _refuse(path, f"The archive contains the odd path {info.filename!r:.80}.", "Do not use this archive.")
         if stat.S_ISLNK(info.external_attr >> 16):
-            _refuse(path, f"The archive holds a link ({info.filename!r:.80}).", "Do not use this archive.")
+            _refuse(path, f"The archive contains a link ({info.filename!r:.80}).", "Do not use this archive.")
         if info.flag_bits & 1:
             _refuse(path, "The archive is locked with a password.")
     return [info for info in infos if not info.is_dir()]
@@ -63,7 +63,7 @@ def unpack(path: Path, folder: Path, endings: tuple[str, ...]) -> list[Path]:
             target = folder / str(number) / inside.name
             target.parent.mkdir(exist_ok=True)
             if target.exists():
-                _refuse(path, f"The archive holds {info.filename!r:.80} twice.")
+                _refuse(path, f"The archive contains {info.filename!r:.80} twice.")
             size = 0
             try:
                 with archive.open(info) as source, target.open("xb") as sink:
@@ -91,7 +91,7 @@ def unpack_shapefiles(path: Path, folder: Path) -> list[Path]:
     """The .shp files of an archive, unpacked with their parts. Raises InputError if there is none."""
     found = [p for p in unpack(path, folder, SHAPEFILE_PARTS) if p.suffix.lower() == ".shp"]
     if not found:
-        _refuse(path, "The archive holds no shapefile (.shp).")
+        _refuse(path, "The archive has no shapefile (.shp).")
     return found
 
 
@@ -99,5 +99,5 @@ def unpack_kmz(path: Path, folder: Path) -> Path:
     """The main document of a KMZ: `doc.kml`, otherwise the first .kml (OGC 07-147r2, annex C: one root)."""
     found = unpack(path, folder, (".kml",))
     if not found:
-        _refuse(path, "The KMZ holds no .kml document.", "Export it again.")
+        _refuse(path, "The KMZ has no .kml document.", "Export it again.")
     return next((p for p in found if p.name.lower() == "doc.kml" and p.parent.name == found[0].parent.name), found[0])

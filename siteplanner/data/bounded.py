@@ -63,7 +63,7 @@ def bounded(frame: GeoDataFrame, path: Path) -> tuple[GeoDataFrame, list[Finding
     if (tangled & ~lines).any():
         raise InputError(
             f"The outline of feature {int(np.flatnonzero(tangled & ~lines)[0]) + 1} crosses itself too often to be "
-            "mended.",
+            "repaired.",
             remedy="Draw it again, or export it again from where it is right.",
             file=path,
         )

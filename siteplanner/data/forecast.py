@@ -122,6 +122,6 @@ def row_number(text: str | None, number: int, field: str, path: Path, *, empty: 
         found = math.nan
     if not math.isfinite(found):
         raise InputError(
-            f"Row {number}: {(text or '')[:40]!r} is not a number.", remedy="Mend it.", file=path, field=field
+            f"Row {number}: {(text or '')[:40]!r} is not a number.", remedy="Correct it.", file=path, field=field
         )
     return found

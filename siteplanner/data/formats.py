@@ -42,7 +42,7 @@ def local_file(path: str | Path) -> Path:
     """
     text = str(path)
     if "\x00" in text:
-        raise InputError("The file name holds a NUL character.", remedy="Mend the name.", file=repr(text))
+        raise InputError("The file name contains a NUL character.", remedy="Correct the name.", file=repr(text))
     if re.match(r"/?vsi|[a-z][a-z0-9+.-]+:/", text, re.IGNORECASE) and not Path(text).exists():
         raise InputError(
             "Only local files are read, not web addresses or GDAL's virtual paths.",

@@ -80,7 +80,7 @@ def check_height(source: RasterSource, height_m: float) -> None:
     """Raises InputError for a height that no ground has, of a part of the file that nothing else looked at."""
     if height_m > HIGHEST_M:
         raise InputError(
-            f"It holds a height of {height_m:,.0f} m, higher than any ground.",
+            f"It contains a height of {height_m:,.0f} m, higher than any ground.",
             remedy="Set layers.elevation_unit to the true unit, or mark the wrong cells as nodata.",
             file=source.path,
             field="layers.elevation_unit",

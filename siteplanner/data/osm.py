@@ -83,7 +83,7 @@ def read_osm(path: Path, target_crs: CRS, near: BaseGeometry | None = None) -> O
             file=path,
         ) from None
     if not held.count:
-        raise InputError("The extract holds no road.", remedy="Bring an extract that was not filtered.", file=path)
+        raise InputError("The extract has no road.", remedy="Bring an extract that was not filtered.", file=path)
     frame, alias = _frame(held, target_crs)
     known = set(held.way)
     restrictions = tuple(

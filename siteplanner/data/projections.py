@@ -13,7 +13,7 @@ from siteplanner.errors import Finding, InputError
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-_REMEDY = 'Leave `crs` out (the local UTM zone is taken), or give a projected CRS in meters, e.g. "EPSG:32616".'
+_REMEDY = 'Leave `crs` out (the local UTM zone is used), or give a projected CRS in meters, e.g. "EPSG:32616".'
 
 
 def utm_zone(longitude_deg: float, latitude_deg: float) -> int:

@@ -134,7 +134,7 @@ def _open(path: Path, driver: str, options: dict[str, Any]) -> Any:
     chosen = likely if len(likely) == 1 else names
     if len(chosen) != 1:
         raise InputError(
-            f"The file holds several rasters: {', '.join(kinds.values())}.",
+            f"The file contains several rasters: {', '.join(kinds.values())}.",
             remedy="Export the ground elevation alone, as GeoTIFF.",
             file=path,
         )
@@ -237,7 +237,7 @@ def _band(path: Path, dataset: Any, findings: list[Finding]) -> int:
 
     if any("complex" in kind for kind in dataset.dtypes):
         raise InputError(
-            "The raster holds complex numbers (a radar product), not heights.",
+            "The raster contains complex numbers (a radar product), not heights.",
             remedy="Give the elevation model that belongs to it.",
             file=path,
         )

@@ -144,7 +144,7 @@ def _read(
             records.append(record_of(source, role, said, reading.count, sizes[id(source)]))
     if np.isnan(values).all():
         raise InputError(
-            "The rasters hold no known height in the mission's ground.",
+            "The rasters have no known height in the mission's ground.",
             remedy=f"Give elevation that covers {extent_words(near.bounds)}.",
             file=used[0].path,
         )
@@ -183,7 +183,7 @@ def _overlapping(sources: list[RasterSource], near: BaseGeometry, findings: list
         held = "; ".join(f"{s.path.name} covers {extent_words(s.extent_lonlat)}" for s in sources[:4])
         raise InputError(
             f"The elevation does not meet the mission's ground: {held}; the mission needs {extent_words(near.bounds)}.",
-            remedy="Give the raster of this place, or mend the coordinates of the incident area or staging.",
+            remedy="Give the raster of this place, or correct the coordinates of the incident area or staging.",
             file=sources[0].path,
         )
     for source in sources:
@@ -225,7 +225,7 @@ def _lay(reading: Reading, values: np.ndarray, name: str, unit: str, findings: l
                 raise InputError(
                     f"Where it overlaps another raster its heights are {ratio:.2f} times the other's: one of the "
                     "two is in feet and read as meters.",
-                    remedy="Convert one of them to meters; layers.elevation_unit holds for all rasters.",
+                    remedy="Convert one of them to meters; layers.elevation_unit applies to all rasters.",
                     file=name,
                     field="layers.elevation_unit",
                 )

@@ -91,7 +91,7 @@ def with_times(hazards: GeoDataFrame, rise: Rise | None, files: Sequence[str]) -
             found = rise.above(level)
             begin, end = begin or found[0], end or found[1]
         if begin is not None and end is not None and end <= begin:
-            raise _wrong(f"Hazard {number + 1} ends before it starts.", "Mend its times.", "until", files)
+            raise _wrong(f"Hazard {number + 1} ends before it starts.", "Correct its times.", "until", files)
         starts.append("" if begin is None else begin.isoformat())
         ends.append("" if end is None else end.isoformat())
     return hazards.assign(**{"from": starts, "until": ends})

@@ -91,7 +91,7 @@ class _Walk:
         return int.from_bytes(data, self.order)
 
     def too_many(self) -> InputError:
-        return self.odd(f"The TIFF holds more than {MAX_DIRECTORIES:,} pictures.")
+        return self.odd(f"The TIFF contains more than {MAX_DIRECTORIES:,} pictures.")
 
     def odd(self, what: str) -> InputError:
         return InputError(what, remedy="Export it again as GeoTIFF.", file=self.path)

@@ -65,7 +65,7 @@ def _parts(
         found: list[tuple[str, str | None]] = [(connection, n) for n, _ in layers if _GPX_LAYERS.get(n) in kinds]
         if kinds == {"polygon"}:
             raise InputError(
-                "A GPX file holds waypoints, routes and tracks, but no areas.",
+                "A GPX file has waypoints, routes and tracks, but no areas.",
                 remedy=f"Draw the {role} as a polygon, e.g. in GeoJSON or KML.",
                 file=path,
             )
@@ -124,7 +124,7 @@ def _choose(layers: list[tuple[str, str]], role: str, kinds: set[Kind], layer: s
         if names.count(layer) == 1:
             return layer
         raise InputError(
-            f"There is no single layer {layer!r} in the file. It holds: {listed}.",
+            f"There is no single layer {layer!r} in the file. It has: {listed}.",
             remedy="Name one of these.",
             file=path,
         )
@@ -136,10 +136,8 @@ def _choose(layers: list[tuple[str, str]], role: str, kinds: set[Kind], layer: s
         return chosen[0]
     remedy = f"Name one as {path.name}|layer."
     if fitting:
-        raise SeveralLayers(f"Several layers fit; the file holds: {listed}.", layers=fitting, remedy=remedy, file=path)
-    raise InputError(
-        f"No layer holds a {' or '.join(sorted(kinds))}; the file holds: {listed}.", remedy=remedy, file=path
-    )
+        raise SeveralLayers(f"Several layers fit; the file has: {listed}.", layers=fitting, remedy=remedy, file=path)
+    raise InputError(f"No layer has a {' or '.join(sorted(kinds))}; the file has: {listed}.", remedy=remedy, file=path)
 
 
 def _may_hold(ogr_type: str, kinds: set[Kind]) -> bool:

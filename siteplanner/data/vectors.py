@@ -359,7 +359,7 @@ def _nothing_left(
     if total == 0:
         if required:
             raise InputError(
-                "The layer holds no feature.", remedy=f"Export the {role} again, with features in it.", file=path
+                "The layer has no feature.", remedy=f"Export the {role} again, with features in it.", file=path
             )
         findings.append(Finding("layer_empty", "check", file=path.name, facts={"role": role}))
     elif needed is not None and np.isfinite(extent).all() and not boxes_meet(extent, needed):

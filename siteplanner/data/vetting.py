@@ -31,7 +31,7 @@ def elevation_covers(area: BaseGeometry, elevation: Elevation) -> tuple[Finding,
     if share >= 1.0:
         raise InputError(
             "100 % of the incident area lies outside the elevation or on unknown cells of it.",
-            remedy="Give elevation of this place, or mend the area.",
+            remedy="Give elevation of this place, or correct the area.",
             file=files,
             field="layers.elevation",
         )
@@ -111,8 +111,8 @@ def plausible_staging(
         if abs(latitude) <= 90 and away_km(longitude, latitude) <= 50:
             raise InputError(
                 f"The staging point lies {distance:,.0f} km from the incident area; {words}.",
-                remedy="Mend whichever of the two is wrong: the staging point, or the coordinates in the layer of the "
-                "incident area.",
+                remedy="Correct whichever is wrong: the staging point, or the coordinates in the layer of the incident "
+                "area.",
                 field="staging",
             )
     return (

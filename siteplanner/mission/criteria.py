@@ -29,12 +29,15 @@ SYMBOLS: dict[Figure, str] = {
 class Scales(Part):
     """Where the utilities of the criteria start and end. Common practice, no source."""
 
-    sky_full_margin_deg: float = Field(15.0, gt=0, le=60, description="Sky margin that earns full marks.")
+    sky_full_margin_deg: float = Field(15.0, gt=0, le=60, description="Sky margin that earns the whole weight.")
     drive_zero_min: float = Field(
         60.0, ge=1, le=10_000, description="Drive time, last leg included, that earns nothing."
     )
     link_full_margin_db: float = Field(
-        20.0, gt=0, le=60, description="Margin of a donor link, over level and fade margin, that earns full marks."
+        20.0,
+        gt=0,
+        le=60,
+        description="Margin of a donor link, over level and fade margin, that earns the whole weight.",
     )
 
 

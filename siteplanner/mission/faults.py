@@ -27,8 +27,8 @@ def fault(error: ValidationError, model: type[BaseModel], data: Mapping[str, Any
     first, *others = error.errors()
     field = as_written(first["loc"], data) or _named_first(first) or "(top level)"
     more = "".join(f" Also {as_written(o['loc'], data)}: {_in_words(o, model)}." for o in others[:8])
-    remedies = {"missing": "Add the field.", "extra_forbidden": f"Remove it or mend the spelling; {_WHERE}."}
-    remedy = remedies.get(first["type"], f"Mend the value; {_WHERE}.")
+    remedies = {"missing": "Add the field.", "extra_forbidden": f"Remove it or correct the spelling; {_WHERE}."}
+    remedy = remedies.get(first["type"], f"Correct the value; {_WHERE}.")
     if first["type"] == "extra_forbidden" and first["loc"] in _MOVED:
         remedy = f"Write it as {_MOVED[first['loc']]}."
     got = (

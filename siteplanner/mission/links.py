@@ -85,7 +85,7 @@ class Sky(Rated):
         gt=0,
         le=10_000,
         description="Power that the transmitter puts into the dish. None: not stated, so the distance to keep from its "
-        "beam is not worked out.",
+        "beam is not calculated.",
     )
 
 
@@ -132,7 +132,7 @@ class DonorLink(Rated):
         le=3,
         description="The same at the k that is exceeded for 99.9 % of the worst month, by the path's length: ITU-R "
         "P.530 section 2.2.2, temperate climate, ground along a stretch of the path (from memory); 0 for a single "
-        "edge, 0.6 in the tropics beyond 30 km. Decides from about 15 km on.",
+        "edge, 0.6 in the tropics beyond 30 km. Decides from about 15 km up.",
     )
     gradient_n_km: float = Field(
         -300.0,

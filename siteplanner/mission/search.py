@@ -74,7 +74,7 @@ class Times(Part):
         "no. Without a dispatch time `by_dispatch` takes daylight.",
     )
     weather: Literal["dry", "wet", "snow"] = Field(
-        "dry", description="Weather of the drive: speeds.wet_factor or speeds.snow_factor hold."
+        "dry", description="Weather of the drive: speeds.wet_factor or speeds.snow_factor apply."
     )
     take_down_min: tuple[float, float] = Field(
         (20.0, 45.0),

@@ -51,7 +51,7 @@ class Trailer(Part):
         "practice.",
     )
     mast_ahead_of_dish_m: float = Field(
-        2.0, ge=-20, le=20, description="Mast from the dish toward the nose (negative: behind it). Common practice."
+        2.0, ge=-20, le=20, description="Mast from the dish toward the tongue (negative: behind it). Common practice."
     )
     mast_right_of_dish_m: float = Field(
         0.0, ge=-5, le=5, description="Mast from the dish to the right, looking forward. Common practice."

@@ -145,7 +145,7 @@ def _write_summary(outcomes: Sequence[Outcome], out: Path) -> None:
     except OSError as error:
         raise OutputError(
             f"The table of all missions cannot be written ({error.strerror or error}).",
-            remedy="Choose a folder that you may write to, or close the program that holds the file.",
+            remedy="Choose a folder that you may write to, or close the program that has the file open.",
             file=out / SUMMARY,
         ) from error
 

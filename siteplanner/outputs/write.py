@@ -222,8 +222,8 @@ def write_outputs(
             if isinstance(error, OutputError):
                 raise
             raise OutputError(
-                f"Writing failed ({error.strerror or error}); the folder holds what it held before.",
-                remedy="Free space on the disk or close the program that holds the file, then run again.",
+                f"Writing failed ({error.strerror or error}); the folder has what it had before.",
+                remedy="Free space on the disk or close the program that has the file open, then run again.",
                 file=folder,
             ) from error
 

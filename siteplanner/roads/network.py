@@ -184,7 +184,7 @@ def build_network(
     findings: list[Finding] = []
     lines, row, points = road_lines(roads, findings)
     if not len(lines):
-        raise InputError("The roads hold no usable line.", remedy="Give a layer of road lines.")
+        raise InputError("The roads have no usable line.", remedy="Give a layer of road lines.")
     tags, tag_findings = read_tags(roads, rig)
     findings += tag_findings
     marks = road_points(roads, points, rig)

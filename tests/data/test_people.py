@@ -88,7 +88,7 @@ def test_nodata_is_nobody_and_negative_numbers_are_told(tmp_path):
     assert not people.known[GRID.shape[0] // 2 - 95, GRID.shape[1] // 2 - 95]
     (finding,) = people.findings
     assert (finding.code, finding.facts["count"]) == ("people_negative", 3)
-    assert "3 cells hold negative numbers of people, such as -200" in said(finding).message
+    assert "3 cells have negative numbers of people, such as -200" in said(finding).message
 
 
 def test_the_unit_is_asked_for(tmp_path):

@@ -402,7 +402,7 @@ def test_several_layers_need_a_choice(tmp_path):
     assert codes(lines) == ["layer_chosen"]
     refused(path, "no single layer 'none'", layer="none")
     assert list(read(path, role="plan").frame["of"]) == ["plan"]
-    refused(path, "No layer holds a point", kinds=["point"])
+    refused(path, "No layer has a point", kinds=["point"])
 
 
 def test_several_shapefiles_in_a_zip(write, tmp_path):

@@ -171,7 +171,7 @@ def driver(record):
         f"Steepest grade{worst_grade(spot)}",
         f"{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min after dispatch",
         f"{distance(spot['access']['last_leg_m'])} over ground",
-        f"nose at {bearing(spot['ground']['heading_deg'])} true",
+        f"tongue at {bearing(spot['ground']['heading_deg'])} true",
         f"Height{rig['height_m']:g} m ({rig['height_m'] / FOOT_M:.1f} ft)",
         f"Mass{rig['mass_kg'] / 1000:.1f} t ({math.ceil(rig['mass_kg'] / 90.718474 - 1e-9) / 10:.1f} US tons)",
         *(
@@ -220,7 +220,7 @@ def crew(record):
     power = record["mission"]["power"]
     out = [
         f"Set-up at spot {spot['name']}",
-        f"Nose points to{bearing(ground['heading_deg'])} true, {bearing(ground['heading_deg'] - east)} magnetic",
+        f"Tongue points to{bearing(ground['heading_deg'])} true, {bearing(ground['heading_deg'] - east)} magnetic",
         f"Slope{angle(ground['slope_deg'])}; roll {angle(ground['roll_deg'])}, pitch {angle(ground['pitch_deg'])}",
         *jacks(ground),
         f"Mast stop{coverage['mast_height_m']:.0f} m",

@@ -17,7 +17,7 @@ from siteplanner.planning.telling.service import chance_words, without_words
 from tests.outputs.factory import make_plan, waiting
 
 KINDS = ("commander", "driver", "crew")
-SPECIALIST = re.compile(r"\bdBm?\b|\bpoints behind\b|\bscore\b|[a-z]+_[a-z]+|\bσ\b|\bless likely than not\b")
+SPECIALIST = re.compile(r"\bdBm?\b|\bpoints behind\b|\bscore\b|[a-z]+_[a-z]+|\bσ\b|\bless likely\b")
 
 
 @pytest.fixture(scope="module")

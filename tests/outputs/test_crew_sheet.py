@@ -94,7 +94,7 @@ def test_the_angle_between_the_sectors_is_printed_and_set_on_the_ground(plan):
     nose = round(record["ground"]["heading_deg"])
     content = crew_content(plan, plan.best)
     ground = next(row[1] for row in content["steps"] if "Mast still down" in row[1])
-    assert f"sector 1 stands {(first - nose) % 360}° clockwise from the nose" in ground
+    assert f"sector 1 stands {(first - nose) % 360}° clockwise from the tongue" in ground
     for number, bearing in enumerate(others, 2):
         assert f"sector {number} {(bearing - first) % 360}° clockwise from sector 1" in ground
     assert [row[4] for row in content["sectors"]] == ["-", *(f"{(b - first) % 360:03d}°" for b in others)]
@@ -247,7 +247,7 @@ def test_what_is_radioed_back_has_the_plan_beside_it(plan):
     assert rows["Trailer stands at (phone, degrees)"] == f"{spot.latitude:.5f}, {spot.longitude:.5f}"
     e = plan.best.evaluation
     turn = e.sky[0].azimuth_deg - e.sky[0].azimuth_magnetic_deg
-    assert rows["Nose points to, magnetic"] == f"{round(e.ground.heading_deg - turn) % 360:03d}°"
+    assert rows["Tongue points to, magnetic"] == f"{round(e.ground.heading_deg - turn) % 360:03d}°"
     assert rows["Sectors point to, magnetic"].count("°") == len(e.coverage.sector_bearings_deg)
     assert "What was different from the plan" in rows
     assert len(rows) <= 14

@@ -394,7 +394,7 @@ def test_nothing_passes_is_told_with_the_backhaul(tmp_path):
         load_mission(write_canyon(tmp_path / "m", backhaul='wanted = "open_sky"\nopen_sky = {min_clear_share = 1.0}'))
     )
     if made.best is None:
-        assert "No wanted backhaul works at" in recommendation(made)
+        assert "No requested backhaul works at" in recommendation(made)
     else:
         assert all(r.evaluation.backhaul.margin == 1.0 for r in made.spots)
 

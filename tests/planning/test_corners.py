@@ -72,7 +72,7 @@ def test_no_weights_at_random_take_what_holds_and_some_take_it_beyond():
 def test_a_spot_that_is_better_at_everything_holds_whatever_the_weights():
     spots = rank([evaluation("A", share=0.9, margin=14, slope=1, minutes=9, must=0.9), evaluation("B")], MISSION)
     assert (holding(spots).share, holding(spots).taken_by) == (1.0, "")
-    assert weights_words(firmness(spots), MISSION) == "Weights only: the first place holds whatever they are."
+    assert weights_words(firmness(spots), MISSION) == "Weights only: the first stays first whatever they are."
 
 
 def test_spots_that_are_the_same_take_nothing_from_each_other():

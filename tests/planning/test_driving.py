@@ -44,7 +44,7 @@ def test_the_drive_is_dark_by_the_hour_of_dispatch(hour, dark):
 def test_nobody_said_when_is_told():
     found = as_driven(mission())
     assert (found.dark, found.factor) == (None, 1.0)
-    assert "hour not given, daylight taken" in driving_words(found)
+    assert "hour not given, daylight assumed" in driving_words(found)
 
 
 def test_weather_and_light_together():

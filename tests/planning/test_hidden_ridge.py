@@ -105,7 +105,7 @@ def test_the_mission_may_state_the_highest_ground_of_the_region(tmp_path):
 
 
 def test_what_the_mission_states_is_not_below_what_the_files_hold(tmp_path):
-    with pytest.raises(InputError, match=r"stated as 2000 m; the layers hold 3099\.0 m \(dem\.tif\)") as caught:
+    with pytest.raises(InputError, match=r"stated as 2000 m; the layers have 3099\.0 m \(dem\.tif\)") as caught:
         planned(tmp_path, 70.0, 27.0, 3099.0, layers="highest_ground_m = 2000")
     assert "layers.highest_ground_m" in str(caught.value)
 
@@ -120,7 +120,7 @@ def test_the_crew_reads_where_the_data_end_and_what_is_taken_beyond(tmp_path):
     ranked = next(r for r in made.spots if r.spot.name == "middle")
     notes = " ".join(crew_content(made, ranked)["sky_known"])
     assert "meridian: clear if no ground beyond is higher than 1,700 m" in notes
-    assert "the highest ground that the elevation files hold" in notes
+    assert "the highest ground that the elevation files have" in notes
 
 
 def test_the_scene_is_what_it_says():

@@ -217,7 +217,7 @@ def test_what_was_kept_is_told_in_words(first):
     _, old = first
     assert reused_sentences(old.reused) == []
     tally = {"elevation": (1, 1), "coverage": (9, 12), "roads": (0, 1), "skyline": (3, 3)}
-    assert reused_sentences(tally) == ["Elevation taken over.", "Coverage taken over for 9 of 12 places."]
+    assert reused_sentences(tally) == ["Elevation reused.", "Coverage reused for 9 of 12 places."]
 
 
 WAYS = ("call", "step")  # of asking for what may be taken over

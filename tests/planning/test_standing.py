@@ -189,7 +189,7 @@ def test_the_lowest_corner_is_raised_first():
     _, flat = stand(slope(), layers={"elevation_error_m": 0.0})
     assert (flat.raise_first, raise_first_words(flat)) == ("", "Which corner is lowest is not known: the level tells.")
     exact = replace(flat, lift_uncertainty_m=math.nan)
-    assert raise_first_words(exact) == "Level as it stands, to a centimeter."
+    assert raise_first_words(exact) == "Already level, to a centimeter."
 
 
 def test_a_lift_smaller_than_its_own_doubt_is_no_lift():

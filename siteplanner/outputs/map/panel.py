@@ -306,7 +306,7 @@ def legend_html(plan: Plan) -> str:
             ("sp-leg", "Last leg over ground"),
             ("sp-area", "Incident area"),
             ("sp-open", "Road the rig can use"),
-            ("sp-unsure", "Road with limits not stated"),
+            ("sp-unsure", "Road with limits not in the data"),
             ("sp-shut", "Road ruled out for the rig"),
             ("sp-closed", "Road closed"),
             ("sp-power", "Power line"),

@@ -162,7 +162,7 @@ def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]
         c["heading"],
         _where(c),
         *(f"{word}: {text}" for word, text in c["warnings"][:3]),
-        f"Nose {c['stand'][0][1]}",
+        f"Tongue {c['stand'][0][1]}",
         "Jacks: " + ", ".join(f"{corner} {lift}" for corner, lift in c["jacks"]) if c["jacks"] else "",
         *(dish_line(look, units, named(24)) for look in looks),
         *(link_line(path, units, named(30)) for path in links),

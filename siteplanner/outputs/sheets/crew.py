@@ -168,7 +168,7 @@ def _stand(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
         "tow vehicle; L lamps; gray band road; short dashes last leg; dash-dot overhead line, fine dash-dot what is "
         "kept from it; hatched hazard; dotted keep-out; light gray water; dark structures.",
         "stand": [
-            ("Nose points to", f"{true} true, {magnetic} magnetic"),
+            ("Tongue points to", f"{true} true, {magnetic} magnetic"),
             ("Footprint", footprint_words(trailer, units)),
             ("Slope", slope_words(e.ground, units)),
             ("Level", jack_note(e.ground, trailer, units)),

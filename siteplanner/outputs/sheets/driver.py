@@ -126,7 +126,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "end_svg": end_map(plan, ranked, 92, 50),
         "end_alt": "Map of the last part of the drive with the numbered steps of the list.",
         "leg_svg": last_leg_map(plan, ranked, 92, 50),
-        "leg_alt": "Drawing of the last leg, north up: the road, the way in as an arrow, the trailer with its nose.",
+        "leg_alt": "Drawing of the last leg, north up: the road, the way in as an arrow, the trailer with its tongue.",
         "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
         "dashed: another way; T: turning place; "
         "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",

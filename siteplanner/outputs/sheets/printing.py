@@ -24,7 +24,9 @@ from siteplanner.planning.plan.sets_of import plan_of_unit
 FOLDER = Path(__file__).parent
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
 PAGES = {"commander": 1, "driver": 2, "crew": 2}
-MISSING_NOTE = "▯ stands for a letter that this font lacks: name a font in sheets.extra_fonts, or see plan.json."
+MISSING_NOTE = (
+    "▯ stands for a letter that is missing from this font: name a font in sheets.extra_fonts, or see plan.json."
+)
 
 
 def sheet_content(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> dict[str, Any] | None:

@@ -87,7 +87,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
         labels.keep_free(cx, cy, trailer.length_m / 2 / per_mm)
         nose = trailer.length_m / 2 / per_mm + 5.0
         x, y = toward(cx, cy, heading, nose)
-        words.insert(0, (x, y + 0.8, true_label("nose", heading, units.first)))
+        words.insert(0, (x, y + 0.8, true_label("tongue", heading, units.first)))
         taken = [*taken, heading]
     way_out = _way_out(ranked, true_up)
     if way_out is not None:

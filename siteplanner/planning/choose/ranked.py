@@ -107,7 +107,7 @@ class RankedSpot:
     @property
     def on_site(self) -> OnSite:
         """What waits on a listed spot."""
-        assert self.evaluation.on_site is not None, "only listed spots are worked out so far"
+        assert self.evaluation.on_site is not None, "only listed spots are calculated so far"
         return self.evaluation.on_site
 
 

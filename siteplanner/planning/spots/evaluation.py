@@ -271,7 +271,7 @@ class Evaluation:
 
 def told_of(access: Access) -> Told:
     """What is told of a drive that is handed over."""
-    assert access.told is not None, "only spots worked out in detail are handed over"
+    assert access.told is not None, "only spots calculated in detail are handed over"
     return access.told
 
 

@@ -104,7 +104,7 @@ def _check_stated(stated_m: float, ceiling_m: float, found: Highest | None) -> N
     if stated_m < ceiling_m:
         holds = "" if found is None else f" ({found.file})"
         raise InputError(
-            f"The highest ground of the region is stated as {stated_m:g} m; the layers hold {ceiling_m:.1f} m{holds}.",
+            f"The highest ground of the region is stated as {stated_m:g} m; the layers have {ceiling_m:.1f} m{holds}.",
             remedy="State a height at or above it, or leave the field out: the files' own highest ground counts then.",
             field="layers.highest_ground_m",
         )

@@ -65,7 +65,7 @@ def check_wanted(mission: Mission) -> tuple[Finding, ...]:
     wanted, given = "donor_link" in mission.backhaul.wanted, bool(mission.layers.donor_sites)
     if wanted and not given:
         raise InputError(
-            "A donor link is wanted, but no layer of donor sites is given.",
+            "A donor link is requested, but no layer of donor sites is given.",
             remedy="Name the points in layers.donor_sites, or take donor_link out of backhaul.wanted.",
             field="backhaul.wanted",
         )

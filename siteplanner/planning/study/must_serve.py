@@ -48,7 +48,7 @@ def _said(value: object, file: str) -> bool:
     if text in _YES or text in _NO:
         return text in _YES
     raise InputError(
-        f"The column `required` of the must-serve points holds {str(value)[:40]!r}, which is neither yes nor no.",
+        f"The column `required` of the must-serve points has {str(value)[:40]!r}, which is neither yes nor no.",
         remedy="Write yes or no, or leave it empty for no.",
         file=file,
         field="layers.must_serve",

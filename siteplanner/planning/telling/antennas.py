@@ -29,7 +29,7 @@ def angles_words(e: Evaluation, mission: Mission, units: Units) -> str:
     nose = e.ground.heading_deg
     each = []
     if first is not None and nose == nose:
-        each.append(f"sector 1 stands {units.figure(clockwise_deg(nose, first), '°')} clockwise from the nose")
+        each.append(f"sector 1 stands {units.figure(clockwise_deg(nose, first), '°')} clockwise from the tongue")
     each += [
         f"sector {n} {units.figure(clockwise_deg(bearings[0], b), '°')} clockwise from sector 1"
         for n, b in enumerate(bearings[1:], 2)

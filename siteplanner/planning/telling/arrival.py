@@ -68,7 +68,7 @@ def _crew(plan: Plan, ranked: RankedSpot, units: Units) -> list[ArrivalCheck]:
     )
     out += [ArrivalCheck(role, text, why, "crew") for role, text, why in missing if not _given(plan, role)]
     out.append(ArrivalCheck("licence", *_licence(plan, ranked), "crew"))
-    return [*out, ArrivalCheck("owner", "The landowner agrees; the noise bothers nobody.", "ask on site", "crew")]
+    return [*out, ArrivalCheck("owner", "Landowner has agreed; noise is acceptable.", "ask on site", "crew")]
 
 
 def _licence(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:

@@ -59,7 +59,7 @@ def backhaul_cell(evaluation: Evaluation, units: Units = METRIC) -> str:
 def other_backhauls(evaluation: Evaluation) -> str:
     """The wanted backhauls that are not in use here, and whether they would work."""
     rest = [b for b in evaluation.backhauls if b is not evaluation.backhaul]
-    return "; ".join(f"{KINDS[b.kind].lower()} {VERDICTS[b.verdict]}" for b in rest) or "none wanted"
+    return "; ".join(f"{KINDS[b.kind].lower()} {VERDICTS[b.verdict]}" for b in rest) or "none requested"
 
 
 def donor_words(path: DonorPath, units: Units = METRIC) -> str:

@@ -18,13 +18,13 @@ def weights_words(firm: Firmness, mission: Mission, units: Units = METRIC) -> st
     if math.isnan(firm.holds_to):
         return ""
     if firm.whatever_the_weights:
-        return "Weights only: the first place holds whatever they are."
+        return "Weights only: the first stays first whatever they are."
     close = "a close call, " if firm.holds_to < CLOSE else ""
     share = units.share_at_least(firm.holds_to)
     taken = f"; beyond that {_spot(firm.taken_by)} can take it"
     criterion = CRITERIA.get(firm.taken_on)
     by = f", above all with more weight on {criterion.words_of(mission).called}" if criterion is not None else ""
-    return f"Weights only: {close}the first place holds while none changes by more than {share}{taken}{by}."
+    return f"Weights only: {close}the first stays first while none changes by more than {share}{taken}{by}."
 
 
 def figures_words(firm: Firmness, units: Units = METRIC) -> str:
@@ -38,7 +38,7 @@ def figures_words(firm: Firmness, units: Units = METRIC) -> str:
     )
     if firm.share_too_high >= 0.5:
         text += (
-            f"; picked from so many, its area served is likely told {units.figure(firm.share_too_high, '%')} too high"
+            f"; picked from so many, its area served is likely shown {units.figure(firm.share_too_high, '%')} too high"
         )
     text += "."
     if firm.none_chance >= LEAST_CHANCE:

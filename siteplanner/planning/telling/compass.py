@@ -11,6 +11,6 @@ SKEW_BRIEFLY = "+ clockwise from behind"
 
 
 def model_words(compass: Magnetic) -> str:
-    """`World Magnetic Model 2025, good from 2025 to 2030, taken for 2026-06-03`."""
+    """`World Magnetic Model 2025, good from 2025 to 2030, used for 2026-06-03`."""
     name = compass.model.replace("WMM-", "World Magnetic Model ")
-    return f"{name}, good from {compass.valid_from} to {compass.valid_until}, taken for {compass.date}"
+    return f"{name}, good from {compass.valid_from} to {compass.valid_until}, used for {compass.date}"

@@ -130,12 +130,12 @@ def parked_words(heading_deg: float, evaluation: Evaluation, units: Units) -> st
     """How the rig stands at the end: `Park with the nose at 158° true (146° magnetic).`; '' where it is not known."""
     if not math.isfinite(heading_deg):
         return ""
-    return f"Park with the nose at {both_bearings(heading_deg, evaluation, units)}."
+    return f"Park with the tongue at {both_bearings(heading_deg, evaluation, units)}."
 
 
 def leg_labels(bearing_deg: float, heading_deg: float, evaluation: Evaluation, units: Units) -> list[str]:
     """For the drawing of the last leg: where the spot lies, how the trailer stands; `heading_deg` NaN: not known."""
-    nose = [f"nose {both_bearings(heading_deg, evaluation, units)}"] if math.isfinite(heading_deg) else []
+    nose = [f"tongue {both_bearings(heading_deg, evaluation, units)}"] if math.isfinite(heading_deg) else []
     return [f"to the spot {both_bearings(bearing_deg, evaluation, units)}", *nose]
 
 

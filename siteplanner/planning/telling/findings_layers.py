@@ -15,8 +15,8 @@ Facts = Mapping[str, Any]
 def _either_unit(f: Facts, u: Units) -> tuple[str, str]:
     low, high = f["low"], f["high"]
     return (
-        f"The raster does not say its unit; meters were taken. Its heights are {low:,.0f} to {high:,.0f} m if they are "
-        f"meters, {low * FOOT_M:,.0f} to {high * FOOT_M:,.0f} m if feet.",
+        f"The raster does not say its unit; meters were assumed. Its heights are {low:,.0f} to {high:,.0f} m if they "
+        f"are meters, {low * FOOT_M:,.0f} to {high * FOOT_M:,.0f} m if feet.",
         'Compare with a known height and set layers.elevation_unit = "m" or "ft".',
     )
 
@@ -54,7 +54,7 @@ def _off_ground(f: Facts, u: Units) -> tuple[str, str]:
     return (
         f"{f['count']} of {f['of']} {f['role'].replace('_', ' ')} points lie where the ground is unknown: "
         f"{', '.join(f['names'])}{more}.",
-        "Give elevation there, or mend their coordinates.",
+        "Give elevation there, or correct their coordinates.",
     )
 
 
@@ -71,7 +71,7 @@ def _doubtful(f: Facts, u: Units) -> tuple[str, str]:
     return (
         f"{f['count']} values of {f['column']} are not numbers from {f['low']:g} to {f['high']:g}: "
         f"{', '.join(f['values'])}.",
-        f["hint"] or "Mend the column.",
+        f["hint"] or "Correct the column.",
     )
 
 
@@ -98,7 +98,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Give a raster that covers it; ask who may be there.",
     ),
     "people_negative": lambda f, u: (
-        f"{f['count']:,} cells hold negative numbers of people, such as {f['value']:g}: nobody is counted there.",
+        f"{f['count']:,} cells have negative numbers of people, such as {f['value']:g}: nobody is counted there.",
         "Set the raster's nodata value.",
     ),
     "elevation_coarser_than_cells": lambda f, u: (
@@ -143,7 +143,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "elevation_gaps": lambda f, u: (
         f"The ground is unknown on {100 * f['share']:.2f} % of the needed ground ({f['cells']:,} cells). Unknown "
-        "ground is never taken for clear.",
+        "ground is never counted as clear.",
         "Give rasters that cover it.",
     ),
     "elevation_all_below_sea": lambda f, u: (
@@ -160,11 +160,11 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "",
     ),
     "elevation_crs_assumed": lambda f, u: (
-        "The grid is in degrees without a datum; WGS 84 was taken.",
+        "The grid is in degrees without a datum; WGS 84 was assumed.",
         "If it is another datum, say so in the file; it may lie 100 m off.",
     ),
     "elevation_band_chosen": lambda f, u: (
-        f"Band {f['band']} ({f['name']}) of {f['bands']} was taken for the elevation.",
+        f"Band {f['band']} ({f['name']}) of {f['bands']} was used as the elevation.",
         "",
     ),
     "elevation_nodata_untagged": _fills,
@@ -175,7 +175,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "crs_scale": lambda f, u: (
         f"In {f['crs']} lengths at the incident area are wrong by {100 * f['share']:.1f} %.",
-        'Leave `crs` out (the local UTM zone is taken), or give a projected CRS in meters, e.g. "EPSG:32616".',
+        'Leave `crs` out (the local UTM zone is used), or give a projected CRS in meters, e.g. "EPSG:32616".',
     ),
     "extract_clipped": lambda f, u: (
         f"{f['nodes']} nodes of its roads are not in the extract; those roads end where the nodes are missing.",
@@ -202,7 +202,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "area_without_elevation": lambda f, u: (
         f"{100 * f['share']:.1f} % of the incident area lies outside the elevation or on unknown cells of it; no "
-        "service can be worked out there.",
+        "service can be calculated there.",
         "Give elevation of the whole area.",
     ),
     "*_off_ground": _off_ground,
@@ -226,7 +226,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "geometry_not_finite": lambda f, u: (
         f"{f['count']} features have coordinates that are not numbers in the working CRS and were left out.",
-        "Mend their coordinates.",
+        "Correct their coordinates.",
     ),
     "heights_dropped": lambda f, u: (
         "The shapes carry heights (Z); only their position on the map is used.",
@@ -252,7 +252,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "layer_doubtful": lambda f, u: (f"While reading: {f['said']}", "Look at the layer in a GIS."),
     "layer_empty": lambda f, u: (
-        "The layer holds no feature.",
+        "The layer has no feature.",
         f"Export the {f['role']} again, with features in it.",
     ),
     "layer_far_away": _far_away,

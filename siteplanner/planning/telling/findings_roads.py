@@ -183,7 +183,7 @@ def _from_start(words: Callable[[Facts, Units], tuple[str, str]]) -> Callable[[F
 
 ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "road_geometry_skipped": lambda f, u: (
-        f"{f['count']} of {f['of']} road rows hold no usable line (missing, empty, a single place, or no line).",
+        f"{f['count']} of {f['of']} road rows have no usable line (missing, empty, a single place, or no line).",
         "Repair these rows if a road is missing from the map.",
     ),
     "road_tag_unreadable": lambda f, u: (
@@ -210,7 +210,7 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "road_border_irregular": lambda f, u: (
         f"The road data end along no box, and {_count(f['count'], 'road', 'roads')} may go on beyond them or not: "
-        "where that makes a difference, the ways out of the area are told as not known.",
+        "where that makes a difference, the ways out of the area are shown as not known.",
         "Give layers.exits: a point or a line where roads lead outside.",
     ),
     "closure_without_road": _closure_idle,

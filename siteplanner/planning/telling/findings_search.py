@@ -62,7 +62,7 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "clutter_out_of_range": lambda f, u: (
         "What woods cost is known from 106 to 2,118 MHz, and houses from 30 to 3,000 (ITU-R P.833-9, P.2108-1 section "
-        f"3.1), not at {f['frequency_mhz']:g} MHz: the figure of the nearest known frequency is taken. Above, that "
+        f"3.1), not at {f['frequency_mhz']:g} MHz: the figure of the nearest known frequency is used. Above, that "
         "is too little.",
         "Above it leave a margin in radio.building_loss_db.",
     ),
@@ -86,7 +86,7 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "search_ground_unknown": lambda f, u: (
         f"{100 * f['share']:.1f} % of the search ground has no elevation and is ruled out.",
-        "Bring elevation that reaches farther, or make search.radius_m smaller.",
+        "Add elevation that covers more ground, or make search.radius_m smaller.",
     ),
     "coarse_elevation": lambda f, u: (
         f"The elevation has cells of {u.length(f['cell_size_m'])}: a bank, a ditch or a single tree does not show in "

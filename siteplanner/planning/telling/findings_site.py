@@ -16,7 +16,7 @@ def _gusts(what: str) -> Callable[[Facts, Units], tuple[str, str]]:
     return lambda f, u: (
         f"Forecast {KINDS[f['kind']]} at the dish: up to {u.gust(f['peak_m_s'])}; {what} for about "
         f"{u.figure(f['hours'], 'h', 1)}.",
-        "Tell those who rely on the service; have a second way to talk for these hours.",
+        "Inform those who rely on the service; have a second way to talk for these hours.",
     )
 
 
@@ -88,7 +88,7 @@ SITE_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "wind_raising": _raising,
     "wind_mast_not_stated": _not_stated,
     "donor_sites_unused": lambda f, u: (
-        "Donor sites are given, but no donor link is wanted: they are drawn and not judged.",
+        "Donor sites are given, but no donor link is requested: they are drawn and not judged.",
         "Add donor_link to backhaul.wanted, at the place of its preference.",
     ),
     "donor_height_assumed": _heights,

@@ -36,9 +36,7 @@ def _chance(f: Facts, u: Units) -> str:
     """`; the chance that it is above the limit of 5.0° is 22 %`; '' where it is not known."""
     if not math.isfinite(f["chance"]):
         return ""
-    back = (
-        ", so it ranks behind all spots where it is less likely than not" if f["chance"] > MORE_LIKELY_THAN_NOT else ""
-    )
+    back = ", so it ranks behind all spots where it is unlikely" if f["chance"] > MORE_LIKELY_THAN_NOT else ""
     return f"; the chance that it is above the limit of {u.angle(f['limit_deg'])} is {u.share(f['chance'])}{back}"
 
 
@@ -102,7 +100,7 @@ SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Turn the trailer on the spot until the dish looks past the mast, and level it again.",
     ),
     "nose_in": lambda f, u: (
-        f"The nose points {u.angle(f['off_deg'], 0)} off the way out: leaving takes a turn.",
+        f"The tongue points {u.angle(f['off_deg'], 0)} off the way out: leaving takes a turn.",
         "Keep room to swing out, or turn the trailer when it is leveled again.",
     ),
     "trees_near": _tree,
@@ -137,7 +135,7 @@ SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Raise the mast to the stop that the sheet names; the predicted service is that of this stop.",
     ),
     "donor_agreement": lambda f, u: (
-        f"The link to {f['name']} was worked out from places and heights: the donor's radio, license, free capacity "
+        f"The link to {f['name']} was calculated from places and heights: the donor's radio, license, free capacity "
         f"and power are not checked.{_no_rain(f['frequency_mhz'])}",
         "Its owner has to agree before the unit leaves.",
     ),

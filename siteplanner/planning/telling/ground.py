@@ -80,5 +80,5 @@ def raise_first_words(ground: Ground) -> str:
     if ground.level_within_doubt:
         return "Which corner is lowest is not known: the level tells."
     if not ground.raise_first:
-        return "Level as it stands, to a centimeter."
+        return "Already level, to a centimeter."
     return f"Raise the {ground.raise_first.replace('_', ' ')} corner first: it is the lowest."

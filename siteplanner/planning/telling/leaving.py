@@ -5,7 +5,7 @@ from __future__ import annotations
 from siteplanner.planning.telling.units import Units
 
 TAKE_DOWN = (
-    "Tell those who rely on the service; cell off.",
+    "Inform those who rely on the service; cell off.",
     "Look up, clear the fall circle; guys tended as the mast comes down; mast down and pinned; then guys and anchors.",
     "Dish stowed and pinned.",
     "Generator off and cool, fuel valve closed; or shore power: breakers off, the building's first, then the plug. "

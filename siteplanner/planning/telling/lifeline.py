@@ -18,7 +18,7 @@ def way_in_short(access: Access, units: Units = METRIC) -> str:
     """For a table: `one: 12.6 of 12.8 km without a way round, 4 bridges`."""
     line = access.lifeline
     if line is None:
-        return "not worked out"
+        return "not calculated"
     if line.staging.ways != 1:
         return "two: no single road's loss cuts it" if line.staging.ways else "none"
     return f"one: {_of_drive(access, line.staging.length_m, units)}"
@@ -36,7 +36,7 @@ def way_out_short(access: Access, units: Units = METRIC) -> str:
     """For a table: `one: 2.9 km without a way round`."""
     line = access.lifeline
     if line is None:
-        return "not worked out"
+        return "not calculated"
     out = line.outside
     if out is None:
         return NOT_KNOWN_OUT

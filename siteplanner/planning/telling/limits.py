@@ -181,7 +181,7 @@ def _nearer_road(e: Evaluation, mission: Mission, units: Units) -> str:
 
 def _off_the_road(e: Evaluation, mission: Mission, units: Units) -> str:
     setback = units.posted(road_room_m(mission), "m", "up")
-    return f"It would have to lie {setback} from the road's center line."
+    return f"It must be at least {setback} from the road's center line."
 
 
 def _area_lifted(e: Evaluation, mission: Mission, units: Units) -> str:
@@ -191,7 +191,7 @@ def _area_lifted(e: Evaluation, mission: Mission, units: Units) -> str:
 def _one_backhaul(e: Evaluation, mission: Mission, units: Units) -> str:
     """What the wanted backhauls lack here, the nearest to working first."""
     links = [d for b in e.backhauls for d in b.donors]
-    text = "One of the wanted backhauls would have to work here, or another be wanted (backhaul.wanted)."
+    text = "One of the requested backhauls would have to work here, or another be wanted (backhaul.wanted)."
     low = [d for d in links if math.isfinite(d.clearance_m) and d.verdict == "fails"]
     if low:
         path = max(low, key=lambda d: d.clearance_m)
@@ -231,9 +231,9 @@ CHANGES: dict[str, Callable[[Evaluation, Mission, Units], str]] = {
     "roadway": _off_the_road,
     "no_way_in": _nearer_road,
     "structure": lambda e, mission, units: (
-        "It would have to lie farther from the structure, so that outriggers and mast have their room."
+        "It must be farther from the structure, so that outriggers and mast have their room."
     ),
-    "water": lambda e, mission, units: "It would have to lie farther from the water.",
+    "water": lambda e, mission, units: "It must be farther from the water.",
     "trees_on_spot": lambda e, mission, units: (
         "The trees would have to be gone, or the point lie in a gap between them: look on site."
     ),

@@ -35,11 +35,11 @@ def cover_sentence(mission: Mission, findings: Iterable[Finding], units: Units) 
     if layers.surface and layers.land_cover:
         text = "Trees and houses: heights from the surface layer, kinds from land cover."
     elif layers.surface:
-        text = "Trees and roofs from the surface layer, taken for trees."
+        text = "Trees and roofs from the surface layer, counted as trees."
     elif layers.land_cover:
         text = "Trees and houses from land cover, with the heights usual for their kind."
     else:
-        return "What stands on the ground is not told."
+        return "What stands on the ground is not stated."
     gaps = facts.get("land_cover_gaps") or (None if layers.land_cover else facts.get("surface_gaps"))
     if gaps:
         what = clutter_words(gaps["kind"], gaps["height_m"], units)

@@ -18,6 +18,7 @@ from siteplanner.planning.telling.directions import alternative_words, move_word
 from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_words, way_out_words
 from siteplanner.planning.telling.roads import ahead_words
 from siteplanner.planning.telling.room import turning_words
+from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.spelling import spelled_name, spelled_reference
 from siteplanner.planning.telling.units import SPOKEN, Units
 from siteplanner.roads.hazards_ahead import HazardAhead
@@ -88,7 +89,7 @@ def _warnings(hazards: Iterable[HazardAhead], units: Units) -> list[str]:
         times = f", {len(group)} times, first" if len(group) > 1 else ""
         length = group[0].length_m
         stretch = f", over {units.roughly(length)}" if length > 0 and len(group) == 1 else ""
-        out.append(f"Watch out{times} at {at}: {text}{stretch}.")
+        out.append(f"{signal_word(group[0].severity).capitalize()}{times} at {at}: {text}{stretch}.")
     return out
 
 

@@ -28,14 +28,14 @@ def report_rows(e: Evaluation, satellite: str, points: Sequence[tuple[str, str]]
     return [
         ("Trailer stands at (phone, degrees)", f"{spot.latitude:.5f}, {spot.longitude:.5f}", ""),
         ("Same by grid", grid_text(spot.grid_reference), ""),
-        (f"Nose points to, {kind}", _bearing(e.ground.heading_deg, e, units), ""),
+        (f"Tongue points to, {kind}", _bearing(e.ground.heading_deg, e, units), ""),
         ("Mast stop", stop, ""),
         (f"Sectors point to, {kind}", sectors, ""),
         *([("Satellite found, locked at (time)", satellite, "")] if satellite else []),
         ("On air at (time)", "", ""),
         *((f"Phone at {name}", reading, "") for name, reading in points),
         ("Fuel, hours on the meter", "", ""),
-        ("Photos: nose, mast, dish, signs (names)", "", ""),
+        ("Photos: tongue, mast, dish, signs (names)", "", ""),
         ("What was different from the plan", "", ""),
     ]
 

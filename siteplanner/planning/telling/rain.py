@@ -5,7 +5,7 @@ from __future__ import annotations
 from siteplanner.planning.site.rain import LEAST_ELEVATION_DEG, Rain, RainLink
 
 HOURS_A_YEAR = 8766.0
-ABSENT = "Rain on the satellite link is not worked out: install the extra `rain` (pip install siteplanner[rain])."
+ABSENT = "Rain on the satellite link is not calculated: install the extra `rain` (pip install siteplanner[rain])."
 
 
 def rain_note(made: Rain) -> str:

@@ -23,7 +23,7 @@ def reused_sentences(tally: Tally) -> list[str]:
         if not mine:
             continue
         if all_ == 1:
-            out.append(f"{words} taken over.")
+            out.append(f"{words} reused.")
         else:
-            out.append(f"{words} taken over for {mine} of {all_} places.")
+            out.append(f"{words} reused for {mine} of {all_} places.")
     return out

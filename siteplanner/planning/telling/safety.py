@@ -84,7 +84,7 @@ def mast_words(fall_m: float, guyed: bool, units: Units) -> str:
 
 STORED_ENERGY = (
     "A mast, its winch, springs or air still push with the power off. Before hands go in: stop, isolate, lock, hang "
-    "your tag, lower or pin the mast, let the pressure out, try to start it. Only who hung a tag takes it off."
+    "your tag, lower or pin the mast, let the pressure out, try to start it. Only the person who hung a tag removes it."
 )
 DIGGING = (
     "Before any rod or anchor is driven, have buried lines marked: in the US call 811, elsewhere the local service; "

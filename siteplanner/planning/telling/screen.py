@@ -21,7 +21,7 @@ from siteplanner.planning.telling.units import METRIC, Units
 
 def would_rank_words(where: str, rank: int | None, points: str) -> str:
     """Which place a point that passes would take; `where` as the user writes places, `points` as they are shown."""
-    return f"{where} would take place {rank} with {points} points."
+    return f"{where} would rank {rank} with {points} points."
 
 
 def look_words(look: Look, bearing: str, units: Units = METRIC) -> str:

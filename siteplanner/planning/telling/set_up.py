@@ -52,8 +52,8 @@ def _told(of: SetUp, units: Units) -> list[tuple[str, str, float]]:
     steps: list[tuple[str, str, float]] = [
         ("Walk the spot: wires, trees toward the dish, soft ground, ditches. Agree the stop signal.", "both", 4),
         (
-            f"Park: nose {of.nose}. Parking brake on. Chock the wheels on both sides, before and behind, the downhill "
-            "side first.",
+            f"Park: tongue {of.nose}. Parking brake on. Chock the wheels on both sides, before and behind, the "
+            "downhill side first.",
             "both",
             4,
         ),

@@ -73,7 +73,7 @@ def known_to_words(looks: Sequence[Look], units: Units) -> list[str]:
             )
         elif math.isfinite(look.known_to_m) and look.state != "blocked":
             source = {
-                "elevation_files": "the highest ground that the elevation files hold",
+                "elevation_files": "the highest ground that the elevation files have",
                 "mission": "the highest ground of the region as the mission states it",
             }[look.ceiling_from]
             ends = f"The elevation ends {units.distance(look.known_to_m)} along the line"

@@ -105,9 +105,9 @@ def drawing_words(site: OnSite, forecast_given: bool, units: Units) -> str:
 def light_words(timeline: Timeline | None) -> str:
     """Daylight at arrival and during the set-up, in a sentence."""
     if timeline is None:
-        return "Daylight not worked out: there is no drive."
+        return "Daylight not calculated: there is no drive."
     if timeline.light is None:
-        return "Daylight not worked out: the mission names no dispatch time. Take lamps."
+        return "Daylight not calculated: the mission names no dispatch time. Take lamps."
     light = timeline.light
     moments = {"dawn": light.dawn, "sunrise": light.sunrise, "sunset": light.sunset, "dusk": light.dusk}
     times = ", ".join(f"no {name}" if moment is None else f"{name} {moment:%H:%M}" for name, moment in moments.items())
@@ -140,7 +140,7 @@ def _from_to(kinds: tuple[str, str]) -> str:
 def driver_light_words(timeline: Timeline | None) -> list[str]:
     """The light for who drives, in two lines at most: on the road and on arrival, then the sun's times."""
     if timeline is None or timeline.light is None:
-        return ["Not worked out: the mission names no dispatch time."]
+        return ["Not calculated: the mission names no dispatch time."]
     light = timeline.light
     if timeline.dispatch is not None and light.dawn is not None and timeline.dispatch < light.dawn:
         road = f"Dark on the road until {light.dawn:%H:%M}. On arrival: {_from_to(light.arrival)}."

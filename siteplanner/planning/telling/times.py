@@ -28,7 +28,7 @@ def range_words(moments: Moments) -> str:
 
 def driving_words(found: Driving) -> str:
     """`in the dark, wet: towing speeds times 0.81`, as a clause."""
-    light = {True: "in the dark", False: "in daylight", None: "hour not given, daylight taken"}[found.dark]
+    light = {True: "in the dark", False: "in daylight", None: "hour not given, daylight assumed"}[found.dark]
     slower = "" if found.factor == 1 else f" times {found.factor:.2g}"
     return f"Drive {light}, roads {found.weather}: towing speeds{slower}, no traffic"
 

@@ -150,7 +150,9 @@ def head_words(told: Recommendation, units: Units = METRIC) -> str:
         + ")"
         for r in told.hardest
     )
-    more = f" No wanted backhaul works at {told.no_backhaul} of {told.judged} spots judged." if told.no_backhaul else ""
+    more = (
+        f" No requested backhaul works at {told.no_backhaul} of {told.judged} spots judged." if told.no_backhaul else ""
+    )
     starts = "".join(f" {said(f, units).message}" for f in told.no_start)
     opens = f" {opening_words(told.opening, units)}" if told.opening is not None else ""
     return f"No spot passes every limit.{starts} What rules out most ground: {reasons}.{more}{opens}"

@@ -1,0 +1,53 @@
+"""The words that readers do not meet again, each with what is said instead: one thing, one name, one English."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+OLD: tuple[tuple[str, str], ...] = (
+    # misread
+    (r"less likely than not", "no service expected at X, service unlikely at X"),
+    (r"\bno (?:height|figures?) posted\b|\bnot posted\b", "limits not in the data"),
+    (r"\d (?:km|mi) on(?=[.,;)]|$)", "at 10.1 km"),
+    (r"\bWatch out\b|\bWatch:|\bTake care\.", "a signal word"),
+    (r"\bCaution[.:]|\bCAUTION:|(?<!\w)!! ", "a signal word"),
+    (r"\bunposted\b", "limits not in the data"),
+    # second names
+    (r"\bnose\b", "tongue"),
+    (r"\btonnes?\b", "metric tons"),
+    (r"\bfull marks\b", "earned"),
+    (r"\bwould take place\b|\bfirst place\b(?! (?:stays|has))", "rank 1"),
+    (r"\bearth rods?\b", "ground rod"),
+    (r"\bset-up crew sheet\b", "crew sheet"),
+    # odd to a native reader
+    (r"\bworked out\b", "calculated"),
+    (r"\btaken over\b|\btaken for\b", "reused, used as"),
+    (r"\bgive or take\b", "±"),
+    (r"\basked of\b", "tested"),
+    (r"\b[Mm]end(?:ed|s)?\b", "correct, repair"),
+    (r"\b(?:layer|file|archive|extract|raster|TIFF) holds\b", "has, contains"),
+    (r"\bwanted backhauls?\b", "requested backhaul"),
+    # English of the US
+    (r"\b(?:kilo|centi|milli)?metres?\b", "meter"),
+    (r"\blitres?\b", "liter"),
+    (r"\b\w*colour\w*", "color"),
+    (r"\bgrey\b", "gray"),
+    (r"\bcentres?\b|\bcentred\b", "center"),
+    (r"\bneighbour\w*", "neighbor"),
+    (r"\blicence\b", "license"),
+    (r"\b\w*(?:energis|organis|recognis|optimis|polaris|minimis|maximis|normalis)\w*", "-ize"),
+    (r"\brefuell\w+|\blevell\w+|\bcancelled\b|\blabelled\b|\btravell\w+|\bsignalling\b", "one l"),
+    (r"\btyres?\b|\bkerbs?\b|\btowards\b|\bjudgement\b|\bbehaviour\b|\bdefence\b|\bprogramme\b", "US spelling"),
+)
+PATTERNS = tuple((re.compile(pattern, re.IGNORECASE if pattern[0] != "(" else 0), new) for pattern, new in OLD)
+
+
+def old_words(text: str) -> list[str]:
+    """`old word -> new word` for each that the text holds."""
+    return [f"{m.group(0)!r} -> {new}" for pattern, new in PATTERNS for m in pattern.finditer(text)]
+
+
+def told(source: str, texts: Iterable[str]) -> list[str]:
+    """`source: old word -> new word, in: ...` for each text with an old word."""
+    return [f"{source}: {old}, in: {text[:120]}" for text in texts for old in old_words(text)]
