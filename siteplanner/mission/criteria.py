@@ -37,7 +37,7 @@ class Scales(Part):
         20.0,
         gt=0,
         le=60,
-        description="Margin of a donor link, over level and fade margin, that earns the whole weight.",
+        description="Margin of a donor link over level and fade margin that earns the whole weight.",
     )
 
 
