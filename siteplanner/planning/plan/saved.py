@@ -158,7 +158,9 @@ class _Reader:
     def __init__(self, parts: list[Any], arrays: Any, written_as: int) -> None:
         self._arrays = arrays
         self._severities = OLD_SEVERITIES if written_as < 5 else {}
-        self._gone = {Plan: {"tied"}} if written_as < FORMAT else {}  # worked out from the ties of `Firmness` since
+        self._gone: dict[Any, set[str]] = (
+            {Plan: {"tied"}} if written_as < FORMAT else {}
+        )  # worked out from the ties of `Firmness` since
         self._made: list[Any] = []
         for part in parts:
             self._made.append(self._read(part))
@@ -197,7 +199,7 @@ class _Reader:
             if not is_dataclass(made):
                 raise TypeError(held)
             build: Any = made
-            gone = self._gone.get(made, ())
+            gone = self._gone.get(made, set())
             given = {name: self.of(item) for name, item in v["fields"].items() if name not in gone}
             if "severity" in given:
                 given["severity"] = self._severities.get(given["severity"], given["severity"])
