@@ -40,7 +40,7 @@ from siteplanner.planning.plan.records import (
     text,
 )
 
-FORMATS = (1,)  # of plan.json, that are read
+FORMATS = (1, 2)  # of plan.json, that are read: they differ in the severities of findings, which are not compared
 LEAST_SHARE = 0.0005  # of the ground that a limit takes more, to be told as a reason
 LEAST_POINTS = 0.05  # of a score: what is less is not told as a reason
 
