@@ -133,6 +133,8 @@ def test_what_nobody_knows_is_passed_over_and_what_is_missing_is_not_known(old):
     new = deepcopy(old) | {"weather_on_mars": {"dust": [1, 2]}}
     new["spots"][0]["antlers"] = 7
     assert compare(old, new).no_difference
+    without = {k: v for k, v in old.items() if k != "area_outline"}
+    assert compare(without, old).no_difference  # an older record holds no outline: that is no other area
     bare = {"format": 1, "mission": {}, "spots": []}
     found = compare(bare, bare)
     assert found.no_difference

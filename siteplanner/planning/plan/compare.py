@@ -91,6 +91,7 @@ def compare(old: Mapping[str, Any], new: Mapping[str, Any]) -> Comparison:
         new_chance=number(of(new, "firmness", "best_chance")),
         old_area=_rings(old),
         new_area=_rings(new),
+        area_changed=all(list_of(r.get("area_outline")) for r in (old, new)) and _rings(old) != _rings(new),
         near_m=_near_m(new),
     )
 

@@ -134,6 +134,7 @@ class Comparison:
     new_chance: float
     old_area: tuple[tuple[tuple[float, float], ...], ...]  # rings of the incident area, longitude and latitude
     new_area: tuple[tuple[tuple[float, float], ...], ...]
+    area_changed: bool  # where both records hold its outline
     near_m: float  # a spot that moved by less is the same one
 
     @property
@@ -163,7 +164,7 @@ class Comparison:
     @property
     def no_difference(self) -> bool:
         """Nothing that was given or that is said differs."""
-        given = self.files or self.parameters or self.shut or self.opened or self.old_area != self.new_area
+        given = self.files or self.parameters or self.shut or self.opened or self.area_changed
         said = self.spots or self.options_gone or self.options_new or not all(one.same for one in self.sets)
         told = any(not f.alike for f in self.figures) or not alike(self.old_chance, self.new_chance, 0.01)
         return self.same_first and not given and not said and not told

@@ -118,7 +118,7 @@ def _files_line(found: Comparison) -> str:
         names = [f"{_short(f.file)} ({_short(f.role)})" for f in found.files if f.change == change]
         if names:
             parts.append(f"{word}: {_listed(names)}")
-    if found.old_area != found.new_area:
+    if found.area_changed:
         parts.append("the incident area is another one")
     return f"Files {'; '.join(parts)}." if parts else ""
 
