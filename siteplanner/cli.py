@@ -18,6 +18,7 @@ import typer
 from rich.console import Console
 from rich.markup import escape
 
+from siteplanner.cli_compare import add_compare
 from siteplanner.errors import Cancelled, Finding, SiteplannerError
 from siteplanner.outputs.words.text import clean
 
@@ -275,6 +276,9 @@ def explain(
         _say_finding(finding)
     if not found.passes:
         raise typer.Exit(1)
+
+
+add_compare(app, lambda line: stdout.print(_safe(line), highlight=False), lambda value: _print_json(value))
 
 
 @app.command("app")

@@ -44,6 +44,7 @@ LEVELS = {
     "outputs.batch": 5.4,
     "demo": 6,
     "app": 7,
+    "cli_compare": 8,
     "cli": 8,
     "__main__": 9,
     "__init__": 5,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import combinations
 
 import streamlit as st
 
@@ -11,7 +13,11 @@ from siteplanner.app import style
 from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
 from siteplanner.errors import SEVERITIES
+from siteplanner.mission.criteria import Figure
 from siteplanner.outputs.words.text import named, percent_text, shown
+from siteplanner.planning.choose.alike import alike
+from siteplanner.planning.choose.certainty import doubt_of, leeway
+from siteplanner.planning.choose.losses import sky_doubt_deg
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -29,42 +35,54 @@ from siteplanner.planning.telling.score import (
 from siteplanner.planning.telling.words import on_air_words
 
 MOST = 3
+STEPS: dict[Figure, float] = {
+    "count": 1.0, "percent": 1.0, "percent_at_least": 1.0, "degrees": 0.1, "minutes": 1.0, "decibels": 1.0,
+}  # fmt: skip
+"""In which figures are printed."""
 
 
 @dataclass(frozen=True)
 class Row:
     """One line of the comparison. `apart` 0..1 says how much it differs, `best` which columns are better (none: alike,
-    or better cannot be said)."""
+    or better cannot be said). `differs`: somebody could tell the figures apart (`choose.alike`)."""
 
     label: str
     texts: tuple[str, ...]
     apart: float
+    differs: bool
     best: tuple[int, ...] = ()
-
-    @property
-    def differs(self) -> bool:
-        return len(set(self.texts)) > 1
 
 
 def compared(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
     """The rows, those that differ most first; rows alike in every column come last, in their own order."""
-    rows = [*_criteria(plan, spots, units), *_points(spots), *_figures(plan, spots, units)]
+    rows = [*_criteria(plan, spots, units), *_points(plan, spots), *_figures(plan, spots, units)]
     return sorted(rows, key=lambda row: (not row.differs, -row.apart if row.differs else 0.0))
 
 
-def _row(label: str, texts: list[str], values: list[float], scale: float, *, more: bool | None) -> Row:
-    """`scale`: the difference that counts as a whole; `more`: whether more is better (None: neither is)."""
+def _row(
+    label: str, texts: list[str], values: list[float], scale: float, *, more: bool | None, step: float,
+    doubts: Iterable[float] = (), figures: list[float] | None = None,
+) -> Row:  # fmt: skip
+    """`scale`: the difference that counts as a whole; `more`: whether more is better (None: neither is). `step`: in
+    which the figures are printed, `doubts`: to what each is known. `figures`: what is printed, where `values` is what
+    it is worth."""
     known = [v for v in values if math.isfinite(v)]
+    shown_as = values if figures is None else figures
+    doubt = max((d for d in doubts if math.isfinite(d)), default=math.nan)
+    differs = any(not alike(a, b, step, doubt) for a, b in combinations(shown_as, 2))
     apart = min((max(known) - min(known)) / scale, 1.0) if len(known) > 1 else 0.0
     if len(known) < len(values):
         apart = 1.0 if known else 0.0  # known for one and not for the other is as far apart as it gets
     best: tuple[int, ...] = ()
-    if more is not None and known and len(set(texts)) > 1:
+    if more is not None and known and differs:
         top = max(known) if more else min(known)
-        word = texts[values.index(top)]
-        best = tuple(n for n, text in enumerate(texts) if text == word or abs(values[n] - top) < 1e-9)
+        first = values.index(top)
+        best = tuple(
+            n for n in range(len(texts))
+            if abs(values[n] - top) < 1e-9 or alike(shown_as[n], shown_as[first], step, doubt)
+        )  # fmt: skip
         best = best if len(best) < len(texts) else ()  # more of something beyond full marks is not better
-    return Row(label, tuple(texts), apart, best)
+    return Row(label, tuple(texts), apart, differs, best)
 
 
 def _criteria(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
@@ -80,18 +98,22 @@ def _criteria(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
                 [r.criteria[n].utility for r in spots],
                 1.0,
                 more=True,
+                step=STEPS[c.gauge.figure],
+                doubts=[doubt_of(c.name, r.evaluation, plan.mission) for r in spots],
+                figures=[r.criteria[n].value for r in spots],
             )
         )
     return out
 
 
-def _points(spots: list[RankedSpot]) -> list[Row]:
+def _points(plan: Plan, spots: list[RankedSpot]) -> list[Row]:
     """Each must-serve point by its chance of service."""
     served = [{p.name: p for p in r.evaluation.coverage.must_serve} if r.evaluation.coverage else {} for r in spots]
     out = []
     for name in dict.fromkeys(name for held in served for name in held):
         chance = [held[name].probability if name in held else float("nan") for held in served]
-        out.append(_row(f"Must-serve: {name}", [percent_text(v) for v in chance], chance, 1.0, more=True))
+        out.append(_row(f"Must-serve: {name}", [percent_text(v) for v in chance], chance, 1.0, more=True,
+                        step=0.01, doubts=[plan.mission.doubts.must_serve * leeway(v) for v in chance]))  # fmt: skip
     return out
 
 
@@ -114,6 +136,7 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
             [a.mean_min if a else nothing for a in air],
             60.0,
             more=False,
+            step=1.0,
         ),
         _row(
             "Way in from staging",
@@ -121,6 +144,7 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
             [float(w) if w else nothing for w in ways],
             1.0,
             more=True,
+            step=1.0,
         ),
         _row(
             "Way out of the area",
@@ -128,9 +152,17 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
             [float(w) if w else nothing for w in outs],
             1.0,
             more=True,
+            step=1.0,
         ),
-        _row("Mast", [units.length(v) for v in mast], mast, max(mission.trailer.mast_stops_m), more=None),
-        _row("Drive", [units.distance(v) for v in drive], drive, max([*filter(math.isfinite, drive), 1.0]), more=False),
+        _row("Mast", [units.length(v) for v in mast], mast, max(mission.trailer.mast_stops_m), more=None, step=0.5),
+        _row(
+            "Drive",
+            [units.distance(v) for v in drive],
+            drive,
+            max([*filter(math.isfinite, drive), 1.0]),
+            more=False,
+            step=100.0,
+        ),
         _row(
             "Steepest on the drive",
             [
@@ -140,10 +172,24 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
             steep,
             mission.rig.max_grade_pct,
             more=False,
+            step=1.0,
+            doubts=[e.access.worst_grade_error_pct if e.access else nothing for e in every],
         ),
-        _row("Last leg over ground", [units.distance(v) for v in leg], leg, mission.rig.last_leg_max_m, more=False),
         _row(
-            "Limits the road data do not state", [str(n) for n in unsaid], [float(n) for n in unsaid], 3.0, more=False
+            "Last leg over ground",
+            [units.distance(v) for v in leg],
+            leg,
+            mission.rig.last_leg_max_m,
+            more=False,
+            step=1.0,
+        ),
+        _row(
+            "Limits the road data do not state",
+            [str(n) for n in unsaid],
+            [float(n) for n in unsaid],
+            3.0,
+            more=False,
+            step=1.0,
         ),
         _row(
             "Elevation",
@@ -151,6 +197,7 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
             [r.spot.elevation_m for r in spots],
             1e4,
             more=None,
+            step=1.0,
         ),
     ]
     for n, look in enumerate(every[0].sky):
@@ -162,6 +209,8 @@ def _figures(plan: Plan, spots: list[RankedSpot], units: Units) -> list[Row]:
                 margins,
                 max(mission.scales.sky_full_margin_deg, 1.0),
                 more=True,
+                step=STEPS["degrees"],
+                doubts=[sky_doubt_deg(e, mission) for e in every],
             )
         )
     return rows

@@ -25,6 +25,7 @@ import numpy as np
 from siteplanner.app.roles import roles_of_layers
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission
+from siteplanner.planning.plan.compare import read_plan
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.saved import decoded, encoded
 
@@ -165,6 +166,11 @@ def opened(earlier: Earlier) -> Plan:
             file=earlier.name,
         ) from None
     return replace(plan, mission=plan.mission.model_copy(update={"base": earlier.base}))
+
+
+def record_of(earlier: Earlier) -> Mapping[str, Any]:
+    """What the plan says, as its plan.json. Raises InputError: damaged, gone, or written by another version."""
+    return read_plan(earlier.folder / "plan.json")
 
 
 def changed_files(earlier: Earlier, mission: Mission) -> list[str]:

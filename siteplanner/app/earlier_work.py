@@ -9,6 +9,7 @@ from typing import Any
 import streamlit as st
 
 from siteplanner.app import earlier
+from siteplanner.app.compare_plans import compare_two
 from siteplanner.app.earlier import Earlier
 from siteplanner.app.frame import go, is_open, page_id
 from siteplanner.app.labels import error_text, plain
@@ -43,6 +44,7 @@ def page(work: Work) -> None:
         return
     for number, item in enumerate(rows):
         entry(work, item, number)
+    compare_two(rows, [when(item.made) for item in rows])
     st.caption(
         f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(earlier.root()))}. Whoever uses this "
         "computer under this account can open them; work that is open on another page now is not shown."

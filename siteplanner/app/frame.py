@@ -14,6 +14,7 @@ from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.sets_of import completed
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.units import System
@@ -89,8 +90,9 @@ def go(name: str) -> None:
 
 
 def need_plan(work: Work) -> Plan | None:
-    """The plan in hand, or a word on how to get one."""
+    """The plan in hand, or a word on how to get one. A ranking that ran ahead gets its sets of trailers here."""
     if work.plan is not None:
+        work.plan = completed(work.plan)
         return work.plan
     st.info("There is no plan yet. Choose a mission on the first page and run it.")
     if st.button("Go to the first page", type="primary"):

@@ -32,8 +32,11 @@ def weights(work: Work) -> None:
         return
     wanted = Weights(**kept)
     if work.plan is None or wanted != work.plan.mission.weights:
-        # from the ranking of the moment: it holds the details of every spot that was ever listed
-        work.plan = planned if wanted == planned.mission.weights else rescore(work.plan or planned, wanted)
+        # from the ranking of the moment: it holds the details of every spot that was ever listed. The ranking follows
+        # the finger; the sets of trailers follow when the page is drawn again (`frame.need_plan`)
+        work.plan = (
+            planned if wanted == planned.mission.weights else rescore(work.plan or planned, wanted, at_once=True)
+        )
         if work.asked is not None:
             work.asked = reweigh(work.asked, work.plan)
     line.caption(plain(firmness_of(work)))

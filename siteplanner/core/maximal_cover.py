@@ -39,6 +39,7 @@ class BestSet:
     value: float
     bound: float  # no set of this size is worth more
     optimal: bool  # nothing is worth more than `value`, but for rounding
+    equal: tuple[tuple[int, ...], ...] = ()  # the sets found of that value, this one among them
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,12 +75,18 @@ def worth(served: np.ndarray, value: np.ndarray, chosen: Sequence[int]) -> float
 
 
 def best_sets(
-    served: np.ndarray, value: np.ndarray, largest: int, rules: Rules | None = None, most_looks: float = LOOKS
+    served: np.ndarray,
+    value: np.ndarray,
+    largest: int,
+    rules: Rules | None = None,
+    most_looks: float = LOOKS,
+    pairs: np.ndarray | None = None,
 ) -> dict[int, BestSet]:
     """The best set of each size from 1 to `largest`; a size that the rules leave no set of is missing.
 
     served: (n, m) probability 0..1, none unknown; value: (m,) at least 0. Of sets of equal value the one with the lower
-    positions. The answer is the same for any number of threads. Raises ValueError for shapes that do not fit, unknown
+    positions. `pairs`: (n, n) as `pair_values` gives it, where it is known. The answer is the same for any number of
+    threads. Raises ValueError for shapes that do not fit, unknown
     probabilities or negative values.
     """
     found = np.asarray(served)
@@ -91,8 +98,10 @@ def best_sets(
         raise ValueError("served must be known, value known and not negative")
     if count == 0 or largest < 1:
         return {}
+    if 2 * np.count_nonzero(weight) < len(weight):  # what counts nothing is not looked at
+        found, weight = found[:, weight > 0], weight[weight > 0]
     product = np.ascontiguousarray(found * weight, np.float32)
-    pairs = pair_values(product)
+    pairs = pair_values(product) if pairs is None else pairs
     whole = max(float(pairs.max()), 1e-300)
     slack = ROUNDING * whole
     out: dict[int, BestSet] = {}
@@ -132,11 +141,11 @@ def _exact(served: np.ndarray, value: np.ndarray, near: Sequence[tuple[int, ...]
     """The best of sets that float32 cannot tell apart, in float64. `open_bound`: what is not searched may reach it."""
     sets = sorted(tuple(sorted(int(i) for i in chosen)) for chosen in near)
     values = np.array([worth(served, value, chosen) for chosen in sets])
-    first = int(np.argmax(values >= values.max() - 1e-12 * max(values.max(), 1e-300)))
-    best = float(values[first])
+    equal = np.flatnonzero(values >= values.max() - 1e-12 * max(values.max(), 1e-300))
+    best, alike = float(values[equal[0]]), tuple(sets[k] for k in equal)
     if open_bound is None or open_bound <= best * (1 + 3 * ROUNDING):  # what is left open is rounding
-        return BestSet(sets[first], best, best, True)
-    return BestSet(sets[first], best, open_bound, False)
+        return BestSet(alike[0], best, best, True, alike)
+    return BestSet(alike[0], best, open_bound, False, alike)
 
 
 def _search(

@@ -11,6 +11,7 @@ import pytest
 from siteplanner.app import compare
 from siteplanner.app.labels import Units
 from siteplanner.mission.criteria import BACKHAUL_GAUGES
+from siteplanner.planning.choose.certainty import doubt_of
 from siteplanner.planning.telling.score import line_words
 from siteplanner.roads.lifeline import Lifeline, Thread
 from tests.outputs.factory import HOSTILE, make_plan
@@ -147,3 +148,16 @@ def test_a_link_in_use_is_compared_by_its_own_figure_and_not_by_the_sky(plan):
     assert "sky margin" not in compare.over(a, b, Units())
     dish = with_criteria(plan.spots[1], backhaul=0.2)
     assert "its backhaul is better (Donor link 21 dB to spare, not 33.4°)" in compare.over(a, dish, Units())
+
+
+def test_two_figures_are_alike_by_numbers_not_by_how_they_are_printed(plan):
+    """A share that differs by less than it is known to is no difference, whatever is printed; more than that is one."""
+    a = plan.spots[0]
+    doubt = doubt_of("coverage", a.evaluation, plan.mission)
+    for off, differs in ((0.9 * doubt, False), (1.1 * doubt, True)):
+        line = replace(a.criteria[0], value=a.criteria[0].value + off, utility=a.criteria[0].utility + off / 100)
+        b = replace(a, criteria=(line, *a.criteria[1:]))
+        row = next(r for r in compare.compared(plan, [a, b], Units()) if r.label.startswith(line.label))
+        assert len(set(row.texts)) > 1
+        assert row.differs is differs
+        assert row.best == ((1,) if differs else ())

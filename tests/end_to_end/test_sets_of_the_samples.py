@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
 
-from siteplanner.planning.choose.sets import objective
+from siteplanner.planning.choose.set_value import objective
 from siteplanner.planning.telling.sets import pair_line, runner_up_sentence, sheet_lines
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from siteplanner.planning.choose.certainty import DRAWS, doubt_of, true_figure
+from siteplanner.planning.choose.certainty import DRAWS, doubt_of, leeway, true_figure
 from siteplanner.planning.choose.how_sure import how_sure
 from siteplanner.planning.choose.scoring import firmness, rank
 from siteplanner.planning.telling.certainty import figures_words
@@ -74,7 +74,8 @@ def test_a_lead_within_the_errors_is_no_certain_place():
     """Two spots that differ by their share alone: the chance is that of a difference of two normal errors."""
     spots = rank([evaluation("A", share=0.62), evaluation("B", share=0.58)], MISSION)
     sure = certainties(spots, doubts(**(NONE | {"share": 0.05})), draws=40_000)
-    assert sure[spots[0].spot.key].best_chance == pytest.approx(norm.cdf(0.04 / (0.05 * math.sqrt(2))), abs=0.01)
+    apart = math.hypot(0.05 * leeway(0.62), 0.05 * leeway(0.58))  # a share moves less the farther it is from a half
+    assert sure[spots[0].spot.key].best_chance == pytest.approx(norm.cdf(0.04 / apart), abs=0.01)
     figure = next(f for f in sure[spots[0].spot.key].figures if f.name == "coverage")
     # 5 points hold at a half: toward all, the normal distribution is less steep
     doubt = 5 * norm.pdf(norm.ppf(0.62)) / norm.pdf(0)

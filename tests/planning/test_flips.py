@@ -90,7 +90,7 @@ def test_a_road_too_steep_takes_every_spot_behind_it():
         evaluation("C", share=0.6),
     )
     drawn = draw(spots, doubts(**NONE), 40_000)
-    lost = drawn.lost["road"]
+    lost = drawn.lost("road")
     assert (lost[0] == lost[1]).all()
     assert lost[0].mean() == pytest.approx(norm.sf(1.0), abs=0.01)
     assert not lost[2].any()
@@ -106,14 +106,14 @@ def test_a_road_too_steep_takes_every_spot_behind_it():
 
 def test_a_road_with_a_way_round_takes_nothing():
     spots = ranked(behind(evaluation("A", share=0.7), replace(STEEP, way_round=True)), evaluation("B", share=0.65))
-    assert not draw(spots, MISSION).lost["road"].any()
+    assert not draw(spots, MISSION).lost("road").any()
     assert not [f for f in how_sure(spots, MISSION).firmness.flips if f.cause]
 
 
 def test_a_gentler_part_of_the_same_road_is_lost_only_with_the_steeper_one():
     gentle = replace(STEEP, segment=9, grade_pct=12.5)
     spots = ranked(behind(evaluation("A", share=0.7), STEEP), behind(evaluation("B", share=0.65), gentle))
-    steep, less = draw(spots, MISSION, 20_000).lost["road"]
+    steep, less = draw(spots, MISSION, 20_000).lost("road")
     assert less.sum() < steep.sum()
     assert not (less & ~steep).any()
 
@@ -134,9 +134,9 @@ def test_a_second_backhaul_keeps_a_spot_whose_sky_is_blocked():
     dish = by_satellite(mission.sky, e.sky)
     alone = replace(e, backhauls=(dish, Backhaul("open_sky", "fails", 0.2, "share")))
     both = replace(e, backhauls=(dish, Backhaul("open_sky", "works", 0.99, "share")))
-    lost = draw(rank([alone], mission), mission, 20_000).lost["backhaul"]
+    lost = draw(rank([alone], mission), mission, 20_000).lost("backhaul")
     assert lost.mean() == pytest.approx(norm.cdf(-0.5), abs=0.01)  # half a degree to spare, known to one
-    assert not draw(rank([both], mission), mission).lost["backhaul"].any()
+    assert not draw(rank([both], mission), mission).lost("backhaul").any()
 
 
 def test_the_ground_is_lost_as_often_as_its_own_chance_says():
@@ -144,7 +144,7 @@ def test_the_ground_is_lost_as_often_as_its_own_chance_says():
 
     e = evaluation("A", slope=4.0)
     e = replace(e, ground=replace(e.ground, slope_uncertainty_deg=1.2))
-    lost = draw(ranked(e), MISSION, 40_000).lost["ground"]
+    lost = draw(ranked(e), MISSION, 40_000).lost("ground")
     assert lost.mean() == pytest.approx(chance_above(4.0, 5.0, 1.2), abs=0.01)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from itertools import combinations
 
 import geopandas as gpd
@@ -15,13 +16,18 @@ from shapely.geometry import Point
 from siteplanner import load_mission, plan
 from siteplanner.mission import Weights
 from siteplanner.outputs.write import json_text, write_outputs
-from siteplanner.planning.choose.options import TIED, tied
+from siteplanner.planning.choose.certainty import draw
+from siteplanner.planning.choose.flips import flips
+from siteplanner.planning.choose.how_sure import how_sure
 from siteplanner.planning.choose.overlap import overlap
-from siteplanner.planning.choose.ranked import Certainty
+from siteplanner.planning.choose.ranked import Tied
+from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.plan.pipeline import rescore
 from siteplanner.planning.telling.options import NO_OTHER, missed_lines, missed_words, tied_words
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.conftest import CRS, at, write_mission
+from tests.planning.test_certainty import NONE
+from tests.planning.test_scoring import MISSION, evaluation
 
 
 def two_camps(folder, required=None, **changes) -> str:
@@ -118,10 +124,10 @@ def test_no_option_is_beaten_in_everything_by_another_judged_spot(made):
     rows = {rank: [math.nan if v is None else v for v in values] for rank, values in rows.items()}
     for option in made.options:
         own = rows[option.ranked.rank]
-        for rank, other in rows.items():
+        for place, other in rows.items():
             pairs = [(o, m) for o, m in zip(other, own, strict=True) if not (math.isnan(o) and math.isnan(m))]
             beats = all(o >= m for o, m in pairs) and any(o > m for o, m in pairs)
-            assert not beats, f"{rank} beats {option.ranked.rank}"
+            assert not beats, f"{place} beats {option.ranked.rank}"
 
 
 def test_prices_are_the_two_spots_figures(made):
@@ -276,16 +282,41 @@ def test_overlap_of_nothing_is_not_known_and_of_the_same_is_one():
 
 
 def test_spots_that_nobody_can_part_are_named_together(camps):
+    """The same spots in the table of ties, in `Plan.tied` and in the sentence: all three from the draws in common."""
     one, two, three = camps.judged[:3]
+    ties = Tied(three.spot.name, 3, 0.45, 0.2), Tied(two.spot.name, 2, 0.4, 0.3)
+    close = replace(camps, firmness=replace(camps.firmness, ties=ties))
+    assert [r.rank for r in close.tied] == [1, 2, 3]
+    names = f"spots {one.spot.name}, {two.spot.name} and {three.spot.name}"
+    assert tied_words(close.tied).startswith(f"Too close to call: {names}")
+    assert plan_record(close)["tied"]["spots"] == [r.spot.name for r in close.tied]
+    assert replace(camps, firmness=replace(camps.firmness, ties=())).tied == ()
+    assert replace(camps, firmness=None).tied == ()
 
-    def sure(mean, half) -> Certainty:
-        return Certainty(0.5, mean - half, mean, mean + half, (), 100, 3)
 
-    # chances that the order turns, normal: means 0.2 apart with spreads of 2 each 0.47; 9 apart 0.0007
-    found = tied(
-        camps.judged, {one.spot.key: sure(80, 3.29), two.spot.key: sure(79.8, 3.29), three.spot.key: sure(71, 3.29)}
-    )
-    assert [r.rank for r in found] == [1, 2]
-    assert TIED <= 0.47
-    assert tied_words(found).startswith(f"Too close to call: spots {one.spot.name} and {two.spot.name}")
-    assert tied(camps.judged, {one.spot.key: sure(80, 1), two.spot.key: sure(60, 1)}) == ()
+def test_spots_that_share_their_errors_are_not_tied_though_their_ranges_lie_on_each_other(camps):
+    """Two spots, one model error for both: the ranges of their scores overlap, and yet the first is always ahead."""
+    mission = MISSION.model_copy(
+        update={"doubts": MISSION.doubts.model_copy(update={**NONE, "season_db": 4.0})}
+    )  # fmt: skip
+    made = []
+    for name, share in (("A", 0.62), ("B", 0.60)):
+        e = evaluation(name, share=share)
+        wide = replace(e.coverage, share_low=share - 0.2, share_high=share + 0.2, must_serve=())
+        made.append(replace(e, coverage=wide))
+    spots = rank(made, mission)
+    sure = how_sure(spots, mission)
+    first, second = (sure.certainty[r.spot.key] for r in spots)
+    assert second.score_high > first.score_mean > second.score_mean > first.score_low
+    assert sure.firmness.ties == ()
+
+
+def test_every_option_is_held_against_the_first(camps):
+    """What would make an option lead is looked for, however far down the ranking the option stands."""
+    made = [evaluation(name, share=0.6 - 0.01 * k) for k, name in enumerate("ABCDEFGH")]
+    spots = rank(made, MISSION)
+    drawn = draw(spots, MISSION)
+    assert "H" not in {f.leader for f in flips(drawn, MISSION)}
+    assert "H" in {f.leader for f in flips(drawn, MISSION, [7])}
+    drawn, rows = camps.fixed.drawn(camps.judged, camps.mission), [o.ranked.rank - 1 for o in camps.options]
+    assert camps.firmness.flips == flips(drawn, camps.mission, rows)

@@ -12,7 +12,7 @@ import pytest
 from siteplanner import load_mission, plan
 from siteplanner.errors import InputError
 from siteplanner.mission import Weights
-from siteplanner.planning.choose.sets import objective
+from siteplanner.planning.choose.set_value import objective
 from siteplanner.planning.plan.pipeline import rescore
 from siteplanner.planning.plan.saved import decoded, encoded
 from siteplanner.planning.plan.sets_of import plan_of_unit

@@ -13,8 +13,10 @@ which it passes and leads.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.special import ndtri
@@ -30,14 +32,16 @@ from siteplanner.planning.choose.losses import (
     true_slopes_deg,
     without_first,
 )
+from siteplanner.planning.choose.luck import luck_of_all, luck_of_spot
 from siteplanner.planning.choose.ranked import Certainty, FigureRange, LossCause, RankedSpot
+from siteplanner.planning.choose.scoring import Measures, measures_of
 from siteplanner.planning.choose.shared_errors import Shared, draw_shared, drive_off, points_off, share_off
 from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Evaluation
 
 Key = tuple[float, float]  # of a spot
 DRAWS = 2000
-MOST_DRAWN = 300  # spots drawn together, the best by score: those behind them have no chance that counts
+MOST_DRAWN = 600  # spots drawn together, the best by score: those behind them have no chance that counts
 STEPS = 13  # figures at which a utility is worked out, over what was drawn; straight lines between
 NINE_IN_TEN = (5.0, 95.0)  # per cent
 LEAST_SAMPLE = 5  # figures from which their own scatter says anything
@@ -119,100 +123,156 @@ def shifted(name: str, e: Evaluation, by: float) -> Evaluation:
 
 
 @dataclass(frozen=True, eq=False)
-class Drawn:
-    """The spots drawn together, best first as told, and what became of each: arrays are (spots, draws).
+class Lots:
+    """What was drawn for spots, whatever the weights: arrays are (spots, draws), float32.
 
-    `off`: by criterion how far its figure was drawn from the told one, in its unit, and `own` the part of that which
-    no other spot shares. `lost`: by cause whether the spot breaks a limit. `scores` are those of figures and weights,
-    lost or not.
+    `utility` and `own` by criterion: what the drawn figure is worth, and how far it is off by errors that no other spot
+    shares, in its unit. `factor`: by criterion what its weight is multiplied with in each draw. `lost`: by cause
+    whether the spot breaks a limit. `figures`: of each spot by criterion, where it is known.
+    """
+
+    applies: Mapping[str, np.ndarray]  # (spots,) bool
+    utility: Mapping[str, np.ndarray]
+    own: Mapping[str, np.ndarray]
+    factor: Mapping[str, np.ndarray]  # (draws,)
+    lost: Mapping[LossCause, np.ndarray]
+    figures: tuple[Mapping[str, FigureRange], ...]
+
+    @cached_property
+    def out(self) -> np.ndarray:
+        """(spots, draws) bool: the spot breaks a limit."""
+        return np.logical_or.reduce([self.lost[cause] for cause in CAUSES])
+
+    @cached_property
+    def lost_shares(self) -> tuple[tuple[tuple[LossCause, float], ...], ...]:
+        """Of each spot the share of draws by cause, none left out that is above 0."""
+        share = {cause: self.lost[cause].mean(1).tolist() for cause in CAUSES}
+        rows = range(len(self.figures))
+        return tuple(tuple((cause, share[cause][k]) for cause in CAUSES if share[cause][k] > 0) for k in rows)
+
+    def scores(self, weights: Mapping[str, float]) -> np.ndarray:
+        """(spots, draws) 0..100 under weights by criterion, each drawn up and down; spots that are lost too."""
+        whole, total = (np.zeros(next(iter(self.utility.values())).shape, np.float32) for _ in range(2))
+        for name, utility in self.utility.items():
+            if not weights[name] > 0:
+                continue
+            part, applies = np.float32(weights[name]) * self.factor[name], self.applies[name]
+            whole += part * utility  # nothing where it does not apply
+            total += part if applies.all() else part * applies[:, None]
+        np.divide(100 * whole, total, out=whole, where=total > 0)
+        return whole
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """The spots drawn together, best first as told, and what became of each under the weights: (spots, draws).
+
+    `rows`: their rows in the lots. `scores` are those of figures and weights, lost or not.
     """
 
     spots: tuple[RankedSpot, ...]
+    lots: Lots
+    rows: np.ndarray
     scores: np.ndarray
-    off: Mapping[str, np.ndarray]
-    own: Mapping[str, np.ndarray]
-    lost: Mapping[LossCause, np.ndarray]
 
-    @property
+    @cached_property
     def standing(self) -> np.ndarray:
         """Scores of the spots that pass, minus infinity for those that do not."""
-        return np.where(np.logical_or.reduce([self.lost[cause] for cause in CAUSES]), -np.inf, self.scores)
+        return np.where(self.lots.out[self.rows], np.float32(-np.inf), self.scores)
+
+    def own(self, name: str, k: int) -> np.ndarray:
+        """(draws,) how far a criterion's figure is off at one spot by its own errors."""
+        return self.lots.own[name][self.rows[k]]
+
+    def lost(self, cause: LossCause) -> np.ndarray:
+        """(spots, draws) bool: what breaks a limit."""
+        return self.lots.lost[cause][self.rows]
 
 
 def draw(spots: Sequence[RankedSpot], mission: Mission, draws: int = DRAWS) -> Drawn:
-    """Draw every doubt for the best `MOST_DRAWN` of these spots; the same spots give the same draws."""
-    taken = tuple(spots[:MOST_DRAWN])
-    rng = np.random.default_rng(0)
-    shared = draw_shared(rng, draws)
+    """Draw every doubt for the best `MOST_DRAWN` of these spots."""
+    found = [r.evaluation for r in spots]
+    lots = draw_lots(found, measures_of(found, mission), mission, range(min(len(spots), MOST_DRAWN)), draws)
+    return weighed(lots, np.arange(len(lots.figures)), spots, mission)
+
+
+def weighed(lots: Lots, rows: np.ndarray, spots: Sequence[RankedSpot], mission: Mission) -> Drawn:
+    """The lots under the mission's weights. `rows`: of each of the spots, best first, so many as are drawn together."""
+    scores = lots.scores(mission.weights.model_dump())
+    return Drawn(tuple(spots[: len(rows)]), lots, rows, scores[rows])
+
+
+def draw_lots(
+    judged: Sequence[Evaluation], found: Measures, mission: Mission, rows: Sequence[int], draws: int = DRAWS
+) -> Lots:
+    """Draw every doubt of some judged spots. `found`: what was measured at all of them, a row each.
+
+    The same spot draws the same errors whatever the weights, the order and the spots beside it (`luck`).
+    """
+    taken = [judged[k] for k in rows]
+    common = luck_of_all()
+    shared = draw_shared(common, draws)
     size = (len(taken), draws)
     lost: dict[LossCause, np.ndarray] = {cause: np.zeros(size, bool) for cause in CAUSES}
-    lost["road"] = road_losses(taken, rng, draws)
-    scores, total = np.zeros(size), np.zeros(size)
-    off: dict[str, np.ndarray] = {}
-    own: dict[str, np.ndarray] = {}
-    for name in dict.fromkeys(c.name for r in taken for c in r.criteria):
-        lines = [next((c for c in r.criteria if c.name == name), None) for r in taken]
-        value = np.array([math.nan if c is None else c.value for c in lines])
-        centre, spread = _likely(name, taken, value, mission)
-        factor = rng.uniform(1 - mission.doubts.weights, 1 + mission.doubts.weights, draws)
-        luck, beside = rng.standard_normal(size), rng.standard_normal(size)
-        own[name] = (centre - value)[:, None] + spread[:, None] * luck
-        moved = own[name].copy()
-        for k, (ranked, line) in enumerate(zip(taken, lines, strict=True)):
-            if line is None:
+    lost["road"] = road_losses(taken, draws)
+    likely = {name: _likely(name, judged, found, n, mission) for n, name in enumerate(found.names)}
+    spread = 1 - mission.doubts.weights, 1 + mission.doubts.weights
+    factor = {name: common.uniform(*spread, draws).astype(np.float32) for name in found.names}
+    utility, own = ({name: np.zeros(size, np.float32) for name in found.names} for _ in range(2))
+    at_place: Counter[Key] = Counter()
+    figures = []
+    for k, (row, e) in enumerate(zip(rows, taken, strict=True)):
+        key = e.spot.key
+        luck = luck_of_spot(*key, at_place[key]).standard_normal((len(found.names) + 2, draws))
+        at_place[key] += 1
+        beside = {"ground": luck[-2], "backhaul": luck[-1]}
+        ranges = {}
+        for n, name in enumerate(found.names):
+            if not found.applies[row, n]:
                 continue
-            e, known = ranked.evaluation, math.isfinite(value[k])
-            if name == "ground" and known and spread[k] > 0:
-                slopes = true_slopes_deg(e.ground, luck[k], beside[k])
-                moved[k] = own[name][k] = slopes - value[k]
-                lost["ground"][k] = ground_losses(e.ground, slopes, luck[k], mission)
-            elif known:
-                moved[k] += _shared(name, e, shared, mission)
-            utility = _utility(name, e, mission, moved[k]) if known else np.full(draws, line.utility)
-            if name == "backhaul" and known:
-                utility, lost["backhaul"][k] = _carried(e, mission, moved[k], beside[k], utility)
-            scores[k] += line.weight * factor * utility
-            total[k] += line.weight * factor
-        off[name] = moved
-    return Drawn(taken, 100 * np.divide(scores, total, out=np.zeros(size), where=total > 0), off, own, lost)
+            value = float(found.values[row, n])
+            if not math.isfinite(value):
+                utility[name][k] = found.utilities[row, n]
+                continue
+            centre, doubt = (float(v[row]) for v in likely[name])
+            off = centre - value + doubt * luck[n]
+            if name == "ground" and doubt > 0:
+                slopes = true_slopes_deg(e.ground, luck[n], beside["ground"])
+                off = slopes - value
+                lost["ground"][k] = ground_losses(e.ground, slopes, luck[n], mission)
+            own[name][k] = off
+            off = off + _shared(name, e, shared, mission)
+            worth = _utility(name, e, mission, off)
+            if name == "backhaul":
+                worth, lost["backhaul"][k] = _carried(e, mission, off, beside["backhaul"], worth)
+            utility[name][k] = worth
+            ends = (*np.percentile(off, NINE_IN_TEN).tolist(), float(off.mean()))
+            ranges[name] = FigureRange(
+                name, value, *_within(name, *(value + end for end in ends)), doubt_of(name, e, mission)
+            )
+        figures.append(ranges)
+    applies = {name: found.applies[np.asarray(rows, int), n] for n, name in enumerate(found.names)}
+    return Lots(applies, utility, own, factor, lost, tuple(figures))
 
 
-def certainties(drawn: Drawn, mission: Mission) -> dict[Key, Certainty]:
+def certainties(drawn: Drawn) -> dict[Key, Certainty]:
     """By spot's key: the chance to be the best, the ranges of score and figures, the chance to break a limit."""
     standing, draws = drawn.standing, drawn.scores.shape[1]
     top = standing.max(0)
-    best = (standing >= top - 1e-9) & np.isfinite(top)
-    chance = (best / np.maximum(best.sum(0), 1)).mean(1)
-    out_chance = np.isneginf(standing).mean(1)
-    low, high = np.percentile(drawn.scores, NINE_IN_TEN, axis=1)
-    bounds = {name: np.percentile(off, NINE_IN_TEN, axis=1) for name, off in drawn.off.items()}
+    best = (standing >= top) & np.isfinite(top)
+    chance = (best / np.maximum(best.sum(0), 1)).mean(1).tolist()
+    out_chance = np.isneginf(standing).mean(1).tolist()
+    ends = [edge.tolist() for edge in np.percentile(drawn.scores, NINE_IN_TEN, axis=1)]
+    mean = drawn.scores.mean(1, dtype=float).tolist()
     made = {}
     for k, r in enumerate(drawn.spots):
-        figures = tuple(
-            FigureRange(
-                c.name,
-                c.value,
-                *_within(
-                    c.name, *(float(c.value + bound) for bound in (*bounds[c.name][:, k], drawn.off[c.name][k].mean()))
-                ),
-                doubt_of(c.name, r.evaluation, mission),
-            )
-            for c in r.criteria
-            if math.isfinite(c.value)
-        )
-        causes = tuple((cause, float(drawn.lost[cause][k].mean())) for cause in CAUSES)
+        row = int(drawn.rows[k])
+        held = drawn.lots.figures[row]
+        figures = tuple(held[c.name] for c in r.criteria if c.name in held)
         made[r.spot.key] = Certainty(
-            float(chance[k]),
-            float(low[k]),
-            float(drawn.scores[k].mean()),
-            float(high[k]),
-            figures,
-            draws,
-            len(drawn.spots),
-            _on_air(r.evaluation),
-            float(out_chance[k]),
-            tuple((cause, share) for cause, share in causes if share > 0),
-        )
+            chance[k], ends[0][k], mean[k], ends[1][k], figures, draws, len(drawn.spots), _on_air(r.evaluation),
+            out_chance[k], drawn.lots.lost_shares[row],
+        )  # fmt: skip
     return made
 
 
@@ -232,17 +292,18 @@ def _on_air(e: Evaluation) -> FigureRange | None:
 
 
 def _likely(
-    name: str, taken: Sequence[RankedSpot], value: np.ndarray, mission: Mission
+    name: str, judged: Sequence[Evaluation], found: Measures, column: int, mission: Mission
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(mean, standard deviation) of each spot's true figure, by its own error alone."""
-    doubt = np.array([doubt_of(name, r.evaluation, mission) for r in taken])
-    centre, spread = value + np.array([bias_of(name, r.evaluation) for r in taken]), doubt.copy()
+    """(mean, standard deviation) of each judged spot's true figure, by its own error alone."""
+    value = np.where(found.applies[:, column], found.values[:, column], np.nan)
+    doubt = np.array([doubt_of(name, e, mission) for e in judged])
+    centre, spread = value + np.array([bias_of(name, e) for e in judged]), doubt.copy()
     if name == "ground":
         return centre, spread
     # figures of unlike kinds (a dish's degrees, a link's decibels) are no sample of one another
-    kinds = [next((c.label for c in r.criteria if c.name == name), None) for r in taken]
+    kinds = np.array([gauges[column].label for gauges in found.gauges])
     for kind in set(kinds):
-        rows = np.flatnonzero([k == kind for k in kinds] & np.isfinite(value))
+        rows = np.flatnonzero((kinds == kind) & np.isfinite(value))
         centre[rows], spread[rows] = true_figure(centre[rows], doubt[rows])
     return centre, spread
 

@@ -36,7 +36,8 @@ def holding(spots: Sequence[RankedSpot]) -> Holding:
     names = list(dict.fromkeys(c.name for r in spots for c in r.criteria))
     weights = {c.name: c.weight for r in spots for c in r.criteria}
     weight = np.array([weights[name] for name in names])
-    utility = np.array([[{c.name: c.utility for c in r.criteria}.get(n, 0.0) for n in names] for r in spots])
+    found = [{c.name: c.utility for c in r.criteria} for r in spots]
+    utility = np.array([[own.get(name, 0.0) for name in names] for own in found])
     lead = weight * (utility[0] - utility[1:])
     whole, reach = lead.sum(1), np.abs(lead).sum(1)
     level = np.ones(len(lead))  # nobody takes a place that is the same

@@ -18,7 +18,6 @@ import numpy as np
 
 from siteplanner.mission import Mission
 from siteplanner.mission.criteria import CRITERIA
-from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.spots.evaluation import Access, Evaluation
 from siteplanner.planning.spots.lifelines import is_bridge
 from siteplanner.planning.spots.places import Nearby
@@ -68,6 +67,10 @@ class Compared:
         with np.errstate(invalid="ignore"):  # two that are cut off altogether are alike
             return np.where(self.steps[one] == self.steps[other], 0.0, np.sign(self.steps[one] - self.steps[other]))
 
+    def of(self, rows: np.ndarray) -> Compared:
+        """The same of some spots, in this order."""
+        return Compared(self.figures, self.values[rows])
+
     @cached_property
     def steps(self) -> np.ndarray:
         """Values in whole steps, more is better."""
@@ -101,13 +104,13 @@ def _cut_m(thread: Thread) -> float:
     return math.inf if thread.ways == 0 else thread.length_m
 
 
-def compared(spots: Sequence[RankedSpot], mission: Mission, network: RoadNetwork, nearby: Sequence[Nearby]) -> Compared:
+def compared(spots: Sequence[Evaluation], mission: Mission, network: RoadNetwork, nearby: Sequence[Nearby]) -> Compared:
     """The figures of judged spots, each a row. `nearby`: of each spot, what lies near it."""
-    first = spots[0].evaluation if spots else None
+    first = spots[0] if spots else None
     figures = (*_service_figures(first), *PLACE_FIGURES)
     rows = [
-        [*_service_values(r.evaluation, len(figures) - len(PLACE_FIGURES)), *_place_values(r, mission, network, near)]
-        for r, near in zip(spots, nearby, strict=True)
+        [*_service_values(e, len(figures) - len(PLACE_FIGURES)), *_place_values(e, mission, network, near)]
+        for e, near in zip(spots, nearby, strict=True)
     ]
     return Compared(figures, np.array(rows, float).reshape(len(rows), len(figures)))
 
@@ -155,8 +158,8 @@ PLACE_FIGURES = (
 """What is compared beside the service, in this order."""
 
 
-def _place_values(r: RankedSpot, mission: Mission, network: RoadNetwork, near: Nearby) -> list[float]:
-    e, access = r.evaluation, r.evaluation.access
+def _place_values(e: Evaluation, mission: Mission, network: RoadNetwork, near: Nearby) -> list[float]:
+    access = e.access
     hangs = hanging(access, network)
     carried = CRITERIA["backhaul"].measure(e, mission)
     return [

@@ -9,7 +9,7 @@ alone: what all spots share moves the others as well.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
@@ -20,16 +20,19 @@ from siteplanner.planning.choose.losses import carriers
 from siteplanner.planning.choose.ranked import Flip, RankedSpot, ScoreLine
 from siteplanner.roads.near_limit import NearLimit
 
-RIVALS = 4  # held against the first, the best ones
+RIVALS = 4  # held against the first, the best ones, beside the options
 FARTHEST = 1024.0  # no figure changes by more, in its unit
 LEAST_CHANCE = 0.005  # of a limit that takes the first place out
 
 
-def flips(drawn: Drawn, mission: Mission) -> tuple[Flip, ...]:
-    """Every one for the first place, and for each of `RIVALS` its likeliest; the likeliest first."""
+def flips(drawn: Drawn, mission: Mission, options: Sequence[int] = ()) -> tuple[Flip, ...]:
+    """Every one for the first place, and for each of `RIVALS` and of the options its likeliest; the likeliest first.
+
+    `options`: their rows in the ranking.
+    """
     if len(drawn.spots) < 2:
         return ()
-    found = [*_worse_figures(drawn, mission), *_limits(drawn, mission), *_better_rivals(drawn, mission)]
+    found = [*_worse_figures(drawn, mission), *_limits(drawn, mission), *_better_rivals(drawn, mission, options)]
     return tuple(sorted(found, key=lambda flip: -flip.chance))
 
 
@@ -41,9 +44,10 @@ def _worse_figures(drawn: Drawn, mission: Mission) -> Iterable[Flip]:
             yield flip
 
 
-def _better_rivals(drawn: Drawn, mission: Mission) -> Iterable[Flip]:
-    first = drawn.spots[0]
-    for k, rival in enumerate(drawn.spots[1 : 1 + RIVALS], 1):
+def _better_rivals(drawn: Drawn, mission: Mission, options: Sequence[int]) -> Iterable[Flip]:
+    first, count = drawn.spots[0], len(drawn.spots)
+    for k in sorted({*range(1, min(1 + RIVALS, count)), *(row for row in options if 0 < row < count)}):
+        rival = drawn.spots[k]
         lead = first.score - rival.score
         made = [_flip(drawn, k, line, lead, 1, rival.spot.name, mission) for line in rival.criteria]
         likely = [flip for flip in made if flip is not None and flip.chance > 0]
@@ -63,7 +67,7 @@ def _flip(
     if found is None:
         return None
     by, rising = found
-    own = drawn.own[line.name][k]
+    own = drawn.own(line.name, k)
     chance = float(np.mean(own >= by if rising == (toward > 0) else own <= by))
     return Flip(ranked.spot.name, line.name, "", abs(by), line.value + by, line.unit, leader, chance)
 
@@ -105,11 +109,11 @@ def _limits(drawn: Drawn, mission: Mission) -> Iterable[Flip]:
             over = near.limit_pct - near.grade_pct
             yield Flip(name, "", "road", over, near.limit_pct, "%", leader, near.chance, near.name)
     second = drawn.spots[1].spot.name
-    ground = float(drawn.lost["ground"][0].mean())
+    ground = float(drawn.lost("ground")[0].mean())
     if ground >= LEAST_CHANCE:
         limit = mission.trailer.max_slope_deg
         yield Flip(name, "", "ground", limit - e.ground.slope_deg, limit, "deg", second, ground)
-    blocked, able = float(drawn.lost["backhaul"][0].mean()), carriers(e, mission)
+    blocked, able = float(drawn.lost("backhaul")[0].mean()), carriers(e, mission)
     if blocked >= LEAST_CHANCE and able:
         unit = next((c.unit for c in first.criteria if c.name == "backhaul"), "")
         yield Flip(name, "", "backhaul", able[0].margin - able[0].least, able[0].least, unit, second, blocked)

@@ -12,23 +12,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from siteplanner.mission import Mission
-from siteplanner.planning.choose.ranked import LossCause, RankedSpot
+from siteplanner.planning.choose.luck import luck_of_road
+from siteplanner.planning.choose.ranked import LossCause
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Backhaul
 
 
-def road_losses(spots: Sequence[RankedSpot], rng: np.random.Generator, draws: int) -> np.ndarray:
+def road_losses(spots: Sequence[Evaluation], draws: int) -> np.ndarray:
     """(spots, draws) bool: a road of the drive is too steep, and no other way leads there.
 
     One draw for each road, whichever spots hang on it: those behind its steepest stretch are lost first.
     """
     lost = np.zeros((len(spots), draws), bool)
     luck: dict[str, np.ndarray] = {}
-    for k, ranked in enumerate(spots):
-        access = ranked.evaluation.access
-        for near in access.near_limit if access is not None else ():
+    for k, e in enumerate(spots):
+        for near in e.access.near_limit if e.access is not None else ():
             if near.road not in luck:
-                luck[near.road] = rng.random(draws)
+                luck[near.road] = luck_of_road(near.road).random(draws)
             if not near.way_round:
                 lost[k] |= luck[near.road] < near.chance
     return lost

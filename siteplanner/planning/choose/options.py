@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -21,7 +22,7 @@ from siteplanner.mission import Mission
 from siteplanner.planning.choose.dominance import Compared, Figure, Hanging, beaten_by, hanging
 from siteplanner.planning.choose.overlap import overlap
 from siteplanner.planning.choose.price import Difference, Price, price
-from siteplanner.planning.choose.ranked import Certainty, RankedSpot
+from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.site.timeline import DRIVE_LOW
 from siteplanner.planning.spots.evaluation import Access
@@ -34,7 +35,7 @@ MOST = 5
 ALIKE = 0.7  # overlap from which on two spots serve the same ground
 ANOTHER_M = 1000.0  # road that one hangs on and another does not, for theirs to be two lifelines; common practice
 TOO_STEEP_CHANCE = 0.05  # from here on the steepest grade is a question for a scout
-TIED = 0.4  # chance that two places change, from which on nobody can say which is better
+ROUNDING = 1e-4  # overlaps nearer to `ALIKE` than that are worked out again in full
 
 Way = Literal["service", "lifeline", "point"]
 SCORE = Figure("score", "share", True, 0.01)
@@ -103,6 +104,13 @@ class Field:
     figures: Compared
     weight: np.ndarray
     needed: tuple[float, ...]
+    overlaps: np.ndarray | None = None  # (spots, spots) but for rounding, where they were worked out
+
+    def apart(self, one: int, other: int) -> bool:
+        """Whether two judged spots serve other ground: their overlap is less than `ALIKE`."""
+        if self.overlaps is not None and abs(self.overlaps[one, other] - ALIKE) > ROUNDING:
+            return bool(self.overlaps[one, other] < ALIKE)
+        return self.overlap(one, other) < ALIKE
 
     def overlap(self, one: int, other: int) -> float:
         """Of two judged spots; NaN where it is not known what one serves."""
@@ -116,9 +124,13 @@ class Field:
 
     def serves(self, row: int) -> frozenset[int]:
         """The named points that a spot serves, by their place in the layer."""
-        coverage = self.judged[row].evaluation.coverage
-        points = () if coverage is None else coverage.must_serve
-        return frozenset(k for k, p in enumerate(points) if p.probability >= self.needed[k])
+        return self._served[row]
+
+    @cached_property
+    def _served(self) -> list[frozenset[int]]:
+        every = [r.evaluation.coverage for r in self.judged]
+        points = [() if c is None else c.must_serve for c in every]
+        return [frozenset(k for k, p in enumerate(own) if p.probability >= self.needed[k]) for own in points]
 
 
 def choose_rows(field: Field, most: int = MOST) -> tuple[int, ...]:
@@ -167,7 +179,7 @@ def choose_rows(field: Field, most: int = MOST) -> tuple[int, ...]:
 def ways(field: Field, row: int, better: int) -> tuple[Way, ...]:
     """In which ways a spot differs from a better-scoring one."""
     found: list[Way] = []
-    if field.overlap(row, better) < ALIKE:
+    if field.apart(row, better):
         found.append("service")
     one, two = (field.judged[k].evaluation.access for k in (row, better))
     if _free_m(one, two) >= ANOTHER_M:
@@ -289,25 +301,3 @@ def _too_steep(access: Access, limit_pct: float) -> float:
     if not error > 0:
         return 0.0 if math.isfinite(access.worst_grade_pct) else math.nan
     return 0.5 * math.erfc((limit_pct - abs(access.worst_grade_pct)) / error / math.sqrt(2))
-
-
-def tied(ranked: Sequence[RankedSpot], sure: Mapping[tuple[float, float], Certainty]) -> tuple[RankedSpot, ...]:
-    """Judged spots that nobody can part from the first: the chance that the places change is `TIED` or more.
-
-    From the means and nine-in-ten ranges of the drawn scores, taken as normal and drawn apart. () where there is none
-    beside the first.
-    """
-    if not ranked or ranked[0].spot.key not in sure:
-        return ()
-    first = sure[ranked[0].spot.key]
-    group = []
-    for r in ranked[1:]:
-        own = sure.get(r.spot.key)
-        if own is None:
-            continue
-        spread = math.hypot(*((c.score_high - c.score_low) / (2 * 1.645) for c in (first, own)))
-        ahead = first.score_mean - own.score_mean
-        chance = 0.5 * math.erfc(ahead / spread / math.sqrt(2)) if spread > 0 else 0.5 * (ahead == 0) + (ahead < 0)
-        if chance >= TIED:
-            group.append(r)
-    return (ranked[0], *group) if group else ()

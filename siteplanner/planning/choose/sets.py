@@ -11,13 +11,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 
-from siteplanner.core.maximal_cover import BestSet, Rules, best_addition, best_sets, worth
+from siteplanner.core.maximal_cover import ROUNDING, BestSet, Rules, best_addition, best_sets, worth
 from siteplanner.mission import Mission
+from siteplanner.planning.choose.certainty import Key
+from siteplanner.planning.choose.fixed import Fixed
 from siteplanner.planning.choose.one_channel import Channel, addition_on_one_channel, sets_on_one_channel
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.set_value import area_part, objective, pairs_of, served_by, serves
 from siteplanner.planning.choose.units import Group
 from siteplanner.planning.spots.evaluation import Evaluation, start_of
 from siteplanner.planning.spots.levels import Levels, levels_of
@@ -25,6 +30,7 @@ from siteplanner.planning.spots.served import PolygonService
 from siteplanner.planning.study.area import AreaCells, WeightedBy
 
 SERVED = 0.5  # a named point counts as served from this probability on
+MOST_EQUAL = 1000  # sets of one value that are kept in mind
 MOST_SPOTS = 600  # spots looked at together, those worth most alone; the rest is in the bound
 
 
@@ -113,12 +119,29 @@ class _Choice:
     groups: tuple[Group, ...]
     of: np.ndarray  # group of each
     ranked: tuple[RankedSpot, ...]
-    served: np.ndarray  # (n, cells + points) float32
     value: np.ndarray  # (cells + points,) adds up to 1
     area: AreaCells
     names: tuple[str, ...]  # of the points
     rules: Rules
     most_at_point: float
+    pairs: np.ndarray | None  # (n, n) value of each pair, where it is known of all
+
+    @cached_property
+    def served(self) -> np.ndarray:
+        """(n, cells + points) float32: all of them."""
+        return self.rows(range(len(self.ranked)))
+
+    def rows(self, which: Sequence[int]) -> np.ndarray:
+        """(which, cells + points) float32."""
+        return served_by([self.ranked[i] for i in which], self.area, len(self.names))
+
+    def worth(self, which: Sequence[int]) -> float:
+        """Value of a set with a channel each."""
+        return worth(self.rows(which), self.value, range(len(which)))
+
+    def key(self, i: int) -> tuple[int, Key]:
+        """What tells an item from others whatever its place in the list."""
+        return int(self.of[i]), self.ranked[i].spot.key
 
     def levels(self, which: Sequence[int]) -> list[Levels]:
         """Levels of spots as their own groups send."""
@@ -138,21 +161,25 @@ def trailer_sets(
     mission: Mission,
     spacing_m: float,
     best_first: Sequence[RankedSpot],
+    fixed: Fixed | None = None,
 ) -> Sets:
     """The best sets of 1 to `search.sets` trailers, and the best second beside the first of the ranking `best_first`.
 
-    Empty where no spot passes.
+    Empty where no spot passes. `fixed`: of the plan; what it holds of pairs is taken, and sets found before are not
+    looked for again while area and named points weigh the same against each other.
     """
     largest = min(mission.search.sets, sum(len(g.names) for g in groups))
-    choice, left_out = _choice_of(groups, area, mission, spacing_m)
+    choice, left_out = _choice_of(groups, area, mission, spacing_m, fixed)
     if not choice.ranked:
         return Sets({})
-    found = best_sets(choice.served, choice.value, largest, choice.rules)
     shared = mission.radio.shared_channel
+    asked = largest, spacing_m, area_part(mission, len(choice.names))
+    found = _found(choice, asked, {} if fixed is None or len(left_out) or shared else fixed.sets)
+    told: dict[Any, TrailerSet] = {} if fixed is None else fixed.sets.setdefault("told", {})
     channel = choice.channel(range(len(choice.ranked))) if shared and largest > 1 else None
     if channel is not None:
         found = sets_on_one_channel(channel, choice.served, found, choice.rules)
-    made = {size: _told(choice, _bounded(best, size, choice, left_out), shared) for size, best in found.items()}
+    made = {size: _told(choice, _bounded(best, size, choice, left_out), shared, told) for size, best in found.items()}
     places = {id(r): i for i, r in enumerate(choice.ranked)}
     if 2 not in made or not best_first or id(best_first[0]) not in places:
         return Sets(made)
@@ -160,13 +187,35 @@ def trailer_sets(
     second = _second(choice, channel, found[2].chosen, at)
     if second is None:
         return Sets(made)
-    beside = _pair(choice, channel, shared, (at, second), True)
+    beside = _pair(choice, channel, shared, told, (at, second), True)
     runner_up = best_first[1].spot.key if len(best_first) > 1 else None
     open_to = np.flatnonzero(choice.rules.open_to([at]))
     next_best = next((int(i) for i in open_to if choice.ranked[i].spot.key == runner_up), None)
     if next_best is None or choice.ranked[next_best] in beside.spots:
         return Sets(made, beside)
-    return Sets(made, beside, _pair(choice, channel, shared, (at, next_best), False))
+    return Sets(made, beside, _pair(choice, channel, shared, told, (at, next_best), False))
+
+
+def _found(
+    choice: _Choice, asked: tuple[int, float, float], before: dict[Any, Any]
+) -> dict[int, BestSet]:  # fmt: skip
+    """The best sets with a channel each; of sets of one value the one with the better ranks.
+
+    `asked`: trailers at most, how far apart, what the area counts beside the points; `before`: found for these.
+    """
+    if asked not in before:
+        made = best_sets(choice.served, choice.value, asked[0], choice.rules, pairs=choice.pairs)
+        if max(len(best.equal) for best in made.values()) > MOST_EQUAL:
+            return made
+        before[asked] = {
+            size: (best, [[choice.key(i) for i in one] for one in best.equal]) for size, best in made.items()
+        }
+    at = {choice.key(i): i for i in range(len(choice.ranked))}
+    out = {}
+    for size, (best, equal) in before[asked].items():
+        sets = sorted(tuple(sorted(at[key] for key in one)) for one in equal)
+        out[size] = replace(best, chosen=sets[0], equal=tuple(sets))
+    return out
 
 
 def _second(choice: _Choice, channel: Channel | None, best: Sequence[int], at: int) -> int | None:
@@ -175,57 +224,50 @@ def _second(choice: _Choice, channel: Channel | None, best: Sequence[int], at: i
         return next(i for i in best if i != at)
     if channel is not None:
         return addition_on_one_channel(channel, at, choice.rules)
-    return best_addition(choice.served, choice.value, [at], choice.rules)
+    if choice.pairs is None:
+        return best_addition(choice.served, choice.value, [at], choice.rules)
+    open_to = np.flatnonzero(choice.rules.open_to([at]))
+    if not len(open_to):
+        return None
+    reach = choice.pairs[at, open_to]
+    near = open_to[reach >= reach.max() - 2 * ROUNDING * max(float(choice.pairs.max()), 1e-300)]
+    values = np.array([choice.worth([at, int(i)]) for i in near])
+    return int(near[int(np.argmax(values >= values.max() - 1e-12))])
 
 
 def _pair(
-    choice: _Choice, channel: Channel | None, shared: bool, pair: tuple[int, int], best_second: bool
-) -> TrailerSet:
+    choice: _Choice, channel: Channel | None, shared: bool, told: dict[Any, TrailerSet], pair: tuple[int, int],
+    best_second: bool,
+) -> TrailerSet:  # fmt: skip
     """Two trailers of which the first is given; bound and `optimal` are those of the second."""
-    value = worth(choice.served, choice.value, pair) if channel is None else channel.worth(pair)
-    return _told(choice, BestSet(pair, value, value if best_second else math.inf, best_second), shared, keep_first=True)
+    value = choice.worth(pair) if channel is None else channel.worth(pair)
+    best = BestSet(pair, value, value if best_second else math.inf, best_second)
+    return _told(choice, best, shared, told, keep_first=True)
 
 
 def _choice_of(
-    groups: tuple[Group, ...], area: AreaCells, mission: Mission, spacing_m: float
+    groups: tuple[Group, ...], area: AreaCells, mission: Mission, spacing_m: float, fixed: Fixed | None
 ) -> tuple[_Choice, np.ndarray]:
     """The spots to choose from, and what those that are left out are worth alone, most first."""
-    items = [(g, r) for g, group in enumerate(groups) for r in group.judged if _serves(r.evaluation, area)]
+    items = [(g, r) for g, group in enumerate(groups) for r in group.judged if serves(r.evaluation, area)]
     first = items[0][1].evaluation.coverage if items else None
     names = tuple(p.name for p in first.must_serve) if first is not None else ()
-    served = np.zeros((len(items), len(area.weight) + len(names)), np.float32)
-    for row, (_, r) in zip(served, items, strict=True):
-        coverage = r.evaluation.coverage
-        assert coverage is not None
-        assert coverage.probability is not None
-        row[: len(area.weight)] = coverage.probability
-        row[len(area.weight) :] = [p.probability for p in coverage.must_serve]
     value = objective(mission, area, len(names))
-    alone = served.astype(float) @ value
-    kept = np.sort(np.argsort(-alone, kind="stable")[:MOST_SPOTS])
-    left_out = np.sort(np.delete(alone, kept))[::-1]
-    items, served = [items[i] for i in kept], served[kept]
+    left_out = np.zeros(0)
+    if len(items) > MOST_SPOTS:
+        alone = np.array([float(served_by([r], area, len(names))[0].astype(float) @ value) for _, r in items])
+        kept = np.sort(np.argsort(-alone, kind="stable")[:MOST_SPOTS])
+        left_out = np.sort(np.delete(alone, kept))[::-1]
+        items = [items[i] for i in kept]
     of = np.array([g for g, _ in items], int)
     x, y = (np.array([getattr(r.spot, name) for _, r in items]) for name in ("x", "y"))
     apart = np.hypot(x[:, None] - x, y[:, None] - y) >= spacing_m - 1e-6
     np.fill_diagonal(apart, False)
     rules = Rules(apart, of, tuple(len(g.names) for g in groups))
     ranked = tuple(r for _, r in items)
-    return _Choice(groups, of, ranked, served, value, area, names, rules, mission.radio.most_certain_at_point), left_out
-
-
-def objective(mission: Mission, area: AreaCells, points: int) -> np.ndarray:
-    """(cells + points,) what each counts, adding up to 1."""
-    service, named = mission.weights.coverage, mission.weights.must_serve if points else 0.0
-    if service + named <= 0:
-        service = 1.0
-    part = service / (service + named)
-    return np.concatenate([part * area.weight, np.full(points, (1 - part) / points if points else 0.0)])
-
-
-def _serves(e: Evaluation, area: AreaCells) -> bool:
-    c = e.coverage
-    return c is not None and c.probability is not None and len(c.probability) == len(area.weight)
+    most = mission.radio.most_certain_at_point
+    pairs = pairs_of(groups, ranked, mission, len(names), fixed)
+    return _Choice(groups, of, ranked, value, area, names, rules, most, pairs), left_out
 
 
 def _levels(group: Group, e: Evaluation) -> Levels:
@@ -252,12 +294,26 @@ def _bounded(best: BestSet, size: int, choice: _Choice, left_out: np.ndarray) ->
     return replace(best, bound=max(best.bound, reach), optimal=best.optimal and reach <= best.value)
 
 
-def _told(choice: _Choice, best: BestSet, shared: bool, keep_first: bool = False) -> TrailerSet:
-    """A set with its figures, the trailers in the order in which they should go: what is worth most, first."""
+def _told(
+    choice: _Choice, best: BestSet, shared: bool, before: dict[Any, TrailerSet], keep_first: bool = False
+) -> TrailerSet:
+    """A set with its figures, the trailers in the order in which they should go: what is worth most, first.
+
+    `before`: told before, by the trailers in their order; no weight changes the figures, only what the set is worth.
+    """
     order = _in_order(choice, best.chosen, keep_first)
+    known = shared, *(choice.key(i) for i in order)
+    if known not in before:
+        before[known] = _figures(choice, best, shared, order)
+    made = before[known]
+    trailers = tuple(replace(t, ranked=choice.ranked[i]) for t, i in zip(made.trailers, order, strict=True))
+    return replace(made, trailers=trailers, value=best.value, bound=best.bound, optimal=best.optimal)
+
+
+def _figures(choice: _Choice, best: BestSet, shared: bool, order: list[int]) -> TrailerSet:
     several = len(order) > 1
     channel = choice.channel(order) if several else None
-    own = choice.served[order]
+    own = choice.rows(order)
     on_one = own if channel is None else channel.probabilities(range(len(order)))
     cells = len(choice.area.weight)
     served = on_one if shared else own
@@ -302,7 +358,7 @@ def _in_order(choice: _Choice, chosen: Sequence[int], keep_first: bool) -> list[
     order = [chosen[0]] if keep_first else []
     while len(order) < len(chosen):
         left = [i for i in chosen if i not in order]
-        order.append(max(left, key=lambda i: (worth(choice.served, choice.value, [*order, i]), -i)))
+        order.append(max(left, key=lambda i: (choice.worth([*order, i]), -i)))
     return order
 
 

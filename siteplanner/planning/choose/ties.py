@@ -25,7 +25,7 @@ def ties(drawn: Drawn, sure: Mapping[Key, Certainty]) -> tuple[Tied, ...]:
         return ()
     first, rest = standing[0], standing[1:]
     known = np.isfinite(first) | np.isfinite(rest)
-    level = known & (np.abs(np.where(known, rest, 0) - np.where(known, first, 0)) < 1e-9)
+    level = known & (np.where(known, rest, 0) == np.where(known, first, 0))
     ahead = (known & (rest > first) & ~level).sum(1) + 0.5 * level.sum(1)
     chance = ahead / np.maximum(known.sum(1), 1)
     found = [

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
-from siteplanner.planning.choose.dominance import SERVED, compared
+from siteplanner.planning.choose.dominance import SERVED
+from siteplanner.planning.choose.fixed import Fixed
 from siteplanner.planning.choose.options import MOST, Field, choose_rows
 from siteplanner.planning.choose.points import PointAnswer
 from siteplanner.planning.choose.ranked import RankedSpot
@@ -18,22 +21,38 @@ from siteplanner.planning.spots.required import CODE, without_limit
 from siteplanner.planning.study.area import AreaCells
 
 
-def field_of(
-    ranked: Sequence[RankedSpot], mission: Mission, scene: Scene, area: AreaCells, required: tuple[bool, ...]
-) -> Field:
+def fixed_of(judged: Iterable[Evaluation], mission: Mission, scene: Scene, area: AreaCells | None) -> Fixed:
+    """What no weight changes of the judged spots, in the order of their places; those that break a limit are left out.
+
+    One order whatever the weights, so that sums over all spots end in the same last digit.
+    """
+    passing = tuple(sorted((e for e in judged if not e.failed), key=lambda e: e.spot.key))
+    return Fixed(passing, tuple(_near(passing, scene)), mission, scene.roads, area)
+
+
+def fixed_in(plan: Plan) -> Fixed:
+    """What no weight changes of a plan's judged spots: worked out before, where it is of these very spots."""
+    if plan.fixed is not None and plan.fixed.row_of.keys() == {r.spot.key for r in plan.judged}:
+        return plan.fixed
+    return fixed_of((r.evaluation for r in plan.judged), plan.mission, plan.scene, plan.area)
+
+
+def field_of(ranked: Sequence[RankedSpot], fixed: Fixed, required: tuple[bool, ...]) -> Field:
     """The judged spots with the figures by which they are compared."""
-    near = _near(ranked, scene)
-    needed = tuple(mission.radio.chance_needed if must else SERVED for must in required)
-    return Field(ranked, compared(ranked, mission, scene.roads, near), area.weight, needed)
+    assert fixed.area is not None
+    rows, pairs = fixed.rows(ranked), fixed.pairs
+    needed = tuple(fixed.mission.radio.chance_needed if must else SERVED for must in required)
+    overlaps = None if pairs is None else pairs.overlap[np.ix_(rows, rows)]
+    return Field(ranked, fixed.figures.of(rows), fixed.area.weight, needed, overlaps)
 
 
-def _near(ranked: Sequence[RankedSpot], scene: Scene) -> list[Nearby]:
-    return near_places([r.spot for r in ranked], scene.overlays.get("hazards"), scene.overlays.get("water"))
+def _near(judged: Sequence[Evaluation], scene: Scene) -> list[Nearby]:
+    return near_places([e.spot for e in judged], scene.overlays.get("hazards"), scene.overlays.get("water"))
 
 
 def nearby(plan: Plan) -> list[Nearby]:
     """What lies near each judged spot."""
-    return _near(plan.judged, plan.scene)
+    return _near([r.evaluation for r in plan.judged], plan.scene)
 
 
 def option_rows(field: Field, mission: Mission) -> tuple[int, ...]:

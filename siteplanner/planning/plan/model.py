@@ -16,6 +16,7 @@ import numpy as np
 from siteplanner.data.grid import Grid
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
+from siteplanner.planning.choose.fixed import Fixed
 from siteplanner.planning.choose.options import Option
 from siteplanner.planning.choose.points import PointAnswer
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot
@@ -99,7 +100,6 @@ class Plan:
     judged: tuple[RankedSpot, ...] = ()  # every spot that was judged and passes, best first
     options: tuple[Option, ...] = ()  # two to five of `spots` that differ in kind, by rank; one where no other differs
     points: tuple[PointAnswer, ...] = ()  # the must-serve points: who serves which, at what price
-    tied: tuple[RankedSpot, ...] = ()  # judged spots that nobody can part from the first, and the first; () for none
     area: AreaCells | None = None  # what `coverage.probability` is aligned with; None in a plan put together by hand
     sets: dict[int, TrailerSet] = field(default_factory=dict)  # the best places of so many trailers together
     beside_first: TrailerSet | None = None  # the best second trailer with the first at the best spot
@@ -109,6 +109,8 @@ class Plan:
     search: SearchSummary | None = None
     firmness: Firmness | None = None
     judge: Judge | None = None  # what any other point is judged by; None in a plan that was put together by hand
+    sets_wait: bool = False  # after a change of weights at once: sets are to be chosen yet (`plan.sets_of.completed`)
+    fixed: Fixed | None = None  # what no weight changes; None where it was not worked out yet
     kept: Kept = field(default_factory=Kept)  # what the next run may take over
     reused: Tally = field(default_factory=dict)  # what this run took over
 
@@ -116,6 +118,12 @@ class Plan:
     def missed_points(self) -> tuple[PointAnswer, ...]:
         """The must-serve points that the first spot does not serve."""
         return tuple(p for p in self.points if p.missed)
+
+    @property
+    def tied(self) -> tuple[RankedSpot, ...]:
+        """The first and the judged spots that are not told apart from it (`choose.ties`), by rank; () for none."""
+        ranks = sorted(t.rank for t in self.firmness.ties) if self.firmness is not None else []
+        return tuple(self.judged[rank - 1] for rank in (1, *ranks)) if ranks else ()
 
     @property
     def runner_up(self) -> RankedSpot | None:

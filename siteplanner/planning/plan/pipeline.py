@@ -13,8 +13,9 @@ import numpy as np
 from siteplanner.errors import Cancelled, Finding
 from siteplanner.mission import Mission, Weights
 from siteplanner.planning.choose.certainty import Key
-from siteplanner.planning.choose.how_sure import how_sure
-from siteplanner.planning.choose.options import options_of, tied
+from siteplanner.planning.choose.fixed import Fixed
+from siteplanner.planning.choose.how_sure import HowSure, how_sure
+from siteplanner.planning.choose.options import options_of
 from siteplanner.planning.choose.points import point_answers
 from siteplanner.planning.choose.ranked import Certainty, RankedSpot
 from siteplanner.planning.choose.scoring import rank
@@ -22,10 +23,18 @@ from siteplanner.planning.limits.cells import rule_ground, sky_limit
 from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.limits.ruling import Ruling
 from siteplanner.planning.plan import warm_up
-from siteplanner.planning.plan.decision import by_key, field_of, listed_of, option_rows, required_findings
+from siteplanner.planning.plan.decision import (
+    by_key,
+    field_of,
+    fixed_in,
+    fixed_of,
+    listed_of,
+    option_rows,
+    required_findings,
+)
 from siteplanner.planning.plan.detail import forecast_of, in_detail, listed_in_detail
 from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
-from siteplanner.planning.plan.sets_of import choose_sets, with_sets
+from siteplanner.planning.plan.sets_of import completed, with_sets
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain
 from siteplanner.planning.site.sun_outage import sun_outages
@@ -90,12 +99,14 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         judge, evaluations = replace(judge, required_holds=False), without_limit(evaluations)
     with stages.stage("Ranking") as tick:
         evaluations = refine(judge, evaluations, chosen.merit, chosen.spacing_m, tick)
-        scene, ranked = scene_of(judge), rank(evaluations, mission)
-        field = field_of(ranked, mission, scene, study.area_cells, study.required)
+        scene = scene_of(judge)
+        fixed = fixed_of(evaluations, mission, scene, study.area_cells)
+        ranked = fixed.ranked(fixed.judged, mission.weights)
+        field = field_of(ranked, fixed, study.required)
         rows = option_rows(field, mission)
         ranked = name_spots(ranked, rows)
         field = replace(field, judged=ranked)
-        sure = how_sure(ranked, mission)
+        sure = _sure(fixed, ranked, mission, rows)
         listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission, rows), sure.certainty), forecast)
         points = point_answers(field, study.required)
         rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
@@ -118,11 +129,11 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         judged=with_certainty(ranked, sure.certainty),
         options=options_of(field, rows, by_key(listed), mission, study.network),
         points=points,
-        tied=tied(ranked, sure.certainty),
         area=study.area_cells,
         search=search,
         firmness=sure.firmness,
         judge=replace(judge, reuse=None),
+        fixed=fixed,
         kept=reuse.kept,
         reused=reuse.tally,
     )
@@ -232,17 +243,24 @@ def _kind(backhaul: Backhaul | None) -> str:
     return "" if backhaul is None else backhaul.kind
 
 
-def rescore(old: Plan, weights: Weights) -> Plan:
+def _sure(fixed: Fixed, ranked: tuple[RankedSpot, ...], mission: Mission, options: Sequence[int]) -> HowSure:
+    return how_sure(ranked, mission, drawn=fixed.drawn(ranked, mission) if ranked else None, options=options)
+
+
+def rescore(old: Plan, weights: Weights, at_once: bool = False) -> Plan:
     """The same plan under other weights; nothing that ranks is computed again, names stay.
 
-    A spot that was not listed before gets its details (horizon diagram and the like) now.
+    A spot that was not listed before gets its details (horizon diagram and the like) now. `at_once`: the sets of
+    trailers are left to `sets_of.completed`: the best three of many places take longer than a finger on a slider.
     """
     mission = old.mission.model_copy(update={"weights": weights})
-    ranked = rank(_detailed(old.judged, old.spots), mission)
-    sure = how_sure(ranked, mission)
-    required, area = tuple(p.required for p in old.points), old.area
-    field = None if area is None else field_of(ranked, mission, old.scene, area, required)
+    fixed = fixed_in(old)
+    known = {r.spot.key: r.evaluation for r in (*old.judged, *old.spots)}
+    ranked = fixed.ranked([known[e.spot.key] for e in fixed.judged], weights)
+    required = tuple(p.required for p in old.points)
+    field = None if old.area is None else field_of(ranked, fixed, required)
     rows = () if field is None else option_rows(field, mission)
+    sure = _sure(fixed, ranked, mission, rows)
     listed = with_certainty(listed_of(ranked, mission, rows), sure.certainty)
     if old.judge is not None:
         listed = listed_in_detail(old.judge, listed, old.forecast)
@@ -251,12 +269,13 @@ def rescore(old: Plan, weights: Weights) -> Plan:
         (replace(r, evaluation=e) for r, e in zip(ranked, _detailed(ranked, listed), strict=True)), sure.certainty
     )
     changed = replace(
-        old, mission=mission, spots=listed, firmness=sure.firmness, judged=judged, tied=tied(ranked, sure.certainty)
-    )
-    if field is None:
-        return choose_sets(changed)
-    options = options_of(field, rows, by_key(listed), mission, old.scene.roads)
-    return choose_sets(replace(changed, options=options, points=point_answers(field, required)))
+        old, mission=mission, spots=listed, firmness=sure.firmness, judged=judged, fixed=fixed, sets={},
+        beside_first=None, with_runner_up=None, sets_wait=True,
+    )  # fmt: skip
+    if field is not None:
+        options = options_of(field, rows, by_key(listed), mission, old.scene.roads)
+        changed = replace(changed, options=options, points=point_answers(field, required))
+    return changed if at_once else completed(changed)
 
 
 def _detailed(spots: Iterable[RankedSpot], listed: Iterable[RankedSpot]) -> list[Evaluation]:

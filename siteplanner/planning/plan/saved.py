@@ -27,7 +27,8 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.margin_raster import sky_margin
 from siteplanner.planning.study.reuse import Kept
 
-FORMAT = 5
+FORMAT = 6
+READ = (4, 5, FORMAT)
 OLD_SEVERITIES = {"caution": "warning", "warning": "check"}
 """Up to format 4, which had no others but `note`."""
 MISSION = "siteplanner.mission."
@@ -47,6 +48,7 @@ def encoded(plan: Plan) -> tuple[str, dict[str, np.ndarray]]:
     plan = replace(
         plan,
         kept=Kept(),
+        fixed=None,
         reused={},
         scene=replace(plan.scene, margin_of=None),  # a function; `decoded` puts it back
     )
@@ -63,7 +65,7 @@ def decoded(text: str, arrays: Any) -> Plan:
     """
     try:
         head = json.loads(text)
-        if head["format"] not in (4, FORMAT):
+        if head["format"] not in READ:
             raise InputError("This plan was saved by another version.", remedy="Run the mission again.")
         plan = _Reader(head["parts"], arrays, head["format"]).of(head["root"])
     except InputError:
@@ -155,7 +157,10 @@ class _Writer:
 class _Reader:
     def __init__(self, parts: list[Any], arrays: Any, written_as: int) -> None:
         self._arrays = arrays
-        self._severities = OLD_SEVERITIES if written_as < FORMAT else {}
+        self._severities = OLD_SEVERITIES if written_as < 5 else {}
+        self._gone: dict[Any, set[str]] = (
+            {Plan: {"tied"}} if written_as < FORMAT else {}
+        )  # worked out from the ties of `Firmness` since
         self._made: list[Any] = []
         for part in parts:
             self._made.append(self._read(part))
@@ -194,7 +199,8 @@ class _Reader:
             if not is_dataclass(made):
                 raise TypeError(held)
             build: Any = made
-            given = {name: self.of(item) for name, item in v["fields"].items()}
+            gone = self._gone.get(made, set())
+            given = {name: self.of(item) for name, item in v["fields"].items() if name not in gone}
             if "severity" in given:
                 given["severity"] = self._severities.get(given["severity"], given["severity"])
             return build(**given)

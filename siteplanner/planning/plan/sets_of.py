@@ -11,6 +11,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.choose.sets import TrailerAt, TrailerSet, trailer_sets
 from siteplanner.planning.choose.units import Group, groups_of
+from siteplanner.planning.plan.decision import fixed_in
 from siteplanner.planning.plan.detail import listed_in_detail
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.study.progress import Stages
@@ -30,6 +31,11 @@ def with_sets(plan: Plan, spots: Iterable[Spot], spacing_m: float, stages: Stage
     return replace(made, fleet=lent)
 
 
+def completed(plan: Plan) -> Plan:
+    """The plan with its sets, where they wait since a change of weights."""
+    return choose_sets(replace(plan, sets_wait=False)) if plan.sets_wait else plan
+
+
 def choose_sets(plan: Plan) -> Plan:
     """The plan with the sets that its units and its weights lead to.
 
@@ -38,7 +44,9 @@ def choose_sets(plan: Plan) -> Plan:
     if plan.judge is None or not plan.fleet:
         return plan
     groups = tuple(_by_weights(plan, group) for group in plan.fleet)
-    sets = trailer_sets(groups, plan.judge.study.area_cells, plan.mission, plan.set_spacing_m, plan.judged)
+    sets = trailer_sets(
+        groups, plan.judge.study.area_cells, plan.mission, plan.set_spacing_m, plan.judged, fixed_in(plan)
+    )
     beside = [one for one in (sets.beside_first, sets.with_runner_up) if one is not None]
     told = [*sets.by_size.values(), *beside]
     spots = {id(r): r for one in told for r in one.spots}

@@ -12,6 +12,7 @@ from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.model import Plan, SearchSummary
+from siteplanner.planning.plan.outline import outline
 from siteplanner.planning.plan.shut_roads import shut_roads
 from siteplanner.planning.site.clock import Clock
 from siteplanner.planning.site.rain import Rain
@@ -62,6 +63,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "crs": plan.scene.elevation.crs.to_string(),
         "mission": plan.mission.parameters(),
         "mission_folder": str(plan.mission.base.resolve()),
+        "area_outline": outline(plan),
         "inputs": [input_record(record) for record in plan.inputs],
         "findings": [finding_record(finding) for finding in plan.findings],
         "rulings": [_ruling(share) for share in plan.rulings],
