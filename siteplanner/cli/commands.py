@@ -8,8 +8,10 @@ from typing import Annotated, Any
 
 import typer
 
+from siteplanner.cli.fields import show_fields
 from siteplanner.cli.results import print_explanation, print_layers, print_plan
 from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr
+from siteplanner.demo import SAMPLES
 from siteplanner.errors import Cancelled
 from siteplanner.outputs.words.text import clean
 
@@ -17,7 +19,6 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
-    help="Where to park a towable communications trailer, how to get it there, how to raise and aim it.",
 )
 
 OutOption = Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")]
@@ -25,15 +26,34 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JS
 QuietOption = Annotated[bool, typer.Option("--quiet", help="No progress bar.")]
 
 
+def _say_version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        print(f"siteplanner {version('siteplanner')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _before_all(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    """Where to park a towable communications trailer, how to get it there, how to raise and aim it."""
+
+
 @app.command()
 def demo(
     out: OutOption = Path("siteplanner_out/demo"),
-    sample: Annotated[str, typer.Option(help="Which sample to plan.")] = "dunmarrow_county",
+    sample: Annotated[
+        str, typer.Option(help=" ".join(f"{name}: {what}" for name, what in SAMPLES.items()))
+    ] = "dunmarrow_county",
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Plan an invented sample mission and write everything."""
-    from siteplanner.demo import SAMPLES, sample_mission
+    from siteplanner.demo import sample_mission
     from siteplanner.errors import InputError
 
     if sample not in SAMPLES:
@@ -244,3 +264,6 @@ def open_app(
     from siteplanner.app.serve import serve
 
     raise typer.Exit(serve(port))
+
+
+app.command("fields")(show_fields)
