@@ -74,7 +74,8 @@ def found(words: Sequence[str]) -> tuple[MissionField, ...]:
 
 def _of(model: type[BaseModel], schema: Mapping[str, Any], prefix: str) -> Iterator[MissionField]:
     about = schema["$defs"].get(model.__name__, schema)["properties"]
-    values, tables = [], []
+    values: list[tuple[str, FieldInfo, type[BaseModel] | None]] = []
+    tables: list[tuple[str, FieldInfo, type[BaseModel] | None]] = []
     for name, info in model.model_fields.items():
         if info.exclude:
             continue
@@ -95,7 +96,7 @@ def _field(path: str, info: FieldInfo, about: Mapping[str, Any], model: type[Bas
     known = [v for v in variants if v.get("type") != "null"]
     numbers = [v for v in known if v.get("type") in ("number", "integer")]
     bound = numbers[0] if numbers else {}
-    listed = next((v for v in known if v.get("type") == "array"), {})
+    listed: Mapping[str, Any] = next((v for v in known if v.get("type") == "array"), {})
     meaning = (info.description or "").strip()
     extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
     return MissionField(
