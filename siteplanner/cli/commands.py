@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from siteplanner.cli.fields import show_fields
+from siteplanner.cli.new import start_mission
 from siteplanner.cli.results import print_explanation, print_layers, print_plan
 from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr
 from siteplanner.demo import SAMPLES
@@ -267,3 +268,4 @@ def open_app(
 
 
 app.command("fields")(show_fields)
+app.command("new")(start_mission)
