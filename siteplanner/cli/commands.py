@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from siteplanner.cli.fields import show_fields
+from siteplanner.cli.guide import show_guide
 from siteplanner.cli.new import start_mission
 from siteplanner.cli.results import print_explanation, print_layers, print_plan
 from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr
@@ -269,3 +270,4 @@ def open_app(
 
 app.command("fields")(show_fields)
 app.command("new")(start_mission)
+app.command("guide")(show_guide)

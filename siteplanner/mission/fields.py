@@ -110,7 +110,7 @@ def _field(path: str, info: FieldInfo, about: Mapping[str, Any], model: type[Bas
         above="exclusiveMinimum" in bound,
         below="exclusiveMaximum" in bound,
         # a length that stands beside a validator comes out as one of text
-        count=tuple(listed.get(f"{end}Items", listed.get(f"{end}Length")) for end in ("min", "max")),  # type: ignore[arg-type]
+        count=tuple(listed.get(f"{end}Items", listed.get(f"{end}Length")) for end in ("min", "max")),
         optional=len(known) < len(variants),
         unit=str(extra.get("unit") or _unit(path)),
         meaning=meaning,
