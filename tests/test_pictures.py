@@ -1,4 +1,4 @@
-"""The README's pictures: there, taken by tests/pictures.py, and small enough to live in a repository."""
+"""The README's pictures: there, as taken by tests/pictures.py, and small enough to live in a repository."""
 
 from __future__ import annotations
 
@@ -33,6 +33,7 @@ def test_a_picture_that_is_too_large_loses_colors_and_nothing_else():
     rng = np.random.default_rng(1)
     smooth = np.repeat(np.linspace(0, 255, 1000)[:, None], 1000, 1)
     noisy = np.stack([smooth + rng.normal(0, 2, smooth.shape) for _ in range(3)], -1).clip(0, 255).astype(np.uint8)
+    noisy[480:500, 480:500] = mark = (230, 159, 0)  # a small bright mark on gray ground keeps its hue
     before = png(noisy)
     assert len(before) > MOST_BYTES
     after = shrunk(before)
@@ -40,6 +41,7 @@ def test_a_picture_that_is_too_large_loses_colors_and_nothing_else():
     picture = np.asarray(Image.open(io.BytesIO(after)).convert("RGB"), float)
     assert picture.shape == noisy.shape
     assert abs(picture - noisy).mean() < 10
+    assert abs(picture[480:500, 480:500] - mark).max() < 30
     small = png(np.zeros((10, 10, 3), np.uint8))
     assert shrunk(small) is small
 
