@@ -170,6 +170,7 @@ def test_a_staging_layer_is_taken_and_no_placeholder_is_written(tmp_path):
 def test_doubts_of_unit_crs_and_columns_are_written_down(tmp_path):
     raster(tmp_path / "dem.tif")
     raster(tmp_path / "lost.tif", crs=None)
+    raster(tmp_path / "population.tif")
     area(tmp_path / "area.geojson")
     lines(
         tmp_path / "centerlines.geojson",
@@ -179,6 +180,7 @@ def test_doubts_of_unit_crs_and_columns_are_written_down(tmp_path):
     text = text_of("x", look_over(tmp_path))
     assert "DOUBT: dem.tif does not say the unit of its heights" in text
     assert re.search(r"# - lost\.tif: .*CRS", text)
+    assert "FILL IN: what the numbers of people count" in text
     assert "DOUBT: the forecast does not say the unit of its speeds" in text
     assert "CL, RD_NAME, LOAD_TONS, SURF" in text
     held = tomllib.loads(text)["layers"]

@@ -117,6 +117,9 @@ def _doubts(taken: Sequence[TakenFile], about: Mapping[str, MissionField]) -> It
     if any(t.role == "land_cover" for t in taken):
         yield f"# {FILL_IN}: what the codes of the land cover mean; a code that is not named counts as open ground:"
         yield '# land_cover_classes = { 21 = "suburban", 41 = "trees" }'
+    if any(t.role == "people" for t in taken):
+        yield f"# {FILL_IN}: what the numbers of people count; `siteplanner check` refuses the raster without it:"
+        yield f'# people_unit = "per_cell"    # {", ".join(about["layers.people_unit"].choices)}'
     if any(t.role == "wind_forecast" for t in taken):
         yield f"# {DOUBT}: the forecast does not say the unit of its speeds:"
         yield f'# wind_forecast_unit = "m/s"    # {", ".join(about["layers.wind_forecast_unit"].choices)}'
