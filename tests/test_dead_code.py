@@ -9,6 +9,7 @@ from vulture import Vulture
 PACKAGE = Path(__file__).parents[1] / "siteplanner"
 BY_DECORATOR = [
     "@app.command",
+    "@app.callback",
     "@field_validator",
     "@model_validator",
     "@st.fragment",

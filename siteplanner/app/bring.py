@@ -10,14 +10,12 @@ import streamlit as st
 
 from siteplanner.app import intake, style
 from siteplanner.app.frame import finding_note
-from siteplanner.app.intake import ROLES, UNUSED, Brought, roles_for
+from siteplanner.app.intake import ROLES, UNUSED, held_words, roles_for
 from siteplanner.app.labels import error_text, plain
 from siteplanner.app.session import Work
-from siteplanner.data.records import Held
-from siteplanner.errors import InputError, SeveralLayers, SiteplannerError
+from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import load_mission
-from siteplanner.outputs.words.text import clean
-from siteplanner.planning.telling.inputs import holds_words
+from siteplanner.planning.telling.first_mission import clue_words
 
 
 def own_files(work: Work) -> None:
@@ -88,13 +86,12 @@ def roles(work: Work) -> None:
         if item.problem is not None:
             what, remedy = error_text(item.problem)
             holds.warning(f"{what} {remedy}")
-            if isinstance(item.problem, SeveralLayers):
-                layer_choice(work, number, item, item.problem.layers)
             continue
         if item.kind == "mission":
             holds.text("A mission file")
             continue
         holds.text(held_words(item))
+        holds.caption(plain(f"Why: {clue_words(item.clue)}"))
         options = [*roles_for(item.kind), UNUSED]
         picked = role.selectbox(
             role_label(item.path),
@@ -105,7 +102,7 @@ def roles(work: Work) -> None:
             key=f"role_{item.path}_{item.kind}_{item.record.sha256[:8] if item.record else ''}_{item.role}",
         )
         if picked != item.role:
-            work.brought[number] = replace(item, role=picked)
+            work.brought[number] = replace(item, role=picked, clue=intake.BY_HAND)
             st.rerun()
         if item.findings:
             st.html("".join(finding_note(f) for f in item.findings))
@@ -114,42 +111,6 @@ def roles(work: Work) -> None:
 def role_label(path: str) -> str:
     """The choice's name for screen readers, which hear a label as it stands, while the page reads it as Markdown."""
     return "Role of " + " ".join(re.findall(r"[^\W_]+", path))
-
-
-def held_words(item: Brought) -> str:
-    """Count, CRS, unit and extent in a line."""
-    r = item.record
-    if r is None:
-        return ""
-    box = ", ".join(f"{v:.3f}" for v in r.extent_lonlat)
-    unit = (
-        f"; heights in {r.unit}"
-        if item.kind == "raster" and r.unit != "not stated"
-        else ("; unit of heights not stated" if item.kind == "raster" else "")
-    )
-    return clean(f"{holds_words(r.held)}; {r.crs}{unit}; west, south, east, north {box}")
-
-
-def layer_choice(work: Work, number: int, item: Brought, layers: tuple[str, ...]) -> None:
-    """A file with several layers that fit: the user names one."""
-    from siteplanner.data.grid import WGS84
-    from siteplanner.data.vectors import read_layer
-
-    name = st.selectbox("Layer to read", layers, index=None, format_func=plain, key=f"layer_{item.path}_{number}")
-    if name:
-        layer = read_layer(
-            work.files / item.path, "layer", target_crs=WGS84, kinds={"polygon", "line", "point"}, layer=name
-        )
-        first = str(layer.frame.geometry.geom_type.iloc[0]).lower()
-        kind: intake.Kind = "polygon" if "polygon" in first else "line" if "line" in first else "point"
-        work.brought[number] = Brought(
-            f"{item.path}|{name}",
-            kind,
-            intake.guess_role(kind, name, ()),
-            replace(layer.record, held=Held("features", kept=len(layer.frame), shape=kind)),
-            layer.findings,
-        )
-        st.rerun()
 
 
 def open_mission(work: Work, path: Path) -> None:

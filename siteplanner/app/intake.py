@@ -16,6 +16,9 @@ from typing import Any, Literal
 from siteplanner.app.roles import Role, roles_of_layers
 from siteplanner.data.records import SHAPEFILE_PARTS, Held, InputRecord, sha256_of
 from siteplanner.errors import Finding, InputError, SeveralLayers
+from siteplanner.outputs.words.text import clean
+from siteplanner.planning.telling.first_mission import Clue
+from siteplanner.planning.telling.inputs import holds_words
 
 Kind = Literal["raster", "polygon", "line", "point", "table", "mission", "part", "unknown"]
 ROLES: dict[str, Role] = roles_of_layers()
@@ -24,12 +27,13 @@ UNUSED = "unused"
 NEEDED = tuple(role for role, held in ROLES.items() if held.needed)
 NAME_WORDS: dict[str, tuple[str, ...]] = {
     "donor_sites": ("donor", "radiotower", "repeater", "basestation", "backhaul"),
-    "staging": ("staging",),
+    "staging": ("staging", "yard", "depot"),
     "closures": ("roadclos", "closedroad", "roadblock", "bridgeout"),
     "extra_tracks": ("extratrack", "newtrack", "addedtrack", "drawntrack", "dozerline"),
     "land_cover": ("landcover", "landuse", "landclass"),
     "people": ("people", "population", "inhabitant", "persons"),
     "surface": ("surface", "dsm", "canopy", "tree", "firstreturn", "vegetation"),
+    "elevation": ("elevation", "dem", "dtm", "terrain", "bareearth", "height", "ground", "srtm"),
     "hazards": ("hazard", "flood", "slide", "danger", "burn", "avalanche", "plume", "risk"),
     "keep_out": ("keepout", "exclusion", "nogo", "closed", "closure", "private", "protected", "cultural", "wilderness"),
     "structures": ("structure", "building", "fence", "wall", "tank", "house"),
@@ -54,6 +58,7 @@ FALLBACK: dict[Kind, str] = {
     "point": "must_serve",
     "table": "wind_forecast",
 }
+BY_HAND = Clue("user")
 MAX_FILES, MAX_BYTES = 200, 4 << 30
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)
 
@@ -68,6 +73,9 @@ class Brought:
     record: InputRecord | None = None
     findings: tuple[Finding, ...] = ()
     problem: InputError | None = None
+    clue: Clue = BY_HAND
+    columns: tuple[str, ...] = ()  # as the file spells them
+    mapped: tuple[tuple[str, str, Clue], ...] = ()  # of a road layer with other columns: key, column, by what
 
     @property
     def usable(self) -> bool:
@@ -125,6 +133,8 @@ def look_at(path: Path) -> list[Brought]:
         return [Brought(path.name, "part", UNUSED)]
     if ending == ".csv":
         return [_look_at_table(path)]
+    if path.name.lower().endswith((".osm", ".pbf")):
+        return [_look_at_extract(path)]
     try:
         raster = _look_at_raster(path)
     except InputError as not_raster:
@@ -154,11 +164,27 @@ def _is_raster_ending(ending: str) -> bool:
 
 def _look_at_table(path: Path) -> Brought:
     from siteplanner.data.forecast import read_forecast
+    from siteplanner.data.rise import read_rise
 
     try:
-        return Brought(path.name, "table", "wind_forecast", read_forecast(path, "m/s")[1])
+        return Brought(path.name, "table", "wind_forecast", read_forecast(path, "m/s")[1], clue=Clue("column", "speed"))
+    except InputError as problem:
+        try:
+            return Brought(path.name, "table", "rise_forecast", read_rise(path)[1], clue=Clue("column", "level_m"))
+        except InputError:
+            return Brought(path.name, "unknown", UNUSED, problem=problem)
+
+
+def _look_at_extract(path: Path) -> Brought:
+    """An OpenStreetMap extract: known by its format and not read here, for it may be that of a whole country."""
+    from siteplanner.data.formats import local_file, vector_driver
+
+    try:
+        if vector_driver(local_file(path)) != "OSM":
+            raise InputError("This is no OpenStreetMap extract.", remedy="Rename it to what it is.", file=path)
     except InputError as problem:
         return Brought(path.name, "unknown", UNUSED, problem=problem)
+    return Brought(path.name, "line", "roads", clue=Clue("format", "an OpenStreetMap extract"))
 
 
 def _look_at_raster(path: Path) -> Brought:
@@ -177,39 +203,72 @@ def _look_at_raster(path: Path) -> Brought:
             d.width * d.height,
             Held("cells", columns=d.width, rows=d.height, driver=d.driver),
         )
-        return Brought(path.name, "raster", guess_role("raster", path.name, ()), record, source.findings)
+        role, clue = guess("raster", path.name, ())
+        return Brought(path.name, "raster", role, record, source.findings, clue=clue)
 
 
 def _look_at_vector(path: Path) -> list[Brought]:
-    """All shapes at once; a file whose layers differ is read kind by kind, and each kind is an entry."""
+    """All shapes at once; one entry for each layer of a file with several, and for each kind of a mixed one."""
     kinds: tuple[Kind, ...] = ("polygon", "line", "point")
     try:
         return [_taken(path, set(kinds))]
+    except SeveralLayers as several:
+        return [_layer(path, set(kinds), name) for name in several.layers]
     except InputError as error:
         found, problem = [], error
         for kind in kinds:
             try:
                 found.append(_taken(path, {kind}))
-            except InputError as other:
-                problem = other if isinstance(other, SeveralLayers) else problem
+            except SeveralLayers as several:
+                found += [_layer(path, {kind}, name) for name in several.layers]
+            except InputError:
+                continue
         if not found:
             raise problem from None
         return found
 
 
-def _taken(path: Path, kinds: set[Any]) -> Brought:
+def _layer(path: Path, kinds: set[Any], name: str) -> Brought:
+    """One of several layers of a file; what cannot be read of it stands in its place."""
+    try:
+        return _taken(path, kinds, name)
+    except InputError as problem:
+        return Brought(f"{path.name}|{name}", "unknown", UNUSED, problem=problem)
+
+
+def _taken(path: Path, kinds: set[Any], name: str | None = None) -> Brought:
+    from siteplanner.app.column_guess import road_columns
     from siteplanner.data.grid import WGS84
     from siteplanner.data.vectors import read_layer
 
-    layer = read_layer(path, path.name, target_crs=WGS84, kinds=kinds)
+    layer = read_layer(path, path.name, target_crs=WGS84, kinds=kinds, layer=name)
     counts = layer.frame.geometry.geom_type.str.lower().str.removeprefix("multi").value_counts()
     tally = {
         kind: sum(int(n) for name, n in counts.items() if kind in str(name)) for kind in ("polygon", "line", "point")
     }
     kind: Any = max(tally, key=lambda k: tally[k])
-    columns = tuple(str(c).lower() for c in layer.frame.columns)
+    columns = tuple(str(c) for c in layer.frame.columns if c != layer.frame.geometry.name)
     record = replace(layer.record, held=Held("features", kept=len(layer.frame), shape=kind))
-    return Brought(path.name, kind, guess_role(kind, path.name, columns), record, layer.findings)
+    mapped = road_columns(layer.frame) if kind == "line" else ()
+    role, clue = guess(
+        kind, name or path.name, [c.lower() for c in columns], bool(mapped) and mapped[0][0] == "highway"
+    )
+    where = path.name if name is None else f"{path.name}|{name}"
+    return Brought(where, kind, role, record, layer.findings, None, clue, columns, mapped)
+
+
+def held_words(item: Brought) -> str:
+    """Count, CRS, unit and extent in a line."""
+    r = item.record
+    if r is None:
+        return ""
+    box = ", ".join(f"{v:.3f}" for v in r.extent_lonlat)
+    unit = (
+        f"; heights in {r.unit}"
+        if item.kind == "raster" and r.unit != "not stated"
+        else ("; unit of heights not stated" if item.kind == "raster" else "")
+    )
+    return clean(f"{holds_words(r.held)}; {r.crs}{unit}; west, south, east, north {box}")
 
 
 def roles_for(kind: Kind) -> list[str]:
@@ -217,22 +276,28 @@ def roles_for(kind: Kind) -> list[str]:
     return [role for role, held in ROLES.items() if kind in held.kinds]
 
 
-def guess_role(kind: Kind, name: str, columns: Iterable[str]) -> str:
-    """The likeliest role of a file of some kind, by its name, then its columns, then what is most common."""
+def guess(kind: Kind, name: str, columns: Iterable[str], road_values: bool = False) -> tuple[str, Clue]:
+    """The likeliest role of a file of some kind and by what: its name, its columns, its values, what is most common.
+
+    `columns`: in lower case; `road_values`: whether a column holds classes of roads.
+    """
     fitting = roles_for(kind)
     if not fitting:
-        return UNUSED
+        return UNUSED, Clue("shapes", kind)
     words = re.sub(r"[^a-z]", "", Path(name).stem.lower())
     for role in NAME_WORDS:  # the telling words first: `hazard_areas` are hazards
-        if role in fitting and any(word in words for word in NAME_WORDS[role]):
-            return role
+        told = next((word for word in NAME_WORDS[role] if word in words), None)
+        if role in fitting and told:
+            return role, Clue("name", told)
     if kind in ("point", "line") and "clos" in words:
-        return "closures"
+        return "closures", Clue("name", "clos")
     held = set(columns)
     for role, wanted in COLUMN_WORDS.items():
         if role in fitting and held & set(wanted):
-            return role
-    return FALLBACK[kind]
+            return role, Clue("column", next(w for w in wanted if w in held))
+    if road_values and "roads" in fitting:
+        return "roads", Clue("values", "classes of roads")
+    return FALLBACK[kind], Clue("shapes", kind)
 
 
 def one_each(brought: Iterable[Brought]) -> list[Brought]:
@@ -241,10 +306,12 @@ def one_each(brought: Iterable[Brought]) -> list[Brought]:
     spill = {"incident_area": "keep_out"}
     for item in brought:
         role = item.role
+        clue = item.clue
         if role in taken and role in ROLES and not ROLES[role].several:
+            clue = Clue("place taken", ROLES[role].words.lower())
             role = spill.get(role, UNUSED)
         taken.add(role)
-        out.append(replace(item, role=role))
+        out.append(replace(item, role=role, clue=clue))
     return out
 
 

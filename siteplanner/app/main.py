@@ -6,7 +6,7 @@ import traceback
 
 import streamlit as st
 
-from siteplanner.app import decide, downloads, run, spot, start
+from siteplanner.app import decide, downloads, guide_page, run, spot, start
 from siteplanner.app.frame import PAGES, WORK, page_id, side_panel, units_line
 from siteplanner.app.labels import error_text
 from siteplanner.app.session import ADDRESS_KEY, work_of
@@ -15,6 +15,8 @@ from siteplanner.errors import SiteplannerError
 
 TITLES = {"start": "1 Start", "run": "2 Run", "decide": "3 Decide", "spot": "4 Spot", "downloads": "5 Downloads"}
 FACES = {"start": start.page, "run": run.page, "decide": decide.page, "spot": spot.page, "downloads": downloads.page}
+BESIDE = {"guide": ("Guide", guide_page.draw)}
+"""Pages that are no step of the way."""
 
 
 def main() -> None:
@@ -30,6 +32,7 @@ def main() -> None:
     pages = {
         name: st.Page(face, title=TITLES[name], url_path=name, default=name == "start") for name, face in FACES.items()
     }
+    pages |= {name: st.Page(face, title=title, url_path=name) for name, (title, face) in BESIDE.items()}
     st.session_state[PAGES] = pages
     page = st.navigation(list(pages.values()), position="top")
     side_panel(units_line(work))

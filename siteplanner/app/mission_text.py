@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission
+from siteplanner.mission.fields import fields
+from siteplanner.planning.telling.fields import meaning_words
 
 
 def mission_toml(data: Mapping[str, Any]) -> str:
@@ -25,25 +27,24 @@ def _present(value: Any) -> Any:
 
 
 def parameter_rows(data: Mapping[str, Any]) -> list[dict[str, str]]:
-    """Every parameter but the layers: its name, its value as JSON, what it means and where its default comes from."""
-    mission = Mission.model_validate({**data, "base": "."})
-    used = mission.parameters()
+    """Every parameter but the layers: its name, its value as JSON, what it means, its range and source."""
+    used = Mission.model_validate({**data, "base": "."}).parameters()
     return [
-        {"parameter": name, "value": json.dumps(value, ensure_ascii=False), "meaning": meaning}
-        for name, value, meaning in _walk(Mission, used, "")
-        if not name.startswith("layers.")
+        {
+            "parameter": f.path,
+            "value": json.dumps(_value(used, f.path), ensure_ascii=False),
+            "meaning": meaning_words(f),
+        }
+        for f in fields()
+        if f.table != "layers" and "[]" not in f.path
     ]
 
 
-def _walk(model: Any, values: Mapping[str, Any], prefix: str) -> Iterator[tuple[str, Any, str]]:
-    for name, info in model.model_fields.items():
-        if info.exclude:
-            continue
-        value = values[name]
-        if isinstance(value, Mapping) and hasattr(info.annotation, "model_fields"):
-            yield from _walk(info.annotation, value, f"{prefix}{name}.")
-        else:
-            yield f"{prefix}{name}", value, info.description or ""
+def _value(used: Mapping[str, Any], path: str) -> Any:
+    value: Any = used
+    for name in path.split("."):
+        value = value[name]
+    return value
 
 
 def with_parameters(data: Mapping[str, Any], changed: Mapping[str, str]) -> dict[str, Any]:

@@ -37,10 +37,11 @@ _MOST_MENDED = 5_000  # the same of an outline that crosses itself
 _MANY_PAIRS, _MOST_PAIRS = 1_000_000, 40_000_000  # pairs of shapes of one layer whose boxes meet
 _MOST_AREAS = 5_000_000  # the same of areas, each of which may be asked of each road and spot
 _SAME_M = 1e-3
+_M_PER_DEG = 111_320.0  # of latitude: closed form, a degree of the equator
 
 
 def bounded(frame: GeoDataFrame, path: Path) -> tuple[GeoDataFrame, list[Finding]]:
-    """A layer in a metric CRS without what only costs: vertices that stand still, and of equal lines all but one.
+    """A layer without what only costs: vertices that stand still, and of equal lines all but one.
 
     Findings: `equal_lines`, `tangled_lines`. Raises InputError for an outline that crosses itself without end, and for
     shapes that lie on top of each other by the thousands.
@@ -56,7 +57,8 @@ def bounded(frame: GeoDataFrame, path: Path) -> tuple[GeoDataFrame, list[Finding
     still = shapely.get_num_coordinates(shapes) > _FEW
     if still.any():
         shapes = shapes.copy()
-        shapes[still] = shapely.remove_repeated_points(shapes[still], _SAME_M)
+        near = _SAME_M / _M_PER_DEG if frame.crs is not None and frame.crs.is_geographic else _SAME_M
+        shapes[still] = [_without_repeats(shape, near) for shape in shapes[still]]
         frame = frame.set_geometry(shapes, crs=frame.crs)
     crossed = lines | ~shapely.is_valid(shapes)  # a valid outline crosses nothing, however long
     tangled = np.array([bool(c) and _is_tangle(shape) for c, shape in zip(crossed, shapes, strict=True)], bool)
@@ -84,6 +86,16 @@ def bounded(frame: GeoDataFrame, path: Path) -> tuple[GeoDataFrame, list[Finding
             file=path,
         )
     return frame, findings
+
+
+def _without_repeats(shape: Any, near: float) -> Any:
+    """A shape without vertices that stand still; as it is where a ring of it is no larger than that."""
+    import shapely
+
+    try:
+        return shapely.remove_repeated_points(shape, near)
+    except shapely.errors.GEOSException:
+        return shape
 
 
 def counted(frame: GeoDataFrame, path: Path, role: str) -> None:

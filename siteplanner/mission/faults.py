@@ -11,7 +11,13 @@ from pydantic import BaseModel, ValidationError
 
 from siteplanner.errors import InputError
 
-_WHERE = "siteplanner/mission/ lists every field with its range, data_samples/ holds examples"
+_WHERE = "`siteplanner fields` lists every field with its range"
+_GIVEN_BY_HAND = {
+    "staging": "Say where the tow starts: latitude and longitude under [staging], or staging = and the path of a layer "
+    "of points.",
+    "layers": "Name the files under [layers]; `siteplanner new FOLDER` writes a mission from the files in a folder.",
+}
+"""What a mission cannot do without, and how it is given."""
 _MOVED: dict[tuple[int | str, ...], str] = {("trailer", "dish_diameter_m"): "sky.dish_diameter_m"}
 """Fields of former versions and where they stand now."""
 _BOUNDS = {
@@ -27,8 +33,12 @@ def fault(error: ValidationError, model: type[BaseModel], data: Mapping[str, Any
     first, *others = error.errors()
     field = as_written(first["loc"], data) or _named_first(first) or "(top level)"
     more = "".join(f" Also {as_written(o['loc'], data)}: {_in_words(o, model)}." for o in others[:8])
-    remedies = {"missing": "Add the field.", "extra_forbidden": f"Remove it or correct the spelling; {_WHERE}."}
-    remedy = remedies.get(first["type"], f"Correct the value; {_WHERE}.")
+    of_this = f"`siteplanner fields {_plain(field)}` says what it may hold"
+    remedies = {
+        "missing": _GIVEN_BY_HAND.get(field, f"Add the field; {of_this}."),
+        "extra_forbidden": f"Remove it or correct the spelling; {_WHERE}.",
+    }
+    remedy = remedies.get(first["type"], f"Correct the value; {of_this}." if first["loc"] else f"{_WHERE}.")
     if first["type"] == "extra_forbidden" and first["loc"] in _MOVED:
         remedy = f"Write it as {_MOVED[first['loc']]}."
     got = (
@@ -37,6 +47,11 @@ def fault(error: ValidationError, model: type[BaseModel], data: Mapping[str, Any
         else f" (got {_short(first.get('input'))})"
     )
     return InputError(f"{_in_words(first, model)}{got}.{more}", remedy=remedy, file=file, field=field)
+
+
+def _plain(field: str) -> str:
+    """A field as `siteplanner fields` finds it: without the number of an item."""
+    return re.sub(r"\[\d+\]", "", field)
 
 
 def _named_first(error: Any) -> str:

@@ -21,7 +21,7 @@ BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
 class Satellite(Part):
     """A geostationary orbital slot."""
 
-    name: str = ""
+    name: str = Field("", description="As the crew calls it; empty: by its longitude.")
     longitude_deg: float = Field(ge=-180, le=180, description="East positive.")
     controller_name: str = Field(
         "", max_length=60, description="What the dish's controller calls it, for the crew; empty: as `name`."
@@ -31,8 +31,9 @@ class Satellite(Part):
 class Sky(Rated):
     """The satellite link's demand on the sky."""
 
-    satellites: Annotated[tuple[Satellite, ...], Field(min_length=1, max_length=64)] = (
-        Satellite(name="slot 103 W", longitude_deg=-103.0),
+    satellites: Annotated[tuple[Satellite, ...], Field(min_length=1, max_length=64)] = Field(
+        (Satellite(name="slot 103 W", longitude_deg=-103.0),),
+        description="Geostationary satellites that the dish may use, as the contract names them.",
     )
     need: Literal["any", "all"] = Field("any", description="One of the satellites is enough, or all must be in view.")
     min_margin_deg: float = Field(
@@ -190,7 +191,9 @@ class Radio(Part):
 
     frequency_mhz: float = Field(763.0, ge=30, le=6000, description="Downlink center.")
     uplink_frequency_mhz: float | None = Field(None, ge=30, le=6000, description="None: as downlink.")
-    bandwidth_mhz: float = Field(10, description="LTE channel; resource blocks by TS 36.101 Table 6.3.2.1-1.")
+    bandwidth_mhz: float = Field(
+        10, description="LTE channel: 1.4, 3, 5, 10, 15 or 20; resource blocks by TS 36.101 Table 6.3.2.1-1."
+    )
     tx_power_dbm: float = Field(
         33.0,
         ge=-10,
@@ -210,7 +213,7 @@ class Radio(Part):
     sectors_share_carrier: bool = Field(
         True, description="All sectors on one carrier: they disturb each other between their bearings."
     )
-    sectors: int = Field(2, ge=1, le=6)
+    sectors: int = Field(2, ge=1, le=6, description="Antennas that each cover one direction. Common practice.")
     sector_separation_deg: Literal["free", "even"] | Annotated[float, Field(gt=0, le=360)] = Field(
         "free",
         description="`free`: each sector turns by itself; `even`: 360 / sectors apart; or degrees apart, when "
@@ -238,19 +241,19 @@ class Radio(Part):
         "an antenna of a large tower, 2 m long at 763 MHz. Common practice.",
     )
     vertical_side_lobe_db: float = Field(20.0, gt=0, le=60, description="TR 36.814 Table A.2.1.1-2, from memory.")
-    downtilt_deg: float = Field(2.0, ge=-10, le=30)
-    cable_loss_db: float = Field(1.5, ge=0, le=40)
+    downtilt_deg: float = Field(2.0, ge=-10, le=30, description="Of each sector below the level. Common practice.")
+    cable_loss_db: float = Field(1.5, ge=0, le=40, description="From radio to antenna. Common practice.")
     noise_figure_db: float = Field(5.0, ge=0, le=30, description="Base station receiver.")
     handset_power_dbm: float = Field(23.0, ge=-40, le=40, description="Power class 3, TS 36.101 6.2.2.")
-    handset_gain_dbi: float = Field(-3.0, ge=-40, le=20)
+    handset_gain_dbi: float = Field(-3.0, ge=-40, le=20, description="Of its own antenna. Common practice.")
     handset_noise_figure_db: float = Field(
         9.0,
         ge=0,
         le=20,
         description="3GPP budget convention (TS 36.101 Table 7.3.1-1 implies it). Part of the downlink's threshold.",
     )
-    handset_height_m: float = Field(1.5, gt=0, le=30)
-    body_loss_db: float = Field(3.0, ge=0, le=40)
+    handset_height_m: float = Field(1.5, gt=0, le=30, description="Above ground, as held or worn. Common practice.")
+    body_loss_db: float = Field(3.0, ge=0, le=40, description="By the body of who holds it. Common practice.")
     handset_place: HandsetPlace = Field(
         "outdoors",
         description="Where people use it: outdoors, vehicle (TR 38.901 section 7.4.3.2: 9 dB, deviation 5 dB), "

@@ -29,7 +29,7 @@ from siteplanner.mission.wifi import Wifi
 class Staging(Part):
     """Where the tow starts."""
 
-    name: str = "Staging"
+    name: str = Field("Staging", description="As it is called: on sheets, map and radio.")
     latitude: float = Field(ge=-90, le=90, description="WGS 84 degrees; where UTM ends (80 S, 84 N) `crs` is needed.")
     longitude: float = Field(ge=-180, le=180, description="WGS 84 degrees, east positive.")
     rig_available: bool = Field(True, description="Whether a rig can start here; if not, the place is only shown.")
@@ -171,8 +171,8 @@ class Mission(Part):
     """One call-out. `base` is the folder that relative paths start from, `renamed` the fields that the file
     gives under (an older name, their name); neither is part of the file."""
 
-    name: str = "Unnamed mission"
-    note: str = ""
+    name: str = Field("Unnamed mission", description="Stands on every sheet and map.")
+    note: str = Field("", description="A line for who reads the plan; it stands on the map and on the sheets.")
     layers: Layers
     staging: Annotated[tuple[Staging, ...], BeforeValidator(_tables), Field(max_length=200)] = Field(
         description="One table, or several as [[staging]]; the first is the main one, and each spot takes the one "

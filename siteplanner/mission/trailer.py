@@ -40,7 +40,8 @@ class Trailer(Part):
         "with its outriggers does not block the way. Common practice.",
     )
     mast_stops_m: Annotated[tuple[float, ...], Field(min_length=1, max_length=20)] = Field(
-        (8.0, 12.0, 15.0), description="Heights at which the mast locks, above ground. Common practice."
+        (8.0, 12.0, 15.0),
+        description="Heights at which the mast locks, above ground, each from 1 to 100. Common practice.",
     )
     mast_stop_tolerance: float = Field(
         0.02,
@@ -177,7 +178,15 @@ class Rig(Part):
 
 
 Seconds = tuple[float, float, float]
-ClassSpeed = Annotated[float, Field(ge=1, le=150)]
+ClassSpeed = Annotated[
+    float,
+    Field(
+        ge=1,
+        le=150,
+        description="Free speed on roads of this class (OpenStreetMap `highway`). Common practice for towing.",
+        json_schema_extra={"unit": "km/h"},
+    ),
+]
 
 
 class Speeds(Part):

@@ -78,10 +78,10 @@ def test_the_sample_is_recognised(file, role, kind):
 
 
 def test_columns_tell_power_lines_and_roads_when_the_name_does_not():
-    assert intake.guess_role("line", "layer1.gpkg", ("name", "voltage_kv")) == "power_lines"
-    assert intake.guess_role("line", "layer1.gpkg", ("name", "highway")) == "roads"
-    assert intake.guess_role("line", "layer1.gpkg", ()) == "roads"
-    assert intake.guess_role("unknown", "x", ()) == "unused"
+    assert intake.guess("line", "layer1.gpkg", ("name", "voltage_kv"))[0] == "power_lines"
+    assert intake.guess("line", "layer1.gpkg", ("name", "highway"))[0] == "roads"
+    assert intake.guess("line", "layer1.gpkg", ())[0] == "roads"
+    assert intake.guess("unknown", "x", ())[0] == "unused"
 
 
 @pytest.mark.parametrize(
@@ -101,7 +101,7 @@ def test_columns_tell_power_lines_and_roads_when_the_name_does_not():
     ],
 )
 def test_layers_of_the_ground_are_recognised(kind, name, columns, role):
-    assert intake.guess_role(kind, name, columns) == role
+    assert intake.guess(kind, name, columns)[0] == role
 
 
 def test_a_file_that_is_nothing_says_why(tmp_path):

@@ -465,3 +465,16 @@ def test_a_gpx_holds_no_areas(tmp_path):
     path = tmp_path / "a.gpx"
     path.write_text('<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><wpt lat="1" lon="2"/></gpx>')
     refused(path, "no areas")
+
+
+def test_an_outline_in_degrees_keeps_its_vertices(tmp_path):
+    """Only vertices within a millimeter are dropped, also where a layer is read in degrees, as the incident area."""
+    angle = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    ring = [(-113.0 + 0.004 * np.cos(a), 44.6 + 0.003 * np.sin(a)) for a in angle]  # about 3 m from one to the next
+    hole = [(-113.0, 44.6), (-113.0 + 1e-4, 44.6), (-113.0, 44.6 + 1e-4)]  # 10 m wide
+    area = Polygon(ring, [hole])
+    path = tmp_path / "area.geojson"
+    gpd.GeoDataFrame(geometry=[area], crs=4326).to_file(path)
+    (kept,) = read_layer(path, "incident area", target_crs=CRS(4326), kinds={"polygon"}).frame.geometry
+    assert len(kept.exterior.coords) == 401
+    assert kept.area == pytest.approx(area.area, rel=1e-6)

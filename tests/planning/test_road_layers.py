@@ -11,7 +11,7 @@ import pytest
 from shapely.geometry import LineString, Point, box
 
 from siteplanner import explain, load_mission, plan
-from siteplanner.cli import _print_explanation
+from siteplanner.cli.results import print_explanation
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
 from siteplanner.outputs.gis.geopackage import layers, write_geopackage
@@ -221,7 +221,7 @@ def test_which_rig_comes_from_where_is_said(two_starts, capsys):
     minutes = METRIC.seconds(best.evaluation.access.drive_time_s)
     assert said == f"The drive starts at {first}, {minutes}. Not from {second}, no way for the rig."
     found = explain(two_starts, best.spot.latitude, best.spot.longitude)
-    _print_explanation(
+    print_explanation(
         {
             **evaluation_record(found.evaluation),
             "passes": True,
