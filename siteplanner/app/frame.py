@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import streamlit as st
 
@@ -13,10 +13,11 @@ from siteplanner.app.labels import Units, error_text
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.outputs.words.standard import PLANNING_AID
-from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.units import System
+
+if TYPE_CHECKING:
+    from siteplanner.planning.plan.model import Plan
 
 PAGES = "_pages"
 WORK = "_work"
@@ -106,6 +107,8 @@ def say_error(error: SiteplannerError) -> None:
 
 def finding_note(finding: Any) -> str:
     """A finding with its file and remedy."""
+    from siteplanner.planning.telling.findings import said
+
     words = said(finding, units_now())
     where = f"{Path(finding.file).name}: " if finding.file else ""
     return style.note(finding.severity, signal_word(finding.severity) + ".", where + words.message, words.remedy)
