@@ -30,8 +30,9 @@ def seal() -> None:
 def main() -> None:
     """Run the framework's command; signals and exit codes are its own."""
     seal()
-    from siteplanner.app import start  # noqa: F401  # before the address is told: the first to open it does not wait
     from streamlit.web.cli import main as run
+
+    from siteplanner.app import start  # noqa: F401  # before the address is told: the first to open it does not wait
 
     run(prog_name="siteplanner")
 

@@ -18,7 +18,6 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation, PointService
 from siteplanner.planning.telling.aiming import (
-    both_bearings,
     compass_words,
     link_note,
     search_words,
