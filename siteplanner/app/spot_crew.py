@@ -1,4 +1,4 @@
-"""The crew's part of the Spot page, in the order of the work: dangers, checks, park and level, raise and aim, the sky."""
+"""The crew's part of the Spot page, in the order of the work: dangers, checks, park and level, raise and aim, sky."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ CSS = """<style>
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {
   color: light-dark(#49505B, #BDB5A8) !important; opacity: 1 !important; }
 input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) !important; opacity: 1 !important; }
-[class*="st-key-units_system"] .stRadio { display: flex; flex-direction: row; align-items: center; gap: 4px 16px; flex-wrap: wrap; }
+[class*="st-key-units_system"] .stRadio { display: flex; flex-flow: row wrap; align-items: center; gap: 4px 16px; }
 [class*="st-key-units_system"] .stRadio > label { margin: 0; min-height: 0; }
 .sp-answer { border-left: 8px solid #0B4F82; border-left-color: light-dark(#0B4F82, #8FBBDD);
   padding: 2px 0 2px 16px; margin: 0; }
@@ -83,7 +83,8 @@ iframe[title*="folium"] { border: 1px solid color-mix(in srgb, currentColor 25%,
 @page { margin: 12mm; }
 @media print {
   .stApp header, .stSidebar, [data-testid="stSidebar"], .stAppToolbar, .stButton, .stDownloadButton, .stPopover,
-  .stForm, [role="tablist"], .stSelectbox, .stMultiSelect, .stButtonGroup, .stTextInput, .stElementToolbar { display: none !important; }
+  [role="tablist"], .stForm, .stSelectbox, .stMultiSelect,
+  .stButtonGroup, .stTextInput, .stElementToolbar { display: none !important; }
   html, body, .stApp { color-scheme: light !important; background: #fff !important; }
   .stApp, .stMain, .stAppViewContainer, [data-testid="stAppViewContainer"], [data-testid="stMain"], #root, body, html {
     height: auto !important; overflow: visible !important; position: static !important; }
