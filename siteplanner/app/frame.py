@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import traceback
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -97,6 +99,18 @@ def need_plan(work: Work) -> Plan | None:
     if st.button("Go to the first page", type="primary"):
         go("start")
     return None
+
+
+def part(draw_it: Callable[..., None], *facts: Any) -> None:
+    """One part of a page; an error in it is a sentence there, and the others still work."""
+    try:
+        draw_it(*facts)
+    except SiteplannerError as error:
+        say_error(error)
+    except Exception as error:
+        # the page shows a sentence; the terminal keeps the rest for whoever mends the program
+        traceback.print_exc()
+        st.error(f"This part of the page failed ({type(error).__name__}). Load the page again; the rest still works.")
 
 
 def say_error(error: SiteplannerError) -> None:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import traceback
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from siteplanner.app.frame import finding_note, go, say_error, units_now, work_now
+from siteplanner.app.frame import finding_note, go, part, say_error, units_now, work_now
 from siteplanner.app.labels import by_severity, plain
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
@@ -48,18 +46,6 @@ def page() -> None:
     part(vetted, work)
     part(drawn, work)
     part(settings, work)
-
-
-def part(draw_it: Callable[[Work], None], work: Work) -> None:
-    """One part of the page; an error in it is a sentence there, and the others still work."""
-    try:
-        draw_it(work)
-    except SiteplannerError as error:
-        say_error(error)
-    except Exception as error:
-        # the page shows a sentence; the terminal keeps the rest for whoever mends the program
-        traceback.print_exc()
-        st.error(f"This part of the page failed ({type(error).__name__}). Load the page again; the rest still works.")
 
 
 # what a way needs is loaded when it is taken: the first page shows before the libraries of the layers are read
