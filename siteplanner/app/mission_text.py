@@ -46,6 +46,15 @@ def _walk(model: Any, values: Mapping[str, Any], prefix: str) -> Iterator[tuple[
             yield f"{prefix}{name}", value, info.description or ""
 
 
+def meaning_of(name: str) -> str:
+    """What a parameter means, by its place in the mission: `trailer.max_slope_deg`."""
+    model: Any = Mission
+    *parents, last = name.split(".")
+    for parent in parents:
+        model = model.model_fields[parent].annotation
+    return model.model_fields[last].description or ""
+
+
 def with_parameters(data: Mapping[str, Any], changed: Mapping[str, str]) -> dict[str, Any]:
     """Mission data with some parameters replaced; values are JSON as in `parameter_rows`.
 

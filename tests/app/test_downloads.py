@@ -43,8 +43,7 @@ def with_options(plan):
         Option(**{**nothing, "ranked": r, "overlap": 1.0, "differs": (), "best_at": ()}) for r in plan.spots[:3]
     )
     trailers = tuple(
-        TrailerAt(**{**dict.fromkeys(TrailerAt.__dataclass_fields__), "unit": "", "ranked": r})
-        for r in plan.spots[:2]
+        TrailerAt(**{**dict.fromkeys(TrailerAt.__dataclass_fields__), "unit": "", "ranked": r}) for r in plan.spots[:2]
     )
     beside = TrailerSet(**{**dict.fromkeys(TrailerSet.__dataclass_fields__), "trailers": trailers})
     return replace(plan, options=options, beside_first=beside)
