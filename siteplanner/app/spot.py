@@ -104,13 +104,13 @@ def place(ranked: RankedSpot, units: Units) -> str:
 
 
 def cautions(e: Evaluation, units: Units) -> None:
-    """What can hurt someone here: this spot's own findings, then what always holds."""
+    """What can hurt someone here, the gravest first; what holds at every spot stands with its reader, below."""
     st.html(
         style.head("Before anyone acts on this")
+        + "".join(style.note("danger", f"{word}.", text) for word, text in BEFORE_ACTING if word == "DANGER")
         + "".join(
             style.note(f.severity, f"{word}.", said(f, units).message, said(f, units).remedy)
             for word, f in told_findings(e.findings)
         )
-        + "".join(style.note("danger" if word == "DANGER" else "hurts", f"{word}.", t) for word, t in BEFORE_ACTING)
     )
     st.caption(plain(PLANNING_AID))

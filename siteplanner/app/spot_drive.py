@@ -25,14 +25,14 @@ from siteplanner.planning.telling.radio import radio_lines
 from siteplanner.planning.telling.roads import not_these_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.screen import drive_lines, drive_words, hazards_words, last_leg_words
-from siteplanner.planning.telling.words import starting_place
+from siteplanner.planning.telling.words import TURN_BACK, starting_place
 from siteplanner.roads.steps import Step
 
 
 def driver(plan: Plan, ranked: RankedSpot, units: Units) -> None:
     """Everything for the drive."""
     e, s = ranked.evaluation, ranked.spot
-    st.html(drive(e, units))
+    st.html(style.note("hurts", "WARNING.", TURN_BACK) + drive(e, units))
     put(turns(e, units))
     copies(ranked, units, coordinates.written(s.latitude, s.longitude, units.place))
     profile(plan, ranked, units)

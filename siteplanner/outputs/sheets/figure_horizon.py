@@ -154,12 +154,17 @@ def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame, units: Units
     labels = [label if len(label) <= 60 else label[:59] + "…" for label in labels]
     rooms = _rooms([6.4 * len(label) for label in labels], places, [*places, *tops])
     for label, (x, y), room in zip(labels, places, rooms, strict=True):
+        end = room.left + room.wide
+        # a name keeps to its own line whatever the width of the letters that draw it
+        at, anchor = (
+            (room.left, "start") if x < room.left else (end, "end") if x > end else ((room.left + end) / 2, "middle")
+        )
         names += (
             f'<path d="M{x:.1f} {y - 4:.1f}V{room.base:.1f}" stroke="#000" stroke-width="0.5"/>'
             f'<rect x="{room.left:.1f}" y="{room.base - 10:.1f}" width="{room.wide:.1f}" height="13" fill="#fff" '
             'fill-opacity="0.85"/>'
-            f'<text x="{room.left + room.wide / 2:.1f}" y="{room.base:.1f}" font-size="11" {FONT} '
-            f'text-anchor="middle">{xml_text(label)}</text>'
+            f'<text x="{at:.1f}" y="{room.base:.1f}" font-size="11" {FONT} text-anchor="{anchor}">'
+            f"{xml_text(label)}</text>"
         )
     return names + marks
 

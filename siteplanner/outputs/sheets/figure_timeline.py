@@ -69,9 +69,9 @@ class _Panel:
         """A range as a line with ends, drawn over the bar."""
         y, a, b = self.lane(number) + BAR / 2, self.at(early_h), self.at(late_h)
         self.out.append(
-            f'<path d="M{a:.1f} {y - 6:.1f}v12M{b:.1f} {y - 6:.1f}v12M{a:.1f} {y:.1f}H{b:.1f}" fill="none" '
+            f'<path d="M{a:.1f} {y - 4.5:.1f}v9M{b:.1f} {y - 4.5:.1f}v9M{a:.1f} {y:.1f}H{b:.1f}" fill="none" '
             'stroke="#fff" stroke-width="3.4"/>'
-            f'<path d="M{a:.1f} {y - 6:.1f}v12M{b:.1f} {y - 6:.1f}v12M{a:.1f} {y:.1f}H{b:.1f}" fill="none" '
+            f'<path d="M{a:.1f} {y - 4.5:.1f}v9M{b:.1f} {y - 4.5:.1f}v9M{a:.1f} {y:.1f}H{b:.1f}" fill="none" '
             'stroke="#000" stroke-width="1.5"/>'
         )
 
