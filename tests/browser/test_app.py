@@ -355,7 +355,7 @@ def test_dispatcher_briefs_the_driver(app, planned, page):
     access = spot["access"]
     assert f"{access['drive_distance_m'] / 1000:.1f} km, {access['drive_time_s'] / 60:.0f} min" in text
     page.get_by_role("button", name="Show the text").first.click()
-    block = page.locator("pre", has_text="Drive to spot").inner_text()
+    block = page.locator("pre", has_text=re.compile(r"^Drive to spot \w+ at ")).inner_text()
     assert block.startswith(f"Drive to spot {spot['name']} at {spot['latitude']:.5f}, {spot['longitude']:.5f}")
     assert re.search(r"^1\. At 0 m: Leave ", block, re.M)
     # another format of coordinates, everywhere on the page

@@ -63,7 +63,7 @@ def test_from_start_to_downloads_without_a_pointer(page, tmp_path):
         reach(page, "Copy the directions")
         reach(page, "Show the text")
         page.keyboard.press("Enter")
-        text = page.locator("pre", has_text=re.compile("^Drive to spot "))
+        text = page.locator("pre", has_text=re.compile(r"^Drive to spot \w+ at "))
         text.wait_for()
         assert "Last leg" in text.inner_text()
         reach(page, "5 Downloads", 120)
