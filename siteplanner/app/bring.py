@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import traceback
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,14 +22,20 @@ from siteplanner.planning.telling.first_mission import clue_words
 def own_files(work: Work) -> None:
     """Drop zone, list of files with their roles, and the way on. Raises InputError."""
     sent = st.file_uploader(
-        "Drop all layers here: elevation, incident area, roads; if you have them surface heights, keep-out and hazard "
-        "areas, power lines, structures, water, soft ground, must-serve points, spots. You can include a mission.toml.",
+        "Drop your layers here: elevation, incident area, roads. Optional: surface heights, keep-out and hazard areas, "
+        "power lines, structures, water, soft ground, must-serve points, spots. You can include a mission.toml.",
         accept_multiple_files=True,
         key=f"drop_{work.token}",
         help="GeoTIFF and other rasters; GeoJSON, GeoPackage, Shapefile (all parts, or zipped), KML, KMZ, GPX, "
         "FlatGeobuf. The files stay on this computer.",
     )
-    take_in(work, sent or [])
+    folder = st.file_uploader(
+        "Or drop a whole folder: every file in it is looked at, a mission file among them is offered below.",
+        accept_multiple_files="directory",
+        key=f"folder_{work.token}",
+    )
+    # files that a system puts beside others begin with a dot
+    take_in(work, [*(sent or []), *(f for f in folder or [] if not Path(f.name).name.startswith("."))])
     for name, error in work.refused.items():
         what, remedy = error_text(error)
         st.error(f"{plain(name)}: {what} {remedy}")
@@ -71,12 +78,27 @@ def take_in(work: Work, sent: list) -> None:
     with st.spinner("Looking at the files"):
         held = [b for b in work.brought if work.files / b.path.split("|")[0] not in touched]
         for path in sorted(touched):
-            held += intake.look_at(path)
+            held += looked_at(path)
     work.brought = intake.one_each(held)
 
 
+def looked_at(path: Path) -> list[Brought]:
+    """What a file is taken for; one that cannot be read for a reason nobody foresaw stays in the list and says so."""
+    try:
+        return intake.look_at(path)
+    except Exception as error:
+        # the page shows a sentence; the terminal keeps the rest for whoever mends the program
+        traceback.print_exc()
+        problem = InputError(
+            f"The file could not be read ({type(error).__name__}).",
+            remedy="Write it again with the program it comes from, or leave it out.",
+            file=path.name,
+        )
+        return [Brought(path.name, "unknown", intake.UNUSED, problem=problem)]
+
+
 def roles(work: Work) -> None:
-    """One line a file: what it holds, and a choice of what to take it for."""
+    """One line a file: what it contains, and a choice of what to use it as."""
     st.html(style.head("How each file is used"))
     for number, item in enumerate(work.brought):
         if item.kind == "part":

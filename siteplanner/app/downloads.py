@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
 import streamlit as st
 
 from siteplanner.app import style
-from siteplanner.app.frame import need_plan, say_error, work_now
+from siteplanner.app.frame import need_plan, part, say_error, work_now
 from siteplanner.app.labels import plain
 from siteplanner.app.running import Run
-from siteplanner.app.session import Work
+from siteplanner.app.session import Work, spot_key
 from siteplanner.mission import Mission
 from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.sets import TrailerAt
 from siteplanner.planning.plan.model import Plan
 
 WORDS: dict[str, tuple[str, str]] = {
@@ -47,7 +48,8 @@ def page() -> None:
     plan = need_plan(work)
     if plan is None:
         return
-    brief(work, plan)
+    part(brief, work, plan)
+    part(more_sheets, work, plan)
     key = f"outputs {plan.mission.weights.model_dump_json()}"
     run = work.memory.get(key)
     if run is None:
@@ -75,26 +77,79 @@ def brief(work: Work, plan: Plan) -> None:
     chosen = work.spot()
     name = style.button_text(chosen.spot.name) if chosen is not None else ""
     st.html(style.head("Sheets" if chosen is None else f"Sheets for spot {clean(chosen.spot.name)}"))
-    columns = st.columns(len(SHEETS))
-    for column, (kind, words) in zip(columns, SHEETS.items(), strict=True):
-        ranked = chosen
-        if kind != "commander" and (ranked is None or (kind == "driver" and ranked.evaluation.access is None)):
-            continue
-        column.download_button(
-            f"{words} sheet" + (f", spot {name}" if ranked is not None else ""),
-            partial(_sheet, plan, kind, ranked),
-            file_name(kind, ranked),
-            "application/pdf",
-            on_click="ignore",
-            width="stretch",
-            key=f"sheet_{kind}",
-        )
+    sheet_buttons(plan, chosen, tuple(SHEETS), "" if chosen is None else f", spot {name}", "chosen", file_name)
+    st.caption("A sheet is made when its button is pressed.")
     st.html(style.head("To read over a radio, or to paste into a message"))
     radio_text(plan, chosen)
 
 
+def sheet_buttons(
+    plan: Plan,
+    ranked: RankedSpot | None,
+    kinds: Sequence[str],
+    whose: str,
+    key: str,
+    called: Callable[[str, RankedSpot | None], str],
+    make: Callable[[str], bytes] | None = None,
+) -> None:
+    """A row of buttons, one a sheet that there is; `whose` ends each label, `called` names the file."""
+    for column, kind in zip(st.columns(len(SHEETS)), kinds, strict=False):
+        if kind != "commander" and (ranked is None or (kind == "driver" and ranked.evaluation.access is None)):
+            continue
+        column.download_button(
+            f"{SHEETS[kind]} sheet{whose}",
+            partial(_sheet, plan, kind, ranked) if make is None else partial(make, kind),
+            called(kind, ranked),
+            "application/pdf",
+            on_click="ignore",
+            width="stretch",
+            key=f"sheet_{key}_{kind}",
+        )
+
+
+def more_sheets(work: Work, plan: Plan) -> None:
+    """The sheets of the other options, and those of the trailers that go with the first."""
+    from siteplanner.outputs.sheets.printing import other_trailers
+
+    chosen = work.spot()
+    others = [option.ranked for option in plan.options if chosen is None or option.ranked.spot.key != chosen.spot.key]
+    trailers = other_trailers(plan)
+    if not others and not trailers:
+        return
+    with st.expander("Sheets for the other options and trailers"):
+        for ranked in others:
+            name = style.button_text(ranked.spot.name)
+            sheet_buttons(plan, ranked, tuple(SHEETS), f", spot {name}", f"option_{spot_key(ranked)}", file_name)
+        for name, trailer in trailers:
+            whose = style.button_text(trailer.unit) if trailer.unit else "second trailer"
+            at = f", {whose}, spot {style.button_text(trailer.ranked.spot.name)}"
+            sheet_buttons(
+                plan,
+                trailer.ranked,
+                ("driver", "crew"),
+                at,
+                f"unit_{name}",
+                lambda kind, _, name=name: f"{kind}_{name}.pdf",
+                partial(_unit_sheet, plan, trailer),
+            )
+
+
+def _unit_sheet(plan: Plan, trailer: TrailerAt, kind: str) -> bytes:
+    """A sheet of one trailer of a set, by its own tables."""
+    from siteplanner.outputs.sheets.printing import sheet_pdf
+    from siteplanner.planning.plan.sets_of import plan_of_unit
+
+    theirs, ranked = plan_of_unit(plan, trailer)
+    return sheet_pdf(theirs, kind, ranked) or b""
+
+
 @st.fragment
 def radio_text(plan: Plan, chosen: RankedSpot | None) -> None:
+    """The short texts, drawn by themselves."""
+    part(one_text, plan, chosen)
+
+
+def one_text(plan: Plan, chosen: RankedSpot | None) -> None:
     """One sheet as short text with a copy button; each fits 2 kB."""
     kinds = [kind for kind in SHEETS if briefing(plan, kind, chosen) is not None]
     kind = (

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import traceback
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import streamlit as st
 
@@ -13,11 +15,11 @@ from siteplanner.app.labels import Units, error_text
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.outputs.words.standard import PLANNING_AID
-from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.sets_of import completed
-from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.units import System
+
+if TYPE_CHECKING:
+    from siteplanner.planning.plan.model import Plan
 
 PAGES = "_pages"
 WORK = "_work"
@@ -92,12 +94,26 @@ def go(name: str) -> None:
 def need_plan(work: Work) -> Plan | None:
     """The plan in hand, or a word on how to get one. A ranking that ran ahead gets its sets of trailers here."""
     if work.plan is not None:
+        from siteplanner.planning.plan.sets_of import completed
+
         work.plan = completed(work.plan)
         return work.plan
     st.info("There is no plan yet. Choose a mission on the first page and run it.")
     if st.button("Go to the first page", type="primary"):
         go("start")
     return None
+
+
+def part(draw_it: Callable[..., None], *facts: Any) -> None:
+    """One part of a page; an error in it is a sentence there, and the others still work."""
+    try:
+        draw_it(*facts)
+    except SiteplannerError as error:
+        say_error(error)
+    except Exception as error:
+        # the page shows a sentence; the terminal keeps the rest for whoever mends the program
+        traceback.print_exc()
+        st.error(f"This part of the page failed ({type(error).__name__}). Load the page again; the rest still works.")
 
 
 def say_error(error: SiteplannerError) -> None:
@@ -108,6 +124,8 @@ def say_error(error: SiteplannerError) -> None:
 
 def finding_note(finding: Any) -> str:
     """A finding with its file and remedy."""
+    from siteplanner.planning.telling.findings import said
+
     words = said(finding, units_now())
     where = f"{Path(finding.file).name}: " if finding.file else ""
     return style.note(finding.severity, signal_word(finding.severity) + ".", where + words.message, words.remedy)

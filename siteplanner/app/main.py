@@ -6,7 +6,6 @@ import traceback
 
 import streamlit as st
 
-from siteplanner.app import decide, downloads, guide_page, run, spot, start
 from siteplanner.app.frame import PAGES, WORK, page_id, side_panel, units_line
 from siteplanner.app.labels import error_text
 from siteplanner.app.session import ADDRESS_KEY, work_of
@@ -14,8 +13,53 @@ from siteplanner.app.style import CSS
 from siteplanner.errors import SiteplannerError
 
 TITLES = {"start": "1 Start", "run": "2 Run", "decide": "3 Decide", "spot": "4 Spot", "downloads": "5 Downloads"}
-FACES = {"start": start.page, "run": run.page, "decide": decide.page, "spot": spot.page, "downloads": downloads.page}
-BESIDE = {"guide": ("Guide", guide_page.draw)}
+
+
+# each page is loaded when it is opened: the first one shows before the libraries of the others are read
+def start_page() -> None:
+    """Start."""
+    from siteplanner.app import start
+
+    start.page()
+
+
+def run_page() -> None:
+    """Run."""
+    from siteplanner.app import run
+
+    run.page()
+
+
+def decide_page() -> None:
+    """Decide."""
+    from siteplanner.app import decide
+
+    decide.page()
+
+
+def spot_page() -> None:
+    """Spot."""
+    from siteplanner.app import spot
+
+    spot.page()
+
+
+def downloads_page() -> None:
+    """Downloads."""
+    from siteplanner.app import downloads
+
+    downloads.page()
+
+
+def guide_page() -> None:
+    """Guide."""
+    from siteplanner.app import guide_page as guide
+
+    guide.draw()
+
+
+FACES = {"start": start_page, "run": run_page, "decide": decide_page, "spot": spot_page, "downloads": downloads_page}
+BESIDE = {"guide": ("Guide", guide_page)}
 """Pages that are no step of the way."""
 
 

@@ -8,8 +8,8 @@ from typing import Any
 import streamlit as st
 
 from siteplanner.app import coordinates
-from siteplanner.app.labels import Units
-from siteplanner.app.mission_text import parameter_rows, with_parameters
+from siteplanner.app.labels import Units, plain
+from siteplanner.app.mission_text import meaning_of, parameter_rows, with_parameters
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError
 from siteplanner.mission import Layers, Mission, Staging, Weights
@@ -56,12 +56,21 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
                 help="Degrees east or west, e.g. 103 W, 121 W; a name may stand before a colon.",
             )
         with two:
-            frequency = st.number_input("Frequency, MHz", 30.0, 6000.0, float(radio["frequency_mhz"]), 1.0)
+            frequency = st.number_input(
+                "Frequency, MHz", 30.0, 6000.0, float(radio["frequency_mhz"]), 1.0, help=told("radio.frequency_mhz")
+            )
             stops = st.text_input(
-                f"Mast stops, {long}", ", ".join(f"{units.from_m(s):.4g}" for s in trailer["mast_stops_m"])
+                f"Mast stops, {long}",
+                ", ".join(f"{units.from_m(s):.4g}" for s in trailer["mast_stops_m"]),
+                help=told("trailer.mast_stops_m"),
             )
             slope = st.number_input(
-                "Steepest ground to stand on, degrees", 0.5, 44.0, float(trailer["max_slope_deg"]), 0.5
+                "Steepest ground to stand on, degrees",
+                0.5,
+                44.0,
+                float(trailer["max_slope_deg"]),
+                0.5,
+                help=told("trailer.max_slope_deg"),
             )
             radius = st.number_input(
                 f"Search this far beyond the incident area, {long}",
@@ -69,23 +78,46 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
                 200_000.0,
                 round(units.from_m(search["radius_m"]), 1),
                 100.0,
+                help=told("search.radius_m"),
             )
         with three:
-            height = st.number_input(f"Rig height, {long}", 0.5, 30.0, round(units.from_m(rig["height_m"]), 2), 0.1)
-            kilograms = st.number_input(
-                f"Rig mass, {mass}", 200.0, 150_000.0, round(units.from_kg(rig["mass_kg"]), 0), 100.0
+            height = st.number_input(
+                f"Rig height, {long}",
+                0.5,
+                30.0,
+                round(units.from_m(rig["height_m"]), 2),
+                0.1,
+                help=told("rig.height_m"),
             )
-            grade = st.number_input("Steepest road for the rig, %", 1.0, 60.0, float(rig["max_grade_pct"]), 1.0)
+            kilograms = st.number_input(
+                f"Rig mass, {mass}",
+                200.0,
+                150_000.0,
+                round(units.from_kg(rig["mass_kg"]), 0),
+                100.0,
+                help=told("rig.mass_kg"),
+            )
+            grade = st.number_input(
+                "Steepest road for the rig, %",
+                1.0,
+                60.0,
+                float(rig["max_grade_pct"]),
+                1.0,
+                help=told("rig.max_grade_pct"),
+            )
             need = st.selectbox(
                 "Satellites in view",
                 list(NEEDS),
                 index=list(NEEDS).index(sky["need"]),
                 format_func=lambda word: NEEDS[word],
+                help=told("sky.need"),
             )
         st.caption("Weights: how much each thing counts, against the others")
         columns = st.columns(len(CRITERIA))
         weights = {
-            c.name: columns[n].number_input(c.words.slider, 0.0, 100.0, float(full["weights"][c.name]), 0.5)
+            c.name: columns[n].number_input(
+                c.words.slider, 0.0, 100.0, float(full["weights"][c.name]), 0.5, help=told(f"weights.{c.name}")
+            )
             for n, c in enumerate(CRITERIA.values())
         }
         with st.expander("All other parameters, with their defaults"):
@@ -135,6 +167,11 @@ def mission_form(work: Work, units: Units) -> dict[str, Any] | None:
         if row["value"] != before["value"]
     }
     return with_parameters(out, changed)
+
+
+def told(name: str) -> str:
+    """What a field means, with its source, for the mark beside it; nothing in it is read as Markdown."""
+    return plain(meaning_of(name))
 
 
 def _same(value: float, held: float, out: Any, back: Any, digits: int) -> float:

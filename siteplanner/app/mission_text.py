@@ -47,6 +47,15 @@ def _value(used: Mapping[str, Any], path: str) -> Any:
     return value
 
 
+def meaning_of(name: str) -> str:
+    """What a parameter means, by its place in the mission: `trailer.max_slope_deg`."""
+    model: Any = Mission
+    *parents, last = name.split(".")
+    for parent in parents:
+        model = model.model_fields[parent].annotation
+    return model.model_fields[last].description or ""
+
+
 def with_parameters(data: Mapping[str, Any], changed: Mapping[str, str]) -> dict[str, Any]:
     """Mission data with some parameters replaced; values are JSON as in `parameter_rows`.
 

@@ -121,7 +121,9 @@ class Run:
                 "This machine ran out of memory.", remedy="Set a larger search.cell_size_m or a smaller search radius."
             )
             end = "failed"
-        except Exception as error:
+        except (
+            BaseException
+        ) as error:  # a panic of a compiled library is no Exception, and the page would wait for ever
             # the page shows one sentence; whoever mends the program finds the rest on the terminal
             traceback.print_exc()
             self.error = SiteplannerError(

@@ -32,6 +32,8 @@ def main() -> None:
     seal()
     from streamlit.web.cli import main as run
 
+    from siteplanner.app import start  # noqa: F401  # before the address is told: the first to open it does not wait
+
     run(prog_name="siteplanner")
 
 

@@ -1,11 +1,12 @@
-"""The drive to one spot on the page: figures, profile, directions to read and to copy."""
+"""The driver's part of the Spot page: the drive in figures, turn by turn, as texts to copy, and its profile."""
 
 from __future__ import annotations
 
 import streamlit as st
 
-from siteplanner.app import style
-from siteplanner.app.figure import drawing
+from siteplanner.app import coordinates, style
+from siteplanner.app.copy_text import copy_text
+from siteplanner.app.figure import drawing, put
 from siteplanner.app.labels import Units
 from siteplanner.outputs.sheets.figure_profile import profile_svg, profile_words
 from siteplanner.outputs.words.text import clean
@@ -24,8 +25,17 @@ from siteplanner.planning.telling.radio import radio_lines
 from siteplanner.planning.telling.roads import not_these_words, unknown_along_words
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.screen import drive_lines, drive_words, hazards_words, last_leg_words
-from siteplanner.planning.telling.words import starting_place
+from siteplanner.planning.telling.words import TURN_BACK, starting_place
 from siteplanner.roads.steps import Step
+
+
+def driver(plan: Plan, ranked: RankedSpot, units: Units) -> None:
+    """Everything for the drive."""
+    e, s = ranked.evaluation, ranked.spot
+    st.html(style.note("hurts", "WARNING.", TURN_BACK) + drive(e, units))
+    put(turns(e, units))
+    copies(ranked, units, coordinates.written(s.latitude, s.longitude, units.place))
+    profile(plan, ranked, units)
 
 
 def drive(e: Evaluation, units: Units) -> str:
@@ -78,7 +88,7 @@ def turns(e: Evaluation, units: Units) -> str:
         (what, words)
         for what, words in (
             ("Other way", alternative_words(told.alternative, units)),
-            ("Turning", turning_words(told.turning, units)),
+            ("Turning around", turning_words(told.turning, units)),
             ("One way in", way_in_words(e.access, units)),
             ("Way out", way_out_words(e.access, units)),
             ("Beside the drive", " ".join(hazards_beside_words(e.access, units))),
@@ -88,7 +98,7 @@ def turns(e: Evaluation, units: Units) -> str:
     ]
     return (
         style.head("Turn by turn")
-        + style.table(rows, ("", "After", "Do", "Watch"), figures=(1,))
+        + style.table(rows, ("", "At", "Do", "Look out for"), figures=(1,))
         + (style.table(more) if more else "")
     )
 
@@ -106,14 +116,11 @@ def directions_text(ranked: RankedSpot, units: Units, where: str) -> str:
     return "\n".join(clean(line) for line in drive_lines(ranked, access, told_of(access), where, units))
 
 
-def copy_block(ranked: RankedSpot, units: Units, where: str) -> None:
-    """The directions as a block with a copy button; a tablet may have no other way to hand them over."""
-    text = directions_text(ranked, units, where)
-    if text:
-        st.html(style.head("Directions to copy or to read over a radio"))
-        st.code(text, language=None, wrap_lines=True)
+def copies(ranked: RankedSpot, units: Units, where: str) -> None:
+    """The same drive as two texts, each behind a button: plain lines for a message, words for a radio."""
     access = ranked.evaluation.access
-    if access is not None:
-        st.html(style.head("The same in words for the radio"))
-        lines = radio_lines(ranked.spot, access, told_of(access), units=units.aloud)
-        st.code("\n".join(clean(line) for line in lines), language=None, wrap_lines=True)
+    if access is None:
+        return
+    radio = radio_lines(ranked.spot, access, told_of(access), units=units.aloud)
+    copy_text("Copy the directions", directions_text(ranked, units, where), "directions")
+    copy_text("Copy the words for the radio", "\n".join(clean(line) for line in radio), "radio")

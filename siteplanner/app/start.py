@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-import traceback
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from siteplanner.app import bring, draw, earlier_work
-from siteplanner.app.frame import finding_note, go, say_error, units_now, work_now
+from siteplanner.app.frame import finding_note, go, part, say_error, units_now, work_now
 from siteplanner.app.labels import by_severity, plain
-from siteplanner.app.mission_form import mission_form
-from siteplanner.app.mission_text import mission_toml
-from siteplanner.app.running import Run
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import load_mission, mission_from_dict
 from siteplanner.outputs.words.text import clean
-from siteplanner.planning.telling.inputs import holds_words
-from siteplanner.planning.telling.screen import vetted_words
+
+if TYPE_CHECKING:
+    from siteplanner.app.running import Run
 
 WAYS = ("A sample", "My own files", "A mission file", "Earlier work")
 
@@ -36,12 +31,12 @@ def page() -> None:
         else st.segmented_control("What do you want to plan with?", WAYS, default=WAYS[0], key="way")
     )
     try:
-        {WAYS[0]: sample, WAYS[1]: bring.own_files, WAYS[2]: saved, WAYS[3]: earlier_work.page}[way or WAYS[0]](work)
+        {WAYS[0]: sample, WAYS[1]: own, WAYS[2]: saved, WAYS[3]: earlier}[way or WAYS[0]](work)
     except SiteplannerError as error:
         say_error(error)
     if work.draft is None:
         if any(b.role == "elevation" for b in work.brought):
-            draw.expander(work)
+            drawn(work)
         return
     st.divider()
     st.subheader(plain(work.draft.get("name") or "Unnamed mission"), anchor=False)
@@ -49,20 +44,30 @@ def page() -> None:
     if work.note:
         st.warning(plain(work.note))
     part(vetted, work)
-    part(draw.expander, work)
+    part(drawn, work)
     part(settings, work)
 
 
-def part(draw_it: Callable[[Work], None], work: Work) -> None:
-    """One part of the page; an error in it is a sentence there, and the others still work."""
-    try:
-        draw_it(work)
-    except SiteplannerError as error:
-        say_error(error)
-    except Exception as error:
-        # the page shows a sentence; the terminal keeps the rest for whoever mends the program
-        traceback.print_exc()
-        st.error(f"This part of the page failed ({type(error).__name__}). Load the page again; the rest still works.")
+# what a way needs is loaded when it is taken: the first page shows before the libraries of the layers are read
+def own(work: Work) -> None:
+    """The user's own files."""
+    from siteplanner.app import bring
+
+    bring.own_files(work)
+
+
+def earlier(work: Work) -> None:
+    """Plans kept on this computer."""
+    from siteplanner.app import earlier_work
+
+    earlier_work.page(work)
+
+
+def drawn(work: Work) -> None:
+    """Shapes drawn on the map."""
+    from siteplanner.app import draw
+
+    draw.expander(work)
 
 
 def _persists() -> bool:
@@ -109,6 +114,9 @@ def open_file(work: Work, path: Path, origin: str) -> None:
 
 def settings(work: Work) -> None:
     """The form, and the mission as a file."""
+    from siteplanner.app.mission_form import mission_form
+    from siteplanner.app.mission_text import mission_toml
+
     asked = work.check is None
     with st.expander("Settings of this mission", expanded=asked):
         try:
@@ -158,6 +166,8 @@ def vetted(work: Work) -> None:
         return
     if run.result is None:
         return
+    from siteplanner.planning.telling.screen import vetted_words
+
     inputs, findings = run.result.inputs, run.result.findings
     grave = [f for f in findings if f.severity != "note"]
     left, right = st.columns([3, 1], vertical_alignment="center")
@@ -171,13 +181,15 @@ def vetted(work: Work) -> None:
 
 def layer_row(record: Any) -> dict[str, Any]:
     """One line of the table of layers."""
+    from siteplanner.planning.telling.inputs import holds_words
+
     return {
         "Used as": record.role.replace("_", " ").capitalize(),
         "File": clean(record.file),
         "CRS": clean(record.crs),
         "Unit": record.unit or "-",
         "Count": record.count,
-        "Holds": clean(holds_words(record.held)),
+        "Contents": clean(holds_words(record.held)),
         "West, south, east, north": extent(record.extent_lonlat),
     }
 

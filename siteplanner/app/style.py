@@ -10,6 +10,13 @@ from siteplanner.outputs.words.text import clean, named, shown
 
 CSS = """<style>
 .stMainBlockContainer { padding-top: 4rem; padding-bottom: 2rem; max-width: 1500px; }
+/* the kit's own: "Stop" would be taken for the plan's, its menu holds nothing for a user */
+[data-testid="stStatusWidget"], [data-testid="stMainMenu"], .stAppDeployButton { display: none !important; }
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {
+  color: light-dark(#49505B, #BDB5A8) !important; opacity: 1 !important; }
+input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) !important; opacity: 1 !important; }
+[class*="st-key-units_system"] .stRadio { display: flex; flex-flow: row wrap; align-items: center; gap: 4px 16px; }
+[class*="st-key-units_system"] .stRadio > label { margin: 0; min-height: 0; }
 .sp-answer { border-left: 8px solid #0B4F82; border-left-color: light-dark(#0B4F82, #8FBBDD);
   padding: 2px 0 2px 16px; margin: 0; }
 .sp-answer.none { border-color: #A3123F; border-color: light-dark(#A3123F, #FF7A9A); }
@@ -25,7 +32,7 @@ CSS = """<style>
   color-mix(in srgb, currentColor 18%, transparent); }
 .sp-table thead th { font-weight: 600; opacity: .75; font-size: 13px; }
 .sp-table tbody th { font-weight: 400; opacity: .75; }
-.sp-table .num { text-align: right; white-space: nowrap; }
+.sp-table .num { text-align: right; white-space: nowrap; } .sp-table thead .num { white-space: normal; }
 @media (max-width: 900px) { .sp-table .num:last-child { white-space: normal; } }
 .sp-table tfoot td, .sp-table tfoot th { font-weight: 700; border-bottom: 0;
   border-top: 2px solid color-mix(in srgb, currentColor 60%, transparent); opacity: 1; }
@@ -63,17 +70,21 @@ CSS = """<style>
 .sp-note:is(.notice, .check, .unknown) { border-color: #E69F00; }
 .sp-note.out { border-color: light-dark(#A3123F, #FF7A9A); }
 .sp-note.in { border-color: light-dark(#007A59, #2FCFA0); }
+.sp-note.danger { border-color: light-dark(#A3123F, #FF7A9A); border-left-width: 9px; }
+.sp-note.hurts { border-color: light-dark(#B84A00, #FF8A3D); }
 .sp-note b { margin-right: 6px; }
 .sp-note .remedy { opacity: .8; }
 .st-key-two-sides [data-testid="stColumn"], .st-key-points [data-testid="stColumn"] { min-width: 400px; }
 .st-key-two-sides [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
-button[kind="primary"], button[kind="secondary"] { min-height: 44px; }
+button[kind="primary"], button[kind="secondary"], [role="tab"] { min-height: 44px; }
+[role="tab"] p { font-size: 17px !important; font-weight: 600; }
 button[kind="primary"] p { color: light-dark(#FFFFFF, #15171B); }
 iframe[title*="folium"] { border: 1px solid color-mix(in srgb, currentColor 25%, transparent); border-radius: 4px; }
 @page { margin: 12mm; }
 @media print {
   .stApp header, .stSidebar, [data-testid="stSidebar"], .stAppToolbar, .stButton, .stDownloadButton, .stPopover,
-  .stForm, .stSelectbox, .stMultiSelect, .stButtonGroup, .stTextInput, .stElementToolbar { display: none !important; }
+  [role="tablist"], .stForm, .stSelectbox, .stMultiSelect,
+  .stButtonGroup, .stTextInput, .stElementToolbar { display: none !important; }
   html, body, .stApp { color-scheme: light !important; background: #fff !important; }
   .stApp, .stMain, .stAppViewContainer, [data-testid="stAppViewContainer"], [data-testid="stMain"], #root, body, html {
     height: auto !important; overflow: visible !important; position: static !important; }
@@ -83,6 +94,7 @@ iframe[title*="folium"] { border: 1px solid color-mix(in srgb, currentColor 25%,
   .stHorizontalBlock { display: block !important; }
   .stColumn { width: 100% !important; min-width: 0 !important; }
   iframe { max-width: 100% !important; }
+  [role="tabpanel"] { display: block !important; visibility: visible !important; height: auto !important; }
   .sp-head, h3 { break-after: avoid; }
   tr, .sp-note, .sp-answer, figure, iframe { break-inside: avoid; }
 }

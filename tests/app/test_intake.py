@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from siteplanner.app import intake
+from siteplanner.app import bring, intake
 from siteplanner.app.intake import Brought
+from siteplanner.app.session import Work
 from siteplanner.errors import InputError
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "dunmarrow_county"
@@ -170,3 +171,25 @@ def test_a_wind_table_is_known_and_a_broken_one_named(tmp_path):
     bad.write_text("a,b\n1,2\n")
     (item,) = intake.look_at(bad)
     assert item.problem is not None
+
+
+def test_a_file_that_fails_in_an_unforeseen_way_stays_in_the_list_and_the_others_too(tmp_path, monkeypatch, capfd):
+    def broken(path):
+        if path.name == "b.tif":
+            raise ZeroDivisionError("deliberately")
+        return [intake.Brought(path.name, "line", "roads")]
+
+    class Sent:
+        def __init__(self, name):
+            self.name = self.file_id = name
+
+        def getbuffer(self):
+            return b"held"
+
+    monkeypatch.setattr(intake, "look_at", broken)
+    work = Work("token")
+    bring.take_in(work, [Sent("a.geojson"), Sent("deep/b.tif"), Sent("c.geojson")])
+    assert [b.path for b in work.brought] == ["a.geojson", "b.tif", "c.geojson"]
+    assert "could not be read (ZeroDivisionError)" in work.brought[1].problem.what
+    assert not work.brought[1].usable
+    assert "deliberately" in capfd.readouterr().err

@@ -7,6 +7,7 @@ import tomllib
 import pytest
 from hypothesis import given
 from hypothesis import strategies as some
+from streamlit.testing.v1 import AppTest
 
 from siteplanner.app.mission_form import satellites_read, satellites_text
 from siteplanner.app.mission_text import mission_toml, parameter_rows, with_parameters
@@ -59,3 +60,33 @@ def test_satellites_as_people_write_them():
     for wrong in ("", "north", "103 W W"):
         with pytest.raises(InputError):
             satellites_read(wrong)
+
+
+def test_a_wrong_field_loses_nothing_that_was_typed_and_every_field_is_explained():
+    def form(draft):
+        import streamlit as st
+
+        from siteplanner.app import frame, session, start
+
+        work = st.session_state.setdefault(frame.WORK, session.Work("token"))
+        work.draft = work.draft or draft
+        start.settings(work)
+
+    draft = {
+        "name": "Half of it",
+        "layers": {"elevation": ["a.tif"], "incident_area": "b", "roads": "c"},
+        "staging": {"latitude": 44.6, "longitude": -113.1},
+    }
+    app = AppTest.from_function(form, args=(draft,)).run(timeout=60)
+    name, satellites = (next(t for t in app.text_input if t.label.startswith(w)) for w in ("Mission", "Satellites"))
+    name.input("Typed by hand")
+    satellites.input("west of here")
+    app.button[0].click().run(timeout=60)
+    assert "not an orbital longitude" in app.error[0].value
+    assert [t.value for t in app.text_input if t.label.startswith(("Mission", "Satellites"))] == [
+        "Typed by hand",
+        "west of here",
+    ]
+    assert all(n.help for n in app.number_input), [n.label for n in app.number_input if not n.help]
+    slope = next(n for n in app.number_input if n.label.startswith("Steepest ground"))
+    assert "ruled out" in slope.help

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from siteplanner.app import decide, plan_map, serve, session, spot, spot_drive
+from siteplanner.app import decide, plan_map, serve, session, spot, spot_crew, spot_drive, spot_service
 from siteplanner.app.decide import answer, breakdown, ruled_out_by_name
 from siteplanner.app.labels import Units
 from siteplanner.app.ranking_table import ranking_rows
@@ -50,13 +50,14 @@ def all_html(plan):
             verdict(asked(plan, e), plan, units),
             spot.place(ranked, units),
             spot_drive.drive(e, units),
-            spot.park(e, units),
-            spot.raise_and_aim(e, units),
-            spot.on_air(e),
-            spot.service(e.coverage, e, units),
-            spot.budget(e),
+            spot_crew.park(e, units),
+            spot_crew.raise_and_aim(e, units),
+            spot_service.on_air(e),
+            spot_service.service(e.coverage, e, units),
+            spot_service.budget(e),
             spot_drive.turns(e, units),
-            spot.on_arrival(plan, ranked, units),
+            spot_crew.on_arrival(plan, ranked, units),
+            spot_crew.dangers(plan, ranked, units),
         ]
     )
 
@@ -125,7 +126,7 @@ def test_the_printed_link_budget_adds_up_and_ends_in_the_plans_margin():
         BudgetLine(up, "margin", 42.04, "dB", is_sum=True, ends=True),
         BudgetLine("weaker", "margin", 25.86, "dB", is_sum=True, ends=True),
     )
-    rows = spot.budget_rows(lines)
+    rows = spot_service.budget_rows(lines)
     assert [replace(row, value=0.0) for row in rows] == [replace(line, value=0.0) for line in lines]
     so_far = {down: 0.0, up: 0.0}
     for row in rows[:-1]:
@@ -271,7 +272,7 @@ def test_a_failing_part_leaves_the_rest_of_the_page(app, monkeypatch, capfd):
 def test_minutes_to_service_add_up_in_their_columns_and_the_mean_has_its_name(plan):
     for ranked in plan.spots:
         air = ranked.evaluation.on_air
-        text = spot.on_air(ranked.evaluation)
+        text = spot_service.on_air(ranked.evaluation)
         rows = [[float(v) for v in re.findall(r'<td class="num">(?:<bdi>)?(\d+)', row)] for row in text.split("<tr>")]
         *parts, foot = [row for row in rows if row]
         assert len(parts) == len(air.parts) > 3

@@ -123,3 +123,17 @@ def test_nothing_is_written_of_a_run_that_failed(mission):
     run.wait(5)
     assert run.state == "failed"
     assert not written
+
+
+def test_a_panic_of_a_compiled_library_ends_the_run_with_a_sentence(mission, capfd):
+    class Panic(BaseException):
+        """As the bindings of compiled libraries raise it: no Exception."""
+
+    def job(_, progress):
+        raise Panic("deliberately")
+
+    run = Run(mission, job).start()
+    run.wait(5)
+    assert run.state == "failed"
+    assert "Panic: deliberately" in run.error.what
+    capfd.readouterr()

@@ -296,27 +296,23 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     page.get_by_role("button", name="Everything about spot").click()
     page.get_by_text("Raise and aim").wait_for()
     page.get_by_text("Before anyone acts on this").wait_for()
-    for drawn in ("timeline", "profile", "stand", "horizon"):
-        page.locator(f".st-key-drawing_{drawn} svg").wait_for()
-    text = page.locator(".stMainBlockContainer").inner_text()
-    for word in (
-        "magnetic",
-        "Tongue points to",
-        "lift",
-        "By mast stop",
-        "Must-serve points",
-        "Link budget",
-        "Turn by",
-        "On air",
-        "treat every line as energized",
-        "Along the drive",
-        "Skyline and satellites",
+    for tab, drawn, words in (
+        ("Crew", ("stand", "horizon"), ("magnetic", "Tongue points to", "lift", "DANGER", "Skyline and satellites")),
+        ("Driver", ("profile",), ("Turn by turn", "Look out for", "Along the drive")),
+        ("Times and service", ("timeline",), ("On air", "By mast stop", "Must-serve points", "Link budget")),
     ):
-        assert word in text
+        page.get_by_role("tab", name=tab).click()
+        for name in drawn:
+            page.locator(f".st-key-drawing_{name} svg").wait_for()
+        text = page.locator(".stMainBlockContainer").inner_text()
+        for word in words:
+            assert word in text, (tab, word)
     page.get_by_text("US (ft, mi, lb)").click()  # in sight, without opening the side panel
     page.get_by_test_id("stExpandSidebarButton").click()
     page.get_by_text("Grid reference", exact=True).click()
     page.locator(".sp-answer .say", has_text=re.compile(r"\d{1,2}[C-X] [A-Z]{2} \d{5} \d{5}")).wait_for()
+    page.get_by_role("tab", name="Driver").click()
+    page.get_by_text("Turn by turn", exact=True).wait_for()
     assert re.search(r"\d+\.\d mi", page.locator(".stMainBlockContainer").inner_text())
 
     # the plan to take away
@@ -353,10 +349,13 @@ def test_dispatcher_briefs_the_driver(app, planned, page):
     assert f"{spot['latitude']:.5f}, {spot['longitude']:.5f}" in say.inner_text()
     # the drive: figures of the plan, directions to read, the same to copy
     page.get_by_text("Before anyone acts on this").wait_for()
+    page.get_by_role("tab", name="Driver").click()
+    page.get_by_text("Turn by turn", exact=True).wait_for()
     text = page.locator(".stMainBlockContainer").inner_text()
     access = spot["access"]
     assert f"{access['drive_distance_m'] / 1000:.1f} km, {access['drive_time_s'] / 60:.0f} min" in text
-    block = page.locator(".stCode").first.inner_text()
+    page.get_by_role("button", name="Show the text").first.click()
+    block = page.locator("pre", has_text=re.compile(r"^Drive to spot \w+ at ")).inner_text()
     assert block.startswith(f"Drive to spot {spot['name']} at {spot['latitude']:.5f}, {spot['longitude']:.5f}")
     assert re.search(r"^1\. At 0 m: Leave ", block, re.M)
     # another format of coordinates, everywhere on the page
@@ -364,7 +363,7 @@ def test_dispatcher_briefs_the_driver(app, planned, page):
     page.get_by_text("Degrees and minutes", exact=True).click()
     minutes = coordinates.written(spot["latitude"], spot["longitude"], "degrees and minutes")
     page.locator(".sp-answer .say", has_text=minutes).wait_for()
-    page.locator(".stCode", has_text=minutes).first.wait_for()
+    page.locator("pre", has_text=minutes).first.wait_for()
     page.get_by_text("Grid reference", exact=True).click()
     page.locator(
         ".sp-answer .say",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
@@ -109,3 +110,33 @@ def test_two_diagrams_on_one_page_share_no_identifier():
     a = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 20), BOTH)
     b = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 21), BOTH)
     assert not set(re.findall(r' id="(\w+)"', a)) & set(re.findall(r' id="(\w+)"', b))
+
+
+@pytest.mark.parametrize("apart", [(0, -8), (0, 4), (-6, 0, 6), (-9, -5, -2, 3, 8), (50, 0, -50)])
+def test_names_of_satellites_and_the_lines_to_them_stand_clear_of_each_other(apart):
+    sky = Sky(satellites=tuple(Satellite(name=f"slot {111 - a} W", longitude_deg=-111.0 + a) for a in apart))
+    study = study_on(np.zeros((41, 41)), latitude=45.0, longitude=-111.0, sky=sky)
+    spot = spot_in(study, 20, 20, "here")
+    dish = dish_view(study)
+    looks = judge_sky(dish, spot, (20, 20))
+    seen = Evaluation(spot, Ground(1, 1, 1, 1, {}, 1, 10), looks, None, None, None, skyline=skyline(dish, spot, looks))
+    root = ET.fromstring(horizon_svg(seen, BOTH))
+    boxes = [
+        [float(r.get(k)) for k in ("x", "y", "width", "height")]
+        for r in root.iter(f"{SVG}rect")
+        if r.get("fill-opacity") == "0.85"
+    ]
+    lines = [
+        [float(v) for v in found.groups()]
+        for p in root.iter(f"{SVG}path")
+        for found in [re.fullmatch(r"M([\d.]+) ([\d.]+)V([\d.]+)", p.get("d"))]
+        if found and p.get("stroke-width") == "0.5"
+    ]
+    assert len(boxes) == len(lines) == len(apart)
+    for n, (x, y, wide, high) in enumerate(boxes):
+        for at, foot, top in lines[:n] + lines[n + 1 :]:
+            assert not (x < at < x + wide and top < y + high and foot > y), "a line through a name"
+        for other in boxes[:n]:
+            across = min(x + wide, other[0] + other[2]) - max(x, other[0])
+            down = min(y + high, other[1] + other[3]) - max(y, other[1])
+            assert across <= 0 or down <= 0, "a name on a name"

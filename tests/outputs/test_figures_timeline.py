@@ -54,7 +54,32 @@ def test_parts_stand_end_to_end_on_one_scale(plan):
         assert x == pytest.approx(14 + across * start / whole, abs=0.06)
         assert width == pytest.approx(max(across * (part.end_mean_min - start) / whole, 1.5), abs=0.11)
         start = part.end_mean_min
-        assert f"{part.name}: {part.end_early_min:.0f} to {part.end_late_min:.0f} min" in words(svg)
+    # each end is named by what is reached then: "Drive: 28 to 42 min" was read as how long the drive takes
+    ends = [f"{p.end_early_min:.0f} to {p.end_late_min:.0f} min" for p in timeline.moments.parts]
+    reached = ("Under way by", "Drive done by", "On the spot by", "Mast up by", "On air by")
+    assert {f"{what} {when}" for what, when in zip(reached, ends, strict=True)} <= set(words(svg))
+    assert timeline.moments.arrival is timeline.moments.parts[2]
+
+
+def test_no_line_strikes_through_words(plan):
+    """Hour lines leave out the words of each lane; letters are 11 high and stand on their line."""
+    late = dispatched(plan)
+    for drawn in (timeline_svg(late, late.best), timeline_svg(late, late.best, width=388)):
+        root = ET.fromstring(drawn)
+        texts = [
+            (float(t.get("x")), float(t.get("y")), 5.5 * len(t.text))
+            for t in root.iter(f"{SVG}text")
+            if t.get("font-size") == "11" and t.get("font-weight") == "normal"
+        ]
+        lines = [
+            (float(x), float(a), float(b))
+            for p in root.iter(f"{SVG}path")
+            if p.get("stroke") == "#777"
+            for x, a, b in re.findall(r"M([\d.]+) ([\d.]+)V([\d.]+)", p.get("d"))
+        ]
+        assert len(lines) > 10
+        for x, y, wide in texts:
+            assert not [line for line in lines if x < line[0] < x + wide and line[1] < y - 1 and line[2] > y - 8]
 
 
 def test_refuelling_and_relief_stand_in_their_hours(plan):

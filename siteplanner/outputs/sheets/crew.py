@@ -18,7 +18,6 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation, PointService
 from siteplanner.planning.telling.aiming import (
-    both_bearings,
     compass_words,
     link_note,
     search_words,
@@ -41,9 +40,10 @@ from siteplanner.planning.telling.radio_back import (
     service_rows,
 )
 from siteplanner.planning.telling.room import room_words
-from siteplanner.planning.telling.safety import antennas_words, crew_dangers, dish_words, told_findings
+from siteplanner.planning.telling.safety import antennas_words, told_findings
 from siteplanner.planning.telling.set_up import set_up_of, steps_for_both, steps_total
 from siteplanner.planning.telling.sky import known_to_words, look_state, margin_text
+from siteplanner.planning.telling.spot_dangers import dangers_at
 from siteplanner.planning.telling.stand import footprint_words, jack_note, jack_rows, slope_words
 from siteplanner.planning.telling.timeline import fuel_words, light_words
 from siteplanner.planning.telling.trees import look_up_sentence
@@ -136,16 +136,13 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
 def _danger(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     """What can kill or hurt, and the findings of this spot, each under its word."""
     e, site = ranked.evaluation, ranked.on_site
-    fall = mast_fall_m(plan.mission)
-    look = next(iter(e.aimed), None) if e.dish_used else None
-    dish = "" if look is None else dish_words(site.antennas, both_bearings(look.azimuth_deg, e, units), units)
     all_findings = (*plan.findings, *e.findings, *(site.wind.findings if site.wind else ()))
     told = [
         f
         for f in all_findings
         if f.severity in OF_THE_PLACE and f.code not in TOLD_ELSEWHERE and not f.code.startswith(OF_THE_DRIVE)
     ]
-    dangers = crew_dangers(e.line, fall, dish, plan.mission.guys > 0, units, named(40))
+    dangers = dangers_at(plan, ranked, units, named(40))
     return {
         "warnings": [
             *([word, f"{what}: {text}"] for word, what, text in dangers),

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections.abc import Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -132,14 +134,13 @@ def _arc(points: tuple[ArcPoint, ...], frame: _Frame) -> str:
 def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame, units: Units) -> str:
     """Each named satellite that stands above the level horizon: beam with its margin, mark, name.
 
-    Names stand above marks and skyline, one above the other, tied to their mark by a thin line.
+    A name stands above marks and skyline, tied to its mark by a thin upright line that goes through no other name.
     """
     shown = [k for k in looks if k.elevation_deg >= 0 and math.isfinite(k.azimuth_deg)]
     tops = [(frame.x(b), frame.y(h)) for b, h in enumerate(figure.highest_deg) if math.isfinite(h)]
     places = [(frame.x(k.azimuth_deg), frame.y(k.elevation_deg)) for k in shown]
     marks, names = "", ""
-    taken: list[tuple[float, float, float]] = []
-    for look, (x, y) in sorted(zip(shown, places, strict=True), key=lambda pair: -pair[1][1]):
+    for look, (x, y) in zip(shown, places, strict=True):
         side = float(beam_side_deg(look.elevation_deg, figure.beam_half_deg))
         half = max(side / 360 * (WIDTH - LEFT - RIGHT), 1.0)
         foot = frame.y(look.elevation_deg - figure.margin_deg)
@@ -149,22 +150,82 @@ def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame, units: Units
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" stroke="#000" stroke-width="1.6" '
             f'fill="{"#000" if look.clear else "#fff"}"/>'
         )
-        label = slot_label(look, units)
-        label = label if len(label) <= 60 else label[:59] + "…"
-        wide = 6.4 * len(label)
-        middle = min(max(x, LEFT + wide / 2), WIDTH - RIGHT - wide / 2)
-        at = min(py for px, py in [*places, *tops] if abs(px - middle) < wide / 2 + 6 or px == x) - 12
-        while any(abs(at - t) < 14 and abs(middle - m) < (wide + w) / 2 for t, m, w in taken):
-            at -= 14
-        at = max(at, 10.0)
-        taken.append((at, middle, wide))
+    labels = [slot_label(look, units) for look in shown]
+    labels = [label if len(label) <= 60 else label[:59] + "…" for label in labels]
+    rooms = _rooms([6.4 * len(label) for label in labels], places, [*places, *tops])
+    for label, (x, y), room in zip(labels, places, rooms, strict=True):
+        end = room.left + room.wide
+        # a name keeps to its own line whatever the width of the letters that draw it
+        at, anchor = (
+            (room.left, "start") if x < room.left else (end, "end") if x > end else ((room.left + end) / 2, "middle")
+        )
         names += (
-            f'<path d="M{x:.1f} {y - 4:.1f}V{at:.1f}" stroke="#000" stroke-width="0.5"/>'
-            f'<rect x="{middle - wide / 2:.1f}" y="{at - 10:.1f}" width="{wide:.1f}" height="13" fill="#fff" '
+            f'<path d="M{x:.1f} {y - 4:.1f}V{room.base:.1f}" stroke="#000" stroke-width="0.5"/>'
+            f'<rect x="{room.left:.1f}" y="{room.base - 10:.1f}" width="{room.wide:.1f}" height="13" fill="#fff" '
             'fill-opacity="0.85"/>'
-            f'<text x="{middle:.1f}" y="{at:.1f}" font-size="11" {FONT} text-anchor="middle">{xml_text(label)}</text>'
+            f'<text x="{at:.1f}" y="{room.base:.1f}" font-size="11" {FONT} text-anchor="{anchor}">'
+            f"{xml_text(label)}</text>"
         )
     return names + marks
+
+
+class _Room(NamedTuple):
+    """Where a name stands: its left end, its width, the line that it stands on."""
+
+    left: float
+    wide: float
+    base: float
+
+    def holds(self, x: float, top: float, foot: float) -> bool:
+        """Whether an upright line at x from `foot` up to `top` goes through it."""
+        return self.left - 2 < x < self.left + self.wide + 2 and top < self.base + 3 and foot > self.base - 10
+
+    def meets(self, other: _Room) -> bool:
+        return (
+            abs(self.base - other.base) < 14
+            and self.left < other.left + other.wide
+            and (other.left < self.left + self.wide)
+        )
+
+
+ROW, ROWS = 14.0, 12
+BESIDE = 5.0  # from a line to the name beside it
+
+
+def _rooms(
+    widths: Sequence[float], marks: Sequence[tuple[float, float]], below: Sequence[tuple[float, float]]
+) -> list[_Room]:
+    """Room for a name of each width over its mark (x, y), above everything in `below`.
+
+    From the outside in: the outer names go outward, so that the lines of those between run up between them.
+    """
+    order = sorted(range(len(marks)), key=lambda k: marks[k])
+    turns = [order.pop(0 if n % 2 == 0 else -1) for n in range(len(marks))]
+    placed: dict[int, _Room] = {}
+    for n, k in enumerate(turns):
+        (x, y), wide = marks[k], widths[k]
+        later = [marks[j][0] for j in turns[n + 1 :]]
+        outward = (x - BESIDE - wide, x + BESIDE) if n % 2 == 0 else (x + BESIDE, x - BESIDE - wide)
+        starts = (x - wide / 2, *outward) if len(marks) == 1 else (*outward, x - wide / 2)
+        found = [
+            room
+            for row in range(ROWS)
+            for left in starts
+            if LEFT <= left <= WIDTH - RIGHT - wide
+            for room in [_Room(left, wide, _above(left, wide, x, below) - ROW * row)]
+            if room.base >= 10
+            and not any(room.meets(o) or o.holds(x, room.base, y) for o in placed.values())
+            and not any(room.holds(marks[j][0], o.base, marks[j][1]) for j, o in placed.items())
+            and not any(left - 2 < other < left + wide + 2 for other in later)
+        ]
+        clamped = min(max(x - wide / 2, LEFT), WIDTH - RIGHT - wide)
+        placed[k] = found[0] if found else _Room(clamped, wide, max(_above(clamped, wide, x, below), 10.0))
+    return [placed[k] for k in range(len(marks))]
+
+
+def _above(left: float, wide: float, x: float, below: Sequence[tuple[float, float]]) -> float:
+    """The lowest line for a name that stands clear of the marks and the skyline under it."""
+    return min(py for px, py in below if left - 6 < px < left + wide + 6 or px == x) - 12
 
 
 def _grid_lines(frame: _Frame) -> str:

@@ -12,12 +12,13 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.site.timeline import Timeline
 from siteplanner.planning.telling.clock import day_and_time
-from siteplanner.planning.telling.timeline import drawing_words, on_air_label, part_label, refuel_label, relief_label
+from siteplanner.planning.telling.timeline import drawing_words, on_air_label, part_labels, refuel_label, relief_label
 from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.wind import lane_label
 
 FONT = 'font-family="DejaVu Sans, sans-serif"'
 LANE, BAR = 27.0, 9.0  # a lane: a line of words, below it the bar
+WORDS = 13.5  # of the lane, for the words
 HEAD, AXIS = 18.0, 32.0
 SIDE = 14.0
 GAP = 22.0
@@ -68,9 +69,9 @@ class _Panel:
         """A range as a line with ends, drawn over the bar."""
         y, a, b = self.lane(number) + BAR / 2, self.at(early_h), self.at(late_h)
         self.out.append(
-            f'<path d="M{a:.1f} {y - 6:.1f}v12M{b:.1f} {y - 6:.1f}v12M{a:.1f} {y:.1f}H{b:.1f}" fill="none" '
+            f'<path d="M{a:.1f} {y - 4.5:.1f}v9M{b:.1f} {y - 4.5:.1f}v9M{a:.1f} {y:.1f}H{b:.1f}" fill="none" '
             'stroke="#fff" stroke-width="3.4"/>'
-            f'<path d="M{a:.1f} {y - 6:.1f}v12M{b:.1f} {y - 6:.1f}v12M{a:.1f} {y:.1f}H{b:.1f}" fill="none" '
+            f'<path d="M{a:.1f} {y - 4.5:.1f}v9M{b:.1f} {y - 4.5:.1f}v9M{a:.1f} {y:.1f}H{b:.1f}" fill="none" '
             'stroke="#000" stroke-width="1.5"/>'
         )
 
@@ -119,8 +120,9 @@ def _parts(timeline: Timeline, key: str, x: float, y: float, width: float, units
     panel = _Panel(x, y, width, to_h, "To first service (line: 9 in 10)", len(timeline.moments.parts))
     _frame(panel, timeline.dispatch, timeline)
     start = 0.0
-    for number, part in enumerate(timeline.moments.parts):
-        panel.words(number, part_label(part, units.first))
+    labels = part_labels(timeline.moments, units.first)
+    for number, (part, label) in enumerate(zip(timeline.moments.parts, labels, strict=True)):
+        panel.words(number, label)
         last = number == len(timeline.moments.parts) - 1
         panel.bar(number, start / 60, part.end_mean_min / 60, f'fill="{"#333" if last else "#aaa"}" stroke="#000"')
         panel.reach(number, part.end_early_min / 60, part.end_late_min / 60)
@@ -221,12 +223,18 @@ def _frame(panel: _Panel, zero: datetime | None, timeline: Timeline | None) -> N
         if k == 0:
             label += " min" if in_minutes else " h"
         p.out.append(
-            f'<path d="M{x:.1f} {p.top:.1f}V{p.bottom + 3:.1f}" stroke="#777" stroke-width="0.3"/>'
+            f'<path d="{_tick(p, x)}" stroke="#777" stroke-width="0.3"/>'
             + _text(left, p.bottom + 13, label, anchor=anchor, size=10)
         )
         if zero is not None:
             moment = zero + timedelta(hours=hours)
             p.out.append(_text(left, p.bottom + 24, day_and_time(moment), anchor=anchor, size=9))
+
+
+def _tick(panel: _Panel, x: float) -> str:
+    """A line down the panel that leaves out the words of each lane."""
+    lanes = (panel.top + LANE * number for number in range(panel.lanes))
+    return "".join(f"M{x:.1f} {y + WORDS:.1f}V{y + LANE:.1f}" for y in lanes) + "v3"
 
 
 def _text(x: float, y: float, words: str, *, anchor: str = "start", size: float = 11, weight: str = "normal") -> str:

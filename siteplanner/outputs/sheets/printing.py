@@ -18,6 +18,7 @@ from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.sets import TrailerAt
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.sets_of import plan_of_unit
 
@@ -136,8 +137,8 @@ def write_sheet(plan: Plan, path: Path, kind: str) -> None:
         Path(path).write_bytes(made)
 
 
-def write_unit_sheets(plan: Plan, folder: Path) -> None:
-    """Driver's and crew's sheets of the trailers that the sheets of the best spot are not for: `driver_<unit>.pdf`.
+def other_trailers(plan: Plan) -> list[tuple[str, TrailerAt]]:
+    """(name for its files, trailer) of the trailers that the sheets of the best spot are not for.
 
     With units named, each of the largest set; otherwise the second trailer beside the first at the best spot.
     """
@@ -145,11 +146,17 @@ def write_unit_sheets(plan: Plan, folder: Path) -> None:
         trailers = plan.sets[max(plan.sets)].trailers if plan.sets else ()
     else:
         trailers = () if plan.beside_first is None else plan.beside_first.trailers[1:]
-    taken: set[str] = set()
+    out: list[tuple[str, TrailerAt]] = []
     for number, trailer in enumerate(trailers, 1):
         called = re.sub(r"[^0-9a-z]+", "_", trailer.unit.lower()).strip("_") if trailer.unit else "second_trailer"
-        called = called if called and called not in taken else f"{called or 'unit'}_{number}"
-        taken.add(called)
+        called = called if called and called not in {c for c, _ in out} else f"{called or 'unit'}_{number}"
+        out.append((called, trailer))
+    return out
+
+
+def write_unit_sheets(plan: Plan, folder: Path) -> None:
+    """Driver's and crew's sheets of `other_trailers`: `driver_<unit>.pdf`."""
+    for called, trailer in other_trailers(plan):
         theirs, ranked = plan_of_unit(plan, trailer)
         for kind in ("driver", "crew"):
             made = sheet_pdf(theirs, kind, ranked)

@@ -31,9 +31,16 @@ def on_the_spot_words(timeline: Timeline | None, units: Units) -> str:
     return f"{minutes_range(arrival.end_early_min, arrival.end_late_min, units)} after dispatch{clock}"
 
 
-def part_label(part: Part, units: Units) -> str:
-    """`Drive: 20 to 31 min`."""
-    return f"{part.name}: {minutes_range(part.end_early_min, part.end_late_min, units)}"
+PART_ENDS = ("Under way by", "Drive done by", "On the spot by", "Mast up by", "On air by")
+"""What is reached at the end of each part of the way to first service, in its order."""
+
+
+def part_labels(air: Moments, units: Units) -> list[str]:
+    """`On the spot by 28 to 42 min` after dispatch, one a part: a time is named by what it says, not by the part."""
+    return [
+        f"{words} {minutes_range(part.end_early_min, part.end_late_min, units)}"
+        for words, part in zip(PART_ENDS, air.parts, strict=True)
+    ]
 
 
 def part_sentence(part: Part, units: Units) -> str:
