@@ -234,6 +234,7 @@ def explain(
     plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json of an earlier run.")],
     latitude: Annotated[float, typer.Argument(help="WGS 84 degrees, north positive.")],
     longitude: Annotated[float, typer.Argument(help="WGS 84 degrees, east positive; west is negative.")],
+    layers: Annotated[Path | None, typer.Option("--layers", help="Folder of the mission, where it is not found.")] = None,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -247,7 +248,11 @@ def explain(
         from siteplanner.planning.telling.record import evaluation_record
         from siteplanner.planning.telling.trees import sky_sentences
 
-        found = explain_record(record, latitude, longitude, file=plan_file, progress=progress)
+        from siteplanner.demo import sample_folders
+
+        found = explain_record(
+            record, latitude, longitude, file=plan_file, layers_in=layers, samples=sample_folders(), progress=progress
+        )
     result = {
         **evaluation_record(found.evaluation),
         "passes": found.passes,

@@ -13,6 +13,7 @@ import os
 import re
 import shutil
 from collections.abc import Callable, Collection, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -61,10 +62,11 @@ def _write_text(path: Path, text: str, encoding: str = "utf-8") -> None:
     path.write_bytes(text.encode(encoding))  # bytes, so that no system changes the line ends
 
 
-def _json(plan: Plan, path: Path) -> None:
+def _json(plan: Plan, path: Path, stands_in: Path | None = None) -> None:
+    """`stands_in`: the folder in which it will stand, where that is not the one in which it is written."""
     from siteplanner.planning.telling.record import plan_record
 
-    _write_text(path, json_text(plan_record(plan)))
+    _write_text(path, json_text(plan_record(plan, stands_in or path.parent)))
 
 
 def _map(plan: Plan, path: Path) -> None:
@@ -206,7 +208,8 @@ def write_outputs(
         try:
             for number, name in enumerate(names):
                 report(f"Writing {name}", number / len(names))
-                _written(WRITERS[name], plan, switch.path / name)
+                write = partial(_json, stands_in=folder) if name == "plan.json" else WRITERS[name]
+                _written(write, plan, switch.path / name)
             report("Moving files into place", 1.0)
             _nothing_in_the_way(switch.path, folder)
             return [
