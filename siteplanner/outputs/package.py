@@ -30,6 +30,8 @@ CONTENTS: dict[str, str] = {
     "package.gpkg": "all layers with styles for GIS (GeoPackage)",
     "coverage.tif": "predicted service of the best spot, 0 to 1 (GeoTIFF)",
     "service_*.tif": "predicted service of one spot each, per cent (GeoTIFF; the spot's grid reference in the name)",
+    "set_service.tif": "predicted service of the best two trailers together, per cent (GeoTIFF)",
+    "set_server.tif": "which of the two trailers serves each cell (GeoTIFF; names in set_server.tif.aux.xml)",
     "ruling.tif": "first limit that rules each cell out (GeoTIFF; names in ruling.tif.aux.xml)",
     "ruling_bits.tif": "every limit, one bit each (GeoTIFF)",
     "plan.json": "every figure, parameter and input fingerprint",

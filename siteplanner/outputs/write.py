@@ -124,6 +124,18 @@ def _service(plan: Plan, path: Path) -> None:
     write_service_rasters(plan, path.parent)
 
 
+def _set_service(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.gis.set_layers import write_set_service
+
+    write_set_service(plan, path)
+
+
+def _set_server(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.gis.set_layers import write_set_server
+
+    write_set_server(plan, path)
+
+
 def _geopackage(plan: Plan, path: Path) -> None:
     from siteplanner.outputs.gis.geopackage import write_geopackage
 
@@ -167,6 +179,8 @@ WRITERS: dict[str, Writer] = {
     "ruling_bits.tif": _ruling_bits,
     "coverage.tif": _coverage,
     "service_*.tif": _service,
+    "set_service.tif": _set_service,
+    "set_server.tif": _set_server,
     "package.gpkg": _geopackage,
     "commander.pdf": _sheet("commander"),
     "driver.pdf": _sheet("driver"),
@@ -178,6 +192,10 @@ WRITERS: dict[str, Writer] = {
 }
 """File name -> what writes it, in the order of writing; `package.zip` last, for it holds what stands there then. A name
 with `*` stands for all files that fit it."""
+
+
+BESIDE: dict[str, tuple[str, ...]] = {"driver_*.pdf": ("crew_*.pdf",), "set_server.tif": ("set_server.tif.aux.xml",)}
+"""Files that a writer makes beside its own, where they may be missing in another plan."""
 
 
 def write_outputs(
@@ -214,7 +232,7 @@ def write_outputs(
             _nothing_in_the_way(switch.path, folder)
             return [
                 folder / path.name
-                for path in switch.now([*names, *(["crew_*.pdf"] if "driver_*.pdf" in names else [])])
+                for path in switch.now([*names, *(more for name in names for more in BESIDE.get(name, ()))])
             ]
         except KeyboardInterrupt:
             if not switch.done:
