@@ -127,7 +127,17 @@ def write_geopackage(plan: Plan, path: Path) -> Path:
         base.execute("UPDATE gpkg_contents SET last_change = ?", (made,))
     base.execute("VACUUM")
     base.close()
+    _count_no_changes(path)
     return path
+
+
+def _count_no_changes(path: Path) -> None:
+    """Set the counter of changes to 1: how often a library wrote is no content. Database file format of SQLite,
+    sections 1.3.7 and 1.3.20: the counter, and the counter's value for which the size in the header holds."""
+    with path.open("r+b") as file:
+        for offset in (24, 92):
+            file.seek(offset)
+            file.write((1).to_bytes(4, "big"))
 
 
 def _made(plan: Plan) -> str:
