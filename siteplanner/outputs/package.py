@@ -21,6 +21,8 @@ CONTENTS: dict[str, str] = {
     "crew.pdf": "set-up, aiming and cautions for the crew",
     "driver_*.pdf": "the driver's sheet of a second trailer, or of a unit",
     "crew_*.pdf": "the crew's sheet of a second trailer, or of a unit",
+    "print_map.pdf": "a map to print, true to scale, with grid, scale bar and legend",
+    "print_map.tif": "the picture of that map with its place on Earth, for GIS and phones (GeoTIFF)",
     "briefing.txt": "the three sheets as short plain text, to send over a weak link",
     "map.html": "the map; open it in a browser, no network needed",
     "ranking.csv": "the spots handed over in full, as a table",

@@ -151,6 +151,18 @@ def _sheet(kind: str) -> Writer:
     return write
 
 
+def _print_map(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.sheets.print_map import write_print_map
+
+    write_print_map(plan, path)
+
+
+def _print_raster(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.sheets.print_map import write_print_raster
+
+    write_print_raster(plan, path)
+
+
 def _unit_sheets(plan: Plan, path: Path) -> None:
     from siteplanner.outputs.sheets.printing import write_unit_sheets
 
@@ -186,6 +198,8 @@ WRITERS: dict[str, Writer] = {
     "driver.pdf": _sheet("driver"),
     "crew.pdf": _sheet("crew"),
     "driver_*.pdf": _unit_sheets,  # and crew_*.pdf beside them
+    "print_map.pdf": _print_map,
+    "print_map.tif": _print_raster,
     "briefing.txt": _briefing,
     "map.html": _map,
     "package.zip": _package,
