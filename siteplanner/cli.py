@@ -234,7 +234,9 @@ def explain(
     plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json of an earlier run.")],
     latitude: Annotated[float, typer.Argument(help="WGS 84 degrees, north positive.")],
     longitude: Annotated[float, typer.Argument(help="WGS 84 degrees, east positive; west is negative.")],
-    layers: Annotated[Path | None, typer.Option("--layers", help="Folder of the mission, where it is not found.")] = None,
+    layers: Annotated[
+        Path | None, typer.Option("--layers", help="Folder of the mission, where it is not found.")
+    ] = None,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -243,12 +245,11 @@ def explain(
 
     record = parsed(read_text(plan_file, MOST_PLAN, "The plan.json of a run"), as_json=True, file=plan_file)
     with _bar(quiet) as progress:
+        from siteplanner.demo import sample_folders
         from siteplanner.planning.plan.explain import explain_record
         from siteplanner.planning.telling.limits import breach_words
         from siteplanner.planning.telling.record import evaluation_record
         from siteplanner.planning.telling.trees import sky_sentences
-
-        from siteplanner.demo import sample_folders
 
         found = explain_record(
             record, latitude, longitude, file=plan_file, layers_in=layers, samples=sample_folders(), progress=progress

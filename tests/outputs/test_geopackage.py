@@ -15,7 +15,6 @@ from siteplanner.outputs.gis.styles import STYLES
 from siteplanner.outputs.words.text import clean
 from tests.outputs.factory import HOSTILE, make_plan
 
-
 UNTOLD = {"alternatives", "cut_segments", "turning_places"}  # see test_told_outputs
 UNTOLD |= {"set_service", "set_server", "set_trailers"}  # of a real plan: test_gis_package
 TABLES = {"findings", "rasters"}  # without a place

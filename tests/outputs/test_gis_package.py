@@ -30,7 +30,7 @@ from tests.planning.conftest import CRS, at
 from tests.planning.test_options import two_camps
 
 WANTED = ["plan.json", "ranking.csv", "judged.csv", "coverage.tif", "service_*.tif", "set_service.tif",
-          "set_server.tif", "package.gpkg"]  # fmt: skip
+          "set_server.tif", "package.gpkg", "places.kml"]  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +120,9 @@ def test_shares_are_those_of_the_raster(folder):
     told = record["spots"][0]["service"]["polygons"]
     found = zonal(folder / "coverage.tif", frame)
     assert [p["name"] for p in told] == frame["name"].tolist()
-    assert [p["share"] for p in told] == pytest.approx(found, abs=1e-5)  # a centre on the very edge may fall to either side
+    assert [p["share"] for p in told] == pytest.approx(
+        found, abs=1e-5
+    )  # a centre on the very edge may fall to either side
     assert [p["people_served"] for p in told] == pytest.approx([620 * found[0], 45 * found[1]], abs=0.01)
     assert frame["served_share"].tolist() == pytest.approx(found, abs=1e-4)
     pair = zonal(folder / "set_service.tif", frame)  # whole per cent
@@ -205,8 +207,12 @@ def test_roads_say_how_many_spots_they_cut_off(folder, made):
 
 
 def test_every_column_is_described_and_shares_are_bounded(folder):
-    described = {(t, c): d for t, c, d in rows_of(folder, "SELECT table_name, column_name, description FROM gpkg_data_columns")}
-    bounded = set(rows_of(folder, "SELECT table_name, column_name FROM gpkg_data_columns WHERE constraint_name IS NOT NULL"))
+    described = {
+        (t, c): d for t, c, d in rows_of(folder, "SELECT table_name, column_name, description FROM gpkg_data_columns")
+    }
+    bounded = set(
+        rows_of(folder, "SELECT table_name, column_name FROM gpkg_data_columns WHERE constraint_name IS NOT NULL")
+    )
     tables = [t for (t,) in rows_of(folder, "SELECT table_name FROM gpkg_contents")]
     for table in tables:
         for _, column, *_ in rows_of(folder, f'PRAGMA table_info("{table}")'):
@@ -248,7 +254,9 @@ def test_the_metadata_record_names_every_input_with_its_fingerprint(folder, made
     assert any("planning aid" in text for text in limits)
     reports = ["".join(e.itertext()).strip() for e in root.iter(GMD + "measureDescription")]
     assert any("predicted, not measured" in text for text in reports)
-    box = {e.tag.removeprefix(GMD): float("".join(e.itertext())) for e in root.find(f".//{GMD}EX_GeographicBoundingBox")}
+    box = {
+        e.tag.removeprefix(GMD): float("".join(e.itertext())) for e in root.find(f".//{GMD}EX_GeographicBoundingBox")
+    }
     spots = [(r.spot.latitude, r.spot.longitude) for r in made.spots]
     assert all(box["southBoundLatitude"] < a < box["northBoundLatitude"] for a, _ in spots)
     assert all(box["westBoundLongitude"] < b < box["eastBoundLongitude"] for _, b in spots)
@@ -318,7 +326,10 @@ def test_styles_come_in_both_ways_and_their_classes_are_in_the_data(folder):
         categories = {c.get("value"): c.get("symbol") for c in renderer.find("categories")}
         assert set(categories.values()) == set(symbols)
         found = layer(folder, name)[style.by].unique().tolist()
-        as_words = {str(v).lower() if isinstance(v, (bool, np.bool_)) else f"{v:g}" if isinstance(v, float) else str(v) for v in found}
+        as_words = {
+            str(v).lower() if isinstance(v, (bool, np.bool_)) else f"{v:g}" if isinstance(v, float) else str(v)
+            for v in found
+        }
         assert as_words <= set(categories), name
 
 
@@ -334,3 +345,40 @@ def test_the_tables_have_a_column_for_each_named_point(folder, made):
                 assert float(row[f"chance_{n}_{plain}"]) == pytest.approx(point.probability, abs=1e-4)
         for cell in (cell for row in rows for cell in row.values()):
             assert cell[:1] not in tuple("=+@\t\r") and not (cell[:1] == "-" and not cell[1:2].isdigit())
+
+
+KML = "{http://www.opengis.net/kml/2.2}"
+
+
+def test_places_hold_the_service_of_the_best_spot_in_three_steps(folder, made):
+    """Each step's shape against the cells of coverage.tif: nearly all in it, hardly any beside it."""
+    root = ET.parse(folder / "places.kml").getroot()
+    marks = {m.find(KML + "name").text: m for m in root.iter(KML + "Placemark")}
+    with rasterio.open(folder / "coverage.tif") as held:
+        values, to, crs = held.read(1), held.transform, held.crs
+    rows, cols = np.indices(values.shape)
+    x, y = to.c + (cols + 0.5) * to.a, to.f + (rows + 0.5) * to.e
+    steps = [s for s in (50, 75, 95) if (np.nan_to_num(values) >= s / 100).any()]
+    assert len(steps) > 1
+    for step in steps:
+        mark = marks[f"Spot {made.best.spot.name} serves at {step} % and more"]
+        polygons = []
+        for polygon in mark.iter(KML + "Polygon"):
+            rings = [
+                [tuple(map(float, pair.split(","))) for pair in ring.text.split()]
+                for ring in polygon.iter(KML + "coordinates")
+            ]
+            polygons.append(Polygon(rings[0], rings[1:]))
+        shape = gpd.GeoSeries(polygons, crs=4326).to_crs(crs).union_all()
+        inside = contains_xy(shape, x, y)
+        wanted = np.nan_to_num(values) >= step / 100
+        assert (inside & wanted).sum() > 0.95 * wanted.sum()
+        assert (inside & ~wanted).sum() < 0.1 * inside.sum() + 2 * np.sqrt(inside.sum())
+    assert (folder / "places.kml").stat().st_size < 1_000_000
+
+
+def test_a_figure_that_nobody_knows_is_an_empty_number_not_text(folder):
+    """A column of metres without a single figure was a column of text."""
+    kinds = {row[1]: row[2] for row in rows_of(folder, 'PRAGMA table_info("spots")')}
+    kinds.pop("sector_bearings_true_deg")  # several in one cell
+    assert {k for name, k in kinds.items() if name.endswith(("_m", "_deg", "_min", "_share"))} == {"REAL"}

@@ -31,7 +31,7 @@ def _row(finding: Finding, units: Units, about: str, rank: int | None, spot: str
         "spot": None if spot is None else clean(spot),
         "code": finding.code,
         "severity": finding.severity,
-        "signal_word": signal_word(finding),
+        "signal_word": signal_word(finding.severity),
         "file": None if finding.file is None else clean(finding.file),
         "sentence": clean(words.message),
         "remedy": clean(words.remedy) or None,

@@ -9,7 +9,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Iterable
 from typing import Any
 
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.data_record import (
@@ -110,7 +110,7 @@ def _citation(tag: str, title: str, made: str) -> ET.Element:
 
 
 def _identification(plan: Plan, name: str, made: str) -> ET.Element:
-    limits = [_text("useLimitation", text) for text in (*use_limits(plan), CAUTION)]
+    limits = [_text("useLimitation", text) for text in (*use_limits(plan), PLANNING_AID)]
     words = [*(_text("keyword", word) for word in KEYWORDS), _code("type", "MD_KeywordTypeCode", "theme")]
     cell = _gco("Distance", f"{plan.scene.elevation.cell_size_m:g}")
     cell.set("uom", "m")
@@ -161,7 +161,12 @@ def bounds_lonlat(plan: Plan) -> tuple[float, float, float, float]:
     grid: Any = plan.scene.elevation
     rows, cols = grid.shape
     r, c = np.linspace(-0.5, rows - 0.5, 21), np.linspace(-0.5, cols - 0.5, 21)
-    around = ((r, np.full(21, -0.5)), (r, np.full(21, cols - 0.5)), (np.full(21, -0.5), c), (np.full(21, rows - 0.5), c))
+    around = (
+        (r, np.full(21, -0.5)),
+        (r, np.full(21, cols - 0.5)),
+        (np.full(21, -0.5), c),
+        (np.full(21, rows - 0.5), c),
+    )
     x, y = (np.concatenate(v) for v in zip(*(grid.xy(a, b) for a, b in around), strict=True))
     lon, lat = grid.lonlat(x, y)
     return float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max())

@@ -56,9 +56,7 @@ def set_layers(plan: Plan) -> dict[str, list[dict[str, Any]]]:
         return out
     together = " + ".join(found.names)
     out["set_service"] = class_polygons(*service_classes(found.probability, {"set": together}))
-    wanted = {
-        n: {"trailer": n, "spot": name, "label": f"Trailer {n}, {name}"} for n, name in enumerate(found.names, 1)
-    }
+    wanted = {n: {"trailer": n, "spot": name, "label": f"Trailer {n}, {name}"} for n, name in enumerate(found.names, 1)}
     numbers = found.number.with_values(np.nan_to_num(found.number.values, nan=NO_CLASS).astype(np.uint8))
     rows = class_polygons(numbers, wanted)
     for row in rows:

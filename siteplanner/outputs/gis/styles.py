@@ -23,7 +23,6 @@ from siteplanner.outputs.words.palettes import (
 )
 from siteplanner.planning.limits.ruling import LIMITS
 
-
 SERVICE = Style(
     "polygon",
     "#777777",

@@ -10,8 +10,8 @@ folium and branca compile what they have rendered as a template once more. The e
 
 from __future__ import annotations
 
-import json
 import hashlib
+import json
 import re
 from base64 import b64encode
 from collections.abc import Sequence

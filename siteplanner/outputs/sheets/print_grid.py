@@ -92,7 +92,9 @@ def _zone(latitude: float, longitude: float) -> int:
 def grid_lines(found: MapGrid, view: View) -> str:
     """The lines within the window."""
     shapes = [line for _, line in (*found.eastings, *found.northings)]
-    return "".join(path(line, view, 'fill="none" stroke="#1F5F8B" stroke-width="0.18" opacity="0.8"') for line in shapes)
+    return "".join(
+        path(line, view, 'fill="none" stroke="#1F5F8B" stroke-width="0.18" opacity="0.8"') for line in shapes
+    )
 
 
 def edge_figures(found: MapGrid, view: View) -> str:
@@ -114,7 +116,7 @@ def edge_figures(found: MapGrid, view: View) -> str:
 
 def _figure(x: float, y: float, value: float, step_m: float, upright: bool, low: bool) -> str:
     out = 1.2 if low == upright else -1.2
-    tick = f"M{x:.2f} {y:.2f}v{out:.2f}" if upright else f"M{x:.2f} {y:.2f}h{out:.2f}"
+    tick = f"M{x:.2f} {y:.2f}{'v' if upright else 'h'}{out:.2f}"
     tx, ty = (x, y + (4.0 if low else -1.8)) if upright else (x + (-1.8 if low else 1.8), y + 0.9)
     anchor = "middle" if upright else "end" if low else "start"
     small, large, rest = figures(value, step_m)

@@ -26,9 +26,9 @@ from siteplanner.outputs.pictures.relief import rasterio_crs, relief_rgba
 from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held
 from siteplanner.outputs.sheets.print_grid import EDGE_MM, MapGrid, edge_figures, grid_lines, map_grid, scaled
 from siteplanner.outputs.sheets.printing import FOLDER, families, made_at, made_words
-from siteplanner.outputs.sheets.sheet_maps import FONT, View, furniture, mark, path, svg
+from siteplanner.outputs.sheets.sheet_maps import View, furniture, mark, path, svg
 from siteplanner.outputs.words.palettes import BLUE, DARK_VERMILION, INK, RULING_COLOURS, SERVICE_CLASSES, rgb
-from siteplanner.outputs.words.standard import CAUTION
+from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -91,7 +91,9 @@ def print_map(plan: Plan) -> PrintMap:
     body = _body(plan, view, grid, shown)
     w, h, e = view.width, view.height, EDGE_MM
     picture = svg(view, body)
-    inner = picture.replace(f'width="{w:g}mm" height="{h:g}mm"', f'width="{w:g}" height="{h:g}"', 1)  # units of the outer
+    inner = picture.replace(
+        f'width="{w:g}mm" height="{h:g}mm"', f'width="{w:g}" height="{h:g}"', 1
+    )  # units of the outer
     framed = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{w + 2 * e:g}mm" height="{h + 2 * e:g}mm" '
         f'viewBox="{-e:g} {-e:g} {w + 2 * e:g} {h + 2 * e:g}">{inner}{edge_figures(grid, view)}</svg>'
@@ -111,7 +113,9 @@ def shown_spots(plan: Plan) -> tuple[RankedSpot, ...]:
 def _bounds(plan: Plan, shown: Sequence[RankedSpot]) -> tuple[float, float, float, float]:
     grid = plan.scene.elevation
     shapes: list[Any] = [shapely.box(*plan.scene.area.total_bounds)]
-    shapes += [shapely.Point(*(float(v) for v in grid.from_lonlat(s.longitude, s.latitude))) for s in plan.mission.starts]
+    shapes += [
+        shapely.Point(*(float(v) for v in grid.from_lonlat(s.longitude, s.latitude))) for s in plan.mission.starts
+    ]
     shapes += [shapely.Point(r.spot.x, r.spot.y) for r in shown]
     if plan.best is not None and plan.best.evaluation.access is not None:
         shapes.append(plan.best.evaluation.access.route.line)
@@ -230,7 +234,7 @@ def print_content(plan: Plan) -> dict[str, Any]:
         "legend": [words for _, words in legend],
         "head": ["Spot", "Rank", "Grid reference", "Area served"],
         "spots": rows,
-        "aid": CAUTION,
+        "aid": PLANNING_AID,
         "made": made_words(plan),
     }
 
@@ -247,7 +251,10 @@ def _legend(plan: Plan) -> list[tuple[str, str]]:
     out = [(_symbol(line.format(INCIDENT)), "Incident area")]
     if plan.best is not None:
         out.append((_symbol(line.format(DRIVE)), f"Drive to spot {plan.best.spot.name}"))
-    out += [(_symbol(line.format(ROADS[0][1])), "Road for the rig"), (_symbol(line.format(ROADS[1][1])), "Road not for the rig")]
+    out += [
+        (_symbol(line.format(ROADS[0][1])), "Road for the rig"),
+        (_symbol(line.format(ROADS[1][1])), "Road not for the rig"),
+    ]
     for role, (words, style) in AREAS.items():
         if role in plan.scene.overlays:
             kind = line if role == "power_lines" else area
@@ -256,14 +263,19 @@ def _legend(plan: Plan) -> list[tuple[str, str]]:
         for _, colour, words in SERVICE_CLASSES:
             filled = f'fill="{colour}" fill-opacity="{SERVED_SHADE}" stroke="{INK}" stroke-width="0.15"'
             out.append((_symbol(area.format(filled)), words))
-        out[-len(SERVICE_CLASSES)] = (out[-len(SERVICE_CLASSES)][0], f"Service of spot {plan.best.spot.name}: 50 to 70 %")
+        out[-len(SERVICE_CLASSES)] = (
+            out[-len(SERVICE_CLASSES)][0],
+            f"Service of spot {plan.best.spot.name}: 50 to 70 %",
+        )
     disc = '<circle cx="3" cy="1.5" r="1.35" fill="{}" stroke="#000" stroke-width="0.25"/>'
     if plan.best is not None:
         out.append((_symbol(disc.format("#000")), "Best spot"))
         out.append((_symbol(disc.format("#fff")), "Other option, or second of two trailers"))
     out.append((_symbol('<rect x="1.5" width="3" height="3" fill="#000"/>'), "S: staging point"))
     for letter, name, _ in _points(plan):
-        out.append((_symbol('<path d="M3 0L4.8 2.9H1.2Z" fill="#fff" stroke="#000" stroke-width="0.3"/>'), f"{letter}: {name}"))
+        out.append(
+            (_symbol('<path d="M3 0L4.8 2.9H1.2Z" fill="#fff" stroke="#000" stroke-width="0.3"/>'), f"{letter}: {name}")
+        )
     return out
 
 

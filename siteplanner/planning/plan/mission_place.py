@@ -37,7 +37,9 @@ def shared_folder(mission: Mission, beside: Path | None) -> str | None:
     return None if beside is None else _seen_from(mission.base, beside)
 
 
-def mission_of_record(record: Mapping[str, Any], file: Path, layers_in: Path | None, samples: Sequence[Path]) -> Mission:
+def mission_of_record(
+    record: Mapping[str, Any], file: Path, layers_in: Path | None, samples: Sequence[Path]
+) -> Mission:
     """The mission of a saved plan with a folder in which its layers are.
 
     Looked for in `layers_in` where that is given; else where the record says (from the root in older files, else from
