@@ -88,6 +88,7 @@ def test_the_incident_area_keeps_every_column_and_says_what_is_served(folder, ma
     assert frame["served_share_given"].tolist() == [1, 2]  # theirs beside ours
     service = made.best.evaluation.coverage.service.polygons
     assert frame["served_share"].tolist() == pytest.approx([p.share for p in service], abs=1e-4)
+    assert frame["people_counted"].tolist() == [620, 45]
     expected = [p.share * people for p, people in zip(service, (620, 45), strict=True)]
     assert frame["people_served"].tolist() == pytest.approx(expected, abs=0.06)
     assert set(frame["served_by"]) == {made.best.spot.name}
@@ -276,8 +277,8 @@ def test_the_file_keeps_the_standard_s_rules(folder):
     assert {4326, -1, 0, 32612} <= systems  # 1.1.2.1.2
     contents = base.execute("SELECT table_name, data_type, identifier, description, last_change, min_x, min_y, max_x, "
                             "max_y, srs_id FROM gpkg_contents").fetchall()  # fmt: skip
-    shapes = {row[0]: row[1:] for row in base.execute("SELECT table_name, column_name, geometry_type_name, srs_id, z, m "
-                                                      "FROM gpkg_geometry_columns")}  # fmt: skip
+    query = "SELECT table_name, column_name, geometry_type_name, srs_id, z, m FROM gpkg_geometry_columns"
+    shapes = {row[0]: row[1:] for row in base.execute(query)}
     for name, kind, _, description, changed, *bounds, srs in contents:
         assert name in held
         assert pd.Timestamp(changed).tz is not None  # 1.1.3.1.1: ISO 8601 with Z
@@ -344,7 +345,8 @@ def test_the_tables_have_a_column_for_each_named_point(folder, made):
                 plain = point.name.replace(" ", "_")
                 assert float(row[f"chance_{n}_{plain}"]) == pytest.approx(point.probability, abs=1e-4)
         for cell in (cell for row in rows for cell in row.values()):
-            assert cell[:1] not in tuple("=+@\t\r") and not (cell[:1] == "-" and not cell[1:2].isdigit())
+            assert cell[:1] not in tuple("=+@\t\r")
+            assert not (cell[:1] == "-" and not cell[1:2].isdigit())
 
 
 KML = "{http://www.opengis.net/kml/2.2}"

@@ -82,6 +82,7 @@ _EVERYWHERE: dict[str, str] = {
     "area_share_after": "The same of the area as it lies, 0 to 1",
     "people_after": "Expected people served then; empty: not stated for every polygon",
     "points_after": "Must-serve points served then, as likely as not or more",
+    "people_counted": "People in the polygon as the plan counts them, from its column or from a raster",
     "served_share": "Expected share of the polygon that the best spot serves, 0 to 1",
     "served_by": "The best spot",
     "set_served_share": "Expected share of the polygon that the best set of two trailers serves, 0 to 1",

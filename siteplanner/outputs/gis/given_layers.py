@@ -18,6 +18,7 @@ FIGURES = frozenset({"weight", "people", "voltage_kv", "height_m", "frequency_mh
 """Columns that are read as figures; what is none there was said to be so when the layer was read."""
 AREA_COLUMNS = (
     "area_km2",
+    "people_counted",
     "served_share",
     "people_served",
     "served_by",
@@ -93,6 +94,7 @@ def area_rows(plan: Plan) -> list[dict[str, Any]]:
         geometry = row.pop("geometry")
         row |= {
             "area_km2": known(shape.area / 1e6, 4),
+            "people_counted": None if one is None else known(one.people, 1),
             "served_share": None if one is None else known(one.share, 4),
             "people_served": None if one is None else known(one.people_served, 1),
             "served_by": clean(best.spot.name) if one is not None and best is not None else None,

@@ -66,7 +66,7 @@ def metadata_xml(plan: Plan, made: str) -> str:
         _code("characterSet", "MD_CharacterSetCode", "utf8"),
         _code("hierarchyLevel", "MD_ScopeCode", "dataset"),
         _contact("contact", plan),
-        _gmd("dateStamp", _gco("DateTime" if "T" in made else "Date", made)) if made else _nil("dateStamp"),
+        _moment("dateStamp", made) if made else _nil("dateStamp"),
         _text("metadataStandardName", "ISO 19115 Geographic information - Metadata"),
         _text("metadataStandardVersion", "ISO/TS 19139:2007"),
         _reference_system(plan),
@@ -97,16 +97,14 @@ def _reference_system(plan: Plan) -> ET.Element:
 
 
 def _citation(tag: str, title: str, made: str) -> ET.Element:
-    date = (
-        _wrapped(
-            "date",
-            "CI_Date",
-            [_gmd("date", _gco("DateTime" if "T" in made else "Date", made)), _code("dateType", "CI_DateTypeCode", "creation")],
-        )
-        if made
-        else _nil("date")
-    )  # fmt: skip
+    created = [_moment("date", made), _code("dateType", "CI_DateTypeCode", "creation")]
+    date = _wrapped("date", "CI_Date", created) if made else _nil("date")
     return _wrapped(tag, "CI_Citation", [_text("title", title), date])
+
+
+def _moment(tag: str, made: str) -> ET.Element:
+    """A date, or a date with its time."""
+    return _gmd(tag, _gco("DateTime" if "T" in made else "Date", made))
 
 
 def _identification(plan: Plan, name: str, made: str) -> ET.Element:

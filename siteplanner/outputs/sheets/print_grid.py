@@ -68,7 +68,8 @@ def map_grid(plan: Plan, view: View) -> MapGrid:
         run = np.linspace(*across, 41)
         for value in np.arange(math.ceil(low / step), math.floor(high / step) + 1) * float(step):
             held = np.full(len(run), value)
-            a, b = there.transform(*((held, run) if upright else (run, held)), direction="INVERSE")
+            eastings, northings = (held, run) if upright else (run, held)
+            a, b = there.transform(eastings, northings, direction="INVERSE")
             out.append((float(value), shapely.LineString(np.column_stack([a, b]))))
         return tuple(out)
 
