@@ -7,7 +7,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.inputs import holds_words
 from siteplanner.planning.telling.prediction import cover_sentence, prediction_sentence, probability_meaning
 from siteplanner.planning.telling.units import METRIC, Units
-from siteplanner.planning.telling.words import CAUTIONS, recommendation
+from siteplanner.planning.telling.words import BEFORE_ACTING, recommendation
 
 PURPOSE = "To decide where to park a communications trailer, how to get it there and what it will serve."
 
@@ -58,5 +58,5 @@ def use_limits(plan: Plan) -> tuple[str, ...]:
     """What the data must not be used for, or not alone."""
     return (
         "A planning aid for one incident and one unit; out of date when the incident, roads or weather change.",
-        *CAUTIONS,
+        *(f"{word}: {text}" for word, text in BEFORE_ACTING),
     )
