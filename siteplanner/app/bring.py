@@ -82,7 +82,7 @@ def take_in(work: Work, sent: list) -> None:
     work.brought = intake.one_each(held)
 
 
-def looked_at(path: Path) -> list[Brought]:
+def looked_at(path: Path) -> list[intake.Brought]:
     """What a file is taken for; one that cannot be read for a reason nobody foresaw stays in the list and says so."""
     try:
         return intake.look_at(path)
@@ -94,7 +94,7 @@ def looked_at(path: Path) -> list[Brought]:
             remedy="Write it again with the program it comes from, or leave it out.",
             file=path.name,
         )
-        return [Brought(path.name, "unknown", intake.UNUSED, problem=problem)]
+        return [intake.Brought(path.name, "unknown", intake.UNUSED, problem=problem)]
 
 
 def roles(work: Work) -> None:

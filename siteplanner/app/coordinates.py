@@ -12,7 +12,8 @@ from siteplanner.errors import InputError
 
 Format = Literal["degrees", "degrees and minutes", "grid reference"]
 FORMATS: tuple[Format, ...] = ("degrees", "degrees and minutes", "grid reference")
-EXAMPLES = "38.57260, -109.54990 or 38 34.356 N 109 32.994 W or 12SWJ 25846 70412"
+EXAMPLES = "44.65250, -113.05240 or 44 39.150 N 113 03.144 W or 12TUQ 37264 46397"
+"""One place in the invented county, in each format."""
 _GRID = re.compile(r"^(\d{1,2})\s*([C-HJ-NP-X])\s*([A-HJ-NP-Z]{2})\s*(\d{2,10})$", re.IGNORECASE)
 _NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)?")
 
@@ -27,7 +28,7 @@ def written(latitude: float, longitude: float, style: Format) -> str:
 
 
 def grid_reference(latitude: float, longitude: float) -> str:
-    """Military grid reference to 1 m with blanks, e.g. `12S WJ 25846 70412`; empty beyond 80 S and 84 N."""
+    """Military grid reference to 1 m with blanks, e.g. `12T UQ 37264 46397`; empty beyond 80 S and 84 N."""
     return grid_text(unspaced(latitude, longitude)) if -80 <= latitude <= 84 else ""
 
 

@@ -239,7 +239,7 @@ def draw_map(work: Work, ground: dict[str, Any]) -> Any:
             styles={f["properties"]["k"]: STYLES[f["properties"]["k"]] for f in features},
         ).add_to(fmap)
     group = folium.FeatureGroup(name="Drawn", control=False).add_to(fmap)
-    for item in work.seeds():
+    for item in work.starting_shapes():
         _leaflet(item, folium).add_to(group)
     Draw(feature_group=group, show_geometry_on_click=False, draw_options=TOOLS).add_to(fmap)
     fmap.fit_bounds(ground.get("view") or [[south, west], [north, east]], padding=(24, 24), max_zoom=15)

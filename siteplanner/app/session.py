@@ -87,22 +87,22 @@ class Work:
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
         self.memory.clear()
 
-    def seeds(self) -> list[Drawn]:
+    def starting_shapes(self) -> list[Drawn]:
         """Shapes that the map starts with; the same until it starts afresh."""
         key = (self.edition, self.drawn_edition)
-        if self.memory.get("seeds", (None,))[0] != key:
-            self.memory["seeds"] = (key, list(self.pending))
-        return cast(list, self.memory["seeds"][1])
+        if self.memory.get("starting_shapes", (None,))[0] != key:
+            self.memory["starting_shapes"] = (key, list(self.pending))
+        return cast(list, self.memory["starting_shapes"][1])
 
     def take(self, plan: Plan) -> None:
         """A plan has come; its best spot is in hand until another is chosen."""
         self.plan = self.planned = plan
         self.kept = plan.kept if plan.kept.results else self.kept
         self.chosen = self.asked = None
-        seeds = self.memory.get("seeds")
+        shapes = self.memory.get("starting_shapes")
         self.memory.clear()
-        if seeds is not None:
-            self.memory["seeds"] = seeds
+        if shapes is not None:
+            self.memory["starting_shapes"] = shapes
 
     def lend(self) -> Kept | None:
         """What the next check or run may take over: each result is compared by content before it is."""

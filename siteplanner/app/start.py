@@ -78,14 +78,14 @@ def _persists() -> bool:
 
 
 def sample(work: Work) -> None:
-    """An invented mission to learn on."""
-    from siteplanner.demo import SAMPLES, sample_mission
+    """A mission to learn on."""
+    from siteplanner.demo import IN_A_WORD, SAMPLES, sample_mission
 
     box, button = st.columns([3, 1], vertical_alignment="bottom")
     name = box.selectbox("Sample", list(SAMPLES), format_func=lambda n: n.replace("_", " ").title())
     box.caption(plain(SAMPLES[name]))
     if button.button("Open the sample", type="primary", width="stretch"):
-        open_file(work, sample_mission(name), f"Sample: {name.replace('_', ' ').title()}, invented")
+        open_file(work, sample_mission(name), f"Sample: {name.replace('_', ' ').title()}, {IN_A_WORD[name]}")
 
 
 def saved(work: Work) -> None:

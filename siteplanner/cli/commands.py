@@ -216,11 +216,15 @@ def explain(
     plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json of an earlier run.")],
     latitude: Annotated[float, typer.Argument(help="WGS 84 degrees, north positive.")],
     longitude: Annotated[float, typer.Argument(help="WGS 84 degrees, east positive; west is negative.")],
+    layers: Annotated[
+        Path | None, typer.Option("--layers", help="Folder of the mission, where it is not found.")
+    ] = None,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Say why a point is in or out, with every figure."""
     from siteplanner.data.plain_text import MOST_PLAN, parsed, read_text
+    from siteplanner.demo import sample_folders
 
     record = parsed(read_text(plan_file, MOST_PLAN, "The plan.json of a run"), as_json=True, file=plan_file)
     with bar_of(quiet) as progress:
@@ -229,7 +233,9 @@ def explain(
         from siteplanner.planning.telling.record import evaluation_record
         from siteplanner.planning.telling.trees import sky_sentences
 
-        found = explain_record(record, latitude, longitude, file=plan_file, progress=progress)
+        found = explain_record(
+            record, latitude, longitude, file=plan_file, layers_in=layers, samples=sample_folders(), progress=progress
+        )
     result = {
         **evaluation_record(found.evaluation),
         "passes": found.passes,

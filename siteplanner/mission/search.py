@@ -39,9 +39,10 @@ class Search(Part):
         "there are units. From 4 on the search may stop at a stated bound.",
     )
     service_rasters: Literal["best", "options", "all"] = Field(
-        "best",
+        "options",
         description="Whose predicted service is written as rasters: coverage.tif of the best spot only, or a "
-        "compressed raster in per cent for each option, or for each judged spot.",
+        "compressed raster in per cent for each option, or for each judged spot. By default each option's, some 20 kB "
+        "each: they are what is chosen between.",
     )
     coverage_cell_m: float | None = Field(
         None,

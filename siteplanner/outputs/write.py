@@ -13,6 +13,7 @@ import os
 import re
 import shutil
 from collections.abc import Callable, Collection, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -61,10 +62,11 @@ def _write_text(path: Path, text: str, encoding: str = "utf-8") -> None:
     path.write_bytes(text.encode(encoding))  # bytes, so that no system changes the line ends
 
 
-def _json(plan: Plan, path: Path) -> None:
+def _json(plan: Plan, path: Path, stands_in: Path | None = None) -> None:
+    """`stands_in`: the folder in which it will stand, where that is not the one in which it is written."""
     from siteplanner.planning.telling.record import plan_record
 
-    _write_text(path, json_text(plan_record(plan)))
+    _write_text(path, json_text(plan_record(plan, stands_in or path.parent)))
 
 
 def _map(plan: Plan, path: Path) -> None:
@@ -122,6 +124,18 @@ def _service(plan: Plan, path: Path) -> None:
     write_service_rasters(plan, path.parent)
 
 
+def _set_service(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.gis.set_layers import write_set_service
+
+    write_set_service(plan, path)
+
+
+def _set_server(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.gis.set_layers import write_set_server
+
+    write_set_server(plan, path)
+
+
 def _geopackage(plan: Plan, path: Path) -> None:
     from siteplanner.outputs.gis.geopackage import write_geopackage
 
@@ -135,6 +149,18 @@ def _sheet(kind: str) -> Writer:
         write_sheet(plan, path, kind)
 
     return write
+
+
+def _print_map(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.sheets.print_map import write_print_map
+
+    write_print_map(plan, path)
+
+
+def _print_raster(plan: Plan, path: Path) -> None:
+    from siteplanner.outputs.sheets.print_map import write_print_raster
+
+    write_print_raster(plan, path)
 
 
 def _unit_sheets(plan: Plan, path: Path) -> None:
@@ -165,17 +191,25 @@ WRITERS: dict[str, Writer] = {
     "ruling_bits.tif": _ruling_bits,
     "coverage.tif": _coverage,
     "service_*.tif": _service,
+    "set_service.tif": _set_service,
+    "set_server.tif": _set_server,
     "package.gpkg": _geopackage,
     "commander.pdf": _sheet("commander"),
     "driver.pdf": _sheet("driver"),
     "crew.pdf": _sheet("crew"),
     "driver_*.pdf": _unit_sheets,  # and crew_*.pdf beside them
+    "print_map.pdf": _print_map,
+    "print_map.tif": _print_raster,
     "briefing.txt": _briefing,
     "map.html": _map,
     "package.zip": _package,
 }
 """File name -> what writes it, in the order of writing; `package.zip` last, for it holds what stands there then. A name
 with `*` stands for all files that fit it."""
+
+
+BESIDE: dict[str, tuple[str, ...]] = {"driver_*.pdf": ("crew_*.pdf",), "set_server.tif": ("set_server.tif.aux.xml",)}
+"""Files that a writer makes beside its own, where they may be missing in another plan."""
 
 
 def write_outputs(
@@ -206,12 +240,13 @@ def write_outputs(
         try:
             for number, name in enumerate(names):
                 report(f"Writing {name}", number / len(names))
-                _written(WRITERS[name], plan, switch.path / name)
+                write = partial(_json, stands_in=folder) if name == "plan.json" else WRITERS[name]
+                _written(write, plan, switch.path / name)
             report("Moving files into place", 1.0)
             _nothing_in_the_way(switch.path, folder)
             return [
                 folder / path.name
-                for path in switch.now([*names, *(["crew_*.pdf"] if "driver_*.pdf" in names else [])])
+                for path in switch.now([*names, *(more for name in names for more in BESIDE.get(name, ()))])
             ]
         except KeyboardInterrupt:
             if not switch.done:

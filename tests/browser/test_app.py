@@ -240,7 +240,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     clock("click to explanation", start)
     frame(page).locator(".sp-asked").wait_for()
     assert page.get_by_text("Every figure").is_visible()
-    page.get_by_placeholder("38.57260").fill("1.5, 2.5")
+    page.get_by_placeholder("44.65250").fill("1.5, 2.5")
     page.get_by_role("button", name="Ask").click()
     page.get_by_text("lies outside the elevation of this plan").wait_for()
 

@@ -12,7 +12,9 @@ import venv
 import zipfile
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
+from shapely.geometry import Point
 
 import siteplanner.demo as demo
 from siteplanner.errors import InputError
@@ -88,3 +90,20 @@ def test_installed_from_the_wheel_it_plans_with_a_home_that_cannot_be_written(wh
     assert done.returncode == 0, done.stderr[-2000:]
     assert json.loads(done.stdout)["spots"]
     assert (work / "siteplanner_out" / "demo" / "map.html").stat().st_size > 100_000
+
+
+def test_every_sample_says_in_its_title_what_of_it_is_real():
+    assert set(demo.IN_A_WORD) == set(demo.SAMPLES)
+    assert "real" in demo.IN_A_WORD["real_hills"]  # its heights are; `invented` alone would deny it
+    assert demo.IN_A_WORD["dunmarrow_county"] == "invented"
+
+
+def test_the_places_that_forms_show_as_examples_are_one_place_in_the_invented_county():
+    from siteplanner.app.coordinates import EXAMPLES, read
+
+    places = [read(text) for text in EXAMPLES.split(" or ")]
+    assert len(places) == 3
+    area = gpd.read_file(demo.sample_mission("dunmarrow_county").parent / "incident_area.geojson")
+    for latitude, longitude in places:
+        assert (latitude, longitude) == pytest.approx(places[0], abs=2e-5)
+        assert area.union_all().convex_hull.buffer(0.02).contains(Point(longitude, latitude))

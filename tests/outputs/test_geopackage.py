@@ -15,6 +15,10 @@ from siteplanner.outputs.gis.styles import STYLES
 from siteplanner.outputs.words.text import clean
 from tests.outputs.factory import HOSTILE, make_plan
 
+UNTOLD = {"alternatives", "cut_segments", "turning_places"}  # see test_told_outputs
+UNTOLD |= {"set_service", "set_server", "set_trailers"}  # of a real plan: test_gis_package
+TABLES = {"findings", "rasters"}  # without a place
+
 
 @pytest.fixture(scope="module")
 def package(plan, tmp_path_factory):
@@ -29,9 +33,8 @@ def _read(path, layer):
 
 def test_every_layer_reads_without_a_warning(package, plan):
     found = {name for name, _ in pyogrio.list_layers(package)}
-    untold = {"alternatives", "cut_segments", "turning_places"}  # see test_told_outputs
-    assert found == set(TITLES) - untold | {"layer_styles"}
-    for name in set(TITLES) - untold:
+    assert found == set(TITLES) - UNTOLD | {"layer_styles"}
+    for name in set(TITLES) - UNTOLD - TABLES:
         frame = _read(package, name)
         assert len(frame) > 0
         assert frame.crs == plan.scene.elevation.crs
@@ -96,7 +99,7 @@ def test_styles_are_inside_and_well_formed(package):
     base = sqlite3.connect(package)
     rows = base.execute("SELECT f_table_name, f_geometry_column, styleSLD, useAsDefault FROM layer_styles")
     rows = rows.fetchall()
-    assert {row[0] for row in rows} == set(STYLES) - {"alternatives", "cut_segments", "turning_places"}
+    assert {row[0] for row in rows} == set(STYLES) - UNTOLD
     columns = dict(base.execute("SELECT table_name, column_name FROM gpkg_geometry_columns"))
     for name, column, sld, default in rows:
         assert column == columns[name]

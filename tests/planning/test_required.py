@@ -85,12 +85,12 @@ def test_explaining_agrees_whether_the_limit_holds(both, one):
         best = made.best
         assert explain(made, best.spot.latitude, best.spot.longitude).passes
         record = json.loads(json.dumps(plan_record(made), default=str))
-        found = explain_record(record, best.spot.latitude, best.spot.longitude)
+        found = explain_record(record, best.spot.latitude, best.spot.longitude, layers_in=made.mission.base)
         assert found.passes
         assert found.would_rank == 1
     low = both.judged[-1]
     record = json.loads(json.dumps(plan_record(both), default=str))
-    found = explain_record(record, low.spot.latitude, low.spot.longitude)
+    found = explain_record(record, low.spot.latitude, low.spot.longitude, layers_in=both.mission.base)
     assert found.would_rank == low.rank  # among all judged, not among those handed over
 
 

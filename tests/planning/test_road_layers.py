@@ -215,7 +215,7 @@ def test_which_rig_comes_from_where_is_said(two_starts, capsys):
     assert f"from {first}" in briefing(two_starts, "commander")
     record = plan_record(two_starts)
     assert [s["name"] for s in record["spots"][0]["access"]["by_staging"]] == [first, second]
-    again = mission_from_dict(record["mission"], base=record["mission_folder"])
+    again = mission_from_dict(record["mission"], base=two_starts.mission.base)
     assert again.stagings == two_starts.mission.stagings
     said = starts_sentence([(s.name, s.drive_time_s) for s in best.evaluation.access.by_staging])
     minutes = METRIC.seconds(best.evaluation.access.drive_time_s)

@@ -1,9 +1,12 @@
-"""Everything with a place in one GeoPackage (OGC 12-128r18), for GIS staff: layers, attributes, styles inside."""
+"""Everything with a place in one GeoPackage (OGC 12-128r18), for GIS staff: layers, attributes, styles, metadata."""
 
 from __future__ import annotations
 
 import math
+import re
 import sqlite3
+from collections.abc import Collection
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,9 +15,15 @@ from shapely.affinity import rotate, translate
 from shapely.geometry import LineString, Point, Polygon, box
 
 from siteplanner.outputs.gis.drive_layers import drive_layers
+from siteplanner.outputs.gis.finding_rows import finding_rows
+from siteplanner.outputs.gis.given_layers import AREA_COLUMNS, area_rows, given_columns, given_rows
 from siteplanner.outputs.gis.ground_layers import ruling_rows, service_rows
 from siteplanner.outputs.gis.judged import judged_rows
+from siteplanner.outputs.gis.metadata import metadata_xml
+from siteplanner.outputs.gis.package_tables import add_descriptions, add_metadata
 from siteplanner.outputs.gis.road_layers import known, road_rows
+from siteplanner.outputs.gis.service_rasters import raster_rows
+from siteplanner.outputs.gis.set_layers import set_layers
 from siteplanner.outputs.gis.styles import STYLES, add_styles
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
@@ -24,7 +33,6 @@ from siteplanner.planning.spots.evaluation import Evaluation, start_of
 from siteplanner.planning.telling.backhaul import backhaul_sentence, donor_reason
 from siteplanner.planning.telling.compass import SKEW_POSITIVE
 from siteplanner.planning.telling.exposure import keep_m_up
-from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.roads import (
     unknown_along_words,
@@ -33,6 +41,7 @@ from siteplanner.planning.telling.units import kept, reader_units, there
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
+    from pandas import DataFrame
 
 BY_KIND = {  # layers of several kinds of shape, one table a kind: polygons, lines, points
     "water": ("water", "water_lines"),
@@ -52,7 +61,10 @@ TITLES: dict[str, str] = {
     "hazards_on_drives": "Hazards on the drives, in driving order",
     "turning_places": "Last turning place before each spot",
     "cut_segments": "Road without a way round: its loss cuts a spot off",
-    "incident_area": "Incident area",
+    "set_service": "Predicted service of the best two trailers together",
+    "set_server": "Which of the best two trailers serves which ground",
+    "set_trailers": "Where the best two trailers stand, in the order in which they should go",
+    "incident_area": "Incident area with all its own columns, and what is served of each polygon",
     "must_serve": "Must-serve points, service from each spot",
     "roads": "Roads: for the rig or why not",
     "ruling": "Ground that passes, and the first limit that rules it out",
@@ -70,38 +82,93 @@ TITLES: dict[str, str] = {
     "water": "Lakes and rivers",
     "water_lines": "Streams drawn as lines",
     "soft_ground": "Soft ground",
+    "findings": "Findings, a row each: code, severity, file, sentence, remedy",
+    "rasters": "Rasters beside this package: file, what it holds, unit",
 }
 
 
 def write_geopackage(plan: Plan, path: Path) -> Path:
     """All layers of the plan in the plan's CRS; a layer without rows is left out.
 
-    GeoPackage 1.2: newer ones make older GDAL (before 3.7) warn.
+    GeoPackage 1.2: newer ones make older GDAL (before 3.7) warn. Times in the file are that of the plan, so that the
+    same plan makes the same bytes.
 
     Text from files is cleaned of control characters; unknown is NULL.
     """
-    from pyogrio import write_dataframe
+    from pyogrio import set_gdal_config_options, write_dataframe
 
     path = Path(path)
     path.unlink(missing_ok=True)
     written = []
-    for name, frame in layers(plan).items():
-        if not len(frame):
-            continue
-        write_dataframe(
-            frame,
-            path,
-            layer=name,
-            driver="GPKG",
-            append=path.exists(),
-            dataset_options={} if path.exists() else {"VERSION": "1.2"},
-            layer_options={"DESCRIPTION": TITLES[name]},
-        )
-        written.append(name)
+    set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF"})  # the whole file is synced once, when all files stand
+    try:
+        for name, frame in {**layers(plan), **tables(plan)}.items():
+            if not len(frame):
+                continue
+            write_dataframe(
+                frame,
+                path,
+                layer=name,
+                driver="GPKG",
+                append=path.exists(),
+                dataset_options={} if path.exists() else {"VERSION": "1.2"},
+                layer_options={"DESCRIPTION": TITLES[name]},
+            )
+            written.append(name)
+    finally:
+        set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": None})
+    made = _made(plan)
     with sqlite3.connect(path) as base:
-        add_styles(base, [name for name in written if name in STYLES])
+        base.execute("PRAGMA synchronous = OFF")
+        base.execute("PRAGMA foreign_keys = ON")
+        add_styles(base, [name for name in written if name in STYLES], made)
+        add_descriptions(base, _given(plan))
+        add_metadata(base, metadata_xml(plan, str(plan.software.get("created", ""))), made)
+        base.execute("UPDATE gpkg_contents SET last_change = ?", (made,))
+    base.execute("VACUUM")
     base.close()
+    _count_no_changes(path)
     return path
+
+
+def _count_no_changes(path: Path) -> None:
+    """Set the counter of changes to 1: how often a library wrote is no content. Database file format of SQLite,
+    sections 1.3.7 and 1.3.20: the counter, and the counter's value for which the size in the header holds."""
+    with path.open("r+b") as file:
+        for offset in (24, 92):
+            file.seek(offset)
+            file.write((1).to_bytes(4, "big"))
+
+
+def _made(plan: Plan) -> str:
+    """When the plan was made, as the standard writes it; the first of 1970 where it does not say."""
+    try:
+        when = datetime.fromisoformat(str(plan.software.get("created")))
+    except ValueError:
+        when = datetime(1970, 1, 1, tzinfo=UTC)
+    return when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
+
+
+def _given(plan: Plan) -> dict[str, dict[str, str]]:
+    """Layer -> the user's own columns in it -> the file that brought them."""
+    files = {record.role.replace(" ", "_"): record.file for record in plan.inputs}
+    out = {"incident_area": _named(plan.scene.area, files.get("incident_area", "the mission"), AREA_COLUMNS)}
+    for role, frame in plan.scene.overlays.items():
+        for name in BY_KIND.get(role, (role,)):
+            out[name] = _named(frame, files.get(role, "the mission"))
+    out.pop("must_serve", None)  # a row a spot there: columns of its own
+    return out
+
+
+def _named(frame: GeoDataFrame, file: str, own: Collection[str] = ()) -> dict[str, str]:
+    return dict.fromkeys(given_columns(frame, own).values(), clean(file))
+
+
+def tables(plan: Plan) -> dict[str, DataFrame]:
+    """Table name -> rows without a place: findings, and the rasters beside the package."""
+    import pandas as pd
+
+    return {"findings": pd.DataFrame(finding_rows(plan)), "rasters": pd.DataFrame(raster_rows(plan))}
 
 
 def layers(plan: Plan) -> dict[str, GeoDataFrame]:
@@ -111,27 +178,22 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
     made: dict[str, Any] = {
         "ruling": ruling_rows(plan),
         "service": service_rows(plan),
-        "incident_area": _overlay(scene.area, ("name", "weight")),
+        **set_layers(plan),
+        "incident_area": area_rows(plan),
         "roads": road_rows(plan),
     }
-    for role, columns in (
-        ("hazards", ("name",)),
-        ("closures", ("name",)),
-        ("extra_tracks", ("name",)),
-        ("keep_out", ("name",)),
-        ("power_lines", ("name", "voltage_kv", "height_m")),
-    ):
+    for role in ("hazards", "closures", "extra_tracks", "keep_out", "power_lines"):
         frame = scene.overlays.get(role)
-        made[role] = [] if frame is None else _overlay(frame, columns)
+        made[role] = [] if frame is None else given_rows(frame)
     for role, names in BY_KIND.items():
         frame = scene.overlays.get(role)
         for name, dimension in zip(names, (2, 1, 0), strict=False):
             kept = [] if frame is None else frame[get_dimensions(frame.geometry.array) == dimension]
-            made[name] = _overlay(kept, ("name",)) if len(kept) else []
+            made[name] = given_rows(kept) if len(kept) else []
     made["must_serve"] = _must_serve(plan)
     made["donor_links"] = _donor_links(plan)
     donors = scene.overlays.get("donor_sites")
-    made["donor_sites"] = [] if donors is None else _overlay(donors, ("name", "height_m", "frequency_mhz"))
+    made["donor_sites"] = [] if donors is None else given_rows(donors)
     drives = drive_layers(plan)
     made["cut_segments"], made["alternatives"] = drives.pop("cut_segments"), drives.pop("alternatives")
     for name, kind in (("routes", "route"), ("last_legs", "leg")):
@@ -176,7 +238,14 @@ def _frame(rows: list[dict[str, Any]], plan: Plan) -> GeoDataFrame:
 
     if not rows:
         return gpd.GeoDataFrame(geometry=[], crs=plan.scene.elevation.crs)
-    return gpd.GeoDataFrame(rows, geometry="geometry", crs=plan.scene.elevation.crs)
+    frame = gpd.GeoDataFrame(rows, geometry="geometry", crs=plan.scene.elevation.crs)
+    for column in frame.columns:
+        if frame[column].dtype == object and frame[column].isna().all() and _FIGURE.search(column):
+            frame[column] = frame[column].astype(float)  # else a column of figures without one becomes text
+    return frame
+
+
+_FIGURE = re.compile(r"_(m|km2|deg|min|db|dbm|pct|mhz|kmh|share|after|served|figure|limit)$|^(value|rank|ways_out)$")
 
 
 def footprint(plan: Plan, evaluation: Evaluation) -> Polygon:
@@ -234,7 +303,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "overhead_line_m": None if e.line is None else there(e.line.distance_m),
         "overhead_line_needed_m": None if e.line is None else kept(e.line.needed_m),
         "mast_fall_m": kept(mast_fall_m(plan.mission)),
-        "findings": clean("; ".join(said(f, units.first).message for f in e.findings)),
+        "findings": len(e.findings),
         "geometry": Point(spot.x, spot.y),
     }
 
@@ -257,24 +326,6 @@ def _way(plan: Plan, ranked: RankedSpot, kind: str) -> dict[str, Any]:
         "limits_not_stated": clean("; ".join(unknown_along_words(access.unknown, units.first))),
         "geometry": access.route.line,
     }
-
-
-def _overlay(frame: GeoDataFrame, columns: tuple[str, ...]) -> list[dict[str, Any]]:
-    rows = []
-    held = [c for c in columns if c in frame.columns]
-    for record, geometry in zip(frame[held].to_dict("records"), frame.geometry, strict=True):
-        row: dict[str, Any] = {}
-        for column in held:
-            value = record[column]
-            if column == "name":
-                row[column] = clean(value) if isinstance(value, str) else None
-            else:
-                try:
-                    row[column] = known(float(value))
-                except (TypeError, ValueError):
-                    row[column] = None
-        rows.append({**row, "geometry": geometry})
-    return rows
 
 
 def _must_serve(plan: Plan) -> list[dict[str, Any]]:

@@ -14,7 +14,7 @@ from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.model import Plan
 
 
-def _polygons(classes: Grid, wanted: dict[int, dict[str, Any]]) -> list[dict[str, Any]]:
+def class_polygons(classes: Grid, wanted: dict[int, dict[str, Any]]) -> list[dict[str, Any]]:
     """One multi-polygon a class, along the cells' edges."""
     import shapely
     from rasterio.features import shapes
@@ -49,21 +49,26 @@ def ruling_rows(plan: Plan) -> list[dict[str, Any]]:
             "label": clean(ruling.label),
             "share_of_search_ground": known(ruling.share, 4),
         }
-    return _polygons(classes, wanted)
+    return class_polygons(classes, wanted)
 
 
 def service_rows(plan: Plan) -> list[dict[str, Any]]:
     """One row a spot and class of service."""
     rows = []
-    steps = [start for start, _, _ in SERVICE_CLASSES]
     for ranked in plan.spots:
         grid = probability_grid(ranked, plan)
-        if grid is None:
-            continue
-        classes = np.digitize(np.nan_to_num(grid.values, nan=-1.0), steps).astype(np.uint8)
-        wanted = {
-            n: {"rank": ranked.rank, "spot": clean(ranked.spot.name), "probability_from": start, "label": label}
-            for n, (start, _, label) in enumerate(SERVICE_CLASSES, 1)
-        }
-        rows += _polygons(grid.with_values(classes), wanted)
+        if grid is not None:
+            whose = {"rank": ranked.rank, "spot": clean(ranked.spot.name)}
+            rows += class_polygons(*service_classes(grid, whose))
     return rows
+
+
+def service_classes(probability: Grid, whose: dict[str, Any]) -> tuple[Grid, dict[int, dict[str, Any]]]:
+    """Cells by class of service, 0 below the lowest and outside the area, and the rows of the classes."""
+    steps = [start for start, _, _ in SERVICE_CLASSES]
+    classes = np.digitize(np.nan_to_num(probability.values, nan=-1.0), steps).astype(np.uint8)
+    wanted = {
+        n: {**whose, "probability_from": start, "label": label}
+        for n, (start, _, label) in enumerate(SERVICE_CLASSES, 1)
+    }
+    return probability.with_values(classes), wanted

@@ -4,20 +4,28 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import shapely
 
 from siteplanner.data.grid_reference import grid_text
+from siteplanner.outputs.gis.ground_layers import class_polygons
+from siteplanner.outputs.pictures.layers import probability_grid
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
+from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling.backhaul_rows import donor_sentence
 from siteplanner.planning.telling.directions import alternative_words, step_words
+from siteplanner.planning.telling.legend import served_from_words
 from siteplanner.planning.telling.places import drive_figures, spot_sentences
 from siteplanner.planning.telling.units import reader_units
 
+SERVED_FROM = (0.5, 0.75, 0.95)
+LEAST_CELLS = 4  # of a shape of service that is worth drawing on a phone
+PREDICTED = "Predicted, not measured; outlines simplified by a cell"
 NAMESPACE = "http://www.opengis.net/kml/2.2"
 # style -> what it draws -> (element, text); KML colours are alpha, blue, green, red
 _STYLES: dict[str, dict[str, dict[str, str]]] = {
@@ -27,6 +35,9 @@ _STYLES: dict[str, dict[str, dict[str, str]]] = {
     "no_link": {"LineStyle": {"color": "ff72645a", "width": "2"}},
     "donor": {"IconStyle": {"color": "ff597a00"}},
     "other": {"LineStyle": {"color": "99b27200", "width": "2"}},
+    "served_50": {"LineStyle": {"width": "0"}, "PolyStyle": {"color": "66ccffff", "outline": "0"}},
+    "served_75": {"LineStyle": {"width": "0"}, "PolyStyle": {"color": "80c4b641", "outline": "0"}},
+    "served_95": {"LineStyle": {"width": "0"}, "PolyStyle": {"color": "99943425", "outline": "0"}},
     "area": {"LineStyle": {"color": "ff000000", "width": "3"}, "PolyStyle": {"fill": "0"}},
 }
 
@@ -59,6 +70,36 @@ def _line(coordinates: str) -> ET.Element:
 def _coordinates(xy: np.ndarray, plan: Plan) -> str:
     lon, lat = plan.scene.elevation.lonlat(xy[:, 0], xy[:, 1])
     return " ".join(f"{a:.7f},{b:.7f}" for a, b in zip(lon, lat, strict=True))
+
+
+def _polygon(polygon: Any, plan: Plan) -> ET.Element:
+    rings = [polygon.exterior, *polygon.interiors]
+    kinds = ["outerBoundaryIs", *["innerBoundaryIs"] * len(polygon.interiors)]
+    bounds = [
+        _element(kind, [_element("LinearRing", coordinates=_coordinates(shapely.get_coordinates(ring), plan))])
+        for kind, ring in zip(kinds, rings, strict=True)
+    ]
+    return _element("Polygon", bounds)
+
+
+def _service(ranked: RankedSpot, plan: Plan) -> list[ET.Element]:
+    """What a spot serves at so much and more, the widest first; a shape each, coarser than the raster by a cell."""
+    grid, units = probability_grid(ranked, plan), reader_units(plan.mission)
+    marks: list[ET.Element] = []
+    for start in SERVED_FROM if grid is not None else ():
+        assert grid is not None
+        classes = grid.with_values((np.nan_to_num(grid.values) >= start).astype(np.uint8))
+        rows = class_polygons(classes, {1: {}})
+        if not rows:
+            continue
+        cell = grid.cell_size_m
+        shape = shapely.simplify(rows[0]["geometry"].buffer(cell).buffer(-cell), cell)
+        kept = [p for p in shapely.get_parts(shape) if p.area >= LEAST_CELLS * cell**2]
+        if kept:
+            words = served_from_words(ranked.spot.name, start, units.first)
+            together = _element("MultiGeometry", [_polygon(p, plan) for p in kept])
+            marks.append(_placemark(words, PREDICTED, together, f"served_{round(100 * start)}"))
+    return marks
 
 
 def places_kml(plan: Plan) -> str:
@@ -122,16 +163,12 @@ def places_kml(plan: Plan) -> str:
                         f"{spot.name}{number}", f"{step_words(step, units.first)}. {grid_text(step.grid_reference)}", at
                     )
                 )
-    areas = []
+    areas: list[ET.Element] = []
     for number, polygon in enumerate(shapely.get_parts(shapely.force_2d(plan.scene.area.geometry.values)), 1):
-        rings = [polygon.exterior, *polygon.interiors]
-        kinds = ["outerBoundaryIs", *["innerBoundaryIs"] * len(polygon.interiors)]
-        bounds = [
-            _element(kind, [_element("LinearRing", coordinates=_coordinates(shapely.get_coordinates(ring), plan))])
-            for kind, ring in zip(kinds, rings, strict=True)
-        ]
-        mark = _placemark(f"Incident area {number}", "Needs coverage", _element("Polygon", bounds), "area")
+        shape = _polygon(polygon, plan)
+        mark = _placemark(f"Incident area {number}", "Needs coverage", shape, "area")
         areas.append(mark)
+    served = [] if plan.best is None else _service(plan.best, plan)
     folders = [
         _element("Folder", items, name=name)
         for name, items in (
@@ -141,6 +178,7 @@ def places_kml(plan: Plan) -> str:
             ("Donor sites", list(donors.values())),
             ("Donor links", links),
             ("Incident area", areas),
+            ("Predicted service", served),
         )
         if items
     ]

@@ -7,6 +7,7 @@ import io
 import math
 from typing import Any
 
+from siteplanner.outputs.gis.judged import plainly
 from siteplanner.outputs.words.text import csv_cell
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -55,6 +56,8 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["must_serve_lowest_probability"] = (
         round(min(p.probability for p in coverage.must_serve), 4) if coverage and coverage.must_serve else None
     )
+    for number, point in enumerate(coverage.must_serve if coverage else (), 1):
+        row[f"chance_{number}_{plainly(point.name)}"] = round(point.probability, 4)
     row["drive_distance_m"] = round(access.drive_distance_m) if access else None
     row["drive_time_min"] = round(access.drive_time_s / 60, 1) if access else None
     row["worst_grade_pct"] = round(access.worst_grade_pct, 1) if access else None
@@ -117,10 +120,10 @@ def ranking_csv(plan: Plan) -> str:
             row[f"points_{name}"] = round(by_name[name].contribution, 2) if name in by_name else None
         row["findings"] = "; ".join(said(finding, units.first).message for finding in ranked.evaluation.findings)
         rows.append(row)
-    header = list(rows[0]) if rows else ["rank", "score_of_100", "name"]
+    header = list(dict.fromkeys(name for row in rows for name in row)) or ["rank", "score_of_100", "name"]
     held = io.StringIO(newline="")
     writer = csv.writer(held, lineterminator="\r\n")
     writer.writerow([csv_cell(name) for name in header])
     for row in rows:
-        writer.writerow([csv_cell(row[name]) for name in header])
+        writer.writerow([csv_cell(row.get(name)) for name in header])
     return held.getvalue()

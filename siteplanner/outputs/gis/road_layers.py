@@ -6,7 +6,9 @@ import math
 from typing import Any
 
 from siteplanner.outputs.words.text import clean
+from siteplanner.planning.plan.cut_off import cut_off_by_road
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.cut_off import cut_off_words
 from siteplanner.planning.telling.roads import hazard_words, names_together, reasons_words, unknown_words
 from siteplanner.planning.telling.units import reader_units
 from siteplanner.roads.reasons import Reason, Unknown, closure_names
@@ -37,6 +39,7 @@ def road_rows(plan: Plan) -> list[dict[str, Any]]:
     """One row a road that vehicles use."""
     units = reader_units(plan.mission)
     roads = plan.scene.roads
+    cuts, judged = cut_off_by_road(plan), len(plan.judged)
     return [
         {
             "name": clean(roads.tags.name[i]),
@@ -52,6 +55,10 @@ def road_rows(plan: Plan) -> list[dict[str, Any]]:
             "worst_grade_pct": known(roads.grades.worst_pct[i], 1),
             "length_m": known(roads.geometry.length_m[i], 1),
             "speed_kmh": known(roads.mean_speed_kmh[i], 1),
+            "spots_cut_off": cuts[i].either if i in cuts else 0,
+            "spots_cut_off_from_staging": cuts[i].from_staging if i in cuts else 0,
+            "spots_cut_off_from_outside": cuts[i].from_outside if i in cuts else 0,
+            "cuts_off": clean(cut_off_words(cuts.get(i), judged)) or None,
             "geometry": roads.geometry.line[i],
         }
         for i in range(len(roads))

@@ -1,13 +1,16 @@
 """Styles inside a GeoPackage: the table `layer_styles`, which GIS programs read when they open a layer.
 
-Each style is an OGC Styled Layer Descriptor 1.0 (02-070). Colours are those of the map (`palettes`).
+Each style stands there twice: as an OGC Styled Layer Descriptor 1.0 (02-070), and as the open desktop GIS writes it
+itself (`qml`), for it takes up only the latter unasked. Colours are those of the map (`palettes`).
 """
 
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import dataclass, replace
+from xml.sax.saxutils import escape
 
+from siteplanner.outputs.gis.qml import qml
+from siteplanner.outputs.gis.symbol import Style
 from siteplanner.outputs.words.palettes import (
     BLUE,
     DARK_GREEN,
@@ -15,31 +18,20 @@ from siteplanner.outputs.words.palettes import (
     INK,
     PASSES_COLOUR,
     RULING_COLOURS,
+    SERVER_COLOURS,
     SERVICE_CLASSES,
 )
 from siteplanner.planning.limits.ruling import LIMITS
 
-
-@dataclass(frozen=True)
-class Style:
-    """One symbol for a layer, or one a value of a column. `kind`: point, line, polygon; `fill` '' for an outline.
-
-    `classes` are (value, label, colour) of the column `by`; the colour replaces the line's or the filling's.
-    """
-
-    kind: str
-    colour: str
-    width_px: float
-    fill: str = ""
-    opacity: float = 1.0
-    dashed: bool = False
-    by: str = ""
-    classes: tuple[tuple[str, str, str], ...] = ()
-
-    def coloured(self, colour: str) -> Style:
-        return replace(self, colour=colour, by="") if self.kind == "line" else replace(self, fill=colour, by="")
-
-
+SERVICE = Style(
+    "polygon",
+    "#777777",
+    0.2,
+    "#777777",
+    0.6,
+    by="probability_from",
+    classes=tuple((f"{start:g}", label, colour) for start, colour, label in SERVICE_CLASSES),
+)
 STYLES: dict[str, Style] = {
     "spots": Style("point", "#ffffff", 12.0, BLUE),
     "judged_spots": Style("point", INK, 5.0, BLUE, 0.6),
@@ -71,6 +63,7 @@ STYLES: dict[str, Style] = {
         1.2,
         by="for_rig",
         classes=(("1", "For the rig", "#444444"), ("0", "Not for the rig", DARK_VERMILION)),
+        boolean=True,
     ),
     "ruling": Style(
         "polygon",
@@ -84,15 +77,18 @@ STYLES: dict[str, Style] = {
             *((code, label, RULING_COLOURS[code]) for code, label in LIMITS.items()),
         ),
     ),
-    "service": Style(
+    "service": SERVICE,
+    "set_service": SERVICE,
+    "set_server": Style(
         "polygon",
         "#777777",
         0.2,
         "#777777",
-        0.6,
-        by="probability_from",
-        classes=tuple((f"{start:g}", label, colour) for start, colour, label in SERVICE_CLASSES),
+        0.5,
+        by="trailer",
+        classes=tuple((str(n), f"Trailer {n}", colour) for n, colour in enumerate(SERVER_COLOURS[:2], 1)),
     ),
+    "set_trailers": Style("point", INK, 11.0, SERVER_COLOURS[1]),
     "power_lines": Style("line", RULING_COLOURS["power_line"], 1.6, dashed=True),
     "extra_tracks": Style("line", INK, 1.6, dashed=True),
     "structures": Style("polygon", "#3B3B3B", 1.2, "#3B3B3B", 0.6),
@@ -108,8 +104,13 @@ STYLES: dict[str, Style] = {
 }
 
 
-def add_styles(base: sqlite3.Connection, names: list[str]) -> None:
-    """Add the table with one default style a layer, registered as attributes so that readers know it."""
+LABELS = {"spots": "name", "set_trailers": "spot", "rejected_spots": "name", "staging": "name"}
+"""Layer -> the column that names each shape on the map."""
+
+
+def add_styles(base: sqlite3.Connection, names: list[str], made: str) -> None:
+    """Add the table with one default style a layer, registered as attributes so that readers know it. `made`: when,
+    as the standard writes it."""
     base.execute(
         "CREATE TABLE layer_styles (id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT(256), "
         "f_table_schema TEXT(256), f_table_name TEXT(256), f_geometry_column TEXT(256), styleName TEXT(30), "
@@ -122,10 +123,11 @@ def add_styles(base: sqlite3.Connection, names: list[str]) -> None:
     )
     columns = dict(base.execute("SELECT table_name, column_name FROM gpkg_geometry_columns"))
     for name in names:
+        style = STYLES[name]
         base.execute(
             "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
-            "styleSLD, useAsDefault, description) VALUES ('', '', ?, ?, ?, ?, 1, '')",
-            (name, columns[name], name, sld(name, STYLES[name])),
+            "styleQML, styleSLD, useAsDefault, description, update_time) VALUES ('', '', ?, ?, ?, ?, ?, 1, '', ?)",
+            (name, columns[name], name, qml(style, LABELS.get(name, "")), sld(name, style), made),
         )
 
 
@@ -133,7 +135,7 @@ def sld(name: str, style: Style) -> str:
     """The style as a Styled Layer Descriptor 1.0 document."""
     if style.by:
         rules = "".join(
-            f"<Rule><Name>{label}</Name><ogc:Filter><ogc:PropertyIsEqualTo><ogc:PropertyName>{style.by}"
+            f"<Rule><Name>{escape(label)}</Name><ogc:Filter><ogc:PropertyIsEqualTo><ogc:PropertyName>{style.by}"
             f"</ogc:PropertyName><ogc:Literal>{value}</ogc:Literal></ogc:PropertyIsEqualTo></ogc:Filter>"
             f"{_symbolizer(style.coloured(colour))}</Rule>"
             for value, label, colour in style.classes

@@ -16,7 +16,7 @@ import numpy as np
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.pictures.layers import main_limit, probability_grid
 from siteplanner.outputs.pictures.relief import rasterio_crs
-from siteplanner.outputs.words.palettes import PASSES_COLOUR, rgb, ruling_colours
+from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, rgb, ruling_colours
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.ruling import BITS, OUTSIDE
@@ -83,16 +83,23 @@ def write_ruling(plan: Plan, path: Path) -> list[Path]:
     classes are in the tags `CLASS_n` and, as GDAL's category names, in the companion file `.aux.xml`.
     Returns both paths.
     """
-    path = Path(path)
     classes, rulings = main_limit(plan)
     values = np.where(classes.values == 0, NO_CLASS, classes.values - 1).astype(np.uint8)
     names = ["Passes every limit", *(clean(r.label) for r in rulings), "Ruled out by another limit"]
     by_code = ruling_colours([r.code for r in rulings])
     colours = [PASSES_COLOUR, *(by_code[r.code] for r in rulings), "#777777"]
+    tags = {"MISSION": clean(plan.mission.name)}
+    said = "First limit that rules the cell out"
+    return write_classes(classes.with_values(values), Path(path), names, colours, said, tags)
+
+
+def write_classes(
+    grid: Grid, path: Path, names: list[str], colours: list[str], said: str, tags: dict[str, str]
+) -> list[Path]:
+    """Classes 0, 1, ... with names and colours (uint8, 255 without one), and the companion file `.aux.xml`."""
     table = {n: (*rgb(colour), 255) for n, colour in enumerate(colours)} | {NO_CLASS: (0, 0, 0, 0)}
-    tags = {f"CLASS_{n}": name for n, name in enumerate(names)}
-    tags["MISSION"] = clean(plan.mission.name)
-    _write_cog(path, classes.with_values(values), NO_CLASS, "First limit that rules the cell out", tags, table)
+    named = {f"CLASS_{n}": name for n, name in enumerate(names)} | tags
+    _write_cog(path, grid, NO_CLASS, said, named, table)
     aux = path.with_name(path.name + ".aux.xml")
     aux.write_text(_category_names(names), encoding="utf-8")
     return [path, aux]
@@ -130,16 +137,25 @@ def write_service(plan: Plan, spot: RankedSpot, path: Path) -> Path | None:
     grid = probability_grid(spot, plan)
     if grid is None:
         return None
-    percent = np.where(np.isnan(grid.values), NO_CLASS, np.rint(100 * np.nan_to_num(grid.values))).astype(np.uint8)
     tags = {
         "MISSION": clean(plan.mission.name),
         "SPOT": clean(spot.spot.name),
         "KEY": f"{spot.spot.x:.2f} {spot.spot.y:.2f}",
         "RANK": str(spot.rank),
-        "UNIT": "%",
     }
+    return write_percent(grid, Path(path), tags)
+
+
+def write_percent(probability: Grid, path: Path, tags: dict[str, str]) -> Path:
+    """Probabilities as whole per cent (uint8, 255 outside), in the map's colours; below the lowest class white."""
+    values = np.rint(100 * np.nan_to_num(probability.values))
+    percent = np.where(np.isnan(probability.values), NO_CLASS, values).astype(np.uint8)
+    steps = [round(100 * start) for start, _, _ in SERVICE_CLASSES]
+    shown = {n: SERVICE_CLASSES[k - 1][1] for n in range(101) if (k := int(np.searchsorted(steps, n, "right")))}
+    table = {n: (*rgb(shown.get(n, "#FFFFFF")), 255) for n in range(101)}
+    said = "Predicted probability of service, %"
     return _write_cog(
-        Path(path), grid.with_values(percent), NO_CLASS, "Predicted probability of service, %", tags, nearest=True
+        path, probability.with_values(percent), NO_CLASS, said, {**tags, "UNIT": "%"}, table | {NO_CLASS: (0, 0, 0, 0)}
     )
 
 

@@ -10,9 +10,9 @@ folium and branca compile what they have rendered as a template once more. The e
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
-import secrets
 from base64 import b64encode
 from collections.abc import Sequence
 from functools import cache
@@ -104,15 +104,30 @@ class Page(Figure):
                 del held[name]
             else:
                 held[name] = Raw(inline(name))
-        nonce = secrets.token_urlsafe(12)
+        html = _numbered(self._template.render(this=self, kwargs=kwargs), self)
+        nonce = hashlib.sha256(html.encode("utf-8", "replace")).hexdigest()[:24]  # nothing inside can foretell it
         rule = (
             "default-src 'none'; img-src data:; style-src 'unsafe-inline'; "
             f"script-src 'nonce-{nonce}'; base-uri 'none'; form-action 'none'"
         )
-        html = self._template.render(this=self, kwargs=kwargs)
         html = html.replace("<script>", f'<script nonce="{nonce}">')
         policy = f'<meta http-equiv="Content-Security-Policy" content="{rule}">'
         return html.replace("<html>", '<html lang="en">', 1).replace("<head>", f"<head>{policy}", 1)
+
+
+def _numbered(html: str, root: Element) -> str:
+    """The page with numbers for the elements' random names, so that the same map makes the same bytes."""
+    seen: dict[str, None] = {}
+    waiting = [root]
+    while waiting:
+        element = waiting.pop(0)
+        if element._id in seen:
+            continue
+        seen[element._id] = None
+        parts = (getattr(element, name, None) for name in ("header", "html", "script"))
+        waiting += [*element._children.values(), *(part for part in parts if isinstance(part, Element))]
+    numbers = {name: f"{n:04d}" for n, name in enumerate(seen)}
+    return re.sub(r"(?<=_)[0-9a-f]{32}(?![0-9a-f])", lambda found: numbers.get(found[0], found[0]), html)
 
 
 _FINISHED = Template("{% macro script(this, kwargs) %}{{ this.script() }}{% endmacro %}")

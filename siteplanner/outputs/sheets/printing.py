@@ -47,10 +47,14 @@ def sheet_content(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> di
     printer = Printer(held(extra_fonts(plan.mission)))
     made = printer.all(content)
     made["missing"] = MISSING_NOTE if printer.missing else ""
-    made["made"] = f"{plan.software.get('name', 'siteplanner')} {plan.software.get('version', '')}, " + str(
-        plan.software.get("created", "no date")
-    ).replace("T", " ")
+    made["made"] = made_words(plan)
     return made
+
+
+def made_words(plan: Plan) -> str:
+    """What made the plan, and when."""
+    when = str(plan.software.get("created", "no date")).replace("T", " ")
+    return f"{plan.software.get('name', 'siteplanner')} {plan.software.get('version', '')}, {when}"
 
 
 def sheet_pdf(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> bytes | None:
@@ -61,7 +65,7 @@ def sheet_pdf(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> bytes 
     compiler = _compiler(plan, kind, ranked)
     if compiler is None:
         return None
-    return b"".join(_pages(compiler.compile(format="pdf", pdf_standards=["ua-1"], timestamp=_made_at(plan))))
+    return b"".join(_pages(compiler.compile(format="pdf", pdf_standards=["ua-1"], timestamp=made_at(plan))))
 
 
 def sheet_png(plan: Plan, kind: str, ranked: RankedSpot | None = None, ppi: float = 100.0) -> list[bytes]:
@@ -74,7 +78,7 @@ def _pages(made: Any) -> list[bytes]:
     return [bytes(page) for page in made] if isinstance(made, list) else [bytes(made)]
 
 
-def _made_at(plan: Plan) -> int:
+def made_at(plan: Plan) -> int:
     """Seconds since 1970 at which the plan was made; 0 where it does not say, so that no clock gets in."""
     from datetime import datetime
 
@@ -94,7 +98,7 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
     extra = extra_fonts(plan.mission)
     inputs = {
         "data": json.dumps(content, ensure_ascii=False),
-        "fonts": json.dumps(["DejaVu Sans", *_families(extra)]),
+        "fonts": json.dumps(["DejaVu Sans", *families(extra)]),
         "paper": {"letter": "us-letter", "a4": "a4"}[plan.mission.sheets.paper],
     }
     places = [FONT_FOLDER, *sorted({path.parent for path in extra})]
@@ -124,7 +128,8 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
     )
 
 
-def _families(paths: tuple[Path, ...]) -> list[str]:
+def families(paths: tuple[Path, ...]) -> list[str]:
+    """The names by which a page asks for fonts."""
     from PIL import ImageFont
 
     return [str(ImageFont.truetype(str(path)).getname()[0]) for path in paths]

@@ -26,6 +26,8 @@ SERVICE_CLASSES: tuple[tuple[float, str, str], ...] = (  # from probability, col
     (0.90, "#2C7FB8", "90 to 95 %"),
     (0.95, "#253494", "95 % and more"),
 )
+SERVER_COLOURS = ("#0072B2", "#E69F00", "#009E73", "#CC79A7", "#56B4E9", "#D55E00")
+"""Okabe and Ito: which trailer of a set serves."""
 SLOPE_COLOURS = ("#FFFFD4", "#FED98E", "#FE9929", "#CC4C02")  # ColorBrewer YlOrBr, four classes
 SKY_COLOURS = ("#810F7C", "#8856A7", "#8C96C6", "#B3CDE3", "#EDF8FB")  # ColorBrewer BuPu: dark where the sky is shut
 SKY_UNKNOWN_COLOUR = RULING_COLOURS["sky_unknown"]  # the same ground in the same colour as where it is ruled out

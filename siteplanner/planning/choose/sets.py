@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -87,6 +87,8 @@ class TrailerSet:
     one_channel: bool  # whether share and value are those of one channel for all
     share_own_channels: float  # with a channel each
     share_one_channel: float  # with one for all; NaN: not worked out
+    served: np.ndarray = field(default_factory=lambda: np.empty((0, 0), np.float32))
+    """(trailers, cells of the area) probability of service by each while all of them send; (0, 0): not kept."""
 
     @property
     def spots(self) -> tuple[RankedSpot, ...]:
@@ -351,6 +353,7 @@ def _figures(choice: _Choice, best: BestSet, shared: bool, order: list[int]) -> 
         one_channel=shared and several,
         share_own_channels=_shares(choice.area, own.max(0).astype(float))[0],
         share_one_channel=_shares(choice.area, on_one.max(0).astype(float))[0] if several else math.nan,
+        served=served[:, :cells].copy(),
     )
 
 

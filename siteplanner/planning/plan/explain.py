@@ -8,12 +8,13 @@ from pathlib import Path
 
 from siteplanner.data.grid_reference import grid_reference
 from siteplanner.errors import Finding, InputError
-from siteplanner.mission import Mission, mission_from_dict
+from siteplanner.mission import Mission
 from siteplanner.planning.choose.ranked import ScoreLine
 from siteplanner.planning.choose.scoring import Place, place_by, score
 from siteplanner.planning.limits.cells import rule_ground
 from siteplanner.planning.limits.ruling import OUTSIDE
 from siteplanner.planning.plan.detail import forecast_of, in_detail
+from siteplanner.planning.plan.mission_place import mission_of_record
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -110,15 +111,17 @@ def explain_record(
     longitude: float,
     *,
     file: str | Path = "plan.json",
+    layers_in: Path | None = None,
+    samples: Sequence[Path] = (),
     progress: Progress | None = None,
 ) -> Explanation:
-    """As `explain` for a saved plan: layers are read again from where the mission found them.
+    """As `explain` for a saved plan: layers are read again from where they lie (`mission_place.mission_of_record`).
 
     A layer whose content has changed since then is a finding. Raises InputError for a record that is not a plan's
     or a layer that is gone.
     """
     try:
-        mission = mission_from_dict(record["mission"], base=record["mission_folder"], file=str(file))
+        mission = mission_of_record(record, Path(file), layers_in, samples)
         known = {i["file"]: i["sha256"] for i in record["inputs"]}
         rivals = record.get("judged") or record["spots"]
         places = [place_by(s.get("ground", s).get("steep_chance"), float(s["score"])) for s in rivals]

@@ -28,6 +28,11 @@ def sky_classes(plan: Plan, units: Units) -> tuple[str, ...]:
     return "behind it", f"up to {least}, too little", f"up to {good}", f"up to {wide}", f"above {wide}"
 
 
+def served_from_words(name: str, share: float, units: Units) -> str:
+    """`Spot A serves at 75 % and more`: what a shape of predicted service stands for."""
+    return f"Spot {name} serves at {units.share(share)} and more"
+
+
 def slope_classes(plan: Plan, units: Units) -> tuple[str, ...]:
     """The slope's classes, level ground first."""
     limit = plan.mission.trailer.max_slope_deg

@@ -6,11 +6,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from siteplanner.planning.choose.ranked import Firmness, RankedSpot, ScoreLine
 from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.limits.ruling import RulingShare
+from siteplanner.planning.plan.mission_place import shared_folder, shared_parameters
 from siteplanner.planning.plan.model import Plan, SearchSummary
 from siteplanner.planning.plan.outline import outline
 from siteplanner.planning.plan.shut_roads import shut_roads
@@ -51,8 +53,12 @@ FORMAT = 2
 """1 had the severities `caution` (now `warning`), `warning` (now `check`) and `note`, and no `signal_word`."""
 
 
-def plan_record(plan: Plan) -> dict[str, Any]:
-    """The plan as a dict of plain values (NaN stays NaN here; the writer turns it into null)."""
+def plan_record(plan: Plan, beside: Path | None = None) -> dict[str, Any]:
+    """The plan as a dict of plain values (NaN stays NaN here; the writer turns it into null).
+
+    `beside`: the folder in which the record will stand, from where the mission's is named; no path goes in from the
+    root (`mission_place`).
+    """
     return {
         "format": FORMAT,
         "software": plan.software,
@@ -61,8 +67,8 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "cautions": [text for _, text in BEFORE_ACTING],
         "before_acting": [{"signal_word": word, "text": text} for word, text in BEFORE_ACTING],
         "crs": plan.scene.elevation.crs.to_string(),
-        "mission": plan.mission.parameters(),
-        "mission_folder": str(plan.mission.base.resolve()),
+        "mission": shared_parameters(plan.mission),
+        "mission_folder": shared_folder(plan.mission, beside),
         "area_outline": outline(plan),
         "inputs": [input_record(record) for record in plan.inputs],
         "findings": [finding_record(finding) for finding in plan.findings],
