@@ -107,5 +107,5 @@ def _by_weights(plan: Plan, group: Group) -> Group:
     """The group with its spots in the order of the plan's weights."""
     mission = group.mission.model_copy(update={"weights": plan.mission.weights})
     if not group.own:
-        return replace(group, mission=mission, judged=plan.judged)
+        return replace(group, mission=mission, judged=(*plan.judged, *plan.set_aside))
     return replace(group, mission=mission, judged=rank((r.evaluation for r in group.judged), mission))
