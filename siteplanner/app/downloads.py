@@ -19,6 +19,7 @@ from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.require import required_now
 
 WORDS: dict[str, tuple[str, str]] = {
     "plan.json": ("The whole plan as data, with every figure and the fingerprint of each input", "application/json"),
@@ -48,7 +49,8 @@ def page() -> None:
     if plan is None:
         return
     brief(work, plan)
-    key = f"outputs {plan.mission.weights.model_dump_json()}"
+    listed = [ranked.spot.name for ranked in plan.spots]
+    key = f"outputs {plan.mission.weights.model_dump_json()} {sorted(required_now(plan))} {listed}"
     run = work.memory.get(key)
     if run is None:
         number = sum(1 for k in work.memory if k.startswith("outputs "))
@@ -144,7 +146,7 @@ def offer(work: Work, plan: Plan, files: list[Path]) -> None:
     """Buttons: the zip, then plan.json, then the rest in the order of WORDS."""
     bundle = files[-1]
     if plan is not work.planned:
-        st.info("These files hold the ranking under the weights that you set on the Decide page.")
+        st.info("These files hold the ranking as you set it on the Decide page.")
     st.html(style.head("Everything in one file"))
     _row(bundle, "All files below in one zip, with a list of their fingerprints", "application/zip", primary=True)
     st.html(style.head("One by one"))

@@ -20,6 +20,10 @@ CSS = """<style>
 .sp-answer .watch { font-size: 18px; line-height: 1.35; margin: 0 0 3px; }
 .sp-answer .watch b { color: #A3123F; color: light-dark(#A3123F, #FF8A3D); }
 .sp-answer .firm { font-size: 15px; line-height: 1.4; margin: 0; opacity: .85; }
+.sp-answer .sp-tiles { display: flex; flex-wrap: wrap; gap: 4px 26px; margin: 4px 0 6px; }
+.sp-answer .sp-tiles div { font-size: 14px; line-height: 1.25; max-width: 150px; }
+.sp-answer .sp-tiles b { display: block; font-size: 24px; line-height: 1.15; white-space: nowrap;
+  font-variant-numeric: tabular-nums; }
 .sp-table { border-collapse: collapse; width: 100%; font-size: 15px; font-variant-numeric: tabular-nums; }
 .sp-table th, .sp-table td { text-align: left; padding: 5px 10px 5px 0; vertical-align: top; border-bottom: 1px solid
   color-mix(in srgb, currentColor 18%, transparent); }
@@ -65,7 +69,7 @@ CSS = """<style>
 .sp-note.in { border-color: light-dark(#007A59, #2FCFA0); }
 .sp-note b { margin-right: 6px; }
 .sp-note .remedy { opacity: .8; }
-.st-key-two-sides [data-testid="stColumn"], .st-key-points [data-testid="stColumn"] { min-width: 400px; }
+.st-key-two-sides [data-testid="stColumn"], .st-key-more [data-testid="stColumn"] { min-width: min(400px, 100%); }
 .st-key-two-sides [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
 button[kind="primary"], button[kind="secondary"] { min-height: 44px; }
 button[kind="primary"] p { color: light-dark(#FFFFFF, #15171B); }

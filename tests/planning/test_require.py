@@ -58,6 +58,7 @@ def test_letters_stay_and_what_it_costs_is_told(wanted):
 def test_what_a_point_rules_out_is_still_a_place_for_a_second_trailer(wanted):
     now = require(wanted, {"east camp"})
     assert {r.spot.key for r in now.set_aside} == set(order(wanted)) - set(order(now))
+    assert now.sets[1].spots[0].spot.key in order(now)  # never alone
     assert now.sets[2].share == pytest.approx(wanted.sets[2].share)
     assert now.beside_first.trailers[0].ranked.spot.key == now.best.spot.key
     assert {p.name for p in now.sets[2].points if p.served} == {"west camp", "east camp"}
