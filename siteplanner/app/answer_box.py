@@ -1,4 +1,4 @@
-"""The answer on top of the page: what to do, a row of figures, the one worst thing, the runner-up; the reasons apart."""
+"""The answer on top of the page: what to do, a row of figures, the worst of it, the runner-up; the reasons apart."""
 
 from __future__ import annotations
 

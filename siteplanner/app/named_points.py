@@ -85,4 +85,3 @@ def _offer_run(work: Work, names: frozenset[str]) -> None:
     work.draft = draft
     work.begin_plan(mission)
     go("run")
-

@@ -1,4 +1,4 @@
-"""Every judged spot as a table that can be narrowed down; whole rows can be clicked, tapped, or walked with the keys."""
+"""Every judged spot as a table that can be narrowed down; whole rows can be pressed, or walked with the arrow keys."""
 
 from __future__ import annotations
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from siteplanner.app.labels import plain
+from siteplanner.outputs.map.styles import GAPS, line_css
+from siteplanner.outputs.words.palettes import drawn
 from siteplanner.outputs.words.text import clean, named, shown
 
 CSS = """<style>
@@ -50,13 +51,25 @@ CSS = """<style>
 .sp-legend { display: flex; flex-wrap: wrap; gap: 2px 14px; font-size: 14px; align-items: center; }
 .sp-legend span { white-space: nowrap; }
 .sp-legend b { font-weight: 600; flex-basis: 100%; }
-.sp-legend .sp-line { width: 26px; height: 0; border: 0; vertical-align: 4px; }
+.sp-legend .sp-line { width: 26px; height: 0; border: 0 solid light-dark(var(--c), var(--n)); vertical-align: 4px; }
+.sp-legend .sp-gaps { height: 5px; vertical-align: 2px; background:
+  repeating-linear-gradient(90deg, light-dark(var(--c), var(--n)) 0 6px, transparent 6px 11px) 0 0 / 100% 5px,
+  linear-gradient(light-dark(var(--c), var(--n)) 0 1px, light-dark(var(--g), var(--m)) 1px 4px,
+  light-dark(var(--c), var(--n)) 4px 5px); }
 .sp-legend .sp-key { width: 20px; height: 20px; box-sizing: border-box; text-align: center;
   font: 700 12px/17px var(--st-font, sans-serif); vertical-align: -5px; border: 2px solid #fff; border-radius: 10px;
   background: #1C2430; color: #fff; }
 .sp-legend .sp-key-out { background: #fff; color: #8A1C3B; border-color: #8A1C3B; }
 .sp-legend .sp-key-must { width: 12px; height: 12px; border-radius: 0; background: #E69F00; border-color: #1C2430;
   transform: rotate(45deg); vertical-align: -1px; margin: 0 9px 0 4px; }
+.sp-legend .sp-key-missed { width: 12px; height: 12px; border-radius: 0; background: #fff;
+  border: 3px solid #A3123F; transform: rotate(45deg); vertical-align: -1px; margin: 0 9px 0 4px; }
+.sp-legend .sp-key-pair { box-shadow: 0 0 0 2px #1C2430; width: 17px; height: 17px; line-height: 13px;
+  margin: 0 8px 0 3px; vertical-align: -3px; }
+.sp-legend .sp-key-step { border-radius: 3px; border: 1px solid #1C2430; background: #fff; color: #1C2430; width: 16px;
+  height: 16px; line-height: 14px; vertical-align: -3px; }
+.sp-legend .sp-key-minor { background: #4D5561; width: 16px; height: 16px; font-size: 10px; line-height: 13px;
+  border-width: 1px; vertical-align: -3px; }
 .sp-legend .sp-key-donor { background: none; color: #007A59; border-color: transparent; }
 .sp-legend .sp-key-staging { border-radius: 0; background: #fff; color: #1C2430; border-color: #1C2430; }
 .sp-legend i, .sp-swatch { display: inline-block; width: 14px; height: 14px; margin-right: 6px; vertical-align: -2px;
@@ -136,25 +149,19 @@ def note(kind: str, word: str, text: str, remedy: str = "") -> str:
 
 def legend(rows: Sequence[tuple[str, str]], word: str = "") -> str:
     """Colours with their words, and before them what they say."""
-    items = "".join(f'<span><i style="background:{shown_colour(c)}"></i>{named(w)}</span>' for c, w in rows)
+    both = [(*drawn(shown_colour(c)), w) for c, w in rows]  # as they lie over the relief
+    items = "".join(f'<span><i style="background:light-dark({d},{n})"></i>{named(w)}</span>' for d, n, w in both)
     first = f"<b>{named(word)}</b>" if word else ""
     return f'<div class="sp-legend">{first}{items}</div>'
 
 
-def line_legend(
-    lines: Sequence[tuple[Mapping[str, Any], Mapping[str, Any], str]], marks: Sequence[tuple[str, str, str]]
-) -> str:
-    """Lines as drawn by day and by night, and marks (class, letter, words), with their words."""
-    out = ""
-    for day, night, words in lines:
-        dash = str(day.get("dashArray", ""))
-        kind = "solid" if not dash else "dotted" if int(dash.split(" ")[0]) <= 3 else "dashed"
-        wide = max(2, min(5, round(float(day.get("weight", 2)))))
-        one, other = shown_colour(str(day["color"])), shown_colour(str(night["color"]))
-        out += (
-            f'<span><i class="sp-line" style="border-top:{wide}px {kind} {one};'
-            f'border-top-color:light-dark({one},{other})"></i>{named(words)}</span>'
-        )
+def line_legend(lines: Sequence[tuple[str, str]], marks: Sequence[tuple[str, str, str]]) -> str:
+    """Lines (kind, words) as drawn by day and by night, and marks (class, letter, words)."""
+    out = "".join(
+        f'<span><i class="sp-line{" sp-gaps" if kind in GAPS else ""}" style="{line_css(kind)}"></i>'
+        f"{named(words)}</span>"
+        for kind, words in lines
+    )
     out += "".join(
         f'<span><i class="sp-key {shown(name)}">{shown(letter)}</i>{named(words)}</span>'
         for name, letter, words in marks

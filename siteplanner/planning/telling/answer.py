@@ -1,4 +1,4 @@
-"""The answer at a glance: a row of figures, the one worst thing, the runner-up in a line; a row for each judged spot."""
+"""The answer at a glance: a row of figures, the worst of it, the runner-up in a line; a row for each judged spot."""
 
 from __future__ import annotations
 
