@@ -7,13 +7,13 @@ from typing import Any
 import streamlit as st
 
 from siteplanner.app import style
+from siteplanner.app.figure import put
 from siteplanner.app.frame import go, say_error
 from siteplanner.app.labels import Units, plain
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.mission import mission_from_dict
-from siteplanner.planning.choose.points import PointAnswer
-from siteplanner.planning.plan.require import TOLD, require, required_now
+from siteplanner.planning.plan.require import TOLD, require, required_now, served_from
 from siteplanner.planning.telling.answer import point_label
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.options import missed_words
@@ -27,17 +27,22 @@ def section(work: Work, units: Units) -> None:
     if not plan.points:
         return
     st.html(style.head("Named points"))
-    st.caption("Mark a point that every spot must serve: the judged spots are ranked again without it being a new run.")
+    st.caption("Mark the points that must be served: the judged spots are ranked again at once.")
     own = {p.name for p in planned.points if p.required}
     wanted = set(own)
     for number, point in enumerate(plan.points):
         key = f"require_{work.edition}_{id(planned)}_{number}"
-        fixed = point.name in own
-        if st.checkbox(_label(point, units), value=point.required, key=key, disabled=fixed, help=_help(fixed)):
+        fixed = point.name in own or plan.judge is None
+        if st.checkbox(
+            plain(point_label(point, served_from(plan, number), units)),
+            value=point.required,
+            key=key,
+            disabled=fixed,
+            help=_help(fixed),
+        ):
             wanted.add(point.name)
-    first = planned if plan.set_aside else plan  # what is required is told against the first spot of all judged
-    lines = [missed_words(p, units) for p in first.missed_points]
-    st.html(style.bullets("warning", lines) if lines else "")
+    if not plan.set_aside:  # who serves a missed point is asked of all judged spots
+        put(style.bullets("warning", [missed_words(p, units) for p in plan.missed_points]), st.container())
     if wanted != required_now(plan):
         with st.spinner("Ranking the judged spots again"):
             _require(work, wanted)
@@ -48,10 +53,6 @@ def section(work: Work, units: Units) -> None:
                 words = said(finding, units)
                 st.html(style.note("out", "What it costs.", words.message))
         _offer_run(work, required_now(plan) - own)
-
-
-def _label(point: PointAnswer, units: Units) -> str:
-    return plain(point_label(point, units))
 
 
 def _help(fixed: bool) -> str | None:

@@ -33,8 +33,8 @@ CSS = (
   box-shadow: inset 5px 0 0 var(--st-primary-color); }
 .item:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: -3px; }
 .spot { margin: 2px 0 0 5px; height: 26px; justify-self: start; }
-.figures { display: grid; grid-template-columns: repeat(auto-fit, minmax(84px, 1fr)); gap: 0 10px; }
-.figures div { font-weight: 700; font-size: 17px; line-height: 1.2; }
+.figures { display: flex; flex-wrap: wrap; gap: 0 14px; }
+.figures div { font-weight: 700; font-size: 16px; line-height: 1.2; white-space: nowrap; }
 .figures small { display: block; font-weight: 400; font-size: 12.5px; opacity: .8; }
 p { margin: 3px 0 0; font-size: 14.5px; overflow-wrap: anywhere; }
 .kind { font-weight: 700; margin-right: 5px; }

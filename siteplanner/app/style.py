@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from siteplanner.app.labels import plain
-from siteplanner.outputs.map.styles import GAPS, line_css
+from siteplanner.outputs.map.styles import key_class, line_css
 from siteplanner.outputs.words.palettes import drawn
 from siteplanner.outputs.words.text import clean, named, shown
 
@@ -52,6 +52,8 @@ CSS = """<style>
 .sp-legend span { white-space: nowrap; }
 .sp-legend b { font-weight: 600; flex-basis: 100%; }
 .sp-legend .sp-line { width: 26px; height: 0; border: 0 solid light-dark(var(--c), var(--n)); vertical-align: 4px; }
+.sp-legend .sp-filled { height: 13px; box-sizing: border-box; vertical-align: -2px;
+  background: color-mix(in srgb, light-dark(var(--c), var(--n)) calc(100% * var(--f)), transparent); }
 .sp-legend .sp-gaps { height: 5px; vertical-align: 2px; background:
   repeating-linear-gradient(90deg, light-dark(var(--c), var(--n)) 0 6px, transparent 6px 11px) 0 0 / 100% 5px,
   linear-gradient(light-dark(var(--c), var(--n)) 0 1px, light-dark(var(--g), var(--m)) 1px 4px,
@@ -158,8 +160,7 @@ def legend(rows: Sequence[tuple[str, str]], word: str = "") -> str:
 def line_legend(lines: Sequence[tuple[str, str]], marks: Sequence[tuple[str, str, str]]) -> str:
     """Lines (kind, words) as drawn by day and by night, and marks (class, letter, words)."""
     out = "".join(
-        f'<span><i class="sp-line{" sp-gaps" if kind in GAPS else ""}" style="{line_css(kind)}"></i>'
-        f"{named(words)}</span>"
+        f'<span><i class="{key_class(kind)}" style="{line_css(kind)}"></i>{named(words)}</span>'
         for kind, words in lines
     )
     out += "".join(

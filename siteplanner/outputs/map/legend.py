@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from siteplanner.outputs.map.styles import GAPS, legend_lines, line_css
+from siteplanner.outputs.map.styles import key_class, legend_lines, line_css
 from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
 from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, drawn, ruling_colours
 from siteplanner.outputs.words.text import named, shown
@@ -64,8 +64,7 @@ def marks_html(plan: Plan) -> str:
 def lines_html(plan: Plan) -> str:
     """The lines with their words."""
     return "".join(
-        f'<li><i class="sp-line{" sp-gaps" if kind in GAPS else ""}" style="{line_css(kind)}"></i>'
-        f"<span>{shown(words)}</span></li>"
+        f'<li><i class="{key_class(kind)}" style="{line_css(kind)}"></i><span>{shown(words)}</span></li>'
         for kind, words in legend_lines(plan)
     )
 

@@ -44,7 +44,7 @@ STYLES: dict[str, Style] = {
     "shut": {"color": "#000000", "weight": 5},  # with white gaps in it: see GAPS
     "shut_gap": {"color": "#FFFFFF", "weight": 2.5, "dashArray": "5 6", "lineCap": "butt", "interactive": False},
     "closed": {"color": DARK_VERMILION, "weight": 6},
-    "closure": {"color": DARK_VERMILION, "weight": 3, "fillColor": DARK_VERMILION, "fillOpacity": 0.12},
+    "closure": {"color": DARK_VERMILION, "weight": 5, "fillColor": DARK_VERMILION, "fillOpacity": 0.12},
     "ring": {"color": INK, "weight": 1.5, "dashArray": "2 4"},
     "other": {"color": INK, "weight": 2, "dashArray": "6 3", "fillColor": INK, "fillOpacity": 0.08, "radius": 5},
     "must_serve": {"color": INK, "fillColor": ORANGE, "fillOpacity": 1, "radius": 7, "weight": 2},
@@ -139,7 +139,19 @@ def line_css(kind: str) -> str:
         other = GAPS[kind]
         return f"{colours};--g:{STYLES[other]['color']};--m:{NIGHT[other]['color']}"
     wide = max(2, min(6, round(float(day["weight"]))))
+    if is_area(kind):
+        return f"{colours};--f:{day['fillOpacity']};border-width:{wide - 1}px;border-style:{dash_of(day)}"
     return f"{colours};border-top-width:{wide}px;border-top-style:{dash_of(day)}"
+
+
+def key_class(kind: str) -> str:
+    """What the style sheets call the key of a kind: a line, a line of two colours, or an area."""
+    return "sp-line sp-gaps" if kind in GAPS else "sp-line sp-filled" if is_area(kind) else "sp-line"
+
+
+def is_area(kind: str) -> bool:
+    """Whether a kind is filled."""
+    return "fillColor" in STYLES[kind]
 
 
 def dash_of(style: Style) -> str:

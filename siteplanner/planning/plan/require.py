@@ -78,6 +78,12 @@ def _told(plan: Plan, judged: list[Evaluation], holds: bool) -> tuple[Finding, .
     return (*others, *required_findings(plan.points, judged, plan.judged, plan.mission, holds))
 
 
+def served_from(plan: Plan, point: int) -> int:
+    """How many judged spots serve a named point (its place in the layer), those set aside among them."""
+    held = [r.evaluation.coverage for r in (*plan.judged, *plan.set_aside)]
+    return sum(c is not None and c.must_serve[point].probability >= plan.points[point].needed for c in held)
+
+
 def hand_over(plan: Plan, key: tuple[float, float]) -> Plan:
     """The plan with one more of its judged spots worked out in detail and listed, at its rank; the same plan where it
     is listed already, or not judged."""
