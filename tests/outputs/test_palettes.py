@@ -159,7 +159,7 @@ def test_a_road_not_for_the_rig_differs_in_colour_and_in_form(sight, night, othe
 
 
 def test_the_legend_shows_the_colours_as_they_lie_over_the_relief():
-    # read off a screen: class #253494 at 62 % is (109, 120, 174) by day, (40, 46, 81) by night, give or take the shading
+    # read off a screen: class #253494 is (109, 120, 174) by day, (40, 46, 81) by night, give or take the shading
     day, night = palettes.drawn("#253494")
     assert np.abs(np.array(palettes.rgb(day)) - (109, 120, 174)).max() <= 3
     assert np.abs(np.array(palettes.rgb(night)) - (40, 46, 81)).max() <= 3
