@@ -13,8 +13,9 @@ from siteplanner.app.labels import Units, plain
 from siteplanner.app.session import Work
 from siteplanner.errors import SiteplannerError
 from siteplanner.mission import mission_from_dict
+from siteplanner.outputs.words.text import named
 from siteplanner.planning.plan.require import TOLD, require, required_now, served_from
-from siteplanner.planning.telling.answer import point_label
+from siteplanner.planning.telling.answer import point_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.options import missed_words
 
@@ -33,14 +34,12 @@ def section(work: Work, units: Units) -> None:
     for number, point in enumerate(plan.points):
         key = f"require_{work.edition}_{id(planned)}_{number}"
         fixed = point.name in own or plan.judge is None
-        if st.checkbox(
-            plain(point_label(point, served_from(plan, number), units)),
-            value=point.required,
-            key=key,
-            disabled=fixed,
-            help=_help(fixed),
-        ):
+        st.session_state.setdefault(key, point.required)
+        # nothing of the box changes with the ranking: a press under way would be lost with it
+        box, told = st.columns([4, 5], vertical_alignment="center")
+        if box.checkbox(plain(point.name), key=key, disabled=fixed, help=_help(fixed)):
             wanted.add(point.name)
+        told.html(f'<p class="sp-small">{named(point_words(point, served_from(plan, number), units))}</p>')
     if not plan.set_aside:  # who serves a missed point is asked of all judged spots
         put(style.bullets("warning", [missed_words(p, units) for p in plan.missed_points]), st.container())
     if wanted != required_now(plan):

@@ -85,7 +85,7 @@ CSS = """<style>
 .sp-note b { margin-right: 6px; }
 .sp-note .remedy { opacity: .8; }
 .st-key-two-sides [data-testid="stColumn"], .st-key-more [data-testid="stColumn"] { min-width: min(400px, 100%); }
-.st-key-two-sides [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
+:is(.st-key-two-sides, .st-key-more) [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
 button[kind="primary"], button[kind="secondary"] { min-height: 44px; }
 button[kind="primary"] p { color: light-dark(#FFFFFF, #15171B); }
 iframe[title*="folium"] { border: 1px solid color-mix(in srgb, currentColor 25%, transparent); border-radius: 4px; }

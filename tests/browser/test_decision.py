@@ -115,6 +115,7 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
 
         # no longer required: the plan from before
         page.get_by_role("link", name="3 Decide").click()
+        ready_map(page)
         page.locator(".stCheckbox", has_text=missed).locator("label").click()
         page.locator(".sp-answer .say", has_text="Park at spot A").wait_for()
         assert [cells_of(row) for row in rows(page).all()] == first

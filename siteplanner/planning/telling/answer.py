@@ -130,8 +130,8 @@ def runner_up(plan: Plan, units: Units = METRIC, named: Named = str) -> str:
     return " ".join([f"{head}.", *told])
 
 
-def point_label(point: PointAnswer, served_from: int, units: Units = METRIC) -> str:
-    """`Search base: 6 % from the first spot, 5 judged spots serve it`; `served_from`: of all judged spots."""
+def point_words(point: PointAnswer, served_from: int, units: Units = METRIC) -> str:
+    """`6 % from the first spot; 5 judged spots serve it`; `served_from`: of all judged spots."""
     by = {0: "no judged spot serves it", 1: "one judged spot serves it"}
     count = by.get(served_from, f"{served_from} judged spots serve it")
-    return f"{point.name}: {units.share(point.first)} from the first spot, {count}"
+    return f"{units.share(point.first)} from the first spot; {count}"
