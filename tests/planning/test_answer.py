@@ -23,7 +23,7 @@ def camps(tmp_path_factory):
 
 def test_the_tiles_are_the_figures_of_the_plan(camps):
     e = camps.best.evaluation
-    told = dict((of, figure) for figure, of in tiles(camps.best))
+    told = {of: figure for figure, of in tiles(camps.best)}
     assert told["of the weighted area served"] == f"{100 * e.coverage.share:.0f} %"
     assert told["named points served"] == "1 of 2"
     assert told["from dispatch to on air"] == f"{e.on_air.early_min:.0f} to {e.on_air.late_min:.0f} min"
