@@ -107,7 +107,7 @@ OVERLAPS = """() => { const map = document.querySelector('.leaflet-container');
     return out; }"""
 
 
-@pytest.mark.parametrize("zoom", [0, -3])
+@pytest.mark.parametrize("zoom", [1, -3])
 def test_marks_never_lie_on_one_another(page, saved, plan, zoom):
     _open(page, saved)
     zoom_now = f"{MAP}.getZoom()"
@@ -213,7 +213,7 @@ def test_decision_points_follow_the_chosen_drive_and_stay_off_when_switched_off(
     counts = [len(decision_shapes(ranked, plan)) for ranked in plan.spots[:2]]
     assert min(counts) > 1
     assert switch.is_checked()
-    assert marks.all_inner_texts() == [str(n) for n in range(1, counts[0] + 1)]
+    assert marks.all_text_contents() == [str(n) for n in range(1, counts[0] + 1)]
     page.click("button[data-spot='1']")
     assert marks.count() == counts[1]
     switch.uncheck()

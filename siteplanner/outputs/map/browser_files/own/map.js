@@ -66,7 +66,7 @@ function sitePlannerMap(map, config, pictures) {
         }
         return false;
       });
-      var lost = !found && seen && item.kind >= 5;
+      var lost = !found && item.kind >= 5;
       found = found || {x: 0, y: 0, box: [item.at.x - item.wide, item.at.y - item.high, item.at.x + item.wide,
         item.at.y + item.high]};
       if (!lost) taken.push(found.box);
