@@ -1,7 +1,7 @@
-"""Decide: the answer, the ranking beside the map, the weights, two or three spots compared, why here or why not here.
+"""Decide: the answer, the options beside the map, named points, trailers, all judged spots, and any place asked about.
 
-Parts of the page are drawn on their own (Streamlit's fragments): the ranking, so that it follows a weight before the
-rest does, the map, so that a click on the ground does not draw the ranking again, and the comparison.
+Parts of the page are drawn on their own (Streamlit's fragments): the options, so that they follow a weight before the
+rest does, the map, so that a click on the ground does not draw the options again, and the comparison.
 """
 
 from __future__ import annotations
@@ -10,21 +10,22 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import compare, coordinates, style
+from siteplanner.app import compare, named_points, style, trailers
+from siteplanner.app.answer_box import answer, reasons
 from siteplanner.app.figure import put
 from siteplanner.app.frame import go, need_plan, units_now, work_now
 from siteplanner.app.labels import Units
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.weighing import weights
 from siteplanner.app.why import ask, score_table, the_point
-from siteplanner.outputs.words.text import named, shown
+from siteplanner.outputs.words.text import clean, named
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
+from siteplanner.planning.telling.options import NO_OTHER, tied_words
 from siteplanner.planning.telling.score import score_text
 from siteplanner.planning.telling.screen import breakdown_words
 from siteplanner.planning.telling.signal_words import CHECK
-from siteplanner.planning.telling.words import firmness_sentence, head_words, recommend, risk_words, why_words
 
 MAP_KEY = "plan_map"
 MAP_HEIGHT = 420
@@ -48,42 +49,63 @@ def page() -> None:
     with st.container(key="two-sides"):
         left, right = st.columns([6, 7], gap="medium")
     with left:
-        ranking_side(work)
+        options_side(work, units)
     with right:
         map_side(work, units)
-    with st.container(key="points"):
-        points, own = st.columns(2, gap="medium")
+    with st.container(key="more"):
+        points, several = st.columns(2, gap="medium")
+    with points:
+        named_points.section(work, units)
+    with several:
+        trailers.section(work, units)
+    with st.expander("All judged spots"):
+        judged_side(work, units)
+    with st.expander("Why this spot, and how sure it is"):
+        st.html(reasons(plan, units))
         chosen = work.spot()
         if chosen is not None:
-            points.html(breakdown(chosen))
-        put(ruled_out_by_name(plan, units), own)
+            st.html(breakdown(chosen))
+    put(ruled_out_by_name(plan, units), st.container())
     st.html(style.head("Compare spots", large=True))
     with st.container(key="compare"):
         compare_side(work, units)
 
 
 @st.fragment
-def ranking_side(work: Work) -> None:
-    """Weights and ranking: a weight moves the ranking before anything else is drawn, the rest of the page follows.
+def options_side(work: Work, units: Units) -> None:
+    """Weights and options: a weight moves the options before anything else is drawn, the rest of the page follows.
 
     A fragment draws inside itself only; what follows from a new ranking is drawn with the whole page.
     """
-    from siteplanner.app.ranking_table import ranking_table
+    from siteplanner.app.option_list import option_list
 
     line, button = st.columns([5, 2], vertical_alignment="bottom")
     with button.popover("Weights", width="stretch"):
         weights(work)
     plan, chosen = work.plan, work.spot()
     assert plan is not None
-    line.html('<p class="sp-small">Press a line to see the spot on the map.</p>')
-    ranking_table(plan, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
+    line.html(style.head("Options"))
+    for words in (tied_words(plan.tied), NO_OTHER if len(plan.options) == 1 else ""):
+        if words:
+            st.html(f'<p class="sp-small">{named(clean(words))}</p>')
+    option_list(plan, units, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
     if chosen is not None:
-        words = f"Everything about spot {style.button_text(chosen.spot.name)}"
+        words = f"Details of spot {style.button_text(chosen.spot.name)}"
         if st.button(words, type="primary", width="stretch", key="to_spot"):
             go("spot")
     drawn = work.memory.get(DRAWN)
     if drawn is None or drawn[0] is not plan or drawn[1] is not chosen:
         st.rerun()
+
+
+def judged_side(work: Work, units: Units) -> None:
+    """Every judged spot; the one selected is worked out in full."""
+    from siteplanner.app.ranking_table import ranking_table
+
+    plan, chosen = work.plan, work.spot()
+    assert plan is not None
+    st.html('<p class="sp-small">Select a row to show it on the map.</p>')
+    ranking_table(plan, units, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
 
 
 @st.fragment
@@ -102,24 +124,6 @@ def compare_side(work: Work, units: Units) -> None:
     st.html(compare.table_or_word(work, plan, units))
 
 
-def answer(plan: Plan, units: Units) -> str:
-    """The commander's sentence first, then why, what to watch out for, then how firm."""
-    told = recommend(plan)
-    where = ""
-    if told.best is not None:
-        spot = told.best.spot
-        where = f"<span>{shown(coordinates.written(spot.latitude, spot.longitude, units.place))}</span>"
-    why, risks, firm = why_words(told, units), risk_words(told.risks), firmness_sentence(plan, units)
-    return (
-        f'<div class="sp-answer{"" if told.best else " none"}"><p class="over">{named(plan.mission.name)}</p>'
-        f'<p class="say">{named(head_words(told, units))} {where}</p>'
-        + (f'<p class="why">{named(why)}</p>' if why else "")
-        + (f'<p class="watch">{named(risks)}</p>' if risks else "")
-        + (f'<p class="firm">{named(firm)}</p>' if firm else "")
-        + "</div>"
-    )
-
-
 def kept_note(work: Work) -> str:
     """That this plan is not on the disk, when it is not."""
     return style.note("check", f"{CHECK}.", work.note) if work.note else ""
@@ -133,7 +137,7 @@ def nothing_passes(plan: Plan, units: Units) -> None:
     ]
     st.html(
         style.head("What ruled the ground out")
-        + style.table(rows, ("Limit", "Of the search ground", "By this alone", "To pass"), figures=(1, 2))
+        + style.table(rows, ("Limit", "Of the search ground", "Only this limit", "To pass"), figures=(1, 2))
         + ruled_out_by_name(plan, units)
     )
 
@@ -148,8 +152,9 @@ def ruled_out_by_name(plan: Plan, units: Units) -> str:
 
 
 def choose(work: Work, key: str) -> None:
-    """Take a spot in hand; its question mark on the map goes."""
+    """Take a spot in hand; its question mark on the map goes. A spot that was only judged is worked out in full."""
     work.chosen, work.asked = key, None
+    work.list_chosen()
 
 
 def breakdown(ranked: RankedSpot) -> str:
@@ -183,7 +188,6 @@ def the_map(work: Work, ground: str) -> None:
 
     plan = work.plan
     assert plan is not None
-    st.html(legend(plan, ground))
     fmap, group = base_map(work, picture_url), changing(work, ground, picture_url)
     localise(fmap.get_root())
     st_folium(
@@ -197,7 +201,7 @@ def the_map(work: Work, ground: str) -> None:
     )
     if work.memory.pop("chosen_on_map", False):
         st.rerun()
-    st.html(lines_legend(plan))
+    st.html(legend(plan, ground) + lines_legend(plan))
 
 
 def map_clicked() -> None:

@@ -20,6 +20,7 @@ from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.sets import TrailerAt
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.require import required_now
 
 WORDS: dict[str, tuple[str, str]] = {
     "plan.json": ("The whole plan as data, with every figure and the fingerprint of each input", "application/json"),
@@ -50,7 +51,8 @@ def page() -> None:
         return
     part(brief, work, plan)
     part(more_sheets, work, plan)
-    key = f"outputs {plan.mission.weights.model_dump_json()}"
+    listed = [ranked.spot.name for ranked in plan.spots]
+    key = f"outputs {plan.mission.weights.model_dump_json()} {sorted(required_now(plan))} {listed}"
     run = work.memory.get(key)
     if run is None:
         number = sum(1 for k in work.memory if k.startswith("outputs "))
@@ -129,9 +131,13 @@ def more_sheets(work: Work, plan: Plan) -> None:
                 ("driver", "crew"),
                 at,
                 f"unit_{name}",
-                lambda kind, _, name=name: f"{kind}_{name}.pdf",
+                partial(_unit_file, name),
                 partial(_unit_sheet, plan, trailer),
             )
+
+
+def _unit_file(name: str, kind: str, _: RankedSpot | None) -> str:
+    return f"{kind}_{name}.pdf"
 
 
 def _unit_sheet(plan: Plan, trailer: TrailerAt, kind: str) -> bytes:
@@ -199,7 +205,7 @@ def offer(work: Work, plan: Plan, files: list[Path]) -> None:
     """Buttons: the zip, then plan.json, then the rest in the order of WORDS."""
     bundle = files[-1]
     if plan is not work.planned:
-        st.info("These files hold the ranking under the weights that you set on the Decide page.")
+        st.info("These files hold the ranking as you set it on the Decide page.")
     st.html(style.head("Everything in one file"))
     _row(bundle, "All files below in one zip, with a list of their fingerprints", "application/zip", primary=True)
     st.html(style.head("One by one"))

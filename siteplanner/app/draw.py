@@ -207,8 +207,8 @@ def draw_map(work: Work, ground: dict[str, Any]) -> Any:
     import folium
     from folium.plugins import Draw
 
-    from siteplanner.outputs.map.map import STYLES
     from siteplanner.outputs.map.page import FILES, Picture, Raw, Shapes, data_uri, file_text
+    from siteplanner.outputs.map.styles import STYLES
 
     (south, west), (north, east) = ground["bounds"]
     fmap = folium.Map(

@@ -15,9 +15,10 @@ import folium
 
 from siteplanner.app import style
 from siteplanner.app.session import Work, spot_key
+from siteplanner.app.trailers import shown_set
+from siteplanner.outputs.map.aim_shapes import aim_shapes
+from siteplanner.outputs.map.legend import marks
 from siteplanner.outputs.map.map import (
-    NIGHT,
-    STYLES,
     bounds_of,
     empty_map,
     ground_shapes,
@@ -35,17 +36,21 @@ from siteplanner.outputs.map.page import (
     script_json,
 )
 from siteplanner.outputs.map.shapes import (
-    OVERLAYS,
+    SPOTS_FROM,
     Feature,
-    aim_shapes,
     decision_shapes,
     drive_shapes,
     feature,
+    from_zoom,
     must_serve_marks,
     picture_bounds,
+    places_of,
     point,
     spot_mark,
+    stands_out,
+    trailer_marks,
 )
+from siteplanner.outputs.map.styles import legend_lines
 from siteplanner.outputs.pictures.layers import (
     ruling_picture,
     service_picture,
@@ -61,6 +66,7 @@ from siteplanner.outputs.words.palettes import (
 )
 from siteplanner.outputs.words.text import named, percent_text, shown
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.sets import TrailerSet
 from siteplanner.planning.limits.ruling import BITS
 from siteplanner.planning.plan.explain import Explanation
 from siteplanner.planning.plan.model import Plan
@@ -142,9 +148,9 @@ def changing(work: Work, ground: str, picture_url: Any, *, alone: bool = False) 
     if served:
         styled(plan, served, "Must-serve points", 60, kind=GroupShapes).add_to(group)
     shown_plan = replace(plan, spots=(chosen,), rejected=()) if alone and chosen is not None else plan
-    marks = spot_features(shown_plan, chosen, None if alone else work.asked)
-    if marks:
-        styled(plan, marks, "Spots", 62, kind=GroupShapes).add_to(group)
+    spots = spot_features(shown_plan, chosen, None if alone else work.asked, None if alone else shown_set(work))
+    if spots:
+        styled(plan, spots, "Spots", 62, kind=GroupShapes).add_to(group)
     return group
 
 
@@ -160,11 +166,20 @@ def _labels_let_clicks_through(features: list[Feature]) -> list[Feature]:
     return features
 
 
-def spot_features(plan: Plan, chosen: RankedSpot | None, asked: Explanation | None) -> list[Feature]:
-    """Marks that a click tells apart: `spot:<key>`; the chosen one last, so that it lies on top."""
-    marks = []
+def spot_features(
+    plan: Plan, chosen: RankedSpot | None, asked: Explanation | None, several: TrailerSet | None = None
+) -> list[Feature]:
+    """Marks that a click tells apart: `spot:<key>`; the chosen one last, so that it lies on top. The places of
+    `several` trailers have a ring; what is no option is drawn from near by only."""
+    ringed = places_of(several)
+    seen, marks = stands_out(plan, ringed), []
     for ranked in plan.spots:
-        mark, words = spot_mark(ranked, " sp-chosen" if ranked is chosen else " sp-best" if ranked.rank == 1 else "")
+        key = ranked.spot.key
+        held = key in seen or ranked is chosen
+        style = " sp-chosen" if ranked is chosen else " sp-best" if ranked.rank == 1 else "" if held else " sp-minor"
+        style += " sp-pair" if key in ringed else ""
+        mark, words = spot_mark(ranked, style, 0 if held else SPOTS_FROM)
+        words += f"; {shown(ringed[key])}" if key in ringed else ""
         marks.append(
             feature(
                 f"spot:{spot_key(ranked)}",
@@ -174,6 +189,7 @@ def spot_features(plan: Plan, chosen: RankedSpot | None, asked: Explanation | No
                 t=words,
             )
         )
+    marks += trailer_marks(several, {r.spot.key for r in plan.spots})
     marks.sort(key=lambda f: "sp-chosen" in f["properties"]["i"])
     for number, evaluation in enumerate(plan.rejected, 1):
         spot = evaluation.spot
@@ -183,7 +199,7 @@ def spot_features(plan: Plan, chosen: RankedSpot | None, asked: Explanation | No
                 f"rejected:{number}",
                 point(spot.longitude, spot.latitude),
                 "spot",
-                i=f'<span class="sp-mark sp-out">{shown("×")}</span>',
+                i=f'<span class="sp-mark sp-out"{from_zoom(SPOTS_FROM)}>{shown("×")}</span>',
                 t=f"Spot {named(spot.name)}: ruled out",
             ),
         )
@@ -239,47 +255,6 @@ def legend(plan: Plan, ground: str) -> str:
     return style.legend(rows, word) if rows else style.legend([], "No picture over the relief")
 
 
-LINES = {  # kind -> words; the layers' own names are switched on the map
-    "route": "Drive to the chosen spot",
-    "leg": "Last leg over ground",
-    "area": "Incident area",
-    "open": "Road the rig can use",
-    "unsure": "Road with limits not in the data",
-    "shut": "Road not for this rig",
-    "closed": "Closed road",
-    "power_line": "Power line",
-    "hazard": "Hazard area",
-    "keep_out": "Keep-out area",
-    "water": "Water",
-    "soft_ground": "Soft ground",
-    "structure": "Structure",
-    "sector": "Sector, one beamwidth wide",
-    "dish": "Dish, sky clear",
-    "dish_blocked": "Dish, sky not clear",
-    "link": "Donor link that works",
-    "link_blocked": "Donor link that does not, or not known",
-}
-ALWAYS = {"area", "open", "unsure", "shut"}
-
-
 def lines_legend(plan: Plan) -> str:
-    """Lines and marks on the map with their words, as HTML; layers that the plan does not hold are left out."""
-    held = {OVERLAYS[role][0] for role, frame in plan.scene.overlays.items() if role in OVERLAYS and len(frame)}
-    held |= {"closed"} if plan.scene.roads.judged.closed.any() else set()
-    held |= ALWAYS | ({"route", "leg", "sector", "dish", "dish_blocked"} if plan.spots else set())
-    verdicts = {d.verdict for r in plan.spots for b in r.evaluation.backhauls for d in b.donors}
-    held |= ({"link"} if "works" in verdicts else set()) | ({"link_blocked"} if verdicts - {"works"} else set())
-    rows = [
-        (STYLES[kind], {**STYLES[kind], **NIGHT.get(kind, {})}, words) for kind, words in LINES.items() if kind in held
-    ]
-    marks = [
-        ("sp-key-spot", "A", "Spot" if plan.spots else ""),
-        ("sp-key-out", "×", "Spot that is ruled out"),
-        ("sp-key-staging", "1", "Decision point, as on the driver's sheet" if plan.spots else ""),
-        ("sp-key-must", "", "Must-serve point"),
-        ("sp-key-staging", "S", "Staging point"),
-        ("sp-key-donor", "▲", "Donor site" if "donor_sites" in plan.scene.overlays else ""),
-    ]
-    if not plan.rejected:
-        marks = [mark for mark in marks if mark[0] != "sp-key-out"]
-    return style.line_legend(rows, [mark for mark in marks if mark[2]])
+    """Lines and marks on the map with their words, as HTML; what the plan does not hold is left out."""
+    return style.line_legend(legend_lines(plan), marks(plan))

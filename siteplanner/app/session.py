@@ -179,6 +179,14 @@ class Work:
             return None
         return next((r for r in self.plan.spots if spot_key(r) == self.chosen), self.plan.spots[0])
 
+    def list_chosen(self) -> None:
+        """Work the spot in hand out in full where it was only judged so far."""
+        from siteplanner.planning.plan.require import hand_over
+
+        if self.plan is not None and self.chosen is not None:
+            found = next((r for r in self.plan.judged if spot_key(r) == self.chosen), None)
+            self.plan = self.plan if found is None else hand_over(self.plan, found.spot.key)
+
 
 def pace_kind(mission: Mission) -> str:
     """Runs of one kind take about the same time: the same layers, searched the same way."""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from siteplanner.app.labels import plain
+from siteplanner.outputs.map.styles import key_class, line_css
+from siteplanner.outputs.words.palettes import drawn
 from siteplanner.outputs.words.text import clean, named, shown
 
 CSS = """<style>
@@ -27,6 +28,10 @@ input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) 
 .sp-answer .watch { font-size: 18px; line-height: 1.35; margin: 0 0 3px; }
 .sp-answer .watch b { color: #A3123F; color: light-dark(#A3123F, #FF8A3D); }
 .sp-answer .firm { font-size: 15px; line-height: 1.4; margin: 0; opacity: .85; }
+.sp-answer .sp-tiles { display: flex; flex-wrap: wrap; gap: 4px 26px; margin: 4px 0 6px; }
+.sp-answer .sp-tiles div { font-size: 14px; line-height: 1.25; max-width: 150px; }
+.sp-answer .sp-tiles b { display: block; font-size: 24px; line-height: 1.15; white-space: nowrap;
+  font-variant-numeric: tabular-nums; }
 .sp-table { border-collapse: collapse; width: 100%; font-size: 15px; font-variant-numeric: tabular-nums; }
 .sp-table th, .sp-table td { text-align: left; padding: 5px 10px 5px 0; vertical-align: top; border-bottom: 1px solid
   color-mix(in srgb, currentColor 18%, transparent); }
@@ -53,13 +58,27 @@ input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) 
 .sp-legend { display: flex; flex-wrap: wrap; gap: 2px 14px; font-size: 14px; align-items: center; }
 .sp-legend span { white-space: nowrap; }
 .sp-legend b { font-weight: 600; flex-basis: 100%; }
-.sp-legend .sp-line { width: 26px; height: 0; border: 0; vertical-align: 4px; }
+.sp-legend .sp-line { width: 26px; height: 0; border: 0 solid light-dark(var(--c), var(--n)); vertical-align: 4px; }
+.sp-legend .sp-filled { height: 13px; box-sizing: border-box; vertical-align: -2px;
+  background: color-mix(in srgb, light-dark(var(--c), var(--n)) calc(100% * var(--f)), transparent); }
+.sp-legend .sp-gaps { height: 5px; vertical-align: 2px; background:
+  repeating-linear-gradient(90deg, light-dark(var(--c), var(--n)) 0 6px, transparent 6px 11px) 0 0 / 100% 5px,
+  linear-gradient(light-dark(var(--c), var(--n)) 0 1px, light-dark(var(--g), var(--m)) 1px 4px,
+  light-dark(var(--c), var(--n)) 4px 5px); }
 .sp-legend .sp-key { width: 20px; height: 20px; box-sizing: border-box; text-align: center;
   font: 700 12px/17px var(--st-font, sans-serif); vertical-align: -5px; border: 2px solid #fff; border-radius: 10px;
   background: #1C2430; color: #fff; }
 .sp-legend .sp-key-out { background: #fff; color: #8A1C3B; border-color: #8A1C3B; }
 .sp-legend .sp-key-must { width: 12px; height: 12px; border-radius: 0; background: #E69F00; border-color: #1C2430;
   transform: rotate(45deg); vertical-align: -1px; margin: 0 9px 0 4px; }
+.sp-legend .sp-key-missed { width: 12px; height: 12px; border-radius: 0; background: #fff;
+  border: 3px solid #A3123F; transform: rotate(45deg); vertical-align: -1px; margin: 0 9px 0 4px; }
+.sp-legend .sp-key-pair { box-shadow: 0 0 0 2px #1C2430; width: 17px; height: 17px; line-height: 13px;
+  margin: 0 8px 0 3px; vertical-align: -3px; }
+.sp-legend .sp-key-step { border-radius: 3px; border: 1px solid #1C2430; background: #fff; color: #1C2430; width: 16px;
+  height: 16px; line-height: 14px; vertical-align: -3px; }
+.sp-legend .sp-key-minor { background: #4D5561; width: 16px; height: 16px; font-size: 10px; line-height: 13px;
+  border-width: 1px; vertical-align: -3px; }
 .sp-legend .sp-key-donor { background: none; color: #007A59; border-color: transparent; }
 .sp-legend .sp-key-staging { border-radius: 0; background: #fff; color: #1C2430; border-color: #1C2430; }
 .sp-legend i, .sp-swatch { display: inline-block; width: 14px; height: 14px; margin-right: 6px; vertical-align: -2px;
@@ -74,8 +93,9 @@ input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) 
 .sp-note.hurts { border-color: light-dark(#B84A00, #FF8A3D); }
 .sp-note b { margin-right: 6px; }
 .sp-note .remedy { opacity: .8; }
-.st-key-two-sides [data-testid="stColumn"], .st-key-points [data-testid="stColumn"] { min-width: 400px; }
-.st-key-two-sides [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
+.st-key-two-sides [data-testid="stColumn"], .st-key-more [data-testid="stColumn"],
+.st-key-points [data-testid="stColumn"] { min-width: min(400px, 100%); }
+:is(.st-key-two-sides, .st-key-more) [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
 button[kind="primary"], button[kind="secondary"], [role="tab"] { min-height: 44px; }
 [role="tab"] p { font-size: 17px !important; font-weight: 600; }
 button[kind="primary"] p { color: light-dark(#FFFFFF, #15171B); }
@@ -144,25 +164,18 @@ def note(kind: str, word: str, text: str, remedy: str = "") -> str:
 
 def legend(rows: Sequence[tuple[str, str]], word: str = "") -> str:
     """Colours with their words, and before them what they say."""
-    items = "".join(f'<span><i style="background:{shown_colour(c)}"></i>{named(w)}</span>' for c, w in rows)
+    both = [(*drawn(shown_colour(c)), w) for c, w in rows]  # as they lie over the relief
+    items = "".join(f'<span><i style="background:light-dark({d},{n})"></i>{named(w)}</span>' for d, n, w in both)
     first = f"<b>{named(word)}</b>" if word else ""
     return f'<div class="sp-legend">{first}{items}</div>'
 
 
-def line_legend(
-    lines: Sequence[tuple[Mapping[str, Any], Mapping[str, Any], str]], marks: Sequence[tuple[str, str, str]]
-) -> str:
-    """Lines as drawn by day and by night, and marks (class, letter, words), with their words."""
-    out = ""
-    for day, night, words in lines:
-        dash = str(day.get("dashArray", ""))
-        kind = "solid" if not dash else "dotted" if int(dash.split(" ")[0]) <= 3 else "dashed"
-        wide = max(2, min(5, round(float(day.get("weight", 2)))))
-        one, other = shown_colour(str(day["color"])), shown_colour(str(night["color"]))
-        out += (
-            f'<span><i class="sp-line" style="border-top:{wide}px {kind} {one};'
-            f'border-top-color:light-dark({one},{other})"></i>{named(words)}</span>'
-        )
+def line_legend(lines: Sequence[tuple[str, str]], marks: Sequence[tuple[str, str, str]]) -> str:
+    """Lines (kind, words) as drawn by day and by night, and marks (class, letter, words)."""
+    out = "".join(
+        f'<span><i class="{key_class(kind)}" style="{line_css(kind)}"></i>{named(words)}</span>'
+        for kind, words in lines
+    )
     out += "".join(
         f'<span><i class="sp-key {shown(name)}">{shown(letter)}</i>{named(words)}</span>'
         for name, letter, words in marks

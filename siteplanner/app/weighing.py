@@ -12,6 +12,7 @@ from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.explain import reweigh
 from siteplanner.planning.plan.pipeline import rescore
+from siteplanner.planning.plan.require import required_now
 from siteplanner.planning.telling.screen import lead_now_words
 
 
@@ -34,9 +35,10 @@ def weights(work: Work) -> None:
     if work.plan is None or wanted != work.plan.mission.weights:
         # from the ranking of the moment: it holds the details of every spot that was ever listed. The ranking follows
         # the finger; the sets of trailers follow when the page is drawn again (`frame.need_plan`)
-        work.plan = (
-            planned if wanted == planned.mission.weights else rescore(work.plan or planned, wanted, at_once=True)
-        )
+        plan = work.plan or planned
+        back = wanted == planned.mission.weights and required_now(plan) == required_now(planned)
+        work.plan = planned if back else rescore(plan, wanted, at_once=True)
+        work.list_chosen()
         if work.asked is not None:
             work.asked = reweigh(work.asked, work.plan)
     line.caption(plain(firmness_of(work)))

@@ -42,7 +42,7 @@ def ask(work: Work, latitude: float, longitude: float) -> None:
 
 def the_point(work: Work, units: Units) -> None:
     """Why here or why not here, for a place clicked or typed."""
-    st.html(style.head("Why here, why not here"))
+    st.html(style.head("Check any place: why it passes or not"))
     error = work.memory.get("ask_error")
     if error is not None:
         what, remedy = error_text(error)
@@ -54,7 +54,7 @@ def the_point(work: Work, units: Units) -> None:
     with st.form("ask", border=False, clear_on_submit=False):
         box, button = st.columns([4, 1], vertical_alignment="bottom")
         text = box.text_input("Place", placeholder=coordinates.EXAMPLES, label_visibility="collapsed")
-        if button.form_submit_button("Ask", width="stretch"):
+        if button.form_submit_button("Check", width="stretch"):
             try:
                 ask(work, *coordinates.read(text))
             except SiteplannerError as wrong:
@@ -165,7 +165,7 @@ def score_table(criteria: tuple[ScoreLine, ...]) -> str:
     )
     return (
         '<div class="sp-scroll"><table class="sp-table"><thead><tr><th>Criterion</th><th class="num">Value</th>'
-        '<th class="num">Earned</th><th class="num">of points</th><th class="num">Points</th></tr></thead>'
+        '<th class="num">Earned</th><th class="num">Weight</th><th class="num">Points</th></tr></thead>'
         f'<tbody>{rows}</tbody><tfoot><tr><th>Score</th><td></td><td></td><td class="num">100</td>'
         f'<td class="num">{score_text(criteria)}</td></tr></tfoot></table></div>'
     )

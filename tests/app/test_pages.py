@@ -76,7 +76,7 @@ def test_the_points_shown_add_up_to_the_score_shown(plan):
 
 def test_the_table_has_one_row_a_spot_in_order(plan):
     columns, rows = ranking_rows(plan)
-    assert [row["place"] for row in rows] == ["first", "second", "third", "fourth", "fifth", "sixth"]
+    assert [row["rank"] for row in rows] == ["1", "2", "3", "4", "5", "6"]
     assert [row["name"] for row in rows] == [clean(r.spot.name) for r in plan.spots]
     assert len({row["key"] for row in rows}) == len(rows)
     assert all(len(row["cells"]) + 3 == len(columns) for row in rows)
@@ -159,7 +159,9 @@ def test_directions_to_copy_are_those_of_the_drive():
 
 def test_sentences_hold_the_reader_s_units_and_no_others(plan):
     # 1 ft = 0.3048 m, 1 mile = 1609.344 m, both exact (NIST SP 811, appendix B.8)
-    metric, us = (decide.answer(plan, Units(system)) for system in ("metric", "US"))
+    metric, us = (
+        decide.answer(plan, Units(system)) + decide.reasons(plan, Units(system)) for system in ("metric", "US")
+    )
     stop = plan.best.evaluation.coverage.mast_height_m
     assert f"mast at {stop:g} m" in metric
     assert f"mast at {stop / 0.3048:.1f} ft" in us

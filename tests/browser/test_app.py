@@ -31,8 +31,8 @@ ROOT = Path(__file__).parents[2]
 SAMPLE = sample_mission().parent
 LONG_MS = 120_000  # for a plan on a slow, shared machine
 SCORES = """(() => { const shown = [...document.querySelectorAll('div')].map(e => e.shadowRoot)
-    .flatMap(root => root ? [...root.querySelectorAll('tr[data-key] .score')] : []).map(e => e.textContent);
-    if (!shown.length) throw new Error('no ranking'); return shown.join(); })()"""
+    .flatMap(root => root ? [...root.querySelectorAll('[role=option] .score')] : []).map(e => e.textContent);
+    if (!shown.length) throw new Error('no options'); return shown.join(); })()"""
 MARKS = """[...document.querySelector('iframe[title*=folium]').contentDocument.querySelectorAll('.sp-mark')]
     .map(e => e.getBoundingClientRect()).map(r => [r.left, r.top])"""
 MAP_TOP = "document.querySelector('iframe[title*=folium]').getBoundingClientRect().top"
@@ -114,7 +114,31 @@ def clock(words: str, start: float) -> None:
 
 
 def rows(page):
-    return page.locator("tr[data-key]")
+    """The options of the Decide page."""
+    return page.locator('[role="option"][data-key]')
+
+
+def cells_of(row) -> list[str]:
+    """Name, then the figures of an option as they stand on the screen."""
+    return row.evaluate("""row => [row.querySelector('.spot').textContent,
+        ...[...row.querySelectorAll('.figures div')].map(cell => cell.firstChild.textContent)]""")
+
+
+def options_are_those_of(record: dict, page) -> None:
+    """Every figure of the options against plan.json."""
+    spots = {spot["name"]: spot for spot in record["spots"]}
+    assert rows(page).count() == len(record["options"])
+    for row, option in zip(rows(page).all(), record["options"], strict=True):
+        name, share, _, points, air, drive = cells_of(row)
+        spot = spots[option["name"]]
+        assert name == option["name"]
+        assert share == f"{100 * spot['coverage']['share']:.0f} %"
+        must = spot["coverage"]["must_serve"]
+        served = sum(p["probability"] >= 0.5 for p in must)
+        assert points == (f"{served} of {len(must)}" if must else "-")
+        assert air == f"{spot['on_air']['early_min']:.0f} to {spot['on_air']['late_min']:.0f} min"
+        assert drive == f"{spot['access']['drive_time_s'] / 60:.0f} min"
+        assert f"{option['score']:.1f}" in row.inner_text()
 
 
 def frame(page):
@@ -122,7 +146,7 @@ def frame(page):
 
 
 def selected(page, name: str) -> None:
-    page.locator('tr[data-key][aria-selected="true"] .spot', has_text=re.compile(f"^{name}$")).wait_for()
+    page.locator('[role="option"][aria-selected="true"] .spot', has_text=re.compile(f"^{name}$")).wait_for()
 
 
 def ready_map(page) -> None:
@@ -182,29 +206,22 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     assert say.startswith(record["recommendation"].split(": it ")[0])
     best = record["spots"][0]
     assert f"{best['latitude']:.5f}, {best['longitude']:.5f}" in say
-    # the ten best, and the places of a second and a third trailer at their own rank
-    assert rows(page).count() == len(record["spots"])
-    assert [spot["rank"] for spot in record["spots"]][:10] == list(range(1, 11))
+    # the worst of it stands before anything that speaks for the answer
+    assert record["points"][3]["name"] in page.locator(".sp-answer .watch").inner_text()
+    assert page.locator(".sp-tiles b").first.inner_text() == f"{100 * best['coverage']['share']:.0f} %"
     for src in frame(page).locator(".leaflet-image-layer").evaluate_all("all => all.map(i => i.src)"):
         assert urlsplit(src).hostname == "127.0.0.1"
         assert "map_pictures" in src
-    # every figure of the table is that of plan.json
-    for row, spot in zip(rows(page).all(), record["spots"], strict=True):
-        cells = row.locator("td").all_inner_texts()
-        assert cells[0].strip() == spot["name"]
-        assert f"{spot['score']:.1f}" in cells[2]
-        assert cells[3] == f"{100 * spot['coverage']['share']:.0f} %"
-        assert cells[5] == f"{spot['access']['drive_time_s'] / 60:.0f} min"
-        assert cells[7] == f"{spot['ground']['slope_deg']:.1f}°"
-        assert cells[8] == f"{spot['on_air']['mean_min']:.0f} min"
+    options_are_those_of(record, page)
     # no mark lies on another at the opening zoom
     settled(page, MARKS)
     boxes = (
         frame(page)
         .locator(".sp-icon > .sp-mark")
-        .evaluate_all("all => all.map(e => e.getBoundingClientRect()).map(r => [r.left, r.top, r.right, r.bottom])")
+        .evaluate_all("""all => all.map(e => e.getBoundingClientRect()).filter(r => r.width)
+            .map(r => [r.left, r.top, r.right, r.bottom])""")
     )
-    assert len(boxes) >= 10
+    assert len(boxes) == len(record["options"])  # what is no option is drawn from near by
     for n, one in enumerate(boxes):
         for other in boxes[n + 1 :]:
             across = min(one[2], other[2]) - max(one[0], other[0])
@@ -217,7 +234,8 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     frame(page).locator(".sp-chosen", has_text=re.compile("^B$")).wait_for()
     clock("row to highlight", start)
     selected(page, "B")
-    assert page.get_by_text(re.compile("Spot .*: where the .* points come from")).is_visible()
+    page.get_by_text("Why this spot, and how sure it is").click()
+    page.get_by_text(re.compile("Spot B: where the .* points come from")).wait_for()
     points = [float(v) for v in page.locator("tbody td.num:last-child").all_inner_texts()]
     total = float(page.locator("tfoot td.num").last.inner_text())
     assert round(sum(points), 1) == total
@@ -241,7 +259,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     frame(page).locator(".sp-asked").wait_for()
     assert page.get_by_text("Every figure").is_visible()
     page.get_by_placeholder("44.65250").fill("1.5, 2.5")
-    page.get_by_role("button", name="Ask").click()
+    page.get_by_role("button", name="Check", exact=True).click()
     page.get_by_text("lies outside the elevation of this plan").wait_for()
 
     # two spots side by side: what differs most stands in front, and the reasons say which way
@@ -271,7 +289,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         )
 
     # a weight moves the ranking at once
-    before = page.locator("tr[data-key] .score").all_inner_texts()
+    before = page.locator("[role=option] .score").all_inner_texts()
     page.get_by_role("button", name="Weights").click()
     slider = page.get_by_role("slider", name="Area served")
     slider.wait_for()
@@ -293,7 +311,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     page.keyboard.press("Escape")
 
     # everything about the spot, in US units and as a grid reference
-    page.get_by_role("button", name="Everything about spot").click()
+    page.get_by_role("button", name="Details of spot").click()
     page.get_by_text("Raise and aim").wait_for()
     page.get_by_text("Before anyone acts on this").wait_for()
     for tab, drawn, words in (
@@ -317,7 +335,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
 
     # the plan to take away
     page.get_by_role("link", name="5 Downloads").click()
-    assert [f"{s['score']:.1f}" for s in record["spots"]] == before
+    assert [f"{s['score']:.1f}" for s in record["options"]] == before
     with page.expect_download() as caught:
         page.get_by_role("button", name="package.zip").click()
     held = shutil.copy(caught.value.path(), tmp_path / "all.zip")
@@ -339,11 +357,11 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
 
 def test_dispatcher_briefs_the_driver(app, planned, page):
     page.context.set_default_timeout(60_000)
-    spot = planned.record["spots"][1]
+    (spot,) = [s for s in planned.record["spots"] if s["name"] == planned.record["options"][1]["name"]]
     page.goto(planned.at("decide"))
     rows(page).nth(1).click()
     selected(page, spot["name"])
-    page.get_by_role("button", name=f"Everything about spot {spot['name']}").click()
+    page.get_by_role("button", name=f"Details of spot {spot['name']}").click()
     say = page.locator(".sp-answer .say", has_text=f"Spot {spot['name']}")
     say.wait_for()
     assert f"{spot['latitude']:.5f}, {spot['longitude']:.5f}" in say.inner_text()
@@ -404,13 +422,13 @@ def test_pages_print_without_their_controls_and_the_map_is_dark_by_night(planned
     shot = np.asarray(Image.open(io.BytesIO(night.locator("iframe[title*=folium]").screenshot())).convert("L"))
     assert shot.mean() < 90
     assert night.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    for name in ("Weights", "Everything about spot"):
+    for name in ("Weights", "Details of spot"):
         assert night.get_by_role("button", name=name).is_visible()
     night.emulate_media(media="print")
-    for name in ("Weights", "Everything about spot", "Ask"):
+    for name in ("Weights", "Details of spot"):
         assert not night.get_by_role("button", name=name).is_visible()
     text = " ".join(p.extract_text() for p in PdfReader(io.BytesIO(night.pdf(format="Letter"))).pages)
-    for words in ("Park at", "Compare spots", "Your spots that are ruled out", "Why here"):
+    for words in ("Park at", "Compare spots", "Your spots that are ruled out", "Check any place"):
         assert words in text
     context.close()
 
@@ -479,7 +497,7 @@ def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_pat
     ready_map(page)
     assert HOSTILE_NAME.split(" ")[0] in page.locator(".sp-answer .over").inner_text()
     assert rows(page).count() >= 1
-    page.get_by_role("button", name="Everything about spot").click()
+    page.get_by_role("button", name="Details of spot").click()
     page.get_by_text("Raise and aim").wait_for()
     page.locator(".stMainBlockContainer", has_text=FAR_IMAGE).wait_for()  # the page comes part by part
     page.get_by_role("link", name="2 Run").click()
@@ -493,6 +511,7 @@ def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_pat
 def test_a_press_that_a_drawing_under_way_did_not_know_of_is_sent_again(page):
     """The table drawn once more from what was chosen before: the press holds and goes out again, until it is known."""
     page.set_content('<div id="parent"><div id="host"></div></div>')
+    row = {"rank": "1", "score": "1.0", "parts": [], "cells": [], "tags": []}
     told = page.evaluate(
         """async ([source, data]) => {
         const module = await import("data:text/javascript," + encodeURIComponent(source));
@@ -507,7 +526,7 @@ def test_a_press_that_a_drawing_under_way_did_not_know_of_is_sent_again(page):
         return [sent, shown]; }""",
         [
             ranking_table.JS,
-            {"columns": ["Spot"], "rows": [{"key": k, "name": k, "parts": [], "cells": []} for k in ("a", "b")]},
+            {"columns": ["Spot"], "filters": [], "rows": [{**row, "key": k, "name": k} for k in ("a", "b")]},
         ],
     )
     # chosen by other means (the map) it is not sent again, nor is a press on what is chosen already

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.browser.conftest import is_far, settled
-from tests.browser.test_app import LONG_MS, MAP_TOP, frame, ready_map, rows, served
+from tests.browser.test_app import LONG_MS, MAP_TOP, frame, options_are_those_of, ready_map, served
 
 FILES = re.compile(r"\d+ files read")
 pytestmark = pytest.mark.browser
@@ -32,16 +32,8 @@ def figures_on_screen_are_those_of(record: dict, page) -> None:
     say = page.locator(".sp-answer .say").inner_text()
     assert say.startswith(record["recommendation"].split(": it ")[0])
     assert f"{best['latitude']:.5f}, {best['longitude']:.5f}" in say
-    assert rows(page).count() == len(record["spots"])
-    for row, spot in zip(rows(page).all(), record["spots"], strict=True):
-        cells = row.locator("td").all_inner_texts()
-        assert cells[0].strip() == spot["name"]
-        assert f"{spot['score']:.1f}" in cells[2]
-        assert cells[3] == f"{100 * spot['coverage']['share']:.0f} %"
-        assert cells[5] == f"{spot['access']['drive_time_s'] / 60:.0f} min"
-        assert cells[7] == f"{spot['ground']['slope_deg']:.1f}°"
-        assert cells[8] == f"{spot['on_air']['mean_min']:.0f} min"
-    page.get_by_role("button", name="Everything about spot").click()
+    options_are_those_of(record, page)
+    page.get_by_role("button", name="Details of spot").click()
     page.get_by_text("Raise and aim").wait_for()
     page.locator(".st-key-drawing_horizon svg").wait_for()
     text = page.locator(".stMainBlockContainer").inner_text()

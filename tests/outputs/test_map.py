@@ -11,14 +11,20 @@ import pytest
 from PIL import Image
 from pyproj import Geod
 
+from siteplanner.outputs.map import aim_shapes as map_aim
+from siteplanner.outputs.map import legend as map_key
 from siteplanner.outputs.map import map as planmap
 from siteplanner.outputs.map import panel
 from siteplanner.outputs.map import shapes as map_shapes
 from siteplanner.outputs.map.page import file_text
 from siteplanner.outputs.map.road_shapes import road_shapes
+from siteplanner.outputs.map.styles import legend_lines
 from siteplanner.outputs.pictures import layers as map_pictures
 from siteplanner.outputs.words import map_legend
 from siteplanner.outputs.words.text import percent_text
+from siteplanner.planning.choose.options import Option, Trigger
+from siteplanner.planning.choose.price import Price
+from siteplanner.planning.choose.sets import TrailerAt, TrailerSet
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.units import BOTH
@@ -82,7 +88,7 @@ def test_the_headline_says_what_to_do_and_defers_to_local_codes(plan):
 
 
 def test_the_legend_gives_each_limit_its_share(plan):
-    legend = panel.legend_html(plan)
+    legend = map_key.legend_html(plan)
     for ruling in plan.rulings:
         assert ruling.label.replace("'", "&#39;") in legend
         assert percent_text(ruling.share).replace("%", "&#37;") in legend
@@ -123,7 +129,6 @@ def test_layers_are_switched_in_plain_words(plan):
         "Slope of the ground",
         "Sky margin",
         "Ground ruled out",
-        *(f"Predicted service from spot {n}" for n in "ABCDE"),
         "Water",
         "Soft ground",
         "Hazard areas",
@@ -132,19 +137,18 @@ def test_layers_are_switched_in_plain_words(plan):
         "Roads and what the rig can use",
         "Road closures",
         "Incident area",
-        "Power lines",
+        "Overhead lines",
         "Donor sites",
         "Must-serve points",
         "Staging point",
         "Spots",
-        *(f"{words} spot {n}" for n in "ABCDEF" for words in ("Sectors and dish at", "Drive to")),
-    ]
+    ]  # what belongs to one spot follows the list, not this control
 
 
 def test_sector_lines_point_along_true_bearings(plan):
     geod = Geod(ellps="WGS84")
     for ranked in plan.spots:
-        shapes = {f["id"]: f for f in map_shapes.aim_shapes(ranked, plan)}
+        shapes = {f["id"]: f for f in map_aim.aim_shapes(ranked, plan)}
         for number, bearing in enumerate(ranked.evaluation.coverage.sector_bearings_deg, 1):
             start, end = shapes[f"bearing:{ranked.rank}:{number}"]["geometry"]["coordinates"]
             azimuth, _, _ = geod.inv(*start, *end)
@@ -168,15 +172,19 @@ def test_routes_on_the_map_lie_where_the_plan_has_them(plan):
 
 
 def test_roads_say_why_they_are_out_and_what_is_not_stated(plan):
-    kinds = {f["properties"]["k"]: f["properties"]["t"] for f in road_shapes(plan)}
-    assert set(kinds) == {"open", "unsure", "shut"}
+    shapes = road_shapes(plan)
+    kinds = {f["properties"]["k"]: f["properties"].get("t", "") for f in shapes}
+    assert set(kinds) == {"open", "unsure", "shut", "shut_gap"}
+    # a road not for the rig is drawn in two colours: its gaps lie over it, line for line
+    lines = {k: [f["geometry"] for f in shapes if f["properties"]["k"] == k] for k in ("shut", "shut_gap")}
+    assert lines["shut"] == lines["shut_gap"]
     assert "height limit 3 m is below the rig&#39;s 3.2 m" in kinds["shut"]
     assert "not stated" in kinds["unsure"]
     assert "weight limit" in kinds["unsure"]
 
 
 def test_every_feature_has_its_own_id(plan):
-    ids = [f["id"] for r in plan.spots for f in (*map_shapes.aim_shapes(r, plan), *map_shapes.drive_shapes(r, plan))]
+    ids = [f["id"] for r in plan.spots for f in (*map_aim.aim_shapes(r, plan), *map_shapes.drive_shapes(r, plan))]
     ids += [f["id"] for f in (*map_shapes.spot_marks(plan), *road_shapes(plan), *map_shapes.must_serve_marks(plan))]
     assert len(ids) == len(set(ids))
     assert {"spot:1", "spot:6", "rejected:1", "road:0"} <= set(ids)
@@ -300,8 +308,8 @@ def test_the_sky_margin_says_which_satellite_and_is_left_out_where_no_dish_is_wa
     backhaul = plan.mission.backhaul.model_copy(update={"wanted": ("open_sky",)})
     none = replace(plan, mission=plan.mission.model_copy(update={"backhaul": backhaul}))
     assert map_pictures.sky_picture(none) is None
-    assert 'data-layer="sky"' not in panel.legend_html(none)
-    assert 'data-layer="sky"' in panel.legend_html(plan)
+    assert 'data-layer="sky"' not in map_key.legend_html(none)
+    assert 'data-layer="sky"' in map_key.legend_html(plan)
 
 
 @pytest.mark.parametrize("made", [make_plan(0), make_plan(1, coverage=False, rejected=0)], ids=["no spot", "bare spot"])
@@ -325,3 +333,83 @@ def test_features_survive_the_trip_through_json(plan):
     script = made._children["spots"].script()
     data = json.loads(re.search(r"L\.geoJSON\((\{.*\}), \{\s+style", script, re.S)[1])
     assert [f["id"] for f in data["features"]][:2] == ["spot:1", "spot:2"]
+
+
+def decided(made: Plan) -> Plan:
+    """The plan with two options, its first and its fourth spot, and a second trailer at the fourth."""
+    none = Price((), (), ())
+    options = tuple(
+        Option(made.spots[k], 1.0, (), None, (), none, Trigger((), (), None, None, None, np.nan, np.nan) if k else None)
+        for k in (0, 3)
+    )
+    e = made.spots[0].evaluation
+    trailers = tuple(
+        TrailerAt("", made.spots[k], "yard", 0.0, 9.0, 60.0, 70.0, 80.0, 0.5, 0.5, None, ()) for k in (0, 3)
+    )
+    served = e.coverage.share
+    pair = TrailerSet(trailers, served, served, "area", None, None, (), (), served, served, True, False, served, np.nan)
+    return replace(made, options=options, beside_first=pair, sets={2: pair})
+
+
+def test_the_map_shows_options_and_the_second_trailer_first_and_other_spots_from_near_by(plan):
+    made = decided(plan)
+    marks = {f["id"]: f["properties"]["i"] for f in map_shapes.spot_marks(made)}
+    near = {name for name, mark in marks.items() if "data-from" in mark}
+    assert near == {"spot:2", "spot:3", "spot:5", "spot:6", "rejected:1"}
+    assert [name for name, mark in marks.items() if "sp-pair" in mark] == [
+        "spot:4"
+    ]  # the second's place, not the first's
+    (south, west), (north, east) = planmap.view(made)
+    for ranked in (made.spots[0], made.spots[3]):
+        assert south <= ranked.spot.latitude <= north
+        assert west <= ranked.spot.longitude <= east
+
+
+def test_only_steps_of_the_drive_are_numbers(plan):
+    labels = [
+        re.sub("<[^>]+>", "", f["properties"]["i"])
+        for f in (*map_aim.aim_shapes(plan.best, plan), *map_shapes.must_serve_marks(plan))
+        if f["properties"]["k"] == "label"
+    ]
+    assert any(re.fullmatch(r"sector 1 \d{3}&#176;", label) for label in labels)
+    assert not [label for label in labels if re.match(r"\d", label)]
+    assert {"Command post", "Drop point 4"} <= set(labels)
+    steps = [f["properties"]["i"] for f in map_shapes.decision_shapes(plan.best, plan)]
+    assert all(re.sub("<[^>]+>", "", step).isdigit() for step in steps)
+
+
+def test_rings_of_guys_and_wifi_stand_where_the_mission_gives_them(plan):
+    def names(made):
+        return {f["id"] for f in map_aim.aim_shapes(made.best, made) if f["properties"]["k"] == "ring"}
+
+    assert names(plan) == set()
+    trailer = plan.mission.trailer.model_copy(update={"guys": 4, "guy_radius_m": 9.0})
+    wifi = plan.mission.wifi.model_copy(update={"on": True})
+    given = replace(plan, mission=plan.mission.model_copy(update={"trailer": trailer, "wifi": wifi}))
+    assert names(given) == {"guys:1", "wifi:1"}
+    geod = Geod(ellps="WGS84")
+    spot = plan.best.spot
+    for f in map_aim.aim_shapes(given.best, given):
+        if f["id"] == "guys:1":
+            far = [geod.inv(spot.longitude, spot.latitude, *end)[2] for end in f["geometry"]["coordinates"]]
+            assert far == pytest.approx([9.0] * len(far), abs=0.15)  # metres; 1e-6 deg of rounding
+    assert "Room for guys" in map_key.legend_html(given)
+    assert "Room for guys" not in map_key.legend_html(plan)
+
+
+def test_the_panel_tells_the_worst_and_the_dangers_before_anything_else(plan):
+    words = re.sub("<[^>]+>", " ", panel.panel_html(decided(plan)))
+    order = [
+        words.index(part) for part in ("Park at spot A", "Watch out:", "Named points", "Dangers", "Options", "Findings")
+    ]
+    assert order == sorted(order)
+    assert words.index("Before anyone acts on this") < words.index("Options")
+
+
+def test_page_and_app_name_lines_and_marks_alike(plan):
+    from siteplanner.app import plan_map
+
+    app, page = plan_map.lines_legend(plan), map_key.legend_html(plan)
+    for _, words in legend_lines(plan):
+        assert words.replace("'", "&#39;") in app
+        assert words.replace("'", "&#39;") in page

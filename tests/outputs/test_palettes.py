@@ -6,8 +6,8 @@ import re
 import numpy as np
 import pytest
 
-from siteplanner.outputs.map.map import NIGHT, STYLES
 from siteplanner.outputs.map.page import file_text
+from siteplanner.outputs.map.styles import GAPS, NIGHT, STYLES
 from siteplanner.outputs.words import palettes
 from siteplanner.planning.limits.ruling import LIMITS
 from tests.contrast import contrast_ratio
@@ -122,3 +122,47 @@ def test_unknown_sky_looks_like_no_known_margin(sight):
 def test_sequences_darken_step_by_step_for_everyone(sight, colours):
     light = [_lab(colour, sight)[0] for colour in colours]
     assert all(a - b > 4 for a, b in itertools.pairwise(light)), light
+
+
+NOT_LINES = {"route_edge", "shut_gap", "must_serve"}  # under and over a line; a point
+
+
+def _form(kind: str) -> tuple[bool, str, bool, bool]:
+    """Filled or not, the rhythm of its dashes, thick or thin, of two colours or one: what eyes without colour see."""
+    style = STYLES[kind]
+    return "fillColor" in style, str(style.get("dashArray", "")), style["weight"] >= 5, kind in GAPS
+
+
+@pytest.mark.parametrize("sight", SIGHT)
+@pytest.mark.parametrize("night", [False, True])
+def test_no_two_lines_are_told_apart_by_colour_alone_where_colours_come_close(sight, night):
+    colours = {k: {**s, **(NIGHT.get(k, {}) if night else {})}["color"] for k, s in STYLES.items()}
+    close = [
+        (a, b)
+        for a, b in itertools.combinations([k for k in STYLES if k not in NOT_LINES], 2)
+        if np.linalg.norm(_lab(colours[a], sight) - _lab(colours[b], sight)) <= 10 and _form(a) == _form(b)
+    ]
+    assert not close
+
+
+@pytest.mark.parametrize("sight", SIGHT)
+@pytest.mark.parametrize("night", [False, True])
+@pytest.mark.parametrize("other", ["unsure", "open", "closed", "structure", "hazard", "keep_out", "power_line"])
+def test_a_road_not_for_the_rig_differs_in_colour_and_in_form(sight, night, other):
+    # with #A3123F it lay 5.8 from a road with limits not stated (deuteranopia), 2.4 from structures (protanopia)
+    colours = {k: {**STYLES[k], **(NIGHT.get(k, {}) if night else {})}["color"] for k in ("shut", "shut_gap", other)}
+    apart = float(np.linalg.norm(_lab(colours["shut"], sight) - _lab(colours[other], sight)))
+    gaps = float(np.linalg.norm(_lab(colours["shut_gap"], sight) - _lab(colours[other], sight)))
+    assert max(apart, gaps) > 25
+    assert min(apart, gaps) > 10 or other == "structure"
+    assert _form("shut") != _form(other)
+
+
+def test_the_legend_shows_the_colours_as_they_lie_over_the_relief():
+    # read off a screen: class #253494 is (109, 120, 174) by day, (40, 46, 81) by night, give or take the shading
+    day, night = palettes.drawn("#253494")
+    assert np.abs(np.array(palettes.rgb(day)) - (109, 120, 174)).max() <= 3
+    assert np.abs(np.array(palettes.rgb(night)) - (40, 46, 81)).max() <= 3
+    css = file_text("own/map.css")
+    assert f".sp-dark .sp-classes {{ filter: brightness({palettes.NIGHT_CLASSES:.2f}); }}".replace("0.", ".") in css
+    assert f".sp-dark .sp-relief {{ filter: brightness({palettes.NIGHT_RELIEF:.2f}); }}".replace("0.", ".") in css

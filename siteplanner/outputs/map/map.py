@@ -7,6 +7,8 @@ from typing import Any
 
 import folium
 
+from siteplanner.outputs.map.aim_shapes import aim_shapes
+from siteplanner.outputs.map.legend import legend_html
 from siteplanner.outputs.map.page import (
     Page,
     Picture,
@@ -22,7 +24,6 @@ from siteplanner.outputs.map.panel import panel_html
 from siteplanner.outputs.map.road_shapes import closure_shapes, road_shapes
 from siteplanner.outputs.map.shapes import (
     Feature,
-    aim_shapes,
     decision_shapes,
     donor_marks,
     drive_shapes,
@@ -35,6 +36,7 @@ from siteplanner.outputs.map.shapes import (
     staging_mark,
     table_shapes,
 )
+from siteplanner.outputs.map.styles import NIGHT, STYLES
 from siteplanner.outputs.pictures.layers import (
     readable_ruling,
     ruling_picture,
@@ -44,7 +46,6 @@ from siteplanner.outputs.pictures.layers import (
 )
 from siteplanner.outputs.pictures.relief import relief_picture
 from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE
-from siteplanner.outputs.words.palettes import BLUE, DARK_GREEN, DARK_VERMILION, INK, ORANGE, RULING_COLOURS, SKY_BLUE
 from siteplanner.outputs.words.text import clean, shown
 from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
@@ -54,63 +55,6 @@ SERVICE_LAYERS = 5  # spots that get a picture of predicted service; each adds t
 GROUND_PICTURES = ("slope", "sky", "ruling")  # of the whole ground, one switch each
 PictureUrl = Callable[[bytes], str]
 """Where a picture (WebP bytes) is fetched from; the saved page writes it into itself."""
-
-STYLES: dict[str, dict[str, Any]] = {
-    "area": {"color": "#000000", "weight": 3, "fill": False},
-    "route_edge": {"color": "#FFFFFF", "weight": 9, "opacity": 0.9, "interactive": False},
-    "route": {"color": BLUE, "weight": 5, "opacity": 1},
-    "other_way": {"color": BLUE, "weight": 4, "opacity": 0.8, "dashArray": "10 8"},
-    "leg": {"color": BLUE, "weight": 5, "opacity": 1, "dashArray": "1 8", "lineCap": "round"},
-    "sector": {"color": INK, "weight": 1, "opacity": 0.6, "fillColor": INK, "fillOpacity": 0.10},
-    "bearing": {"color": INK, "weight": 3},
-    "dish": {"color": DARK_GREEN, "weight": 3, "dashArray": "8 6"},
-    "dish_blocked": {"color": "#5A6472", "weight": 2, "dashArray": "2 7"},
-    "link": {"color": DARK_GREEN, "weight": 3},
-    "link_blocked": {"color": "#5A6472", "weight": 2, "dashArray": "2 7"},
-    "hazard": {"color": DARK_VERMILION, "weight": 2, "fillColor": DARK_VERMILION, "fillOpacity": 0.12},
-    "keep_out": {
-        "color": RULING_COLOURS["keep_out"],
-        "weight": 2,
-        "fillColor": RULING_COLOURS["keep_out"],
-        "fillOpacity": 0.18,
-    },
-    "power_line": {"color": RULING_COLOURS["power_line"], "weight": 3, "dashArray": "10 5"},
-    "structure": {"color": "#3B3B3B", "weight": 2, "fillColor": "#3B3B3B", "fillOpacity": 0.5, "radius": 4},
-    "water": {"color": "#1F5F8B", "weight": 1.5, "fillColor": "#1F5F8B", "fillOpacity": 0.25},
-    "soft_ground": {"color": "#6B5B1E", "weight": 2, "dashArray": "1 5", "fillColor": "#6B5B1E", "fillOpacity": 0.15},
-    "open": {"color": "#4D5561", "weight": 2, "opacity": 0.95},
-    "unsure": {"color": "#75603A", "weight": 2, "dashArray": "7 4"},
-    "shut": {"color": "#A3123F", "weight": 2.5, "dashArray": "2 5"},
-    "closed": {"color": "#A3123F", "weight": 6},
-    "closure": {"color": "#A3123F", "weight": 3, "fillColor": "#A3123F", "fillOpacity": 0.12},
-    "other": {"color": INK, "weight": 2, "dashArray": "6 3", "fillOpacity": 0.08, "radius": 5},
-    "must_serve": {"color": INK, "fillColor": ORANGE, "fillOpacity": 1, "radius": 7, "weight": 2},
-}
-NIGHT: dict[str, dict[str, Any]] = {  # what the night view changes: bright lines on dark ground
-    "area": {"color": "#F2E9D4"},
-    "route_edge": {"color": "#000000"},
-    "route": {"color": SKY_BLUE},
-    "other_way": {"color": SKY_BLUE},
-    "leg": {"color": SKY_BLUE},
-    "sector": {"color": "#F2E9D4", "fillColor": "#F2E9D4"},
-    "bearing": {"color": "#F2E9D4"},
-    "dish": {"color": "#2FCFA0"},
-    "dish_blocked": {"color": "#A89F92"},
-    "link": {"color": "#2FCFA0"},
-    "link_blocked": {"color": "#A89F92"},
-    "hazard": {"color": "#FF8A3D", "fillColor": "#FF8A3D"},
-    "keep_out": {"color": "#E3A6C6", "fillColor": "#E3A6C6"},
-    "power_line": {"color": "#A99CF0"},
-    "structure": {"color": "#D0C8BC", "fillColor": "#D0C8BC"},
-    "water": {"color": "#6FC3DF", "fillColor": "#6FC3DF"},
-    "soft_ground": {"color": "#C9B458", "fillColor": "#C9B458"},
-    "open": {"color": "#B4BBC5"},
-    "unsure": {"color": "#CBB27A"},
-    "shut": {"color": "#FF7A9A"},
-    "closed": {"color": "#FF7A9A"},
-    "closure": {"color": "#FF7A9A", "fillColor": "#FF7A9A"},
-    "other": {"color": "#F2E9D4"},
-}
 
 
 class _Behaviour(Piece):
@@ -155,11 +99,15 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     fmap = empty_map(url(relief), bounds)
     layers: dict[str, Any] = {}
 
-    def classes(key: str, made: tuple[bytes, Any] | None, name: str, show: bool, z_index: int) -> Picture | None:
+    def classes(
+        key: str, made: tuple[bytes, Any] | None, name: str, show: bool, z_index: int, control: bool = True
+    ) -> Picture | None:
         if made is None:
             return None
         at = picture_bounds(made[1], plan.scene.elevation)
-        layer = Picture(url(made[0]), at, name=name, show=show, class_name="sp-classes", z_index=z_index)
+        layer = Picture(
+            url(made[0]), at, name=name, show=show, control=control, class_name="sp-classes", z_index=z_index
+        )
         fmap.add_child(layer, name=key)
         return layer
 
@@ -172,7 +120,7 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
         fmap.add_child(layer, name=key)
         return layer
 
-    words = spot_words(plan)
+    words, pictured = spot_words(plan), with_service(plan)
     layers["slope"] = classes("slope", slope_picture(plan), SLOPE_TITLE, False, 2)
     layers["sky"] = classes("sky", sky_picture(plan), SKY_TITLE, False, 2)
     layers["ruling"] = classes("ruling", ruling_picture(plan), "Ground ruled out", False, 3)
@@ -183,8 +131,11 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
             f"Predicted service from {words[ranked.rank]}",
             ranked.rank == 1,
             4,
+            control=False,
         )
-        for ranked in plan.spots[:SERVICE_LAYERS]
+        if ranked.rank in pictured
+        else None
+        for ranked in plan.spots
     ]
     for name, features, order in sorted([*ground_shapes(plan), must_serve(plan)], key=lambda layer: layer[2]):
         shapes(f"vectors_{order}", features, name, order)
@@ -205,9 +156,15 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
                     f"Sectors and dish at {words[ranked.rank]}",
                     40,
                     first,
+                    control=False,
                 ),
                 "drive": shapes(
-                    f"drive_{ranked.rank}", drive_shapes(ranked, plan), f"Drive to {words[ranked.rank]}", 50, first
+                    f"drive_{ranked.rank}",
+                    drive_shapes(ranked, plan),
+                    f"Drive to {words[ranked.rank]}",
+                    50,
+                    first,
+                    control=False,
                 ),
                 "decisions": shapes(
                     f"decisions_{ranked.rank}",
@@ -217,13 +174,19 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
                     first,
                     control=False,
                 ),
-                "service": service[index] if index < len(service) else None,
+                "service": service[index],
             }
         )
     folium.LayerControl(collapsed=True).add_to(fmap)
     show_at_once(fmap, view(plan))
     fmap.add_child(_Behaviour(readout(plan), layers, spots, page), name="behaviour")
     return fmap
+
+
+def with_service(plan: Plan) -> set[int]:
+    """Ranks of the spots that get a picture of their service: the options, then the next best."""
+    order = [*(o.ranked.rank for o in plan.options), *(r.rank for r in plan.spots)]
+    return set(list(dict.fromkeys(order))[:SERVICE_LAYERS])
 
 
 def spot_words(plan: Plan) -> dict[int, str]:
@@ -236,9 +199,10 @@ def spot_words(plan: Plan) -> dict[int, str]:
 
 
 def view(plan: Plan) -> list[list[float]]:
-    """South-west and north-east of what must be seen at once: incident area, staging points, best spot."""
-    places = [(s.latitude, s.longitude) for s in plan.mission.stagings]
-    return bounds_of(plan, [*places, *((r.spot.latitude, r.spot.longitude) for r in plan.spots[:1])])
+    """South-west and north-east of what must be seen at once: the incident area, the options, a second trailer."""
+    beside = () if plan.beside_first is None else plan.beside_first.spots
+    spots = [*plan.spots[:1], *(o.ranked for o in plan.options), *beside]
+    return bounds_of(plan, [(r.spot.latitude, r.spot.longitude) for r in spots])
 
 
 def bounds_of(plan: Plan, places: list[tuple[float, float]]) -> list[list[float]]:
@@ -337,5 +301,5 @@ def map_html(plan: Plan) -> str:
     root.add_child(fmap)
     root.header.add_child(own_css, name="own_css")
     root.header.add_child(Raw(f"<style>{file_text('own/page.css')}</style>"), name="page_css")
-    root.html.add_child(Raw(panel_html(plan)), name="panel")
+    root.html.add_child(Raw(panel_html(plan) + legend_html(plan)), name="panel")
     return root.render()

@@ -5,15 +5,15 @@ from __future__ import annotations
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import SEVERITIES, Finding
 from siteplanner.mission import Mission
-from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
-from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, ruling_colours
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.sets import SERVED
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, told_of
 from siteplanner.planning.telling.aiming import aim, both_bearings
+from siteplanner.planning.telling.answer import runner_up, tiles, worst
 from siteplanner.planning.telling.backhaul_rows import backhaul_lines, names_in
 from siteplanner.planning.telling.capacity import capacity_rows
 from siteplanner.planning.telling.compass import SKEW_BRIEFLY
@@ -21,12 +21,14 @@ from siteplanner.planning.telling.directions import alternative_words
 from siteplanner.planning.telling.driver import drive_time_words, no_way_or_time
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import lift_doubt_words
+from siteplanner.planning.telling.keep_clear import hazards_near_sentences
 from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_short, way_in_words, way_out_words
 from siteplanner.planning.telling.limits import breach_words
+from siteplanner.planning.telling.options import NO_OTHER, option_sentences, tied_words
 from siteplanner.planning.telling.places import (
     last_leg_length,
     point_words,
-    ruled_out_share,
+    rank_words,
     service_words,
     spot_facts,
 )
@@ -47,6 +49,8 @@ from siteplanner.planning.telling.words import (
     watch_words,
     why_words,
 )
+
+MOST_DANGERS = 4
 
 
 def _rows(rows: list[tuple[str, str]]) -> str:
@@ -210,45 +214,117 @@ def rejected_popup(evaluation: Evaluation, units: Units) -> str:
 
 
 def headline_html(plan: Plan) -> str:
-    """The headline box: what to do, why, how firm, and what a plan is."""
-    units = reader_units(plan.mission)
+    """The headline box: what to do, in figures, the worst of it, the runner-up; then the caution and the reasons."""
+    units = reader_units(plan.mission).first
     told = recommend(plan)
-    head, because = (
-        head_words(told, units.first),
-        " ".join(filter(None, (why_words(told, units.first), watch_words(told)))),
-    )
-    aiming = aim(plan.best, units.first) if plan.best else ""
-    names = [ranked.spot.name for ranked in plan.spots]
-    lines = "".join(
-        f"<p>{sentence(line, names)}</p>" for line in (aiming, firmness_sentence(plan, units.first)) if line
-    )
+    names = [*(ranked.spot.name for ranked in plan.spots), *(p.name for p in plan.points)]
+    head = head_words(told, units)
+    row = out = second = where = ""
+    if told.best is not None:
+        spot = told.best.spot
+        row = "".join(f"<div><b>{shown(figure)}</b>{shown(of)}</div>" for figure, of in tiles(told.best, units))
+        out, second = worst(plan, units), runner_up(plan, units)
+        place = grid_text(spot.grid_reference) or f"{spot.latitude:.5f}, {spot.longitude:.5f}"
+        where = f'<p class="sp-where">{named(place)}</p>'
+    more = [aim(plan.best, units) if plan.best else "", why_words(told, units), watch_words(told)]
+    lines = "".join(f"<p>{sentence(line, names)}</p>" for line in (*more, firmness_sentence(plan, units)) if line)
     return (
         f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
-        f"<h1>{sentence(head, names)}</h1>"
-        + (f"<p>{sentence(because, names)}</p>" if because else "")
-        + f'<p class="sp-aid"><b>{CHECK}.</b> {shown(PLANNING_AID)}</p>{lines}</header>'
+        f"<h1>{sentence(head, names)}</h1>{where}"
+        + (f'<div class="sp-tiles">{row}</div>' if row else "")
+        + (f'<p class="sp-worst"><b>Watch out:</b> {sentence(out, names)}</p>' if out else "")
+        + (f'<p class="sp-runner">{sentence(second, names)}</p>' if second else "")
+        + f'<p class="sp-aid"><b>{CHECK}.</b> {shown(PLANNING_AID)}</p>'
+        + (f"<details><summary>Why, and how sure</summary>{lines}</details>" if lines else "")
+        + "</header>"
+    )
+
+
+def dangers_html(plan: Plan) -> str:
+    """What can hurt somebody at the best spot and on the way to it, and what holds everywhere."""
+    units = reader_units(plan.mission)
+    items = []
+    if plan.best is not None:
+        e, site = plan.best.evaluation, plan.best.evaluation.on_site
+        items = [named(said(f, units.first).message) for f in e.findings if f.severity == "warning"]
+        items += [named(words) for words in hazards_near_sentences(site.hazards if site else (), units.first)[:2]]
+    near = "".join(f'<li class="sp-warning">{item}</li>' for item in items[:MOST_DANGERS])
+    everywhere = "".join(f"<li><b>{word}.</b> {shown(text)}</li>" for word, text in BEFORE_ACTING)
+    return (
+        '<section class="sp-notes"><h2>Dangers</h2>'
+        + (f"<ul>{near}</ul>" if near else "")
+        + f"<details><summary>Before anyone acts on this</summary><ul>{everywhere}</ul></details></section>"
+    )
+
+
+def points_html(plan: Plan) -> str:
+    """The named points with their chance at the best spot; a missed one with who serves it."""
+    units = reader_units(plan.mission).first
+    coverage = plan.best.evaluation.coverage if plan.best else None
+    if coverage is None or not coverage.must_serve:
+        return ""
+    missed = {p.name for p in plan.missed_points}
+    items = "".join(
+        f'<li class="{"sp-missed-row" if p.name in missed or p.probability < SERVED else ""}">'
+        f"<span>{named(p.name)}</span><b>{shown(units.share(p.probability))}</b></li>"
+        for p in sorted(coverage.must_serve, key=lambda p: (p.probability, p.name))
+    )
+    return (
+        f'<section class="sp-points"><h2>Named points <small>from the best spot</small></h2><ul>{items}</ul></section>'
+    )
+
+
+def _spot_button(index: int, ranked: RankedSpot, words: str, units: Units) -> str:
+    return (
+        f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
+        f'<span class="sp-mark">{named(ranked.spot.name)}</span>'
+        f'<span class="sp-name">{words}</span>'
+        f'<span class="sp-score">{score_text(ranked.criteria)}</span>'
+        f'<span class="sp-facts">{shown(spot_facts(ranked.evaluation, units.first))}</span>'
+        "</button></li>"
+    )
+
+
+def options_html(plan: Plan) -> str:
+    """The options, what each is best at, and when to choose it; nothing where the plan holds none."""
+    if not plan.options:
+        return ""
+    units = reader_units(plan.mission)
+    names = [*(r.spot.name for r in plan.spots), *(p.name for p in plan.points)]
+    index = {r.spot.key: k for k, r in enumerate(plan.spots)}
+    items, dispatch = [], plan.mission.times.dispatch
+    for o in plan.options:
+        told = option_sentences(o, dispatch, units.first)
+        words = f'<span class="sp-rank">{shown(rank_words(o.ranked))}</span>'
+        more = "".join(f"<p>{sentence(told[k], names)}</p>" for k in ("best_at", "trigger") if told[k])
+        price = sentence(told["price"], names)
+        rest = f"<details><summary>Against the first</summary><p>{price}</p></details>" if price else ""
+        item = _spot_button(index[o.ranked.spot.key], o.ranked, words, units)
+        items.append(item.replace("</button></li>", f'</button><div class="sp-option">{more}{rest}</div></li>'))
+    note = tied_words(plan.tied) or (NO_OTHER if len(plan.options) == 1 else "")
+    return (
+        '<section class="sp-list"><h2>Options <small>score of 100</small></h2>'
+        + (f"<p>{sentence(note, names)}</p>" if note else "")
+        + f"<ol>{''.join(items)}</ol></section>"
     )
 
 
 def spots_html(plan: Plan) -> str:
-    """The list of spots; the page's script pans to the spot whose button is pressed."""
+    """The spots that are no options; the page's script pans to the spot whose button is pressed."""
     units = reader_units(plan.mission)
-    if not plan.spots:
+    options = {o.ranked.spot.key for o in plan.options}
+    items = "".join(
+        _spot_button(index, ranked, shown(rank_words(ranked)), units)
+        for index, ranked in enumerate(plan.spots)
+        if ranked.spot.key not in options
+    )
+    if not items:
         return ""
-    items = []
-    for index, ranked in enumerate(plan.spots):
-        items.append(
-            f'<li><button type="button" data-spot="{index}" aria-pressed="false">'
-            f'<span class="sp-mark">{named(ranked.spot.name)}</span>'
-            f'<span class="sp-name">{place_text(ranked.rank)} place</span>'
-            f'<span class="sp-score">{score_text(ranked.criteria)}</span>'
-            f'<span class="sp-facts">{shown(spot_facts(ranked.evaluation, units.first))}</span>'
-            "</button></li>"
-        )
+    if not options:
+        return f'<section class="sp-list"><h2>Ranked spots <small>score of 100</small></h2><ol>{items}</ol></section>'
     return (
-        '<section class="sp-list"><h2>Ranked spots <small>score of 100</small></h2><ol>'
-        + "".join(items)
-        + "</ol></section>"
+        f'<section class="sp-list"><details><summary>Other spots of the list</summary><ol>{items}</ol></details>'
+        "</section>"
     )
 
 
@@ -261,95 +337,20 @@ def sets_html(plan: Plan) -> str:
     return f'<section class="sp-notes"><h2>More trailers</h2><ul>{items}</ul></section>'
 
 
-DECISIONS = "Decision points of the drive"
-DECISION_WORDS = "Numbered as on the driver's sheet. Point at one for its words; where they lie close, zoom in."
-GROUND_LINES = (
-    ("sp-structure", "Building, fence, tank", "structures"),
-    ("sp-water", "Water", "water"),
-    ("sp-soft", "Soft ground", "soft_ground"),
-)
-
-
-DONOR_LINES = (("sp-link", "Donor link that works"), ("sp-dark-sky", "Donor link that does not, or not known"))
-
-
-def _swatch(colour: str, words: str, *, tall: bool = False) -> str:
-    row = ' class="sp-tall"' if tall else ""
-    return f'<li{row}><i class="sp-box" style="--c:{colour}"></i><span>{words}</span></li>'
-
-
-def _switch(key: str, words: str) -> str:
-    return f'<h3><label><input type="checkbox" data-layer="{key}"> {shown(words)}</label></h3>'
-
-
-def legend_html(plan: Plan) -> str:
-    """The legend, with switches for the layers and the share of ground that each limit rules out."""
-    units = reader_units(plan.mission)
-    colours = ruling_colours([r.code for r in plan.rulings])
-    service = "".join(_swatch(colour, shown(words)) for _, colour, words in SERVICE_CLASSES)
-    service += _swatch("transparent", "no color: below 50 &#37;")
-    steep = "".join(_swatch(c, shown(w)) for c, w in slope_rows(plan))
-    sky = "".join(_swatch(c, shown(w)) for c, w in sky_rows(plan)) if sky_shown(plan) else ""
-    ruled = _swatch(PASSES_COLOUR, "Passes every limit") + "".join(
-        _swatch(
-            colours[r.code],
-            f"{named(r.label)} <small>{shown(ruled_out_share(r.share, r.only_share, units.first))}</small>",
-            tall=True,
-        )
-        for r in plan.rulings
-    )
-    lines = "".join(
-        f'<li><i class="sp-line {kind}"></i>{words}</li>'
-        for kind, words in (
-            ("sp-route", "Drive to the chosen spot"),
-            ("sp-otherway", "Another way to drive, where there is one"),
-            ("sp-leg", "Last leg over ground"),
-            ("sp-area", "Incident area"),
-            ("sp-open", "Road the rig can use"),
-            ("sp-unsure", "Road with limits not in the data"),
-            ("sp-shut", "Road ruled out for the rig"),
-            ("sp-closed", "Road closed"),
-            ("sp-power", "Power line"),
-            ("sp-danger", "Hazard area"),
-            ("sp-keep", "Keep-out area"),
-            *((css, words) for css, words, role in GROUND_LINES if role in plan.scene.overlays),
-            ("sp-sector", "Sector bearing"),
-            ("sp-dish", "Dish azimuth, sky clear"),
-            ("sp-dark-sky", "Dish azimuth, sky not clear"),
-            *(DONOR_LINES if any(b.donors for r in plan.spots for b in r.evaluation.backhauls) else ()),
-        )
-    )
-    return (
-        '<section class="sp-legend"><h2>Legend</h2>'
-        + (_switch("service", "Predicted probability of service") + f"<ul>{service}</ul>" if plan.spots else "")
-        + _switch("ruling", "Ground ruled out")
-        + "<p>Share of the search ground; a cell with several limits has the color of the first. "
-        "No color: outside the search ground, not checked.</p>"
-        + f"<ul>{ruled}</ul>"
-        + (_switch("sky", SKY_TITLE) + f"<p>{shown(sky_words(plan))}.</p><ul>{sky}</ul>" if sky else "")
-        + _switch("slope", SLOPE_TITLE)
-        + f"<ul>{steep}</ul>"
-        + (_switch("decisions", DECISIONS) + f"<p>{shown(DECISION_WORDS)}</p>" if plan.spots else "")
-        + f'<h3>Lines</h3><ul class="sp-lines">{lines}</ul></section>'
-    )
-
-
 def panel_html(plan: Plan) -> str:
     """The whole panel of the saved page."""
-    units = reader_units(plan.mission)
-    findings = findings_list(plan.findings, units)
-    cautions = "".join(f"<li><b>{word}.</b> {shown(text)}</li>" for word, text in BEFORE_ACTING)
-    more = (
-        f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else ""
-    ) + f'<section class="sp-notes"><h2>Before anyone acts on this</h2><ul>{cautions}</ul></section>'
+    findings = findings_list(plan.findings, reader_units(plan.mission))
+    found = f'<section class="sp-notes"><h2>Findings</h2>{findings}</section>' if findings else ""
     return (
         '<aside id="sp-panel">'
         + headline_html(plan)
-        + spots_html(plan)
+        + points_html(plan)
+        + dangers_html(plan)
+        + options_html(plan)
         + sets_html(plan)
-        + legend_html(plan)
-        + more
+        + spots_html(plan)
+        + found
         + "</aside>"
-        '<div id="sp-buttons"><button type="button" id="sp-night" aria-pressed="false">Night view</button>'
-        '<button type="button" id="sp-hide" aria-pressed="false">Hide panel</button></div>'
+        '<div id="sp-buttons" class="sp-corner"><button type="button" id="sp-night" aria-pressed="false">Night view'
+        '</button><button type="button" id="sp-hide" aria-pressed="false">Hide panel</button></div>'
     )

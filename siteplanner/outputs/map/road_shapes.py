@@ -7,6 +7,7 @@ from typing import Any
 import shapely
 
 from siteplanner.outputs.map.shapes import Feature, feature, geojson, table_shapes
+from siteplanner.outputs.map.styles import GAPS
 from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.roads import reasons_words, unknown_words
@@ -18,7 +19,8 @@ MAX_ROADS = 30_000  # lines; more would make the page too slow for a tablet, and
 def road_shapes(plan: Plan) -> list[Feature]:
     """One feature a road segment, of the kinds `open`, `unsure`, `shut` and `closed`; closed roads are drawn last.
 
-    Footpaths and other lines that no vehicle uses are left out.
+    A road not for the rig has a second line of gaps over it, so that no colour need be seen. Footpaths and
+    other lines that no vehicle uses are left out.
     """
     units = reader_units(plan.mission)
     network, grid = plan.scene.roads, plan.scene.elevation
@@ -41,7 +43,10 @@ def road_shapes(plan: Plan) -> list[Feature]:
             kind, words = "unsure", f"{words}: not stated or not sure: {named(unknown_words(unknown, units.first))}"
         else:
             kind = "open"
-        groups[kind].append(feature(f"road:{i}", geojson(network.geometry.line[i], grid), kind, t=words))
+        line = geojson(network.geometry.line[i], grid)
+        groups[kind].append(feature(f"road:{i}", line, kind, t=words))
+        if kind in GAPS:
+            groups[kind].append(feature(f"road_gap:{i}", line, GAPS[kind]))
     return groups["open"] + groups["unsure"] + groups["shut"] + groups["closed"]
 
 

@@ -6,7 +6,7 @@ text in the properties has passed through `text.shown`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Any
 
 import numpy as np
@@ -16,21 +16,22 @@ from shapely.geometry.base import BaseGeometry
 from siteplanner.data.grid import Grid
 from siteplanner.outputs.map.panel import rejected_popup, spot_popup
 from siteplanner.outputs.pictures.relief import Bounds
-from siteplanner.outputs.words.text import named, sentence, shown
+from siteplanner.outputs.words.text import clean, named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.sets import SERVED, TrailerSet
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.spots.evaluation import Evaluation, told_of
-from siteplanner.planning.telling.aiming import both_bearings, look_tip
-from siteplanner.planning.telling.backhaul_rows import donor_height_words, donor_tip
+from siteplanner.planning.spots.evaluation import told_of
+from siteplanner.planning.telling.backhaul_rows import donor_height_words
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.places import drive_tip, last_leg_tip, served_tip, spot_tip
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.sets import turn_words
-from siteplanner.planning.telling.units import Units, reader_units
+from siteplanner.planning.telling.units import reader_units
 
 Feature = dict[str, Any]
-SECTOR_LENGTH_M = 1500.0  # how far wedges are drawn; says nothing about range
 TOLERANCE_M = 1.0  # lines are thinned by no more than this
+STEPS_FROM, SPOTS_FROM, BEARINGS_FROM, WIFI_FROM, ROOM_FROM = 13, 14, 14, 15, 17  # zoom from which each is drawn
+LONGEST = 26  # characters of a name on the map
 
 
 def geojson(geometry: BaseGeometry, grid: Grid) -> dict[str, Any]:
@@ -90,36 +91,41 @@ def point(longitude: float, latitude: float) -> dict[str, Any]:
     return {"type": "Point", "coordinates": [round(longitude, 6), round(latitude, 6)]}
 
 
-def _ray(evaluation: Evaluation, bearings_deg: Iterable[float], length_m: float) -> list[list[float]]:
-    """Ends of lines from the spot along true bearings, as longitude and latitude (geodesics on WGS 84)."""
-    from pyproj import Geod
-
-    bearings = list(bearings_deg)
-    spot, n = evaluation.spot, len(bearings)
-    lon, lat, _ = Geod(ellps="WGS84").fwd([spot.longitude] * n, [spot.latitude] * n, bearings, [length_m] * n)
-    return [[round(a, 6), round(b, 6)] for a, b in zip(lon, lat, strict=True)]
-
-
-def spot_mark(ranked: RankedSpot, style: str = "") -> tuple[str, str]:
-    """(mark, tooltip) of a spot as HTML. A spot has one name everywhere; its rank is said in words."""
+def spot_mark(ranked: RankedSpot, style: str = "", near: int = 0) -> tuple[str, str]:
+    """(mark, tooltip) of a spot as HTML. A spot has one name everywhere; its rank is said in words. `near`: the zoom
+    from which on the mark is drawn."""
     words = sentence(spot_tip(ranked), [ranked.spot.name])
-    return f'<span class="sp-mark{style}">{named(ranked.spot.name)}</span>', words
+    return f'<span class="sp-mark{style}"{from_zoom(near)}>{named(ranked.spot.name)}</span>', words
 
 
-def pair_of(plan: Plan) -> dict[tuple[float, float], str]:
-    """The spots of two trailers, with the first at the best spot: key -> which of them stands there."""
-    one = plan.beside_first
-    return {} if one is None else {t.ranked.spot.key: turn_words(one, k) for k, t in enumerate(one.trailers)}
+def from_zoom(zoom: int) -> str:
+    """What tells the page that a mark or a label is drawn from a zoom on; '' for always."""
+    return f' data-from="{zoom}"' if zoom else ""
+
+
+def places_of(one: TrailerSet | None) -> dict[tuple[float, float], str]:
+    """The places of a set beside its first: key of the spot -> which trailer stands there. They have a ring."""
+    return {} if one is None else {t.ranked.spot.key: turn_words(one, k) for k, t in enumerate(one.trailers) if k}
+
+
+def stands_out(plan: Plan, ringed: Collection[tuple[float, float]]) -> set[tuple[float, float]]:
+    """The spots that the map shows from every zoom: options, further trailers, the user's own; all without options."""
+    options = {o.ranked.spot.key for o in plan.options}
+    held = [r.spot for r in plan.spots if not options or r.rank == 1 or r.spot.origin == "user"]
+    return options | set(ringed) | {spot.key for spot in held}
 
 
 def spot_marks(plan: Plan) -> list[Feature]:
-    """The ranked spots as marks with their names, and the user's spots that were ruled out."""
-    units, pair = reader_units(plan.mission), pair_of(plan)
+    """The spots handed over as marks with their names, and the user's spots that were ruled out. Options and the place
+    of a second trailer, which has a ring, are drawn from every zoom, the others from near by."""
+    units, ringed = reader_units(plan.mission), places_of(plan.beside_first)
+    seen, listed = stands_out(plan, ringed), {r.spot.key for r in plan.spots}
     out = []
     for ranked in plan.spots:
-        style = (" sp-best" if ranked.rank == 1 else "") + (" sp-pair" if ranked.spot.key in pair else "")
-        mark, words = spot_mark(ranked, style)
-        words += f"; {shown(pair[ranked.spot.key])}" if ranked.spot.key in pair else ""
+        key = ranked.spot.key
+        style = (" sp-best" if ranked.rank == 1 else "") + (" sp-pair" if key in ringed else "")
+        mark, words = spot_mark(ranked, style if key in seen else " sp-minor", 0 if key in seen else SPOTS_FROM)
+        words += f"; {shown(ringed[key])}" if key in ringed else ""
         out.append(
             feature(
                 f"spot:{ranked.rank}",
@@ -130,6 +136,7 @@ def spot_marks(plan: Plan) -> list[Feature]:
                 p=spot_popup(ranked, units, plan.mission),
             )
         )
+    out += trailer_marks(plan.beside_first, listed)
     for number, evaluation in enumerate(plan.rejected, 1):
         spot = evaluation.spot
         out.append(
@@ -137,11 +144,24 @@ def spot_marks(plan: Plan) -> list[Feature]:
                 f"rejected:{number}",
                 point(spot.longitude, spot.latitude),
                 "spot",
-                i=f'<span class="sp-mark sp-out">{shown("×")}</span>',
+                i=f'<span class="sp-mark sp-out"{from_zoom(SPOTS_FROM)}>{shown("×")}</span>',
                 t=f"Spot {named(spot.name)}: ruled out",
                 p=rejected_popup(evaluation, units),
             )
         )
+    return out
+
+
+def trailer_marks(one: TrailerSet | None, listed: Collection[tuple[float, float]]) -> list[Feature]:
+    """Marks of a set's further trailers that stand at no spot handed over: a unit of its own has spots of its own."""
+    out = []
+    for k, t in enumerate(() if one is None else one.trailers):
+        spot = t.ranked.spot
+        if one is None or k == 0 or spot.key in listed:
+            continue
+        mark = f'<span class="sp-mark sp-pair">{named(spot.name)}</span>'
+        words = f"{named(spot.name)}; {shown(turn_words(one, k))}"
+        out.append(feature(f"trailer:{k}", point(spot.longitude, spot.latitude), "spot", i=mark, t=words))
     return out
 
 
@@ -183,7 +203,7 @@ def drive_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
                 f"turning:{ranked.rank}",
                 point(turning.longitude, turning.latitude),
                 "label",
-                i='<span class="sp-label">turn</span>',
+                i=f'<span class="sp-label"{from_zoom(BEARINGS_FROM)}>turning place</span>',
                 t=f"Turning place. {named(turning_words(turning, units.first))}",
             )
         )
@@ -201,98 +221,12 @@ def decision_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
             f"step:{ranked.rank}:{number}",
             point(step.longitude, step.latitude),
             "step",
-            i=f'<span class="sp-step">{number}</span>',
+            i=f'<span class="sp-step"{from_zoom(STEPS_FROM)}>{number}</span>',
             t=f"{number}. {named(step_words(step, units.first))}",
             z=-2000,
         )
         for number, step in enumerate(told_of(access).steps, 1)
     ]
-
-
-def aim_shapes(ranked: RankedSpot, plan: Plan) -> list[Feature]:
-    """Sector bearings as wedges one beamwidth wide with a middle line, the dish's azimuths, and donor links."""
-    units = reader_units(plan.mission)
-    evaluation = ranked.evaluation
-    start = [round(ranked.spot.longitude, 6), round(ranked.spot.latitude, 6)]
-    out = []
-    width = min(plan.mission.radio.beamwidth_deg, 360.0)
-    bearings = evaluation.coverage.sector_bearings_deg if evaluation.coverage else ()
-    for number, bearing in enumerate(bearings, 1):
-        words = shown(f"Sector {number}: {both_bearings(bearing, evaluation, units.first)}")
-        steps = np.linspace(bearing - width / 2, bearing + width / 2, max(2, int(width / 4)))
-        rim = _ray(evaluation, steps, SECTOR_LENGTH_M)
-        out.append(
-            feature(
-                f"sector:{ranked.rank}:{number}",
-                {"type": "Polygon", "coordinates": [[start, *rim, start]]},
-                "sector",
-                t=words,
-            )
-        )
-        end = _ray(evaluation, [bearing], 1.12 * SECTOR_LENGTH_M)[0]
-        out.append(
-            feature(
-                f"bearing:{ranked.rank}:{number}",
-                {"type": "LineString", "coordinates": [start, end]},
-                "bearing",
-                t=words,
-            )
-        )
-        out.append(
-            feature(
-                f"bearing_label:{ranked.rank}:{number}",
-                {"type": "Point", "coordinates": end},
-                "label",
-                i=f'<span class="sp-label">{number}: {shown(both_bearings(bearing, evaluation, units.first))}</span>',
-                t=words,
-            )
-        )
-    for number, look in enumerate(evaluation.sky if evaluation.dish_wanted else (), 1):
-        reach = (0.45 + 0.2 * number) * SECTOR_LENGTH_M  # satellites lie close together: labels must not
-        end = _ray(evaluation, [look.azimuth_deg], reach)[0]
-        words = sentence(look_tip(look, evaluation, units.first), [look.satellite_name])
-        line = {"type": "LineString", "coordinates": [start, end]}
-        out.append(feature(f"dish:{ranked.rank}:{number}", line, "dish" if look.clear else "dish_blocked", t=words))
-        if look.clear:
-            label = (
-                f'<span class="sp-label">dish {shown(both_bearings(look.azimuth_deg, evaluation, units.first))}</span>'
-            )
-            out.append(
-                feature(
-                    f"dish_label:{ranked.rank}:{number}",
-                    {"type": "Point", "coordinates": end},
-                    "label",
-                    i=label,
-                    t=words,
-                )
-            )
-    return out + link_shapes(ranked, units)
-
-
-def link_shapes(ranked: RankedSpot, units: Units) -> list[Feature]:
-    """Lines from the spot to the donor sites it was judged for, with the reason; where one is too near the ground, a
-    mark at the place."""
-    evaluation = ranked.evaluation
-    start = [round(ranked.spot.longitude, 6), round(ranked.spot.latitude, 6)]
-    out = []
-    for number, path in enumerate((d for b in evaluation.backhauls for d in b.donors), 1):
-        end = [round(path.longitude, 6), round(path.latitude, 6)]
-        words = sentence(donor_tip(path, evaluation, units), [path.name])
-        works = path.verdict == "works"
-        line = {"type": "LineString", "coordinates": [start, end]}
-        out.append(feature(f"link:{ranked.rank}:{number}", line, "link" if works else "link_blocked", t=words))
-        if path.verdict == "fails" and path.tightest_at_m == path.tightest_at_m:
-            place = _ray(evaluation, [path.bearing_deg], path.tightest_at_m)[0]
-            out.append(
-                feature(
-                    f"link_block:{ranked.rank}:{number}",
-                    point(*place),
-                    "label",
-                    i=f'<span class="sp-label">{shown("×")}</span>',
-                    t=words,
-                )
-            )
-    return out
 
 
 def donor_marks(plan: Plan) -> list[Feature]:
@@ -346,7 +280,7 @@ OVERLAYS: dict[str, tuple[str, str, str, int]] = {  # role -> (kind, one of them
     "hazards": ("hazard", "Hazard area", "Hazard areas", 10),
     "keep_out": ("keep_out", "Keep-out area", "Keep-out areas", 11),
     "structures": ("structure", "Structure", "Structures", 12),
-    "power_lines": ("power_line", "Power line", "Power lines", 31),
+    "power_lines": ("power_line", "Overhead line", "Overhead lines", 31),
 }
 
 DRAWN_ELSEWHERE = {"must_serve", "closures", "extra_tracks", "donor_sites"}  # marks, and roads with their closures
@@ -383,10 +317,12 @@ def must_serve_marks(plan: Plan, chosen: RankedSpot | None = None) -> list[Featu
     served = {p.name: p for p in coverage.must_serve} if coverage else {}
     out = []
     names = frame["name"] if "name" in frame.columns else [f"point {n + 1}" for n in range(len(frame))]
+    needed = {p.name: p.needed for p in plan.points if p.required}
     for number, (geometry, name) in enumerate(zip(frame.geometry, names, strict=True), 1):
         if geometry is None or geometry.is_empty:
             continue
         found = served.get(str(name))
+        missed = found is not None and not found.probability >= needed.get(str(name), SERVED)
         told = served_tip(str(name), None if found is None else found.probability, whose, units.first)
         words = sentence(told, [str(name), *([] if chosen is None else [chosen.spot.name])])
         out.append(
@@ -394,11 +330,21 @@ def must_serve_marks(plan: Plan, chosen: RankedSpot | None = None) -> list[Featu
                 f"must_serve:{number}",
                 geojson(geometry.centroid, grid),
                 "must_serve",
-                i='<span class="sp-must"></span>',
+                i=f'<span class="sp-must{" sp-missed" if missed else ""}"></span>',
                 t=words,
             )
         )
+        at = geojson(geometry.centroid, grid)
+        out.append(
+            feature(f"must_label:{number}", at, "label", i=f'<span class="sp-label">{named(short(name))}</span>')
+        )
     return out
+
+
+def short(name: object) -> str:
+    """A name as far as a label on the map takes it."""
+    text = clean(name)
+    return text if len(text) <= LONGEST else text[: LONGEST - 1] + "\u2026"
 
 
 def staging_mark(plan: Plan) -> list[Feature]:

@@ -9,6 +9,7 @@ from siteplanner.data.grid import Grid
 from siteplanner.outputs.pictures.relief import Bounds, class_picture, png, to_mercator
 from siteplanner.outputs.words.map_legend import sky_shown, sky_steps
 from siteplanner.outputs.words.palettes import (
+    CLASS_OPACITY,
     INK,
     PASSES_COLOUR,
     SERVICE_CLASSES,
@@ -57,7 +58,7 @@ def service_picture(ranked: RankedSpot, plan: Plan) -> tuple[bytes, Bounds] | No
         return None
     steps = [start for start, _, _ in SERVICE_CLASSES]
     classes = np.digitize(np.nan_to_num(grid.values, nan=0.0), steps).astype(np.uint8)
-    colours = {n: (colour, 0.62) for n, (_, colour, _) in enumerate(SERVICE_CLASSES, 1)}
+    colours = {n: (colour, CLASS_OPACITY) for n, (_, colour, _) in enumerate(SERVICE_CLASSES, 1)}
     return class_picture(grid.with_values(classes), colours)
 
 
@@ -81,8 +82,8 @@ def ruling_picture(plan: Plan) -> tuple[bytes, Bounds]:
     """Ground that passes, and ground ruled out in the colour of the first limit that hits it."""
     classes, rulings = main_limit(plan)
     colours = ruling_colours([r.code for r in rulings])
-    table = {1: (PASSES_COLOUR, 0.50), len(rulings) + 2: (INK, 0.6)}
-    table.update({n: (colours[r.code], 0.62) for n, r in enumerate(rulings, 2)})
+    table = {1: (PASSES_COLOUR, CLASS_OPACITY), len(rulings) + 2: (INK, CLASS_OPACITY)}
+    table.update({n: (colours[r.code], CLASS_OPACITY) for n, r in enumerate(rulings, 2)})
     return class_picture(classes, table)
 
 
@@ -94,7 +95,9 @@ def slope_picture(plan: Plan) -> tuple[bytes, Bounds]:
         np.uint8
     )
     classes[~np.isfinite(slope)] = 0
-    return class_picture(plan.scene.slope.with_values(classes), {n: (c, 0.6) for n, c in enumerate(SLOPE_COLOURS, 1)})
+    return class_picture(
+        plan.scene.slope.with_values(classes), {n: (c, CLASS_OPACITY) for n, c in enumerate(SLOPE_COLOURS, 1)}
+    )
 
 
 def sky_picture(plan: Plan) -> tuple[bytes, Bounds] | None:
@@ -112,8 +115,8 @@ def sky_picture(plan: Plan) -> tuple[bytes, Bounds] | None:
     held = around.values[np.clip(row, 0, around.shape[0] - 1), np.clip(col, 0, around.shape[1] - 1)]
     classes[~np.isfinite(grid.values)] = unknown
     classes[~inside | ((held & OUTSIDE) != 0)] = 0
-    table = {n: (colour, 0.62) for n, colour in enumerate(SKY_COLOURS, 1)}
-    return class_picture(grid.with_values(classes), {**table, unknown: (SKY_UNKNOWN_COLOUR, 0.62)})
+    table = {n: (colour, CLASS_OPACITY) for n, colour in enumerate(SKY_COLOURS, 1)}
+    return class_picture(grid.with_values(classes), {**table, unknown: (SKY_UNKNOWN_COLOUR, CLASS_OPACITY)})
 
 
 def readable_ruling(plan: Plan) -> tuple[bytes, Bounds]:

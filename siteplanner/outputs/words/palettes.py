@@ -33,6 +33,9 @@ SKY_COLOURS = ("#810F7C", "#8856A7", "#8C96C6", "#B3CDE3", "#EDF8FB")  # ColorBr
 SKY_UNKNOWN_COLOUR = RULING_COLOURS["sky_unknown"]  # the same ground in the same colour as where it is ruled out
 RELIEF_COLOURS = ("#E4E6DA", "#EDE9DC", "#E6DFD0", "#DAD5CE", "#F2F1EE")  # pale, so that everything stands out
 
+CLASS_OPACITY = 0.62  # of a picture of the ground over the relief
+NIGHT_CLASSES, NIGHT_RELIEF = 0.62, 0.30  # brightness that the night view leaves them: own/map.css
+
 INK, PAPER = "#1C2430", "#FBFAF7"  # text and panel by day
 NIGHT_INK, NIGHT_PAPER = "#D9CFC0", "#15171B"  # text and panel by night: warm and dim
 
@@ -49,3 +52,20 @@ def ruling_colours(codes: tuple[str, ...] | list[str]) -> dict[str, str]:
 def rgb(colour: str) -> tuple[int, int, int]:
     """`#RRGGBB` as three numbers 0..255."""
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
+
+
+def drawn(colour: str) -> tuple[str, str]:
+    """A class's colour as it lies over the relief's mean tint, by day and by night: what a legend must show."""
+    tints = [rgb(c) for c in RELIEF_COLOURS]
+    ground = [sum(t[k] for t in tints) / len(tints) for k in range(3)]
+    day = [CLASS_OPACITY * c + (1 - CLASS_OPACITY) * g for c, g in zip(rgb(colour), ground, strict=True)]
+    night = [
+        CLASS_OPACITY * NIGHT_CLASSES * c + (1 - CLASS_OPACITY) * NIGHT_RELIEF * g
+        for c, g in zip(rgb(colour), ground, strict=True)
+    ]
+    return hex_of(day), hex_of(night)
+
+
+def hex_of(parts: list[float]) -> str:
+    """Three numbers 0..255 as `#RRGGBB`."""
+    return "#" + "".join(f"{round(v):02X}" for v in parts)

@@ -98,6 +98,7 @@ class Plan:
     sun: SunOutages | None = None  # None: not worked out
     rain: Rain | None = None  # None: not worked out
     judged: tuple[RankedSpot, ...] = ()  # every spot that was judged and passes, best first
+    set_aside: tuple[RankedSpot, ...] = ()  # ruled out only by a point required later: places for further trailers
     options: tuple[Option, ...] = ()  # two to five of `spots` that differ in kind, by rank; one where no other differs
     points: tuple[PointAnswer, ...] = ()  # the must-serve points: who serves which, at what price
     area: AreaCells | None = None  # what `coverage.probability` is aligned with; None in a plan put together by hand

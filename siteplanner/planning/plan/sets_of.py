@@ -48,7 +48,8 @@ def choose_sets(plan: Plan) -> Plan:
         groups, plan.judge.study.area_cells, plan.mission, plan.set_spacing_m, plan.judged, fixed_in(plan)
     )
     beside = [one for one in (sets.beside_first, sets.with_runner_up) if one is not None]
-    told = [*sets.by_size.values(), *beside]
+    by_size = sets.by_size | _alone(plan, groups)
+    told = [*by_size.values(), *beside]
     spots = {id(r): r for one in told for r in one.spots}
     in_full = {id(r): r for r in spots.values()}
     listed = {r.spot.key: r for r in plan.spots}
@@ -64,12 +65,23 @@ def choose_sets(plan: Plan) -> Plan:
     in_full |= {k: listed[r.spot.key] for k, r in spots.items() if k in own}
     return replace(
         plan,
-        sets={size: _in_full(one, in_full) for size, one in sets.by_size.items()},
+        sets={size: _in_full(one, in_full) for size, one in by_size.items()},
         beside_first=_in_full(sets.beside_first, in_full),
         with_runner_up=_in_full(sets.with_runner_up, in_full),
         spots=tuple(sorted(listed.values(), key=lambda r: r.rank)),
         fleet=groups,
     )
+
+
+def _alone(plan: Plan, groups: tuple[Group, ...]) -> dict[int, TrailerSet]:
+    """The set of one where spots are set aside: they may stand beside another trailer, never alone."""
+    if not plan.set_aside or plan.judge is None:
+        return {}
+    passing = tuple(g if g.own else replace(g, judged=plan.judged) for g in groups)
+    search = plan.mission.search.model_copy(update={"sets": 1})
+    mission = plan.mission.model_copy(update={"search": search})
+    area = plan.judge.study.area_cells
+    return trailer_sets(passing, area, mission, plan.set_spacing_m, plan.judged).by_size
 
 
 @overload
@@ -107,5 +119,5 @@ def _by_weights(plan: Plan, group: Group) -> Group:
     """The group with its spots in the order of the plan's weights."""
     mission = group.mission.model_copy(update={"weights": plan.mission.weights})
     if not group.own:
-        return replace(group, mission=mission, judged=plan.judged)
+        return replace(group, mission=mission, judged=(*plan.judged, *plan.set_aside))
     return replace(group, mission=mission, judged=rank((r.evaluation for r in group.judged), mission))

@@ -21,6 +21,11 @@ def spot_tip(ranked: RankedSpot) -> str:
     return f"Spot {ranked.spot.name}: {place_text(ranked.rank)} place, score {score_text(ranked.criteria)}"
 
 
+def rank_words(ranked: RankedSpot) -> str:
+    """`rank 3`; `place` is kept for where a spot lies."""
+    return f"rank {ranked.rank}"
+
+
 def spot_sentences(ranked: RankedSpot, units: Units) -> str:
     """A spot in sentences: rank, score, service, drive, backhaul, aim, grid reference."""
     e = ranked.evaluation

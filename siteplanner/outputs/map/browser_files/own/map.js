@@ -24,7 +24,8 @@ function sitePlannerMap(map, config, pictures) {
   var RINGS = [0, 26, 38, 52, 68, 86, 106], TURNS = 16;
   function boxes() {
     var frame = map.getContainer().getBoundingClientRect();
-    return Array.prototype.map.call(map.getContainer().querySelectorAll(".leaflet-control"), function (control) {
+    var over = [map.getContainer().querySelectorAll(".leaflet-control"), document.querySelectorAll(".sp-corner")];
+    return over.reduce(function (all, some) { return all.concat(Array.prototype.slice.call(some)); }, []).map(function (control) {
       var r = control.getBoundingClientRect();
       return [r.left - frame.left, r.top - frame.top, r.right - frame.left, r.bottom - frame.top];
     }).filter(function (r) { return r[2] > r[0]; });
@@ -37,8 +38,11 @@ function sitePlannerMap(map, config, pictures) {
     map.eachLayer(function (layer) {
       var icon = layer._icon, span = icon && icon.querySelector("span");
       if (!span || !icon.classList.contains("sp-icon")) return;
+      var hidden = Number(span.dataset.from || 0) > map.getZoom();  // what is drawn from near by only
+      icon.style.display = hidden ? "none" : "";
+      if (hidden) return;
       var kind = span.classList.contains("sp-mark") ? (span.classList.contains("sp-chosen") ? 1 :
-        span.classList.contains("sp-best") ? 2 : span.classList.contains("sp-out") ? 4 : 3) :
+        span.classList.contains("sp-best") ? 2 : /sp-(out|minor)/.test(span.className) ? 4 : 3) :
         span.classList.contains("sp-label") ? 5 : span.classList.contains("sp-step") ? 6 : span.classList.contains("sp-closure") ? 4 : 0;
       items.push({layer: layer, icon: icon, span: span, kind: kind, at: map.latLngToContainerPoint(layer.getLatLng()),
         wide: span.offsetWidth / 2 + 1, high: span.offsetHeight / 2 + 1, number: items.length});
@@ -62,7 +66,7 @@ function sitePlannerMap(map, config, pictures) {
         }
         return false;
       });
-      var lost = !found && seen && item.kind >= 5;
+      var lost = !found && item.kind >= 5;
       found = found || {x: 0, y: 0, box: [item.at.x - item.wide, item.at.y - item.high, item.at.x + item.wide,
         item.at.y + item.high]};
       if (!lost) taken.push(found.box);
@@ -179,16 +183,19 @@ function sitePlannerPage(map, config) {
     if (on) map.addLayer(layer); else map.removeLayer(layer);
   }
 
-  // switches of the legend; `service` and `decisions` are those of the chosen spot
+  // switches of the legend; these are of the chosen spot
+  var OF_SPOT = ["service", "decisions", "aim"];
   var switches = Array.prototype.slice.call(document.querySelectorAll("input[data-layer]"));
   function layerOf(key) {
-    return key === "service" || key === "decisions" ? (spots[chosen] || {})[key] : layers[key];
+    return OF_SPOT.indexOf(key) >= 0 ? (spots[chosen] || {})[key] : layers[key];
   }
   function refresh() {
     switches.forEach(function (box) {
       var layer = layerOf(box.dataset.layer);
       box.disabled = !layer;
       box.checked = Boolean(layer && map.hasLayer(layer));
+      var words = document.querySelector('[data-of="' + box.dataset.layer + '"]');  // what its colours mean
+      if (words) words.classList.toggle("sp-on", box.checked);
     });
   }
   switches.forEach(function (box) {
@@ -203,15 +210,18 @@ function sitePlannerPage(map, config) {
     var other = ["ruling", "sky", "slope"].some(function (key) { return layers[key] && map.hasLayer(layers[key]); });
     var service = chosen < 0 || (spots[chosen].service ? map.hasLayer(spots[chosen].service) : !other);
     var steps = chosen < 0 || !spots[chosen].decisions || map.hasLayer(spots[chosen].decisions);
+    var aims = chosen < 0 || !spots[chosen].aim || map.hasLayer(spots[chosen].aim);
     chosen = index;
     spots.forEach(function (spot, i) {
       put(spot.drive, i === index);
-      put(spot.aim, i === index);
+      put(spot.aim, i === index && aims);
       put(spot.decisions, i === index && steps);
       if (i !== index) put(spot.service, false);
     });
     put(spots[index].service, service);
-    buttons.forEach(function (button, i) { button.setAttribute("aria-pressed", String(i === index)); });
+    buttons.forEach(function (button) {
+      button.setAttribute("aria-pressed", String(Number(button.dataset.spot) === index));
+    });
     refresh();
     if (move) {
       map.closePopup();
@@ -221,8 +231,8 @@ function sitePlannerPage(map, config) {
       });
     }
   }
-  buttons.forEach(function (button, i) {
-    button.addEventListener("click", function () { choose(i, true); });
+  buttons.forEach(function (button) {
+    button.addEventListener("click", function () { choose(Number(button.dataset.spot), true); });
   });
   if (layers.spots) layers.spots.on("click", function (event) {
     var id = event.layer && event.layer.feature && event.layer.feature.id;
@@ -249,5 +259,8 @@ function sitePlannerPage(map, config) {
     root.classList.toggle("sp-wide", on);
     map.invalidateSize();
   });
+  var legend = document.getElementById("sp-legend");
+  if (window.innerWidth < 1000) legend.open = false;  // the map first; the word stays in sight
+  legend.addEventListener("toggle", function () { map.invalidateSize(); });
   root.setAttribute("data-ready", "yes");
 }

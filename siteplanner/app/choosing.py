@@ -1,0 +1,56 @@
+"""What the lists of spots share in the browser: making elements from plain text, one choice that is never lost."""
+
+from __future__ import annotations
+
+JS = """
+const HELD_MS = 5000;  // a press that a drawing under way knows nothing of is sent again, for no longer than this
+let pressed = null;  // the last press: row, what was chosen before it, when
+const make = (tag, text, parent, name) => {  // text reaches the screen by textContent only
+  const element = parent.appendChild(document.createElement(tag));
+  if (text !== null) element.textContent = text;
+  if (name) element.className = name;
+  return element;
+};
+function heldKey(host) {
+  const active = host.getRootNode().activeElement;
+  return active && host.contains(active) ? active.dataset.key : null;
+}
+// the rows as one choice: press, Enter, arrow keys; returns what makes a row part of it
+function choice(data, setTriggerValue) {
+  const rows = [];
+  const lost = pressed && pressed.key !== data.chosen && pressed.before === data.chosen
+    && Date.now() - pressed.at < HELD_MS;
+  const chosen = lost ? pressed.key : data.chosen;
+  if (lost) setTriggerValue("chosen", pressed.key);
+  else pressed = null;
+  const choose = (row) => {
+    rows.forEach((other) => other.setAttribute("aria-selected", String(other === row)));
+    pressed = { key: row.dataset.key, before: data.chosen, at: Date.now() };
+    setTriggerValue("chosen", row.dataset.key);
+  };
+  return (row, key) => {
+    row.dataset.key = key;
+    row.tabIndex = key === chosen || rows.length === 0 ? 0 : -1;
+    row.setAttribute("aria-selected", String(key === chosen));
+    row.onclick = () => choose(row);
+    row.onkeydown = (event) => {
+      const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+      if (step) {
+        const seen = rows.filter((other) => other.offsetParent !== null || other === row);
+        const next = seen[seen.indexOf(row) + step];
+        if (next) { next.focus(); choose(next); }
+      } else if (event.key === "Enter" || event.key === " ") choose(row);
+      else return;
+      event.preventDefault();
+    };
+    rows.push(row);
+    return row;
+  };
+}
+"""
+SPOT_CSS = """
+.spot { display: inline-block; box-sizing: border-box; min-width: 26px; line-height: 26px; border-radius: 13px;
+  padding: 0 7px; text-align: center; font-weight: 700; background: var(--st-text-color);
+  color: var(--st-background-color); }
+[aria-selected="true"] .spot { background: var(--st-primary-color); color: var(--st-background-color); }
+"""
