@@ -41,7 +41,7 @@ def section(work: Work, units: Units) -> None:
             wanted.add(point.name)
         told.html(f'<p class="sp-small">{named(point_words(point, served_from(plan, number), units))}</p>')
     if not plan.set_aside:  # who serves a missed point is asked of all judged spots
-        put(style.bullets("warning", [missed_words(p, units) for p in plan.missed_points]), st.container())
+        put(style.bullets("check", [missed_words(p, units) for p in plan.missed_points]), st.container())
     if wanted != required_now(plan):
         with st.spinner("Ranking the judged spots again"):
             _require(work, wanted)
