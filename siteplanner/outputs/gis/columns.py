@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 _EVERYWHERE: dict[str, str] = {
     "fid": "Number of the row",
-    "geom": "Shape, metres in the CRS of the package",
+    "geom": "Shape, meters in the CRS of the package",
     "rank": "Rank of the spot among all judged, 1 the best; empty where it has none",
     "spot": "Letters of the spot",
     "name": "Name",
@@ -19,7 +19,7 @@ _EVERYWHERE: dict[str, str] = {
     "slope_deg": "Slope of the ground, degrees",
     "heading_true_deg": "Bearing of the trailer's tongue, degrees clockwise from true north",
     "option": "Whether the spot is one of the options that differ in kind",
-    "listed": "Whether the spot is worked out in full (layer spots)",
+    "listed": "Whether the spot is calculated in full (layer spots)",
     "score": "Score, 0 to 100",
     "score_of_100": "Score, 0 to 100",
     "origin": "search: found by the search; user: asked about in the mission",
@@ -113,7 +113,7 @@ _EVERYWHERE: dict[str, str] = {
     "spots_cut_off": "Judged spots that the loss of this road cuts off, from the staging point or from the outside",
     "spots_cut_off_from_staging": "Judged spots that the loss of this road cuts off from the staging point",
     "spots_cut_off_from_outside": "Judged spots that the loss of this road cuts off from the world outside the data",
-    "cuts_off": "The same in words, with the letters of the spots that are worked out in full",
+    "cuts_off": "The same in words, with the letters of the spots calculated in full",
     "cut_off_from": "staging: the staging point; outside: the world outside the data",
     "bridge": "Whether it is a bridge",
     "from_grid_reference": "Grid reference of the end nearer to the spot",
@@ -148,7 +148,7 @@ _EVERYWHERE: dict[str, str] = {
     "file": "File that it concerns; empty: none",
     "sentence": "What was found, in words",
     "remedy": "What to do about it",
-    "holds": "What the file holds",
+    "holds": "What the file contains",
 }
 _IN_LAYER: dict[tuple[str, str], str] = {
     ("spots", "name"): "Letters of the spot",

@@ -43,7 +43,7 @@ def service_files(plan: Plan) -> dict[str, RankedSpot]:
 def raster_rows(plan: Plan) -> list[dict[str, Any]]:
     """The rasters that are written beside the GeoPackage, for its table `rasters`."""
     rows: list[tuple[str, str, str | None, int | None, str]] = [
-        ("ruling.tif", "First limit that rules each cell out; classes with names and colours", None, None, "class"),
+        ("ruling.tif", "First limit that rules each cell out; classes with names and colors", None, None, "class"),
         ("ruling_bits.tif", "Every limit of each cell, one bit each, named in the tags", None, None, "bits"),
     ]
     if plan.best is not None and probability_grid(plan.best, plan) is not None:

@@ -17,7 +17,7 @@ def abstract_words(plan: Plan, units: Units = METRIC) -> str:
     judged, listed = len(plan.judged), len(plan.spots)
     return (
         f"Where a towable communications trailer can stand, for the mission {plan.mission.name}: {judged} judged "
-        f"spots, {listed} of them worked out in full, with drives, limits, predicted service and what limits it. "
+        f"spots, {listed} of them calculated in full, with drives, limits, predicted service and what limits it. "
         f"{recommendation(plan, units)}"
     )
 
