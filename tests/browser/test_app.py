@@ -178,7 +178,7 @@ def planned(app, chromium):
     page.get_by_role("button", name="Open the sample").click()
     page.get_by_role("button", name="Plan this mission").wait_for(timeout=LONG_MS)
     assert page.get_by_text("The layers can be used").is_visible()
-    assert page.locator(".sp-note .remedy").count() >= 1  # findings with remedies stand there before anything runs
+    page.locator(".sp-note .remedy").first.wait_for()  # findings with remedies stand there before anything runs
     start = time.monotonic()
     page.get_by_role("button", name="Plan this mission").click()
     page.get_by_role("button", name="Cancel").wait_for()
