@@ -403,7 +403,7 @@ def test_dispatcher_briefs_the_driver(app, planned, page):
     gpx = Path(caught.value.path()).read_text("utf-8")
     assert gpx.count("<trk>") == len(planned.record["spots"])  # routes hold other ways too
     page.get_by_role("radiogroup").get_by_text("Driver", exact=True).click()
-    radio = page.locator(".stCode", has_text=f"To spot {spot['name']} from")
+    radio = page.locator(".stCode", has_text=f"To spot {spot['name']} (")
     radio.wait_for()
     assert f"{spot['latitude']:.6f}, {spot['longitude']:.6f}" in radio.inner_text()
     assert f"Drive: {access['drive_distance_m'] / 1000:.1f} km" in radio.inner_text()
