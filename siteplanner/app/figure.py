@@ -19,6 +19,8 @@ CSS = """
 :host { display: block; }
 figure { margin: 0; }
 svg { display: block; width: 100%; height: auto; }
+figure { overflow-x: auto; }
+svg:not(.narrow) { min-width: 620px; }  /* on a telephone the letters stay legible, the drawing scrolls */
 svg.narrow { max-width: 520px; margin: 0 auto; }
 text { font-family: var(--st-font, sans-serif); }
 text:not([fill]), path:not([fill]):not([stroke]) { fill: light-dark(#000, #D9CFC0); }

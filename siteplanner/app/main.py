@@ -89,8 +89,8 @@ def main() -> None:
         # the page shows a sentence; the terminal keeps the rest for whoever mends the program
         traceback.print_exc()
         st.error(
-            f"This page failed ({type(error).__name__}). Load it again; if it stays, send the lines on the "
-            "terminal to whoever looks after the program. Your plan is kept."
+            f"This page failed ({type(error).__name__}). Reload it. If it fails again, send the "
+            "terminal output to your administrator. Your plan is kept."
         )
 
 

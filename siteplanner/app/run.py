@@ -21,7 +21,7 @@ def page() -> None:
     work = work_now()
     run = work.run
     if run is None:
-        st.info("Nothing runs. Choose a mission on the first page.")
+        st.info("No plan is running. Choose a mission on the first page.")
         if st.button("Go to the first page", type="primary"):
             go("start")
         return
@@ -72,7 +72,7 @@ def watch(run: Run) -> None:
     st.html(style.table(rows, figures=(1,)))
     st.caption(
         "You may close or leave this page; the run goes on and the plan is kept on this computer. The first run "
-        "on a machine compiles once, up to a minute. The time left is an estimate."
+        "on a machine takes up to a minute longer. The time left is an estimate."
     )
 
 
@@ -103,7 +103,11 @@ def record(work: Work, run: Run) -> None:
         ]
         st.html(
             style.head("What ruled ground out")
-            + style.table(rows, ("Limit", "Of the search ground", "By this alone", "Nearest to pass"), figures=(1, 2))
+            + style.table(
+                rows,
+                ("Limit", "Of the search ground", "Only this limit", "Smallest change that frees ground"),
+                figures=(1, 2),
+            )
         )
     if plan.findings:
         st.html(style.head("Findings") + "".join(finding_note(f) for f in by_severity(plan.findings)))

@@ -187,7 +187,7 @@ def make_ready() -> None:
 
 def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Any:
     """The main job. The result is the plan."""
-    progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
+    progress("Starting (the first run on a machine takes up to a minute longer)", 0.0)
     from siteplanner.planning.plan.pipeline import plan
 
     return plan(mission, progress, previous)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -281,3 +283,17 @@ def test_minutes_to_service_add_up_in_their_columns_and_the_mean_has_its_name(pl
         assert foot == [sum(column) for column in zip(*parts, strict=True)]
         assert foot[1] == round(sum(p.likely_min for p in air.parts))
         assert f"{air.mean_min:.0f} on average" in text
+
+
+def test_the_first_page_is_drawn_without_the_libraries_of_layers_and_kernels():
+    """What a page needs is loaded when it is opened: before, the first page waited for all that a plan can take."""
+    code = (
+        "import sys, streamlit, siteplanner.app.main, siteplanner.app.start\n"
+        "held = {'numba', 'rasterio', 'geopandas', 'folium', 'streamlit_folium', 'typst'} & set(sys.modules)\n"
+        "assert not held, held\n"
+        "late = [m for m in sys.modules if m.startswith(('siteplanner.app.decide', 'siteplanner.app.spot', "
+        "'siteplanner.planning.plan', 'siteplanner.roads'))]\n"
+        "assert not late, late\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 0, done.stderr[-800:]

@@ -178,7 +178,7 @@ def planned(app, chromium):
     page.get_by_role("button", name="Open the sample").click()
     page.get_by_role("button", name="Plan this mission").wait_for(timeout=LONG_MS)
     assert page.get_by_text("The layers can be used").is_visible()
-    assert page.locator(".sp-note .remedy").count() >= 1  # findings with remedies stand there before anything runs
+    page.locator(".sp-note .remedy").first.wait_for()  # findings with remedies stand there before anything runs
     start = time.monotonic()
     page.get_by_role("button", name="Plan this mission").click()
     page.get_by_role("button", name="Cancel").wait_for()
@@ -403,7 +403,7 @@ def test_dispatcher_briefs_the_driver(app, planned, page):
     gpx = Path(caught.value.path()).read_text("utf-8")
     assert gpx.count("<trk>") == len(planned.record["spots"])  # routes hold other ways too
     page.get_by_role("radiogroup").get_by_text("Driver", exact=True).click()
-    radio = page.locator(".stCode", has_text=f"To spot {spot['name']} from")
+    radio = page.locator(".stCode", has_text=f"To spot {spot['name']} (")
     radio.wait_for()
     assert f"{spot['latitude']:.6f}, {spot['longitude']:.6f}" in radio.inner_text()
     assert f"Drive: {access['drive_distance_m'] / 1000:.1f} km" in radio.inner_text()

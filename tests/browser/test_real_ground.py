@@ -97,7 +97,7 @@ def test_commander_on_real_ground(chromium, tmp_path):
         page.get_by_role("button", name="Plan this mission").click(timeout=LONG_MS)
         page.locator(".sp-answer .say").wait_for(timeout=LONG_MS)
         page.get_by_role("link", name="2 Run").click()
-        page.get_by_text(re.compile(r"was not calculated again\. .*reused")).first.wait_for()
+        page.get_by_text(re.compile(r"Unchanged results were reused\. .*reused")).first.wait_for()
         second = plan_json(page)
         names = {point["name"] for point in second["spots"][0]["coverage"]["must_serve"]}
         assert names == {p["name"] for p in first["spots"][0]["coverage"]["must_serve"]} | {"Camp 2"}
