@@ -193,3 +193,17 @@ def test_a_file_that_fails_in_an_unforeseen_way_stays_in_the_list_and_the_others
     assert "could not be read (ZeroDivisionError)" in work.brought[1].problem.what
     assert not work.brought[1].usable
     assert "deliberately" in capfd.readouterr().err
+
+
+def test_a_fine_outline_in_degrees_is_looked_at_as_it_is(tmp_path):
+    """A thousand vertices a few metres apart: looked at in degrees, they are no vertices that stand still."""
+    import math
+
+    ring = [[-110 + 1e-3 * math.cos(a / 500 * math.pi), 38 + 1e-3 * math.sin(a / 500 * math.pi)] for a in range(1000)]
+    shape = {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}
+    (tmp_path / "hazards.geojson").write_text(
+        json.dumps({"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {}, "geometry": shape}]})
+    )
+    (found,) = intake.look_at(tmp_path / "hazards.geojson")
+    assert found.problem is None
+    assert (found.role, found.kind) == ("hazards", "polygon")
