@@ -184,7 +184,8 @@ def _rasters(place: Path, file: str) -> list[Good]:
         else:
             with rasterio.open(path, "w", **profile) as made:
                 made.write(held, 1)
-        out.append(Good("valley", "elevation", path))
+        prj = path.with_suffix(".prj")
+        out.append(Good("valley", "elevation", path, (prj,) if prj.exists() else ()))
     return [*out, *_netcdf(place, values, (west, south, east, north))]
 
 

@@ -38,7 +38,7 @@ def spoilt(data: bytes, rng: random.Random, address: str) -> bytes:
         if rng.random() < 0.7:
             return data
     held = bytearray(data)
-    ways = [_flip, _flip, _cut, _doubled, _zeroed, _swapped, _number, _word, _inserted, _header, _addressed]
+    ways = [_flip, _cut, _doubled, _zeroed, _swapped, _number, _word, _inserted, _addressed] * 2 + [_flip, _header]
     for _ in range(rng.choice((1, 1, 1, 2, 4))):
         if not held:
             break
@@ -48,7 +48,7 @@ def spoilt(data: bytes, rng: random.Random, address: str) -> bytes:
 
 def _flip(held: bytearray, rng: random.Random, address: str) -> bytearray:
     # headers decide more than what follows them
-    span = len(held) if rng.random() < 0.5 else min(len(held), 512)
+    span = len(held) if rng.random() < 0.7 else min(len(held), 512)
     for _ in range(rng.choice((1, 1, 2, 8, 64))):
         held[rng.randrange(span)] ^= 1 << rng.randrange(8)
     return held

@@ -23,6 +23,7 @@ from typing import Any
 MEMORY = 3 << 30  # bytes above what the libraries themselves map
 FAR = ("socket.connect", "socket.sendto", "socket.getaddrinfo", "socket.gethostbyname")
 RAW = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+ALWAYS = ("mission.json", "field layers.", "field latitude, longitude")  # where two inputs do not fit, one is named
 opened: list[str] = []
 
 
@@ -64,11 +65,11 @@ def ran(corpus: Path, seed: int, number: int, address: str) -> dict[str, Any]:
         if code == 2:
             if "Remedy:" not in said and "Usage:" not in said and "Error" not in said:
                 faults.append(f"no remedy: {said[-400:]}")
-            if not any(name in said for name in made.names):
+            if not any(name in said for name in (*made.names, *ALWAYS)):
                 faults.append(f"no file named: {said[-400:]}")
             if len(said.strip().splitlines()) > 12:
                 faults.append(f"a refusal of {len(said.splitlines())} lines")
-        if len(max(said.splitlines(), key=len, default="")) > 4000:
+        if len(max(said.splitlines(), key=len, default="")) > 2000:
             faults.append(f"a message without end: {said[:300]}")
         if raw := RAW.search(said + out.getvalue()):
             faults.append(f"raw {raw[0]!r} on the terminal")
