@@ -97,7 +97,9 @@ def saved(work: Work) -> None:
         help="TOML or JSON. Paths in it start from its own folder. To bring a file from elsewhere, "
         "choose My own files and drop it there with its layers.",
     )
-    trusted = box.checkbox("It may read files outside its own folder", help="Leave this off for a mission that somebody sent.")
+    trusted = box.checkbox(
+        "It may read files outside its own folder", help="Leave this off for a mission that somebody sent."
+    )
     if button.button("Open the file", type="primary", width="stretch"):
         if not text.strip():
             raise InputError("No file is named.", remedy="Type the path of a mission file, or choose My own files.")

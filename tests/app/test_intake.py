@@ -202,7 +202,9 @@ def test_a_fine_outline_in_degrees_is_looked_at_as_it_is(tmp_path):
     ring = [[-110 + 1e-3 * math.cos(a / 500 * math.pi), 38 + 1e-3 * math.sin(a / 500 * math.pi)] for a in range(1000)]
     shape = {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}
     (tmp_path / "hazards.geojson").write_text(
-        json.dumps({"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {}, "geometry": shape}]})
+        json.dumps(
+            {"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {}, "geometry": shape}]}
+        )
     )
     (found,) = intake.look_at(tmp_path / "hazards.geojson")
     assert found.problem is None

@@ -140,7 +140,9 @@ def test_who_does_not_know_the_address_meets_a_closed_door(server):
     assert fetch(port, f"/{KEY}/")[0] == 200
 
 
-@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1", "127.0.0.1:1", "localhost.evil.example", "0.0.0.0:{port}"])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "127.0.0.1", "127.0.0.1:1", "localhost.evil.example", "0.0.0.0:{port}"]
+)
 def test_a_name_that_is_made_to_point_here_is_refused(server, host):
     """DNS rebinding: the page's own name leads to this machine."""
     port, *_ = server

@@ -10,7 +10,6 @@ import argparse
 import collections
 import json
 import secrets
-import subprocess
 import sys
 import tempfile
 import time
@@ -20,14 +19,6 @@ from typing import Any
 from tests.hostile import corpus
 from tests.hostile.listener import Listener
 from tests.hostile.pool import run
-
-
-def prepared(folder: Path) -> None:
-    """The corpus, and a plan of its valley for `explain`."""
-    corpus.build(folder)
-    command = [sys.executable, "-m", "siteplanner", "plan", str(folder / "valley.json"), "--out", str(folder / "out")]
-    done = subprocess.run([*command, "--quiet"], capture_output=True, text=True, check=False)
-    assert (folder / "out" / "plan.json").is_file(), done.stderr[-2000:]
 
 
 def main() -> int:
@@ -54,14 +45,15 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as held:
         folder = asked.corpus or Path(held) / "corpus"
         if not (folder / "out").is_dir():
-            prepared(folder)
+            corpus.prepared(folder)
         listener, start = Listener(), time.monotonic()
         numbers = range(asked.cases) if asked.only is None else [asked.only]
         results = run(folder, seed, numbers, listener.url, workers=asked.workers, told=told)
         listener.close()
     codes = collections.Counter(str(r["code"]) for r in results)
     kinds = collections.Counter(r["kind"] for r in results)
-    print(f"{len(results)} cases in {time.monotonic() - start:.0f} s, {sum(r['seconds'] for r in results):.0f} s of processor")
+    spent = sum(r["seconds"] for r in results)
+    print(f"{len(results)} cases in {time.monotonic() - start:.0f} s, {spent:.0f} s of processor")
     print(f"exit codes {dict(codes)}; kinds {dict(kinds)}")
     print(f"most memory {max((r['peak_mb'] for r in results), default=0)} MB, longest "
           f"{max((r['seconds'] for r in results), default=0):.1f} s of processor")  # fmt: skip

@@ -121,7 +121,9 @@ def _explain(corpus: Path, folder: Path, rng: random.Random) -> Case:
 
 def _plan(corpus: Path, folder: Path, rng: random.Random) -> Case:
     """A field at an end of its range, planned and written."""
-    ranged = [(p, i) for p, i in spoil.fields() if any(hasattr(m, e) for m in i.metadata for e in ("ge", "gt", "le", "lt"))]
+    ranged = [
+        (p, i) for p, i in spoil.fields() if any(hasattr(m, e) for m in i.metadata for e in ("ge", "gt", "le", "lt"))
+    ]
     place, info = rng.choice(ranged)
     ends = [getattr(m, e) for m in info.metadata for e in ("ge", "gt", "le", "lt") if getattr(m, e, None) is not None]
     value = rng.choice(ends)

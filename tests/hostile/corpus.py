@@ -74,6 +74,15 @@ def build(folder: Path) -> None:
     (folder / "goods.json").write_text(json.dumps(listed), "utf-8")
 
 
+def prepared(folder: Path) -> None:
+    """The corpus, and the `plan.json` of its valley for `explain`."""
+    from siteplanner import load_mission, plan
+    from siteplanner.outputs.write import write_outputs
+
+    build(folder)
+    write_outputs(plan(load_mission(folder / "valley.json")), folder / "out", only=["plan.json"])
+
+
 def goods(folder: Path) -> list[Good]:
     """Every file of a corpus that can be spoilt."""
     held = json.loads((folder / "goods.json").read_text("utf-8"))
@@ -224,7 +233,11 @@ def _osm(place: Path) -> list[Good]:
     from tests.planning.conftest import CRS, at
 
     change = pyproj.Transformer.from_crs(CRS, 4326, always_xy=True)
-    lines = [[(100, 900), (1500, 900), (2000, 900), (2900, 900)], [(1500, 900), (1500, 1900)], [(2000, 900), (2000, 300)]]
+    lines = [
+        [(100, 900), (1500, 900), (2000, 900), (2900, 900)],
+        [(1500, 900), (1500, 1900)],
+        [(2000, 900), (2000, 300)],
+    ]
     out = []
     for ending in ("osm", "osm.pbf"):
         path = place / f"roads_in.{ending}"

@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
-PROCESSOR_S, WALL_S = 60.0, 240.0  # of one case: the second only ends what waits for ever
+PROCESSOR_S, STILL_S = 90.0, 120.0  # of one case: at work, or waiting without any work (a busy machine is slow)
 _TICKS = os.sysconf("SC_CLK_TCK") if hasattr(os, "sysconf") else 100
 
 
@@ -36,14 +36,17 @@ class Worker:
         """What came of a case; a death or a hang is told as one."""
         assert self.process.stdin and self.process.stdout
         began, spent = time.monotonic(), self.processor_s()
+        since, moved = began, 0.0
         self.process.stdin.write(json.dumps({"number": number}).encode() + b"\n")
         self.process.stdin.flush()
         with selectors.DefaultSelector() as waiting:
             waiting.register(self.process.stdout, selectors.EVENT_READ)
             while not waiting.select(timeout=1.0):
-                over = self.processor_s() - spent
-                if over > PROCESSOR_S + 30 or time.monotonic() - began > WALL_S:
-                    return self._ended(number, f"hangs: {over:.0f} s of processor, {time.monotonic() - began:.0f} s")
+                over, now = self.processor_s() - spent, time.monotonic()
+                if over - moved > 0.2:
+                    moved, since = over, now
+                if over > PROCESSOR_S or now - since > STILL_S:
+                    return self._ended(number, f"hangs: {over:.0f} s of processor, {now - began:.0f} s")
         line = self.process.stdout.readline()
         if not line:
             self.process.wait()

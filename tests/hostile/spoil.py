@@ -118,7 +118,7 @@ def _header(held: bytearray, rng: random.Random, address: str) -> bytearray:
 def _addressed(held: bytearray, rng: random.Random, address: str) -> bytearray:
     """The address of a host in the place of a text of the file."""
     found = list(re.finditer(rb"[A-Za-z_./:-]{5,}", bytes(held[:100_000])))
-    ways = ("{0}/a.tif", "/vsicurl/{0}/a.tif", "WFS:{0}", '<NetworkLink><Link><href>{0}</href></Link></NetworkLink>')
+    ways = ("{0}/a.tif", "/vsicurl/{0}/a.tif", "WFS:{0}", "<NetworkLink><Link><href>{0}</href></Link></NetworkLink>")
     said = rng.choice(ways).format(address).encode()
     if not found:
         return held + said
@@ -216,7 +216,9 @@ def in_json(data: Any, rng: random.Random) -> Any:
             if rng.random() < 0.25:
                 del holder[key]
             else:
-                holder[key] = rng.choice((None, -1, 0, 1e308, 1e-308, "x", [], {}, True, 10**30, "../x", [[1]], {"a": 1}))
+                holder[key] = rng.choice(
+                    (None, -1, 0, 1e308, 1e-308, "x", [], {}, True, 10**30, "../x", [[1]], {"a": 1})
+                )
             break
     return out
 
