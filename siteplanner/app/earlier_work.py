@@ -48,7 +48,8 @@ def page(work: Work) -> None:
     compare_two(rows, [when(item.made) for item in rows])
     st.caption(
         f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(root()))}. Whoever uses this "
-        "computer under this account can open them, no other account can; work that is open on another page now is not shown."
+        "computer under this account can open them, no other account can; work that is open on another page now is "
+        "not shown."
     )
 
 

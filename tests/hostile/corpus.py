@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from siteplanner.demo import SAMPLES, sample_mission
+from siteplanner.mission import Layers, layer_kinds
 
 VECTOR_FORMATS = {
     "geojson": "GeoJSON", "gpkg": "GPKG", "shp": "ESRI Shapefile", "kml": "LIBKML", "fgb": "FlatGeobuf", "gpx": "GPX",
@@ -94,9 +95,7 @@ def mission_data(folder: Path, name: str) -> dict[str, Any]:
     return dict(json.loads((folder / f"{name}.json").read_text("utf-8")))
 
 
-FILES = ("elevation", "surface", "land_cover", "incident_area", "roads", "closures", "extra_tracks", "exits", "keep_out",
-         "hazards", "rise_forecast", "power_lines", "structures", "water", "soft_ground", "must_serve", "spots",
-         "donor_sites", "staging", "wind_forecast")  # fmt: skip
+FILES = tuple(name for name in Layers.model_fields if layer_kinds(name))
 
 
 def _put(folder: Path, name: str, place: Path, data: dict[str, Any]) -> None:
@@ -252,8 +251,8 @@ def _osm(place: Path) -> list[Good]:
                     writer.add_node(osmium.osm.mutable.Node(
                         id=number, location=change.transform(*at(*point)), tags={"barrier": "gate"}))  # fmt: skip
                 ways.append(ids)
+            tags = {"highway": "secondary", "maxheight": "4.2", "name": "Valley Road"}
             for way, ids in enumerate(ways, 1):
-                writer.add_way(osmium.osm.mutable.Way(
-                    id=way, nodes=ids, tags={"highway": "secondary", "maxheight": "4.2", "name": "Valley Road"}))  # fmt: skip
+                writer.add_way(osmium.osm.mutable.Way(id=way, nodes=ids, tags=tags))
         out.append(Good("valley", "roads", path))
     return out

@@ -34,7 +34,8 @@ class Worker:
 
     def answer(self, number: int) -> dict[str, Any]:
         """What came of a case; a death or a hang is told as one."""
-        assert self.process.stdin and self.process.stdout
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
         began, spent = time.monotonic(), self.processor_s()
         since, moved = began, 0.0
         self.process.stdin.write(json.dumps({"number": number}).encode() + b"\n")

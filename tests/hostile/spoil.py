@@ -24,9 +24,12 @@ NUMBERS = ("0", "-1", "1e308", "-1e308", "1e-308", "NaN", "inf", "1e400", "9" * 
            "0x10", "1,5", "", "null", "true")  # fmt: skip
 TEXTS = (
     "", " ", "\x00", "\x1b]0;owned\x07", "\x9b31m", "\u202eabc", "<script>alert(1)</script>", "'; drop table x; --",
-    "=1+1", "{{7*7}}", "%s%n", "../../../../etc/passwd", "/dev/zero", "a" * 5000, "\ud800".encode("utf-8", "replace").decode(),
-    "\U0001f69b" * 50, "\u0645\u0631\u062d\u0628\u0627", "no", "yes", "NaN", "-1", "1e400", "none", "13'6\"", "3,5t; 4 st",
-    "no @ (Nov-Apr)", "no @ (", "no @ (maxweight>1e400)", "no @ (00:00-99:99)", "Mo-Su 25:00", "@", ";;;;", "=", "|", ":",
+    "=1+1", "{{7*7}}", "%s%n", "../../../../etc/passwd", "/dev/zero",
+    "a" * 5000, "\ud800".encode("utf-8", "replace").decode(),
+    "\U0001f69b" * 50, "\u0645\u0631\u062d\u0628\u0627", "no", "yes", "NaN", "-1", "1e400", "none",
+    "13'6\"", "3,5t; 4 st",
+    "no @ (Nov-Apr)", "no @ (", "no @ (maxweight>1e400)",
+    "no @ (00:00-99:99)", "Mo-Su 25:00", "@", ";;;;", "=", "|", ":",
 )  # fmt: skip
 NUMBER_IN_TEXT = re.compile(rb"-?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?")
 
@@ -109,7 +112,8 @@ def _inserted(held: bytearray, rng: random.Random, address: str) -> bytearray:
 
 def _header(held: bytearray, rng: random.Random, address: str) -> bytearray:
     """What a file begins with decides who reads it."""
-    heads = (b"\xef\xbb\xbf", b"\xff\xfe", b"II*\x00", b"PK\x03\x04", b"<?xml version='1.0' encoding='x-user'?>", b"{", b"<kml>",
+    heads = (b"\xef\xbb\xbf", b"\xff\xfe", b"II*\x00", b"PK\x03\x04", b"<?xml version='1.0' encoding='x-user'?>", b"{",
+             b"<kml>",
              b"\x89HDF\r\n\x1a\n", b"CDF\x05", b"<VRTDataset>", b"SQLite format 3\x00")  # fmt: skip
     head = rng.choice(heads)
     return bytearray(head) + held if rng.random() < 0.5 else bytearray(head) + held[len(head) :]
@@ -159,7 +163,8 @@ def values(info: Any, rng: random.Random) -> list[Any]:
     """What to try in a field: the ends of its admitted range, beyond them, its choices, and what is of another kind."""
     tried: list[Any] = [
         -1, 0, 1, 0.5, 1e-9, -1e-9, 1e6, 1e30, 1e308, float("nan"), float("inf"), 2**63, True, None, "", "x", "5", [],
-        {}, [0], [1.5, 2.5], ["a"], [[[]]], {"a": 1}, 10**400, *rng.sample(TEXTS, 2), "1979-05-27T07:32:00Z", "9999-12-31",
+        {}, [0], [1.5, 2.5], ["a"], [[[]]], {"a": 1}, 10**400, *rng.sample(TEXTS, 2), "1979-05-27T07:32:00Z",
+        "9999-12-31",
     ]  # fmt: skip
     for part in (*info.metadata, *(getattr(info.annotation, "__metadata__", ()))):
         for kind, name in ((Ge, "ge"), (Gt, "gt"), (Le, "le"), (Lt, "lt")):

@@ -2,8 +2,8 @@
 
 Layout is in `*.typ`; the words and figures come from `commander`, `driver` and `crew`
 as plain data, so no text from a file is ever read as markup. The letters are made smaller step by step until the
-sheet keeps to its pages. One that cannot (sixteen satellites, forty staging points) runs on in letters that can be read;
-its foot counts the pages.
+sheet keeps to its pages. One that cannot (sixteen satellites, forty staging points) runs on in letters that can be
+read; its foot counts the pages.
 """
 
 from __future__ import annotations
