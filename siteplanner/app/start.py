@@ -90,6 +90,8 @@ def sample(work: Work) -> None:
 
 def saved(work: Work) -> None:
     """A mission file that lies on this computer beside its layers."""
+    from siteplanner.app import bring
+
     box, button = st.columns([3, 1], vertical_alignment="bottom")
     text = box.text_input(
         "Mission file on this computer",
