@@ -6,6 +6,7 @@ import re
 import traceback
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
@@ -15,7 +16,7 @@ from siteplanner.app.intake import ROLES, UNUSED, held_words, roles_for
 from siteplanner.app.labels import error_text, plain
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
-from siteplanner.mission import load_mission
+from siteplanner.mission import Mission, load_mission
 from siteplanner.planning.telling.first_mission import clue_words
 
 
@@ -136,26 +137,47 @@ def role_label(path: str) -> str:
 
 
 def open_mission(work: Work, path: Path) -> None:
-    """A mission file that came along: its layers must be among the files that were brought, by bare name."""
-    data = load_mission(path).draft()
-    held = {p.name for p in work.files.iterdir()}
+    """A mission file that came along: its files must be among those that were brought, by bare name."""
+    data = confined(load_mission(path).draft(), work.files, path.name)
+    work.open(data, work.files, f"{path.name} with your own files")
+    work.begin_check()
+    st.rerun()
 
-    def brought(name: str) -> str:
+
+def confined(data: dict[str, Any], folder: Path, mission: str) -> dict[str, Any]:
+    """Mission data whose every file is one of a folder, by bare name: whoever wrote the mission chooses no other file
+    of this computer. Raises InputError for one that is not there.
+    """
+    held = {p.name for p in folder.iterdir()}
+
+    def brought(name: str, what: str, field: str) -> str:
         bare = name.replace("\\", "/").rsplit("/", 1)[-1]
         stem, bar, layer = bare.partition("|")
         safe = intake.safe_name(stem)
         if safe not in held:
             raise InputError(
-                f"The mission names the layer {bare[:80]!r}, which is not among your files.",
+                f"The mission names the {what} {bare[:80]!r}, which is not among your files.",
                 remedy="Drop it here too.",
-                file=path.name,
-                field="layers",
+                file=mission,
+                field=field,
             )
         return safe + bar + layer
 
-    for role, value in data["layers"].items():
+    layers, sheets = dict(data["layers"]), dict(data["sheets"])
+    for role, value in layers.items():
         if role in ROLES and value:
-            data["layers"][role] = [brought(v) for v in value] if isinstance(value, list) else brought(value)
-    work.open(data, work.files, f"{path.name} with your own files")
-    work.begin_check()
-    st.rerun()
+            several = isinstance(value, (list, tuple))
+            layers[role] = (
+                [brought(v, "layer", "layers") for v in value] if several else brought(value, "layer", "layers")
+            )
+    sheets["extra_fonts"] = [brought(name, "font", "sheets.extra_fonts") for name in sheets["extra_fonts"]]
+    return {**data, "layers": layers, "sheets": sheets}
+
+
+def outside(mission: Mission) -> list[str]:
+    """Files that a mission names outside its own folder, as it names them."""
+    own = mission.base.resolve()
+    data = mission.parameters()
+    named = [data["layers"][role] for role in ROLES] + [data["sheets"]["extra_fonts"]]
+    names = [n for value in named if value for n in ([value] if isinstance(value, str) else value)]
+    return [n for n in names if not mission.path(n.partition("|")[0]).is_relative_to(own)]

@@ -10,7 +10,6 @@ import hashlib
 import json
 import os
 import shutil
-import sys
 import time
 import zipfile
 import zlib
@@ -22,6 +21,7 @@ from typing import Any
 
 import numpy as np
 
+from siteplanner.app.private import FILE_MODE, FOLDER_MODE, private_folder, root
 from siteplanner.app.roles import roles_of_layers
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission
@@ -32,7 +32,6 @@ from siteplanner.planning.plan.saved import decoded, encoded
 MAX_KEPT = 20
 MAX_BYTES = 8 << 30  # of one saved plan, unpacked
 ABOUT, PLAN, FILES, TEXT = "about.json", "plan.zip", "files", "plan_text.json"
-ASKED = "SITEPLANNER_WORK"
 
 
 @dataclass(frozen=True)
@@ -49,20 +48,6 @@ class Earlier:
     draft: dict[str, Any]
     inputs: dict[str, str]  # bare file name -> SHA-256 as it was used
     whole: bool
-
-
-def root() -> Path:
-    """The folder of all earlier work: SITEPLANNER_WORK, or the place that the system gives to programs' data."""
-    asked = os.environ.get(ASKED)
-    if asked:
-        return Path(asked)
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "siteplanner"
 
 
 def pace_file() -> Path:
@@ -84,15 +69,15 @@ def keep(plan: Plan, draft: Mapping[str, Any], base: Path, files: Path, origin: 
     from siteplanner.planning.telling.record import plan_record
     from siteplanner.planning.telling.words import recommendation
 
-    place = root() / "plans"
-    place.mkdir(parents=True, exist_ok=True)
+    private_folder(root())
+    place = private_folder(root() / "plans")
     stamp = time.strftime("%Y%m%dT%H%M%S", time.gmtime()) + f"-{os.urandom(3).hex()}"
     staged = place / f".{stamp}"
-    staged.mkdir()
+    staged.mkdir(mode=FOLDER_MODE)
     try:
         own = base == files
         if own:
-            (staged / FILES).mkdir()
+            (staged / FILES).mkdir(mode=FOLDER_MODE)
             for file in sorted(p for p in files.iterdir() if p.is_file() and not p.name.startswith(".")):
                 _link(file, staged / FILES / file.name)
         whole = True
@@ -115,6 +100,9 @@ def keep(plan: Plan, draft: Mapping[str, Any], base: Path, files: Path, origin: 
             "whole": whole,
         }
         (staged / ABOUT).write_text(json.dumps(about), "utf-8")
+        for file in staged.rglob("*"):
+            if file.is_file():
+                file.chmod(FILE_MODE)
         done = place / stamp
         staged.rename(done)
     except BaseException:

@@ -13,6 +13,7 @@ from siteplanner.app.compare_plans import compare_two
 from siteplanner.app.earlier import Earlier
 from siteplanner.app.frame import go, is_open, page_id
 from siteplanner.app.labels import error_text, plain
+from siteplanner.app.private import root
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work, others_open
 from siteplanner.errors import InputError
@@ -46,8 +47,9 @@ def page(work: Work) -> None:
         entry(work, item, number)
     compare_two(rows, [when(item.made) for item in rows])
     st.caption(
-        f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(earlier.root()))}. Whoever uses this "
-        "computer under this account can open them; work that is open on another page now is not shown."
+        f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(root()))}. Whoever uses this "
+        "computer under this account can open them, no other account can; work that is open on another page now is "
+        "not shown."
     )
 
 

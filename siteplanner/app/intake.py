@@ -95,7 +95,12 @@ def safe_name(name: str) -> str:
         raise InputError(f"The file name {name[:40]!r} cannot be used.", remedy="Rename the file with plain letters.")
     if _RESERVED.match(stem.split(".")[0]):
         stem = f"{stem}_"
-    return stem[:80] + (f".{ending[:12]}" if ending else "")
+    return _cut(stem[:80], 160) + (f".{_cut(ending[:12], 24)}" if ending else "")
+
+
+def _cut(text: str, most_bytes: int) -> str:
+    """A name of as many letters as fit into so many bytes: file systems count bytes, and some letters take four."""
+    return text.encode("utf-8", "replace")[:most_bytes].decode("utf-8", "ignore")
 
 
 def save(name: str, content: bytes | memoryview, folder: Path) -> Path:
@@ -119,8 +124,16 @@ def save(name: str, content: bytes | memoryview, folder: Path) -> Path:
         )
     path = folder / safe
     staged = path.with_name(f".{safe}.part")
-    staged.write_bytes(content)
-    staged.replace(path)
+    try:
+        staged.write_bytes(content)
+        staged.replace(path)
+    except OSError as error:
+        staged.unlink(missing_ok=True)
+        raise InputError(
+            f"The file could not be kept ({error.strerror}).",
+            remedy="Free space on the disk of this computer, then drop it again.",
+            file=safe,
+        ) from None
     return path
 
 
@@ -129,6 +142,8 @@ def look_at(path: Path) -> list[Brought]:
     ending = path.suffix.lower()
     if ending in (".toml",) or _is_mission_json(path):
         return [Brought(path.name, "mission", "mission")]
+    if ending in (".ttf", ".otf"):
+        return [Brought(path.name, "part", UNUSED)]
     if (ending in SHAPEFILE_PARTS and ending != ".shp") or ending in (".tfw", ".aux", ".xml", ".sbn", ".sbx", ".qmd"):
         return [Brought(path.name, "part", UNUSED)]
     if ending == ".csv":

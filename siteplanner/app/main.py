@@ -6,7 +6,7 @@ import traceback
 
 import streamlit as st
 
-from siteplanner.app.frame import PAGES, WORK, page_id, side_panel, units_line
+from siteplanner.app.frame import PAGES, WORK, is_open, page_id, side_panel, units_line
 from siteplanner.app.labels import error_text
 from siteplanner.app.session import ADDRESS_KEY, work_of
 from siteplanner.app.style import CSS
@@ -67,7 +67,7 @@ def main() -> None:
     """Find the user's work, draw the page asked for; an error becomes a sentence and a remedy."""
     st.set_page_config(page_title="siteplanner", page_icon="📡", layout="wide", initial_sidebar_state="collapsed")
     token = st.query_params.get(ADDRESS_KEY) or getattr(st.session_state.get(WORK), "token", None)
-    work = work_of(token)
+    work = work_of(token, is_open)
     work.pages.add(page_id())
     st.session_state[WORK] = work
     if st.query_params.get(ADDRESS_KEY) != work.token:

@@ -8,7 +8,8 @@ import gc
 import threading
 import time
 import traceback
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -41,6 +42,7 @@ class Run:
     seconds: float = 0.0
     seen: bool = False  # the page has acted on the end
     after: Callable[[Any], None] | None = None  # gets the result when the page can have it; the program waits for it
+    in_turn: bool = False  # waits until no other such run is at work: two plans at once would starve each other
     _stop: threading.Event = field(default_factory=threading.Event)
     _thread: threading.Thread | None = None
     _since: float = 0.0
@@ -107,7 +109,9 @@ class Run:
         gc.collect()
         gc.freeze()
         try:
-            self.result = self.job(self.mission, self._progress)
+            with _turn(self) if self.in_turn else contextlib.nullcontext():
+                self._since = self._stage_since = time.monotonic()
+                self.result = self.job(self.mission, self._progress)
             if self._stop.is_set():
                 raise Cancelled()
             self.stages.append((self.stage, time.monotonic() - self._stage_since))
@@ -157,10 +161,14 @@ class Checked:
 
 def check_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Checked:
     """Read and vet every layer, as `siteplanner check` does; `previous` (a Kept) need not be read again."""
+    from siteplanner.outputs.sheets.fonts import extra_fonts
+    from siteplanner.planning.plan.detail import forecast_of
     from siteplanner.planning.study.load import load_study
     from siteplanner.planning.study.progress import Stages
     from siteplanner.planning.study.reuse import Reuse
 
+    extra_fonts(mission)
+    forecast_of(mission)
     reuse = Reuse(previous)
     study = load_study(mission, Stages(progress), reuse)
     return Checked(study.inputs, study.findings, study, reuse.kept)
@@ -188,9 +196,36 @@ def make_ready() -> None:
 def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Any:
     """The main job. The result is the plan."""
     progress("Starting (the first run on a machine takes up to a minute longer)", 0.0)
+    from siteplanner.outputs.sheets.fonts import extra_fonts
     from siteplanner.planning.plan.pipeline import plan
 
+    extra_fonts(mission)  # the sheets come last: a font that is none is told before the work
     return plan(mission, progress, previous)
+
+
+WAITING = "Waiting until another plan is done"
+_QUEUE: deque[Run] = deque()
+_MOVES = threading.Condition()
+
+
+@contextlib.contextmanager
+def _turn(run: Run) -> Iterator[None]:
+    """The turn of a run: first come, first served; while it waits it can be cancelled. Raises Cancelled."""
+    with _MOVES:
+        _QUEUE.append(run)
+    try:
+        with _MOVES:
+            while _QUEUE[0] is not run:
+                run.stage = WAITING
+                if run._stop.is_set():
+                    raise Cancelled()
+                _MOVES.wait(0.2)
+            run.stage = "Starting"
+        yield
+    finally:
+        with _MOVES:
+            _QUEUE.remove(run)
+            _MOVES.notify_all()
 
 
 _READY = threading.Lock()  # taken for good by the first who makes ready

@@ -1,4 +1,4 @@
-"""Start the app: one Streamlit server on the loopback address, nothing asked of any network."""
+"""Start the app: one Streamlit server on the loopback address, nothing asked of any network, its address a secret."""
 
 from __future__ import annotations
 
@@ -7,12 +7,17 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
 import webbrowser
+from collections.abc import Iterator
+from contextlib import contextmanager
+from html import escape
 from pathlib import Path
 
+from siteplanner.app.private import FILE_MODE, address_key, private_folder, root
 from siteplanner.errors import InputError, SiteplannerError
 
 HOST = "127.0.0.1"
@@ -74,12 +79,16 @@ def command(port: int) -> list[str]:
     return [sys.executable, "-m", "siteplanner.app.server", "run", str(Path(__file__).with_name("main.py")), *flags]
 
 
-def environment() -> dict[str, str]:
-    """The server's environment: ours, without other Streamlit settings, with the package in reach."""
+def environment(key: str) -> dict[str, str]:
+    """The server's environment: ours, without other Streamlit settings, with the package in reach.
+
+    `key` is the secret name in the address. It goes this way because every account can read the words of a command.
+    """
     held = {k: v for k, v in os.environ.items() if not k.startswith("STREAMLIT_")}
     package = str(Path(__file__).parents[2])
     paths = [package, *filter(None, [held.get("PYTHONPATH")])]
-    return {**held, **NEWER, **LOOK, "PYTHONPATH": os.pathsep.join(paths)}
+    own = {"STREAMLIT_SERVER_BASE_URL_PATH": key, "PYTHONPATH": os.pathsep.join(paths)}
+    return {**held, **NEWER, **LOOK, **own}
 
 
 def free_port(port: int) -> int:
@@ -97,7 +106,7 @@ def free_port(port: int) -> int:
         except OSError:
             raise InputError(
                 f"Port {port} is taken by another program, perhaps by siteplanner itself.",
-                remedy=f"Open http://{HOST}:{port} to see, or start with --port 0 for a free port.",
+                remedy="Open the address that it has printed, or start with --port 0 for a free port.",
                 field="--port",
             ) from None
         return int(probe.getsockname()[1])
@@ -109,9 +118,10 @@ def serve(port: int, *, open_browser: bool | None = None) -> int:
     `port` 0 picks a free one. `open_browser`: None opens one where there is a desktop. Returns 130 after Ctrl-C,
     otherwise the server's exit code. Raises InputError for a taken port, SiteplannerError if it does not start.
     """
-    port = free_port(port)
-    url = f"http://{HOST}:{port}"
-    server = subprocess.Popen(command(port), env=environment(), stdout=sys.stderr.fileno())
+    port, key = free_port(port), address_key()
+    place = f"http://{HOST}:{port}"
+    url = f"{place}/{key}/"
+    server = subprocess.Popen(command(port), env=environment(key), stdout=sys.stderr.fileno())
     asked_to_end = []
 
     def end(number: int, frame: object) -> None:
@@ -121,10 +131,17 @@ def serve(port: int, *, open_browser: bool | None = None) -> int:
     earlier = signal.signal(signal.SIGTERM, end)
     try:
         _wait_until_ready(server, url)
-        print(f"siteplanner is open at {url}  (this machine only; end it with Ctrl-C)", flush=True)
-        if _has_desktop() if open_browser is None else open_browser:
-            webbrowser.open(url)
-        code = server.wait()
+        if _status(f"{place}/_stcore/health") != 404:
+            raise SiteplannerError(
+                "The app's door does not close with this release of the web framework, so that any account of this "
+                "computer could come in.",
+                remedy="Install the release of streamlit that pyproject.toml asks for.",
+            )
+        print(f"siteplanner is open at {url}  (for this account only; end it with Ctrl-C)", flush=True)
+        with _way_in(url) as page:
+            if _has_desktop() if open_browser is None else open_browser:
+                webbrowser.open(page)
+            code = server.wait()
         return 0 if asked_to_end else code
     except KeyboardInterrupt:
         print("\nEnded.", file=sys.stderr)
@@ -134,9 +151,41 @@ def serve(port: int, *, open_browser: bool | None = None) -> int:
         _end(server)
 
 
-def _wait_until_ready(server: subprocess.Popen, url: str) -> None:
+@contextmanager
+def _way_in(url: str) -> Iterator[str]:
+    """A page in a file of this account that leads to an address: a browser is told which page to open by the words of a
+    command, and those can be read by every account."""
+    try:
+        handle, name = tempfile.mkstemp(".html", "open-", private_folder(root()))
+    except OSError:
+        yield url
+        return
+    file = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as out:
+            to = escape(url)
+            out.write(f'<!doctype html><meta charset="utf-8"><meta http-equiv="refresh" content="0; url={to}">')
+            out.write(f'<p><a href="{to}">siteplanner</a></p>')
+        file.chmod(FILE_MODE)
+        yield file.as_uri()
+    finally:
+        file.unlink(missing_ok=True)
+
+
+def _status(url: str) -> int:
+    """The status of an answer; 0 where there is none."""
     # no proxy: a proxy set for the web must not be asked about this machine
     opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    try:
+        with opener.open(url, timeout=2) as answer:
+            return int(answer.status)
+    except urllib.error.HTTPError as error:
+        return error.code
+    except OSError:
+        return 0
+
+
+def _wait_until_ready(server: subprocess.Popen, url: str) -> None:
     until = time.monotonic() + READY_S
     while time.monotonic() < until:
         if server.poll() is not None:
@@ -144,12 +193,8 @@ def _wait_until_ready(server: subprocess.Popen, url: str) -> None:
                 f"The app did not start (exit code {server.returncode}).",
                 remedy="Read the lines above; try another port with --port 0.",
             )
-        try:
-            with opener.open(f"{url}/_stcore/health", timeout=2) as answer:
-                if answer.status == 200:
-                    return
-        except (urllib.error.URLError, OSError):
-            pass
+        if _status(f"{url}_stcore/health") == 200:
+            return
         time.sleep(0.1)
     raise SiteplannerError(f"The app did not answer within {READY_S:.0f} s.", remedy="Start it again.")
 

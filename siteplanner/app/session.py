@@ -31,8 +31,9 @@ if TYPE_CHECKING:
     from siteplanner.planning.plan.model import Plan
     from siteplanner.planning.study.reuse import Kept
 
-MAX_HELD = 12  # pieces of work; a plan of a county takes some hundred MB
-IDLE_S = 24 * 3600.0
+MAX_HELD = 12  # pieces of work that nobody looks at; a plan of a county takes some hundred MB
+IDLE_S, CLOSED_S, EMPTY_S = 24 * 3600.0, 3600.0, 60.0
+"""Unused for so long, a piece of work may go: any; one beyond MAX_HELD; one in which nothing was done."""
 ADDRESS_KEY = "work"
 T = TypeVar("T")
 
@@ -136,7 +137,7 @@ class Work:
         if self.run is not None:
             self.run.cancel()
         self.note, self.opening = "", None
-        self.run = Run(mission, partial(plan_job, previous=lent), after=self._keeper()).start()
+        self.run = Run(mission, partial(plan_job, previous=lent), after=self._keeper(), in_turn=True).start()
 
     def _keeper(self) -> Callable[[Plan], None]:
         """Writes a plan into the earlier work as the mission stands now."""
@@ -172,6 +173,16 @@ class Work:
         for run in (self.check, self.run):
             if run is not None:
                 run.cancel()
+
+    @property
+    def is_empty(self) -> bool:
+        """Nothing was brought, opened or drawn: a page was merely looked at."""
+        return self.draft is None and not (self.brought or self.saved or self.pending or self.refused)
+
+    @property
+    def runs(self) -> bool:
+        """Whether anything is being worked out for it."""
+        return any(r is not None and r.state == "running" for r in (self.check, self.run, self.opening))
 
     def spot(self) -> RankedSpot | None:
         """The spot in hand under the weights of the moment; the best when that one is no longer listed."""
@@ -212,19 +223,29 @@ _HELD: dict[str, Work] = {}
 _LOCK = threading.Lock()
 
 
-def work_of(token: str | None) -> Work:
-    """The work of that name, or new work under a new secret name. The longest unused is dropped when many are held."""
+def work_of(token: str | None, is_active: Callable[[str], bool] = lambda page: False) -> Work:
+    """The work of that name, or new work under a new secret name.
+
+    What nobody has used for long goes then, with its files; never one that runs or that is open on a page
+    (`is_active`): however many pages are loaded, nobody loses work by it.
+    """
     now = time.monotonic()
     with _LOCK:
         work = _HELD.get(token or "")
         if work is None:
-            work = Work(secrets.token_urlsafe(12))
+            work = Work(secrets.token_urlsafe(24))
             _HELD[work.token] = work
         work.used = now
-        order = sorted(_HELD.values(), key=lambda w: w.used)
-        old = [w for w in order if now - w.used > IDLE_S] + order[: max(0, len(order) - MAX_HELD)]
-        for dropped in {w.token: w for w in old if w is not work}.values():
-            del _HELD[dropped.token]
-            dropped.stop()
-            dropped.folder.cleanup()
+        idle = [w for w in _HELD.values() if w is not work and not w.runs]
+        for held in list(idle):
+            if any(map(is_active, list(held.pages))):
+                held.used = now
+                idle.remove(held)
+        full = sorted((w for w in idle if not w.is_empty), key=lambda w: w.used)
+        spare = full[: max(0, len(full) - MAX_HELD)]
+        for w in idle:
+            age = now - w.used
+            if age > IDLE_S or (w.is_empty and age > EMPTY_S) or (w in spare and age > CLOSED_S):
+                del _HELD[w.token]
+                w.folder.cleanup()
     return work

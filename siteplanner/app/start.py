@@ -90,6 +90,8 @@ def sample(work: Work) -> None:
 
 def saved(work: Work) -> None:
     """A mission file that lies on this computer beside its layers."""
+    from siteplanner.app import bring
+
     box, button = st.columns([3, 1], vertical_alignment="bottom")
     text = box.text_input(
         "Mission file on this computer",
@@ -97,10 +99,20 @@ def saved(work: Work) -> None:
         help="TOML or JSON. Paths in it start from its own folder. To bring a file from elsewhere, "
         "choose My own files and drop it there with its layers.",
     )
+    trusted = box.checkbox(
+        "It may read files outside its own folder", help="Leave this off for a mission that somebody sent."
+    )
     if button.button("Open the file", type="primary", width="stretch"):
         if not text.strip():
             raise InputError("No file is named.", remedy="Type the path of a mission file, or choose My own files.")
         path = Path(text.strip().strip('"')).expanduser()
+        if not trusted and (far := bring.outside(load_mission(path))):
+            raise InputError(
+                f"The mission names files outside its own folder: {', '.join(far[:3])}.",
+                remedy="Tick the box above if you know them, or move them beside the mission.",
+                file=path,
+                field="layers",
+            )
         open_file(work, path, f"Mission file {path}")
 
 

@@ -16,7 +16,7 @@ from siteplanner.cli.results import print_explanation, print_layers, print_plan
 from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr
 from siteplanner.demo import SAMPLES
 from siteplanner.errors import Cancelled
-from siteplanner.outputs.words.text import clean
+from siteplanner.outputs.words.text import message
 
 app = typer.Typer(
     add_completion=False,
@@ -126,7 +126,7 @@ def batch(
         style = {"planned": "green", "failed": "bold red"}.get(outcome.state, "yellow")
         words = outcome.row.get("recommendation") or outcome.row.get("problem") or ""
         stderr.print(
-            clean(f"{outcome.mission}: {outcome.state}. {words}"),
+            message(f"{outcome.mission}: {outcome.state}. {words}"),
             style=style,
             markup=False,
             highlight=False,

@@ -14,7 +14,7 @@ import typer
 from siteplanner.cli.commands import app
 from siteplanner.cli.screen import stderr
 from siteplanner.errors import Cancelled, SiteplannerError
-from siteplanner.outputs.words.text import clean
+from siteplanner.outputs.words.text import message
 
 
 def main(argv: list[str] | None = None) -> None:
@@ -47,7 +47,7 @@ def run(call: Callable[[], Any]) -> int:
             raise KeyboardInterrupt
     except SiteplannerError as error:
         stderr.print(
-            clean(f"{'Stopped' if isinstance(error, Cancelled) else 'Error'}: {error}"),
+            message(f"{'Stopped' if isinstance(error, Cancelled) else 'Error'}: {error}"),
             style="bold red",
             markup=False,
             highlight=False,

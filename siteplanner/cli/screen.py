@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from siteplanner.errors import Finding
-from siteplanner.outputs.words.text import clean
+from siteplanner.outputs.words.text import clean, message
 
 if TYPE_CHECKING:
     from siteplanner.mission import Mission
@@ -44,7 +44,7 @@ def say_finding(finding: Finding, mission: Mission | None = None) -> None:
     style = {"warning": "bold red", "note": "dim"}.get(severity, "yellow")
     where = f" [{Path(finding.file).name}]" if finding.file else ""
     text = f"{signal_word(severity)}{where}: {words.message} {words.remedy}"
-    stderr.print(clean(text), style=style, markup=False, highlight=False, soft_wrap=True)
+    stderr.print(message(text), style=style, markup=False, highlight=False, soft_wrap=True)
 
 
 def safe(text: str) -> str:

@@ -105,11 +105,28 @@ def stretches(
     s, weight = np.ascontiguousarray(s_m, np.float64), np.ascontiguousarray(weight, np.float64)
     z = np.where(weight > 0, z_m, 0.0) / error_m
     for start, stop in zip(line_first.tolist(), [*line_first[1:].tolist(), len(s)], strict=True):
-        part = slice(start, stop)
+        part = start + _counted(weight[start:stop])
         first[start] = True
         middle = float(z[part][weight[part] > 0].mean()) if weight[part].any() else 0.0  # small sums stay exact
-        _part(s[part], z[part] - middle, weight[part], charge(float(weight[part].sum())), float(least_m), first[part])
+        begins = np.zeros(len(part), np.bool_)
+        _part(s[part], z[part] - middle, weight[part], charge(float(weight[part].sum())), float(least_m), begins)
+        first[part] |= begins
     return first
+
+
+_LONG_UNKNOWN = 64  # samples
+
+
+def _counted(weight: np.ndarray) -> np.ndarray:
+    """The samples that the partition looks at: of a long run of unknown ones the two at its ends. Nothing tells
+    partings within such a run apart, so that none would be left out, and the work grows with the run's square."""
+    unknown = np.concatenate([[False], weight == 0, [False]])
+    begin, end = np.flatnonzero(unknown[1:] > unknown[:-1]), np.flatnonzero(unknown[1:] < unknown[:-1])
+    keep = np.ones(len(weight), np.bool_)
+    for b, e in zip(begin, end, strict=True):
+        if e - b > _LONG_UNKNOWN:
+            keep[b + 1 : e - 1] = False
+    return np.flatnonzero(keep)
 
 
 @dataclass(frozen=True, eq=False)

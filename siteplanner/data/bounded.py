@@ -30,6 +30,7 @@ MOST = {
     "exits": 5_000,
 }
 """Features near the mission, by role: each of these costs work of its own."""
+LONGEST_LINE_M = 5e6  # a quarter of the way to the other side of the Earth
 _FEW = 200  # edges: less than this is not worth a look
 _SAMPLE = 300
 _MOST_CROSSINGS = 100_000  # pairs of edges of one shape whose boxes meet, neighbours apart
@@ -53,6 +54,8 @@ def bounded(frame: GeoDataFrame, path: Path) -> tuple[GeoDataFrame, list[Finding
     lines = np.isin(kinds, (1, 5))
     if not len(shapes) or not np.isin(kinds, (1, 3, 5, 6, 7)).any():
         return frame, []
+    if frame.crs is not None and frame.crs.is_projected:
+        _not_round_the_world(shapes, lines, path)
     findings: list[Finding] = []
     still = shapely.get_num_coordinates(shapes) > _FEW
     if still.any():
@@ -96,6 +99,20 @@ def _without_repeats(shape: Any, near: float) -> Any:
         return shapely.remove_repeated_points(shape, near)
     except shapely.errors.GEOSException:
         return shape
+
+
+def _not_round_the_world(shapes: np.ndarray, lines: np.ndarray, path: Path) -> None:
+    """Raises InputError for a line with a corner far from where it can be: it is measured every few metres."""
+    import shapely
+
+    far = np.flatnonzero(lines & ~(shapely.length(shapes) <= LONGEST_LINE_M))
+    if len(far):
+        raise InputError(
+            f"The line of feature {int(far[0]) + 1} is longer than {LONGEST_LINE_M / 1000:,.0f} km: one of its corners "
+            "is put wrong.",
+            remedy="Mend or delete that line.",
+            file=path,
+        )
 
 
 def counted(frame: GeoDataFrame, path: Path, role: str) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from siteplanner.app import earlier
+from siteplanner.app import earlier, private
 from siteplanner.app.compare_plans import lines_html
 from siteplanner.app.labels import Units
 from siteplanner.errors import InputError
@@ -24,7 +24,7 @@ def kept(plan, place):
 
 def test_two_kept_plans_are_compared_as_on_the_command_line(tmp_path, monkeypatch):
     """The same record, the same lines; a plan of another version is refused in words."""
-    monkeypatch.setenv(earlier.ASKED, str(tmp_path / "held"))
+    monkeypatch.setenv(private.ASKED, str(tmp_path / "held"))
     plan = make_plan(names=HOSTILE, mission_name="".join(HOSTILE))
     kept(plan, tmp_path)
     weights = plan.mission.weights.model_copy(update={"access": 9.0})

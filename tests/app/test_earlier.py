@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from siteplanner.app import earlier, pace, session
+from siteplanner.app import earlier, pace, private, session
 from siteplanner.app.running import Run
 from siteplanner.data.records import Held
 from siteplanner.errors import Cancelled, InputError
@@ -23,7 +23,7 @@ from tests.outputs.factory import HOSTILE, make_plan
 
 @pytest.fixture
 def place(tmp_path, monkeypatch):
-    monkeypatch.setenv(earlier.ASKED, str(tmp_path / "held"))
+    monkeypatch.setenv(private.ASKED, str(tmp_path / "held"))
     return tmp_path
 
 
@@ -85,11 +85,11 @@ def test_what_is_half_written_or_damaged_is_said_or_passed_over(place, monkeypat
     def full(*args):
         raise OSError(28, "No space left on device")
 
-    before = set((earlier.root() / "plans").iterdir())
+    before = set((private.root() / "plans").iterdir())
     monkeypatch.setattr(earlier, "_write_zip", full)
     with pytest.raises(OSError, match="No space"):
         kept(plan, place)
-    assert set((earlier.root() / "plans").iterdir()) == before  # nothing half-written stays
+    assert set((private.root() / "plans").iterdir()) == before  # nothing half-written stays
 
 
 def test_a_plan_that_cannot_be_written_still_keeps_its_mission(place):
@@ -177,7 +177,7 @@ def test_a_cancelled_run_lends_what_it_has_to_the_next(monkeypatch):
     assert work.lend().results == held.results
 
 
-SECONDS = dict(zip(SHARES, (4.0, 1.0, 1.0, 2.0, 1.0, 0.0, 0.0, 1.0, 20.0, 5.0), strict=True))
+SECONDS = dict(zip(SHARES, (4.0, 1.0, 1.0, 2.0, 1.0, 0.0, 0.0, 1.0, 20.0, 5.0, 0.0), strict=True))
 
 
 def test_time_left_by_hand():
@@ -187,7 +187,8 @@ def test_time_left_by_hand():
     # twice as slow as then: twice as long
     assert left("Evaluating spots", 0.5, 20.0, {}, SECONDS) == pytest.approx(30)
     # never run before: the pace within the stage, later stages by their rough share of the work
-    ratio = SHARES["Ranking"] / SHARES["Evaluating spots"]
+    later = list(SHARES)[list(SHARES).index("Evaluating spots") + 1 :]
+    ratio = sum(SHARES[name] for name in later) / SHARES["Evaluating spots"]
     assert left("Evaluating spots", 0.25, 5.0, {}, None) == pytest.approx(15 + 20 * ratio)
     # nothing is known yet
     assert left("Evaluating spots", 0.02, 5.0, {}, None) is None

@@ -193,3 +193,71 @@ def test_a_file_that_fails_in_an_unforeseen_way_stays_in_the_list_and_the_others
     assert "could not be read (ZeroDivisionError)" in work.brought[1].problem.what
     assert not work.brought[1].usable
     assert "deliberately" in capfd.readouterr().err
+
+
+def test_a_fine_outline_in_degrees_is_looked_at_as_it_is(tmp_path):
+    """A thousand vertices a few metres apart: looked at in degrees, they are no vertices that stand still."""
+    import math
+
+    ring = [[-110 + 1e-3 * math.cos(a / 500 * math.pi), 38 + 1e-3 * math.sin(a / 500 * math.pi)] for a in range(1000)]
+    shape = {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}
+    (tmp_path / "hazards.geojson").write_text(
+        json.dumps(
+            {"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {}, "geometry": shape}]}
+        )
+    )
+    (found,) = intake.look_at(tmp_path / "hazards.geojson")
+    assert found.problem is None
+    assert (found.role, found.kind) == ("hazards", "polygon")
+
+
+FILES = {"elevation": ["/etc/passwd"], "incident_area": "../../a.geojson", "roads": "/home/x/roads.geojson"}
+
+
+def test_a_mission_that_was_sent_reaches_no_file_but_those_that_came_with_it(tmp_path):
+    """Every field that names files, the fonts too; /etc/passwd is a bare name here like any other."""
+    from siteplanner.app.bring import confined
+    from siteplanner.mission import Layers, layer_kinds, mission_from_dict
+
+    for name in ("passwd", "a.geojson", "roads.geojson"):
+        (tmp_path / name).write_text("x")
+    data = {"layers": FILES, "staging": {"latitude": 1, "longitude": 2}}
+    plain = confined(mission_from_dict(data).draft(), tmp_path, "m.toml")
+    assert plain["layers"]["elevation"] == ["passwd"]
+    assert plain["layers"]["incident_area"] == "a.geojson"
+    for field in [n for n in Layers.model_fields if layer_kinds(n)] + ["extra_fonts"]:
+        table = "sheets" if field == "extra_fonts" else "layers"
+        odd = {**data, table: {**data.get(table, {}), field: "/root/secret.bin"}}
+        with pytest.raises(InputError, match=r"secret\.bin") as caught:
+            confined(mission_from_dict(odd).draft(), tmp_path, "m.toml")
+        assert caught.value.field.startswith(table)
+
+
+def test_a_mission_opened_by_path_says_what_it_names_outside_its_folder(tmp_path):
+    from siteplanner.app.bring import outside
+    from siteplanner.mission import mission_from_dict
+
+    (tmp_path / "in").mkdir()
+    data = {
+        "layers": {**FILES, "roads": "roads.gpkg|roads", "keep_out": "in/keep.gpkg"},
+        "staging": {"latitude": 1, "longitude": 2},
+        "sheets": {"extra_fonts": ["/root/f.ttf"]},
+    }
+    (tmp_path / "roads.gpkg").symlink_to("/etc/hosts")
+    found = outside(mission_from_dict(data, base=tmp_path))
+    assert found == ["/etc/passwd", "../../a.geojson", "roads.gpkg|roads", "/root/f.ttf"]
+
+
+def test_long_names_of_letters_of_four_bytes_are_cut_to_what_a_file_system_takes(tmp_path):
+    path = intake.save("\U00020000" * 200 + ".geojson", b"{}", tmp_path)
+    assert path.is_file()
+    assert path.suffix == ".geojson"
+
+
+def test_a_full_disk_is_told_at_the_upload(tmp_path, monkeypatch):
+    def full(self, content):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(InputError, match="No space left"):
+        intake.save("a.geojson", b"{}", tmp_path)

@@ -81,15 +81,88 @@ def test_each_user_has_their_own_work(monkeypatch):
     assert one.files.is_dir()
 
 
-def test_the_longest_unused_work_is_dropped_with_its_files(monkeypatch):
+@pytest.fixture
+def clock(monkeypatch):
+    """Sets how many seconds have gone by for the pieces of work."""
     monkeypatch.setattr(session, "_HELD", {})
+    real, gone = time.monotonic, [0.0]
+    monkeypatch.setattr(session.time, "monotonic", lambda: real() + gone[0])
+    return gone
+
+
+def brought(work):
+    work.draft = {"name": "x"}
+    return work
+
+
+def test_pages_that_are_loaded_cost_nobody_their_work(clock):
+    """Hundreds of bare visits: what others have in hand stays, however old; the visits themselves do not pile up."""
+    mine, watched, running_now = (brought(session.work_of(None)) for _ in range(3))
+    watched.pages.add("open")
+    go_on = threading.Event()
+    running_now.run = Run(None, lambda *_: go_on.wait(20)).start()
+    folders = [w.files for w in (mine, watched, running_now)]
+    is_active = {"open"}.__contains__
+    for _ in range(300):
+        session.work_of(None, is_active)
+    assert all(f.is_dir() for f in folders)
+    clock[0] += 2 * session.EMPTY_S
+    session.work_of(None, is_active)
+    assert len(session._HELD) == 4
+    clock[0] += 2 * session.IDLE_S
+    session.work_of(None, is_active)
+    assert not folders[0].exists()  # nobody has used it for two days
+    assert folders[1].is_dir()
+    assert folders[2].is_dir()
+    assert running_now.run.state == "running"
+    assert not running_now.run.stopping
+    go_on.set()
+
+
+def test_of_many_closed_pieces_of_work_the_longest_unused_go_after_an_hour(clock, monkeypatch):
     monkeypatch.setattr(session, "MAX_HELD", 2)
-    first = session.work_of(None)
-    folder = first.files
-    session.work_of(None)
-    session.work_of(None)
-    assert session.work_of(first.token) is not first
-    assert not folder.exists()
+    works = [brought(session.work_of(None)) for _ in range(4)]
+    folders = [w.files for w in works]
+    session.work_of(works[3].token)
+    assert all(f.is_dir() for f in folders)
+    clock[0] += session.CLOSED_S + 1
+    session.work_of(works[3].token)
+    assert [f.exists() for f in folders] == [False, True, True, True]
+
+
+def test_plans_take_turns_and_one_that_waits_can_be_cancelled(mission):
+    """Two plans at once on one machine would each take twice as long, and twice the memory."""
+    at_work, most, lock = [0], [0], threading.Lock()
+    go_on = threading.Event()
+
+    def job(_, progress):
+        with lock:
+            at_work[0] += 1
+            most[0] = max(most[0], at_work[0])
+        go_on.wait(10)
+        with lock:
+            at_work[0] -= 1
+        return 1
+
+    first = Run(mission, job, in_turn=True).start()
+    while not at_work[0]:
+        time.sleep(0.01)
+    second, third = (Run(mission, job, in_turn=True).start() for _ in range(2))
+    beside = Run(mission, lambda *_: 2).start()  # a check of layers waits for nobody
+    beside.wait(5)
+    assert beside.state == "done"
+    until = time.monotonic() + 5
+    while second.stage != running.WAITING and time.monotonic() < until:
+        time.sleep(0.01)
+    assert second.stage == running.WAITING
+    second.cancel()
+    second.wait(5)
+    assert second.state == "cancelled"
+    go_on.set()
+    for run in (first, third):
+        run.wait(10)
+        assert run.state == "done"
+    assert most[0] == 1
 
 
 def test_the_program_waits_for_a_result_that_is_shown_but_not_yet_written(mission):

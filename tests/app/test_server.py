@@ -15,7 +15,7 @@ import urllib.request
 
 import pytest
 
-from siteplanner.app import serve
+from siteplanner.app import private, serve
 
 # runs first in the server's process: writes down every name that is looked up and every address that is called, and
 # lets none go out
@@ -29,6 +29,7 @@ def note(event, arguments):
             raise OSError('refused by the recorder')
 sys.addaudithook(note)
 """
+KEY = "k" * 43
 SETTINGS = """
 [server]
 enableAgentApi = true
@@ -47,7 +48,7 @@ def server(tmp_path_factory):
     (folder / ".streamlit" / "config.toml").write_text(SETTINGS)
     record = folder / "record.txt"
     port = serve.free_port(0)
-    environment = {**serve.environment(), "RECORD": str(record)}
+    environment = {**serve.environment(KEY), "RECORD": str(record)}
     environment["PYTHONPATH"] = os.pathsep.join([str(folder), environment["PYTHONPATH"]])
     with (folder / "log.txt").open("w") as log:
         process = subprocess.Popen(serve.command(port), env=environment, cwd=folder, stdout=log, stderr=log)
@@ -55,7 +56,7 @@ def server(tmp_path_factory):
             until = time.monotonic() + 60
             while time.monotonic() < until and process.poll() is None:
                 try:
-                    if fetch(port, "/_stcore/health")[0] == 200:
+                    if fetch(port, f"/{KEY}/_stcore/health")[0] == 200:
                         break
                 except OSError:
                     time.sleep(0.1)
@@ -66,9 +67,9 @@ def server(tmp_path_factory):
             process.wait()
 
 
-def fetch(port, path, method="GET"):
+def fetch(port, path, method="GET", **heads):
     opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-    request = urllib.request.Request(f"http://127.0.0.1:{port}{path}", method=method)
+    request = urllib.request.Request(f"http://127.0.0.1:{port}{path}", method=method, headers=heads)
     try:
         with opener.open(request, timeout=5) as answer:
             return answer.status, answer.read().decode()
@@ -76,11 +77,12 @@ def fetch(port, path, method="GET"):
         return error.code, ""
 
 
-def knock(port, origin):
+def knock(port, origin, host="", key=KEY):
     """The status with which the server answers a WebSocket handshake from a page of this origin."""
+    host, at = host or f"127.0.0.1:{port}", f"/{key}" if key else ""
     with socket.create_connection(("127.0.0.1", port), timeout=20) as line:
         line.sendall(
-            f"GET /_stcore/stream HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+            f"GET {at}/_stcore/stream HTTP/1.1\r\nHost: {host}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
             f"Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n"
             f"Origin: {origin}\r\n\r\n".encode()
         )
@@ -111,9 +113,84 @@ def test_the_recorder_sees_what_it_is_there_for(server, tmp_path):
 
 def test_settings_of_the_folder_open_no_door(server):
     port, *_ = server
-    host = json.loads(fetch(port, "/_stcore/host-config")[1])
+    host = json.loads(fetch(port, f"/{KEY}/_stcore/host-config")[1])
     assert host["allowedOrigins"] == ["http://127.0.0.1"]
-    assert fetch(port, "/_stcore/agent/interact", "POST")[0] in (403, 404, 405)
+    assert fetch(port, f"/{KEY}/_stcore/agent/interact", "POST")[0] in (403, 404, 405)
+
+
+@pytest.mark.parametrize(
+    "origin",
+    ["http://localhost:9999", "http://127.0.0.1:9999", "http://0.0.0.0:1234", "http://127.0.0.1.evil.example", "file://",
+     "https://127.0.0.1:{port}", "http://localhost:{port}"],
+)  # fmt: skip
+def test_a_page_of_another_port_of_this_machine_is_foreign(server, origin):
+    port, *_ = server
+    assert knock(port, origin.format(port=port)) == 403
+
+
+def test_who_does_not_know_the_address_meets_a_closed_door(server):
+    """Any account of the computer can reach the port; what it serves is below a name that only ours knows."""
+    port, *_ = server
+    for path in ("/", "/_stcore/health", "/_stcore/host-config", "/start", "/component/x", "/static/js/x.js"):
+        for first in ("", "/wrong", f"/{KEY[:-1]}", f"/{KEY}x", f"/x/{KEY}"):
+            assert fetch(port, first + path)[0] == 404, first + path
+    assert knock(port, f"http://127.0.0.1:{port}", key="") == 403
+    assert knock(port, f"http://127.0.0.1:{port}", key="wrong") == 403
+    assert fetch(port, f"/{KEY}/_stcore/metrics")[0] == 404
+    assert fetch(port, f"/{KEY}/")[0] == 200
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "127.0.0.1", "127.0.0.1:1", "localhost.evil.example", "0.0.0.0:{port}"]
+)
+def test_a_name_that_is_made_to_point_here_is_refused(server, host):
+    """DNS rebinding: the page's own name leads to this machine."""
+    port, *_ = server
+    host = host.format(port=port)
+    assert knock(port, f"http://{host}", host=host) == 403
+    assert fetch(port, f"/{KEY}/", Host=host)[0] == 421
+
+
+def test_the_names_of_this_machine_are_let_in(server):
+    port, *_ = server
+    for host in (f"127.0.0.1:{port}", f"localhost:{port}"):
+        assert knock(port, f"http://{host}", host=host) == 101
+        assert fetch(port, f"/{KEY}/", Host=host)[0] == 200
+
+
+def test_no_other_page_may_hold_ours_in_a_frame_or_learn_its_address(server):
+    port, *_ = server
+    request = urllib.request.Request(f"http://127.0.0.1:{port}/{KEY}/")
+    with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(request, timeout=5) as answer:
+        heads = {name.lower(): value for name, value in answer.headers.items()}
+    assert heads["x-frame-options"] == "SAMEORIGIN"
+    assert heads["content-security-policy"] == "frame-ancestors 'self'"
+    assert heads["referrer-policy"] == "no-referrer"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="other systems have no such list")
+def test_the_words_of_the_command_do_not_tell_the_address(server):
+    *_, process = server
+    listed = subprocess.run(["ps", "-o", "args=", "-p", str(process.pid)], capture_output=True, text=True, check=True)
+    assert "siteplanner.app.server" in listed.stdout
+    assert KEY not in listed.stdout
+
+
+def test_a_key_is_of_this_account_alone_and_stays(tmp_path, monkeypatch):
+    monkeypatch.setenv(private.ASKED, str(tmp_path / "held"))
+    key = private.address_key()
+    file = tmp_path / "held" / private.KEY_FILE
+    assert len(key) >= 32
+    assert private.address_key() == key
+    assert not (file.stat().st_mode | file.parent.stat().st_mode) & 0o077
+    file.chmod(0o644)  # others may have read it
+    other = private.address_key()
+    assert other != key
+    file.unlink()
+    (tmp_path / "planted").write_text(key)
+    (tmp_path / "planted").chmod(0o600)
+    file.symlink_to(tmp_path / "planted")
+    assert private.address_key() != key
 
 
 def test_it_ends_when_told(server):
@@ -125,7 +202,7 @@ def test_it_ends_when_told(server):
 def test_the_command_takes_options_and_tells_wrong_ones():
     done = subprocess.run(
         [*serve.command(0), "--no.such=1"],
-        env=serve.environment(),
+        env=serve.environment(KEY),
         capture_output=True,
         text=True,
         timeout=60,

@@ -123,7 +123,7 @@ def main() -> None:
             text=True,
         )
         assert server.stdout is not None
-        found = re.search(r"http://127\.0\.0\.1:\d+", server.stdout.readline())
+        found = re.search(r"http://127\.0\.0\.1:\d+/[\w-]{32,}", server.stdout.readline())
         assert found
         try:
             with sync_playwright() as playwright:

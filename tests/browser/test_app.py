@@ -85,7 +85,7 @@ def served(place: Path) -> Iterator[App]:
         text=True,
     )
     line = process.stdout.readline()
-    found = re.search(r"http://127\.0\.0\.1:\d+", line)
+    found = re.search(r"http://127\.0\.0\.1:\d+/[\w-]{32,}", line)
     assert found, f"no address: {line!r} {(place / 'log').read_text()[-2000:]}"
     try:
         yield App(found[0], process, place / "sockets")

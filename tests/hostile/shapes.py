@@ -71,6 +71,18 @@ def equal_roads(folder: Path, count: int = 100_000) -> str:
     return 'roads = "odd.geojson"'
 
 
+def road_with_a_corner_put_wrong(folder: Path) -> str:
+    """A Shapefile in metres, for in degrees no corner can lie so far away."""
+    import geopandas as gpd
+    from shapely.geometry import LineString
+
+    from tests.planning.conftest import CRS, at
+
+    line = LineString([at(100, 900), at(1500, 900), (1e8, 4.95e6), at(2900, 900)])
+    gpd.GeoDataFrame({"highway": ["secondary"]}, geometry=[line], crs=CRS).to_file(folder / "odd.shp")
+    return 'roads = "odd.shp"'
+
+
 def scribble_road(folder: Path, corners: int = 3000) -> str:
     rng = random.Random(2)
     line = _to_lonlat([(100, 900), *((rng.uniform(200, 2800), rng.uniform(200, 2000)) for _ in range(corners))])
@@ -247,9 +259,9 @@ def huge_cells(folder: Path) -> str:
 CASES: dict[str, Callable[[Path], str]] = {
     f.__name__: f
     for f in (
-        scribble_area, star_area, equal_roads, scribble_road, back_and_forth_roads, repeated_nodes, overlapping_hazards,
-        zigzag_keep_out, kml_of_folders, false_count, endless_view, group_that_holds_itself, one_strip, one_tile,
-        billions, tiny_cells, huge_cells,
+        scribble_area, star_area, equal_roads, road_with_a_corner_put_wrong, scribble_road, back_and_forth_roads,
+        repeated_nodes, overlapping_hazards, zigzag_keep_out, kml_of_folders, false_count, endless_view,
+        group_that_holds_itself, one_strip, one_tile, billions, tiny_cells, huge_cells,
     )
 }  # fmt: skip
 

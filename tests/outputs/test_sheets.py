@@ -537,3 +537,21 @@ def test_what_to_check_on_arrival_stands_on_both_sheets_with_a_box(plan, texts):
         has(texts["crew"], f"☐{check.text}({check.who}: {check.why})")
     for check in checks[:5]:
         has(texts["commander"], f"☐{check.text} ({check.why})")
+
+
+def test_a_sheet_that_cannot_keep_to_its_pages_runs_on_and_counts_them():
+    """Forty satellites: every one is on the sheet, in letters that can be read, and every other file is still there."""
+    plan = make_plan()
+    best = plan.best
+    many = tuple(
+        replace(look, satellite_name=f"slot {k}", satellite_longitude_deg=-100.0 - k / 10)
+        for k in range(60)
+        for look in best.evaluation.sky[:1]
+    )
+    ranked = replace(best, evaluation=replace(best.evaluation, sky=many))
+    made = PdfReader(io.BytesIO(sheet_pdf(plan, "crew", ranked)))
+    pages = [squeezed(page.extract_text()) for page in made.pages]
+    assert len(pages) > PAGES["crew"]
+    for number, text in enumerate(pages, 1):
+        assert f"page{number}of{len(pages)}" in text
+    assert all(f"slot{k}" in "".join(pages) for k in range(60))

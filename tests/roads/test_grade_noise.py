@@ -190,3 +190,24 @@ def test_lines_one_after_another_do_not_see_each_other():
     assert np.flatnonzero(first).tolist() == [0, 30]
     with pytest.raises(ValueError, match="above 0 meters"):
         stretches(s, z, np.ones(60), 0.0, 25.0, np.array([0]))
+
+
+def test_a_line_that_leaves_the_elevation_for_thousands_of_kilometres_takes_no_time():
+    """One vertex put wrong: nothing is known along it, and the partition must not try every pair of its samples."""
+    import time
+
+    from siteplanner.core.stretches import stretches
+
+    def seconds(count):
+        s, weight = np.arange(count) * 5.0, np.zeros(count)
+        weight[:200] = weight[-200:] = 1
+        height = np.where(weight > 0, np.where(s < 500, 0.1 * s, 50.0), np.nan)
+        start = time.process_time()
+        first = stretches(s, height, weight, 0.5, 50.0, np.array([0]))
+        return time.process_time() - start, first
+
+    seconds(1000)
+    taken, first = seconds(200_000)
+    assert taken < 2.0  # 20 s and more at a tenth of the samples where each pair is tried
+    assert first[0]
+    assert first[:200].sum() == 2  # the bend in the known part is found as before

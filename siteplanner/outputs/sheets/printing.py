@@ -2,7 +2,8 @@
 
 Layout is in `*.typ`; the words and figures come from `commander`, `driver` and `crew`
 as plain data, so no text from a file is ever read as markup. The letters are made smaller step by step until the
-sheet keeps to its pages.
+sheet keeps to its pages. One that cannot (sixteen satellites, forty staging points) runs on in letters that can be
+read; its foot counts the pages.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from siteplanner.planning.plan.sets_of import plan_of_unit
 FOLDER = Path(__file__).parent
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
 PAGES = {"commander": 1, "driver": 2, "crew": 2}
+RUN_ON_PT, MOST_PAGES = 8.0, 60  # a sheet that cannot keep to its pages: letters that can be read, and an end
 MISSING_NOTE = (
     "▯ stands for a letter that is missing from this font: name a font in sheets.extra_fonts, or see plan.json."
 )
@@ -60,7 +62,7 @@ def made_words(plan: Plan) -> str:
 def sheet_pdf(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> bytes | None:
     """One sheet as PDF/UA-1 with its fonts inside; None where there is nothing to say.
 
-    Raises OutputError when it does not fit on its pages even in the smallest letters.
+    Raises OutputError when it would take more than MOST_PAGES.
     """
     compiler = _compiler(plan, kind, ranked)
     if compiler is None:
@@ -103,7 +105,7 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
     }
     places = [FONT_FOLDER, *sorted({path.parent for path in extra})]
 
-    def at(size: float) -> Any:
+    def at(size: float, most: int = PAGES[kind]) -> Any:
         compiler = typst.Compiler(
             input=str(FOLDER / f"{kind}.typ"),
             root=str(FOLDER),
@@ -111,7 +113,7 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
             ignore_system_fonts=True,
             sys_inputs={**inputs, "size": f"{size:g}"},
         )
-        fits = int(json.loads(compiler.query("<pages>", field="value", one=True))) <= PAGES[kind]
+        fits = int(json.loads(compiler.query("<pages>", field="value", one=True))) <= most
         return compiler if fits else None
 
     # smaller letters never need more pages, so halving finds the largest that fit
@@ -120,10 +122,11 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
         middle = (low + high) // 2
         made = at(SIZES_PT[middle])
         best, low, high = (made, low, middle) if made is not None else (best, middle + 1, high)
+    best = best if best is not None else at(RUN_ON_PT, MOST_PAGES)
     if best is not None:
         return best
     raise OutputError(
-        f"The {kind} sheet does not fit on {PAGES[kind]} page(s).",
+        f"The {kind} sheet would have more than {MOST_PAGES} pages.",
         remedy="Shorten names or notes in the mission; plan.json and the briefing hold everything.",
     )
 

@@ -71,6 +71,20 @@ def clean(value: object) -> str:
     return re.sub(r" {2,}", " ", text).strip()
 
 
+LONGEST_MESSAGE, LONGEST_WORD = 1_500, 200
+
+
+def message(value: object) -> str:
+    """`clean` for a line on the terminal that quotes names from files: words and lines have an end.
+
+    What is left out is shown by an ellipsis; the end of a message stays, for there stands the remedy.
+    """
+    text = re.sub(rf"(\S{{{LONGEST_WORD}}})\S+", "\\1\u2026", clean(value))
+    if len(text) <= LONGEST_MESSAGE:
+        return text
+    return f"{text[: LONGEST_MESSAGE * 2 // 3]} \u2026 {text[-LONGEST_MESSAGE // 3 :]}"
+
+
 def xml_text(value: object) -> str:
     """Any value as XML 1.0 character data or attribute value (production [2] Char of XML 1.0, 5th edition)."""
     out = clean(value)

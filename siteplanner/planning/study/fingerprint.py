@@ -157,15 +157,19 @@ def _file(path: Path, put: Put) -> None:
     """What is in a file and in those beside it that are read along with it. One that cannot be read is vetted, and
     told, where it is opened."""
     _word(put, "file", str(path))
-    if not path.is_file():
+    try:
+        there = path.is_file()
+        beside = [
+            p
+            for p in path.parent.glob(f"{escape(path.stem)}.*")
+            if any(p.name.lower() == f"{base}{end}".lower() for base in (path.stem, path.name) for end in _BESIDE)
+            and p.is_file()
+        ]
+    except (OSError, ValueError):  # a name longer than the system allows, or with a zero byte
+        there = False
+    if not there:
         _word(put, "missing", "")
         return
-    beside = [
-        p
-        for p in path.parent.glob(f"{escape(path.stem)}.*")
-        if p.is_file()
-        and any(p.name.lower() == f"{base}{end}".lower() for base in (path.stem, path.name) for end in _BESIDE)
-    ]
     for part in sorted({path, *beside}):
         try:
             digest = sha256_of(part)

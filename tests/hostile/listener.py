@@ -1,0 +1,33 @@
+"""A host on the loopback that writes down who connects, and finds nothing."""
+
+from __future__ import annotations
+
+import socket
+import threading
+
+
+class Listener:
+    """`heard`: what was asked of it, by whatever library."""
+
+    def __init__(self) -> None:
+        self.socket = socket.create_server(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{self.socket.getsockname()[1]}"
+        self.heard: list[bytes] = []
+        threading.Thread(target=self._run, daemon=True).start()
+
+    def _run(self) -> None:
+        while True:
+            try:
+                line, _ = self.socket.accept()
+            except OSError:
+                return
+            line.settimeout(1)
+            try:
+                self.heard.append(line.recv(200) or b"connected")
+                line.sendall(b"HTTP/1.1 404 no\r\nContent-Length: 0\r\nConnection: close\r\n\r\n")
+            except OSError:
+                self.heard.append(b"connected")
+            line.close()
+
+    def close(self) -> None:
+        self.socket.close()
