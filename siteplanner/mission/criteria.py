@@ -363,16 +363,12 @@ _DEFINED = (
         _drive,
     ),
 )
-CRITERIA: dict[str, Criterion] = {criterion.name: criterion for criterion in _DEFINED}
-"""Every criterion by its name, in the order in which scores list them."""
+CRITERIA: dict[str, Criterion] = {c.name: c for c in _DEFINED}  # in the order in which scores list them
 
 
 def older_names(given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """(older name, name) of each weight that is given under an older name."""
-    for criterion in CRITERIA.values():
-        for old in criterion.older:
-            if old in given:
-                yield old, criterion.name
+    yield from ((old, c.name) for c in CRITERIA.values() for old in c.older if old in given)
 
 
 _fields: dict[str, Any] = {

@@ -1,9 +1,8 @@
 """The best places of 1, 2, 3 trailers together, each cell and each named point by its best server.
 
-What is made as large as it can be is the mission's own weights of service, and nothing else of the score:
-(weights.coverage x share of the weighted area + weights.must_serve x mean probability at the named points) / (sum of
-the two), both with the best server of the set. Without named points, or with both weights 0, it is the share alone.
-Maximal covering of R. Church and C. ReVelle (1974), with shares in place of covered or not: `core.maximal_cover`.
+Made as large as it can be, by the mission's own weights: (weights.coverage x share of the weighted area +
+weights.must_serve x mean probability at the named points) / (sum of the two). Without named points, or with both
+weights 0, the share alone. Maximal covering (Church and ReVelle 1974) with shares: `core.maximal_cover`.
 """
 
 from __future__ import annotations
@@ -44,7 +43,6 @@ class PointChance:
 
     @property
     def served(self) -> bool:
-        """Service is as likely as not, or more."""
         return self.probability >= SERVED
 
 
