@@ -48,10 +48,8 @@ class PointChance:
 
 @dataclass(frozen=True, eq=False)
 class TrailerAt:
-    """One trailer of a set, and what the set serves once it stands with those that go before it.
-
-    Minutes count from dispatch, the unit's own time of readiness in them; NaN without a way there.
-    """
+    """One trailer of a set, and what the set serves once it stands with those that go before it. Minutes count from
+    dispatch, the unit's own time of readiness in them; NaN without a way there."""
 
     unit: str  # '': units are not named
     ranked: RankedSpot
