@@ -71,7 +71,9 @@ def keep(plan: Plan, draft: Mapping[str, Any], base: Path, files: Path, origin: 
 
     private_folder(root())
     place = private_folder(root() / "plans")
-    stamp = time.strftime("%Y%m%dT%H%M%S", time.gmtime()) + f"-{os.urandom(3).hex()}"
+    now_ns = time.time_ns()  # in the order of their making, also within one second
+    stamp = time.strftime("%Y%m%dT%H%M%S", time.gmtime(now_ns // 10**9)) + f"_{now_ns % 10**9:09d}"
+    stamp += f"-{os.urandom(3).hex()}"
     staged = place / f".{stamp}"
     staged.mkdir(mode=FOLDER_MODE)
     try:

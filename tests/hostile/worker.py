@@ -65,7 +65,7 @@ def ran(corpus: Path, seed: int, number: int, address: str) -> dict[str, Any]:
         if code == 2:
             if "Remedy:" not in said and "Usage:" not in said and "Error" not in said:
                 faults.append(f"no remedy: {said[-400:]}")
-            if not any(name in said for name in (*made.names, *ALWAYS)):
+            if not any(name in said for name in (*made.names, *ALWAYS, str(corpus), str(folder))):
                 faults.append(f"no file named: {said[-400:]}")
             if len(said.strip().splitlines()) > 12:
                 faults.append(f"a refusal of {len(said.splitlines())} lines")
