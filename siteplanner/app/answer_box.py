@@ -26,7 +26,7 @@ def answer(plan: Plan, units: Units) -> str:
         f'<div class="sp-answer"><p class="over">{named(plan.mission.name)}</p>'
         f'<p class="say">{named(head_words(told, units))} {where}</p>'
         f'<div class="sp-tiles">{row}</div>'
-        + (f'<p class="watch"><b>Watch out:</b> {named(out)}</p>' if out else "")
+        + (f'<p class="watch"><b>Check:</b> {named(out)}</p>' if out else "")
         + (f'<p class="firm">{named(second)}</p>' if second else "")
         + "</div>"
     )
@@ -36,5 +36,5 @@ def reasons(plan: Plan, units: Units) -> str:
     """Why there, what else to watch out for, how firm the first place is."""
     told = recommend(plan)
     risks = risk_words(told.risks)
-    texts = (why_words(told, units), f"Watch out: {risks}" if risks else "", firmness_sentence(plan, units))
+    texts = (why_words(told, units), f"Check: {risks}" if risks else "", firmness_sentence(plan, units))
     return "".join(f'<p class="sp-over">{named(text)}</p>' for text in texts if text)

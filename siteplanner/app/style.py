@@ -11,7 +11,7 @@ from siteplanner.outputs.words.text import clean, named, shown
 
 CSS = """<style>
 .stMainBlockContainer { padding-top: 4rem; padding-bottom: 2rem; max-width: 1500px; }
-/* the kit's own: "Stop" would be taken for the plan's, its menu holds nothing for a user */
+/* the kit's own: "Stop" would be used as the plan's, its menu holds nothing for a user */
 [data-testid="stStatusWidget"], [data-testid="stMainMenu"], .stAppDeployButton { display: none !important; }
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {
   color: light-dark(#49505B, #BDB5A8) !important; opacity: 1 !important; }

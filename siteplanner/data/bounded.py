@@ -110,7 +110,7 @@ def _not_round_the_world(shapes: np.ndarray, lines: np.ndarray, path: Path) -> N
         raise InputError(
             f"The line of feature {int(far[0]) + 1} is longer than {LONGEST_LINE_M / 1000:,.0f} km: one of its corners "
             "is put wrong.",
-            remedy="Mend or delete that line.",
+            remedy="Correct or delete that line.",
             file=path,
         )
 

@@ -39,7 +39,10 @@ def _check_whole_numbers(value: Any, place: str, file: str | None) -> None:
             _check_whole_numbers(item, f"{place}[{number}]", file)
     elif isinstance(value, int) and abs(value) > _LARGEST:
         raise InputError(
-            f"This number is too large ({value.bit_length():,} bits).", remedy="Mend the value.", file=file, field=place
+            f"This number is too large ({value.bit_length():,} bits).",
+            remedy="Correct the value.",
+            file=file,
+            field=place,
         )
 
 

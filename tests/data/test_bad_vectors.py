@@ -170,7 +170,7 @@ def test_size_that_lies(tmp_path):
 
 def test_too_many_members(tmp_path, monkeypatch):
     monkeypatch.setattr(archives, "MAX_FILES", 10)
-    refused(zipped(tmp_path / "n.zip", {f"{i}.txt": b"" for i in range(11)}), "holds 11 files")
+    refused(zipped(tmp_path / "n.zip", {f"{i}.txt": b"" for i in range(11)}), "contains 11 files")
 
 
 def test_broken_archive(tmp_path):

@@ -210,7 +210,7 @@ def test_turn_restrictions(extract):
         (b"<?xml version='1.0'?><osm version='0.6'><node id='1'", "broken or cut short"),
         (
             b"<?xml version='1.0'?><osm version='0.6'><node id='1' version='1' lat='60' lon='25'/></osm>",
-            "holds no road",
+            "has no road",
         ),
         (b"<?xml version='1.0'?><osm version='9'></osm>", "cannot be read"),
     ],

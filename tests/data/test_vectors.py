@@ -149,7 +149,7 @@ def test_gpx_by_kind(tmp_path):
     path.write_text(text)
     assert list(read(path, kinds=["point"]).frame["name"]) == ["Camp"]
     assert sorted(read(path, kinds=["line"]).frame["name"]) == ["track", "way"]
-    refused(path, "holds waypoints, routes and tracks, but no areas", kinds=["polygon"])
+    refused(path, "has waypoints, routes and tracks, but no areas", kinds=["polygon"])
 
 
 def test_shapefile_in_a_zip(write, tmp_path):
@@ -371,7 +371,7 @@ def test_empty_layer(tmp_path, ending):
     path = tmp_path / f"e.{ending}"
     frame = gpd.GeoDataFrame({"name": np.array([], dtype=object)}, geometry=[], crs=4326)
     frame.to_file(path, driver=DRIVERS[ending], geometry_type="Polygon")
-    refused(path, "holds no feature")
+    refused(path, "has no feature")
     layer = read(path, required=False)
     assert (layer.record.count, codes(layer)) == (0, ["layer_empty"])
 

@@ -105,8 +105,8 @@ def drive(spot):
 
 
 def worst_grade(spot):
-    grade = spot["access"]["worst_grade_pct"]
-    return f"{abs(grade):.0f} % {'climb' if grade > 0 else 'descent'}"
+    grade, off = spot["access"]["worst_grade_pct"], max(spot["access"]["worst_grade_error_pct"] or 0.0, 1.0)
+    return f"{abs(grade) - off:.0f} to {abs(grade) + off:.0f} % {'climb' if grade > 0 else 'descent'}"
 
 
 def wind(spot, record):
@@ -331,7 +331,7 @@ def test_briefings_of_the_samples_fit_two_thousand_bytes(request, sample):
         text = briefing(plan, kind)
         assert 600 < len(text.encode("utf-8")) <= 2000
         assert [part for part in place(spot) if squeezed(part) not in squeezed(text)] == []
-        assert "! " in text  # cautions are in
+        assert "WARNING: " in text or "DANGER: " in text  # what can hurt is in
     crew_text = briefing(plan, "crew")
     look = max(spot["sky"], key=lambda k: k["margin_deg"])
     assert f"{angle(look['azimuth_deg'])} true" in crew_text

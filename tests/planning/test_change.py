@@ -32,7 +32,7 @@ def found(plan, *codes, inside=True, **parts):
 def test_every_limit_has_its_sentence(plan, code):
     (line,) = changes(found(plan, code), plan.mission)
     assert line.endswith(".")
-    assert "would have to" in line or "would have" in line
+    assert "would have" in line or " must " in line
     general = changes(found(plan, "a_limit_of_tomorrow"), plan.mission)[0]
     assert line != general
 

@@ -21,6 +21,7 @@ from siteplanner.planning.choose.alike import alike
 from siteplanner.planning.plan.compare import compare, read_plan
 from siteplanner.planning.telling.compare import NO_DIFFERENCE, comparison_lines, comparison_record
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.units import METRIC
 from tests.planning.conftest import CRS, at
 from tests.planning.test_options import two_camps
 
@@ -159,7 +160,7 @@ def test_records_of_any_shape_give_words(old, junk):
         held[path[-1]] = junk
         for found in (compare(old, new), compare(new, old)):
             assert comparison_lines(found)
-            ET.fromstring(two_plans_svg(found))
+            ET.fromstring(two_plans_svg(found, METRIC))
             json_text(comparison_record(found))
 
 
@@ -176,7 +177,7 @@ def hostile(value):
 
 def test_hostile_names_are_harmless_in_picture_and_terminal(old, closed, tmp_path):
     found = compare(old, hostile(closed))
-    svg, page = two_plans_svg(found), two_plans_html(found)
+    svg, page = two_plans_svg(found, METRIC), two_plans_html(found, METRIC)
     drawing = ET.fromstring(svg)
     assert {e.tag.rpartition("}")[2] for e in drawing.iter()} <= {"svg", "rect", "text", "circle", "path", "polygon"}
     for text in (svg, page):
@@ -226,7 +227,7 @@ def test_the_command_says_what_is_wrong_with_a_file(old, closed, tmp_path):
     found = compare(old, closed)
     for name in ("both.png", "nowhere/both.svg"):
         with pytest.raises(InputError):
-            write_two_plans(found, tmp_path / name)
+            write_two_plans(found, tmp_path / name, METRIC)
 
 
 def test_alike_is_decided_by_step_and_doubt():

@@ -261,7 +261,6 @@ def test_equal_inputs_are_taken_over_others_are_not(first):
     assert one.call("step", lambda given: given.radio.sectors, coverage_inputs(study)) == study.mission.radio.sectors
     assert one.tally == {"step": (0, 1)}
     for other in (
-        dataclasses.replace(study, source_cell_m=1.0),  # not among the inputs
         changed(study, "rig", mass_kg=1.0),
         changed(study, "weights", coverage=9.0),
         dataclasses.replace(study, elevation=study.elevation.with_values(study.elevation.values.copy())),

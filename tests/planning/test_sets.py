@@ -204,11 +204,11 @@ def test_a_unit_whose_rig_is_too_high_gets_no_spot_that_it_cannot_reach(tmp_path
     mission = with_units(
         tmp_path / "m",
         '[[units]]\nname = "Low"\n[[units]]\nname = "High"\n[units.rig]\nmass_kg = 5000\nforbidden_surfaces = []\n'
-        "turning_radius_m = 400\n",
+        "turning_radius_m = 99\n",
     )
     planned = plan(mission)
     assert [g.names for g in planned.fleet] == [("Low",), ("High",)]
-    assert planned.fleet[1].judge.study.mission.rig.turning_radius_m == 400
+    assert planned.fleet[1].judge.study.mission.rig.turning_radius_m == 99
     for e in (r.evaluation for r in planned.fleet[1].judged):
         assert not e.failed
     assert np.array_equal(planned.fleet[1].judge.study.area_cells.rows, planned.judge.study.area_cells.rows)

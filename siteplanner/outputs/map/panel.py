@@ -232,7 +232,7 @@ def headline_html(plan: Plan) -> str:
         f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
         f"<h1>{sentence(head, names)}</h1>{where}"
         + (f'<div class="sp-tiles">{row}</div>' if row else "")
-        + (f'<p class="sp-worst"><b>Watch out:</b> {sentence(out, names)}</p>' if out else "")
+        + (f'<p class="sp-worst"><b>Check:</b> {sentence(out, names)}</p>' if out else "")
         + (f'<p class="sp-runner">{sentence(second, names)}</p>' if second else "")
         + f'<p class="sp-aid"><b>{CHECK}.</b> {shown(PLANNING_AID)}</p>'
         + (f"<details><summary>Why, and how sure</summary>{lines}</details>" if lines else "")

@@ -14,7 +14,7 @@ from siteplanner.outputs.words.palettes import BLUE, DARK_GREEN, DARK_VERMILION,
 from siteplanner.outputs.words.text import xml_text
 from siteplanner.planning.plan.comparison import Comparison
 from siteplanner.planning.telling.compare import comparison_lines
-from siteplanner.planning.telling.units import METRIC, Units
+from siteplanner.planning.telling.units import Units
 
 INK, PAPER, GROUND = "#000000", "#FFFFFF", "#E2E2E2"  # greys, which the app turns over for the night
 WIDTH, DRAWN, MARGIN, LINE = 760, 460, 24, 20
@@ -23,7 +23,7 @@ SUFFIXES = (".html", ".svg")
 Point = tuple[float, float]
 
 
-def two_plans_svg(found: Comparison, units: Units = METRIC) -> str:
+def two_plans_svg(found: Comparison, units: Units) -> str:
     """The drawing with its legend and the lines under it."""
     lines = [part for line in comparison_lines(found, units) for part in _folded(line)]
     top = DRAWN + 2 * LINE
@@ -40,7 +40,7 @@ def two_plans_svg(found: Comparison, units: Units = METRIC) -> str:
     )
 
 
-def two_plans_html(found: Comparison, units: Units = METRIC) -> str:
+def two_plans_html(found: Comparison, units: Units) -> str:
     """The same as a page of its own."""
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" '
@@ -49,7 +49,7 @@ def two_plans_html(found: Comparison, units: Units = METRIC) -> str:
     )
 
 
-def write_two_plans(found: Comparison, path: Path, units: Units = METRIC) -> None:
+def write_two_plans(found: Comparison, path: Path, units: Units) -> None:
     """Write it as .html or .svg. Raises InputError for another ending, and where it cannot be written."""
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(

@@ -77,7 +77,8 @@ def figure_row(ranked: RankedSpot, units: Units = METRIC) -> list[tuple[str, str
     if e.on_air is not None:
         row.append(_on_air_figure(ranked, one))
     if e.access is not None:
-        row.append((one.seconds(e.access.drive_time_s), f"drive, {units.distance(e.access.drive_distance_m)}"))
+        start = f" from {e.access.by_staging[0].name}" if e.access.by_staging else ""
+        row.append((one.seconds(e.access.drive_time_s), f"drive{start}, {units.distance(e.access.drive_distance_m)}"))
         ways = {True: ("one", "way in"), False: ("two", "ways in"), None: (NOT_KNOWN, "ways in")}
         row.append(ways[e.access.one_way_in])
     row.append(_sky_figure(e, one))

@@ -82,7 +82,7 @@ def _lines(
 ) -> Iterator[str]:
     about = {f.path: f for f in fields()}
     yield "# A first mission for the files in this folder, written by `siteplanner new`."
-    yield f"# Read it through: each file says why it was taken for its layer; {FILL_IN} and {DOUBT} want an answer."
+    yield f"# Read it through: each file says why it is used as its layer; {FILL_IN} and {DOUBT} want an answer."
     yield "# `siteplanner check` tries it, `siteplanner fields` lists all settings, `siteplanner guide` explains."
     yield ""
     yield f"name = {_toml(name)}"
@@ -98,7 +98,7 @@ def _lines(
         yield f"{role} = {_toml(paths if len(paths) > 1 else paths[0])}"
     for role, words in needed.items():
         if all(t.role != role for t in taken):
-            yield f"# {FILL_IN}: no file here was taken for this ({_one_line(words)}). `siteplanner check` refuses the"
+            yield f"# {FILL_IN}: no file here is used as this ({_one_line(words)}). `siteplanner check` refuses the"
             yield "# mission without it."
             yield f'# {role} = "..."'
     yield from _doubts(taken, about)
