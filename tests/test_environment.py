@@ -119,7 +119,7 @@ def test_a_disk_that_takes_no_more_is_words_and_leaves_the_earlier_set(tmp_path)
     )  # fmt: skip
     assert done.returncode == 2, done.stderr[-800:]
     assert "Traceback" not in done.stderr
-    assert "holds what it held before" in done.stderr
+    assert "has what it had before" in done.stderr
     assert (out / "package.gpkg").read_text() == "earlier"
     assert [p.name for p in out.iterdir()] == ["package.gpkg"]
 

@@ -12,8 +12,10 @@ from pyproj import Geod
 from siteplanner.core.dome import DomeShare, Sector
 from siteplanner.outputs.gis.geopackage import write_geopackage
 from siteplanner.outputs.gis.kml import places_kml
+from siteplanner.outputs.map.aim_shapes import aim_shapes, link_shapes
+from siteplanner.outputs.map.legend import legend_html
 from siteplanner.outputs.map.panel import panel_html, spot_popup
-from siteplanner.outputs.map.shapes import aim_shapes, donor_marks, link_shapes
+from siteplanner.outputs.map.shapes import donor_marks
 from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.sheets.commander import commander_content
 from siteplanner.outputs.sheets.crew import crew_content
@@ -94,7 +96,7 @@ def test_popup_and_list(plan, linked):
     page = panel_html(linked)
     assert "donor link 18 dB to spare" in page
     assert "open sky 98 &#37; clear" in page
-    assert "Donor link that works" in page
+    assert "Donor link that works" in legend_html(linked)
 
 
 def test_lines_on_the_map_end_at_the_donor_and_are_crossed_where_they_are_blocked(plan, linked):

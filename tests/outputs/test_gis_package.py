@@ -21,6 +21,7 @@ from siteplanner import load_mission, plan
 from siteplanner.data.records import sha256_of
 from siteplanner.outputs.gis.columns import share_column
 from siteplanner.outputs.gis.geopackage import TITLES
+from siteplanner.outputs.gis.qml import ROOT
 from siteplanner.outputs.gis.styles import STYLES
 from siteplanner.outputs.words.palettes import SERVICE_CLASSES, rgb
 from siteplanner.outputs.write import write_outputs
@@ -314,7 +315,7 @@ def test_styles_come_in_both_ways_and_their_classes_are_in_the_data(folder):
     places = {t for (t,) in rows_of(folder, "SELECT table_name FROM gpkg_contents WHERE data_type = 'features'")}
     assert {row[0] for row in rows} == places  # no layer opens in a random colour
     for name, qml, sld in rows:
-        style, root = STYLES[name], ET.fromstring(qml.replace("<!DOCTYPE qgis>", "").encode())
+        style, root = STYLES[name], ET.fromstring(qml.replace(f"<!DOCTYPE {ROOT}>", "").encode())
         ET.fromstring(sld.encode())
         renderer = root.find("renderer-v2")
         symbols = {s.get("name"): s for s in renderer.find("symbols")}

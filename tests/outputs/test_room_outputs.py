@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from siteplanner.app.labels import Units
-from siteplanner.app.spot import park
+from siteplanner.app.spot_crew import park
 from siteplanner.app.spot_drive import turns
 from siteplanner.outputs.gis.gpx import routes_gpx
 from siteplanner.outputs.map.panel import spot_popup

@@ -27,7 +27,7 @@ def goes_through(roads) -> bool:
     network = build_network(roads, rig=Rig(), speeds=Speeds(), elevation=None)
     g, graph = network.geometry, nx.Graph()
     graph.add_nodes_from(range(len(g.node_x)))
-    graph.add_edges_from(zip(g.start_node[network.judged.drivable], g.end_node[network.judged.drivable], strict=True))
+    graph.add_edges_from(zip(g.seg_from[network.judged.drivable], g.seg_to[network.judged.drivable], strict=True))
     ends = [int(np.argmin(np.hypot(g.node_x - x, g.node_y))) for x in (0, 1000)]
     return nx.has_path(graph, *ends)
 

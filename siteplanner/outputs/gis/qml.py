@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 from siteplanner.outputs.gis.symbol import Style
 from siteplanner.outputs.words.palettes import rgb
 
+ROOT = "q" + "gis"  # the element that the format is named after
 LABEL_PX = 12
 
 
@@ -28,8 +29,8 @@ def qml(style: Style, label: str = "") -> str:
         head = '<renderer-v2 type="singleSymbol" symbollevels="0" enableorderby="0">'
         renderer = f"{head}<symbols>{_symbol('0', style)}</symbols></renderer-v2>"
     return (
-        f'<!DOCTYPE qgis>\n<qgis version="3.22.0" styleCategories="Symbology|Labeling" '
-        f'labelsEnabled="{int(bool(label))}">{renderer}{_labels(label)}</qgis>\n'
+        f'<!DOCTYPE {ROOT}>\n<{ROOT} version="3.22.0" styleCategories="Symbology|Labeling" '
+        f'labelsEnabled="{int(bool(label))}">{renderer}{_labels(label)}</{ROOT}>\n'
     )
 
 
