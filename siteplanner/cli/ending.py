@@ -12,14 +12,19 @@ from typing import Any
 import typer
 
 from siteplanner.cli.commands import app
-from siteplanner.cli.screen import stderr
+from siteplanner.cli.screen import asked_to_end, stderr
 from siteplanner.errors import Cancelled, SiteplannerError
 from siteplanner.outputs.words.text import message
 
 
+def _end(number: int, frame: Any) -> None:
+    asked_to_end.set()
+    signal.default_int_handler(number, frame)
+
+
 def main(argv: list[str] | None = None) -> None:
     """Entry point: errors become one sentence and an exit code, never a traceback."""
-    signal.signal(signal.SIGTERM, signal.default_int_handler)  # asked to end: tidy up as for Ctrl-C
+    signal.signal(signal.SIGTERM, _end)  # asked to end: tidy up as for Ctrl-C
     code = run(lambda: app(args=argv, standalone_mode=False))
     code = run(lambda: _flushed(code))
     _mute(sys.stdout)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Event
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -22,6 +23,15 @@ class _Screen(Console):
 
     def on_broken_pipe(self) -> None:
         raise BrokenPipeError
+
+
+asked_to_end = Event()
+"""Set by the signal to end: a library may have swallowed the interruption itself."""
+
+
+def _go_on() -> None:
+    if asked_to_end.is_set():
+        raise KeyboardInterrupt
 
 
 stderr = _Screen(stderr=True)
@@ -56,7 +66,7 @@ def safe(text: str) -> str:
 def bar_of(quiet: bool) -> Iterator[Callable[[str, float], None]]:
     """A progress callable shown as a bar on stderr; silent when asked or when stderr is not a terminal."""
     if quiet or not stderr.is_terminal:
-        yield lambda stage, share: None
+        yield lambda stage, share: _go_on()
         return
     from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeElapsedColumn
     from rich.progress import Progress as Bar

@@ -400,7 +400,7 @@ def test_rings_of_guys_and_wifi_stand_where_the_mission_gives_them(plan):
 def test_the_panel_tells_the_worst_and_the_dangers_before_anything_else(plan):
     words = re.sub("<[^>]+>", " ", panel.panel_html(decided(plan)))
     order = [
-        words.index(part) for part in ("Park at spot A", "Watch out:", "Named points", "Dangers", "Options", "Findings")
+        words.index(part) for part in ("Park at spot A", "Check:", "Named points", "Dangers", "Options", "Findings")
     ]
     assert order == sorted(order)
     assert words.index("Before anyone acts on this") < words.index("Options")

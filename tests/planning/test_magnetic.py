@@ -157,7 +157,7 @@ def test_magnetic_is_true_less_declination_and_the_words_name_the_model():
     assert e.sky[0].azimuth_magnetic_deg == pytest.approx(e.sky[0].azimuth_deg - compass.declination_deg)
     assert both_bearings(90.0, e) == f"090° true ({90 - compass.declination_deg:03.0f}° magnetic)"
     assert compass_words(e) == (
-        f"Magnetic = true - {compass.declination_deg:.1f}° (World Magnetic Model 2025, good from 2025 to 2030, taken "
+        f"Magnetic = true - {compass.declination_deg:.1f}° (World Magnetic Model 2025, good from 2025 to 2030, used "
         "for 2026-06-03)."
     )
 
