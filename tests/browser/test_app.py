@@ -136,7 +136,7 @@ def options_are_those_of(record: dict, page) -> None:
         must = spot["coverage"]["must_serve"]
         served = sum(p["probability"] >= 0.5 for p in must)
         assert points == (f"{served} of {len(must)}" if must else "-")
-        assert air == f"{spot['on_air']['early_min']:.0f} to {spot['on_air']['late_min']:.0f} min"
+        assert air == f"{spot['on_air']['low_min']:.0f} to {spot['on_air']['high_min']:.0f} min"
         assert drive == f"{spot['access']['drive_time_s'] / 60:.0f} min"
         assert f"{option['score']:.1f}" in row.inner_text()
 
