@@ -11,7 +11,7 @@ from siteplanner.data.border import border
 from siteplanner.data.child import check_opens
 from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.grid import Grid
-from siteplanner.data.raster_source import unreadable
+from siteplanner.data.raster_source import check_block, unreadable
 from siteplanner.data.records import Held, InputRecord, crs_name, sha256_of
 from siteplanner.data.side_files import check_companions
 from siteplanner.errors import InputError
@@ -67,6 +67,7 @@ def _read(path: str | Path, like: Grid, role: str) -> Classes:
                     remedy="Export the band of class codes alone.",
                     file=full,
                 )
+            check_block(dataset, 1, full)
             reproject(
                 rasterio.band(dataset, 1),
                 values,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -38,33 +39,48 @@ class WindForecast:
         return sum(not math.isnan(g) for g in self.gust_m_s)
 
 
+def forecast_rows(
+    path: Path, what: str, needed: Sequence[str], other: Sequence[str] = ()
+) -> Iterator[tuple[int, datetime, dict[str, str]]]:
+    """(row number, time, cells by column) of a CSV with a column `time` and the columns `needed`, at least one row.
+
+    Raises InputError for what is no such file, a time that is none, has no offset or is not later than the one before,
+    and more than MAX_ROWS rows.
+    """
+    rows = csv.DictReader(read_text(path, MOST_TABLE, what).splitlines())
+    rows.fieldnames = [str(c).strip().lower() for c in rows.fieldnames or []]
+    wanted = ("time", *needed)
+    if missing := [c for c in wanted if c not in rows.fieldnames]:
+        raise InputError(
+            f"The forecast has no column {' and '.join(missing)}.",
+            remedy=f"Name the columns {', '.join((*wanted, *other))}.",
+            file=path,
+        )
+    before: datetime | None = None
+    for number, row in enumerate(rows, 2):
+        if number > MAX_ROWS:
+            raise InputError(f"More than {MAX_ROWS} rows.", remedy="Cut the forecast to the deployment.", file=path)
+        time = _time(row["time"], number, path)
+        if before is not None and time <= before:
+            raise InputError(f"Row {number} is not later than the row before.", remedy="Sort by time.", file=path)
+        yield number, time, row
+        before = time
+    if before is None:
+        raise InputError("The forecast has no row.", remedy="Leave it out of the mission, or fill it.", file=path)
+
+
 def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, InputRecord]:
     """Read a CSV with columns `time`, `speed`, and optionally `gust` and `direction_deg`.
 
     Raises InputError naming the row for a time without offset, a number that is none, rows out of order.
     """
     path, factor = Path(path), TO_M_S[unit]
-    text = read_text(path, MOST_TABLE, "A wind forecast (CSV)")
-    rows = csv.DictReader(text.splitlines())
-    columns = [str(c).strip().lower() for c in rows.fieldnames or []]
-    rows.fieldnames = columns
-    missing = [c for c in ("time", "speed") if c not in columns]
-    if missing:
-        raise InputError(
-            f"The forecast has no column {' and '.join(missing)}.",
-            remedy="Name the columns time, speed, gust, direction_deg.",
-            file=path,
-        )
     times: list[datetime] = []
     speed: list[float] = []
     gust: list[float] = []
     direction: list[float] = []
-    for number, row in enumerate(rows, 2):
-        if number > MAX_ROWS:
-            raise InputError(f"More than {MAX_ROWS} rows.", remedy="Cut the forecast to the deployment.", file=path)
-        times.append(row_time(row["time"], number, path))
-        if len(times) > 1 and times[-1] <= times[-2]:
-            raise InputError(f"Row {number} is not later than the row before.", remedy="Sort by time.", file=path)
+    for number, time, row in forecast_rows(path, "A wind forecast (CSV)", ("speed",), ("gust", "direction_deg")):
+        times.append(time)
         wind = row_number(row["speed"], number, "speed", path) * factor
         if not 0 <= wind <= FASTEST_M_S:
             raise InputError(
@@ -76,8 +92,6 @@ def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, In
         speed.append(wind)
         gust.append(row_number(row.get("gust"), number, "gust", path, empty=True) * factor)
         direction.append(row_number(row.get("direction_deg"), number, "direction_deg", path, empty=True) % 360)
-    if not times:
-        raise InputError("The forecast has no row.", remedy="Leave layers.wind_forecast out.", file=path)
     record = InputRecord(
         "wind forecast",
         path.name,
@@ -91,7 +105,7 @@ def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, In
     return WindForecast(tuple(times), tuple(speed), tuple(gust), tuple(direction)), record
 
 
-def row_time(text: str | None, number: int, path: Path) -> datetime:
+def _time(text: str | None, number: int, path: Path) -> datetime:
     """The time of a row of a table, with its offset. Raises InputError."""
     try:
         found = datetime.fromisoformat((text or "").strip())

@@ -15,10 +15,12 @@ import numpy as np
 from affine import Affine
 from pyproj import CRS, Transformer
 
+from siteplanner.data.border import border
+from siteplanner.data.child import check_opens
 from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.grid import Grid
 from siteplanner.data.projections import horizontal
-from siteplanner.data.raster_source import unreadable
+from siteplanner.data.raster_source import check_block, unreadable
 from siteplanner.data.records import Held, InputRecord, crs_name, sha256_of
 from siteplanner.data.side_files import check_companions
 from siteplanner.errors import Finding, InputError
@@ -46,7 +48,8 @@ def read_people(path: str | Path, unit: PeopleUnit | None, *, like: Grid) -> Peo
     CRS, several bands, a picture or complex numbers, and for a raster that does not reach the plan's ground.
     """
     try:
-        return _read(local_file(path), unit, like)
+        with border(path, "raster"):
+            return _read(local_file(path), unit, like)
     except InputError as error:
         raise error if error.field is not None else error.placed(field=FIELD) from error
 
@@ -58,6 +61,8 @@ def _read(full: Path, unit: PeopleUnit | None, like: Grid) -> People:
 
     driver = raster_driver(full)
     check_companions(full)
+    if driver == "netCDF":
+        check_opens(full, driver)
     if unit is None:
         raise InputError(
             "It is not said what the numbers of the people raster count.",
@@ -68,6 +73,7 @@ def _read(full: Path, unit: PeopleUnit | None, like: Grid) -> People:
     try:
         with rasterio.open(full, driver=driver) as dataset:
             crs = _vetted(dataset, full)
+            check_block(dataset, 1, full)
             window = _window(dataset, crs, like)
             if window is None:
                 raise InputError(

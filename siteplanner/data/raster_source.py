@@ -147,6 +147,17 @@ def _open(path: Path, driver: str, options: dict[str, Any]) -> Any:
     return rasterio.open(chosen[0], driver=driver, **options)
 
 
+def check_block(dataset: Any, band: int, path: Path) -> None:
+    """Raises InputError for a raster whose tiles or strips, which are read whole, would take all memory."""
+    height, width = dataset.block_shapes[band - 1]
+    if height * width * np.dtype(dataset.dtypes[band - 1]).itemsize > MOST_BLOCK:
+        raise InputError(
+            f"The raster is kept in pieces of {width:,} x {height:,} cells, each of which must be read whole.",
+            remedy="Export it in tiles, e.g. as a cloud-optimized GeoTIFF.",
+            file=path,
+        )
+
+
 def _vetted(path: Path, dataset: Any) -> RasterSource:
     findings: list[Finding] = []
     folder = path.parent.resolve()
@@ -172,13 +183,7 @@ def _vetted(path: Path, dataset: Any) -> RasterSource:
         )
     if t.determinant == 0 or not np.isfinite(t).all() or max(abs(v) for v in (t.a, t.b, t.d, t.e)) > MOST_CELL:
         raise InputError("The raster's cells have no possible size.", remedy="Export it again.", file=path)
-    height, width = dataset.block_shapes[band - 1]
-    if height * width * np.dtype(dataset.dtypes[band - 1]).itemsize > MOST_BLOCK:
-        raise InputError(
-            f"The raster is kept in pieces of {width:,} x {height:,} cells, each of which must be read whole.",
-            remedy="Export it in tiles, e.g. as a cloud-optimized GeoTIFF.",
-            file=path,
-        )
+    check_block(dataset, band, path)
     unit, unit_from = _unit(path, dataset, band, crs)
     flat = horizontal(crs)
     feet = flat.is_projected and any(abs(a.unit_conversion_factor - FOOT_M) < 1e-3 for a in flat.axis_info[:2])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,7 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from siteplanner.data.forecast import MAX_ROWS, row_number, row_time
+from siteplanner.data.forecast import forecast_rows, row_number
 from siteplanner.data.records import Held, InputRecord, sha256_of
 from siteplanner.errors import InputError
 
@@ -48,29 +47,11 @@ def read_rise(path: Path) -> tuple[Rise, InputRecord]:
 
     Raises InputError naming the row for a time without offset, a number that is none, rows out of order.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError("There is no such file.", remedy="Check the path.", file=path) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"The forecast cannot be read ({error}).", remedy="Give UTF-8 CSV.", file=path) from None
-    rows = csv.DictReader(text.splitlines())
-    rows.fieldnames = [str(c).strip().lower() for c in rows.fieldnames or []]
-    missing = [c for c in ("time", "level_m") if c not in rows.fieldnames]
-    if missing:
-        remedy = "Name the columns time and level_m."
-        raise InputError(f"The forecast has no column {' and '.join(missing)}.", remedy=remedy, file=path)
     times: list[datetime] = []
     level: list[float] = []
-    for number, row in enumerate(rows, 2):
-        if number > MAX_ROWS:
-            raise InputError(f"More than {MAX_ROWS} rows.", remedy="Cut the forecast to the deployment.", file=path)
-        times.append(row_time(row["time"], number, path))
-        if len(times) > 1 and times[-1] <= times[-2]:
-            raise InputError(f"Row {number} is not later than the row before.", remedy="Sort by time.", file=path)
+    for number, time, row in forecast_rows(path, "A forecast of rise (CSV)", ("level_m",)):
+        times.append(time)
         level.append(row_number(row["level_m"], number, "level_m", path))
-    if not times:
-        raise InputError("The forecast has no row.", remedy="Leave layers.rise_forecast out.", file=path)
     held = Held("hours", kept=len(times), names=(times[0].isoformat(), times[-1].isoformat()))
     record = InputRecord("rise forecast", path.name, sha256_of(path), "", "m", (math.nan,) * 4, len(times), held)
     return Rise(tuple(times), tuple(level)), record

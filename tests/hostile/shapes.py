@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import random
 import resource
 import subprocess
@@ -246,6 +247,21 @@ def billions(folder: Path) -> str:
     return 'elevation = "odd.tif"'
 
 
+def people_in_one_tile(folder: Path) -> str:
+    _tiff(folder / "odd.tif", 32_768, 32_768, 0, tile=32_768)
+    return 'people = "odd.tif"\npeople_unit = "per_cell"'
+
+
+def classes_in_one_tile(folder: Path) -> str:
+    _tiff(folder / "odd.tif", 32_768, 32_768, 0, bits=16, tile=32_768)
+    return 'land_cover = "odd.tif"'
+
+
+def rise_without_end(folder: Path) -> str:
+    os.mkfifo(folder / "odd.csv")  # whoever opens it without a look waits for good
+    return 'rise_forecast = "odd.csv"'
+
+
 def tiny_cells(folder: Path) -> str:
     _tiff(folder / "odd.tif", 250, 250, 250, cell=1e-4)
     return 'elevation = "odd.tif"'
@@ -262,6 +278,7 @@ CASES: dict[str, Callable[[Path], str]] = {
         scribble_area, star_area, equal_roads, road_with_a_corner_put_wrong, scribble_road, back_and_forth_roads,
         repeated_nodes, overlapping_hazards, zigzag_keep_out, kml_of_folders, false_count, endless_view,
         group_that_holds_itself, one_strip, one_tile, billions, tiny_cells, huge_cells,
+        people_in_one_tile, classes_in_one_tile, rise_without_end,
     )
 }  # fmt: skip
 
