@@ -14,8 +14,8 @@ from siteplanner.app.session import spot_key
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.choose.sets import SERVED
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.telling.answer import points_served
 from siteplanner.planning.telling.backhaul_rows import backhaul_cell
 from siteplanner.planning.telling.clock import minutes_range

@@ -12,7 +12,8 @@ from pypdf import PdfReader
 from siteplanner.outputs.sheets.commander import commander_content
 from siteplanner.outputs.sheets.printing import sheet_content, sheet_pdf
 from siteplanner.planning.site.on_site import HazardNear
-from siteplanner.planning.telling.commander import firm_words, near_hazards, worst_words
+from siteplanner.planning.telling.answer import worst_words
+from siteplanner.planning.telling.commander import firm_words, near_hazards
 from siteplanner.planning.telling.service import chance_words, without_words
 from tests.outputs.factory import make_plan, waiting
 
@@ -73,8 +74,8 @@ def with_point(plan, chance, name="Search base"):
 
 
 def test_what_is_none_is_told_as_none(plan):
-    assert worst_words(with_point(plan, 0.004)) == "No service expected at Search base (below 1 %)."
-    assert worst_words(with_point(plan, 0.3)) == "Service unlikely at Search base (30 %)."
+    assert worst_words(plan, with_point(plan, 0.004)) == "No service expected at Search base (below 1 %)."
+    assert worst_words(plan, with_point(plan, 0.3)) == "Service unlikely at Search base (30 %)."
     assert [chance_words(p) for p in (0.05, 0.1, 0.49, 0.5, float("nan"))] == [
         "none expected", "unlikely", "unlikely", "likely", "not known",
     ]  # fmt: skip

@@ -27,6 +27,7 @@ from siteplanner.planning.choose.price import Price
 from siteplanner.planning.choose.sets import TrailerAt, TrailerSet
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.answer import worst_words
 from siteplanner.planning.telling.units import BOTH
 from tests.outputs.factory import make_plan
 
@@ -398,10 +399,10 @@ def test_rings_of_guys_and_wifi_stand_where_the_mission_gives_them(plan):
 
 
 def test_the_panel_tells_the_worst_and_the_dangers_before_anything_else(plan):
-    words = re.sub("<[^>]+>", " ", panel.panel_html(decided(plan)))
-    order = [
-        words.index(part) for part in ("Park at spot A", "Check:", "Named points", "Dangers", "Options", "Findings")
-    ]
+    made = decided(plan)
+    words, worst = re.sub("<[^>]+>", " ", panel.panel_html(made)), worst_words(made, made.best)
+    parts = ("Park at spot A", worst.partition(" (")[0], "Named points", "Dangers", "Options", "Findings")
+    order = [words.index(part) for part in parts]
     assert order == sorted(order)
     assert words.index("Before anyone acts on this") < words.index("Options")
 

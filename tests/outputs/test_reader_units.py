@@ -15,6 +15,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.telling import (
     aiming,
+    answer,
     antennas,
     backhaul_rows,
     commander,
@@ -69,7 +70,7 @@ TOLD: dict[str, Told] = {
     "footprint": lambda p, r, u: stand.footprint_words(p.mission.trailer, u),
     "cells": lambda p, r, u: stand.cells_words(r.evaluation.ground, u),
     "jacks": lambda p, r, u: stand.jack_note(r.evaluation.ground, p.mission.trailer, u),
-    "figures": lambda p, r, u: commander.figure_row(r, u),
+    "figures": lambda p, r, u: answer.figure_row(r, u),
     "commander's drive": lambda p, r, u: commander.drive_rows(r, u),
     "scout": lambda p, r, u: commander.scout_words(p, r, u),
     "decision": lambda p, r, u: commander.decision_rows(p, r, u),

@@ -9,7 +9,8 @@ import pytest
 
 from siteplanner import load_mission, plan
 from siteplanner.planning.plan.require import require, served_from
-from siteplanner.planning.telling.answer import point_words, runner_up, spot_cells, tiles, worst
+from siteplanner.planning.telling.answer import figure_row, point_words, runner_words, spot_cells, worst_words
+from siteplanner.planning.telling.options import missed_lines
 from siteplanner.planning.telling.set_rows import count_words, missed_by_set, set_rows
 from siteplanner.planning.telling.units import METRIC, Units
 from tests.outputs.factory import make_plan
@@ -23,40 +24,41 @@ def camps(tmp_path_factory):
 
 def test_the_tiles_are_the_figures_of_the_plan(camps):
     e = camps.best.evaluation
-    told = {of: figure for figure, of in tiles(camps.best)}
-    assert told["of the weighted area served"] == f"{100 * e.coverage.share:.0f} %"
-    assert told["named points served"] == "1 of 2"
-    assert told["from dispatch to on air"] == f"{e.on_air.early_min:.0f} to {e.on_air.late_min:.0f} min"
-    assert told["drive"] == METRIC.seconds(e.access.drive_time_s)
-    assert [figure for figure, of in tiles(camps.best) if of.startswith("satellite")] == ["clear"]
-    assert spot_cells(e)[0] == told["of the weighted area served"]
+    told = {of: figure for figure, of in figure_row(camps.best)}
+    assert told["weighted area served"] == f"{100 * e.coverage.share:.0f} %"
+    assert told["named points with service"] == "1 of 2"
+    assert told["on air after dispatch"] == f"{e.on_air.early_min:.0f} to {e.on_air.late_min:.0f} min"
+    assert told[next(of for of in told if of.startswith("drive"))] == METRIC.seconds(e.access.drive_time_s)
+    assert [figure for figure, of in figure_row(camps.best) if of.startswith("view of the satellite")] == ["clear"]
+    assert spot_cells(e)[0] == told["weighted area served"]
 
 
 def test_people_have_two_figures(camps):
     e = camps.best.evaluation
     service = replace(e.coverage.service, people=665.0, people_served=604.2)
     told = replace(camps.best, evaluation=replace(e, coverage=replace(e.coverage, service=service)))
-    assert ("600 of 665", "people served") in tiles(told)
+    assert ("about 600 of 665", "people served") in figure_row(told)
     service = replace(service, people_served=20.9)
     told = replace(camps.best, evaluation=replace(e, coverage=replace(e.coverage, service=service)))
-    assert ("21 of 665", "people served") in tiles(told)
+    assert ("about 21 of 665", "people served") in figure_row(told)
 
 
 def test_the_worst_is_the_point_without_service_and_who_serves_it(camps):
     missed = next(p for p in camps.points if p.missed)
-    text = worst(camps)
-    assert text.startswith(f"{missed.name} is not served from the first spot")
-    assert missed.best.spot.name in text
+    text = worst_words(camps, camps.best)
+    assert re.match(rf"(No service expected|Service unlikely) at {missed.name} \(", text)
+    assert missed.best.spot.name in missed_lines([missed])[0]  # who serves it stands with the named points
     sure = replace(camps.firmness, none_chance=0.2)
-    assert worst(replace(camps, firmness=sure)).startswith("With a chance of 20 % no spot passes after all")
+    text = worst_words(replace(camps, firmness=sure), camps.best)
+    assert text.startswith("With a chance of 20 % no spot passes after all")
 
 
 def test_the_worst_of_a_requirement_is_who_goes_without(camps):
     missed = next(p for p in camps.points if p.missed)
     now = require(camps, {missed.name})
-    assert worst(now).startswith(f"Serving {missed.name} leaves without service: ")
+    assert worst_words(now, now.best).startswith(f"Serving {missed.name} leaves without service: ")
     both = require(camps, {p.name for p in camps.points})
-    assert worst(both).startswith("No spot serves every required point")
+    assert worst_words(both, both.best).startswith("No spot serves every required point")
     for number, point in enumerate(now.points):  # who serves a point is asked of all judged spots
         assert (
             served_from(now, number)
@@ -68,16 +70,16 @@ def test_the_worst_of_a_requirement_is_who_goes_without(camps):
 def test_a_calm_plan_has_no_worst_and_a_bare_one_no_figures():
     made = make_plan(3, coverage=False, rejected=0)
     spots = tuple(replace(r, evaluation=replace(r.evaluation, access=None, on_air=None)) for r in made.spots)
-    assert worst(replace(made, spots=spots, judged=spots)) == "No way by road to the spot is known."
-    assert len(tiles(spots[0])) == 1  # the backhaul
-    assert worst(make_plan(0)) == ""
+    assert worst_words(replace(made, spots=spots, judged=spots), spots[0]) == "No way by road to the spot is known."
+    assert len(figure_row(spots[0])) == 1  # the backhaul
+    assert worst_words(make_plan(0), None) == ""
 
 
 def test_the_runner_up_is_a_line_in_the_reader_s_units(camps):
-    text = runner_up(camps)
+    text = runner_words(camps, camps.best)
     assert text.startswith(f"Runner-up: spot {camps.runner_up.spot.name}")
     assert len(text) < 200
-    assert not re.search(r"\d (m|km)\b", runner_up(camps, Units("US")))
+    assert not re.search(r"\d (m|km)\b", runner_words(camps, camps.best, Units("US")))
 
 
 def test_a_row_a_trailer_with_what_it_adds(camps):

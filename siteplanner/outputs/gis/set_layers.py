@@ -16,8 +16,9 @@ from siteplanner.outputs.gis.tiffs import NO_CLASS, write_classes, write_percent
 from siteplanner.outputs.pictures.layers import area_values
 from siteplanner.outputs.words.palettes import SERVER_COLOURS
 from siteplanner.outputs.words.text import clean
-from siteplanner.planning.choose.sets import SERVED, TrailerSet
+from siteplanner.planning.choose.sets import TrailerSet
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.served import SERVED
 
 SIZE = 2
 NOBODY = 0

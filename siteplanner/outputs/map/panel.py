@@ -8,12 +8,12 @@ from siteplanner.mission import Mission
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.choose.sets import SERVED
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, told_of
+from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.telling.aiming import aim, both_bearings
-from siteplanner.planning.telling.answer import runner_up, tiles, worst
+from siteplanner.planning.telling.answer import figure_row, runner_words, worst_words
 from siteplanner.planning.telling.backhaul_rows import backhaul_lines, names_in
 from siteplanner.planning.telling.capacity import capacity_rows
 from siteplanner.planning.telling.compass import SKEW_BRIEFLY
@@ -24,7 +24,7 @@ from siteplanner.planning.telling.ground import lift_doubt_words
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences
 from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_short, way_in_words, way_out_words
 from siteplanner.planning.telling.limits import breach_words
-from siteplanner.planning.telling.options import NO_OTHER, option_sentences, tied_words
+from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_sentences, tied_words
 from siteplanner.planning.telling.places import (
     last_leg_length,
     point_words,
@@ -222,8 +222,8 @@ def headline_html(plan: Plan) -> str:
     row = out = second = where = ""
     if told.best is not None:
         spot = told.best.spot
-        row = "".join(f"<div><b>{shown(figure)}</b>{shown(of)}</div>" for figure, of in tiles(told.best, units))
-        out, second = worst(plan, units), runner_up(plan, units)
+        row = "".join(f"<div><b>{shown(figure)}</b>{shown(of)}</div>" for figure, of in figure_row(told.best, units))
+        out, second = worst_words(plan, told.best, units), runner_words(plan, told.best, units)
         place = grid_text(spot.grid_reference) or f"{spot.latitude:.5f}, {spot.longitude:.5f}"
         where = f'<p class="sp-where">{named(place)}</p>'
     more = [aim(plan.best, units) if plan.best else "", why_words(told, units), watch_words(told)]
@@ -232,7 +232,7 @@ def headline_html(plan: Plan) -> str:
         f'<header class="sp-headline"><p class="sp-mission">{named(plan.mission.name)}</p>'
         f"<h1>{sentence(head, names)}</h1>{where}"
         + (f'<div class="sp-tiles">{row}</div>' if row else "")
-        + (f'<p class="sp-worst"><b>Check:</b> {sentence(out, names)}</p>' if out else "")
+        + (f'<p class="sp-worst">{sentence(out, names)}</p>' if out else "")
         + (f'<p class="sp-runner">{sentence(second, names)}</p>' if second else "")
         + f'<p class="sp-aid"><b>{CHECK}.</b> {shown(PLANNING_AID)}</p>'
         + (f"<details><summary>Why, and how sure</summary>{lines}</details>" if lines else "")
@@ -269,8 +269,11 @@ def points_html(plan: Plan) -> str:
         f"<span>{named(p.name)}</span><b>{shown(units.share(p.probability))}</b></li>"
         for p in sorted(coverage.must_serve, key=lambda p: (p.probability, p.name))
     )
+    names = [*(ranked.spot.name for ranked in plan.spots), *(p.name for p in plan.points)]
+    who = "".join(f"<p>{sentence(line, names)}</p>" for line in missed_lines(plan.missed_points, units))
     return (
-        f'<section class="sp-points"><h2>Named points <small>from the best spot</small></h2><ul>{items}</ul></section>'
+        '<section class="sp-points"><h2>Named points <small>from the best spot</small></h2>'
+        f"<ul>{items}</ul>{who}</section>"
     )
 
 

@@ -18,9 +18,10 @@ from siteplanner.outputs.map.panel import rejected_popup, spot_popup
 from siteplanner.outputs.pictures.relief import Bounds
 from siteplanner.outputs.words.text import clean, named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.choose.sets import SERVED, TrailerSet
+from siteplanner.planning.choose.sets import TrailerSet
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
+from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.telling.backhaul_rows import donor_height_words
 from siteplanner.planning.telling.directions import alternative_words, step_words
 from siteplanner.planning.telling.places import drive_tip, last_leg_tip, served_tip, spot_tip

@@ -17,6 +17,7 @@ from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.spots.evaluation import PointService
 from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling import commander as telling
+from siteplanner.planning.telling.answer import figure_row, runner_words, worst_words
 from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.clock import go_rows
 from siteplanner.planning.telling.commander import more_checks, weakest_words
@@ -122,9 +123,9 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
     rows = weakest_points(chosen)
     return {
         "park": set_apart(telling.park_words(plan, chosen), names),
-        "figures": telling.figure_row(chosen, units),
-        "worst": name_in_text(telling.worst_words(chosen, units, named(40)), 260),
-        "runner": set_apart(telling.runner_words(plan, chosen, units), names),
+        "figures": figure_row(chosen, units),
+        "worst": name_in_text(worst_words(plan, chosen, units, named(40)), 260),
+        "runner": set_apart(runner_words(plan, chosen, units), names),
         "firm": set_apart(telling.firm_words(plan, units.first), names),
         "scout": name_in_text(telling.scout_words(plan, chosen, units, named(40)), 420),
         "without": telling.without_rows(chosen, units, named(40)),

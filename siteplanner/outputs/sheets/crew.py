@@ -17,6 +17,7 @@ from siteplanner.planning.limits.overhead_lines import mast_fall_m
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.spots.evaluation import Evaluation, PointService
+from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.telling.aiming import (
     compass_words,
     link_note,
@@ -54,7 +55,6 @@ from siteplanner.planning.telling.words import drainage_words
 TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated"})  # with the wind
 OF_THE_PLACE = ("warning", "notice", "unknown")  # what may only make the plan wrong is not the crew's
 OF_THE_DRIVE = "route_"  # findings of this name are past when the crew reads its sheet: the driver's sheet has them
-EXPECTED = 0.5  # from this chance on a hand is sent to a point with a phone
 MOST_POINTS = 6
 
 
@@ -90,9 +90,7 @@ def _times(site: OnSite, units: Units) -> list[list[str]]:
 def _points(ranked: RankedSpot) -> tuple[list[PointService], list[PointService]]:
     """Points where service is to be looked for with a phone, and those where none is expected."""
     points = weakest_points(ranked)
-    return [p for p in points if p.probability >= EXPECTED][:MOST_POINTS], [
-        p for p in points if p.probability < EXPECTED
-    ]
+    return [p for p in points if p.probability >= SERVED][:MOST_POINTS], [p for p in points if p.probability < SERVED]
 
 
 def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> dict[str, Any]:

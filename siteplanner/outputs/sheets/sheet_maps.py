@@ -20,7 +20,7 @@ from siteplanner.outputs.pictures.relief import shade
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import start_of, told_of
-from siteplanner.planning.telling.commander import rival
+from siteplanner.planning.telling.answer import rival
 from siteplanner.planning.telling.units import Units, reader_units
 
 FONT = 'font-family="DejaVu Sans"'

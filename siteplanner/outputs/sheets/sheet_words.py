@@ -13,6 +13,7 @@ from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.units import Units
 
 MOST_HAZARDS = 3  # nearest areas that a sheet names
+UNCUT = 600  # letters: longer than any sentence of ours, short enough for a name that somebody made endless
 NO_BREAK = "\u00a0"  # a blank at which no line breaks
 
 
@@ -35,6 +36,7 @@ def coordinates(latitude: float, longitude: float, reference: str) -> list[tuple
 
 
 def finding_text(finding: Finding, units: Units, longest: int = 260) -> str:
-    """A finding with its remedy on one line."""
+    """A finding with its remedy on one line; what can hurt somebody is never cut."""
     words = said(finding, units.first)
-    return name_in_text(f"{words.message} {words.remedy}".strip(), longest)
+    uncut = finding.severity == "warning"
+    return name_in_text(f"{words.message} {words.remedy}".strip(), UNCUT if uncut else longest)

@@ -24,7 +24,6 @@ from siteplanner.planning.spots.places import Nearby
 from siteplanner.roads.lifeline import Thread
 from siteplanner.roads.network import RoadNetwork
 
-SERVED = 0.5  # a point is served where service is as likely as not
 FAR_M = 500.0  # a hazard or water farther away than this is no closer to anybody; common practice, no source
 HIGH_M = 20.0  # the same of the height above the channel
 

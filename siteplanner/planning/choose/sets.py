@@ -25,10 +25,9 @@ from siteplanner.planning.choose.set_value import area_part, objective, pairs_of
 from siteplanner.planning.choose.units import Group
 from siteplanner.planning.spots.evaluation import Evaluation, start_of
 from siteplanner.planning.spots.levels import Levels, levels_of
-from siteplanner.planning.spots.served import PolygonService
+from siteplanner.planning.spots.served import SERVED, PolygonService
 from siteplanner.planning.study.area import AreaCells, WeightedBy
 
-SERVED = 0.5  # a named point counts as served from this probability on
 MOST_EQUAL = 1000  # sets of one value that are kept in mind
 MOST_SPOTS = 600  # spots looked at together, those worth most alone; the rest is in the bound
 

@@ -8,7 +8,6 @@ import numpy as np
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission
-from siteplanner.planning.choose.dominance import SERVED
 from siteplanner.planning.choose.fixed import Fixed
 from siteplanner.planning.choose.options import MOST, Field, choose_rows
 from siteplanner.planning.choose.points import PointAnswer
@@ -18,6 +17,7 @@ from siteplanner.planning.plan.model import Plan, Scene
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.places import Nearby, near_places
 from siteplanner.planning.spots.required import CODE, without_limit
+from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.study.area import AreaCells
 
 

@@ -15,6 +15,7 @@ from siteplanner.core.traffic import offered_erlangs
 from siteplanner.mission import Radio
 from siteplanner.planning.study.area import AreaCells, WeightedBy
 
+SERVED = 0.5  # a named point counts as served where service is as likely as not. Common practice, no source
 SEAM_DB = 10.0  # own sectors less than this far apart in level disturb each other noticeably; common practice
 BLOCKING = 0.01  # of calls in the busy hour; common practice
 

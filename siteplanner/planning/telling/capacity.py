@@ -13,11 +13,11 @@ def at_once_words(c: Capacity, units: Units = METRIC) -> str:
     text = f"{c.handsets:,} handsets at once"
     if c.people_served is None or c.waiting is None:
         return text
-    text += f", for about {_tens(c.people_served)} people"
+    text += f", for about {units.people(c.people_served)} people"
     if c.waiting < 1:
         return text
     who = "responders go first" if c.first_served == "responders" else "first come, first served"
-    return f"{text}; about {_tens(c.waiting)} wait when all call, {who}"
+    return f"{text}; about {units.people(c.waiting)} wait when all call, {who}"
 
 
 def rate_words(c: Capacity, units: Units = METRIC) -> str:
@@ -79,8 +79,3 @@ def capacity_sentences(c: Capacity, units: Units = METRIC) -> list[str]:
     out.append(f"Delay over the backhaul {delay_words(c, units)}{flight} (ITU-T G.114)." if c.delay_ms else "")
     out.append(f"The second radio reaches people {wifi_words(c, units)}." if c.wifi_radius_m is not None else "")
     return [line for line in out if line]
-
-
-def _tens(people: float) -> str:
-    step = 10 ** max(len(f"{people:.0f}") - 2, 0)
-    return f"{round(people / step) * step:,.0f}"

@@ -14,7 +14,8 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.spots.capacity import Capacity
-from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation
+from siteplanner.planning.spots.evaluation import Access
+from siteplanner.planning.telling.answer import missed_of, rival, spoken
 from siteplanner.planning.telling.backhaul_rows import KINDS, other_backhauls
 from siteplanner.planning.telling.capacity import at_once_words
 from siteplanner.planning.telling.certainty import flips_words
@@ -24,27 +25,17 @@ from siteplanner.planning.telling.options import option_whys
 from siteplanner.planning.telling.prediction import doubt_words
 from siteplanner.planning.telling.roads import near_words, unknown_kinds_words
 from siteplanner.planning.telling.service import (
-    UNLIKELY,
     chance_words,
     kind_words,
-    served_words,
-    share_words,
-    without_words,
 )
 from siteplanner.planning.telling.spelling import name_and_spelling
 from siteplanner.planning.telling.timeline import on_air_words, refuel_words
-from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
+from siteplanner.planning.telling.units import METRIC, Units
 
 Named = Callable[[str], str]
 NEAR_M = 500.0  # a hazard area farther from the spot, and not on the drive, does not matter today
 LEAST_CHANCE = 0.01  # of a road that is too steep, from which on a scout looks at it; common practice, no source
-WIDE_DEG = 5.0  # from this margin on the sky is wide open; common practice, no source
 BLANK = "__________"
-
-
-def spoken(name: str) -> str:
-    """`spot A`; a name of several words stands by itself."""
-    return name if " " in name else f"spot {name}"
 
 
 def head_words(ranked: RankedSpot | None, named: Named = str) -> str:
@@ -62,69 +53,6 @@ def park_words(plan: Plan, ranked: RankedSpot) -> str:
         return f"Park at {name}."
     of = f" of {len(plan.judged)} that pass" if plan.judged else ""
     return f"{_capital(name)}: rank {ranked.rank}{of}."
-
-
-def figure_row(ranked: RankedSpot, units: Units = METRIC) -> list[tuple[str, str]]:
-    """(figure, of what): the five or six that a commander asks for, each short enough for a box."""
-    e, one = ranked.evaluation, units.first
-    row = []
-    if e.coverage is not None:
-        row.append((one.share(e.coverage.share), share_words(e.coverage, one).partition(" of the ")[2] + " served"))
-        points = e.coverage.must_serve
-        if points:
-            served = sum(p.probability >= UNLIKELY for p in points)
-            row.append((f"{served} of {len(points)}", "named points with service"))
-    if e.on_air is not None:
-        row.append(_on_air_figure(ranked, one))
-    if e.access is not None:
-        start = f" from {e.access.by_staging[0].name}" if e.access.by_staging else ""
-        row.append((one.seconds(e.access.drive_time_s), f"drive{start}, {units.distance(e.access.drive_distance_m)}"))
-        ways = {True: ("one", "way in"), False: ("two", "ways in"), None: (NOT_KNOWN, "ways in")}
-        row.append(ways[e.access.one_way_in])
-    row.append(_sky_figure(e, one))
-    return row
-
-
-def _on_air_figure(ranked: RankedSpot, units: Units) -> tuple[str, str]:
-    air, timeline = ranked.evaluation.on_air, ranked.on_site.timeline
-    assert air is not None
-    if timeline is not None and timeline.dispatch is not None:
-        early, late = timeline.clock(air.early_min), timeline.clock(air.late_min)
-        if early is not None and late is not None and early.date() == late.date():
-            return f"{early:%H:%M} to {late:%H:%M}", "on air, local time"
-    return f"{air.early_min:.0f} to {units.figure(air.late_min, 'min')}", "on air after dispatch"
-
-
-def _sky_figure(e: Evaluation, units: Units) -> tuple[str, str]:
-    look = e.look if e.dish_used else None
-    if look is None:
-        used = e.backhaul
-        return (NOT_KNOWN if used is None else KINDS[used.kind]), "backhaul"
-    if look.margin_deg != look.margin_deg:
-        return NOT_KNOWN, "view of the satellite"
-    wide = "clear" if look.margin_deg >= WIDE_DEG else "narrow"
-    return wide, f"view of the satellite, {units.angle(look.margin_deg, 0)} to spare"
-
-
-def worst_words(ranked: RankedSpot, units: Units = METRIC, named: Named = str) -> str:
-    """The one worst thing of a spot in one sentence, the first that holds: the drive goes through a hazard area,
-    somebody named is without service, a single road leads in, nothing that is known."""
-    e, site = ranked.evaluation, ranked.on_site
-    through = [h for h in site.hazards if h.on_the_drive]
-    if through:
-        return f"The drive goes through {named(through[0].name or 'a hazard area')}."
-    without = without_words(missed_of(e.coverage, named), units.first)
-    if without:
-        return f"{_capital(without)}."
-    if e.access is not None and e.access.one_way_in:
-        return f"There is one way in, {way_in_short(e.access, units.first).partition(': ')[2]}."
-    return "Nothing in the data stands against this spot: see what to check on arrival."
-
-
-def missed_of(coverage: Coverage | None, named: Named = str) -> list[tuple[str, float]]:
-    """(name, chance) of the named points where service is unlikely, the least first."""
-    points = () if coverage is None else coverage.must_serve
-    return sorted(((named(p.name), p.probability) for p in points if p.probability < UNLIKELY), key=lambda p: p[1])
 
 
 def firm_words(plan: Plan, units: Units = METRIC) -> str:
@@ -146,29 +74,6 @@ def firm_words(plan: Plan, units: Units = METRIC) -> str:
 def flips_of(plan: Plan, units: Units = METRIC) -> str:
     """`Spot B leads if the ground at spot A is too steep to level (14 %)`: of the likeliest rival; '' for none."""
     return "" if plan.firmness is None else flips_words(plan.firmness, units).partition(". ")[0].rstrip(".")
-
-
-def runner_words(plan: Plan, ranked: RankedSpot, units: Units = METRIC) -> str:
-    """The other choice in one line: the runner-up on the first spot's sheet, the first on any other; '' for none."""
-    other = rival(plan, ranked)
-    if other is None:
-        return ""
-    e, one = other.evaluation, units.first
-    parts = []
-    if e.coverage is not None:
-        parts.append(f"{served_words(e.coverage, one)} served")
-    if e.on_air is not None:
-        parts.append(f"on air {on_air_words(e.on_air, one)}")
-    if e.access is not None:
-        parts.append(f"drive {one.seconds(e.access.drive_time_s)}")
-        parts.append("one way in" if e.access.one_way_in else "two ways in")
-    head = "Runner-up" if plan.best is not None and ranked.rank == plan.best.rank else "The plan's first choice"
-    return f"{head}: {spoken(other.spot.name)}: {', '.join(parts)}." if parts else f"{head}: {spoken(other.spot.name)}."
-
-
-def rival(plan: Plan, ranked: RankedSpot) -> RankedSpot | None:
-    """The spot to be weighed against this one: the second against the first, the first against any other."""
-    return plan.runner_up if plan.best is not None and ranked.rank == plan.best.rank else plan.best
 
 
 def without_rows(ranked: RankedSpot, units: Units = METRIC, named: Named = str) -> list[tuple[str, str]]:

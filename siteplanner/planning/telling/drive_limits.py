@@ -93,7 +93,7 @@ def first_line(told: Told, route: Route, spot_name: str, reference: str, drive: 
         f"Spot {_plain(spot_name)}, grid {reference}",
         drive,
         f"stop at {one.odometer(stop.running_m)} {one.odometer_unit}{side}",
-        f"steepest {one.grade(steep)}" if abs(steep) >= 1 else "",
+        f"steepest {one.grade(steep, route.worst_grade_error_pct)}" if abs(steep) >= 1 else "",
         f"at {one.odometer(grave.running_m)} {one.odometer_unit} {_in_short(grave)}" if grave else "",
         f"{_plain(told.beside[0].name) or 'hazard area'} beside the road" if told.beside else "",
         "read signs, follow the track",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from siteplanner.planning.spots.evaluation import Coverage
-from siteplanner.planning.spots.served import BLOCKING, SEAM_DB, Service
+from siteplanner.planning.spots.served import BLOCKING, SEAM_DB, SERVED, Service
 from siteplanner.planning.telling.prediction import elevation_sentence
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
@@ -23,8 +23,7 @@ WHOLE = {
 """What a share is a share of, by the column that the weights come from."""
 
 
-NONE_EXPECTED, UNLIKELY = 0.1, 0.5
-"""Below the first no service is expected at a point, below the second it is unlikely. Common practice, no source."""
+NONE_EXPECTED = 0.1  # below it no service is expected at a point, from here to SERVED it is unlikely. Common practice
 
 
 def without_words(points: Sequence[tuple[str, float]], units: Units = METRIC, most: int = 2) -> str:
@@ -33,7 +32,7 @@ def without_words(points: Sequence[tuple[str, float]], units: Units = METRIC, mo
     parts = []
     for low, high, said in (
         (-1.0, NONE_EXPECTED, "no service expected"),
-        (NONE_EXPECTED, UNLIKELY, "service unlikely"),
+        (NONE_EXPECTED, SERVED, "service unlikely"),
     ):
         found = sorted((p for p in points if low <= p[1] < high), key=lambda p: p[1])
         if found:
@@ -47,7 +46,7 @@ def chance_words(chance: float) -> str:
     """`none expected`, `unlikely`, `likely`: what a chance of service at a point comes to."""
     if chance != chance:
         return NOT_KNOWN
-    return "none expected" if chance < NONE_EXPECTED else "unlikely" if chance < UNLIKELY else "likely"
+    return "none expected" if chance < NONE_EXPECTED else "unlikely" if chance < SERVED else "likely"
 
 
 def share_words(coverage: Coverage, units: Units = METRIC, digits: int = 0) -> str:
@@ -60,15 +59,7 @@ def people_words(service: Service, units: Units = METRIC) -> str:
     """`about 520 of 665 people`; '' where they are not stated for every polygon."""
     if service.people is None or service.people_served is None:
         return ""
-    return f"about {_tens(service.people_served)} of {service.people:,.0f} people"
-
-
-def _tens(people: float) -> str:
-    """Two figures are all that a prediction of people can hold; small numbers as they are."""
-    if people < 100:
-        return f"{people:,.0f}"
-    step = 10 ** (len(f"{people:.0f}") - 2)
-    return f"{round(people / step) * step:,}"
+    return f"about {units.people(service.people_served)} of {service.people:,.0f} people"
 
 
 def served_words(coverage: Coverage, units: Units = METRIC) -> str:
@@ -120,7 +111,7 @@ def polygon_words(service: Service, units: Units = METRIC) -> list[str]:
     for number, one in enumerate(service.polygons, 1):
         people = ""
         if one.people is not None and one.people_served is not None:
-            people = f", about {_tens(one.people_served)} of {one.people:,.0f} people"
+            people = f", about {units.people(one.people_served)} of {one.people:,.0f} people"
         out.append(f"{one.name or f'Area {number}'}: {units.share(one.share)}{people}")
     return out
 
@@ -143,7 +134,7 @@ def handsets_sentence(service: Service, units: Units = METRIC) -> str:
     enough = "more than for" if service.handsets >= service.people_served else "for"
     talk = "all may talk all the time" if minutes >= 60 else f"each may talk about {minutes:.0f} min an hour"
     return (
-        f"{at_once}, {enough} about {_tens(service.people_served)} people served; used for speech alone, {talk} "
+        f"{at_once}, {enough} about {units.people(service.people_served)} people served; used for speech alone, {talk} "
         f"before {units.share(BLOCKING)} of calls find no line (Erlang B)."
     )
 

@@ -26,23 +26,17 @@ def _plain(name: str) -> str:
 
 def served_by_words(one: TrailerSet, units: Units = METRIC) -> str:
     """`90 % of the weighted area, about 610 of 665 people, 5 of 5 named points`."""
-    return ", ".join([f"{units.share(one.share)} of the {WHOLE[one.weighted_by]}", *_counted(one)])
+    return ", ".join([f"{units.share(one.share)} of the {WHOLE[one.weighted_by]}", *_counted(one, units)])
 
 
-def _counted(one: TrailerSet) -> list[str]:
+def _counted(one: TrailerSet, units: Units) -> list[str]:
     """People and named points, where there are any."""
     parts = []
     if one.people is not None and one.people_served is not None:
-        parts.append(f"about {_tens(one.people_served)} of {one.people:,.0f} people")
+        parts.append(f"about {units.people(one.people_served)} of {one.people:,.0f} people")
     if one.points:
         parts.append(f"{one.points_served} of {len(one.points)} named points")
     return parts
-
-
-def _tens(people: float) -> str:
-    """Two figures are all that a prediction of people can hold."""
-    step = 10 ** max(len(f"{people:.0f}") - 2, 0)
-    return f"{round(people / step) * step:,}"
 
 
 def place_words(t: TrailerAt, named: Named = _plain) -> str:
@@ -100,7 +94,7 @@ def second_sentence(plan: Plan, units: Units = METRIC, named: Named = _plain) ->
     if one is None:
         return ""
     second = one.trailers[1]
-    grid, counted = grid_text(second.ranked.spot.grid_reference), ", ".join(_counted(one))
+    grid, counted = grid_text(second.ranked.spot.grid_reference), ", ".join(_counted(one, units))
     return (
         f"A second trailer: {place_words(second, named)} ({grid}). It {added_words(one, 1, units, named)}"
         f"{f'; together {counted}' if counted else ''}. {_capital(arrival_clause(second, units, named))}."

@@ -48,7 +48,7 @@ def code_words(off_m: float, units: Units) -> str:
 
 def recheck_words(units: Units) -> str:
     """When to look at it all again."""
-    return f"Stop and look again after the first {units.first.distance(RECHECK_M)}: hubs cool, coupler tight, lights on"
+    return f"Stop and look again after the first {units.distance(RECHECK_M)}: hubs cool, coupler tight, lights on"
 
 
 def wire_down_words(units: Units) -> str:

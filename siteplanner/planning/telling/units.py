@@ -250,9 +250,15 @@ class Units:
         if error_pct is None or not error_pct > 0:
             return word if word == "level" else f"{self.figure(abs(percent), '%')} {word}"
         off = max(error_pct, 1.0)
+        most = math.ceil(abs(percent) + off - 1e-9)  # outward: the rig must pass the worse end
         if abs(percent) <= off:
-            return f"{self.figure(abs(percent) + off, '%')} at most, {word}"
-        return f"{abs(percent) - off:.0f} to {self.figure(abs(percent) + off, '%')} {word}"
+            return f"{self.figure(most, '%')} at most, {word}"
+        return f"{math.floor(abs(percent) - off + 1e-9)} to {self.figure(most, '%')} {word}"
+
+    def people(self, count: float) -> str:
+        """A predicted number of people: two figures are all that it can hold; small numbers as they are."""
+        step = 10 ** max(len(f"{count:.0f}") - 2, 0)
+        return f"{round(count / step) * step:,}"
 
     def decibels(self, value: float | None, digits: int = 0) -> str:
         """A ratio in decibels."""

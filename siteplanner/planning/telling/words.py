@@ -13,12 +13,13 @@ from siteplanner.planning.plan.shut_roads import opening
 from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.telling.certainty import figures_words, flips_words, ties_words, weights_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import stands_on_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.roads import opening_words
-from siteplanner.planning.telling.service import UNLIKELY, served_words, without_words
+from siteplanner.planning.telling.service import served_words, without_words
 from siteplanner.planning.telling.signal_words import SignalWord
 from siteplanner.planning.telling.units import METRIC, Units
 from siteplanner.roads.openings import Opening
@@ -97,7 +98,7 @@ def risks_of(spot: RankedSpot) -> Risks:
     """What could go wrong at a spot."""
     e = spot.evaluation
     points = e.coverage.must_serve if e.coverage is not None else ()
-    missed = tuple((p.name, p.probability) for p in points if p.probability < UNLIKELY)
+    missed = tuple((p.name, p.probability) for p in points if p.probability < SERVED)
     return Risks(e.access is not None and e.access.one_way_in is True, missed)
 
 
