@@ -6,8 +6,6 @@ that an interruption loses none that is finished. What two missions share (eleva
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 import re
 import tempfile
@@ -19,7 +17,7 @@ from typing import Any, Literal
 
 from siteplanner.errors import Cancelled, OutputError, SiteplannerError
 from siteplanner.mission import load_mission
-from siteplanner.outputs.words.text import csv_cell
+from siteplanner.outputs.words.text import csv_text
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.study.progress import Progress
 from siteplanner.planning.telling.units import reader_units
@@ -127,17 +125,13 @@ COLUMNS = (
 
 
 def _write_summary(outcomes: Sequence[Outcome], out: Path) -> None:
-    held = io.StringIO(newline="")
-    writer = csv.writer(held, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    for outcome in outcomes:
-        writer.writerow([csv_cell(outcome.row.get(name)) for name in COLUMNS])
+    table = csv_text(COLUMNS, [outcome.row for outcome in outcomes])
     try:
         out.mkdir(parents=True, exist_ok=True)
         handle, staged = tempfile.mkstemp(prefix=".writing-", dir=out)
         try:
             with os.fdopen(handle, "wb") as stream:
-                stream.write(held.getvalue().encode("utf-8-sig", "replace"))
+                stream.write(table.encode("utf-8-sig", "replace"))
             os.replace(staged, out / SUMMARY)
         except BaseException:
             Path(staged).unlink(missing_ok=True)

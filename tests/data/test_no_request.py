@@ -5,11 +5,9 @@ from __future__ import annotations
 import itertools
 import json
 import os
-import socket
 import struct
 import subprocess
 import sys
-import threading
 import tracemalloc
 from pathlib import Path
 
@@ -24,6 +22,7 @@ from siteplanner.data.raster_source import open_raster
 from siteplanner.data.side_files import names_files
 from siteplanner.data.vectors import read_layer
 from siteplanner.errors import InputError
+from tests.hostile.listener import Listener
 
 AUX = "<PAMDataset><Metadata domain='OVERVIEWS'><MDI key='{key}'>{name}</MDI></Metadata></PAMDataset>"
 SUBDATASETS = (
@@ -32,44 +31,11 @@ SUBDATASETS = (
 TAG = '<GDALMetadata><Item name="OVERVIEW_FILE" domain="OVERVIEWS">{name}</Item></GDALMetadata>'
 
 
-class Listener:
-    """A server that writes down who connects, and finds nothing."""
-
-    def __init__(self):
-        self.socket = socket.create_server(("127.0.0.1", 0))
-        self.port = self.socket.getsockname()[1]
-        self.heard: list[bytes] = []
-        self.numbers = itertools.count()
-        threading.Thread(target=self.run, daemon=True).start()
-
-    def run(self):
-        while True:
-            try:
-                line, _ = self.socket.accept()
-            except OSError:
-                return
-            line.settimeout(1)
-            try:
-                self.heard.append(line.recv(200) or b"connected")
-                line.sendall(b"HTTP/1.1 404 no\r\nContent-Length: 0\r\nConnection: close\r\n\r\n")
-            except OSError:
-                self.heard.append(b"connected")
-            line.close()
-
-    @property
-    def url(self):
-        return f"http://127.0.0.1:{self.port}"
-
-    def new(self):
-        """A name that GDAL has not asked before: it remembers the answers."""
-        return f"/vsicurl/{self.url}/{next(self.numbers)}.tif"
-
-
 @pytest.fixture(scope="module")
 def listener():
     listener = Listener()
     yield listener
-    listener.socket.close()
+    listener.close()
 
 
 @pytest.fixture(autouse=True)

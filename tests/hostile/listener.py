@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import socket
 import threading
 
@@ -11,8 +12,10 @@ class Listener:
 
     def __init__(self) -> None:
         self.socket = socket.create_server(("127.0.0.1", 0))
-        self.url = f"http://127.0.0.1:{self.socket.getsockname()[1]}"
+        self.port = self.socket.getsockname()[1]
+        self.url = f"http://127.0.0.1:{self.port}"
         self.heard: list[bytes] = []
+        self.numbers = itertools.count()
         threading.Thread(target=self._run, daemon=True).start()
 
     def _run(self) -> None:
@@ -28,6 +31,10 @@ class Listener:
             except OSError:
                 self.heard.append(b"connected")
             line.close()
+
+    def new(self) -> str:
+        """A name that GDAL has not asked before: it remembers the answers."""
+        return f"/vsicurl/{self.url}/{next(self.numbers)}.tif"
 
     def close(self) -> None:
         self.socket.close()

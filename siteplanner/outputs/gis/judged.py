@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 import unicodedata
 from typing import Any
 
 from siteplanner.outputs.gis.road_layers import known
-from siteplanner.outputs.words.text import csv_cell
+from siteplanner.outputs.words.text import csv_text
 from siteplanner.planning.choose.dominance import hanging
 from siteplanner.planning.plan.decision import nearby
 from siteplanner.planning.plan.model import Plan
@@ -79,9 +77,4 @@ def judged_csv(plan: Plan) -> str:
         "listed",
         "score_of_100",
     ]
-    held = io.StringIO(newline="")
-    writer = csv.writer(held, lineterminator="\r\n")
-    writer.writerow([csv_cell(name) for name in header])
-    for row in rows:
-        writer.writerow([csv_cell(row.get(name)) for name in header])
-    return held.getvalue()
+    return csv_text(header, rows)

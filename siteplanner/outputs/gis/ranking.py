@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from typing import Any
 
 from siteplanner.outputs.gis.judged import plainly
-from siteplanner.outputs.words.text import csv_cell
+from siteplanner.outputs.words.text import csv_text
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.backhaul import backhaul_sentence
@@ -121,9 +119,4 @@ def ranking_csv(plan: Plan) -> str:
         row["findings"] = "; ".join(said(finding, units.first).message for finding in ranked.evaluation.findings)
         rows.append(row)
     header = list(dict.fromkeys(name for row in rows for name in row)) or ["rank", "score_of_100", "name"]
-    held = io.StringIO(newline="")
-    writer = csv.writer(held, lineterminator="\r\n")
-    writer.writerow([csv_cell(name) for name in header])
-    for row in rows:
-        writer.writerow([csv_cell(row.get(name)) for name in header])
-    return held.getvalue()
+    return csv_text(header, rows)

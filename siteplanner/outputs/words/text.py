@@ -6,9 +6,12 @@ that is not written in this program's own source passes through it.
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 import re
 import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
 
 from siteplanner.planning.telling.units import METRIC
 
@@ -110,6 +113,15 @@ def csv_cell(value: object) -> object:
         return value
     text = str(value)
     return "'" + clean(text) if _FORMULA.match(text) else clean(text)
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
+    """A table for a spreadsheet (RFC 4180), each cell by `csv_cell`; what a row does not have is empty."""
+    held = io.StringIO(newline="")
+    writer = csv.writer(held, lineterminator="\r\n")
+    writer.writerow([csv_cell(name) for name in header])
+    writer.writerows([csv_cell(row.get(name)) for name in header] for row in rows)
+    return held.getvalue()
 
 
 def number_text(value: float | None, digits: int = 1, unit: str = "") -> str:

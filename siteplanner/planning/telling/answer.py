@@ -97,8 +97,8 @@ def worst_words(plan: Plan, ranked: RankedSpot | None, units: Units = METRIC, na
     """The one worst thing about a spot in a sentence, the first that holds.
 
     Of the plan's first spot: a required point that nobody serves, who goes without for a requirement, a chance that no
-    spot passes after all. Of any: the drive goes through a hazard area, somebody named is without service, no way in,
-    a grade that may be too steep (the first spot's), a way in that one road cuts, limits that nobody knows.
+    spot passes after all. Of any: no way in, the drive goes through a hazard area, somebody named is without service, a
+    grade that may be too steep (the first spot's), a way in that one road cuts, limits that nobody knows.
     """
     if ranked is None:
         return ""
