@@ -54,7 +54,7 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
         settled(page, MARKS)
         assert sorted(name for name, _ in page.evaluate(MARKS)) == sorted(name for name, *_ in first)
         watch = page.locator(".sp-answer .watch").inner_text()
-        missed = re.search(r"Watch out: (.*) is not served", watch)[1]
+        missed = re.search(r"(?:expected|unlikely) at (.*?) \(", watch)[1]
         # an option that is chosen says its price against the first
         rows(page).nth(1).click()
         page.get_by_text("Against the first.").first.wait_for()

@@ -15,7 +15,9 @@ from siteplanner.outputs.map.map import build_map, map_html
 from siteplanner.outputs.map.page import Raw, data_uri, inline, script_json
 from siteplanner.outputs.map.shapes import decision_shapes
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
+from siteplanner.planning.telling.answer import worst_words
 from siteplanner.planning.telling.score import place_text, score_text
+from siteplanner.planning.telling.units import METRIC
 from tests.browser.conftest import settled
 from tests.outputs.factory import HOSTILE, make_plan
 
@@ -67,9 +69,16 @@ def test_it_opens_with_one_request_and_shows_the_ground(page, saved, width, heig
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
-def test_the_headline_can_be_read_without_scrolling(page, saved):
+def test_the_headline_can_be_read_without_scrolling(page, saved, plan):
     _open(page, saved)
-    for words in ("Park at spot A", "Watch out:", "local codes", "Named points", "Dangers", "Legend and layers"):
+    for words in (
+        "Park at spot A",
+        worst_words(plan, plan.best),
+        "local codes",
+        "Named points",
+        "Dangers",
+        "Legend and layers",
+    ):
         box = page.get_by_text(words).first.bounding_box()
         assert 0 <= box["y"] < 780, words
 
@@ -303,11 +312,12 @@ def test_a_name_written_right_to_left_does_not_turn_the_line(page, tmp_path, nam
     path.write_text(map_html(plan), encoding="utf-8")
     _open(page, path)
     page.evaluate("document.querySelectorAll('#sp-panel p').forEach(p => p.style.whiteSpace = 'nowrap')")
-    # "Runner-up: spot <name>, 2.4 points of 100 behind": the figure stands right of the name
+    # "Runner-up: spot <name>: 60 % of the weighted area served, on air ...": the figure stands right of the name
+    figure = METRIC.share(plan.runner_up.evaluation.coverage.share)
     seen = name.strip("\u202e")
     line = ".sp-runner"
-    assert page.evaluate(LEFT_OF, [line, "2.4"]) > page.evaluate(LEFT_OF, [line, seen])
-    assert page.evaluate(LEFT_OF, [line, "points"]) > page.evaluate(LEFT_OF, [line, "2.4"])
+    assert page.evaluate(LEFT_OF, [line, figure]) > page.evaluate(LEFT_OF, [line, seen])
+    assert page.evaluate(LEFT_OF, [line, "served"]) > page.evaluate(LEFT_OF, [line, figure])
 
 
 def test_a_plan_without_spots_opens(page, tmp_path):
