@@ -106,7 +106,8 @@ def drive(spot):
 
 def worst_grade(spot):
     grade, off = spot["access"]["worst_grade_pct"], max(spot["access"]["worst_grade_error_pct"] or 0.0, 1.0)
-    return f"{abs(grade) - off:.0f} to {abs(grade) + off:.0f} % {'climb' if grade > 0 else 'descent'}"
+    least, most = math.floor(abs(grade) - off + 1e-9), math.ceil(abs(grade) + off - 1e-9)  # rounded outward
+    return f"{least} to {most} % {'climb' if grade > 0 else 'descent'}"
 
 
 def wind(spot, record):
