@@ -19,6 +19,7 @@ def ready() -> None:
     """Set what is needed in this process's environment; nothing is written but an empty folder for kernels."""
     _own_tables()
     _a_place_for_kernels()
+    os.environ.setdefault("OMP_WAIT_POLICY", "passive")  # threads without work sleep; turning, they took a third of it
 
 
 def _own_tables() -> None:
