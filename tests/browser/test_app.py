@@ -26,7 +26,7 @@ from siteplanner.app import coordinates, ranking_table
 from siteplanner.demo import sample_mission
 from tests.browser.conftest import is_far, settled
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 ROOT = Path(__file__).parents[2]
 SAMPLE = sample_mission().parent
 LONG_MS = 120_000  # for a plan on a slow, shared machine

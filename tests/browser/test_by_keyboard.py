@@ -10,7 +10,7 @@ import pytest
 from siteplanner.demo import sample_mission
 from tests.browser.test_app import LONG_MS, served
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 FOCUSED = """() => { let e = document.activeElement;
     while (e && e.shadowRoot && e.shadowRoot.activeElement) e = e.shadowRoot.activeElement;
     return e ? [(e.getAttribute('aria-label') || e.innerText || e.value || '').trim(), e.tagName,

@@ -18,7 +18,7 @@ from siteplanner.planning.telling.set_rows import count_words
 from tests.browser.conftest import is_far, settled
 from tests.browser.test_app import LONG_MS, cells_of, clock, frame, ready_map, rows, served
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 MARKS = """[...document.querySelector('iframe[title*=folium]').contentDocument.querySelectorAll('.sp-mark')]
     .filter(e => e.getBoundingClientRect().width).map(e => [e.textContent, e.className])"""
 

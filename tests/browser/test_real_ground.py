@@ -12,7 +12,7 @@ from tests.browser.conftest import is_far, settled
 from tests.browser.test_app import LONG_MS, MAP_TOP, frame, options_are_those_of, ready_map, served
 
 FILES = re.compile(r"\d+ files read")
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
 
 def plan_json(page) -> dict:

@@ -45,7 +45,7 @@ def one_thread(tmp_path_factory):
     return mission, made(mission, place / "one", 1, "0")
 
 
-@pytest.mark.parametrize(("threads", "hash_seed"), [(1, "1"), (2, "2"), (7, "3")])
+@pytest.mark.parametrize(("threads", "hash_seed"), [(2, "1"), (7, "2")])
 def test_the_same_inputs_give_the_same_files(one_thread, threads, hash_seed):
     mission, first = one_thread
     beside = Path(mission).parents[1]  # plan.json names the mission's folder as seen from its own
