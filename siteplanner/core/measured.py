@@ -1,13 +1,13 @@
 """What readings on the ground say of the error that all predictions share, and of the spread from place to place.
 
-A reading of a level differs from the prediction by `c + h + u`: `c` the model's error that is the same everywhere (prior
-normal, mean 0), `h` the error of the instrument (normal), `u` the shadow of the place (log-normal level: normal in dB,
-its deviation known about, prior log-normal). A reading of service yes or no says on which side of the threshold the
-level lay: P(yes) = Phi((margin + c + h) / deviation).
+A reading of a level differs from the prediction by `c + h + u`: `c` the model's error that is the same everywhere
+(prior normal, mean 0), `h` the error of the instrument (normal), `u` the shadow of the place (log-normal level: normal
+in dB, its deviation known about, prior log-normal). A reading of service yes or no says on which side of the threshold
+the level lay: P(yes) = Phi((margin + c + h) / deviation).
 
 Wild readings: each reading is, with a small chance, any level that can be reported at all (the gross-error model of
-P. J. Huber, Robust estimation of a location parameter, Ann. Math. Stat. 35, 1964, 73-101, with a flat contamination). So
-a reading far from all others counts for nothing, however far it is.
+P. J. Huber, Robust estimation of a location parameter, Ann. Math. Stat. 35, 1964, 73-101, from memory, with a flat
+contamination). So a reading far from all others counts for nothing, however far it is.
 
 Readings near one another share their shadow: correlation exp(-d / D) (M. Gudmundson, Electronics Letters 27, 1991,
 2145-2146). Each counts with the inverse of the correlations around it; the sum of these is scaled so that the mean so
@@ -65,8 +65,8 @@ class Posterior:
     wild: np.ndarray
 
 
-def in_squares(seen: Observed, alike_m: float) -> tuple[Observed, np.ndarray]:
-    """(readings of one square taken together, group of each reading): median of levels, share of yes.
+def in_squares(seen: Observed, alike_m: float) -> Observed:
+    """Readings of one square taken together: median of levels, share of yes.
 
     Squares are a quarter of the correlation distance wide, wider where there would be more than MOST_GROUPS.
     """
@@ -88,11 +88,10 @@ def in_squares(seen: Observed, alike_m: float) -> tuple[Observed, np.ndarray]:
     def of(values: np.ndarray, middle: bool = True) -> np.ndarray:
         return np.array([np.median(values[r]) if middle else np.mean(values[r]) for r in rows], float)
 
-    merged = Observed(
+    return Observed(
         of(seen.x_m, False), of(seen.y_m, False), of(seen.residual_db), of(seen.margin_db), of(seen.served, False),
         of(seen.extra_sigma_db),
     )  # fmt: skip
-    return merged, group
 
 
 def worths(x_m: np.ndarray, y_m: np.ndarray, alike_m: float) -> np.ndarray:
@@ -122,7 +121,7 @@ def posterior(
     )  # fmt: skip
     if not len(seen.x_m) or prior_db <= 0:
         return nothing
-    merged, group = in_squares(seen, alike_m)
+    merged = in_squares(seen, alike_m)
     worth = worths(merged.x_m, merged.y_m, alike_m)
     device = device_db / math.sqrt(max(devices, 1.0))
     reach = max(_REACH * math.hypot(prior_db, device), _LEAST_REACH_DB)
@@ -191,11 +190,12 @@ def _wild(seen: Observed, mean: float, place: float) -> np.ndarray:
 
 
 def shares_at(
-    margin_db: np.ndarray, weight: np.ndarray, place_db: float, found: Posterior
+    margin_db: np.ndarray, weight: np.ndarray, place_db: float, model_db: float, found: Posterior
 ) -> tuple[float, float, float]:
     """(expected, low, high) share of the weights served at margins that do not hold the shared error yet; 9 in 10.
 
-    NaN margins serve nobody. weight: (n,), their sum is the whole.
+    NaN margins serve nobody. weight: (n,), their sum is the whole. model_db: the part of the shared error that the
+    expected share is spread by, as the plan's is.
     """
     known, total = np.isfinite(margin_db), float(weight.sum())
     if total <= 0:
@@ -205,7 +205,7 @@ def shares_at(
         spread = max(spread_db, 1e-6)
         return float((weight[known] * ndtr((margin_db[known] + off_db) / spread)).sum()) / total
 
-    middle = share(found.mean_db, math.hypot(place_db, found.spread_db))
+    middle = share(found.mean_db, math.hypot(place_db, model_db))
     low, high = share(found.low_db, place_db), share(found.high_db, place_db)
     return middle, min(low, middle), max(high, middle)
 

@@ -39,7 +39,10 @@ def level_of(text: str, number: int, path: Path, lowest_dbm: float, highest_dbm:
     if math.isnan(found) or lowest_dbm <= found <= highest_dbm:
         return found
     if found >= 0:
-        what, remedy = "is not below 0 dBm", "Write RSRP in dBm, e.g. -98; a minus may be missing, or the unit is another."
+        what, remedy = (
+            "is not below 0 dBm",
+            "Write RSRP in dBm, e.g. -98; a minus may be missing, or the unit is another.",
+        )
     elif found > highest_dbm:
         what = f"is above {highest_dbm:g} dBm, the highest RSRP that a phone reports"
         remedy = "Check that this is RSRP and not RSSI, and not the power at the transmitter."
@@ -55,7 +58,10 @@ def served_of(row: Mapping[str, str], number: int, path: Path) -> tuple[float, b
     if said:
         if said not in (*_YES, *_NO):
             raise InputError(
-                f"Row {number}: {said[:40]!r} is neither yes nor no.", remedy="Write yes or no.", file=path, field="served"
+                f"Row {number}: {said[:40]!r} is neither yes nor no.",
+                remedy="Write yes or no.",
+                file=path,
+                field="served",
             )
         return float(said in _YES), False
     if not row.get("bars"):
@@ -91,7 +97,9 @@ def moment_of(text: str, number: int, path: Path, *, needed: bool = False) -> da
     try:
         found = datetime.fromisoformat(text)
     except ValueError:
-        raise InputError(f"Row {number}: {text[:40]!r} is not a time.", remedy=_WRITE, file=path, field="time") from None
+        raise InputError(
+            f"Row {number}: {text[:40]!r} is not a time.", remedy=_WRITE, file=path, field="time"
+        ) from None
     if found.tzinfo is None:
         raise InputError(
             f"Row {number}: the time has no offset from UTC.", remedy=_WRITE, file=path, field="time"
@@ -117,7 +125,10 @@ def place_of(row: Mapping[str, str], number: int, path: Path, crs: str | None) -
         lon, lat = (float(v) for v in _transform(crs, path).transform(x, y))
     else:
         raise InputError(
-            f"Row {number} has no place.", remedy="Fill it in, or delete the row.", file=path, field="longitude, latitude"
+            f"Row {number} has no place.",
+            remedy="Fill it in, or delete the row.",
+            file=path,
+            field="longitude, latitude",
         )
     if not -90 <= lat <= 90 or not -180 <= lon <= 180 or (lon == 0 and lat == 0):
         swapped = -90 <= lon <= 90 and 90 < abs(lat) <= 180

@@ -14,7 +14,9 @@ from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -78,8 +80,9 @@ def read_readings(
     path = Path(path)
     with border(path, "file of readings"):
         if path.suffix.lower() == ".gpx":
-            rows = list(_gpx_rows(path))
-            if not any({"rsrp_dbm", "served", "bars"} & row.keys() for _, row in rows):
+            levels = {"rsrp_dbm", "served", "bars"}
+            rows = [(n, row) for n, row in _gpx_rows(path) if levels & row.keys()]
+            if not rows:
                 raise InputError(
                     "The points of this GPX hold no level and no service.",
                     remedy="Give the table of the levels, and this file with --track.",
@@ -106,7 +109,10 @@ def _table_rows(path: Path, *, placed: bool) -> Iterator[tuple[int, dict[str, st
         head = next(rows, [])
         if not any(name.strip() for name in head):
             raise InputError(
-                "The file is empty.", remedy="Write a first row with the names of the columns.", file=path, field="row 1"
+                "The file is empty.",
+                remedy="Write a first row with the names of the columns.",
+                file=path,
+                field="row 1",
             )
         at = columns_of(head, path, placed=placed)
         for count, row in enumerate(rows):
@@ -129,7 +135,7 @@ def _table_rows(path: Path, *, placed: bool) -> Iterator[tuple[int, dict[str, st
         raise InputError(f"Row {rows.line_num} is broken ({error}).", remedy="Export it again.", file=path) from None
 
 
-def _gpx_rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+def _gpx_rows(path: Path, kinds: Sequence[str] = ("wpt", "trkpt")) -> Iterator[tuple[int, dict[str, str]]]:
     """Way and track points in their order, with what their extensions hold under a name that is read."""
     if vector_driver(path) != "GPX":
         raise InputError("This is no GPX.", remedy="Name a GPX or a CSV.", file=path, field="gpx")
@@ -137,7 +143,7 @@ def _gpx_rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     number = 0
     known = {name: wanted for wanted, names in NAMES.items() for name in names}
     for point in root.iter():
-        if _local(point) not in ("wpt", "trkpt"):
+        if _local(point) not in kinds:
             continue
         number += 1
         if number > MOST_READINGS:
@@ -159,33 +165,37 @@ def _local(part: ET.Element) -> str:
 def _on_track(rows: list[tuple[int, dict[str, str]]], track: Path, path: Path) -> list[tuple[int, dict[str, str]]]:
     """Rows with the place at which the track was at their time; straight lines between two fixes."""
     with border(track, "track"):
-        fixes = [(moment_of(r.get("time", ""), n, track, needed=True), *place_of(r, n, track, None)) for n, r in
-                 _gpx_rows(track)]  # fmt: skip
-    times = [t.timestamp() for t, _, _ in fixes if t is not None]
+        fixes = [(n, row) for n, row in _gpx_rows(track, ("trkpt",))]
+        times = [_at(row, n, track) for n, row in fixes]
+        places = [place_of(row, n, track, None) for n, row in fixes]
     if not times:
         raise InputError("The track has no point.", remedy="Name the track of this walk.", file=track, field="trkpt")
-    if any(b < a for a, b in zip(times, times[1:], strict=False)):
+    if any(b < a for a, b in pairwise(times)):
         raise InputError("The times of the track run backward.", remedy="Export it again.", file=track, field="time")
     out = []
     for number, row in rows:
-        time = moment_of(row.get("time", ""), number, path, needed=True)
-        assert time is not None
-        at = time.timestamp()
+        at = _at(row, number, path)
         after = min(bisect_left(times, at), len(times) - 1)
         before = max(after - 1, 0) if times[after] > at else after
         nearest = min(abs(times[before] - at), abs(times[after] - at))
         if nearest > GAP_S:
             raise InputError(
-                f"Row {number}: the track knows no place within {GAP_S:.0f} s of {time.isoformat()}.",
+                f"Row {number}: the track knows no place within {GAP_S:.0f} s of {row.get('time', '')[:40]}.",
                 remedy="Name the track of this walk, and check the offset of the times.",
                 file=path,
                 field="time",
             )
         span = times[after] - times[before]
         part = 0.0 if span <= 0 else min(max((at - times[before]) / span, 0.0), 1.0)
-        lon, lat = (fixes[before][k] + part * (fixes[after][k] - fixes[before][k]) for k in (1, 2))
+        lon, lat = (a + part * (b - a) for a, b in zip(places[before], places[after], strict=True))
         out.append((number, {**row, "longitude": repr(lon), "latitude": repr(lat)}))
     return out
+
+
+def _at(row: Mapping[str, str], number: int, path: Path) -> float:
+    """Seconds since 1970 of a row that needs a time."""
+    time = moment_of(row.get("time", ""), number, path, needed=True)
+    return math.nan if time is None else time.timestamp()
 
 
 def _vetted(rows: Sequence[tuple[int, Mapping[str, str]]], path: Path, crs: str | None, taken: str) -> Readings:
@@ -265,7 +275,7 @@ def _in_order(made: Readings, path: Path, earliest: datetime | None) -> None:
         apart = math.hypot(north, east * math.cos(math.radians(made.latitude[k])))
         if apart > 500 and apart > FASTEST_M_S * max(passed, 1.0):
             raise InputError(
-                f"Row {number} lies {apart / 1000:,.1f} km from row {int(made.row[before])} and {passed:.0f} s after it.",
+                f"Row {number} lies {apart / 1000:,.1f} km from row {int(made.row[before])}, {passed:.0f} s after it.",
                 remedy="Correct the place or the time, or name the phones in a column device.",
                 file=path,
                 field="longitude, latitude",
@@ -299,10 +309,26 @@ def _of_cells(made: Readings, cells: Sequence[str], path: Path) -> Readings:
 
 def _kept(made: Readings, keep: np.ndarray) -> Readings:
     rows = np.flatnonzero(keep)
-    lists = {n: tuple(getattr(made, n)[k] for k in rows) for n in ("time", "cell", "device", "taken", "name")}
-    names = ("row", "longitude", "latitude", "level_dbm", "served", "from_bars", "frequency_mhz")
-    arrays = {n: getattr(made, n)[rows] for n in names}
-    return replace(made, **lists, **arrays, left_out=int((~keep).sum()))
+
+    def some(values: tuple[Any, ...]) -> tuple[Any, ...]:
+        return tuple(values[k] for k in rows)
+
+    return replace(
+        made,
+        row=made.row[rows],
+        longitude=made.longitude[rows],
+        latitude=made.latitude[rows],
+        time=some(made.time),
+        level_dbm=made.level_dbm[rows],
+        served=made.served[rows],
+        from_bars=made.from_bars[rows],
+        cell=some(made.cell),
+        device=some(made.device),
+        taken=some(made.taken),
+        name=some(made.name),
+        frequency_mhz=made.frequency_mhz[rows],
+        left_out=int((~keep).sum()),
+    )
 
 
 def _not_stuck(made: Readings, path: Path) -> None:

@@ -208,12 +208,14 @@ def measured(study: Study, standing: Standing, readings: Readings) -> Measured:
     reached = np.where(levels.reached, levels.margin_db, np.nan).astype(float)
     entry_db = link_parameters(mission.radio).entry.sigma_db
     weight = study.area_cells.weight
-    then = Share(*shares_at(reached[:cells], weight, math.hypot(mission.radio.location_sigma_db, entry_db), before))
-    place_db = math.hypot(found.place_db, entry_db)
-    now = Share(*shares_at(reached[:cells], weight, place_db, found)) if used.any() else then
     after = known_now(mission, found, readings.sha256) if used.any() else mission
+    was_db, place_db = (math.hypot(m.radio.location_sigma_db, entry_db) for m in (mission, after))
+    then = Share(*shares_at(reached[:cells], weight, was_db, mission.radio.model_sigma_db, before))
+    now = (
+        Share(*shares_at(reached[:cells], weight, place_db, after.radio.model_sigma_db, found)) if used.any() else then
+    )
     usable = used & ~(wild > WILD_FROM)
-    nows = points_now(study, reached[cells:], found, place_db, at[usable], readings, np.flatnonzero(usable))
+    nows = points_now(study, after, reached[cells:], found, entry_db, at[usable], readings, np.flatnonzero(usable))
     bands = np.searchsorted(DISTANCE_EDGES_M, distance, side="right") - 1
     return Measured(
         mission=mission,
@@ -223,14 +225,14 @@ def measured(study: Study, standing: Standing, readings: Readings) -> Measured:
         rows=told,
         left_out=readings.left_out,
         no_prediction=int((~used).sum()),
-        devices=len({d for d in named}) or 1,
+        devices=len(set(named)) or 1,
         found=found,
         by_distance=by_class(residual, np.where(used, bands, -1)),
         by_cover=by_class(residual, np.where(used, kinds, -1)),
         before=then,
         now=now,
         points=nows,
-        walks=walks(study, nows, reached[:cells], found, place_db, at[usable]),
+        walks=walks(study, nows, reached[:cells], found, math.hypot(place_db, after.radio.model_sigma_db), at[usable]),
     )
 
 
@@ -307,8 +309,8 @@ def _places(study: Study, readings: Readings) -> np.ndarray:
             hint = " Latitude and longitude are swapped."
         where = f"{readings.latitude[bad[0]]:.5f}, {readings.longitude[bad[0]]:.5f}"
         raise InputError(
-            f"{len(bad)} of {len(readings)} readings lie far outside the area, first row {int(readings.row[bad[0]])} at "
-            f"{where}.{hint}",
+            f"{len(bad)} of {len(readings)} readings lie far outside the area, first row {int(readings.row[bad[0]])} "
+            f"at {where}.{hint}",
             remedy="Leave them out, correct their places, or name the plan that they belong to.",
             file=readings.file,
             field="longitude, latitude",

@@ -12,12 +12,13 @@ from scipy.special import ndtr
 from siteplanner.core.measured import Posterior
 from siteplanner.data.grid_reference import grid_reference
 from siteplanner.data.readings import Readings
+from siteplanner.mission import Mission
 from siteplanner.planning.study.must_serve import point_names
 from siteplanner.planning.study.study import Study
 
 MOST_WALKS, MOST_POINTS = 5, 3
-BLOCK_M = 250.0  # ground that one walk tells of: a few minutes on foot; common practice, no source
-LEAST_OPEN = 0.02  # of the area's weight times the doubt: less is not worth a walk; common practice, no source
+BLOCK_M = 500.0  # ground that one walk tells of: ten minutes on foot; common practice, no source
+LEAST_OPEN = 0.0005  # weight, of 1, times p (1 - p): less is not worth a walk; common practice, no source
 SURE = 0.15  # a named point served less or more likely than this needs no walk; common practice, no source
 NEAR_M = 60.0  # a reading this close to a point was taken at it; common practice, no source
 
@@ -56,21 +57,25 @@ class Walk:
 
 def points_now(
     study: Study,
+    after: Mission,
     margin_db: np.ndarray,
     found: Posterior,
-    place_db: float,
+    entry_db: float,
     at: np.ndarray,
     readings: Readings,
     rows: np.ndarray,
 ) -> tuple[PointNow, ...]:
-    """The must-serve points. margin_db: (points,) without the new shared error, NaN not known. at: (k, 2) places of the
-    readings `rows` that count."""
+    """The must-serve points, by the study's mission and by the one after.
+
+    margin_db: (points,) without the new shared error, NaN not known. entry_db: spread of the way in. at: (k, 2) places
+    of the readings `rows` that count.
+    """
     frame = study.overlay("must_serve")
     if frame is None:
         return ()
     radio, out = study.mission.radio, []
-    entry = math.sqrt(max(place_db**2 - found.place_db**2, 0.0))
-    was_db = math.hypot(radio.location_sigma_db, entry)
+    was_db, now_db = (math.hypot(r.sigma_db, entry_db) for r in (radio, after.radio))
+    place_db = math.hypot(after.radio.location_sigma_db, entry_db)
     place = np.array([(s.x, s.y) for s in frame.geometry], float).reshape(-1, 2)
     lon, lat = study.elevation.lonlat(place[:, 0], place[:, 1])
     for k, name in enumerate(point_names(frame)):
@@ -90,8 +95,8 @@ def points_now(
                 latitude=float(lat[k]),
                 longitude=float(lon[k]),
                 required=bool(study.required[k]),
-                before=chance(0.0, math.hypot(was_db, found.prior_db)),
-                now=chance(found.mean_db, math.hypot(place_db, found.spread_db)),
+                before=chance(0.0, was_db),
+                now=chance(found.mean_db, now_db),
                 low=chance(found.low_db, place_db),
                 high=chance(found.high_db, place_db),
                 measured_dbm=float(np.nanmedian(levels)) if np.isfinite(levels).any() else math.nan,
@@ -107,20 +112,19 @@ def walks(
     points: Sequence[PointNow],
     margin_db: np.ndarray,
     found: Posterior,
-    place_db: float,
+    spread_db: float,
     at: np.ndarray,
 ) -> tuple[Walk, ...]:
     """Where the outcome is least certain and matters most, the best first: points without a reading, then ground.
 
-    The worth of ground is its weight times p (1 - p) of its cells, over a square of BLOCK_M without a reading. Nothing
-    where nothing was read: the whole area is open then.
+    The worth of ground is its weight times p (1 - p) of its cells, over a square of BLOCK_M without a reading; no two
+    side by side. spread_db: of the level about the prediction. Nothing where nothing was read: all is open then.
     """
     if not len(at):
         return ()
-    spread = math.hypot(place_db, found.spread_db)
     out = _of_points(points)
     cells, grid = study.area_cells, study.elevation
-    chance = np.nan_to_num(ndtr((margin_db + found.mean_db) / max(spread, 1e-6)))
+    chance = np.nan_to_num(ndtr((margin_db + found.mean_db) / max(spread_db, 1e-6)))
     open_ = cells.weight * chance * (1 - chance) * np.isfinite(margin_db)
     x, y = (np.asarray(v, float) for v in grid.xy(cells.rows, cells.cols))
     block = np.column_stack([np.floor(x / BLOCK_M), np.floor(y / BLOCK_M)]).astype(int)
@@ -128,12 +132,14 @@ def walks(
     each, of = np.unique(block, axis=0, return_inverse=True)
     of = of.reshape(-1)
     worth = np.bincount(of, open_)
-    total = float(open_.sum())
+    taken: list[tuple[int, int]] = []
     for k in np.argsort(-worth, kind="stable"):
-        if len(out) >= MOST_WALKS or worth[k] <= LEAST_OPEN * total:
+        if len(out) >= MOST_WALKS or worth[k] <= LEAST_OPEN:
             break
-        if (int(each[k, 0]), int(each[k, 1])) in read:
+        here = (int(each[k, 0]), int(each[k, 1]))
+        if any(max(abs(here[0] - a), abs(here[1] - b)) <= 1 for a, b in taken) or here in read:
             continue
+        taken.append(here)
         own = np.flatnonzero(of == k)
         middle = own[np.argmax(open_[own])]
         lon, lat = (float(v) for v in grid.lonlat(x[middle], y[middle]))
