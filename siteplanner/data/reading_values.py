@@ -39,17 +39,25 @@ def level_of(text: str, number: int, path: Path, lowest_dbm: float, highest_dbm:
     if math.isnan(found) or lowest_dbm <= found <= highest_dbm:
         return found
     if found >= 0:
-        what, remedy = (
-            "is not below 0 dBm",
-            "Write RSRP in dBm, e.g. -98; a minus may be missing, or the unit is another.",
+        raise InputError(
+            f"Row {number}: a level of {found:g} is not below 0 dBm.",
+            remedy="Write RSRP in dBm, e.g. -98; a minus may be missing, or the unit is another.",
+            file=path,
+            field="rsrp_dbm",
         )
-    elif found > highest_dbm:
-        what = f"is above {highest_dbm:g} dBm, the highest RSRP that a phone reports"
-        remedy = "Check that this is RSRP and not RSSI, and not the power at the transmitter."
-    else:
-        what = f"is below {lowest_dbm:g} dBm, the lowest RSRP that a phone reports"
-        remedy = "Check the unit; where the phone had no service, leave it empty and write no into served."
-    raise InputError(f"Row {number}: a level of {found:g} {what}.", remedy=remedy, file=path, field="rsrp_dbm")
+    if found > highest_dbm:
+        raise InputError(
+            f"Row {number}: a level of {found:g} dBm is above {highest_dbm:g}, the highest RSRP that a phone reports.",
+            remedy="Check that this is RSRP and not RSSI, and not the power at the transmitter.",
+            file=path,
+            field="rsrp_dbm",
+        )
+    raise InputError(
+        f"Row {number}: a level of {found:g} dBm is below {lowest_dbm:g}, the lowest RSRP that a phone reports.",
+        remedy="Check the unit; where the phone had no service, leave it empty and write no into served.",
+        file=path,
+        field="rsrp_dbm",
+    )
 
 
 def served_of(row: Mapping[str, str], number: int, path: Path) -> tuple[float, bool]:
@@ -131,10 +139,9 @@ def place_of(row: Mapping[str, str], number: int, path: Path, crs: str | None) -
             field="longitude, latitude",
         )
     if not -90 <= lat <= 90 or not -180 <= lon <= 180 or (lon == 0 and lat == 0):
-        swapped = -90 <= lon <= 90 and 90 < abs(lat) <= 180
+        swapped = " The two may be swapped." if -90 <= lon <= 90 and 90 < abs(lat) <= 180 else ""
         raise InputError(
-            f"Row {number}: latitude {lat:g}, longitude {lon:g} is not a place where somebody can stand."
-            + (" The two may be swapped." if swapped else ""),
+            f"Row {number}: latitude {lat:g}, longitude {lon:g} is not a place where somebody can stand.{swapped}",
             remedy="Write WGS 84 degrees; west and south are negative. 0, 0 is what a phone writes without a fix.",
             file=path,
             field="longitude, latitude",

@@ -17,6 +17,7 @@ PAGES: dict[str, str] = {
     "trailers": "Several trailers",
     "outputs": "What the files are",
     "sheets": "How to read the sheets",
+    "readings": "Readings of the signal, once the trailer is on air",
     "methods": "Methods and sources",
     "unknown": "What the tool does not know",
 }

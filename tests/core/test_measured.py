@@ -46,7 +46,8 @@ def known(seen, **more):
 def test_nothing_read_leaves_the_prior():
     found = known(levels([]))
     assert (found.mean_db, found.spread_db, found.counted) == (0.0, PRIOR, 0.0)
-    assert found.high_db == pytest.approx(NINE_IN_TEN * PRIOR) and found.place_db == PLACE
+    assert found.high_db == pytest.approx(NINE_IN_TEN * PRIOR)
+    assert found.place_db == PLACE
 
 
 def test_a_model_without_doubt_is_not_moved():
@@ -92,7 +93,8 @@ def test_one_wild_reading_does_not_move_it():
         found = known(seen)
         assert abs(found.mean_db - without.mean_db) < 0.15
         assert found.spread_db == pytest.approx(without.spread_db, rel=0.05)
-        assert found.wild[-1] > 0.99 and (found.wild[:-1] < 0.5).all()
+        assert found.wild[-1] > 0.99
+        assert (found.wild[:-1] < 0.5).all()
     assert abs(np.mean([*good, 90.0]) - np.mean(good)) > 5  # the plain mean would have gone with it
 
 
@@ -161,7 +163,8 @@ def test_told_intervals_hold_over_500_campaigns():
         off.append((shared - found.mean_db) / found.spread_db)
     assert 0.85 <= np.mean(held) <= 0.95
     assert 0.85 <= np.mean(held_spread) <= 0.95
-    assert abs(np.mean(off)) < 0.15 and 0.9 < np.std(off) < 1.1
+    assert abs(np.mean(off)) < 0.15
+    assert 0.9 < np.std(off) < 1.1
 
 
 @pytest.mark.parametrize("shared", [-9.0, -4.0, 0.0, 6.0])
@@ -188,7 +191,8 @@ def test_shares_by_the_shared_error():
 def test_classes_hold_levels_only():
     rows = by_class(np.array([1.0, 3.0, np.nan, 9.0]), np.array([0, 0, 1, 4]))
     assert [(r.number, r.count, r.median_db) for r in rows] == [(0, 2, 2.0), (4, 1, 9.0)]
-    assert rows[0].spread_db == pytest.approx(math.sqrt(2)) and math.isnan(rows[1].spread_db)
+    assert rows[0].spread_db == pytest.approx(math.sqrt(2))
+    assert math.isnan(rows[1].spread_db)
 
 
 def test_the_deviation_stays_that_of_real_ground():

@@ -48,10 +48,14 @@ def read(tmp_path):
 
 def test_a_table_is_read(read):
     found = read(table(*GOOD))
-    assert len(found) == 8 and found.level_dbm.tolist() == [-91 - k for k in range(8)]
-    assert found.longitude[0] == -113.01 and found.latitude[0] == 44.61 and found.row[0] == 2
+    assert len(found) == 8
+    assert found.level_dbm.tolist() == [-91 - k for k in range(8)]
+    assert found.longitude[0] == -113.01
+    assert found.latitude[0] == 44.61
+    assert found.row[0] == 2
     assert found.time[0] == datetime(2026, 6, 3, 7, 0, tzinfo=UTC)
-    assert set(found.taken) == {"outdoors"} and set(found.cell) == {"101"}
+    assert set(found.taken) == {"outdoors"}
+    assert set(found.cell) == {"101"}
 
 
 def test_a_head_alone_is_no_reading_and_no_fault(read):
@@ -60,13 +64,17 @@ def test_a_head_alone_is_no_reading_and_no_fault(read):
 
 def test_other_columns_and_marks(read):
     found = read("Lat;Lng;RSRP (dBm);Served\n44.6;-113.0;-98 dBm;\n44.61;-113.01;;no\n")
-    assert found.level_dbm[0] == -98 and np.isnan(found.level_dbm[1])
-    assert np.isnan(found.served[0]) and found.served[1] == 0
+    assert found.level_dbm[0] == -98
+    assert np.isnan(found.level_dbm[1])
+    assert np.isnan(found.served[0])
+    assert found.served[1] == 0
 
 
 def test_bars_are_service_and_nothing_more(read):
     found = read("lon,lat,bars\n-113,44.6,0\n-113.01,44.6,3\n")
-    assert found.served.tolist() == [0.0, 1.0] and found.from_bars.all() and np.isnan(found.level_dbm).all()
+    assert found.served.tolist() == [0.0, 1.0]
+    assert found.from_bars.all()
+    assert np.isnan(found.level_dbm).all()
 
 
 def test_grid_references_and_projected_places(read):
@@ -78,7 +86,9 @@ def test_grid_references_and_projected_places(read):
 
 def test_levels_in_a_gpx(read):
     found = read(gpx(point(level="-101"), point(time="2026-06-03T01:00:09Z")), name="walk.GPX")
-    assert len(found) == 1 and found.level_dbm[0] == -101 and found.time[0] is not None
+    assert len(found) == 1
+    assert found.level_dbm[0] == -101
+    assert found.time[0] is not None
 
 
 def test_a_table_takes_its_places_from_the_track(read):
@@ -91,7 +101,8 @@ def test_a_table_takes_its_places_from_the_track(read):
 def test_only_the_named_cells(read):
     mixed = table(*GOOD[:4], row(5, cell="7"), row(6, cell="102"))
     found = read(mixed, cells=("101", "102"))
-    assert len(found) == 5 and found.left_out == 1
+    assert len(found) == 5
+    assert found.left_out == 1
 
 
 def test_phones_have_times_of_their_own(read):
@@ -166,31 +177,33 @@ def test_what_cannot_be_right_is_refused_with_words(read, kind):
     with pytest.raises(InputError) as told:
         read(text)
     assert words in str(told.value)
-    assert told.value.file.endswith("readings.csv") and told.value.remedy
+    assert told.value.file.endswith("readings.csv")
+    assert told.value.remedy
 
 
 def test_fifty_kinds_and_more():
     assert len(BAD) + len(BAD_FILES) >= 50
 
 
+AT_NINE = "time,rsrp\n2026-06-03T09:00:00Z,-98\n"
 BAD_FILES = {
-    "missing": dict(text=None, words="no such file"),
-    "before on air": dict(text=table(*GOOD), earliest=datetime(2026, 6, 3, 9, tzinfo=UTC), words="before the cell was on"),
-    "cell that is none": dict(text=table(*GOOD), cells=("9",), words="No reading is of cell"),
-    "system that is none": dict(text="x,y,rsrp\n1,2,-98\n", crs="EPSG:0", words="no coordinate system"),
-    "taken in a boat": dict(text=table(*GOOD), taken="boat", words="place of a handset"),
-    "gpx without levels": dict(text=gpx(point()), name="a.gpx", words="no level and no service"),
-    "gpx cut short": dict(text=gpx(point(level="-98"))[:-20], name="a.gpx", words="broken or cut short"),
-    "gpx that names files": dict(text="<!DOCTYPE gpx [<!ENTITY a 'b'>]>" + gpx(), name="a.gpx", words="document type"),
-    "gpx that is none": dict(text="<html></html>", name="a.gpx", words="is not read"),
-    "not on the track": dict(text="time,rsrp\n2026-06-03T09:00:00Z,-98\n", track=TRACK, words="track knows no place"),
-    "no time for the track": dict(text="time,rsrp\n,-98\n", track=TRACK, words="not a time"),
-    "track without times": dict(text="time,rsrp\n2026-06-03T09:00:00Z,-98\n", track=gpx(point(time="")), words="not a"),
-    "track without points": dict(text="time,rsrp\n2026-06-03T09:00:00Z,-98\n", track=gpx(), words="no point"),
-    "track backward": dict(
-        text="time,rsrp\n2026-06-03T01:00:00Z,-98\n", track=gpx(point(), point(time="2026-06-02T01:00:00Z")),
-        words="run backward",
-    ),
+    "missing": {"text": None, "words": "no such file"},
+    "before on air": {"text": table(*GOOD), "earliest": datetime(2026, 6, 3, 9, tzinfo=UTC), "words": "was on air"},
+    "cell that is none": {"text": table(*GOOD), "cells": ("9",), "words": "No reading is of cell"},
+    "system that is none": {"text": "x,y,rsrp\n1,2,-98\n", "crs": "EPSG:0", "words": "no coordinate system"},
+    "taken in a boat": {"text": table(*GOOD), "taken": "boat", "words": "place of a handset"},
+    "gpx without levels": {"text": gpx(point()), "name": "a.gpx", "words": "no level and no service"},
+    "gpx cut short": {"text": gpx(point(level="-98"))[:-20], "name": "a.gpx", "words": "broken or cut short"},
+    "gpx that names files": {"text": "<!DOCTYPE gpx [<!ENTITY a 'b'>]>" + gpx(), "name": "a.gpx", "words": "DOCTYPE"},
+    "gpx that is none": {"text": "<html></html>", "name": "a.gpx", "words": "is not read"},
+    "not on the track": {"text": AT_NINE, "track": TRACK, "words": "no place within"},
+    "no time for the track": {"text": "time,rsrp\n,-98\n", "track": TRACK, "words": "not a time"},
+    "track without times": {"text": AT_NINE, "track": gpx(point(time="")), "words": "not a"},
+    "track without points": {"text": AT_NINE, "track": gpx(), "words": "no point"},
+    "track backward": {
+        "text": "time,rsrp\n2026-06-03T01:00:00Z,-98\n", "track": gpx(point(), point(time="2026-06-02T01:00:00Z")),
+        "words": "run backward",
+    },
 }  # fmt: skip
 
 

@@ -10,6 +10,9 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
+from siteplanner.app.labels import Units
+from siteplanner.app.readings import page, plan_again
+from siteplanner.app.session import Work
 from siteplanner.core.link import budget
 from siteplanner.data.readings import read_readings
 from siteplanner.errors import InputError
@@ -31,7 +34,6 @@ from siteplanner.planning.telling.measured import (
     warning_lines,
 )
 from siteplanner.planning.telling.record import plan_record
-
 
 WEAK = -117.0  # dBm
 
@@ -94,7 +96,8 @@ def campaign(tmp_path, held, truth):
 def test_residuals_are_measured_less_the_budget_by_hand(campaign):
     found = campaign(off=-6.0)
     assert [r.residual_db for r in found.rows] == pytest.approx([-6.0] * 40, abs=0.1)
-    assert found.by_distance and all(r.median_db == pytest.approx(-6.0, abs=0.1) for r in found.by_distance)
+    assert found.by_distance
+    assert all(r.median_db == pytest.approx(-6.0, abs=0.1) for r in found.by_distance)
 
 
 def test_ten_readings_six_decibels_low(campaign, held):
@@ -118,7 +121,8 @@ def test_one_wild_reading_does_not_move_the_map(campaign):
     assert abs(wild.found.mean_db - plain.found.mean_db) < 0.25
     # the wild one took the place of a good one; a hundredth where 9 in 10 are told from 11 to 67
     assert abs(wild.now.share - plain.now.share) < 0.01 < 0.05 * (plain.now.high - plain.now.low)
-    assert len(wild.wild) == 1 and not plain.wild
+    assert len(wild.wild) == 1
+    assert not plain.wild
     assert any("1 reading of 40" in line for line in warning_lines(wild))
 
 
@@ -159,7 +163,9 @@ def _empty(folder):
 def test_no_readings_change_nothing(held, valley_plan, tmp_path):
     _, record, standing = held
     found = measured(valley_plan.judge.study, standing, _empty(tmp_path))
-    assert found.after is found.mission and found.now == found.before and not found.walks
+    assert found.after is found.mission
+    assert found.now == found.before
+    assert not found.walks
     again = redrawn(found, record, previous=valley_plan.kept)
     was, now = (json_text(_timeless(plan_record(p, None))) for p in (valley_plan, again.plan))
     assert was == now
@@ -195,18 +201,22 @@ def test_the_ranking_and_the_map_are_made_again(campaign, held, valley_plan):
     assert all(a == b for a, b in held_names.items())
     assert len({r.spot.name for r in again.plan.judged}) == len(again.plan.judged)
     content = measured_content(found, again)
-    assert content["figures"] and content["classes"] and len(content["readings"]) == 14
+    assert content["figures"]
+    assert content["classes"]
+    assert len(content["readings"]) == 14
     assert measured_pdf(found, again).startswith(b"%PDF")
     frame = with_readings(again.plan, found).scene.overlays["readings"]
-    assert len(frame) == 40 and "predicted" in frame["name"].iloc[0]
+    assert len(frame) == 40
+    assert "predicted" in frame["name"].iloc[0]
     record_now = measured_record(found, again)
-    assert len(record_now["readings"]) == 40 and record_now["stands"]["rank"] == again.stands_rank
+    assert len(record_now["readings"]) == 40
+    assert record_now["stands"]["rank"] == again.stands_rank
     json.loads(json_text(record_now))
     assert residuals_csv(found).count("\r\n") == 41
 
 
 def test_walks_go_where_nobody_read_and_the_outcome_is_open(campaign, held):
-    study, *_ = held
+    _study, *_ = held
     found = campaign(off=-12.0, spread=4.0, count=6)
     lines = walk_lines(found)
     assert len(lines) == len(found.walks) <= 5
@@ -220,9 +230,9 @@ def test_walks_go_where_nobody_read_and_the_outcome_is_open(campaign, held):
 def test_the_same_readings_are_not_counted_twice(campaign, held):
     study, _, standing = held
     found = campaign(off=-6.0, spread=3.0)
+    again, same = replace(study, mission=found.after), _of(found)
     with pytest.raises(InputError, match="in this plan already"):
-        again = replace(study, mission=found.after)
-        measured(again, standing, _of(found))
+        measured(again, standing, same)
 
 
 def _of(found):
@@ -236,7 +246,7 @@ def _of(found):
 
 
 def test_more_readings_go_on_from_there(campaign, held):
-    study, *_ = held
+    _study, *_ = held
     found = campaign(off=-6.0, spread=3.0)
     again = known_now(found.after, replace(found.found, mean_db=-1.0, prior_db=2.0, spread_db=1.0), "0" * 64)
     assert again.radio.measured_offset_db == pytest.approx(found.after.radio.measured_offset_db - 1.0)
@@ -245,8 +255,8 @@ def test_more_readings_go_on_from_there(campaign, held):
 
 
 BAD = {
-    "RSSI": (dict(off=27.8), "RSSI"),
-    "another channel": (dict(head="lon,lat,rsrp,frequency_mhz", more=",1840"), "was read at 1840 MHz"),
+    "RSSI": ({"off": 27.8}, "RSSI"),
+    "another channel": ({"head": "lon,lat,rsrp,frequency_mhz", "more": ",1840"}, "was read at 1840 MHz"),
 }
 
 
@@ -270,7 +280,7 @@ def test_places_far_outside_are_refused(tmp_path, held, truth, text, words):
 
 
 def test_a_spot_that_is_none_and_one_that_is_named(held, valley_plan):
-    study, record, standing = held
+    study, record, _standing = held
     with pytest.raises(InputError, match="no spot 'ZZ'"):
         standing_of(record, study, "ZZ", "plan.json")
     second = standing_of(record, study, valley_plan.judged[1].spot.name, "plan.json")
@@ -287,3 +297,30 @@ def test_a_budget_holds_what_was_measured(valley_mission):
     assert [line.item for line in off if line.item not in {p.item for p in plain}] == [
         "measured here against predicted"
     ] * 2
+
+
+def test_the_app_shows_them_and_plans_again_with_the_names(campaign, valley_plan):
+    found = campaign(off=-9.0, spread=2.0)
+    html = page(found, Units())
+    assert "weaker than predicted" in html
+    assert "Measured less predicted" in html
+    work = Work(
+        "token", base=found.mission.base, draft={"radio": {"sectors": 2}, "units": [{"name": "1", "radio": {}}]}
+    )
+    called = []
+    work.begin_plan = lambda mission, names=None: called.append((mission, names))
+    work.draft |= {k: found.mission.parameters()[k] for k in ("name", "layers", "staging")}
+    plan_again(work, valley_plan, found)
+    (mission, names), radio = called[0], found.after.radio
+    assert mission.radio.measured_offset_db == radio.measured_offset_db == mission.units[0].radio.measured_offset_db
+    assert mission.radio.measured_files == radio.measured_files
+    assert mission.radio.sectors == 2
+    assert mission.doubts.season_db == found.after.doubts.season_db
+    assert names[valley_plan.best.spot.key] == valley_plan.best.spot.name
+
+
+def test_names_from_a_file_stay_text(campaign):
+    found = campaign(head="lon,lat,rsrp,name", more=",<b>x</b>=1", count=3)
+    assert "<b>x" not in page(found, Units())
+    assert "'=" not in residuals_csv(found)
+    assert "<b>x</b>=1" in residuals_csv(found)

@@ -15,7 +15,7 @@ from siteplanner.planning.plan.walks import PointNow, Walk
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
 LEAST_GAIN = 0.01  # of the share, below which nobody climbs to a mast again; common practice, no source
-NO_READINGS = "The file holds no readings. Nothing changes."
+NO_READINGS = "There are no readings in the file. Nothing changes."
 COVER = {
     "none": "open, nothing known to stand there", "water": "water", "open": "open ground", "suburban": "low houses",
     "urban": "town", "trees": "trees", "dense_urban": "dense town",
