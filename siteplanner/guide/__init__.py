@@ -18,6 +18,7 @@ PAGES: dict[str, str] = {
     "outputs": "What the files are",
     "sheets": "How to read the sheets",
     "readings": "Readings of the signal, once the trailer is on air",
+    "ready": "The fleet: which unit can go",
     "methods": "Methods and sources",
     "unknown": "What the tool does not know",
 }
