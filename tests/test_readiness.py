@@ -180,7 +180,7 @@ def test_a_take_down_closes_the_call_into_a_new_file(tmp_path):
         ({"unit": "Trailer 9"}, "no unit"),
         ({"hours": 400.0}, "counter stood"),
         ({"fuel_l": 70.0}, "tank holds"),
-        ({"mended": ("wheel",)}, "no fault"),
+        ({"repaired": ("wheel",)}, "no fault"),
         ({"counted": ({"name": "flag", "have": 1},)}, "no item"),
     ],
 )

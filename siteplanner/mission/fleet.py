@@ -36,7 +36,7 @@ class Fault(Part):
 
     text: Words = Field(description="What is broken.")
     since: date = Field(description="Found on this day.")
-    stops: bool = Field(False, description="Whether the unit cannot go before it is mended.")
+    stops: bool = Field(False, description="Whether the unit cannot go before it is repaired.")
 
 
 class Item(Part):
@@ -147,7 +147,7 @@ class TakeDown(Part):
     hours: Hours = Field(description="On the generator's counter.")
     fuel_l: Liters = Field(description="Left in the tank.")
     faults: Annotated[tuple[Fault, ...], Field(max_length=200)] = Field((), description="What broke.")
-    mended: Annotated[tuple[Words, ...], Field(max_length=200)] = Field(
+    repaired: Annotated[tuple[Words, ...], Field(max_length=200)] = Field(
         (), description="Texts of faults that are gone."
     )
     counted: Annotated[tuple[Item, ...], Field(max_length=500)] = Field((), description="Items as they were counted.")

@@ -152,7 +152,7 @@ def closed(fleet: Fleet, record: TakeDown, file: str) -> Fleet:
     """The fleet with one unit home again: hours, fuel, faults, items, and that it ran.
 
     Raises InputError for a unit that is none, hours that run backward, more fuel than the tank holds, a day before the
-    last take-down, a mended fault or a counted item that is not in the file.
+    last take-down, a repaired fault or a counted item that is not in the file.
     """
     unit = next((u for u in fleet.units if u.name == record.unit), None)
     if unit is None:
@@ -183,12 +183,12 @@ def closed(fleet: Fleet, record: TakeDown, file: str) -> Fleet:
             field="fuel_l",
         )
     held = {f.text for f in unit.faults}
-    if missing := [text for text in record.mended if text not in held]:
+    if missing := [text for text in record.repaired if text not in held]:
         raise InputError(
             f"The fleet file has no fault {missing[0]!r} of {unit.name}.",
             remedy="Write its text as it stands there.",
             file=file,
-            field="mended",
+            field="repaired",
         )
     counted = {item.name: item for item in record.counted}
     if strange := [name for name in counted if name not in {i.name for i in unit.inventory}]:
@@ -205,7 +205,7 @@ def closed(fleet: Fleet, record: TakeDown, file: str) -> Fleet:
             "fuel_l": record.fuel_l,
             "powered_on": max(filter(None, (unit.powered_on, record.on))),
             "serviced_at_h": record.hours if record.serviced else unit.serviced_at_h,
-            "faults": (*(f for f in unit.faults if f.text not in record.mended), *record.faults),
+            "faults": (*(f for f in unit.faults if f.text not in record.repaired), *record.faults),
             "inventory": tuple(counted.get(i.name, i) for i in unit.inventory),
             "closed": (
                 *unit.closed,

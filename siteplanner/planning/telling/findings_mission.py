@@ -22,7 +22,7 @@ MISSION_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "fleet_unit_cannot_go": lambda f, u: (
         f"{f['unit']} is planned with and cannot go, by the fleet file.",
-        "`siteplanner ready` says why; mend it, or take another unit.",
+        "`siteplanner ready` says why; repair it, or take another unit.",
     ),
     "radio_power_class": lambda f, u: (
         f"The radio sends {f['power_dbm']:g} dBm a port: more than a small cell has (medium range up to "
