@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from siteplanner.app import intake, style
@@ -10,7 +12,7 @@ from siteplanner.app.labels import Units
 from siteplanner.app.session import Work
 from siteplanner.data.reading_values import TAKEN
 from siteplanner.data.readings import read_readings
-from siteplanner.errors import SiteplannerError
+from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import mission_from_dict
 from siteplanner.outputs.measured import residuals_csv
 from siteplanner.planning.choose.ranked import RankedSpot
@@ -50,22 +52,18 @@ def panel(work: Work, plan: Plan, ranked: RankedSpot, units: Units) -> None:
         go("run")
 
 
-def _measured(
-    work: Work, plan: Plan, ranked: RankedSpot, sent: object, track: object | None, taken: str, cells: str
-) -> Measured:
+def _measured(work: Work, plan: Plan, ranked: RankedSpot, sent: Any, track: Any, taken: str, cells: str) -> Measured:
     """Read and hold against the plan; what was sent is kept with the work's files. Raises InputError."""
-    paths = [
-        None if file is None else intake.save(file.name, file.getvalue(), work.files)  # type: ignore[attr-defined]
-        for file in (sent, track)
-    ]
-    assert paths[0] is not None
-    assert plan.judge is not None
-    assert ranked.evaluation.coverage is not None
+    judge, coverage = plan.judge, ranked.evaluation.coverage
+    if judge is None or coverage is None:
+        raise InputError("This plan came without its layers.", remedy="Run its mission again, then drop the readings.")
+    kept = [None if f is None else intake.save(f.name, f.getvalue(), work.files) for f in (sent, track)]
     wanted = [c for c in cells.replace(",", " ").split() if c]
-    readings = read_readings(paths[0], track=paths[1], cells=wanted, taken=taken, earliest=plan.mission.times.dispatch)
-    coverage = ranked.evaluation.coverage
+    readings = read_readings(
+        str(kept[0]), track=kept[1], cells=wanted, taken=taken, earliest=plan.mission.times.dispatch
+    )
     standing = Standing(ranked.spot, coverage.mast_height_m, coverage.sector_bearings_deg)
-    return measured(plan.judge.study, standing, readings)
+    return measured(judge.study, standing, readings)
 
 
 def plan_again(work: Work, plan: Plan, found: Measured) -> None:

@@ -9,10 +9,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from typer.testing import CliRunner
 
 from siteplanner.app.labels import Units
 from siteplanner.app.readings import page, plan_again
 from siteplanner.app.session import Work
+from siteplanner.cli.commands import app
 from siteplanner.core.link import budget
 from siteplanner.data.readings import read_readings
 from siteplanner.errors import InputError
@@ -324,3 +326,31 @@ def test_names_from_a_file_stay_text(campaign):
     assert "<b>x" not in page(found, Units())
     assert "'=" not in residuals_csv(found)
     assert "<b>x</b>=1" in residuals_csv(found)
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (["none.csv"], "no such file"),
+        (["r.csv", "--on-air", "noon"], "--on-air"),
+        (["r.csv", "--taken", "boat"], "boat"),
+    ],
+)
+def test_the_command_refuses_in_words(held, valley_mission, tmp_path, args, words):
+    file = tmp_path / "plan.json"
+    file.write_text(json_text(held[1]))
+    (tmp_path / "r.csv").write_text("lon,lat,rsrp\n-110.97,44.71,-98\n")
+    how = [
+        "measured",
+        str(file),
+        str(tmp_path / args[0]),
+        *args[1:],
+        "--mission",
+        valley_mission,
+        "--out",
+        str(tmp_path),
+    ]
+    with pytest.raises(InputError) as told:
+        CliRunner().invoke(app, how, catch_exceptions=False)
+    assert words in str(told.value).lower()
+    assert told.value.remedy
