@@ -43,6 +43,8 @@ LEVELS = {
     "outputs.package": 5.3,
     "outputs.write": 5.3,
     "outputs.batch": 5.4,
+    "outputs.measured": 5.4,
+    "outputs.ready": 5.4,
     "demo": 6,
     "app": 7,
     "cli": 8,

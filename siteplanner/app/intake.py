@@ -140,6 +140,8 @@ def save(name: str, content: bytes | memoryview, folder: Path) -> Path:
 def look_at(path: Path) -> list[Brought]:
     """What a saved file is taken for: one entry, or one for each kind of shapes in it."""
     ending = path.suffix.lower()
+    if ending == ".toml" and _is_fleet(path):
+        return [Brought(path.name, "part", UNUSED)]
     if ending in (".toml",) or _is_mission_json(path):
         return [Brought(path.name, "mission", "mission")]
     if ending in (".ttf", ".otf"):
@@ -159,6 +161,17 @@ def look_at(path: Path) -> list[Brought]:
             problem = not_raster if _is_raster_ending(ending) else not_vector
             return [Brought(path.name, "unknown", UNUSED, problem=problem)]
     return [raster]
+
+
+def _is_fleet(path: Path) -> bool:
+    """A fleet file that came along with the mission that names it."""
+    import tomllib
+
+    try:
+        held = tomllib.loads(path.read_text("utf-8-sig")) if path.stat().st_size <= 1 << 20 else {}
+    except (ValueError, OSError, RecursionError):
+        return False
+    return "layers" not in held and isinstance(held.get("units"), list)
 
 
 def _is_mission_json(path: Path) -> bool:

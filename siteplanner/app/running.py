@@ -193,14 +193,14 @@ def make_ready() -> None:
     threading.Thread(target=load, name="siteplanner-ready", daemon=True).start()
 
 
-def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Any:
-    """The main job. The result is the plan."""
+def plan_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None, names: Any = None) -> Any:
+    """The main job. The result is the plan; `names`: what spots are called already."""
     progress("Starting (the first run on a machine takes up to a minute longer)", 0.0)
     from siteplanner.outputs.sheets.fonts import extra_fonts
     from siteplanner.planning.plan.pipeline import plan
 
     extra_fonts(mission)  # the sheets come last: a font that is none is told before the work
-    return plan(mission, progress, previous)
+    return plan(mission, progress, previous, names)
 
 
 WAITING = "Waiting until another plan is done"

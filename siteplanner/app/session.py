@@ -13,7 +13,7 @@ import secrets
 import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -129,15 +129,18 @@ class Work:
             self.check.cancel()
         self.check = Run(mission, partial(check_job, previous=lent), after=lambda _: make_ready()).start()
 
-    def begin_plan(self, mission: Mission) -> None:
-        """Plan in the background, from what is known already; the plan is kept on disk once it can be shown."""
+    def begin_plan(self, mission: Mission, names: Mapping[tuple[float, float], str] | None = None) -> None:
+        """Plan in the background, from what is known already; the plan is kept on disk once it can be shown. `names`:
+        what spots are called already."""
         from siteplanner.app.running import Run, plan_job
 
         lent = self.lend()
         if self.run is not None:
             self.run.cancel()
         self.note, self.opening = "", None
-        self.run = Run(mission, partial(plan_job, previous=lent), after=self._keeper(), in_turn=True).start()
+        self.run = Run(
+            mission, partial(plan_job, previous=lent, names=names), after=self._keeper(), in_turn=True
+        ).start()
 
     def _keeper(self) -> Callable[[Plan], None]:
         """Writes a plan into the earlier work as the mission stands now."""

@@ -9,6 +9,7 @@ from siteplanner.app.compare import total
 from siteplanner.app.decide import choose
 from siteplanner.app.frame import need_plan, units_now, work_now
 from siteplanner.app.labels import Units, plain
+from siteplanner.app.readings import panel as readings
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.spot_crew import crew
 from siteplanner.app.spot_drive import driver
@@ -24,7 +25,7 @@ from siteplanner.planning.telling.score import place_text
 from siteplanner.planning.telling.words import BEFORE_ACTING
 
 SPOT_MAP = "spot_map"
-TABS = ("Crew", "Driver", "Times and service")
+TABS = ("Crew", "Driver", "Times and service", "Readings")
 
 
 def page() -> None:
@@ -45,13 +46,15 @@ def page() -> None:
         cautions(ranked.evaluation, units)
     with right:
         the_map(work, plan, ranked)
-    for_crew, for_driver, for_all = st.tabs(TABS)
+    for_crew, for_driver, for_all, read = st.tabs(TABS)
     with for_crew:
         crew(work, plan, ranked, units)
     with for_driver:
         driver(plan, ranked, units)
     with for_all:
         times_and_service(work, plan, ranked, units)
+    with read:
+        readings(work, plan, ranked, units)
 
 
 def pick(work: Work, plan: Plan, ranked: RankedSpot) -> None:

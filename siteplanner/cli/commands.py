@@ -11,7 +11,9 @@ import typer
 from siteplanner.cli.compare import show_comparison
 from siteplanner.cli.fields import show_fields
 from siteplanner.cli.guide import show_guide
+from siteplanner.cli.measured import show_measured
 from siteplanner.cli.new import start_mission
+from siteplanner.cli.ready import show_ready
 from siteplanner.cli.results import print_explanation, print_layers, print_plan
 from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr
 from siteplanner.demo import SAMPLES
@@ -277,5 +279,7 @@ def open_app(
 
 app.command("fields")(show_fields)
 app.command("compare")(show_comparison)
+app.command("measured")(show_measured)
+app.command("ready")(show_ready)
 app.command("new")(start_mission)
 app.command("guide")(show_guide)

@@ -73,6 +73,7 @@ class LinkParameters:
     min_rsrp_dbm: float | None = None
     uplink_resource_blocks: int | None = None
     uplink_min_snr_db: float | None = None
+    measured_offset_db: float = 0.0
 
     def __post_init__(self) -> None:
         if self.frequency_mhz <= 0 or (self.uplink_frequency_mhz or 1.0) <= 0:
@@ -187,6 +188,7 @@ def budget(params: LinkParameters, path_loss_db: float, pattern_gain_db: float) 
         BudgetLine("downlink", "body", -params.body_loss_db, "dB"),
         BudgetLine("downlink", "handset antenna gain", params.handset_gain_dbi, "dBi"),
         BudgetLine("downlink", "interference margin", -params.interference_margin_db, "dB"),
+        *_measured(params, "downlink"),
     ]
     rsrp = sum(line.value for line in down)
     margin_down = rsrp - params.least_rsrp_dbm
@@ -203,6 +205,7 @@ def budget(params: LinkParameters, path_loss_db: float, pattern_gain_db: float) 
         BudgetLine("uplink", "off the sector's peak", pattern, "dB"),
         BudgetLine("uplink", "mast cable", -params.cable_loss_db, "dB"),
         BudgetLine("uplink", "interference margin", -params.interference_margin_db, "dB"),
+        *_measured(params, "uplink"),
     ]
     received = sum(line.value for line in up)
     noise = float(thermal_noise_dbm(params.up_blocks * SUBCARRIERS_A_BLOCK * SUBCARRIER_HZ))
@@ -217,6 +220,12 @@ def budget(params: LinkParameters, path_loss_db: float, pattern_gain_db: float) 
     end = BudgetLine("weaker", "margin", min(margin_down, margin_up), "dB", is_sum=True, ends=True)
     # + 0.0 turns a minus zero into a zero.
     return [replace(line, value=line.value + 0.0) for line in (*down, *up)] + [end]
+
+
+def _measured(params: LinkParameters, way: Direction) -> list[BudgetLine]:
+    """What readings on the ground made of the prediction; the path is the same both ways. No line without readings."""
+    off = params.measured_offset_db
+    return [BudgetLine(way, "measured here against predicted", off, "dB")] if off else []
 
 
 def _blocks(count: int) -> str:

@@ -17,6 +17,8 @@ PAGES: dict[str, str] = {
     "trailers": "Several trailers",
     "outputs": "What the files are",
     "sheets": "How to read the sheets",
+    "readings": "Readings of the signal, once the trailer is on air",
+    "ready": "The fleet: which unit can go",
     "methods": "Methods and sources",
     "unknown": "What the tool does not know",
 }

@@ -50,6 +50,22 @@ class Doubts(Part):
         description="Of the path loss, the same for all spots: leaves, crops, wet, what the ground cover hides on the "
         "whole. Drawn with radio.model_sigma_db, which must be above 0 for it. Common practice, no source.",
     )
+    readings_alike_m: float = Field(
+        120.0,
+        gt=0,
+        le=5000,
+        description="Distance over which the shadow of hills and trees, and with it measured levels, stay alike: the "
+        "correlation of two readings d apart is exp(-d / this) (M. Gudmundson, Electronics Letters 27, 1991, "
+        "2145-2146). 120 m: 3GPP TR 38.901 Table 7.5-6, rural macro cell without line of sight.",
+    )
+    readings_device_db: float = Field(
+        3.0,
+        ge=0,
+        le=20,
+        description="How far one phone reads high or low everywhere: half of the 6 dB that 3GPP TS 36.133 section "
+        "9.1.2.1 (from memory) allows its absolute level, so that the limit is two standard deviations. Common "
+        "practice.",
+    )
     weights: float = Field(
         0.2,
         ge=0,

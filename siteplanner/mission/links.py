@@ -310,6 +310,19 @@ class Radio(Part):
         "the area. Together with the location variability 8 dB, the spread of measured levels about predicted ones "
         "that planning counts with (common practice, no source).",
     )
+    measured_offset_db: float = Field(
+        0.0,
+        ge=-40,
+        le=40,
+        description="How far the levels here lie above (negative: below) the predicted ones, as readings say; "
+        "`siteplanner measured` works it out and narrows model_sigma_db with it. 0: nothing was measured. Closed form: "
+        "the mean of a normal prior and the readings.",
+    )
+    measured_files: tuple[Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")], ...] = Field(
+        (),
+        max_length=200,
+        description="SHA-256 of the files of readings that measured_offset_db holds: none is counted twice.",
+    )
     most_certain_at_point: float = Field(
         0.95,
         ge=0.5,

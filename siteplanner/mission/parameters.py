@@ -184,6 +184,12 @@ class Mission(Part):
         description="Trailers that can be sent, as [[units]]; empty: as many as are asked for, all as this mission's "
         "own tables say.",
     )
+    fleet: str = Field(
+        "",
+        max_length=200,
+        description="A fleet file in the mission's folder (`siteplanner ready`): units take weights, trailer, radio "
+        "and dish from it by their names; without [[units]] all of it that can go are taken.",
+    )
     crs: str | None = Field(None, description="Metric CRS to work in; None: the local UTM zone.")
     trailer: Trailer = Trailer()
     rig: Rig = Rig()
@@ -204,6 +210,7 @@ class Mission(Part):
     sheets: Sheets = Sheets()
     base: Path = Field(default=Path("."), exclude=True)
     renamed: tuple[tuple[str, str], ...] = Field((), exclude=True)
+    fleet_notes: tuple[tuple[str, str], ...] = Field((), exclude=True)
 
     @model_validator(mode="before")
     @classmethod
@@ -319,7 +326,7 @@ class Mission(Part):
             if new
             else Finding("line_voltage_not_said", "check", facts={"old": old})
             for old, new in self.renamed
-        )
+        ) + tuple(Finding(f"fleet_unit_{what}", "check", facts={"unit": unit}) for what, unit in self.fleet_notes)
 
     @property
     def starts(self) -> tuple[Staging, ...]:
@@ -347,4 +354,8 @@ class Mission(Part):
 
     def draft(self) -> dict[str, Any]:
         """The parameters, and what was found in the file they came from, for a page that changes them."""
-        return {**self.parameters(), "renamed": [list(pair) for pair in self.renamed]}
+        return {
+            **self.parameters(),
+            "renamed": [list(pair) for pair in self.renamed],
+            "fleet_notes": [list(pair) for pair in self.fleet_notes],
+        }

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from siteplanner.data.plain_text import MOST_MISSION, parsed, read_text
 from siteplanner.errors import InputError
 from siteplanner.mission.faults import fault
+from siteplanner.mission.fleet_units import with_fleet
 from siteplanner.mission.parameters import Mission
 
 
@@ -49,7 +50,7 @@ def _check_whole_numbers(value: Any, place: str, file: str | None) -> None:
 def load_mission(path: str | Path) -> Mission:
     """Read a mission from TOML or JSON (by its ending).
 
-    Raises InputError for an unreadable file, broken syntax, or a wrong field.
+    Raises InputError for an unreadable file, broken syntax, a wrong field, or a fleet file that is none.
     """
     path = Path(path)
     if os.path.isdir(path):
@@ -58,4 +59,4 @@ def load_mission(path: str | Path) -> Mission:
     data = parsed(text, as_json=path.suffix.lower() == ".json", file=path)
     if not isinstance(data, dict):
         raise InputError("A mission is a table of fields.", remedy="Start from the sample mission.", file=path)
-    return mission_from_dict(data, base=path.parent, file=str(path))
+    return mission_from_dict(with_fleet(data, path.parent, str(path)), base=path.parent, file=str(path))

@@ -213,11 +213,17 @@ BESIDE: dict[str, tuple[str, ...]] = {"driver_*.pdf": ("crew_*.pdf",), "set_serv
 
 
 def write_outputs(
-    plan: Plan, folder: str | Path, *, only: Collection[str] | None = None, progress: Progress | None = None
+    plan: Plan,
+    folder: str | Path,
+    *,
+    only: Collection[str] | None = None,
+    progress: Progress | None = None,
+    more: Mapping[str, Writer] | None = None,
 ) -> list[Path]:
     """Write the outputs of a plan into a folder, which is made if it is missing.
 
-    `only`: names of files to write (see WRITERS); None: all. Returns the files in place, companions included.
+    `only`: names of files to write (see WRITERS); None: all. `more`: files beside them, or in place of those of the
+    same name, by what writes them. Returns the files in place, companions included.
     An output that the plan has nothing to say about (service of a spot when none passes) is not written, and a
     file of that name from an earlier plan is removed, so that it cannot be taken for this plan's.
 
@@ -226,7 +232,9 @@ def write_outputs(
     unknown = sorted(set(only or ()) - WRITERS.keys())
     if unknown:
         raise OutputError(f"There is no output {', '.join(unknown)}.", remedy=f"Choose from {', '.join(WRITERS)}.")
-    names = [name for name in WRITERS if only is None or name in only]
+    writers = {**WRITERS, **(more or {})}
+    names = [name for name in writers if only is None or name in only or name in (more or {})]
+    names.sort(key=lambda name: name == "package.zip")  # last: it holds what stands there
     folder, report = Path(folder), progress or (lambda stage, share: None)
     try:
         switch = Switch(folder)
@@ -240,7 +248,7 @@ def write_outputs(
         try:
             for number, name in enumerate(names):
                 report(f"Writing {name}", number / len(names))
-                write = partial(_json, stands_in=folder) if name == "plan.json" else WRITERS[name]
+                write = partial(_json, stands_in=folder) if name == "plan.json" else writers[name]
                 _written(write, plan, switch.path / name)
             report("Moving files into place", 1.0)
             _nothing_in_the_way(switch.path, folder)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from siteplanner.errors import OutputError
 from siteplanner.outputs.sheets.commander import commander_content
@@ -25,7 +25,7 @@ from siteplanner.planning.plan.sets_of import plan_of_unit
 
 FOLDER = Path(__file__).parent
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
-PAGES = {"commander": 1, "driver": 2, "crew": 2}
+PAGES = {"commander": 1, "driver": 2, "crew": 2, "measured": 1, "ready": 1}
 RUN_ON_PT, MOST_PAGES = 8.0, 60  # a sheet that cannot keep to its pages: letters that can be read, and an end
 MISSING_NOTE = (
     "▯ stands for a letter that is missing from this font: name a font in sheets.extra_fonts, or see plan.json."
@@ -95,13 +95,31 @@ def _compiler(plan: Plan, kind: str, ranked: RankedSpot | None) -> Any:
     content = sheet_content(plan, kind, ranked)
     if content is None:
         return None
+    return _fitted(content, kind, plan.mission.sheets.paper, extra_fonts(plan.mission))
+
+
+def content_pdf(
+    content: dict[str, Any], kind: str, *, paper: Literal["letter", "a4"], extra: tuple[Path, ...] = (), at: int = 0
+) -> bytes:
+    """A page of plain data by the layout of its kind (`measured`, `ready`, `hand_over`), as PDF/UA-1. `at`: seconds
+    since 1970 that stand in it.
+
+    Raises OutputError when it would take more than MOST_PAGES.
+    """
+    printer = Printer(held(extra))
+    made = printer.all(content)
+    made["missing"] = MISSING_NOTE if printer.missing else ""
+    compiler = _fitted(made, kind, paper, extra)
+    return b"".join(_pages(compiler.compile(format="pdf", pdf_standards=["ua-1"], timestamp=at)))
+
+
+def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], extra: tuple[Path, ...]) -> Any:
     import typst
 
-    extra = extra_fonts(plan.mission)
     inputs = {
         "data": json.dumps(content, ensure_ascii=False),
         "fonts": json.dumps(["DejaVu Sans", *families(extra)]),
-        "paper": {"letter": "us-letter", "a4": "a4"}[plan.mission.sheets.paper],
+        "paper": {"letter": "us-letter", "a4": "a4"}[paper],
     }
     places = [FONT_FOLDER, *sorted({path.parent for path in extra})]
 

@@ -64,10 +64,16 @@ from siteplanner.planning.study.study import Study
 NEIGHBOURS = 8  # cells looked at around each of the best spots
 
 
-def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Kept | None = None) -> Plan:
+def plan(
+    mission: Mission,
+    progress: Progress | None = None,
+    previous: Plan | Kept | None = None,
+    names: Mapping[Key, str] | None = None,
+) -> Plan:
     """Plan one mission: load, rule, choose, evaluate, rank.
 
     With the plan before it as `previous`, only what a change touches is worked out again; the answer is the same.
+    `names`: what spots are called already, by their keys to the meter: somebody may stand at one.
     `progress(stage, share)` is called often with plain words and 0..1; raise `Cancelled` in it to stop.
     Raises InputError for a layer or parameter that cannot be used. A `Cancelled` leaves with what was worked out so
     far in its `kept`, for the next run.
@@ -75,13 +81,13 @@ def plan(mission: Mission, progress: Progress | None = None, previous: Plan | Ke
     before = (previous.kept if isinstance(previous, Plan) else previous) or Kept()
     reuse = Reuse(before)
     try:
-        return _plan(mission, Stages(progress), reuse)
+        return _plan(mission, Stages(progress), reuse, names or {})
     except Cancelled as stopped:
         stopped.kept = before.joined(reuse.kept)
         raise
 
 
-def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
+def _plan(mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, str]) -> Plan:
     forecast, forecast_records = forecast_of(mission)
     with warm_up.another_core() as wait:
         study = load_study(mission, stages, reuse)
@@ -104,7 +110,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse) -> Plan:
         ranked = fixed.ranked(fixed.judged, mission.weights)
         field = field_of(ranked, fixed, study.required)
         rows = option_rows(field, mission)
-        ranked = name_spots(ranked, rows)
+        ranked = name_spots(ranked, rows, names)
         field = replace(field, judged=ranked)
         sure = _sure(fixed, ranked, mission, rows)
         listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission, rows), sure.certainty), forecast)
@@ -289,22 +295,28 @@ def with_certainty(spots: Iterable[RankedSpot], sure: Mapping[Key, Certainty]) -
     return tuple(replace(r, certainty=sure.get(r.spot.key)) for r in spots)
 
 
-def name_spots(ranked: Sequence[RankedSpot], options: Sequence[int] = ()) -> tuple[RankedSpot, ...]:
-    """Letters by first ranking, the options before all others (A is the first place); the user's own names stay.
+def name_spots(
+    ranked: Sequence[RankedSpot], options: Sequence[int] = (), called: Mapping[Key, str] | None = None
+) -> tuple[RankedSpot, ...]:
+    """Letters by first ranking, the options before all others (A is the first place); the user's own names stay, and so
+    do those that spots are called by already.
 
     `options`: their rows in the ranking.
     """
     out, number = list(ranked), 0
-    taken = {r.spot.name for r in ranked if r.spot.origin == "user"}
+    known = {(round(x), round(y)): name for (x, y), name in (called or {}).items()}
+    taken = {r.spot.name for r in ranked if r.spot.origin == "user"} | set(known.values())
     for row in (*options, *(k for k in range(len(ranked)) if k not in options)):
         r = ranked[row]
         if r.spot.origin == "user":
             continue
-        name = letters(number)
-        while name in taken:
-            number += 1
+        name = known.get((round(r.spot.x), round(r.spot.y)), "")
+        if not name:
             name = letters(number)
-        number += 1
+            number += 1
+            while name in taken:
+                name = letters(number)
+                number += 1
         evaluation: Evaluation = replace(r.evaluation, spot=replace(r.spot, name=name))
         out[row] = replace(r, evaluation=evaluation)
     return tuple(out)

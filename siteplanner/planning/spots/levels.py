@@ -34,36 +34,18 @@ def levels_of(
     inputs: CoverageInputs, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg: tuple[float, ...]
 ) -> Levels:
     """The levels of a spot with its mast and (true) sector bearings as they were chosen for it alone."""
-    grid, radio, cells = inputs.elevation, inputs.radio, inputs.area_cells
-    params, pattern, stops = link_parameters(radio), sector_pattern(radio), np.array([mast_height_m])
-    aimed = np.array(bearings_deg) - grid.convergence_deg(spot.x, spot.y)
-    points = _points(inputs)
+    radio, cells = inputs.radio, inputs.area_cells
+    params, points = link_parameters(radio), _points(inputs)
     parts: list[tuple[np.ndarray, ...]] = []
     for rows, cols, here in ((cells.rows, cells.cols, np.ones(len(cells.rows), bool)), *points):
-        exact = (exact_losses,) if parts else ()  # named points by the exact path, as they are served
-        loss = covered_loss_db(
-            grid.values,
-            grid.cell_size_m,
-            *cell,
-            stops,
-            radio.handset_height_m,
-            radio.frequency_mhz,
-            rows,
-            cols,
-            inputs.cover.cover,
-            *exact,
-        )[0]
-        distance, bearing, angle = directions(
-            grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m, rows, cols
-        )
-        best = best_sector_gain_db(bearing, angle[0], aimed, pattern)
-        everything = all_sectors_gain_db(bearing, angle[0], aimed, pattern)
+        # named points by the exact path, as they are served
+        way = ways_to(inputs, spot, cell, mast_height_m, bearings_deg, rows, cols, exact=bool(parts))
         parts.append(
             (
-                margin_db(params, loss, best),
-                above_noise_db(params, loss, best),
-                above_noise_db(params, loss, everything),
-                (distance <= radio.max_radius_m) & here,
+                margin_db(params, way.loss_db, way.best_db),
+                above_noise_db(params, way.loss_db, way.best_db),
+                above_noise_db(params, way.loss_db, way.all_db),
+                (way.distance_m <= radio.max_radius_m) & here,
             )
         )
     margin, signal, sent, reached = (np.concatenate(column) for column in zip(*parts, strict=True))
@@ -75,6 +57,49 @@ def levels_of(
         params.down_snr_db,
         spread_db(radio.sigma_db, params.entry),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Ways:
+    """Ways from one mast to places, one value each; NaN loss where a path is not known."""
+
+    loss_db: np.ndarray
+    best_db: np.ndarray  # pattern gain of the best sector, 0 or less
+    all_db: np.ndarray  # of all sectors, powers added
+    distance_m: np.ndarray
+
+
+def ways_to(
+    inputs: CoverageInputs,
+    spot: Spot,
+    cell: tuple[int, int],
+    mast_height_m: float,
+    bearings_deg: tuple[float, ...],
+    rows: np.ndarray,
+    cols: np.ndarray,
+    *,
+    exact: bool,
+) -> Ways:
+    """Loss and pattern gains to places of the grid; bearings true, rows and columns whole ones unless `exact`."""
+    grid, radio, pattern = inputs.elevation, inputs.radio, sector_pattern(inputs.radio)
+    stops, aimed = np.array([mast_height_m]), np.array(bearings_deg) - grid.convergence_deg(spot.x, spot.y)
+    loss = covered_loss_db(
+        grid.values,
+        grid.cell_size_m,
+        *cell,
+        stops,
+        radio.handset_height_m,
+        radio.frequency_mhz,
+        rows,
+        cols,
+        inputs.cover.cover,
+        *((exact_losses,) if exact else ()),
+    )[0]
+    distance, bearing, angle = directions(
+        grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m, rows, cols
+    )
+    best = best_sector_gain_db(bearing, angle[0], aimed, pattern)
+    return Ways(loss, best, all_sectors_gain_db(bearing, angle[0], aimed, pattern), distance)
 
 
 def _points(inputs: CoverageInputs) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:

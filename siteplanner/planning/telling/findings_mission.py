@@ -16,6 +16,14 @@ MISSION_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         f"The mission names {f['old']}, which is now called {f['new']}; it was read as that.",
         f"Write {f['new']} in the mission file.",
     ),
+    "fleet_unit_left_out": lambda f, u: (
+        f"{f['unit']} of the fleet cannot go and is left out of the units.",
+        "`siteplanner ready` says why.",
+    ),
+    "fleet_unit_cannot_go": lambda f, u: (
+        f"{f['unit']} is planned with and cannot go, by the fleet file.",
+        "`siteplanner ready` says why; repair it, or take another unit.",
+    ),
     "radio_power_class": lambda f, u: (
         f"The radio sends {f['power_dbm']:g} dBm a port: more than a small cell has (medium range up to "
         f"{f['most_dbm']:g} dBm, 3GPP TS 36.104 Table 6.2-1). The predicted service is that of a large base station.",

@@ -1,0 +1,65 @@
+"""The plan made again with what readings say of the model: same spots, same names, and where each stands now."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from siteplanner.planning.plan.explain import explain
+from siteplanner.planning.plan.measured import Measured
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.pipeline import plan
+from siteplanner.planning.plan.records import number, rows, text
+from siteplanner.planning.spots.evaluation import Coverage
+from siteplanner.planning.study.progress import Progress
+from siteplanner.planning.study.reuse import Kept
+
+MOST_RANKS = 6
+SAME_PLACE_M = 1.0
+
+
+@dataclass(frozen=True)
+class RankNow:
+    """One spot after the readings and before: rank, share of the weighted area; NaN where it was not judged before."""
+
+    name: str
+    rank: int
+    share: float
+    old_rank: float
+    old_share: float
+
+
+@dataclass(frozen=True, eq=False)
+class Redrawn:
+    """`plan`: with the readings in it. `ranks`: its best spots. `stands_rank`: of the place where the trailer stands;
+    None: a limit rules it out. `stands_coverage`: from there with mast and sectors set anew."""
+
+    plan: Plan
+    ranks: tuple[RankNow, ...]
+    stands_rank: int | None
+    stands_coverage: Coverage | None
+
+
+def redrawn(
+    found: Measured, record: Mapping[str, Any], progress: Progress | None = None, previous: Kept | None = None
+) -> Redrawn:
+    """Plan again with the mission after the readings. `record`: the plan.json that they were held against."""
+    before = rows(record, "judged")
+    names = {(number(r.get("x")), number(r.get("y"))): text(r.get("name")) for r in before}
+    called = {key: name for key, name in names.items() if name and all(map(math.isfinite, key))}
+    made = plan(found.after, progress, previous, called)
+    old = {text(r.get("name")): r for r in before}
+    ranks = []
+    for ranked in made.judged[:MOST_RANKS]:
+        was = old.get(ranked.spot.name, {})
+        coverage = ranked.evaluation.coverage
+        share = math.nan if coverage is None else coverage.share
+        ranks.append(RankNow(ranked.spot.name, ranked.rank, share, number(was.get("rank")), number(was.get("share"))))
+    here = found.standing.spot
+    own = next((r for r in made.judged if math.dist(r.spot.key, here.key) <= SAME_PLACE_M), None)
+    if own is not None:
+        return Redrawn(made, tuple(ranks), own.rank, own.evaluation.coverage)
+    asked = explain(made, here.latitude, here.longitude)
+    return Redrawn(made, tuple(ranks), asked.would_rank, asked.evaluation.coverage)
