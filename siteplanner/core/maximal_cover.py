@@ -335,7 +335,7 @@ def _pairs(product, corners, out):
 
 @njit(cache=True, nogil=True, fastmath=SUMS)
 def _gain(served, held):
-    whole = 0.0
+    whole = np.float64(0.0)
     for start in range(0, served.size, BLOCK):
         end = min(start + BLOCK, served.size)
         a, b = served[start:end], held[start:end]
