@@ -94,7 +94,7 @@ input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) 
 .sp-note b { margin-right: 6px; }
 .sp-note .remedy { opacity: .8; }
 .st-key-two-sides [data-testid="stColumn"], .st-key-more [data-testid="stColumn"],
-.st-key-points [data-testid="stColumn"] { min-width: min(400px, 100%); }
+.st-key-hours [data-testid="stColumn"], .st-key-points [data-testid="stColumn"] { min-width: min(400px, 100%); }
 :is(.st-key-two-sides, .st-key-more) [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
 button[kind="primary"], button[kind="secondary"], [role="tab"] { min-height: 44px; }
 [role="tab"] p { font-size: 17px !important; font-weight: 600; }
