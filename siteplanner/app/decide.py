@@ -1,4 +1,4 @@
-"""Decide: the answer, the options beside the map, named points, trailers, hours, all judged spots, any place asked about.
+"""Decide: the answer, options beside the map, named points, trailers, hours, all judged spots, any place asked about.
 
 Parts of the page are drawn on their own (Streamlit's fragments): the options, so that they follow a weight before the
 rest does, the map, so that a click on the ground does not draw the options again, and the comparison.
