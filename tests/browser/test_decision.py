@@ -135,14 +135,15 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
         page.wait_for_url(re.compile("/run"))
         page.locator(".sp-answer .say").wait_for(timeout=2 * LONG_MS)
         clock("planned again", start)
+        ready_map(page)  # before that a press on a link may be lost to the turn that draws the page
         page.get_by_role("link", name="1 Start").click()
         page.get_by_text("Earlier work", exact=True).click()
         page.get_by_role("button", name="Compare them").click()
+        page.get_by_text("Before and after", exact=True).wait_for()
         lines = page.locator(".stMain ul li").all_inner_texts()
         assert 2 <= len(lines) <= 10
         assert "swer: " in lines[0]
         assert any("required" in line for line in lines), lines
-        page.get_by_text("Before and after", exact=True).wait_for()
         assert not app.far_sockets()
     context.close()
     assert not far, far
