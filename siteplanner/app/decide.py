@@ -1,4 +1,4 @@
-"""Decide: the answer, the options beside the map, named points, trailers, all judged spots, and any place asked about.
+"""Decide: the answer, options beside the map, named points, trailers, hours, all judged spots, any place asked about.
 
 Parts of the page are drawn on their own (Streamlit's fragments): the options, so that they follow a weight before the
 rest does, the map, so that a click on the ground does not draw the options again, and the comparison.
@@ -10,7 +10,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import compare, named_points, style, trailers
+from siteplanner.app import compare, go_no_go, named_points, style, trailers
 from siteplanner.app.answer_box import answer, reasons
 from siteplanner.app.figure import put
 from siteplanner.app.frame import go, need_plan, units_now, work_now
@@ -58,6 +58,7 @@ def page() -> None:
         named_points.section(work, units)
     with several:
         trailers.section(work, units)
+    go_no_go.section(work, units)
     with st.expander("All judged spots"):
         judged_side(work, units)
     with st.expander("Why this spot, and how sure it is"):

@@ -17,6 +17,7 @@ from siteplanner.planning.choose.options import Option
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.answer import COLUMNS, spot_cells
+from siteplanner.planning.telling.certainty import first_if_words
 from siteplanner.planning.telling.options import option_sentences
 from siteplanner.planning.telling.score import score_text
 
@@ -93,6 +94,7 @@ def _lines(option: Option, plan: Plan, units: Units) -> list[tuple[str, str, boo
         ("", told["best_at"], True),
         ("", told["trigger"], True),
         ("Against the first.", told["price"], False),
+        ("", first_if_words(plan.firmness, option.ranked.spot.name, units), False),
     ]
     return [(kind, clean(text), always) for kind, text, always in rows if text]
 

@@ -29,7 +29,8 @@ input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) 
 .sp-answer .watch b { color: #A3123F; color: light-dark(#A3123F, #FF8A3D); }
 .sp-answer .firm { font-size: 15px; line-height: 1.4; margin: 0; opacity: .85; }
 .sp-answer .sp-tiles { display: flex; flex-wrap: wrap; gap: 4px 26px; margin: 4px 0 6px; }
-.sp-answer .sp-tiles div { font-size: 14px; line-height: 1.25; max-width: 150px; }
+.sp-answer .sp-tiles div { font-size: 14px; line-height: 1.25; display: grid;
+  grid-template-columns: fit-content(150px); align-content: start; }
 .sp-answer .sp-tiles b { display: block; font-size: 24px; line-height: 1.15; white-space: nowrap;
   font-variant-numeric: tabular-nums; }
 .sp-table { border-collapse: collapse; width: 100%; font-size: 15px; font-variant-numeric: tabular-nums; }
@@ -37,6 +38,8 @@ input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) 
   color-mix(in srgb, currentColor 18%, transparent); }
 .sp-table thead th { font-weight: 600; opacity: .75; font-size: 13px; }
 .sp-table tbody th { font-weight: 400; opacity: .75; }
+.st-key-hours .sp-table tbody th { white-space: nowrap; }
+.st-key-more .stCheckbox label p { white-space: normal !important; overflow: visible !important; }
 .sp-table .num { text-align: right; white-space: nowrap; } .sp-table thead .num { white-space: normal; }
 @media (max-width: 900px) { .sp-table .num:last-child { white-space: normal; } }
 .sp-table tfoot td, .sp-table tfoot th { font-weight: 700; border-bottom: 0;
@@ -94,7 +97,7 @@ input::placeholder, textarea::placeholder { color: light-dark(#49505B, #BDB5A8) 
 .sp-note b { margin-right: 6px; }
 .sp-note .remedy { opacity: .8; }
 .st-key-two-sides [data-testid="stColumn"], .st-key-more [data-testid="stColumn"],
-.st-key-points [data-testid="stColumn"] { min-width: min(400px, 100%); }
+.st-key-hours [data-testid="stColumn"], .st-key-points [data-testid="stColumn"] { min-width: min(400px, 100%); }
 :is(.st-key-two-sides, .st-key-more) [data-testid="stColumn"] [data-testid="stColumn"] { min-width: 0; }
 button[kind="primary"], button[kind="secondary"], [role="tab"] { min-height: 44px; }
 [role="tab"] p { font-size: 17px !important; font-weight: 600; }

@@ -13,7 +13,14 @@ from siteplanner.outputs.words.text import named
 from siteplanner.planning.choose.sets import TrailerSet
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.set_rows import COLUMNS, count_words, missed_by_set, set_rows
-from siteplanner.planning.telling.sets import channel_sentence, runner_up_sentence, second_sentence, set_sentence
+from siteplanner.planning.telling.sets import (
+    AS_ALONE,
+    channel_sentence,
+    required_sentence,
+    runner_up_sentence,
+    second_sentence,
+    set_sentence,
+)
 
 SIZE = "trailers"  # how many the page shows, in the work's memory
 
@@ -52,7 +59,9 @@ def set_html(plan: Plan, size: int, units: Units) -> str:
     """The set in a sentence, a row a trailer, and what else there is to know."""
     one = plan.sets[size]
     rows = set_rows(one, units)
-    lines = [missed_by_set(one, units), channel_sentence(one, units)]
+    lines = [required_sentence(one, units), missed_by_set(one, units), channel_sentence(one, units)]
+    if size > 1:
+        lines.append(AS_ALONE)
     if size == 2:
         beside = plan.beside_first
         apart = beside is not None and {r.spot.key for r in beside.spots} != {r.spot.key for r in one.spots}

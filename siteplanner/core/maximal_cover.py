@@ -131,9 +131,12 @@ def best_sets(
     return out
 
 
-def best_addition(served: np.ndarray, value: np.ndarray, chosen: Sequence[int], rules: Rules) -> int | None:
-    """The place that adds most to places that stand already; None where the rules leave none."""
+def best_addition(
+    served: np.ndarray, value: np.ndarray, chosen: Sequence[int], rules: Rules, among: Sequence[int] | None = None
+) -> int | None:
+    """The place that adds most to places that stand already, of those of `among`; None where the rules leave none."""
     open_to = np.flatnonzero(rules.open_to(chosen))
+    open_to = open_to if among is None else np.intersect1d(open_to, among)
     if not len(open_to):
         return None
     held = np.asarray(served)[list(chosen)].max(0)

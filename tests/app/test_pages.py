@@ -6,12 +6,13 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from siteplanner.app import decide, plan_map, serve, session, spot, spot_crew, spot_drive, spot_service
+from siteplanner.app import decide, go_no_go, plan_map, serve, session, spot, spot_crew, spot_drive, spot_service
 from siteplanner.app.decide import answer, breakdown, ruled_out_by_name
 from siteplanner.app.labels import Units
 from siteplanner.app.ranking_table import ranking_rows
@@ -20,6 +21,9 @@ from siteplanner.core.link import BudgetLine
 from siteplanner.errors import InputError
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.explain import Explanation
+from siteplanner.planning.spots.capacity import capacity_of
+from siteplanner.planning.telling.capacity import ASSUMED, capacity_rows
+from siteplanner.planning.telling.clock import go_rows
 from siteplanner.planning.telling.directions import step_words
 from siteplanner.planning.telling.roads import ahead_words
 from tests.outputs.factory import HOSTILE, make_plan
@@ -46,6 +50,8 @@ def all_html(plan):
             answer(plan, units),
             breakdown(ranked),
             ruled_out_by_name(plan, units),
+            go_no_go.hours_html(ranked, units),
+            go_no_go.carries_html(plan, ranked, units),
             plan_map.legend(plan, plan_map.RULED_OUT),
             plan_map.lines_legend(plan),
             verdict(asked(plan, plan.rejected[0]), plan, units),
@@ -82,6 +88,22 @@ def test_the_table_has_one_row_a_spot_in_order(plan):
     assert [row["name"] for row in rows] == [clean(r.spot.name) for r in plan.spots]
     assert len({row["key"] for row in rows}) == len(rows)
     assert all(len(row["cells"]) + 3 == len(columns) for row in rows)
+
+
+def test_decide_says_until_when_and_what_the_spot_carries(plan):
+    """The hours and the capacity of the sheets, for the spot in hand, in the reader's units."""
+    chosen, units = plan.spots[1], Units("metric")
+    hours = go_no_go.hours_html(chosen, units)
+    assert hours
+    assert clean(chosen.spot.name) in unescape(hours)
+    for label, words in go_rows(chosen.on_site.clock, units):
+        assert label in unescape(hours)
+        assert words in unescape(hours)
+    carries = go_no_go.carries_html(plan, chosen, units)
+    rows = dict(capacity_rows(capacity_of(chosen.evaluation, plan.mission), units))
+    assert set(rows) >= {"At once"}
+    assert all(label in unescape(carries) and words in unescape(carries) for label, words in rows.items())
+    assert ASSUMED in unescape(carries)
 
 
 def test_why_not_here_says_reason_change_and_every_figure():

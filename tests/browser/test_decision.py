@@ -60,6 +60,14 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
         page.get_by_text("Against the first.").first.wait_for()
         assert "It costs" in rows(page).nth(1).inner_text()
 
+        # until when it can go, and what it carries
+        page.get_by_text("Go or no go: spot B", exact=True).wait_for()
+        hours = page.locator(".st-key-hours").inner_text()
+        assert "Dispatch by" in hours
+        assert "handsets at once" in hours
+        rows(page).first.click()
+        page.get_by_text("Go or no go: spot A", exact=True).wait_for()
+
         # a second trailer: where, when, what it adds, and its place has a ring on the map
         page.get_by_text(count_words(2), exact=True).click()
         table = page.locator(".st-key-more .sp-table")
@@ -119,6 +127,23 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
         page.locator(".stCheckbox", has_text=missed).locator("label").click()
         page.locator(".sp-answer .say", has_text="Park at spot A").wait_for()
         assert [cells_of(row) for row in rows(page).all()] == first
+
+        # required from the start, and held against the plan before: what changed, in ten lines and a picture
+        page.locator(".stCheckbox", has_text=missed).locator("label").click()
+        start = time.monotonic()
+        page.get_by_role("button", name="Plan again with this required").click()
+        page.wait_for_url(re.compile("/run"))
+        page.locator(".sp-answer .say").wait_for(timeout=2 * LONG_MS)
+        clock("planned again", start)
+        ready_map(page)  # before that a press on a link may be lost to the turn that draws the page
+        page.get_by_role("link", name="1 Start").click()
+        page.get_by_text("Earlier work", exact=True).click()
+        page.get_by_role("button", name="Compare them").click()
+        page.get_by_text("Before and after", exact=True).wait_for()
+        lines = page.locator(".stMain ul li").all_inner_texts()
+        assert 2 <= len(lines) <= 10
+        assert "swer: " in lines[0]
+        assert any("required" in line for line in lines), lines
         assert not app.far_sockets()
     context.close()
     assert not far, far

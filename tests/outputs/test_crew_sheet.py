@@ -23,6 +23,7 @@ from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.outputs.sheets.site_plan import site_svg
 from siteplanner.planning.limits.keep_away import reached_from_ground
 from siteplanner.planning.site.sun_outage import SatelliteOutages, SunOutage, SunOutages
+from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.set_up import steps_for_both
 from siteplanner.planning.telling.signal_words import ORDER, WORDS, signal_word
@@ -219,6 +220,23 @@ def test_the_drawing_shows_what_stands_and_what_is_kept_free(plan):
     assert "exhaust 20 ft<" in drawn
     assert "mast fall 68 ft" in drawn
     assert not METRIC_UNIT.search(re.sub(r">10 m<", "", drawn))  # but for the bar of the scale
+
+
+def test_the_drawing_shows_how_far_the_second_radio_reaches(plan):
+    def drawn(**wifi):
+        held = plan.mission.wifi.model_copy(update={"on": True, **wifi})
+        given = replace(plan, mission=plan.mission.model_copy(update={"wifi": held}))
+        far = capacity_of(given.best.evaluation, given.mission).wifi_radius_m
+        return site_svg(given, given.best, 20.6, 1.4), far
+
+    assert "Wi-Fi" not in site_svg(plan, plan.best, 20.6, 1.4)
+    wide, far = drawn()
+    assert 'class="wifi"' not in wide
+    assert f"Wi-Fi within {int(far)} m, wider than this drawing" in wide
+    ring, near = drawn(power_dbm=7.0)
+    assert near < 31.9  # 1.55 x 20.6 m, half of the drawing
+    assert f'class="wifi" cx="42.0" cy="42.0" r="{near / (2 * 1.55 * 20.6 / 84):.2f}"' in ring
+    assert f"Wi-Fi within {int(near)} m<" in ring
 
 
 def test_antennas_keep_people_off_only_where_they_can_come():

@@ -14,7 +14,8 @@ from siteplanner.planning.choose.how_sure import how_sure
 from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.spots.backhaul import by_satellite
 from siteplanner.planning.spots.lines import Backhaul
-from siteplanner.planning.telling.certainty import flips_words, ties_words
+from siteplanner.planning.telling.certainty import first_if_words, flips_words, ties_words
+from siteplanner.planning.telling.units import METRIC
 from siteplanner.roads.near_limit import NearLimit
 from tests.planning.test_certainty import NONE, doubts
 from tests.planning.test_scoring import MISSION, evaluation
@@ -66,6 +67,13 @@ def test_a_rival_that_gets_better_takes_the_lead():
     assert flip_of(firm, "B", "coverage").amount == pytest.approx(2.0, abs=1e-6)
     assert flip_of(firm, "C", "coverage").amount == pytest.approx(5.0, abs=1e-6)
     assert flip_of(firm, "C", "coverage").leader == "C"
+    # every reader is told: the sentence of sheet, map and page, and the option's own line
+    told = flips_words(firm)
+    assert "spot B serves at least 62 % of the weighted area" in told
+    assert "Spot C leads if spot C serves at least 62 % of the weighted area" in told
+    chance = flip_of(firm, "C", "coverage").chance
+    assert first_if_words(firm, "C").endswith(f"62 % of the weighted area (chance {METRIC.share(chance)}).")
+    assert first_if_words(firm, "A") == ""
 
 
 def test_what_no_change_of_a_figure_can_do_is_no_flip():

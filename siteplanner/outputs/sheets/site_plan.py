@@ -11,6 +11,7 @@ from shapely.affinity import rotate
 from siteplanner.outputs.sheets.sheet_maps import View, furniture, path, svg
 from siteplanner.outputs.sheets.site_marks import (
     LAMPS_M,
+    LETTER_MM,
     SIDES,
     Labels,
     arrow,
@@ -28,8 +29,10 @@ from siteplanner.planning.limits.keep_away import reached_from_ground
 from siteplanner.planning.limits.overhead_lines import line_zones
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.timeline import Timeline
+from siteplanner.planning.spots.capacity import capacity_of
 from siteplanner.planning.telling.aiming import true_label
 from siteplanner.planning.telling.keep_clear import EXHAUST_M, antenna_label, exhaust_label, fall_label, guy_label
+from siteplanner.planning.telling.map_labels import wifi_beyond_label, wifi_label
 from siteplanner.planning.telling.units import Units, reader_units
 
 SIDE_MM = 84.0
@@ -38,8 +41,8 @@ TOW_OUTSIDE_M = 4.0  # from the mast's fall circle to the middle of the tow vehi
 
 
 def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | None, units: Units | None = None) -> str:
-    """Trailer, outriggers, heading, tow vehicle, mast fall circle, guy anchors, exhaust, lamps, dish and sectors, roads
-    and lines with what is kept from them; true north up.
+    """Trailer, outriggers, heading, tow vehicle, mast fall circle, guy anchors, exhaust, lamps, dish and sectors, reach
+    of the Wi-Fi, roads and lines with what is kept from them; true north up.
 
     `radio_m`: what the public keeps from the front of the antennas; told where somebody can stand that near.
     """
@@ -103,10 +106,25 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
             body += lamp_mark(x, y)
             labels.keep_free(x, y, 1.7)
             taken = [*taken, bearing]
+    body += _wifi(labels, plan, ranked, per_mm, units)
     for x, y, text in words:
         body += labels.put(x, y, text)
     body += _circle_labels(labels, plan, ranked, fall_m, radio_m, taken, per_mm, units)
     return svg(view, body + furniture(view, 0.0, units))
+
+
+def _wifi(labels: Labels, plan: Plan, ranked: RankedSpot, per_mm: float, units: Units) -> str:
+    """The reach of the second radio, if on: a ring, or a word on one that is wider than the drawing."""
+    carries, middle = capacity_of(ranked.evaluation, plan.mission), SIDE_MM / 2
+    if carries.wifi_radius_m is None:
+        return ""
+    radius = carries.wifi_radius_m / per_mm
+    if radius > middle - LETTER_MM:
+        return labels.put(middle, SIDE_MM - LETTER_MM, wifi_beyond_label(carries, units.first))
+    return (
+        f'<circle class="wifi" cx="{middle}" cy="{middle}" r="{radius:.2f}" fill="none" stroke="#000" '
+        'stroke-width="0.3" stroke-dasharray="4 1.5"/>'
+    ) + labels.put(middle, middle + radius, wifi_label(carries, units.first))
 
 
 def lamps_wanted(timeline: Timeline | None) -> bool:

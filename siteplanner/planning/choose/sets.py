@@ -3,6 +3,9 @@
 Made as large as it can be, by the mission's own weights: (weights.coverage x share of the weighted area +
 weights.must_serve x mean probability at the named points) / (sum of the two). Without named points, or with both
 weights 0, the share alone. Maximal covering (Church and ReVelle 1974) with shares: `core.maximal_cover`.
+
+Required points come first: of all sets, only those that serve most of them between their trailers are looked at. What
+that gives up is told beside it (`TrailerSet.free`).
 """
 
 from __future__ import annotations
@@ -10,26 +13,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from typing import Any
 
 import numpy as np
 
-from siteplanner.core.maximal_cover import ROUNDING, BestSet, Rules, best_addition, best_sets, worth
+from siteplanner.core.maximal_cover import ROUNDING, BestSet, best_addition
 from siteplanner.mission import Mission
-from siteplanner.planning.choose.certainty import Key
 from siteplanner.planning.choose.fixed import Fixed
 from siteplanner.planning.choose.one_channel import Channel, addition_on_one_channel, sets_on_one_channel
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.choose.set_value import area_part, objective, pairs_of, served_by, serves
+from siteplanner.planning.choose.set_choice import Choice, choice_of
+from siteplanner.planning.choose.set_value import area_part
 from siteplanner.planning.choose.units import Group
-from siteplanner.planning.spots.evaluation import Evaluation, start_of
-from siteplanner.planning.spots.levels import Levels, levels_of
+from siteplanner.planning.spots.evaluation import start_of
 from siteplanner.planning.spots.served import SERVED, PolygonService
 from siteplanner.planning.study.area import AreaCells, WeightedBy
 
 MOST_EQUAL = 1000  # sets of one value that are kept in mind
-MOST_SPOTS = 600  # spots looked at together, those worth most alone; the rest is in the bound
 
 
 @dataclass(frozen=True)
@@ -39,10 +39,12 @@ class PointChance:
     name: str
     probability: float
     by: str  # spot of the best server
+    required: bool = False
+    needed: float = SERVED  # from which on it counts as served
 
     @property
     def served(self) -> bool:
-        return self.probability >= SERVED
+        return self.probability >= self.needed
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +64,16 @@ class TrailerAt:
     area_after: float
     people_after: float | None  # expected; None: not stated
     points_after: tuple[str, ...]  # named points served then
+
+
+@dataclass(frozen=True)
+class FreeSet:
+    """The best set of the same size if nothing were required: what the required points cost."""
+
+    spots: tuple[str, ...]
+    share: float  # as in `TrailerSet`
+    people_served: float | None
+    missed: tuple[str, ...]  # required points that it does not serve
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +96,7 @@ class TrailerSet:
     share_one_channel: float  # with one for all; NaN: not worked out
     served: np.ndarray = field(default_factory=lambda: np.empty((0, 0), np.float32))
     """(trailers, cells of the area) probability of service by each while all of them send; (0, 0): not kept."""
+    free: FreeSet | None = None  # None: nothing is required, or it costs nothing
 
     @property
     def spots(self) -> tuple[RankedSpot, ...]:
@@ -94,6 +107,11 @@ class TrailerSet:
     def points_served(self) -> int:
         """How many named points are served."""
         return sum(p.served for p in self.points)
+
+    @property
+    def required_missed(self) -> tuple[PointChance, ...]:
+        """The required points that even these trailers do not serve: no set of so many serves more of them."""
+        return tuple(p for p in self.points if p.required and not p.served)
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,49 +127,6 @@ class Sets:
     with_runner_up: TrailerSet | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class _Choice:
-    """All spots of all groups in one list, with what each serves: cells of the area, then named points."""
-
-    groups: tuple[Group, ...]
-    of: np.ndarray  # group of each
-    ranked: tuple[RankedSpot, ...]
-    value: np.ndarray  # (cells + points,) adds up to 1
-    area: AreaCells
-    names: tuple[str, ...]  # of the points
-    rules: Rules
-    most_at_point: float
-    pairs: np.ndarray | None  # (n, n) value of each pair, where it is known of all
-
-    @cached_property
-    def served(self) -> np.ndarray:
-        """(n, cells + points) float32: all of them."""
-        return self.rows(range(len(self.ranked)))
-
-    def rows(self, which: Sequence[int]) -> np.ndarray:
-        """(which, cells + points) float32."""
-        return served_by([self.ranked[i] for i in which], self.area, len(self.names))
-
-    def worth(self, which: Sequence[int]) -> float:
-        """Value of a set with a channel each."""
-        return worth(self.rows(which), self.value, range(len(which)))
-
-    def key(self, i: int) -> tuple[int, Key]:
-        """What tells an item from others whatever its place in the list."""
-        return int(self.of[i]), self.ranked[i].spot.key
-
-    def levels(self, which: Sequence[int]) -> list[Levels]:
-        """Levels of spots as their own groups send."""
-        return [_levels(self.groups[self.of[i]], self.ranked[i].evaluation) for i in which]
-
-    def channel(self, which: Sequence[int]) -> Channel:
-        """These spots on one channel."""
-        load = self.groups[0].mission.radio.load_factor
-        most = np.ones(len(self.value))
-        most[len(self.area.weight) :] = self.most_at_point
-        return Channel(tuple(self.levels(which)), self.value, load, most)
-
-
 def trailer_sets(
     groups: tuple[Group, ...],
     area: AreaCells,
@@ -159,29 +134,41 @@ def trailer_sets(
     spacing_m: float,
     best_first: Sequence[RankedSpot],
     fixed: Fixed | None = None,
+    required: Sequence[bool] = (),
 ) -> Sets:
     """The best sets of 1 to `search.sets` trailers, and the best second beside the first of the ranking `best_first`.
 
     Empty where no spot passes. `fixed`: of the plan; what it holds of pairs is taken, and sets found before are not
-    looked for again while area and named points weigh the same against each other.
+    looked for again while area and named points weigh the same against each other. `required`: which of the named
+    points a set must serve between its trailers; where none of its size serves all, it serves as many as can be.
     """
     largest = min(mission.search.sets, sum(len(g.names) for g in groups))
-    choice, left_out = _choice_of(groups, area, mission, spacing_m, fixed)
+    choice, left_out = choice_of(groups, area, mission, spacing_m, fixed, required)
     if not choice.ranked:
         return Sets({})
     shared = mission.radio.shared_channel
     asked = largest, spacing_m, area_part(mission, len(choice.names))
-    found = _found(choice, asked, {} if fixed is None or len(left_out) or shared else fixed.sets)
+    known = {} if fixed is None or len(left_out) or shared else fixed.sets
     told: dict[Any, TrailerSet] = {} if fixed is None else fixed.sets.setdefault("told", {})
-    channel = choice.channel(range(len(choice.ranked))) if shared and largest > 1 else None
-    if channel is not None:
-        found = sets_on_one_channel(channel, choice.served, found, choice.rules)
-    made = {size: _told(choice, _bounded(best, size, choice, left_out), shared, told) for size, best in found.items()}
+    several = shared and largest > 1
+    channel = choice.channel(range(len(choice.ranked)), forced=True) if several else None
+
+    def found(forced: bool) -> dict[int, BestSet]:
+        best = _found(choice, asked, forced, known)
+        if channel is None:
+            return best
+        return sets_on_one_channel(channel if forced else replace(channel, must=()), choice.served, best, choice.rules)
+
+    forced = found(True)
+    made = {size: _told(choice, _bounded(best, size, choice, left_out), shared, told) for size, best in forced.items()}
+    if choice.must:
+        free = found(False)
+        made = {size: _with_price(choice, one, free[size], shared, told) for size, one in made.items()}
     places = {id(r): i for i, r in enumerate(choice.ranked)}
     if 2 not in made or not best_first or id(best_first[0]) not in places:
         return Sets(made)
     at = places[id(best_first[0])]
-    second = _second(choice, channel, found[2].chosen, at)
+    second = _second(choice, channel, forced[2].chosen, at)
     if second is None:
         return Sets(made)
     beside = _pair(choice, channel, shared, told, (at, second), True)
@@ -194,38 +181,54 @@ def trailer_sets(
 
 
 def _found(
-    choice: _Choice, asked: tuple[int, float, float], before: dict[Any, Any]
+    choice: Choice, asked: tuple[int, float, float], forced: bool, before: dict[Any, Any]
 ) -> dict[int, BestSet]:  # fmt: skip
     """The best sets with a channel each; of sets of one value the one with the better ranks.
 
-    `asked`: trailers at most, how far apart, what the area counts beside the points; `before`: found for these.
+    `asked`: trailers at most, how far apart, what the area counts beside the points; `before`: found for these and for
+    the same required points.
     """
-    if asked not in before:
-        made = best_sets(choice.served, choice.value, asked[0], choice.rules, pairs=choice.pairs)
+    known = *asked, choice.must if forced else (), choice.chance_needed
+    if known not in before:
+        made = choice.best(asked[0], forced)
         if max(len(best.equal) for best in made.values()) > MOST_EQUAL:
             return made
-        before[asked] = {
+        before[known] = {
             size: (best, [[choice.key(i) for i in one] for one in best.equal]) for size, best in made.items()
         }
     at = {choice.key(i): i for i in range(len(choice.ranked))}
     out = {}
-    for size, (best, equal) in before[asked].items():
+    for size, (best, equal) in before[known].items():
         sets = sorted(tuple(sorted(at[key] for key in one)) for one in equal)
         out[size] = replace(best, chosen=sets[0], equal=tuple(sets))
     return out
 
 
-def _second(choice: _Choice, channel: Channel | None, best: Sequence[int], at: int) -> int | None:
-    """The place that adds most to one trailer; None where the rules leave none."""
+def _with_price(
+    choice: Choice, one: TrailerSet, free: BestSet, shared: bool, told: dict[Any, TrailerSet]
+) -> TrailerSet:  # fmt: skip
+    """The set with the best one that is not forced beside it, where that is worth more."""
+    if free.value <= one.value + 1e-9:
+        return one
+    other = _told(choice, free, shared, told)
+    missed = tuple(p.name for p in other.required_missed)
+    names = tuple(r.spot.name for r in other.spots)
+    return replace(one, free=FreeSet(names, other.share, other.people_served, missed))
+
+
+def _second(choice: Choice, channel: Channel | None, best: Sequence[int], at: int) -> int | None:
+    """The place that adds most to one trailer, required points before all else; None where the rules leave none."""
     if at in best:
         return next(i for i in best if i != at)
     if channel is not None:
         return addition_on_one_channel(channel, at, choice.rules)
-    if choice.pairs is None:
-        return best_addition(choice.served, choice.value, [at], choice.rules)
     open_to = np.flatnonzero(choice.rules.open_to([at]))
     if not len(open_to):
         return None
+    kept = np.array([choice.kept([at, int(i)]) for i in open_to])
+    open_to = open_to[kept == kept.max()]
+    if choice.pairs is None:
+        return best_addition(choice.served, choice.value, [at], choice.rules, open_to)
     reach = choice.pairs[at, open_to]
     near = open_to[reach >= reach.max() - 2 * ROUNDING * max(float(choice.pairs.max()), 1e-300)]
     values = np.array([choice.worth([at, int(i)]) for i in near])
@@ -233,7 +236,7 @@ def _second(choice: _Choice, channel: Channel | None, best: Sequence[int], at: i
 
 
 def _pair(
-    choice: _Choice, channel: Channel | None, shared: bool, told: dict[Any, TrailerSet], pair: tuple[int, int],
+    choice: Choice, channel: Channel | None, shared: bool, told: dict[Any, TrailerSet], pair: tuple[int, int],
     best_second: bool,
 ) -> TrailerSet:  # fmt: skip
     """Two trailers of which the first is given; bound and `optimal` are those of the second."""
@@ -242,47 +245,7 @@ def _pair(
     return _told(choice, best, shared, told, keep_first=True)
 
 
-def _choice_of(
-    groups: tuple[Group, ...], area: AreaCells, mission: Mission, spacing_m: float, fixed: Fixed | None
-) -> tuple[_Choice, np.ndarray]:
-    """The spots to choose from, and what those that are left out are worth alone, most first."""
-    items = [(g, r) for g, group in enumerate(groups) for r in group.judged if serves(r.evaluation, area)]
-    first = items[0][1].evaluation.coverage if items else None
-    names = tuple(p.name for p in first.must_serve) if first is not None else ()
-    value = objective(mission, area, len(names))
-    left_out = np.zeros(0)
-    if len(items) > MOST_SPOTS:
-        alone = np.array([float(served_by([r], area, len(names))[0].astype(float) @ value) for _, r in items])
-        kept = np.sort(np.argsort(-alone, kind="stable")[:MOST_SPOTS])
-        left_out = np.sort(np.delete(alone, kept))[::-1]
-        items = [items[i] for i in kept]
-    of = np.array([g for g, _ in items], int)
-    x, y = (np.array([getattr(r.spot, name) for _, r in items]) for name in ("x", "y"))
-    apart = np.hypot(x[:, None] - x, y[:, None] - y) >= spacing_m - 1e-6
-    np.fill_diagonal(apart, False)
-    rules = Rules(apart, of, tuple(len(g.names) for g in groups))
-    ranked = tuple(r for _, r in items)
-    most = mission.radio.most_certain_at_point
-    pairs = pairs_of(groups, ranked, mission, len(names), fixed)
-    return _Choice(groups, of, ranked, value, area, names, rules, most, pairs), left_out
-
-
-def _levels(group: Group, e: Evaluation) -> Levels:
-    assert e.coverage is not None
-    assert e.spot.cell is not None
-    made = e.coverage
-    return group.judge.step(
-        "levels",
-        levels_of,
-        group.judge.service,
-        e.spot.unnamed,
-        e.spot.cell,
-        made.mast_height_m,
-        made.sector_bearings_deg,
-    )
-
-
-def _bounded(best: BestSet, size: int, choice: _Choice, left_out: np.ndarray) -> BestSet:
+def _bounded(best: BestSet, size: int, choice: Choice, left_out: np.ndarray) -> BestSet:
     """With spots left out, a set with one of them is worth at most what its members are worth alone."""
     if not len(left_out):
         return best
@@ -292,14 +255,14 @@ def _bounded(best: BestSet, size: int, choice: _Choice, left_out: np.ndarray) ->
 
 
 def _told(
-    choice: _Choice, best: BestSet, shared: bool, before: dict[Any, TrailerSet], keep_first: bool = False
+    choice: Choice, best: BestSet, shared: bool, before: dict[Any, TrailerSet], keep_first: bool = False
 ) -> TrailerSet:
     """A set with its figures, the trailers in the order in which they should go: what is worth most, first.
 
     `before`: told before, by the trailers in their order; no weight changes the figures, only what the set is worth.
     """
     order = _in_order(choice, best.chosen, keep_first)
-    known = shared, *(choice.key(i) for i in order)
+    known = shared, choice.must, choice.chance_needed, *(choice.key(i) for i in order)
     if known not in before:
         before[known] = _figures(choice, best, shared, order)
     made = before[known]
@@ -307,27 +270,33 @@ def _told(
     return replace(made, trailers=trailers, value=best.value, bound=best.bound, optimal=best.optimal)
 
 
-def _figures(choice: _Choice, best: BestSet, shared: bool, order: list[int]) -> TrailerSet:
+def _figures(choice: Choice, best: BestSet, shared: bool, order: list[int]) -> TrailerSet:
     several = len(order) > 1
     channel = choice.channel(order) if several else None
     own = choice.rows(order)
     on_one = own if channel is None else channel.probabilities(range(len(order)))
     cells = len(choice.area.weight)
     served = on_one if shared else own
+    at_points = served[:, cells:] if shared and several else choice.chances(order)
     trailers: list[TrailerAt] = []
     used: dict[int, int] = {}
     for k, i in enumerate(order):
         group = choice.groups[choice.of[i]]
         place = used.setdefault(int(choice.of[i]), 0)
         used[int(choice.of[i])] += 1
-        so_far = own[: k + 1]
-        if shared and channel is not None and k:
-            so_far = channel.probabilities(range(k + 1))
-        trailers.append(_trailer(choice, group, place, choice.ranked[i], so_far.max(0)))
+        so_far, points_so_far = own[: k + 1], at_points[: k + 1]
+        if shared and channel is not None:
+            so_far = channel.probabilities(range(k + 1)) if k else so_far
+            points_so_far = so_far[:, cells:]
+        trailers.append(_trailer(choice, group, place, choice.ranked[i], so_far.max(0), points_so_far.max(0)))
     together = served.max(0).astype(float)
     points = tuple(
         PointChance(
-            name, float(together[cells + n]), choice.ranked[order[int(np.argmax(served[:, cells + n]))]].spot.name
+            name,
+            float(at_points[:, n].max()),
+            choice.ranked[order[int(np.argmax(at_points[:, n]))]].spot.name,
+            n in choice.must,
+            choice.needed(n),
         )
         for n, name in enumerate(choice.names)
     )
@@ -352,16 +321,19 @@ def _figures(choice: _Choice, best: BestSet, shared: bool, order: list[int]) -> 
     )
 
 
-def _in_order(choice: _Choice, chosen: Sequence[int], keep_first: bool) -> list[int]:
+def _in_order(choice: Choice, chosen: Sequence[int], keep_first: bool) -> list[int]:
     order = [chosen[0]] if keep_first else []
     while len(order) < len(chosen):
         left = [i for i in chosen if i not in order]
-        order.append(max(left, key=lambda i: (choice.worth([*order, i]), -i)))
+        order.append(max(left, key=lambda i: (choice.ranked_by([*order, i]), -i)))
     return order
 
 
-def _trailer(choice: _Choice, group: Group, place: int, ranked: RankedSpot, so_far: np.ndarray) -> TrailerAt:
-    e, cells = ranked.evaluation, len(choice.area.weight)
+def _trailer(
+    choice: Choice, group: Group, place: int, ranked: RankedSpot, so_far: np.ndarray, at_points: np.ndarray
+) -> TrailerAt:
+    """`so_far`, `at_points`: probability of the cells and at the named points by it and those that go before it."""
+    e = ranked.evaluation
     share, area_share, people = _shares(choice.area, so_far.astype(float))
     ready, air = group.ready_min[place], e.on_air
     return TrailerAt(
@@ -376,7 +348,7 @@ def _trailer(choice: _Choice, group: Group, place: int, ranked: RankedSpot, so_f
         share_after=share,
         area_after=area_share,
         people_after=people,
-        points_after=tuple(n for n, p in zip(choice.names, so_far[cells:], strict=True) if p >= SERVED),
+        points_after=tuple(n for k, n in enumerate(choice.names) if at_points[k] >= choice.needed(k)),
     )
 
 

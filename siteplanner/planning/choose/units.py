@@ -76,11 +76,14 @@ def groups_of(
 
 
 def judge_of(mission: Mission, judge: Judge, reuse: Reuse) -> Judge:
-    """What spots are judged by for units that have the mission so; the same area cells as the mission's own judge."""
+    """What spots are judged by for units that have the mission so; the same area cells as the mission's own judge.
+
+    Required points rule none of their spots out: the trailers of a set serve them between them.
+    """
     inner, stages = reuse.within(), Stages()
     study = _study_of(mission, judge.study, stages, inner)
     ruling, way, _ = rule_ground(study, stages, inner)
-    return replace(judge, study=study, ruling=ruling, way=way, reuse=inner)
+    return replace(judge, study=study, ruling=ruling, way=way, reuse=inner, required_holds=False)
 
 
 def _study_of(mission: Mission, study: Study, stages: Stages, reuse: Reuse) -> Study:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from siteplanner.planning.choose.points import PointAnswer
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.plan.model import Plan, Scene
+from siteplanner.planning.spots.candidates import letters
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.places import Nearby, near_places
 from siteplanner.planning.spots.required import CODE, without_limit
@@ -65,6 +67,25 @@ def listed_of(ranked: Sequence[RankedSpot], mission: Mission, options: Sequence[
     others = [row for row in range(len(ranked)) if row not in options]
     taken = {*options, *others[: max(mission.search.listed_spots - len(options), 0)]}
     return tuple(r for row, r in enumerate(ranked) if row in taken or r.spot.origin == "user")
+
+
+def set_aside_of(
+    evaluations: Sequence[Evaluation], ranked: Sequence[RankedSpot], mission: Mission
+) -> tuple[RankedSpot, ...]:
+    """The spots that only a required point rules out, by rank among all that keep every other limit: places for a
+    further trailer. They are called by the letters that the ranked spots leave."""
+    only = {e.spot.key for e in evaluations if e.failed and all(b.code == CODE for b in e.failed)}
+    taken, number, out = {r.spot.name for r in ranked}, 0, []
+    for r in rank(without_limit(evaluations), mission) if only else ():
+        if r.spot.key not in only:
+            continue
+        spot = r.spot
+        while spot.origin != "user" and letters(number) in taken:
+            number += 1
+        if spot.origin != "user":
+            spot, number = replace(spot, name=letters(number)), number + 1
+        out.append(replace(r, evaluation=replace(r.evaluation, spot=spot, failed=())))
+    return tuple(out)
 
 
 def required_findings(

@@ -79,6 +79,7 @@ class SearchSummary:
     no_backhaul: int
     area_cells: int
     required_missed: int = 0  # judged spots that only a required point rules out
+    for_required: int = 0  # judged beside the candidates, because no candidate serves what is required
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +99,7 @@ class Plan:
     sun: SunOutages | None = None  # None: not worked out
     rain: Rain | None = None  # None: not worked out
     judged: tuple[RankedSpot, ...] = ()  # every spot that was judged and passes, best first
-    set_aside: tuple[RankedSpot, ...] = ()  # ruled out only by a point required later: places for further trailers
+    set_aside: tuple[RankedSpot, ...] = ()  # ruled out only by a required point: places for further trailers
     options: tuple[Option, ...] = ()  # two to five of `spots` that differ in kind, by rank; one where no other differs
     points: tuple[PointAnswer, ...] = ()  # the must-serve points: who serves which, at what price
     area: AreaCells | None = None  # what `coverage.probability` is aligned with; None in a plan put together by hand

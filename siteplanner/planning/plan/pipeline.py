@@ -31,9 +31,11 @@ from siteplanner.planning.plan.decision import (
     listed_of,
     option_rows,
     required_findings,
+    set_aside_of,
 )
 from siteplanner.planning.plan.detail import forecast_of, in_detail, listed_in_detail
 from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
+from siteplanner.planning.plan.near_required import tried_for_required
 from siteplanner.planning.plan.sets_of import completed, with_sets
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain
@@ -101,6 +103,8 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, st
     with stages.stage("Evaluating spots") as tick:
         spots = [*user_spots(study), *chosen.spots]
         evaluations = [evaluate(judge, spot) for spot in stages.each(tick, spots, len(spots))]
+        further = tried_for_required(judge, evaluations, chosen.spacing_m, tick)
+        evaluations += further
     if cannot_be_kept(evaluations):
         judge, evaluations = replace(judge, required_holds=False), without_limit(evaluations)
     with stages.stage("Ranking") as tick:
@@ -116,7 +120,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, st
         listed = listed_in_detail(judge, with_certainty(listed_of(ranked, mission, rows), sure.certainty), forecast)
         points = point_answers(field, study.required)
         rejected = tuple(in_detail(judge, e) for e in evaluations if e.failed and e.spot.origin == "user")
-    search = summary_of(judge, chosen, evaluations, ranked)
+    search = summary_of(judge, chosen, evaluations, ranked, len(further))
     must = required_findings(points, evaluations, ranked, mission, judge.required_holds)
     findings = [*study.findings, *sky_findings, *_magnetic_findings(study), *must, *_search_findings(search)]
     made = Plan(
@@ -133,6 +137,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, st
         sun=sun_outages(mission, *centre_of(study)),
         rain=rain(mission, *centre_of(study)),
         judged=with_certainty(ranked, sure.certainty),
+        set_aside=set_aside_of(evaluations, ranked, mission),
         options=options_of(field, rows, by_key(listed), mission, study.network),
         points=points,
         area=study.area_cells,
@@ -172,9 +177,9 @@ def choose(study: Study, ruling: Ruling, way: GroundWay, reuse: Reuse, tick: Cal
 
 
 def summary_of(
-    judge: Judge, chosen: Chosen, evaluations: Sequence[Evaluation], ranked: Sequence[RankedSpot]
+    judge: Judge, chosen: Chosen, evaluations: Sequence[Evaluation], ranked: Sequence[RankedSpot], further: int = 0
 ) -> SearchSummary:
-    """How the spots were found, in figures."""
+    """How the spots were found, in figures. `further`: tried for required points that no candidate serves."""
     study, cell_m = judge.study, judge.study.elevation.cell_size_m
     return SearchSummary(
         search_ground_km2=float(study.search_ground.sum() * cell_m**2 / 1e6),
@@ -189,6 +194,7 @@ def summary_of(
         no_backhaul=sum(any(breach.code == "no_backhaul" for breach in e.failed) for e in evaluations),
         area_cells=len(study.area_cells.rows),
         required_missed=sum(bool(e.failed) and all(b.code == REQUIRED for b in e.failed) for e in evaluations),
+        for_required=further,
     )
 
 
@@ -368,8 +374,10 @@ def _magnetic_findings(study: Study) -> list[Finding]:
 
 
 def _search_findings(search: SearchSummary) -> list[Finding]:
+    more = [Finding("required_tried", "note", facts={"count": search.for_required})] if search.for_required else []
     if not search.candidates or search.spacing_used_m <= search.spacing_asked_m:
-        return []
+        return more
     return [
-        Finding("spacing_widened", "note", facts={"used_m": search.spacing_used_m, "asked_m": search.spacing_asked_m})
+        *more,
+        Finding("spacing_widened", "note", facts={"used_m": search.spacing_used_m, "asked_m": search.spacing_asked_m}),
     ]

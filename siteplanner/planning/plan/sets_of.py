@@ -45,11 +45,16 @@ def choose_sets(plan: Plan) -> Plan:
         return plan
     groups = tuple(_by_weights(plan, group) for group in plan.fleet)
     sets = trailer_sets(
-        groups, plan.judge.study.area_cells, plan.mission, plan.set_spacing_m, plan.judged, fixed_in(plan)
+        groups,
+        plan.judge.study.area_cells,
+        plan.mission,
+        plan.set_spacing_m,
+        plan.judged,
+        fixed_in(plan),
+        plan.judge.study.required,
     )
     beside = [one for one in (sets.beside_first, sets.with_runner_up) if one is not None]
-    by_size = sets.by_size | _alone(plan, groups)
-    told = [*by_size.values(), *beside]
+    told = [*sets.by_size.values(), *beside]
     spots = {id(r): r for one in told for r in one.spots}
     in_full = {id(r): r for r in spots.values()}
     listed = {r.spot.key: r for r in plan.spots}
@@ -65,23 +70,12 @@ def choose_sets(plan: Plan) -> Plan:
     in_full |= {k: listed[r.spot.key] for k, r in spots.items() if k in own}
     return replace(
         plan,
-        sets={size: _in_full(one, in_full) for size, one in by_size.items()},
+        sets={size: _in_full(one, in_full) for size, one in sets.by_size.items()},
         beside_first=_in_full(sets.beside_first, in_full),
         with_runner_up=_in_full(sets.with_runner_up, in_full),
         spots=tuple(sorted(listed.values(), key=lambda r: r.rank)),
         fleet=groups,
     )
-
-
-def _alone(plan: Plan, groups: tuple[Group, ...]) -> dict[int, TrailerSet]:
-    """The set of one where spots are set aside: they may stand beside another trailer, never alone."""
-    if not plan.set_aside or plan.judge is None:
-        return {}
-    passing = tuple(g if g.own else replace(g, judged=plan.judged) for g in groups)
-    search = plan.mission.search.model_copy(update={"sets": 1})
-    mission = plan.mission.model_copy(update={"search": search})
-    area = plan.judge.study.area_cells
-    return trailer_sets(passing, area, mission, plan.set_spacing_m, plan.judged).by_size
 
 
 @overload

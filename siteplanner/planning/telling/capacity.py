@@ -7,6 +7,8 @@ from siteplanner.planning.spots.served import BLOCKING
 from siteplanner.planning.telling.backhaul_rows import KINDS
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
+ASSUMED = "Counted with one handset a person, everybody calling at once, and the backhaul at its stated rate."
+
 
 def at_once_words(c: Capacity, units: Units = METRIC) -> str:
     """`128 handsets at once, for about 520 people; 390 wait when all are busy, first come first served`."""

@@ -10,7 +10,7 @@ from siteplanner.planning.choose.ranked import Firmness, Flip
 from siteplanner.planning.telling.units import METRIC, Units
 
 CLOSE = 0.1  # a change of weights that small flips the first place: a close call. Common practice, no source
-MOST_TIES, MOST_FLIPS, LEAST_CHANCE = 3, 3, 0.01
+MOST_TIES, MOST_FLIPS, MOST_RIVALS, LEAST_CHANCE = 3, 3, 2, 0.01
 
 
 def weights_words(firm: Firmness, mission: Mission, units: Units = METRIC) -> str:
@@ -60,17 +60,33 @@ def ties_words(firm: Firmness, units: Units = METRIC) -> str:
 
 
 def flips_words(firm: Firmness, units: Units = METRIC) -> str:
-    """What would make another spot first, the likeliest first; '' for nothing that is likely at all."""
+    """What would make another spot first: what may go wrong at the first, then what may be better at a rival, each the
+    likeliest first; '' for nothing that is likely at all."""
     too_steep = any(f.cause == "ground" for f in firm.flips)  # says what a steeper slope would say once more
     own = [
         f
         for f in firm.flips
         if f.spot != f.leader and f.leader and f.chance >= LEAST_CHANCE and not (too_steep and f.criterion == "ground")
     ]
+    rivals = [f for f in firm.flips if f.spot == f.leader and f.chance >= LEAST_CHANCE]
     by_leader: dict[str, list[str]] = {}
-    for flip in own[:MOST_FLIPS]:
+    for flip in (*own[:MOST_FLIPS], *rivals[:MOST_RIVALS]):
         by_leader.setdefault(flip.leader, []).append(f"{flip_words(flip, units)} ({units.share(flip.chance)})")
     return " ".join(f"{_capital(_spot(leader))} leads if {_listed(whys, 'or')}." for leader, whys in by_leader.items())
+
+
+def first_if_words(firm: Firmness | None, name: str, units: Units = METRIC) -> str:
+    """`It would rank first if the drive to spot C takes 6 min less (chance 3 %).`: of one rival; '' where no error that
+    was drawn does it."""
+    flip = flip_to(firm, name)
+    return (
+        "" if flip is None else f"It would rank first if {flip_words(flip, units)} (chance {units.share(flip.chance)})."
+    )
+
+
+def flip_to(firm: Firmness | None, name: str) -> Flip | None:
+    """The likeliest change that puts a spot first; None where no error that was drawn does it."""
+    return next((f for f in (() if firm is None else firm.flips) if f.leader == name and f.chance > 0), None)
 
 
 def flip_words(flip: Flip, units: Units = METRIC) -> str:

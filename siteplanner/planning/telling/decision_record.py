@@ -14,6 +14,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.decision import nearby
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.places import Nearby
+from siteplanner.planning.telling.certainty import first_if_words, flip_to
 from siteplanner.planning.telling.options import (
     NO_OTHER,
     missed_words,
@@ -67,8 +68,17 @@ def _option(option: Option, plan: Plan) -> dict[str, Any]:
         "lifeline": _hanging(option.lifeline),
         "price": _price(option.price),
         "trigger": None if option.trigger is None else _trigger(option.trigger),
+        "first_if": _first_if(plan, ranked),
         "sentences": option_sentences(option, plan.mission.times.dispatch),
     }
+
+
+def _first_if(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
+    """The likeliest change that would put an option first; null for the first and where no error drawn does it."""
+    flip = flip_to(plan.firmness, ranked.spot.name)
+    if flip is None:
+        return None
+    return {**asdict(flip), "sentence": first_if_words(plan.firmness, ranked.spot.name)}
 
 
 def _figure(figure: Figure) -> dict[str, Any]:

@@ -73,6 +73,11 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "surface_gaps": _surface_gaps,
     "required_unmet": _required_unmet,
+    "required_tried": lambda f, u: (
+        f"No candidate spot served what is required, so {f['count']} more places were tried: those that lie best for "
+        "a handset at these points.",
+        "Where none of them serves it either, name a spot of your own, or send another trailer there.",
+    ),
     "required_costs": lambda f, u: (
         f"Serving what is required ({', '.join(f['names'])}) rules out {f['lost']} judged spots that pass every other "
         f"limit: the first spot serves {u.share(f['share'])} of the {WHOLE[f['weighted_by']]}, the best without "

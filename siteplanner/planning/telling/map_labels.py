@@ -19,3 +19,8 @@ def dish_label(azimuth_deg: float) -> str:
 def wifi_label(carries: Capacity, units: Units = METRIC) -> str:
     """`Wi-Fi within 47 m`."""
     return f"Wi-Fi within {units.there(carries.wifi_radius_m or 0.0)}"
+
+
+def wifi_beyond_label(carries: Capacity, units: Units = METRIC) -> str:
+    """`Wi-Fi within 47 m, wider than this drawing`."""
+    return f"{wifi_label(carries, units)}, wider than this drawing"

@@ -47,6 +47,7 @@ def _air(t: TrailerAt, units: Units) -> str:
 
 
 def missed_by_set(one: TrailerSet, units: Units = METRIC, named: Named = str) -> str:
-    """Which named points even these trailers do not serve; '' for none."""
-    missed = [f"{named(p.name)} ({units.share(p.probability)})" for p in one.points if not p.served]
+    """Which wanted points even these trailers do not serve; '' for none. The required ones: `required_sentence`."""
+    wanted = [p for p in one.points if not p.required]
+    missed = [f"{named(p.name)} ({units.share(p.probability)})" for p in wanted if not p.served]
     return f"Not served by any of them: {', '.join(missed)}." if missed else ""
