@@ -25,6 +25,9 @@ TILE = 64  # errors repeat after so many cells, each time from another row on
 HIDING_CELL_M = 25.0  # cells from here on hide forms that a path meets; a profile of 30 m steps is usual (P.1812)
 DRAWN = 1.5  # source cells wider than the raster's by this: the ground between them is drawn, not measured
 _AROUND = (9, 17, 33)  # cells across the square that the variance of each band is taken over
+# of forms that no cell shows, from the finest that do: over so many cells that the error's own scatter about its
+# variance (0.05 of it; over 9 cells 0.18) is not taken for ground
+_HIDDEN_AROUND = 33
 _NEIGHBOURS = ((1, 150 / 512), (3, -25 / 512), (5, 3 / 512))  # half-band filter, maximally flat
 
 
@@ -63,7 +66,8 @@ def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, 
         if number < 3:
             parts[..., number] = sigma_m * np.sqrt(k)
         if number == 1 and hides:
-            parts[..., 3] = np.sqrt(np.maximum(spread - error, 0))
+            rough = uniform_filter(band * band, _HIDDEN_AROUND, mode="nearest")
+            parts[..., 3] = np.sqrt(np.maximum(rough - error, 0))
     unknown = uniform_filter(known.astype(np.float32), _AROUND[0], mode="nearest") < 1 - 1e-4
     parts[unknown, 0] = 0
     return LikelyGround(parts, 1 / step, max(round(2 / step), 1) if hides else 1)
