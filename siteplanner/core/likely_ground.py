@@ -73,6 +73,23 @@ def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, 
     return LikelyGround(parts, 1 / step, max(round(2 / step), 1) if hides else 1)
 
 
+def hidden_forms_m(
+    elevation_m: np.ndarray, cell_m: float, source_cell_m: float, sigma_m: float, cell: tuple[int, int]
+) -> float:
+    """One standard deviation of the forms around a cell that the source's cells hide, metres; as in `likely_ground`.
+
+    0 for cells too narrow to hide any.
+    """
+    if source_cell_m < HIDING_CELL_M:
+        return 0.0
+    reach = round((_HIDDEN_AROUND // 2 + 5) * source_cell_m / cell_m)
+    rows, cols = (slice(max(at - reach, 0), at + reach + 1) for at in cell)
+    ground = likely_ground(elevation_m[rows, cols], cell_m, source_cell_m, sigma_m)
+    at = (round((k - part.start) * ground.per_cell) for k, part in zip(cell, (rows, cols), strict=True))
+    row, col = (min(k, size - 1) for k, size in zip(at, ground.parts_m.shape, strict=False))
+    return float(ground.parts_m[row, col, 3])
+
+
 @lru_cache(maxsize=1)
 def error_tiles() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Errors of the finest forms, of the others, and hidden forms half a cell apart; the same in every run.
