@@ -23,7 +23,7 @@ SURVEYS = 256  # how often; the told error is known to about a fifteenth of itse
 _TILE = 32  # errors repeat after so many cells
 _REACH_M = 3000.0  # farther ground is off by less than 0.02 degrees for each metre of error
 # of the forms that wide cells hide, times what their finest ones show: measured, so that nine in ten hold on hills of
-# cells of 30 to 250 m (tests/core/test_horizon_error.py); on single kinds of ground 84 to 99 of 100
+# cells of 30 to 250 m (tests/core/test_horizon_error.py); on single kinds of ground 84 to 98 of 100
 FORMS = 1.2
 _SPREAD = 4.0  # standard deviations of the difference of two heights beyond which a sample cannot matter
 
