@@ -25,6 +25,9 @@ TILE = 64  # errors repeat after so many cells, each time from another row on
 HIDING_CELL_M = 25.0  # cells from here on hide forms that a path meets; a profile of 30 m steps is usual (P.1812)
 DRAWN = 1.5  # source cells wider than the raster's by this: the ground between them is drawn, not measured
 _AROUND = (9, 17, 33)  # cells across the square that the variance of each band is taken over
+# of forms that no cell shows, from the finest that do: over so many cells that the error's own scatter about its
+# variance (0.05 of it; over 9 cells 0.18) is not taken for ground
+_HIDDEN_AROUND = 33
 _NEIGHBOURS = ((1, 150 / 512), (3, -25 / 512), (5, 3 / 512))  # half-band filter, maximally flat
 
 
@@ -63,10 +66,28 @@ def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, 
         if number < 3:
             parts[..., number] = sigma_m * np.sqrt(k)
         if number == 1 and hides:
-            parts[..., 3] = np.sqrt(np.maximum(spread - error, 0))
+            rough = uniform_filter(band * band, _HIDDEN_AROUND, mode="nearest")
+            parts[..., 3] = np.sqrt(np.maximum(rough - error, 0))
     unknown = uniform_filter(known.astype(np.float32), _AROUND[0], mode="nearest") < 1 - 1e-4
     parts[unknown, 0] = 0
     return LikelyGround(parts, 1 / step, max(round(2 / step), 1) if hides else 1)
+
+
+def hidden_forms_m(
+    elevation_m: np.ndarray, cell_m: float, source_cell_m: float, sigma_m: float, cell: tuple[int, int]
+) -> float:
+    """One standard deviation of the forms around a cell that the source's cells hide, metres; as in `likely_ground`.
+
+    0 for cells too narrow to hide any.
+    """
+    if source_cell_m < HIDING_CELL_M:
+        return 0.0
+    reach = round((_HIDDEN_AROUND // 2 + 5) * source_cell_m / cell_m)
+    rows, cols = (slice(max(at - reach, 0), at + reach + 1) for at in cell)
+    ground = likely_ground(elevation_m[rows, cols], cell_m, source_cell_m, sigma_m)
+    at = (round((k - part.start) * ground.per_cell) for k, part in zip(cell, (rows, cols), strict=True))
+    row, col = (min(k, size - 1) for k, size in zip(at, ground.parts_m.shape, strict=False))
+    return float(ground.parts_m[row, col, 3])
 
 
 @lru_cache(maxsize=1)

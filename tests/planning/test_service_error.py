@@ -1,12 +1,17 @@
-"""The told range of a share against fresh errors on a known truth: nine in ten hold 85 to 95 of 100.
+"""Told ranges of a share and of chances at points against fresh errors on a known truth: 85 to 95 of 100 hold.
 
-The share itself is worked out here, on the told and on the true ground, by the loss to every cell; only the range comes
-from the code under test.
+A Monte Carlo of the elevation's error. The share itself is worked out here, on the told and on the true ground, by the
+loss to every cell; only the range comes from the code under test. `python -m tests.planning.test_service_error 200`
+tries more worlds: of 200 of each kind 89 to 96 % held on fine cells, of chances at points 91 to 96 %. On wide cells,
+where what the cells hide is a guess that is taken widely, 89 to 100 %: above nine in ten on four kinds of six. The
+factors of the guess were set on these same kinds of ground, with other worlds; no other ground has been tried.
 """
 
 from __future__ import annotations
 
 import functools
+import sys
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -25,7 +30,7 @@ from siteplanner.mission import Radio
 from siteplanner.planning.choose.certainty import bias_of, doubt_of, leeway
 from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Coverage
-from siteplanner.planning.spots.service_error import doubt_about, share_doubt
+from siteplanner.planning.spots.service_error import doubt_about, points_doubt, share_doubt
 from siteplanner.planning.telling.prediction import doubt_words, elevation_sentence
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.units import METRIC
@@ -102,42 +107,95 @@ def test_a_told_range_for_nine_in_ten_holds_nine_in_ten():
     rng = np.random.default_rng(3)
     held, off, biases = {}, {}, {}
     for name, (truth, cell_m, error_m) in WORLDS.items():
-        for _ in range(30):
+        for _ in range(60):
             figure, true, doubt = judged(truth(rng), cell_m, error_m, rng)
             held.setdefault(name, []).append(doubt.low <= true <= doubt.high)
             off.setdefault(name, []).append(true - figure)
             biases.setdefault(name, []).append(doubt.bias)
     shares = {name: float(np.mean(inside)) for name, inside in held.items()}
     assert 0.85 <= np.mean([v for inside in held.values() for v in inside]) <= 0.95, shares
-    assert all(v >= 0.76 for v in shares.values()), shares
+    assert all(v >= 0.8 for v in shares.values()), shares  # of 60: two standard errors are 0.09
     # random errors stand in the way: the share is told too low, and by how much is known within a third
     assert np.mean(off["rolling"]) > 0.03
     assert np.mean(biases["rolling"]) == pytest.approx(np.mean(off["rolling"]), rel=0.33)
 
 
-def test_coarse_cells_cut_ridges_off_so_the_share_is_told_too_high():
-    """Real hills of 83 m against their own means over 249 m."""
+def pointed(truth, cell_m, error_m, rng):
+    """Of eight points whether each told range holds the true chance."""
+    told = (truth + rng.normal(0, error_m, truth.shape)).astype(np.float32)
+    size, most = truth.shape[0], Radio().most_certain_at_point
+    cell = max(((int(r), int(c)) for r, c in rng.integers(size // 4, 3 * size // 4, (5, 2))), key=lambda at: told[at])
+    rows, cols = rng.integers(1, size - 1, (2, 8)).astype(float)
+    keep = np.hypot(rows - cell[0], cols - cell[1]) > 3
+    rows, cols = rows[keep], cols[keep]
+    loss, true = (path_loss_exact_db(z, cell_m, *cell, [MAST], HANDSET, MHZ, rows, cols)[0] for z in (told, truth))
+    allowed = np.quantile(loss, rng.uniform(0.2, 0.8))
+    chance, true = (np.minimum(ndtr((allowed - db) / SIGMA_DB), most) for db in (loss, true))
+    given = inputs(told, cell_m, error_m, rows.astype(int), cols.astype(int))
+    paths = np.column_stack([rows, cols, loss, allowed - loss])
+    doubts, _ = points_doubt(given, cell, MAST, paths, list(chance), SIGMA_DB)
+    return [d.low - 1e-9 <= t <= d.high + 1e-9 for d, t in zip(doubts, true, strict=True)]
+
+
+def test_chances_at_points_lie_in_their_told_ranges():
+    """From the quantiles of 22 draws they would hold 71 to 88 of 100."""
+    rng = np.random.default_rng(2)
+    held = {
+        name: np.mean(np.concatenate([pointed(truth(rng), cell_m, error_m, rng) for _ in range(40)]))
+        for name, (truth, cell_m, error_m) in WORLDS.items()
+    }
+    assert all(0.88 <= v <= 0.97 for v in held.values()), held
+
+
+def widely(fine, fine_m, cells, error_m, rng):
+    """(told share, true share, doubt) on means of fine ground over `cells` by `cells`, with errors."""
+    size = fine.shape[0] // cells
+    wide = fine[: size * cells, : size * cells].reshape(size, cells, size, cells).mean((1, 3))
+    told, cell_m = (wide + rng.normal(0, error_m, wide.shape)).astype(np.float32), fine_m * cells
+    tried = [(int(r), int(c)) for r, c in rng.integers(size // 4, 3 * size // 4, (5, 2))]
+    cell = max(tried, key=lambda at: told[at])
+    rows, cols = (a.ravel() for a in np.mgrid[1 : size - 1 : 2, 1 : size - 1 : 2])
+    keep = np.hypot(rows - cell[0], cols - cell[1]) > 2
+    rows, cols = rows[keep], cols[keep]
+    _, loss = share(told, cell_m, *cell, rows, cols, 0.0)
+    allowed = float(np.quantile(loss, rng.uniform(0.3, 0.8)))
+    figure, _ = share(told, cell_m, *cell, rows, cols, allowed)
+    place = (cells * along + rng.integers(0, cells, rows.size) for along in (rows, cols))
+    true, _ = share(fine, fine_m, *(cells * along + cells // 2 for along in cell), *place, allowed)
+    given = inputs(told, cell_m, error_m, rows, cols)
+    doubt = share_doubt(given, cell, MAST, figure, loss, allowed - loss, np.ones(rows.size, bool), SIGMA_DB)
+    return figure, true, doubt
+
+
+WIDE = {  # fine truth, its cells, how many of them to a told cell, error
+    "real hills": (lambda rng: cut("real_hills", rng, 240), 83.0, 3, 2.0),
+    "real hills, as if of 20 m": (lambda rng: cut("real_hills", rng, 160), 20.0, 2, 1.0),
+    "county": (lambda rng: cut("dunmarrow_county", rng, 300), 10.0, 3, 2.0),
+    "rolling": (lambda rng: hills(rng, 300, 2.6, 6), 10.0, 3, 2.0),
+    "hilly": (lambda rng: hills(rng, 300, 2.2, 40), 10.0, 3, 2.0),
+    "rough": (lambda rng: hills(rng, 400, 1.9, 40), 10.0, 8, 2.0),
+}
+
+
+def test_wide_cells_hide_ground_and_their_range_is_wide_enough():
+    """Ridges cut off: the share is told too high. How much is a guess; no range may be too narrow for it.
+
+    On smooth ground under errors of 2 m, the county's, what is hidden was taken from the error's own scatter: 77 of 100
+    held.
+    """
     rng = np.random.default_rng(5)
-    off, told_bias, held = [], [], []
-    for _ in range(12):
-        fine = cut("real_hills", rng, 240)
-        told = fine.reshape(80, 3, 80, 3).mean((1, 3)).astype(np.float32)
-        cell = max(((int(r), int(c)) for r, c in rng.integers(20, 60, (5, 2))), key=lambda at: told[at])
-        rows, cols = (a.ravel() for a in np.mgrid[1:79:2, 1:79:2])
-        keep = np.hypot(rows - cell[0], cols - cell[1]) > 2
-        rows, cols = rows[keep], cols[keep]
-        _, loss = share(told, 249.0, *cell, rows, cols, 0.0)
-        allowed = float(np.quantile(loss, 0.5))
-        figure, _ = share(told, 249.0, *cell, rows, cols, allowed)
-        true, _ = share(fine, 83.0, 3 * cell[0] + 1, 3 * cell[1] + 1, 3 * rows + 1, 3 * cols + 1, allowed)
-        given = inputs(told, 249.0, 2.0, rows, cols)
-        doubt = share_doubt(given, cell, MAST, figure, loss, allowed - loss, np.ones(rows.size, bool), SIGMA_DB)
-        off.append(true - figure)
-        told_bias.append(doubt.bias)
-        held.append(doubt.low <= true <= doubt.high)
-    assert np.mean(off) < -0.04
-    assert np.mean(told_bias) == pytest.approx(np.mean(off), rel=0.5)
-    assert np.mean(held) >= 0.85
+    off, bias, held = {}, {}, {}
+    for name, (fine, *how) in WIDE.items():
+        found = [widely(fine(rng), *how, rng) for _ in range(90 if name == "county" else 30)]
+        held[name] = np.mean([doubt.low <= true <= doubt.high for _, true, doubt in found])
+        off[name] = np.mean([true - figure for figure, true, _ in found])
+        bias[name] = np.mean([doubt.bias for _, _, doubt in found])
+    assert held["county"] >= 0.84
+    assert all(v >= 0.83 for v in held.values()), held
+    assert np.mean(list(held.values())) >= 0.9
+    assert off["real hills"] < -0.04
+    assert bias["real hills"] == pytest.approx(off["real hills"], rel=0.5)
+    assert bias["rolling"] == pytest.approx(off["rolling"], rel=0.15)  # errors only: nothing is hidden there
 
 
 def test_the_first_lane_is_the_exact_loss():
@@ -209,7 +267,7 @@ def test_the_ranking_knows_it_of_each_spot_by_itself(valley_plan):
 def test_plan_json_and_sentences_tell_it(valley_plan):
     spot = plan_record(valley_plan)["spots"][0]
     told = spot["coverage"]["elevation"]
-    assert set(told) == {"bias", "spread", "low", "high"}
+    assert set(told) == {"bias", "spread", "low", "high", "hidden"}
     assert 0 <= told["low"] <= told["high"] <= 1
     assert any(line.startswith("Elevation's own error: in 9 cases of 10") for line in spot["service"]["sentences"])
     coverage = Coverage(
@@ -219,6 +277,11 @@ def test_plan_json_and_sentences_tell_it(valley_plan):
     assert elevation_sentence(coverage, METRIC) == (
         "Elevation's own error: in 9 cases of 10 the share lies between 80.0 % and 86.6 %, most likely 1.3 points more "
         "than told; what is told is that of the elevation as given."
+    )
+    wide = replace(coverage, elevation=doubt_about(0.82, -0.06, 0.04, hidden=-0.055))
+    assert elevation_sentence(wide, METRIC).endswith(
+        "elevation as given. 5.5 points of it are ridges and hollows that cells this wide do not show: guessed from "
+        "those that they do, so the range is wide."
     )
     assert elevation_sentence(Coverage(0.8, 1.0, 8.0, (), (), ()), METRIC) == ""
     assert ElevationDoubt(0.0, 0.0, 0.8, 0.8).low == 0.8
@@ -230,3 +293,15 @@ def test_the_same_plan_twice_tells_the_same(tmp_path):
     assert [r.evaluation.coverage.elevation for r in first.judged] == [
         r.evaluation.coverage.elevation for r in second.judged
     ]
+
+
+if __name__ == "__main__":
+    luck, worlds = np.random.default_rng(0), int(sys.argv[1])
+    for name, (truth, *how) in WORLDS.items():
+        tried = [judged(truth(luck), *how, luck) for _ in range(worlds)]
+        points = [pointed(truth(luck), *how, luck) for _ in range(worlds // 4)]
+        inside = np.mean([doubt.low <= true <= doubt.high for _, true, doubt in tried])
+        print(f"{name}: shares {inside:.3f}, points {np.mean(np.concatenate(points)):.3f}")
+    for name, (truth, *how) in WIDE.items():
+        tried = [widely(truth(luck), *how, luck) for _ in range(worlds)]
+        print(f"wide cells, {name}: {np.mean([doubt.low <= true <= doubt.high for _, true, doubt in tried]):.3f}")

@@ -16,6 +16,7 @@ from scipy.special import betaincinv, ndtr, ndtri
 from siteplanner.planning.choose.how_sure import how_sure
 from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.site.timeline import time_on_air
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, Ground, PointService
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.study.spot import Spot
@@ -58,12 +59,16 @@ def world(mission, seed):
         own = rng.normal(0, 0.05 * _leeway(expected))
         low, high = (ndtr((margins + e) / PLACE_DB).mean() for e in (-MODEL_DB, MODEL_DB))
         served = ndtr((margins + wrong_db) / PLACE_DB).mean()
+        ground = by_ground(rng, 0.03, 0.02)
+        own -= ground.bias + rng.normal(0, ground.spread)  # told of another ground than the true one
         said = np.clip([expected + own, low + own, high + own], 0.001, 0.999)
 
         points = rng.normal(0.0, 8.0, 4)
         chance = ndtr(points / math.hypot(PLACE_DB, MODEL_DB))
         reached = ndtr((points + wrong_db) / PLACE_DB).mean()
         by = rng.normal(0, 0.10 * _leeway(chance).mean())
+        points_ground = by_ground(rng, 0.03, 0.03)
+        by -= points_ground.bias + rng.normal(0, points_ground.spread)
 
         margin = rng.normal(11.0, 4.0)
         seen = margin + rng.normal(0, 1.0)
@@ -100,7 +105,18 @@ def world(mission, seed):
                 spot,
                 Ground(slope_told, 0.0, 0.0, slope_told, {}, 0.0, 10.0, slope_uncertainty_deg=doubt),
                 (Look("s", -103.0, 200.0, 190.0, 35.0, 5.0, 35.0 - seen, seen, math.inf, "clear"),),
-                Coverage(said[0], 1.0, 12.0, (), must, (), share_low=said[1], share_high=said[2]),
+                Coverage(
+                    said[0],
+                    1.0,
+                    12.0,
+                    (),
+                    must,
+                    (),
+                    share_low=said[1],
+                    share_high=said[2],
+                    elevation=ground,
+                    points_elevation=points_ground,
+                ),
                 Access(60 * drive_told, None, None, None, 60 * low_min, 60 * high_min, near_limit=way),
                 air,
             )
@@ -119,6 +135,12 @@ def world(mission, seed):
         lost = margin < LEAST_DEG or slope > LIMIT_DEG or (road >= 0 and steep[road])
         score.append(-math.inf if lost else float(worth @ weight / weight.sum()))
     return World(told, np.array(share), np.array(likely), np.array(minutes), np.array(score))
+
+
+def by_ground(rng, most_bias, most_spread):
+    """What the elevation's error is said to do to a figure: a known bias and a known spread."""
+    bias, spread = rng.uniform(-most_bias, most_bias), rng.uniform(0.1, 1.0) * most_spread
+    return ElevationDoubt(bias, spread, math.nan, math.nan)
 
 
 def _shapes(low, likely, high):

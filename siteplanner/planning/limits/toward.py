@@ -9,7 +9,7 @@ than 0.001 degrees.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 from siteplanner.core.far_ground import whole_horizon
 from siteplanner.core.geodesy import look_angles
 from siteplanner.core.horizon_error import horizon_surveys_deg, typical_error
+from siteplanner.core.likely_ground import hidden_forms_m
 from siteplanner.core.sky import known_margin_deg
 from siteplanner.data.grid import Grid
 from siteplanner.planning.study.inputs import DishView, dish_view
@@ -169,18 +170,20 @@ def errors_of(dish: DishView, cell: tuple[int, int], seen: Lines, slot: int) -> 
     """(horizon, margin): how far each told figure of a slot may be off, one standard deviation, degrees; NaN: unknown.
 
     By what other surveys of the same ground would tell (`core.horizon_error`): 9 in 10 keep within its 1.645-fold. It
-    holds their spread, and that of many near heights the highest is told too high.
+    holds their spread, that of many near heights the highest is told too high, and ridges that wide cells hide.
     """
-    relief, told = dish.relief, float(seen.horizon_deg[slot])
+    relief, told, noise = dish.relief, float(seen.horizon_deg[slot]), dish.noise
+    grid = relief.elevation
+    hidden = hidden_forms_m(grid.values, grid.cell_size_m, noise.spacing_m, noise.sigma_m, cell)
     surveys = horizon_surveys_deg(
         relief.surface.values,
-        relief.elevation.values,
-        relief.elevation.cell_size_m,
+        grid.values,
+        grid.cell_size_m,
         *cell,
         seen.bearings_deg[slot],
         dish.dish_height_m,
         told,
-        dish.noise,
+        replace(noise, hidden_m=hidden),
     )
     apart = surveys - told, np.maximum(surveys, 0.0) - max(told, 0.0)
     return typical_error(apart[0]), typical_error(apart[1])

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Radio
+from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Coverage
 from siteplanner.planning.telling.units import Units
 
@@ -78,7 +79,18 @@ def elevation_sentence(coverage: Coverage, units: Units) -> str:
     likely = f", most likely {points:.1f} points {way} than told" if points >= TOLD_POINTS else ""
     return (
         f"Elevation's own error: in 9 cases of 10 the share lies between {units.share(by.low, 1)} and "
-        f"{units.share(by.high, 1)}{likely}; what is told is that of the elevation as given."
+        f"{units.share(by.high, 1)}{likely}; what is told is that of the elevation as given.{_hidden(by)}"
+    )
+
+
+def _hidden(by: ElevationDoubt) -> str:
+    """Of wide cells: that a part of it is a guess; '' where they hide nothing that counts."""
+    points = 100 * abs(by.hidden)
+    if points < TOLD_POINTS:
+        return ""
+    return (
+        f" {points:.1f} points of it are ridges and hollows that cells this wide do not show: guessed from those that "
+        "they do, so the range is wide."
     )
 
 
