@@ -122,7 +122,7 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
     first = plan.best is not None and chosen.spot.name == plan.best.spot.name
     rows = weakest_points(chosen)
     return {
-        "park": set_apart(telling.park_words(plan, chosen), names),
+        "park": set_apart(telling.park_words(plan, chosen, units), names),
         "figures": figure_row(chosen, units),
         "worst": name_in_text(worst_words(plan, chosen, units, named(40)), 260),
         "runner": set_apart(runner_words(plan, chosen, units), names),

@@ -28,6 +28,7 @@ from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.as_built_rows import as_built_record
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
 from siteplanner.planning.telling.capacity import capacity_sentences
@@ -93,6 +94,7 @@ def plan_record(plan: Plan, beside: Path | None = None) -> dict[str, Any]:
             for e in plan.rejected
         ],
         **sets_record(plan),
+        **({} if plan.as_built is None else {"as_built": as_built_record(plan.as_built, plan.spots[0].evaluation)}),
         "timings_s": plan.timings_s,
     }
 
