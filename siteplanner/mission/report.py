@@ -91,8 +91,8 @@ class Report(Part):
     coordinates: str = Field(
         "",
         max_length=200,
-        description="Where the middle of the trailer stands, as a phone shows it: decimal degrees, degrees and minutes, "
-        "or degrees, minutes and seconds (WGS 84). This or `grid` is required; both must agree.",
+        description="Where the middle of the trailer stands, as a phone shows it: decimal degrees, degrees and "
+        "minutes, or degrees, minutes and seconds (WGS 84). This or `grid` is required; both must agree.",
     )
     grid: str = Field("", max_length=200, description="The same place as military or US National Grid, or UTM.")
     accuracy_m: Figure = Field(

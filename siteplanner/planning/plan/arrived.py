@@ -134,8 +134,9 @@ def _plan_of(again: Again, found: Evaluation, as_built: AsBuilt, stages: Stages)
     found = replace(found, findings=(*as_built_findings(as_built, mission), *found.findings))
     scene, clear = scene_of(judge), replace(found, failed=())
     (listed,) = listed_in_detail(judge, rank([clear], mission), judge.forecast)
-    # it is there: when service starts is not to be estimated any more
-    there = replace(listed, evaluation=replace(listed.evaluation, failed=found.failed, on_air=None))
+    # it is there: when to leave for it, and when service starts, is not to be estimated any more
+    site = replace(listed.on_site, clock=None)
+    there = replace(listed, evaluation=replace(listed.evaluation, failed=found.failed, on_air=None, on_site=site))
     findings = (*again.changed, *(f for f in again.findings if f.code not in OF_THE_SEARCH))
     return Plan(
         mission=mission,
@@ -197,7 +198,7 @@ def _check_sides(planned: Planned, latitude: float, longitude: float, away_m: fl
     for lat, lon in turned:
         if abs(lat) <= 90 and _distance_m(planned.latitude, planned.longitude, lat, lon) < FAR_M:
             raise InputError(
-                f"The place is {away_m / 1000:,.0f} km from spot {planned.name}; {lat:.5f}, {lon:.5f} would be near it.",
+                f"The place is {away_m / 1000:,.0f} km from spot {planned.name}; {lat:.5f}, {lon:.5f} would be near.",
                 remedy="West and south are minus or have their letter, latitude comes first: ask the crew, then "
                 "correct it.",
                 field=field,

@@ -144,7 +144,8 @@ def planned_of(row: Mapping[str, Any], file: str) -> Planned:
     air = (number(of(row, "on_air", key)) for key in ("low_min", "mean_min", "high_min"))
     looks = tuple(
         PlannedLook(
-            text(of(look, "satellite_name")), *(number(of(look, k)) for k in ("azimuth_deg", "elevation_deg", "margin_deg"))
+            text(of(look, "satellite_name")),
+            *(number(of(look, k)) for k in ("azimuth_deg", "elevation_deg", "margin_deg")),
         )
         for look in rows(row, "sky")
     )

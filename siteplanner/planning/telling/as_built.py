@@ -33,6 +33,17 @@ def as_built_head(made: AsBuilt, units: Units = METRIC) -> str:
     return f"{MARK}: {where_words(made, units)}"
 
 
+def where_it_stands(made: AsBuilt, units: Units = METRIC) -> str:
+    """`where_words` as a heading."""
+    text = where_words(made, units)
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def banner_words(made: AsBuilt, units: Units = METRIC) -> str:
+    """What stands beside the mark on every page."""
+    return f"{where_it_stands(made, units)}. {limits_sentence(made, units)} Times are those of the plan."
+
+
 def broken_sentences(made: AsBuilt, units: Units = METRIC) -> list[str]:
     """Each limit that is broken where it stands, in a sentence."""
     return [breach_words(breach, units) for breach in made.broken]

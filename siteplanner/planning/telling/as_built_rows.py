@@ -38,7 +38,9 @@ def as_built_rows(made: AsBuilt, e: Evaluation, units: Units = METRIC) -> list[R
 
 def _stand_rows(made: AsBuilt, e: Evaluation, units: Units) -> list[Row]:
     plan, stands, spot = made.planned, made.stands, e.spot
-    off = f"{units.distance(made.distance_m)} toward {units.bearing(made.bearing_deg)} true, ± {units.keep(made.doubt_m)}"
+    off = (
+        f"{units.distance(made.distance_m)} toward {units.bearing(made.bearing_deg)} true, ± {units.keep(made.doubt_m)}"
+    )
     heading = plan.heading_deg
     rows = [
         ("Place, degrees", _degrees(plan.latitude, plan.longitude), _degrees(spot.latitude, spot.longitude), off),
@@ -120,7 +122,7 @@ def clock(moment: datetime | time | None) -> str:
 
 
 def service_rows(made: AsBuilt, units: Units = METRIC) -> list[Row]:
-    """Predicted service of the place as it stands: share of the area, then each named point with what was read there."""
+    """Predicted service of the place as it stands: share of the area, then each named point, with what was read."""
     off = points_off(made.share - made.planned.share, units)
     rows: list[Row] = [
         ("Incident area served, predicted", _share(made.planned.share, units), _share(made.share, units), off)
