@@ -179,7 +179,7 @@ def _degrees(line: str, text: str, field: str) -> PlaceRead:
             one, two = two, one
     latitude, longitude = values
     _on_earth(latitude, longitude, text, field)
-    form: Form = ("degrees", "minutes", "seconds")[len(one) - 1]  # type: ignore[assignment]
+    form: Form = ("degrees", "minutes", "seconds")[len(one) - 1]
     slack = [_step_deg(one), _step_deg(two) * max(math.cos(math.radians(latitude)), 0.01)]
     return PlaceRead(latitude, longitude, form, max(slack) * DEGREE_M / 2)
 

@@ -12,7 +12,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.study.progress import Progress
 
 FILES = (
-    "plan.json", "coverage.tif", "places.kml", "commander.pdf", "driver.pdf", "crew.pdf", "print_map.pdf",
+    "plan.json", "coverage.tif", "commander.pdf", "driver.pdf", "crew.pdf", "print_map.pdf",
     "briefing.txt", "map.html", "as_built_report.toml", "package.zip",
 )  # fmt: skip
 """Those of WRITERS that are of one place; `package.zip` has them all."""

@@ -14,7 +14,7 @@ import numpy as np
 from siteplanner.core.constants import FOOT_M
 from siteplanner.core.geodesy import wrap_180_deg
 from siteplanner.core.link import reading_that_serves_dbm
-from siteplanner.errors import Finding, InputError, Severity
+from siteplanner.errors import SEVERITIES, Finding, InputError, Severity
 from siteplanner.mission import Mission
 from siteplanner.mission.links import link_parameters
 from siteplanner.mission.report import Report
@@ -54,6 +54,10 @@ HURTS: dict[str, Severity] = {
     "no_way_in": "check", "no_data": "unknown", "water": "notice", "soft_ground": "notice",
 }  # fmt: skip
 """How grave a broken limit is where somebody stands already; what is not named here can kill or hurt."""
+
+
+def _hurts(code: str) -> Severity:
+    return HURTS.get(code, "warning")
 
 
 def spot_row(record: Mapping[str, Any], name: str, file: str) -> Mapping[str, Any]:
@@ -110,8 +114,9 @@ def arrived(again: Again, record: Mapping[str, Any], report: Report, stages: Sta
         stop_off_m=math.nan if "stop" in assumed else stands.mast_stop_m - planned.mast_stop_m,
         sectors=() if "sectors" in assumed else paired(planned.sector_bearings_deg, stands.sector_bearings_deg),
         times=times,
-        broken=found.failed,
+        broken=tuple(sorted(found.failed, key=lambda b: SEVERITIES.index(_hurts(b.code)))),
         near=limits_within(judge, spot, doubt_m, {b.code for b in found.failed}),
+        outside=int(judge.ruling.cells.values[spot.cell or (0, 0)]) == OUTSIDE,
         points=tuple(
             PointNow(
                 p.name,
@@ -309,7 +314,7 @@ def as_built_findings(made: AsBuilt, mission: Mission) -> list[Finding]:
     out = [
         Finding(
             "as_built_broken",
-            HURTS.get(breach.code, "warning"),
+            _hurts(breach.code),
             # the code and kind tell one from another
             facts={"breach": breach, "limit": breach.code, "kind": breach.kind},
         )
@@ -319,6 +324,8 @@ def as_built_findings(made: AsBuilt, mission: Mission) -> list[Finding]:
         facts: dict[str, object] = {"limits": made.near, "doubt_m": made.doubt_m}
         grave = any(code not in HURTS for code in made.near)
         out.append(Finding("as_built_near", "warning" if grave else "check", facts=facts))
+    if made.outside:
+        out.append(Finding("as_built_outside", "unknown"))
     if made.assumed:
         out.append(Finding("as_built_assumed", "unknown", facts={"parts": made.assumed}))
     known = [n for s in mission.sky.satellites for n in (s.name, s.controller_name) if n]

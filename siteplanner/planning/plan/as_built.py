@@ -123,6 +123,7 @@ class AsBuilt:
     times: tuple[TimeOff, ...]
     broken: tuple[Breach, ...]
     near: tuple[str, ...]  # limits of the ground within the doubt, not broken where it is said to stand
+    outside: bool  # of the search ground: limits that only its raster tells of were not judged
     points: tuple[PointNow, ...]
     share: float  # predicted, as the sectors point
     best_share: float  # the same mast with its best bearings

@@ -10,6 +10,7 @@ from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.units import METRIC, Units
 
 MARK = "AS BUILT"
+NOT_SEARCHED = "It stands outside the ground that was searched: trees on the spot and the roadway were not judged."
 NAMES = {"heading": "heading", "stop": "mast stop", "sectors": "sector bearings"}
 
 
@@ -57,6 +58,8 @@ def limits_sentence(made: AsBuilt, units: Units = METRIC) -> str:
         return f"{count.capitalize()} broken where it stands: {what}."
     if made.near:
         return f"No limit is broken at the place reported. {near_words(made.near, made.doubt_m, units)}"
+    if made.outside:
+        return f"No limit that was judged is broken where it stands. {NOT_SEARCHED}"
     return "No limit that the data tell of is broken where it stands. What they do not hold is not known: look."
 
 

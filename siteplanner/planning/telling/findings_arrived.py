@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from siteplanner.planning.telling.as_built import MARK, assumed_words, near_words
+from siteplanner.planning.telling.as_built import MARK, NOT_SEARCHED, assumed_words, near_words
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.units import Units
 
@@ -34,6 +34,10 @@ ARRIVED_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "as_built_near": lambda f, u: (
         f"{MARK}. {near_words(f['limits'], f['doubt_m'], u)}",
         "Measure on the ground what it keeps from them; have the place read again, by another receiver.",
+    ),
+    "as_built_outside": lambda f, u: (
+        f"{MARK}. {NOT_SEARCHED}",
+        "Look at both on the ground; a larger search.radius_m brings the place into the plan.",
     ),
     "as_built_assumed": lambda f, u: (
         f"{MARK}. Not reported and taken as planned: {assumed_words(f['parts'])}.",

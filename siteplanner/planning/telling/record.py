@@ -85,7 +85,7 @@ def plan_record(plan: Plan, beside: Path | None = None) -> dict[str, Any]:
         "rain": _rain_record(plan.rain),
         **decision_record(plan),
         "driving": {**asdict(as_driven(plan.mission)), "sentence": f"{driving_words(as_driven(plan.mission))}."},
-        "spots": [{**spot_record(ranked, plan.spots), **on_site_record(plan, ranked)} for ranked in plan.spots],
+        "spots": spots_record(plan),
         "rejected": [
             {
                 **evaluation_record(e, plan.spots),
@@ -114,6 +114,11 @@ def _ruling(share: RulingShare) -> dict[str, Any]:
 def _fields(value: Firmness | SearchSummary | None) -> dict[str, Any]:
     """Nothing of what a plan does not hold."""
     return {} if value is None else asdict(value)
+
+
+def spots_record(plan: Plan) -> list[dict[str, Any]]:
+    """The spots handed over, by rank, with what waits there."""
+    return [{**spot_record(ranked, plan.spots), **on_site_record(plan, ranked)} for ranked in plan.spots]
 
 
 def spot_record(ranked: RankedSpot, listed: Sequence[RankedSpot] = ()) -> dict[str, Any]:
