@@ -82,7 +82,9 @@ def form(work: Work, plan: Plan, units: Units) -> None:
     coverage = plan.spots[0].evaluation.coverage
     points = [p.name for p in coverage.must_serve] if coverage is not None else []
     names, number = [r.spot.name for r in plan.spots], work.memory.get("report_number", 0)
-    data = report_form(work.report, names, points, units, f"report_{work.edition}_{number}_{units.system}")
+    chosen = work.spot()
+    held = work.report if chosen is None else {"spot": chosen.spot.name, **work.report}
+    data = report_form(held, names, points, units, f"report_{work.edition}_{number}_{units.system}")
     if data is None:
         return
     report = report_from_dict(data)
