@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import json
+import re
+import tomllib
 from datetime import time
 
 import pytest
 
 from siteplanner.errors import InputError
-from siteplanner.mission.report import load_report, report_from_dict, report_text
+from siteplanner.guide import page
+from siteplanner.mission.report import (
+    LEAST_RSRP_DBM,
+    MOST_RSRP_DBM,
+    Level,
+    Report,
+    load_report,
+    report_from_dict,
+    report_text,
+)
 
 HERE = 'coordinates = "44.65250, -113.05240"\n'
 WHOLE = (
@@ -115,7 +126,7 @@ BAD: list[tuple[str, str, str]] = [
 ]
 
 
-@pytest.mark.parametrize("text, field, words", BAD, ids=range(len(BAD)))
+@pytest.mark.parametrize(("text", "field", "words"), BAD, ids=range(len(BAD)))
 def test_a_report_that_cannot_be_right_is_refused_with_file_field_and_remedy(tmp_path, text, field, words):
     with pytest.raises(InputError) as caught:
         read(tmp_path, text)
@@ -136,3 +147,12 @@ def test_what_is_no_file_of_a_report_is_said(tmp_path):
         load_report(tmp_path / "l.json")
     with pytest.raises(InputError, match="table of fields"):
         report_from_dict(None)
+
+
+def test_the_guide_names_every_field_and_its_example_is_a_report():
+    text = page("arrived")
+    (block,) = re.findall(r"```text\n(.*?)```", text, re.S)
+    assert report_from_dict(tomllib.loads(block)).mast_stop_ft == 26
+    ticked = set(re.findall(r"`([a-z_]+)`", text))
+    assert {*Report.model_fields, *Level.model_fields} <= ticked
+    assert f"{LEAST_RSRP_DBM:g} to {MOST_RSRP_DBM:g}" in text

@@ -16,7 +16,6 @@ from siteplanner.planning.telling.as_built_rows import clock
 
 KINDS = ("magnetic", "true")
 YES, NO = ("yes", "y"), ("no", "n", "none")
-TEXTS = ("coordinates", "grid", "satellite", "different", "reported_by", "arrived_at", "locked_at", "on_air_at")
 _NUMBER = re.compile(r"[-−]?\d+(?:[.,]\d+)?")
 
 

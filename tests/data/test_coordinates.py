@@ -60,7 +60,7 @@ def test_the_examples_are_one_place(text):
 
 
 @pytest.mark.parametrize(
-    "text, half_step_m",
+    ("text", "half_step_m"),
     [
         ("44.6525, -113.0524", 5.57),
         ("44.65250, -113.05240", 0.557),
@@ -74,7 +74,7 @@ def test_the_figures_say_how_well_it_is_known(text, half_step_m):
 
 
 @pytest.mark.parametrize(
-    "text, words",
+    ("text", "words"),
     [
         ("", "no coordinates"),
         ("behind the barn", "letters or marks"),

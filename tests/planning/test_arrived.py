@@ -6,6 +6,7 @@ import io
 import json
 from dataclasses import replace
 from datetime import UTC, datetime
+
 import numpy as np
 import pymap3d
 import pytest
@@ -220,7 +221,7 @@ MISFITS = [
 ]
 
 
-@pytest.mark.parametrize("fields, field, words", MISFITS, ids=range(len(MISFITS)))
+@pytest.mark.parametrize(("fields", "field", "words"), MISFITS, ids=range(len(MISFITS)))
 def test_a_report_that_does_not_fit_its_plan_is_refused(again, record, fields, field, words):
     with pytest.raises(InputError) as caught:
         stands(again, record, **{"coordinates": "44.71161, -110.98479", **fields})
