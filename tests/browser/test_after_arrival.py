@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from pypdf import PdfReader
 from pyproj import Transformer
 
@@ -50,5 +51,5 @@ def test_a_report_is_judged_kept_and_taken_along(page, tmp_path, monkeypatch):
             page.get_by_role("button", name="Commander sheet AS BUILT").click()
         assert "AS BUILT" in PdfReader(caught.value.path()).pages[0].extract_text()
         page.reload()  # the work holds the report, not the page
-        assert place.input_value() == taken["coordinates"]
+        expect(place).to_have_value(taken["coordinates"], timeout=20_000)
     assert earlier.report_of(folder)["coordinates"] == taken["coordinates"]
