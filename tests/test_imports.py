@@ -45,6 +45,7 @@ LEVELS = {
     "outputs.batch": 5.4,
     "outputs.measured": 5.4,
     "outputs.ready": 5.4,
+    "outputs.as_built": 5.4,
     "demo": 6,
     "app": 7,
     "cli": 8,

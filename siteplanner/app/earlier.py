@@ -32,6 +32,7 @@ from siteplanner.planning.plan.saved import decoded, encoded
 MAX_KEPT = 20
 MAX_BYTES = 8 << 30  # of one saved plan, unpacked
 ABOUT, PLAN, FILES, TEXT = "about.json", "plan.zip", "files", "plan_text.json"
+REPORT = "as_built_report.toml"
 
 
 @dataclass(frozen=True)
@@ -161,6 +162,24 @@ def opened(earlier: Earlier) -> Plan:
 def record_of(earlier: Earlier) -> Mapping[str, Any]:
     """What the plan says, as its plan.json. Raises InputError: damaged, gone, or written by another version."""
     return read_plan(earlier.folder / "plan.json")
+
+
+def keep_report(folder: Path, text: str) -> None:
+    """Write what a crew radioed back beside its plan, whole or not at all. Raises OSError."""
+    staged = folder / f".{REPORT}"
+    staged.write_text(text, "utf-8")
+    staged.chmod(FILE_MODE)
+    staged.replace(folder / REPORT)
+
+
+def report_of(folder: Path) -> dict[str, Any]:
+    """The report that is kept beside a plan, as plain data; empty where there is none or it is damaged."""
+    from siteplanner.mission.report import load_report
+
+    try:
+        return load_report(folder / REPORT).model_dump(exclude_defaults=True)
+    except InputError:
+        return {}
 
 
 def changed_files(earlier: Earlier, mission: Mission) -> list[str]:

@@ -94,6 +94,7 @@ def reopen(work: Work, item: Earlier) -> None:
     """Open the mission, and its plan in the background. Raises InputError: the mission is not one any more."""
     mission = mission_from_dict(item.draft, base=item.base)
     work.open(item.draft, item.base, f"Earlier work of {when(item.made)}")
+    work.kept_at, work.report = item.folder, earlier.report_of(item.folder)
     changed = earlier.changed_files(item, mission)
     if changed:
         work.note = (

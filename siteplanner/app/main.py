@@ -58,8 +58,15 @@ def guide_page() -> None:
     guide.draw()
 
 
+def after_arrival_page() -> None:
+    """After arrival."""
+    from siteplanner.app import after_arrival
+
+    after_arrival.page()
+
+
 FACES = {"start": start_page, "run": run_page, "decide": decide_page, "spot": spot_page, "downloads": downloads_page}
-BESIDE = {"guide": ("Guide", guide_page)}
+BESIDE = {"after_arrival": ("After arrival", after_arrival_page), "guide": ("Guide", guide_page)}
 """Pages that are no step of the way."""
 
 

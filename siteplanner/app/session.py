@@ -67,6 +67,9 @@ class Work:
     planned: Plan | None = None  # as it came from the run
     chosen: str | None = None  # key of the spot in hand; None: the best, whichever it is
     asked: Explanation | None = None
+    report: dict[str, Any] = field(default_factory=dict)  # what the crew radioed back, as it was typed
+    arrival: Run | None = None  # the place as it stands, being judged or judged
+    kept_at: Path | None = None  # where the plan in hand is kept on the disk
     pages: set[str] = field(default_factory=set)  # Streamlit's names of the pages that have shown this work
     memory: dict[str, Any] = field(default_factory=dict)  # made from the plan: pictures, outputs
 
@@ -86,6 +89,7 @@ class Work:
         self.drawn = load(base) if base.is_dir() else []
         self.pending, self.replaced = list(self.drawn), {}
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
+        self.report, self.arrival, self.kept_at = {}, None, None
         self.memory.clear()
 
     def starting_shapes(self) -> list[Drawn]:
@@ -99,7 +103,7 @@ class Work:
         """A plan has come; its best spot is in hand until another is chosen."""
         self.plan = self.planned = plan
         self.kept = plan.kept if plan.kept.results else self.kept
-        self.chosen = self.asked = None
+        self.chosen = self.asked = self.arrival = None
         shapes = self.memory.get("starting_shapes")
         self.memory.clear()
         if shapes is not None:
@@ -152,7 +156,7 @@ class Work:
             if plan.reused.get("coverage", (0, 0))[0] == 0:  # the long part was not taken over
                 pace.remember(earlier.pace_file(), pace_kind(plan.mission), plan.timings_s)
             try:
-                earlier.keep(plan, draft, base, files, origin, earlier.owner_of(self.token))
+                self.kept_at = earlier.keep(plan, draft, base, files, origin, earlier.owner_of(self.token))
             except Exception as error:  # a plan that is on the screen is not lost for this
                 why = (error.strerror if isinstance(error, OSError) else None) or f"{type(error).__name__}: {error}"
                 self.note = (
@@ -173,7 +177,7 @@ class Work:
         return cast(T, self.memory[key])
 
     def stop(self) -> None:
-        for run in (self.check, self.run):
+        for run in (self.check, self.run, self.arrival):
             if run is not None:
                 run.cancel()
 
@@ -185,7 +189,7 @@ class Work:
     @property
     def runs(self) -> bool:
         """Whether anything is being worked out for it."""
-        return any(r is not None and r.state == "running" for r in (self.check, self.run, self.opening))
+        return any(r is not None and r.state == "running" for r in (self.check, self.run, self.opening, self.arrival))
 
     def spot(self) -> RankedSpot | None:
         """The spot in hand under the weights of the moment; the best when that one is no longer listed."""

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
+from siteplanner.cli.arrived import judge_arrival
 from siteplanner.cli.compare import show_comparison
 from siteplanner.cli.fields import show_fields
 from siteplanner.cli.guide import show_guide
@@ -281,5 +282,6 @@ app.command("fields")(show_fields)
 app.command("compare")(show_comparison)
 app.command("measured")(show_measured)
 app.command("ready")(show_ready)
+app.command("arrived")(judge_arrival)
 app.command("new")(start_mission)
 app.command("guide")(show_guide)

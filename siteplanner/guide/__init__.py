@@ -17,6 +17,7 @@ PAGES: dict[str, str] = {
     "trailers": "Several trailers",
     "outputs": "What the files are",
     "sheets": "How to read the sheets",
+    "arrived": "After arrival: what was built against what was planned",
     "readings": "Readings of the signal, once the trailer is on air",
     "ready": "The fleet: which unit can go",
     "methods": "Methods and sources",

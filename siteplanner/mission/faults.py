@@ -28,17 +28,23 @@ _BOUNDS = {
 }
 
 
-def fault(error: ValidationError, model: type[BaseModel], data: Mapping[str, Any], file: str | None) -> InputError:
-    """The first mistake with its field and remedy; further ones follow in the text."""
+def fault(
+    error: ValidationError, model: type[BaseModel], data: Mapping[str, Any], file: str | None, told_by: str = ""
+) -> InputError:
+    """The first mistake with its field and remedy; further ones follow in the text.
+
+    `told_by`: what says which fields there are and what they hold, where that is not `siteplanner fields`.
+    """
     first, *others = error.errors()
     field = as_written(first["loc"], data) or _named_first(first) or "(top level)"
     more = "".join(f" Also {as_written(o['loc'], data)}: {_in_words(o, model)}." for o in others[:8])
-    of_this = f"`siteplanner fields {_plain(field)}` says what it may hold"
+    of_this = told_by or f"`siteplanner fields {_plain(field)}` says what it may hold"
+    where = told_by or _WHERE
     remedies = {
         "missing": _GIVEN_BY_HAND.get(field, f"Add the field; {of_this}."),
-        "extra_forbidden": f"Remove it or correct the spelling; {_WHERE}.",
+        "extra_forbidden": f"Remove it or correct the spelling; {where}.",
     }
-    remedy = remedies.get(first["type"], f"Correct the value; {of_this}." if first["loc"] else f"{_WHERE}.")
+    remedy = remedies.get(first["type"], f"Correct the value; {of_this}." if first["loc"] else f"{where}.")
     if first["type"] == "extra_forbidden" and first["loc"] in _MOVED:
         remedy = f"Write it as {_MOVED[first['loc']]}."
     got = (
@@ -103,6 +109,10 @@ def _in_words(error: Any, model: type[BaseModel]) -> str:
         "too_short": f"At least {about.get('min_length')} value is needed",
         "tuple_type": 'A list is needed, e.g. ["a", "b"]',
         "string_type": "Text in quotes is needed",
+        "string_too_long": f"Text of at most {about.get('max_length')} letters is possible",
+        "string_too_short": "Text is needed, not nothing",
+        "bool_parsing": "true or false is needed, without quotes",
+        "bool_type": "true or false is needed, without quotes",
         "float_parsing": "A number is needed, without quotes and with a decimal dot",
         "float_type": "A number is needed",
         "finite_number": "A number that is not infinite and not NaN is needed",

@@ -20,7 +20,7 @@ def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str
 
     Raises InputError naming the file, the first wrong field and the remedy; further ones follow in the text.
     """
-    _check_whole_numbers(data, "", file)
+    check_whole_numbers(data, "", file)
     try:
         return Mission.model_validate({**data, "base": Path(base)})
     except ValidationError as error:
@@ -30,14 +30,14 @@ def mission_from_dict(data: dict[str, Any], *, base: str | Path = ".", file: str
 _LARGEST = 1 << 63  # no field of a mission counts so far, and floating point has an end
 
 
-def _check_whole_numbers(value: Any, place: str, file: str | None) -> None:
+def check_whole_numbers(value: Any, place: str, file: str | None) -> None:
     """Raises InputError for a whole number that no arithmetic of ours holds."""
     if isinstance(value, dict):
         for name, item in value.items():
-            _check_whole_numbers(item, f"{place}.{name}" if place else str(name), file)
+            check_whole_numbers(item, f"{place}.{name}" if place else str(name), file)
     elif isinstance(value, (list, tuple)):
         for number, item in enumerate(value, 1):
-            _check_whole_numbers(item, f"{place}[{number}]", file)
+            check_whole_numbers(item, f"{place}[{number}]", file)
     elif isinstance(value, int) and abs(value) > _LARGEST:
         raise InputError(
             f"This number is too large ({value.bit_length():,} bits).",

@@ -24,6 +24,7 @@ CONTENTS: dict[str, str] = {
     "print_map.pdf": "a map to print, true to scale, with grid, scale bar and legend",
     "print_map.tif": "the picture of that map with its place on Earth, for GIS and phones (GeoTIFF)",
     "briefing.txt": "the three sheets as short plain text, to send over a weak link",
+    "as_built_report.toml": "what the crew reported, where this is of a trailer that stands already",
     "map.html": "the map; open it in a browser, no network needed",
     "ranking.csv": "the spots handed over in full, as a table",
     "judged.csv": "every spot that was judged and passes, a row a spot",

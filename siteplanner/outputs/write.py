@@ -142,6 +142,13 @@ def _geopackage(plan: Plan, path: Path) -> None:
     write_geopackage(plan, path)
 
 
+def _report(plan: Plan, path: Path) -> None:
+    from siteplanner.mission.report import report_text
+
+    if plan.as_built is not None:
+        _write_text(path, report_text(plan.as_built.report))
+
+
 def _sheet(kind: str) -> Writer:
     def write(plan: Plan, path: Path) -> None:
         from siteplanner.outputs.sheets.printing import write_sheet
@@ -202,6 +209,7 @@ WRITERS: dict[str, Writer] = {
     "print_map.tif": _print_raster,
     "briefing.txt": _briefing,
     "map.html": _map,
+    "as_built_report.toml": _report,  # of a trailer that stands
     "package.zip": _package,
 }
 """File name -> what writes it, in the order of writing; `package.zip` last, for it holds what stands there then. A name

@@ -260,7 +260,7 @@ def test_no_lift_below_its_own_doubt_is_printed(plan):
 
 
 def test_what_is_radioed_back_has_the_plan_beside_it(plan):
-    rows = {what: planned for what, planned, _ in crew_content(plan, plan.best, METRIC)["report"]}
+    rows = {what: planned for what, planned, *_ in crew_content(plan, plan.best, METRIC)["report"]}
     spot = plan.best.spot
     assert rows["Trailer stands at (phone, degrees)"] == f"{spot.latitude:.5f}, {spot.longitude:.5f}"
     e = plan.best.evaluation

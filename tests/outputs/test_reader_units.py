@@ -48,7 +48,7 @@ TOLD: dict[str, Told] = {
     "mast": lambda p, r, u: antennas.mast_rows(r.evaluation, p.mission, u),
     "guys": lambda p, r, u: (keep_clear.guy_label(4, 11.3, u), keep_clear.exhaust_label(True, u)),
     "shore": lambda p, r, u: power.shore_words(Power(shore_power=True, shore_cable_m=30.0), u),
-    "report": lambda p, r, u: radio_back.report_rows(r.evaluation, "", [], u),
+    "report": lambda p, r, u: [b.planned for b in radio_back.report_boxes(r.evaluation, "", [], u)],
     "service points": lambda p, r, u: radio_back.service_rows(
         r.evaluation.coverage.must_serve, [q.name for q in r.evaluation.coverage.must_serve], -120.0, u
     ),

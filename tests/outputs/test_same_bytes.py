@@ -51,4 +51,8 @@ def test_nothing_random_and_no_clock_in_any_writer(tmp_path):
         patch.setattr(time, "time", lambda: now() + 3600)
         two = written(made, tmp_path / "b")
     assert [name for name in one if one[name] != two[name]] == []
-    assert {name for name in WRITERS if "*" not in name} - {"set_service.tif", "set_server.tif"} <= set(one)
+    assert {name for name in WRITERS if "*" not in name} - {
+        "set_service.tif",
+        "set_server.tif",
+        "as_built_report.toml",
+    } <= set(one)

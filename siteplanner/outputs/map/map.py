@@ -49,6 +49,7 @@ from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE
 from siteplanner.outputs.words.text import clean, shown
 from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.as_built import MARK
 from siteplanner.planning.telling.score import place_text
 
 SERVICE_LAYERS = 5  # spots that get a picture of predicted service; each adds to the size of the page
@@ -295,7 +296,7 @@ def readout(plan: Plan) -> dict[str, Any]:
 def map_html(plan: Plan) -> str:
     """The map as one HTML file: headline, list of spots, legend, and everything it shows. No network needed."""
     fmap = build_map(plan, page=True)
-    root = Page(title=shown(f"{clean(plan.mission.name)}: ranked spots"))
+    root = Page(title=shown(f"{clean(plan.mission.name)}: {'ranked spots' if plan.as_built is None else MARK}"))
     figure: Any = fmap.get_root()
     own_css = figure.header._children["own_css"]
     root.add_child(fmap)

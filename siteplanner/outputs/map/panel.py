@@ -5,6 +5,7 @@ from __future__ import annotations
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import SEVERITIES, Finding
 from siteplanner.mission import Mission
+from siteplanner.outputs.map.as_built import as_built_html
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import named, sentence, shown
 from siteplanner.planning.choose.ranked import RankedSpot
@@ -347,6 +348,7 @@ def panel_html(plan: Plan) -> str:
     return (
         '<aside id="sp-panel">'
         + headline_html(plan)
+        + as_built_html(plan)
         + points_html(plan)
         + dangers_html(plan)
         + options_html(plan)

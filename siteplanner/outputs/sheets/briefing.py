@@ -38,6 +38,7 @@ def briefing(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> str | N
     if content is None:
         return None
     lines = {"commander": _commander, "driver": _driver, "crew": _crew}[kind](content, plan, ranked or plan.best)
+    lines = [content["as_built"], *lines]
     kept = len(_drive_lines(content)) if kind == "driver" else 0
     return _fit([_plain(line) for line in lines if line], kept)
 

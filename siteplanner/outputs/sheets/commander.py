@@ -122,12 +122,12 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
     first = plan.best is not None and chosen.spot.name == plan.best.spot.name
     rows = weakest_points(chosen)
     return {
-        "park": set_apart(telling.park_words(plan, chosen), names),
+        "park": set_apart(telling.park_words(plan, chosen, units), names),
         "figures": figure_row(chosen, units),
         "worst": name_in_text(worst_words(plan, chosen, units, named(40)), 260),
         "runner": set_apart(runner_words(plan, chosen, units), names),
         "firm": set_apart(telling.firm_words(plan, units.first), names),
-        "scout": name_in_text(telling.scout_words(plan, chosen, units, named(40)), 420),
+        "scout": "" if plan.as_built else name_in_text(telling.scout_words(plan, chosen, units, named(40)), 420),
         "without": telling.without_rows(chosen, units, named(40)),
         "missed": _served_elsewhere(plan, units) if first else [],
         "meaning": telling.meaning_rows(chosen, capacity_of(e, plan.mission), units),

@@ -27,6 +27,8 @@ from siteplanner.planning.telling.aiming import (
 )
 from siteplanner.planning.telling.antennas import angles_words, bearing_advice, mast_rows, sector_rows, turn_words
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.as_built import where_it_stands
+from siteplanner.planning.telling.as_built_rows import as_built_rows
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
 from siteplanner.planning.telling.clock import clock_text, minutes_range
@@ -34,10 +36,11 @@ from siteplanner.planning.telling.compass import SKEW_SENSE
 from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
 from siteplanner.planning.telling.power import endurance_words
 from siteplanner.planning.telling.radio_back import (
+    FORM_NOTE,
     not_there_words,
     phone_words,
     reading_text,
-    report_rows,
+    report_boxes,
     service_rows,
 )
 from siteplanner.planning.telling.room import room_words
@@ -100,7 +103,9 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
     return {
         "title": "Crew sheet",
         "mission": short(mission.name, 90),
-        "heading": f"Set-up at spot {name_in_text(ranked.spot.name, 60)}",
+        "heading": name_in_text(where_it_stands(plan.as_built, units), 160)
+        if plan.as_built
+        else f"Set-up at spot {name_in_text(ranked.spot.name, 60)}",
         "aid": PLANNING_AID,
         "where": coordinates(ranked.spot.latitude, ranked.spot.longitude, ranked.spot.grid_reference),
         **_danger(plan, ranked, units),
@@ -232,5 +237,16 @@ def _service(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
         "points": service_rows(there, names, edge, units),
         "phone": phone_words(radio.frequency_mhz, edge, radio.sigma_db, units) if e.coverage else "",
         "not_there": not_there_words([name_in_text(p.name, 34) for p in not_there[:MOST_POINTS]]),
-        "report": report_rows(e, satellite, readings[:3], units),
+        "report": []
+        if plan.as_built
+        else [[b.what, b.planned, b.width, b.ticks] for b in report_boxes(e, satellite, readings[:3], units)],
+        "report_note": FORM_NOTE,
+        "built": _built(plan, e, units),
     }
+
+
+def _built(plan: Plan, e: Evaluation, units: Units) -> list[list[str]]:
+    """A trailer that stands, row by row against its plan; nothing before it does."""
+    if plan.as_built is None:
+        return []
+    return [[name_in_text(cell, 160) for cell in row] for row in as_built_rows(plan.as_built, e, units)]

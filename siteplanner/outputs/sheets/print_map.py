@@ -33,6 +33,7 @@ from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.aiming import declination_deg
+from siteplanner.planning.telling.as_built import MARK, banner_words
 from siteplanner.planning.telling.print_map import grid_words, north_words, print_advice, scale_words
 from siteplanner.planning.telling.units import reader_units
 
@@ -218,7 +219,7 @@ def print_content(plan: Plan) -> dict[str, Any]:
         for r in shown
     ]  # fmt: skip
     return {
-        "title": "Map to print",
+        "title": "Map to print" if plan.as_built is None else f"{MARK}. Map to print",
         "mission": clean(plan.mission.name),
         "scale": scale_words(made.denominator),
         "map_svg": made.framed,
@@ -229,6 +230,7 @@ def print_content(plan: Plan) -> dict[str, Any]:
             grid_words(grid.zone, grid.north, grid.square, grid.step_m, units.first),
             north_words(plan.scene.elevation.convergence_deg(*middle), declination, units.first),
             print_advice(made.denominator),
+            *([] if plan.as_built is None else [banner_words(plan.as_built, units.first)]),
         ],
         "legend_svg": [symbol for symbol, _ in legend],
         "legend": [words for _, words in legend],

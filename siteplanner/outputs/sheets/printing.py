@@ -17,11 +17,13 @@ from siteplanner.errors import OutputError
 from siteplanner.outputs.sheets.commander import commander_content
 from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.outputs.sheets.driver import driver_content
-from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held
+from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held, name_in_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.sets import TrailerAt
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.sets_of import plan_of_unit
+from siteplanner.planning.telling.as_built import MARK, banner_words
+from siteplanner.planning.telling.units import reader_units
 
 FOLDER = Path(__file__).parent
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
@@ -50,6 +52,10 @@ def sheet_content(plan: Plan, kind: str, ranked: RankedSpot | None = None) -> di
     made = printer.all(content)
     made["missing"] = MISSING_NOTE if printer.missing else ""
     made["made"] = made_words(plan)
+    made["as_built"] = ""
+    if plan.as_built is not None:
+        made["as_built"] = name_in_text(banner_words(plan.as_built, reader_units(plan.mission)), 400)
+        made["title"] = f"{MARK}. {made['title']}"
     return made
 
 

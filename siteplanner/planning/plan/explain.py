@@ -11,14 +11,12 @@ from siteplanner.errors import Finding, InputError
 from siteplanner.mission import Mission
 from siteplanner.planning.choose.ranked import ScoreLine
 from siteplanner.planning.choose.scoring import Place, place_by, score
-from siteplanner.planning.limits.cells import rule_ground
 from siteplanner.planning.limits.ruling import OUTSIDE
-from siteplanner.planning.plan.detail import forecast_of, in_detail
-from siteplanner.planning.plan.mission_place import mission_of_record
+from siteplanner.planning.plan.detail import in_detail
+from siteplanner.planning.plan.judged_again import judged_again
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Evaluation
-from siteplanner.planning.study.load import load_study
 from siteplanner.planning.study.progress import Progress, Stages
 from siteplanner.planning.study.spot import Spot
 
@@ -55,10 +53,8 @@ def explain(plan: Plan, latitude: float, longitude: float) -> Explanation:
     )
 
 
-def explain_with(
-    judge: Judge, mission: Mission, latitude: float, longitude: float, places: Sequence[Place]
-) -> Explanation:
-    """As `explain`, with what the spots to rank against stand by."""
+def spot_here(judge: Judge, latitude: float, longitude: float, name: str) -> Spot:
+    """Any WGS 84 point in degrees as a spot. Raises InputError: no place on Earth, or outside the elevation."""
     grid = judge.study.elevation
     if 180 < longitude <= 360:  # as a map in one piece across the 180th meridian writes it
         longitude -= 360
@@ -77,8 +73,16 @@ def explain_with(
             field="latitude, longitude",
         )
     reference, height = grid_reference(latitude, longitude), float(grid.sample(x, y))
-    spot = Spot("this point", x, y, latitude, longitude, reference, height, "user", cell)
-    evaluation = in_detail(judge, evaluate(judge, spot))
+    return Spot(name, x, y, latitude, longitude, reference, height, "user", cell)
+
+
+def explain_with(
+    judge: Judge, mission: Mission, latitude: float, longitude: float, places: Sequence[Place]
+) -> Explanation:
+    """As `explain`, with what the spots to rank against stand by."""
+    evaluation = in_detail(judge, evaluate(judge, spot_here(judge, latitude, longitude, "this point")))
+    cell = evaluation.spot.cell
+    assert cell is not None
     compass = evaluation.magnetic
     inside = int(judge.ruling.cells.values[cell]) != OUTSIDE
     criteria = score(evaluation, mission)
@@ -121,28 +125,19 @@ def explain_record(
     or a layer that is gone.
     """
     try:
-        mission = mission_of_record(record, Path(file), layers_in, samples)
-        known = {i["file"]: i["sha256"] for i in record["inputs"]}
         rivals = record.get("judged") or record["spots"]
         places = [place_by(s.get("ground", s).get("steep_chance"), float(s["score"])) for s in rivals]
-        lifted = any(f.get("code") == "required_unmet" for f in record["findings"])
-    except (KeyError, TypeError):
+    except (KeyError, TypeError, AttributeError):
         raise InputError(
             "This is not a plan written by siteplanner.", remedy="Give the plan.json of a run.", file=file
         ) from None
-    stages = Stages(progress)
-    study = load_study(mission, stages)
-    ruling, way, _ = rule_ground(study, stages)
-    changed = tuple(
-        Finding("input_changed", "check", file=i.file) for i in study.inputs if known.get(i.file, i.sha256) != i.sha256
-    )
-    judge = Judge(study, ruling, way, forecast=forecast_of(mission)[0], required_holds=not lifted)
-    found = explain_with(judge, mission, latitude, longitude, places)
+    again = judged_again(record, Path(file), layers_in, samples, Stages(progress))
+    found = explain_with(again.judge, again.judge.study.mission, latitude, longitude, places)
     return Explanation(
         found.evaluation,
         found.in_search_ground,
         found.criteria,
         found.score,
         found.would_rank,
-        (*changed, *found.findings),
+        (*again.changed, *found.findings),
     )

@@ -23,6 +23,7 @@ from siteplanner.planning.choose.ranked import Firmness, RankedSpot
 from siteplanner.planning.choose.sets import TrailerSet
 from siteplanner.planning.choose.units import Group
 from siteplanner.planning.limits.ruling import RulingShare
+from siteplanner.planning.plan.as_built import AsBuilt
 from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.area import AreaCells
@@ -115,6 +116,7 @@ class Plan:
     fixed: Fixed | None = None  # what no weight changes; None where it was not worked out yet
     kept: Kept = field(default_factory=Kept)  # what the next run may take over
     reused: Tally = field(default_factory=dict)  # what this run took over
+    as_built: AsBuilt | None = None  # a trailer that stands already: the only spot is its place, whatever it breaks
 
     @property
     def missed_points(self) -> tuple[PointAnswer, ...]:

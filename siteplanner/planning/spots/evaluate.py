@@ -33,7 +33,7 @@ from siteplanner.planning.spots.standing import judge_ground, stand_breaks, stan
 from siteplanner.planning.spots.surroundings import look_round
 from siteplanner.planning.study.inputs import CoverageInputs, DishView, coverage_inputs, dish_view
 from siteplanner.planning.study.reuse import Reuse
-from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.study.spot import Spot, Stance
 from siteplanner.planning.study.study import Study
 from siteplanner.roads.lifeline import lifeline
 from siteplanner.roads.near_limit import near_limit
@@ -97,8 +97,11 @@ class Judge:
         return self.reuse.call(name, function, *args, **named)
 
 
-def evaluate(judge: Judge, spot: Spot) -> Evaluation:
-    """Judge one spot. Limits that it breaks stand in `failed`; nothing here depends on weights."""
+def evaluate(judge: Judge, spot: Spot, stands: Stance | None = None) -> Evaluation:
+    """Judge one spot. Limits that it breaks stand in `failed`; nothing here depends on weights.
+
+    `stands`: how a trailer stands there already; heading, mast stop and bearings are then judged, not chosen.
+    """
     study = judge.study
     grid, cell = study.elevation, spot.cell
     if cell is None or not np.isfinite(grid.values[cell]):
@@ -118,7 +121,7 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
     access = judge.step("access", find_access, judge.drive, place, cell)
     compass = magnetic(spot.latitude, spot.longitude, spot.elevation_m, day_of(study.mission))
     sky = judge.step("sky", judge_sky, judge.dish, place, cell, compass.declination_deg)
-    ground = judge_ground(study, spot, cell, access, sky)
+    ground = judge_ground(study, spot, cell, access, sky, None if stands is None else stands.heading_deg)
     around = look_round(study, spot, cell, access)
     ground = replace(
         ground,
@@ -128,12 +131,17 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         tree=around.tree,
     )
     findings += [*standing_findings(study, ground), *around.findings]
-    most_m = highest_stop_m(study.mission, grid, place, judge.forecast)
-    coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, most_stop_m=most_m)
-    backhauls = judge_backhauls(study, spot, cell, sky, coverage, compass.declination_deg)
-    higher = stop_for_link(study, coverage, backhauls)
-    if higher is not None:
-        coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, higher, most_m)
+    if stands is not None:
+        raised = replace(judge.service, mast_stops_m=(stands.mast_stop_m,))
+        coverage = predict_coverage(raised, place, cell, aimed_deg=stands.sector_bearings_deg)
+        backhauls = judge_backhauls(_raised(study, stands), spot, cell, sky, coverage, compass.declination_deg)
+    else:
+        most_m = highest_stop_m(study.mission, grid, place, judge.forecast)
+        coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, most_stop_m=most_m)
+        backhauls = judge_backhauls(study, spot, cell, sky, coverage, compass.declination_deg)
+        higher = stop_for_link(study, coverage, backhauls)
+        if higher is not None:
+            coverage = judge.step("coverage", predict_coverage, judge.service, place, cell, higher, most_m)
     line = line_keep_away(study.overlay("power_lines"), study.mission, spot.x, spot.y)
     failed += broken_limits(judge, spot, cell, ground, sky, access, backhauls, line)
     if judge.required_holds:
@@ -158,6 +166,13 @@ def evaluate(judge: Judge, spot: Spot) -> Evaluation:
         backhauls=backhauls,
         line=line,
     )
+
+
+def _raised(study: Study, stands: Stance) -> Study:
+    """The study of a mast that stands at one stop: a link has no other to be asked at. What is kept from overhead lines
+    stays that of the highest stop, for it may be raised yet."""
+    trailer = study.mission.trailer.model_copy(update={"mast_stops_m": (stands.mast_stop_m,)})
+    return replace(study, mission=study.mission.model_copy(update={"trailer": trailer}))
 
 
 def judge_sky(

@@ -28,11 +28,13 @@ def predict_coverage(
     cell: tuple[int, int],
     least_stop_m: float | None = None,
     most_stop_m: float | None = None,
+    aimed_deg: tuple[float, ...] | None = None,
 ) -> Coverage:
     """Path loss to every cell of the area from every mast stop; best bearings; the stop of `choose_stop`.
 
     `least_stop_m`: a stop that something else needs (a donor link); the mast stands no lower. `most_stop_m`: the
-    highest that the wind allows, where that is known.
+    highest that the wind allows, where that is known. `aimed_deg`: true bearings of sectors that point somewhere
+    already; the share by stop stays that of the best bearings.
     Bearings in the answer are true; the kernels work in grid bearings.
     """
     grid, radio, cells = inputs.elevation, inputs.radio, inputs.area_cells
@@ -59,7 +61,8 @@ def predict_coverage(
     chosen = choose_stop(inputs, cell, aim.shares, most_stop_m)
     if least_stop_m is not None:
         chosen = max(chosen, int(np.searchsorted(stops, least_stop_m)))
-    bearings = aim.bearings_deg[chosen]
+    convergence = grid.convergence_deg(spot.x, spot.y)
+    bearings = aim.bearings_deg[chosen] if aimed_deg is None else (np.array(aimed_deg) - convergence) % 360
     probability, margin = served_probability(
         loss[chosen],
         bearing,
@@ -72,11 +75,12 @@ def predict_coverage(
         max_radius_m=radio.max_radius_m,
     )
     probability = np.nan_to_num(probability)  # unknown path: no service is promised there
-    convergence = grid.convergence_deg(spot.x, spot.y)
-    share = float(aim.shares[chosen])
     places_db = spread_db(radio.location_sigma_db, params.entry)
     counted = np.nonzero((cells.weight > 0) & (probability > 0))[0]  # known, and within the radius
     weight, middle = cells.weight[counted].astype(float), margin[counted].astype(float)
+    share = float(aim.shares[chosen])
+    if aimed_deg is not None:
+        share = expected_weight(weight, middle, spread_db(radio.sigma_db, params.entry))
     # margins that hold an error of the model, the same everywhere, are spread by the place alone
     low, high = (expected_weight(weight, middle - e * radio.model_sigma_db, places_db) for e in (1.0, -1.0))
     mast_m, within = float(stops[chosen]), (cells.weight > 0) & ~(distance > radio.max_radius_m)

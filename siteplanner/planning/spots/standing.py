@@ -37,9 +37,17 @@ NOSE_IN_DEG = 90.0  # a nose that points farther than this off the way out point
 
 
 def judge_ground(
-    study: Study, spot: Spot, cell: tuple[int, int], access: Access | None, looks: tuple[Look, ...]
+    study: Study,
+    spot: Spot,
+    cell: tuple[int, int],
+    access: Access | None,
+    looks: tuple[Look, ...],
+    heading_deg: float | None = None,
 ) -> Ground:
-    """Slope, parking heading, roll, pitch and jack lifts on the plane under trailer and outriggers."""
+    """Slope, parking heading, roll, pitch and jack lifts on the plane under trailer and outriggers.
+
+    `heading_deg`: of a trailer that stands already, true; None: the best one is chosen.
+    """
     trailer, grid = study.mission.trailer, study.elevation
     size = trailer.length_m, trailer.jack_width_m  # between the jacks
     plane = footprint(
@@ -57,7 +65,10 @@ def judge_ground(
     # give way where nothing fits: first the satellites that are not needed, then the dish's line, then the jacks
     reach = trailer.jack_travel_m
     tries = ((reach, one), (reach, shaded), (reach, None), (math.inf, None))
-    heading = next((h for h in (heading_with(*t) for t in tries) if math.isfinite(h)), math.nan)
+    if heading_deg is None:
+        heading = next((h for h in (heading_with(*t) for t in tries) if math.isfinite(h)), math.nan)
+    else:
+        heading = (heading_deg - turn) % 360
     if not math.isfinite(heading):  # too steep for any heading: still say how it would stand, nose downhill
         heading = float(best_heading(east, north, 89.0, 89.0))
     roll, pitch = attitude(east, north, heading)

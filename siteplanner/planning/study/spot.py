@@ -7,6 +7,15 @@ from typing import Literal
 
 
 @dataclass(frozen=True)
+class Stance:
+    """How a trailer stands that is there already: nothing of it is chosen any more. Bearings true, degrees."""
+
+    heading_deg: float  # where the tongue points
+    mast_stop_m: float
+    sector_bearings_deg: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class Spot:
     """A place the trailer could stand."""
 

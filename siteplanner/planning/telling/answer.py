@@ -11,6 +11,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.spots.served import SERVED
+from siteplanner.planning.telling.as_built import limits_sentence
 from siteplanner.planning.telling.backhaul_rows import KINDS
 from siteplanner.planning.telling.clock import minutes_range
 from siteplanner.planning.telling.findings import said
@@ -104,6 +105,8 @@ def worst_words(plan: Plan, ranked: RankedSpot | None, units: Units = METRIC, na
         return ""
     first = plan.best is not None and ranked.rank == plan.best.rank
     e, one, firm = ranked.evaluation, units.first, plan.firmness if first else None
+    if plan.as_built is not None and (plan.as_built.broken or plan.as_built.near):
+        return limits_sentence(plan.as_built, one)
     if first and (text := _of_the_answer(plan, one, named)):
         return text
     if e.access is None:
@@ -122,6 +125,8 @@ def worst_words(plan: Plan, ranked: RankedSpot | None, units: Units = METRIC, na
         return f"There is one way in, {way_in_short(e.access, one).partition(': ')[2]}."
     if e.access.unknown:
         return f"Road limits: {named('; '.join(unknown_along_words(e.access.unknown[:1], one)))}."
+    if plan.as_built is not None:
+        return limits_sentence(plan.as_built, one)
     return "Nothing in the data stands against this spot: see what to check on arrival."
 
 

@@ -16,6 +16,7 @@ from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.spots.capacity import Capacity
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.telling.answer import missed_of, rival, spoken
+from siteplanner.planning.telling.as_built import where_words
 from siteplanner.planning.telling.backhaul_rows import KINDS, other_backhauls
 from siteplanner.planning.telling.capacity import at_once_words
 from siteplanner.planning.telling.certainty import flips_words
@@ -46,8 +47,10 @@ def head_words(ranked: RankedSpot | None, named: Named = str) -> str:
     return f"Commander sheet: {named(spoken(name).replace(name, name_and_spelling(name)))}"
 
 
-def park_words(plan: Plan, ranked: RankedSpot) -> str:
-    """The answer in three words; of another spot than the first its rank."""
+def park_words(plan: Plan, ranked: RankedSpot, units: Units = METRIC) -> str:
+    """The answer in three words; of another spot than the first its rank; where a trailer stands already, that."""
+    if plan.as_built is not None:
+        return f"{_capital(where_words(plan.as_built, units))}."
     name = spoken(ranked.spot.name)
     if plan.best is not None and ranked.spot.name == plan.best.spot.name:
         return f"Park at {name}."

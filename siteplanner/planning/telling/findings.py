@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from siteplanner.errors import Finding
+from siteplanner.planning.telling.findings_arrived import ARRIVED_WORDS
 from siteplanner.planning.telling.findings_layers import LAYER_WORDS
 from siteplanner.planning.telling.findings_mission import MISSION_WORDS
 from siteplanner.planning.telling.findings_roads import ROAD_WORDS
@@ -18,7 +19,9 @@ from siteplanner.planning.telling.units import METRIC, Units
 
 Words = Callable[[Mapping[str, Any], Units], tuple[str, str]]
 
-WORDS: dict[str, Words] = {**MISSION_WORDS, **LAYER_WORDS, **ROAD_WORDS, **SEARCH_WORDS, **SITE_WORDS, **SPOT_WORDS}
+WORDS: dict[str, Words] = {
+    **MISSION_WORDS, **LAYER_WORDS, **ROAD_WORDS, **SEARCH_WORDS, **SITE_WORDS, **SPOT_WORDS, **ARRIVED_WORDS
+}  # fmt: skip
 """Code -> (message, remedy) of its facts. A code that starts with `*` stands for all that end with the rest."""
 
 

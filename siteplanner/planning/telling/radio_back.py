@@ -1,4 +1,4 @@
-"""What the crew reports once it stands: lines short enough to be read over a radio, the planned figure beside each.
+"""What the crew reports once it stands: boxes short enough to be read over a radio, the planned figure beside each.
 
 Bearings say true or magnetic by themselves, as a listener would guess wrong.
 """
@@ -6,17 +6,33 @@ Bearings say true or magnetic by themselves, as a listener would guess wrong.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.planning.spots.evaluation import Evaluation, PointService
 from siteplanner.planning.telling.aiming import declination_deg
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
-Row = tuple[str, str, str]
+WHOLE = 12  # columns of the form
+KINDS = "☐ magnetic  ☐ true"
+FORM_NOTE = (
+    "Read it out box by box, by its number; the dispatcher types it in. What is not known is left open. Any form of "
+    "coordinates will do that the phone shows, with N or S and E or W, or with its minus."
+)
 
 
-def report_rows(e: Evaluation, satellite: str, points: Sequence[tuple[str, str]], units: Units) -> list[Row]:
-    """(what, as planned, '' to be filled in), in the order in which it is read out.
+@dataclass(frozen=True)
+class Box:
+    """One box of the form, in the order of reading out: what, as planned, its width of WHOLE, what is ticked."""
+
+    what: str
+    planned: str
+    width: int
+    ticks: str = ""
+
+
+def report_boxes(e: Evaluation, satellite: str, points: Sequence[tuple[str, str]], units: Units) -> list[Box]:
+    """What is said back, as boxes to be filled in.
 
     `satellite`: its name in the controller, '' where no dish is used; `points`: (name, reading expected there).
     """
@@ -25,19 +41,25 @@ def report_rows(e: Evaluation, satellite: str, points: Sequence[tuple[str, str]]
     bearings = e.coverage.sector_bearings_deg if e.coverage else ()
     sectors = ", ".join(_bearing(b, e, units) for b in bearings) or "all round"
     spot = e.spot
+    dish = [Box("Satellite found", satellite, 4), Box("Arrived; dish locked (times)", "", 5)] if satellite else []
     return [
-        ("Trailer stands at (phone, degrees)", f"{spot.latitude:.5f}, {spot.longitude:.5f}", ""),
-        ("Same by grid", grid_text(spot.grid_reference), ""),
-        (f"Tongue points to, {kind}", _bearing(e.ground.heading_deg, e, units), ""),
-        ("Mast stop", stop, ""),
-        (f"Sectors point to, {kind}", sectors, ""),
-        *([("Satellite found, locked at (time)", satellite, "")] if satellite else []),
-        ("On air at (time)", "", ""),
-        *((f"Phone at {name}", reading, "") for name, reading in points),
-        ("Fuel, hours on the meter", "", ""),
-        ("Photos: tongue, mast, dish, signs (names)", "", ""),
-        ("What was different from the plan", "", ""),
+        Box("Trailer stands at (phone, degrees)", f"{spot.latitude:.5f}, {spot.longitude:.5f}", 6),
+        Box("Same by grid", grid_text(spot.grid_reference), 6),
+        Box(f"Tongue points to, {kind}", _bearing(e.ground.heading_deg, e, units), 4, KINDS),
+        Box("Mast stop", stop, 3),
+        Box(f"Sectors point to, {kind}", sectors, 5, KINDS),
+        *(dish or [Box("Arrived (time)", "", 9)]),
+        Box("On air at (time)", "", 3),
+        *_levels(points),
+        Box("Fuel in the tank, hours on the meter", "", 5),
+        Box("Photos: tongue, mast, dish, signs (names)", "", 7),
+        Box("What was different from the plan", "", WHOLE),
     ]
+
+
+def _levels(points: Sequence[tuple[str, str]]) -> list[Box]:
+    width = WHOLE // max(len(points), 1)
+    return [Box(f"Phone at {name}", reading, width, "☐ service  ☐ none") for name, reading in points]
 
 
 def _bearing(true_deg: float, e: Evaluation, units: Units) -> str:

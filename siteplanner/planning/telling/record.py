@@ -28,6 +28,7 @@ from siteplanner.planning.spots.skyline import Skyline
 from siteplanner.planning.study.driving import as_driven
 from siteplanner.planning.telling.arc import arc_words
 from siteplanner.planning.telling.arrival import arrival_checks
+from siteplanner.planning.telling.as_built_rows import as_built_record
 from siteplanner.planning.telling.backhaul import backhaul_reason, backhaul_sentence, donor_reason
 from siteplanner.planning.telling.budget import line_item
 from siteplanner.planning.telling.capacity import capacity_sentences
@@ -84,7 +85,7 @@ def plan_record(plan: Plan, beside: Path | None = None) -> dict[str, Any]:
         "rain": _rain_record(plan.rain),
         **decision_record(plan),
         "driving": {**asdict(as_driven(plan.mission)), "sentence": f"{driving_words(as_driven(plan.mission))}."},
-        "spots": [{**spot_record(ranked, plan.spots), **on_site_record(plan, ranked)} for ranked in plan.spots],
+        "spots": spots_record(plan),
         "rejected": [
             {
                 **evaluation_record(e, plan.spots),
@@ -93,6 +94,7 @@ def plan_record(plan: Plan, beside: Path | None = None) -> dict[str, Any]:
             for e in plan.rejected
         ],
         **sets_record(plan),
+        **({} if plan.as_built is None else {"as_built": as_built_record(plan.as_built, plan.spots[0].evaluation)}),
         "timings_s": plan.timings_s,
     }
 
@@ -112,6 +114,11 @@ def _ruling(share: RulingShare) -> dict[str, Any]:
 def _fields(value: Firmness | SearchSummary | None) -> dict[str, Any]:
     """Nothing of what a plan does not hold."""
     return {} if value is None else asdict(value)
+
+
+def spots_record(plan: Plan) -> list[dict[str, Any]]:
+    """The spots handed over, by rank, with what waits there."""
+    return [{**spot_record(ranked, plan.spots), **on_site_record(plan, ranked)} for ranked in plan.spots]
 
 
 def spot_record(ranked: RankedSpot, listed: Sequence[RankedSpot] = ()) -> dict[str, Any]:

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from siteplanner.errors import Finding
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.ruling import RulingShare
+from siteplanner.planning.plan.as_built import AsBuilt
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.shut_roads import opening
 from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.spots.served import SERVED
+from siteplanner.planning.telling.as_built import as_built_head, limits_sentence
 from siteplanner.planning.telling.certainty import figures_words, flips_words, ties_words, weights_words
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.ground import stands_on_words
@@ -114,6 +116,7 @@ class Recommendation:
     judged: int
     no_start: tuple[Finding, ...] = ()  # where no rig leaves a staging point
     opening: Opening | None = None  # without a best spot: the shut road that would lead to most ground
+    as_built: AsBuilt | None = None  # it stands already: nothing is recommended any more
 
 
 def recommend(plan: Plan) -> Recommendation:
@@ -127,6 +130,7 @@ def recommend(plan: Plan) -> Recommendation:
         0 if search is None else search.judged,
         tuple(f for f in plan.findings if f.code == "staging_no_way"),
         opening(plan) if best is None else None,
+        plan.as_built,
     )
 
 
@@ -136,6 +140,8 @@ def recommendation(plan: Plan, units: Units = METRIC) -> str:
     if told.best is None:
         return head_words(told, units)
     watch = watch_words(told)
+    if told.as_built is not None:
+        watch = " ".join(filter(None, (limits_sentence(told.as_built, units), watch)))
     return f"{head_words(told, units)}: it {because(told.best, units)}.{_on_air(told.best, units)}" + (
         f" {watch}" if watch else ""
     )
@@ -143,6 +149,8 @@ def recommendation(plan: Plan, units: Units = METRIC) -> str:
 
 def head_words(told: Recommendation, units: Units = METRIC) -> str:
     """`Park at spot A`, without a stop; or a whole sentence where there is no spot."""
+    if told.as_built is not None:
+        return as_built_head(told.as_built, units)
     if told.best is not None:
         return f"Park at {_spoken(told.best.spot.name)}"
     reasons = "; ".join(
