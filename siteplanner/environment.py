@@ -12,12 +12,15 @@ import tempfile
 from importlib.util import find_spec
 from pathlib import Path
 
+_GDAL_CACHE_MB = "64"
 _TABLES = ("PROJ_LIB", "PROJ_DATA", "GDAL_DATA")
 
 
 def ready() -> None:
     """Set what is needed in this process's environment; nothing is written but an empty folder for kernels."""
     _own_tables()
+    # by itself GDAL keeps blocks of files in up to a twentieth of the machine's memory; each is read once here
+    os.environ.setdefault("GDAL_CACHEMAX", _GDAL_CACHE_MB)
     _a_place_for_kernels()
     os.environ.setdefault("OMP_WAIT_POLICY", "passive")  # threads without work sleep; turning, they took a third of it
 

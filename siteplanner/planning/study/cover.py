@@ -45,7 +45,7 @@ def ground_cover(mission: Mission, ground: Grid, surface: Surface | None, classe
         told = codes != UNKNOWN
         kinds[told] = 0
         for code, kind in layers.land_cover_classes.items():
-            kinds[codes == int(code)] = KINDS.index(kind)
+            kinds[told & (codes == int(code))] = KINDS.index(kind)
         known = told if known is None else told | known
     stands = None
     if surface is not None:
