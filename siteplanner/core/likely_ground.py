@@ -64,7 +64,8 @@ def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, 
     told = np.asarray(elevation_m, np.float32) if step == 1.0 else _every(np.asarray(elevation_m), step)
     hides = source_cell_m >= HIDING_CELL_M
     shape = told.shape
-    units = tuple(max(most * sigma_m, 1e-6) / np.iinfo(np.int16).max for most in (_most_moved(), 1.0))
+    largest = np.iinfo(np.int16).max
+    units = max(_most_moved() * sigma_m, 1e-6) / largest, max(sigma_m, 1e-6) / largest
     parts = np.zeros((*shape, 3), np.int16)
     hidden = np.zeros(shape if hides else (0, 0), np.float32)
     stands_for = _mean_of_known(told)
@@ -74,9 +75,10 @@ def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, 
             wide = tuple(slice(max(s.start - _REACH, 0), s.stop + _REACH) for s in own)
             inner = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(own, wide, strict=True))
             moved, errors, forms = _parts(told[wide], stands_for, sigma_m, hides)
-            parts[(*own, 0)] = np.rint(moved[inner] / np.float32(units[0]))
+            here = parts[own]
+            here[..., 0] = np.rint(moved[inner] / np.float32(units[0]))
             for number, error in enumerate(errors, 1):
-                parts[(*own, number)] = np.rint(error[inner] / np.float32(units[1]))
+                here[..., number] = np.rint(error[inner] / np.float32(units[1]))
             if hides:
                 hidden[own] = forms[inner]
     return LikelyGround(parts, units, hidden, 1 / step, max(round(2 / step), 1) if hides else 1)

@@ -132,7 +132,22 @@ def _draw(row, col, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, s
 
 @njit(**KERNEL)
 def _redrawn(
-    z, tops, parts, hidden, units, scale, fine_tile, coarse_tile, hidden_tile, steps, link, mast, receivers, rows, cols, lanes
+    z,
+    tops,
+    parts,
+    hidden,
+    units,
+    scale,
+    fine_tile,
+    coarse_tile,
+    hidden_tile,
+    steps,
+    link,
+    mast,
+    receivers,
+    rows,
+    cols,
+    lanes,
 ):
     out = np.empty((rows.size, lanes), np.float32)
     one = np.float32(1.0)
@@ -149,14 +164,18 @@ def _redrawn(
     frequency_ghz = SPEED_OF_LIGHT_M_S / link.wavelength * 1e-9
     free_db = 20.0 * math.log10(4.0 * math.pi / link.wavelength)
     m = np.float32(mast)
-    _draw(link.row * scale, link.col * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, one, foot)
+    _draw(
+        link.row * scale, link.col * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, one, foot
+    )
     clear = link.clear + 1e-6
     for p in range(rows.size):
         down, right = rows[p] - link.row, cols[p] - link.col
         length = steps * math.sqrt(down * down + right * right)
         last = int(length + 0.5) - 1
         end = np.float32(_between(z, rows[p], cols[p]) - link.ground)
-        _draw(rows[p] * scale, cols[p] * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, one, far)
+        _draw(
+            rows[p] * scale, cols[p] * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, one, far
+        )
         far += end
         r = np.float32(receivers[p])
         for n in range(lanes):
@@ -177,7 +196,9 @@ def _redrawn(
             if told != told:
                 known = False
                 break
-            _draw(row * scale, col * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, FORMS, off)
+            _draw(
+                row * scale, col * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, FORMS, off
+            )
             h0 = np.float32(told)
             near, rest = np.float32(i), np.float32(length - i)
             bulge = bend * near * rest

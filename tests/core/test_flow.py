@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from siteplanner.core.flow import above_drainage_m, block_minima, drained, drainage_level_m, ends, flow
+from siteplanner.core.flow import above_drainage_m, block_minima, drainage_level_m, drained, ends, flow
 
 NEIGHBOURS = [(-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1)]
 

@@ -203,7 +203,7 @@ def _relax(study: Study, bits: np.ndarray, counts: np.ndarray) -> dict[str, tupl
         found, seen = [np.empty((0, 2), int)], 0
         for band in bands(bits.shape[0]) if counts[BITS[code]] else ():
             here = np.argwhere((bits[band] == BITS[code]) & study.search_ground[band])
-            found.append(here[-seen % step :: step] + (band.start, 0))
+            found.append(here[-seen % step :: step] + np.array([band.start, 0]))
             seen += len(here)
         rows, cols = np.concatenate(found).T
         return rows, cols

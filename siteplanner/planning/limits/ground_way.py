@@ -29,7 +29,9 @@ class GroundWay:
     """Way over ground per cell: metres to the nearest reached road cell (inf: none), and the way back."""
 
     distance_m: np.ndarray  # (rows, cols) float32
-    back: np.ndarray  # (rows, cols) uint8: where the cell before lies, _ROAD on a road cell, _NONE where there is no way
+    back: (
+        np.ndarray
+    )  # (rows, cols) uint8: where the cell before lies, _ROAD on a road cell, _NONE where there is no way
 
     def path_cells(self, row: int, col: int) -> list[tuple[int, int]]:
         """Cells from the road to this one, road cell first; empty when there is no way."""

@@ -79,8 +79,8 @@ def codes_of(value: int) -> list[str]:
 def mark(bits: np.ndarray, code: str, hit: np.ndarray | Callable[[slice], np.ndarray]) -> None:
     """Add one limit to each cell's sum of BITS, in place.
 
-    `bits`: (rows, cols) uint16. `hit`: bool raster, True where it rules out, or that of a slice of rows, so that a large
-    raster is worked out band by band.
+    `bits`: (rows, cols) uint16. `hit`: bool raster, True where it rules out, or that of a slice of rows, so that a
+    large raster is worked out band by band.
     """
     bit = np.uint16(BITS[code])
     for band in bands(bits.shape[0]):

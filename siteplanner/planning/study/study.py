@@ -91,7 +91,7 @@ class Study:
 
     @cached_property
     def drainage_level_m(self) -> np.ndarray:
-        """Height of the channel that each cell of `flow` drains to. Mapped water counts as a channel. NaN: not known."""
+        """Height of the channel that each cell of `flow` drains to; mapped water counts as one. NaN: not known."""
         water = self.overlay("water")
         mapped = None if water is None else burn(water.geometry, self.elevation, all_touched=True)
         return drainage_level_m(self.flow, 1e6 * self.mission.site.channel_area_km2, mapped)
