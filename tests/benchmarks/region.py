@@ -1,9 +1,9 @@
 """A county-size mission: `python -m tests.benchmarks.region [--sizes 1 4] [--stages] [--tree FOLDER]`.
 
 Invented ground (fractal hills), invented roads (a net of 2 km), an incident area 24 km across, cells of 10 m, 36
-million of them, 300 spots judged; size 4 is the same over four times the ground. Each size is planned in a process of its own,
-which tells its processor seconds and the most memory it held; the last line gives the ratios. `--stages` tells both by
-stage. `--tree` plans with another checkout of the program, for the figures before a change.
+million of them, 300 spots judged; size 4 is the same over four times the ground. Each size is planned in a process of
+its own, which tells its processor seconds and the most memory it held; the last lines give the ratios. `--stages` tells
+both by stage. `--tree` plans with another checkout of the program, for the figures before a change.
 """
 
 from __future__ import annotations
@@ -192,9 +192,7 @@ def main() -> None:
             print("   best:", one["best"])
             if asked.stages:
                 for stage, seconds, held, peak in one["stages"]:
-                    print(
-                        f"   {stage:38s} {seconds:6.1f} s   held {held / 1e6:5.2f} GB   peak so far {peak / 1e6:5.2f} GB"
-                    )
+                    print(f"   {stage:38s} {seconds:6.1f} s   held {held / 1e6:.2f}   peak so far {peak / 1e6:.2f} GB")
     first = found[asked.sizes[0]]
     seconds, memory = first["cpu_s"], first["rss_kb"] / 1e6
     print(f"first size: {seconds / MOST_S:.2f} of the goal of {MOST_S:g} s, {memory / MOST_GB:.2f} of {MOST_GB:g} GB")

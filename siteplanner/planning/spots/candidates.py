@@ -135,7 +135,7 @@ def _best_of_blocks(
     found = [np.empty((3, 0))]
     for top in range(0, feasible.shape[0], side):
         for left in range(0, feasible.shape[1], side):
-            part = tuple(slice(s, min(s + side, n)) for s, n in zip((top, left), feasible.shape, strict=True))
+            part = slice(top, min(top + side, feasible.shape[0])), slice(left, min(left + side, feasible.shape[1]))
             here = feasible[part]
             if not here.any():
                 continue
