@@ -305,7 +305,7 @@ def _stands(
     """What stands on the ground as the kernel takes it: one form for all, so that it is compiled once."""
     nothing, none = np.empty((0, 0), np.float32), np.empty(0)
     hides = nothing
-    if surface_m is not None and np.greater(surface_m[window], elevation[window]).any():
+    if surface_m is not None and _stands_anywhere(surface_m[window], elevation[window]):
         hides = _ready(surface_m, window)
     if trees is None:
         return Stands(hides, nothing, np.empty((0, 0), np.uint8), 0, np.empty(0, np.float32), nothing, none, none)
@@ -316,6 +316,12 @@ def _stands(
     higher = tops if over.top_m is trees.top_m else _ready(over.top_m, window)
     ends = np.asarray(over.mast_heights_m, float), np.asarray(over.rx_heights_m, float)[order]
     return Stands(hides, tops, kinds, trees.kind, own, higher, *ends)
+
+
+def _stands_anywhere(surface: np.ndarray, ground: np.ndarray) -> bool:
+    """Whether a surface is above the ground at any cell; mostly the first few rows say so."""
+    step = 64
+    return any(np.greater(surface[r : r + step], ground[r : r + step]).any() for r in range(0, len(ground), step))
 
 
 def _room_for_paths(lines: int, count: int) -> Paths:

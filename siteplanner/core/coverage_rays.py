@@ -91,8 +91,15 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
     corner, down, aside = np.zeros(2 * size, np.int64), np.zeros(2 * size, np.float32), np.zeros(2 * size, np.float32)
     flat_z, tall, wide = z.reshape(z.size), z.shape[0], z.shape[1]
     eyes = masts
-    if stands is not None and lines > stops and not np.array_equal(masts, masts_over):
-        eyes = np.concatenate((masts, masts_over))
+    if stands is not None and lines > stops:
+        # plain loops: what numpy offers for it takes seconds to compile
+        differ = False
+        for s in range(stops):
+            differ = differ or masts[s] != masts_over[s]
+        if differ:
+            eyes = np.empty(2 * stops)
+            for s in range(stops):
+                eyes[s], eyes[stops + s] = masts[s], masts_over[s]
     horizon = np.zeros(eyes.size * 2 * size, np.int32)
     floats = np.empty(size, np.float32)
     bits = floats.view(np.int32)
@@ -109,15 +116,18 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
         under = np.zeros(stops, np.bool_)
         crown, steepest = np.zeros(2 * size, np.float32), np.zeros(2 * size, np.float32)
         crowns = np.zeros((2, 2), np.int64)
-        lowest, own_cell = masts.min(), row * z.shape[1] + col
+        lowest, own_cell = masts[0], row * z.shape[1] + col
+        for s in range(1, stops):
+            lowest = min(lowest, masts[s])
         counted = np.zeros(4)
     sights = np.empty(lines)
     sights[:stops] = masts
     if stands is not None and lines > stops:
         sights[stops:] = masts_over
-    inverse = np.ones(size)
-    inverse[1:] = 1.0 / np.arange(1, size)
-    short = inverse.astype(np.float32)
+    inverse, short = np.empty(size), np.empty(size, np.float32)
+    for i in range(size):
+        inverse[i] = 1.0 / max(i, 1)
+        short[i] = inverse[i]
     count = starts[last] - starts[first]
     smooth_count = 0
 

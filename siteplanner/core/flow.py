@@ -8,11 +8,15 @@ by doubling, so that all of it is whole-array work and nothing has to be compile
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike, DTypeLike
 
 MAX_CELLS = 600_000  # larger rasters are thinned by block minima: channels stay, and a second is enough
+_BAND_ROWS = 512  # of the elevation, thinned at a time
+Made = Callable[[np.ndarray], np.ndarray]
 _STEPS = ((-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1))
 
 
@@ -56,12 +60,25 @@ def block_minima(values: np.ndarray, step: int) -> np.ndarray:
     """The lowest known value of each `step` x `step` block (ragged at the end); NaN where none is known."""
     if step == 1:
         return values
-    rows, cols = (-(-n // step) for n in values.shape)
-    padded = np.full((rows * step, cols * step), np.inf, values.dtype)
-    padded[: values.shape[0], : values.shape[1]] = np.where(np.isnan(values), np.inf, values)
-    low = padded.reshape(rows, step, cols, step).min(axis=(1, 3))
+    low = _by_block(values, step, np.inf, lambda v: np.where(np.isnan(v), np.inf, v), np.min, values.dtype)
     low[np.isinf(low)] = np.nan
     return low
+
+
+def _by_block(
+    values: np.ndarray, step: int, beyond: float, made: Made, reduce: Callable[..., np.ndarray], dtype: DTypeLike
+) -> np.ndarray:
+    """Blocks of `made(values)` reduced, a few rows of blocks at a time; `beyond` stands behind the last cells."""
+    rows, cols = (-(-n // step) for n in values.shape)
+    out = np.empty((rows, cols), dtype)
+    deep = max(1, _BAND_ROWS // step)
+    for top in range(0, rows, deep):
+        piece = values[top * step : (top + deep) * step]
+        count = -(-len(piece) // step)
+        padded = np.full((count * step, cols * step), beyond, dtype)
+        padded[: len(piece), : values.shape[1]] = made(piece)
+        out[top : top + count] = reduce(padded.reshape(count, step, cols, step), axis=(1, 3))
+    return out
 
 
 def steepest(z: np.ndarray) -> np.ndarray:
@@ -162,19 +179,16 @@ def _over_passes(z: np.ndarray, receiver: np.ndarray) -> tuple[np.ndarray, np.nd
     return np.where(receiver == n, np.arange(n), receiver), np.maximum(fill[label[:n]], flat).reshape(z.shape)
 
 
-def height_above_drainage_m(
-    elevation_m: np.ndarray, made: Flow, channel_area_m2: float, water: np.ndarray | None = None
-) -> np.ndarray:
-    """Height of each cell above the first channel on its flow path, float32, in the elevation's shape; never below 0.
+def drainage_level_m(made: Flow, channel_area_m2: float, water: np.ndarray | None = None) -> np.ndarray:
+    """Height of the first channel on the flow path of each cell of the flow; see `above_drainage_m`.
 
-    HAND: Renno et al. 2008 (Remote Sens. Environ. 112), Nobre et al. 2011 (J. Hydrol. 404). A channel is a cell
-    through which at least `channel_area_m2` drains, or one of `water` (bool, the elevation's shape: mapped water).
-    In a hollow that fills before it runs off, the height is above the water level: 0. NaN where the path leaves the
+    A channel is a cell through which at least `channel_area_m2` drains, or one of `water` (bool, the elevation's shape:
+    mapped water). In a hollow that fills before it runs off, it is the water's level. NaN where the path leaves the
     raster before it meets a channel.
     """
     channel = made.area_m2.ravel() >= channel_area_m2
     if water is not None:
-        channel |= block_minima(np.where(water, 0.0, np.nan), made.step).ravel() == 0.0
+        channel |= _by_block(water, made.step, False, lambda v: v, np.any, bool).ravel()
     channel &= np.isfinite(made.height_m.ravel())
     own = np.arange(len(made.receiver))
     last = ends(np.where(channel, own, made.receiver))
@@ -184,5 +198,16 @@ def height_above_drainage_m(
         made.height_m.shape
     )
     level[np.isnan(stream).reshape(level.shape)] = np.nan
-    wide = level.repeat(made.step, 0).repeat(made.step, 1)[: elevation_m.shape[0], : elevation_m.shape[1]]
-    return np.maximum(elevation_m - wide, 0.0).astype(np.float32)
+    return level
+
+
+def above_drainage_m(
+    elevation_m: np.ndarray, made: Flow, level_m: np.ndarray, row: ArrayLike, col: ArrayLike
+) -> np.ndarray:
+    """Height of cells above the first channel on their flow path, float32; never below 0, NaN unknown.
+
+    HAND: Renno et al. 2008 (Remote Sens. Environ. 112), Nobre et al. 2011 (J. Hydrol. 404). `level_m`: the flow's
+    `drainage_level_m`; `row`, `col`: cells of the elevation.
+    """
+    row, col = np.asarray(row), np.asarray(col)
+    return np.maximum(elevation_m[row, col] - level_m[row // made.step, col // made.step], 0.0).astype(np.float32)

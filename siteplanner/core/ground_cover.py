@@ -36,6 +36,7 @@ HEIGHT_GAIN_MHZ = (30.0, 3000.0)  # where P.2108-1 section 3.1 holds
 
 BUILT_M = np.array([CLUTTER_HEIGHT_M[kind] if kind in BUILT else 0.0 for kind in KINDS])
 
+_BAND_ROWS = 256
 Losses = Callable[..., tuple[np.ndarray, WoodDepths | None]]
 
 
@@ -58,23 +59,38 @@ def cover_of(ground_m: np.ndarray, kinds: np.ndarray, stands_m: np.ndarray | Non
     height is not known, the representative one of P.2108-1 Table 3 is taken. A known height of at least a metre on a
     cell that is not built is trees, less than that is nothing, whatever the kind says.
     """
-    own = np.array([CLUTTER_HEIGHT_M[k] if k in (*BUILT, "trees") else 0.0 for k in KINDS], np.float32)[kinds]
+    heights = np.array([CLUTTER_HEIGHT_M[k] if k in (*BUILT, "trees") else 0.0 for k in KINDS], np.float32)
     kinds = kinds.astype(np.uint8)
-    built = BUILT_M[kinds] > 0
-    if stands_m is not None:
-        known = np.isfinite(stands_m)
-        tall = np.greater_equal(stands_m, LEAST_M, where=known, out=np.zeros(kinds.shape, bool))
-        kinds[known & ~built & tall] = TREES
-        kinds[known & ~built & ~tall & (kinds == TREES)] = 0
-        own = np.where(known, np.where(tall, stands_m, 0), own).astype(np.float32)
-    woods = kinds == TREES
     ground = np.asarray(ground_m, np.float32)
-    roofs = built & (own > 0) & np.isfinite(ground)
-    return Cover(
-        kinds,
-        np.where(built, ground + own, ground) if roofs.any() else None,
-        ground + own if woods.any() else None,
-    )
+
+    def own_of(rows: slice) -> tuple[np.ndarray, np.ndarray]:
+        """What stands on cells, metres, and where that is built; sets the kinds that follow from known heights."""
+        here = kinds[rows]
+        own, built = heights[here], BUILT_M[here] > 0
+        if stands_m is not None:
+            stands = stands_m[rows]
+            known = np.isfinite(stands)
+            tall = np.greater_equal(stands, LEAST_M, where=known, out=np.zeros(here.shape, bool))
+            here[known & ~built & tall] = TREES
+            here[known & ~built & ~tall & (here == TREES)] = 0
+            own = np.where(known, np.where(tall, stands, 0), own).astype(np.float32)
+        return own, built
+
+    # band by band, so that no raster is needed beside those that stay
+    bands = [slice(start, start + _BAND_ROWS) for start in range(0, len(kinds), _BAND_ROWS)]
+    roofs = woods = False
+    for rows in bands:
+        own, built = own_of(rows)
+        roofs = roofs or bool((built & (own > 0) & np.isfinite(ground[rows])).any())
+        woods = woods or bool((kinds[rows] == TREES).any())
+    built_m, top_m = (np.empty_like(ground) if there else None for there in (roofs, woods))
+    for rows in bands if roofs or woods else ():
+        own, built = own_of(rows)
+        if top_m is not None:
+            top_m[rows] = ground[rows] + own
+        if built_m is not None:
+            built_m[rows] = np.where(built, ground[rows] + own, ground[rows])
+    return Cover(kinds, built_m, top_m)
 
 
 def woods_db(depth_m: ArrayLike, frequency_mhz: float) -> np.ndarray:

@@ -12,6 +12,7 @@ error added once more would be rougher than the told one, which is rougher than 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -28,6 +29,8 @@ _AROUND = (9, 17, 33)  # cells across the square that the variance of each band 
 # of forms that no cell shows, from the finest that do: over so many cells that the error's own scatter about its
 # variance (0.05 of it; over 9 cells 0.18) is not taken for ground
 _HIDDEN_AROUND = 33
+_TILE_CELLS = 1024
+_REACH = 5 * (1 + 2 + 4) + 33 // 2 + 1  # how far around a cell what counts for it lies
 _NEIGHBOURS = ((1, 150 / 512), (3, -25 / 512), (5, 3 / 512))  # half-band filter, maximally flat
 
 
@@ -35,11 +38,16 @@ _NEIGHBOURS = ((1, 150 / 512), (3, -25 / 512), (5, 3 / 512))  # half-band filter
 class LikelyGround:
     """True ground less told ground, on cells as far apart as the source's.
 
-    `parts_m`: (rows, cols, 4) float32, its mean, and what the two errors and the hidden forms of `error_tiles` are
-    multiplied by. `steps`: samples of a path to a cell of the elevation, two to a cell that hides forms.
+    `parts`: (rows, cols, 3) int16, its mean, and what the two errors of `error_tiles` are multiplied by, in `units_m`
+    of the first and of the others. A county has tens of millions of cells: as whole numbers, good to less than a
+    millimetre, they take half the memory. `hidden_m`: (rows, cols) float32, what the hidden forms are multiplied by;
+    no cells where nothing is hidden. `steps`: samples of a path to a cell of the elevation, two to a cell that hides
+    forms.
     """
 
-    parts_m: np.ndarray
+    parts: np.ndarray
+    units_m: tuple[float, float]
+    hidden_m: np.ndarray
     per_cell: float  # cells of this raster to a cell of the elevation
     steps: int = 1
 
@@ -47,30 +55,76 @@ class LikelyGround:
 def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, sigma_m: float) -> LikelyGround:
     """The true ground given a told one with independent errors of `sigma_m` in cells of `source_cell_m`.
 
-    elevation_m: (rows, cols), NaN unknown; near what is not known nothing is taken off. Raises ValueError for an
-    error below 0.
+    elevation_m: (rows, cols), NaN unknown; near what is not known nothing is taken off. Worked out tile by tile, each
+    with all ground around it that counts. Raises ValueError for an error below 0.
     """
     if sigma_m < 0:
         raise ValueError("sigma_m must not be negative")
     step = source_cell_m / cell_m if source_cell_m > DRAWN * cell_m else 1.0
     told = np.asarray(elevation_m, np.float32) if step == 1.0 else _every(np.asarray(elevation_m), step)
-    known, hides = np.isfinite(told), source_cell_m >= HIDING_CELL_M
-    filled = np.where(known, told, np.float32(told[known].mean() if known.any() else 0.0))
-    parts = np.zeros((*told.shape, 4), np.float32)
+    hides = source_cell_m >= HIDING_CELL_M
+    shape = told.shape
+    largest = np.iinfo(np.int16).max
+    units = max(_most_moved() * sigma_m, 1e-6) / largest, max(sigma_m, 1e-6) / largest
+    parts = np.zeros((*shape, 3), np.int16)
+    hidden = np.zeros(shape if hides else (0, 0), np.float32)
+    stands_for = _mean_of_known(told)
+    for top in range(0, shape[0], _TILE_CELLS):
+        for left in range(0, shape[1], _TILE_CELLS):
+            own = tuple(slice(s, min(s + _TILE_CELLS, n)) for s, n in zip((top, left), shape, strict=True))
+            wide = tuple(slice(max(s.start - _REACH, 0), s.stop + _REACH) for s in own)
+            inner = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(own, wide, strict=True))
+            moved, errors, forms = _parts(told[wide], stands_for, sigma_m, hides)
+            here = parts[own]
+            here[..., 0] = np.rint(moved[inner] / np.float32(units[0]))
+            for number, error in enumerate(errors, 1):
+                here[..., number] = np.rint(error[inner] / np.float32(units[1]))
+            if hides:
+                hidden[own] = forms[inner]
+    return LikelyGround(parts, units, hidden, 1 / step, max(round(2 / step), 1) if hides else 1)
+
+
+def _parts(
+    told: np.ndarray, stands_for: np.float32, sigma_m: float, hides: bool
+) -> tuple[np.ndarray, list[np.ndarray], np.ndarray]:
+    """Mean shift, the factors of the two errors, and that of the hidden forms, float32, metres."""
+    known = np.isfinite(told)
+    filled = np.where(known, told, stands_for)
+    moved, errors, forms = np.zeros(told.shape, np.float32), [], np.empty(0, np.float32)
     for number, (size, band, noise) in enumerate(zip(_AROUND, _bands(filled), _noise_shares(), strict=False), 1):
         error = noise * sigma_m**2
         spread = uniform_filter(band * band, size, mode="nearest")
         with np.errstate(divide="ignore", invalid="ignore"):
             k = np.where(spread > 0, np.clip(1 - error / spread, 0, 1), 0.0) if sigma_m > 0 else np.ones(told.shape)
-        parts[..., 0] -= (1 - k) * band
+        moved -= (1 - k) * band
         if number < 3:
-            parts[..., number] = sigma_m * np.sqrt(k)
+            errors.append(sigma_m * np.sqrt(k))
         if number == 1 and hides:
             rough = uniform_filter(band * band, _HIDDEN_AROUND, mode="nearest")
-            parts[..., 3] = np.sqrt(np.maximum(rough - error, 0))
+            forms = np.sqrt(np.maximum(rough - error, 0))
     unknown = uniform_filter(known.astype(np.float32), _AROUND[0], mode="nearest") < 1 - 1e-4
-    parts[unknown, 0] = 0
-    return LikelyGround(parts, 1 / step, max(round(2 / step), 1) if hides else 1)
+    moved[unknown] = 0
+    return moved, errors, forms
+
+
+def _mean_of_known(heights: np.ndarray) -> np.float32:
+    """Stands for ground that is not known."""
+    total, count = 0.0, 0
+    for top in range(0, len(heights), 256):
+        known = np.isfinite(heights[top : top + 256])
+        total += float(np.sum(heights[top : top + 256], where=known, dtype=np.float64))
+        count += int(known.sum())
+    return np.float32(total / max(count, 1))
+
+
+@lru_cache(maxsize=1)
+def _most_moved() -> float:
+    """No mean of the true ground lies farther from the told one than this many sigma.
+
+    Of a band with told form f and its mean square s over n cells, s >= f^2 / n, at most min(1, e / s) f is taken off,
+    e the error's variance in it: that is greatest for f^2 = n e. Closed form.
+    """
+    return sum(size * math.sqrt(noise) for size, noise in zip(_AROUND, _noise_shares(), strict=True))
 
 
 def hidden_forms_m(
@@ -86,8 +140,8 @@ def hidden_forms_m(
     rows, cols = (slice(max(at - reach, 0), at + reach + 1) for at in cell)
     ground = likely_ground(elevation_m[rows, cols], cell_m, source_cell_m, sigma_m)
     at = (round((k - part.start) * ground.per_cell) for k, part in zip(cell, (rows, cols), strict=True))
-    row, col = (min(k, size - 1) for k, size in zip(at, ground.parts_m.shape, strict=False))
-    return float(ground.parts_m[row, col, 3])
+    row, col = (min(k, size - 1) for k, size in zip(at, ground.hidden_m.shape, strict=True))
+    return float(ground.hidden_m[row, col])
 
 
 @lru_cache(maxsize=1)

@@ -47,7 +47,9 @@ def redrawn_losses_db(
     return _redrawn(
         elevation_m,
         tops_m,
-        ground.parts_m,
+        ground.parts,
+        ground.hidden_m,
+        tuple(np.float32(unit) for unit in ground.units_m),
         ground.per_cell,
         fine.ravel(),
         coarse.ravel(),
@@ -82,7 +84,7 @@ def _between(values, row, col):
 
 
 @njit(**KERNEL)
-def _draw(row, col, parts, fine_tile, coarse_tile, hidden_tile, steps, forms, out):
+def _draw(row, col, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, forms, out):
     """True ground less told ground of every lane at a place on the rasters of `LikelyGround`."""
     if out.size == 1:  # the ground as told
         out[0] = np.float32(0.0)
@@ -93,8 +95,9 @@ def _draw(row, col, parts, fine_tile, coarse_tile, hidden_tile, steps, forms, ou
     right, down = np.float32(fx), np.float32(fy)
     w11 = down * right
     w10, w01, w00 = down - w11, right - w11, np.float32(1.0) - down - right + w11
-    moved = w00 * parts[j, k, 0] + w01 * parts[j, k + 1, 0] + w10 * parts[j + 1, k, 0] + w11 * parts[j + 1, k + 1, 0]
-    times, of_others = parts[own_j, own_k, 1], parts[own_j, own_k, 2]
+    moved = w00 * np.float32(parts[j, k, 0]) + w01 * np.float32(parts[j, k + 1, 0])
+    moved = units[0] * (moved + w10 * np.float32(parts[j + 1, k, 0]) + w11 * np.float32(parts[j + 1, k + 1, 0]))
+    times, of_others = units[1] * np.float32(parts[own_j, own_k, 1]), units[1] * np.float32(parts[own_j, own_k, 2])
     block = k // TILE
     b = k - TILE * block
     a = (j + _ROW_SHIFT * block) % TILE
@@ -108,8 +111,8 @@ def _draw(row, col, parts, fine_tile, coarse_tile, hidden_tile, steps, forms, ou
         large = w00 * coarse_tile[first + at] + w01 * coarse_tile[second + at]
         large += w10 * coarse_tile[below + at] + w11 * coarse_tile[last + at]
         out[n] = moved + times * small + of_others * large
-    if steps > 1 and parts[own_j, own_k, 3] > 0:
-        times = forms * parts[own_j, own_k, 3]
+    if steps > 1 and hidden[own_j, own_k] > 0:
+        times = forms * hidden[own_j, own_k]
         row, col = 2.0 * (j + fy), 2.0 * (k + fx)
         j, k = int(row), int(col)
         right, down = np.float32(col - k), np.float32(row - j)
@@ -129,7 +132,22 @@ def _draw(row, col, parts, fine_tile, coarse_tile, hidden_tile, steps, forms, ou
 
 @njit(**KERNEL)
 def _redrawn(
-    z, tops, parts, scale, fine_tile, coarse_tile, hidden_tile, steps, link, mast, receivers, rows, cols, lanes
+    z,
+    tops,
+    parts,
+    hidden,
+    units,
+    scale,
+    fine_tile,
+    coarse_tile,
+    hidden_tile,
+    steps,
+    link,
+    mast,
+    receivers,
+    rows,
+    cols,
+    lanes,
 ):
     out = np.empty((rows.size, lanes), np.float32)
     one = np.float32(1.0)
@@ -146,14 +164,18 @@ def _redrawn(
     frequency_ghz = SPEED_OF_LIGHT_M_S / link.wavelength * 1e-9
     free_db = 20.0 * math.log10(4.0 * math.pi / link.wavelength)
     m = np.float32(mast)
-    _draw(link.row * scale, link.col * scale, parts, fine_tile, coarse_tile, hidden_tile, steps, one, foot)
+    _draw(
+        link.row * scale, link.col * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, one, foot
+    )
     clear = link.clear + 1e-6
     for p in range(rows.size):
         down, right = rows[p] - link.row, cols[p] - link.col
         length = steps * math.sqrt(down * down + right * right)
         last = int(length + 0.5) - 1
         end = np.float32(_between(z, rows[p], cols[p]) - link.ground)
-        _draw(rows[p] * scale, cols[p] * scale, parts, fine_tile, coarse_tile, hidden_tile, steps, one, far)
+        _draw(
+            rows[p] * scale, cols[p] * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, one, far
+        )
         far += end
         r = np.float32(receivers[p])
         for n in range(lanes):
@@ -174,7 +196,9 @@ def _redrawn(
             if told != told:
                 known = False
                 break
-            _draw(row * scale, col * scale, parts, fine_tile, coarse_tile, hidden_tile, steps, FORMS, off)
+            _draw(
+                row * scale, col * scale, parts, hidden, units, fine_tile, coarse_tile, hidden_tile, steps, FORMS, off
+            )
             h0 = np.float32(told)
             near, rest = np.float32(i), np.float32(length - i)
             bulge = bend * near * rest

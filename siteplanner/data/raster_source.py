@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -14,11 +15,13 @@ from affine import Affine
 from pyproj import CRS, Transformer
 
 from siteplanner.core.constants import FOOT_M, US_SURVEY_FOOT_M
+from siteplanner.data.border import border
 from siteplanner.data.child import check_opens
 from siteplanner.data.formats import local_file, raster_driver
-from siteplanner.data.geometry import Box
+from siteplanner.data.geometry import Box, boxes_meet
 from siteplanner.data.grid import WGS84
 from siteplanner.data.projections import horizontal
+from siteplanner.data.records import state_of
 from siteplanner.data.side_files import check_companions
 from siteplanner.errors import Finding, InputError
 
@@ -109,6 +112,34 @@ def open_raster(path: str | Path, overview: int | None = None) -> Iterator[Raste
             raise unreadable(error, full) from None
         with dataset:
             yield _vetted(full, dataset)
+
+
+def extent_of(path: str | Path) -> Box:
+    """Extent of a raster in WGS 84 degrees, by its header; a file that the disk says is unchanged is not opened again.
+
+    What a mosaic of hundreds of tiles is asked first, so that only those that matter are read or fingerprinted.
+    Raises InputError as `open_raster`.
+    """
+    full = local_file(path)
+    return _settled_extent(full, state_of(full))
+
+
+@lru_cache(maxsize=10_000)
+def _settled_extent(path: Path, state: tuple[int, ...]) -> Box:
+    with border(path, "raster"), open_raster(path) as source:
+        return source.extent_lonlat
+
+
+def parted(paths: Sequence[Path], near: Box) -> tuple[list[Path], tuple[tuple[str, Box], ...]]:
+    """The rasters that meet a box in WGS 84 degrees; name and extent of the others. Where none meets it, all are given
+    as meeting it, so that whoever reads them says so. Raises InputError as `open_raster`.
+    """
+    extents = [extent_of(path) for path in paths]
+    meets = [boxes_meet(extent, near) for extent in extents]
+    if not any(meets):
+        return list(paths), ()
+    aside = tuple((p.name, extent) for p, extent, met in zip(paths, extents, meets, strict=True) if not met)
+    return [path for path, met in zip(paths, meets, strict=True) if met], aside
 
 
 def unreadable(error: Exception, path: Path) -> InputError:

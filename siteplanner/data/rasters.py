@@ -15,7 +15,7 @@ from pyproj import CRS
 from siteplanner.core.constants import FOOT_M
 from siteplanner.data.border import border
 from siteplanner.data.framing import frame_of, mean_size_m, rounded_cell_m
-from siteplanner.data.geometry import boxes_meet, transformed, unwrapped
+from siteplanner.data.geometry import Box, boxes_meet, transformed, unwrapped
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.height_units import check_heights, unit_read
 from siteplanner.data.projections import check_target_crs, metric_crs
@@ -32,6 +32,7 @@ __all__ = ["Elevation", "metric_crs", "read_elevation", "sha256_of"]
 SMALLEST_CELL_M = 5.0
 LEAST_PIXEL_M = 0.01  # of a source: smaller ones are a slip of units or CRS
 LOWEST_M = -500.0  # the lowest dry ground lies at about -430 m
+MOST_CELLS = 160_000_000  # 126 km across in cells of 10 m; a plan holds some 35 bytes for each
 _FEET_RATIO = 1 / FOOT_M
 
 
@@ -57,8 +58,9 @@ def read_elevation(
     unit: Literal["auto", "m", "ft", "us-ft"] = "auto",
     role: str = "elevation",
     fill_gap_cells: int = 3,
-    max_cells: int = 40_000_000,
+    max_cells: int = MOST_CELLS,
     progress: Callable[[str, float], None] | None = None,
+    aside: Sequence[tuple[str, Box]] = (),
 ) -> Elevation:
     """Mosaic, crop and warp elevation rasters onto one grid that covers the bounds of `near`.
 
@@ -67,7 +69,8 @@ def read_elevation(
     Finer sources are averaged over whole pixels first, then cubic convolution (`warping.resample`); of a surface no
     coarser than the cells each cell takes the highest pixel that it touches. Holes up to `fill_gap_cells` wide are
     bridged. `unit`: "auto" takes the unit the file states, and without one reads metres
-    with a finding that shows both readings. `progress` is called with a text and the share done.
+    with a finding that shows both readings. `progress` is called with a text and the share done. `aside`: name and
+    extent of further files that are known to lie elsewhere (`raster_source.parted`).
 
     Raises InputError (file, field, remedy) for a file that cannot be used (see `raster_source.open_raster`), no
     overlap, nothing but unknown cells, heights impossible as metres, ground in feet without a stated unit, one
@@ -76,7 +79,7 @@ def read_elevation(
     """
     field = f"layers.{role.replace(' ', '_')}"
     try:
-        return _read(paths, near, target_crs, cell_size_m, unit, role, fill_gap_cells, max_cells, progress)
+        return _read(paths, near, target_crs, cell_size_m, unit, role, fill_gap_cells, max_cells, progress, aside)
     except InputError as error:
         if error.field is not None:
             raise
@@ -93,6 +96,7 @@ def _read(
     fill_gap_cells: int,
     max_cells: int,
     progress: Callable[[str, float], None] | None,
+    aside: Sequence[tuple[str, Box]],
 ) -> Elevation:
     from siteplanner.data.gaps import fill_small_gaps
 
@@ -112,7 +116,7 @@ def _read(
         for path in paths:
             with border(path, "raster"):
                 sources.append(stack.enter_context(open_raster(path)))
-        used = _overlapping(sources, near, findings)
+        used = _overlapping(sources, near, findings, aside)
         sizes = {id(s): s.pixel_size_m(*_centre(s, near), crs) for s in used}
         for s in used:
             if not min(sizes[id(s)]) >= LEAST_PIXEL_M:
@@ -177,7 +181,9 @@ def _centre(source: RasterSource, near: BaseGeometry) -> tuple[float, float]:
     return lon, min(max(lat, s[1]), s[3])
 
 
-def _overlapping(sources: list[RasterSource], near: BaseGeometry, findings: list[Finding]) -> list[RasterSource]:
+def _overlapping(
+    sources: list[RasterSource], near: BaseGeometry, findings: list[Finding], aside: Sequence[tuple[str, Box]]
+) -> list[RasterSource]:
     used = [s for s in sources if boxes_meet(s.extent_lonlat, near.bounds)]
     if not used:
         held = "; ".join(f"{s.path.name} covers {extent_words(s.extent_lonlat)}" for s in sources[:4])
@@ -186,16 +192,9 @@ def _overlapping(sources: list[RasterSource], near: BaseGeometry, findings: list
             remedy="Give the raster of this place, or correct the coordinates of the incident area or staging.",
             file=sources[0].path,
         )
-    for source in sources:
-        if source not in used:
-            findings.append(
-                Finding(
-                    "elevation_unused",
-                    "note",
-                    file=source.path.name,
-                    facts={"extent_lonlat": source.extent_lonlat},
-                )
-            )
+    unused = [(s.path.name, s.extent_lonlat) for s in sources if s not in used]
+    for name, extent in (*unused, *aside):
+        findings.append(Finding("elevation_unused", "note", file=name, facts={"extent_lonlat": extent}))
     return used
 
 

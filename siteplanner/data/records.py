@@ -75,7 +75,7 @@ def sha256_of(path: str | Path) -> str:
     unchanged is not read again; one changed a moment ago is, because a change right after could bear the same time.
     """
     files = tuple(file_set(Path(path)))
-    states = tuple(_state(part) for part in files)
+    states = tuple(state_of(part) for part in files)
     if time.time_ns() - max(max(state[-2:]) for state in states) < _FRESH_NS:
         return _digest(files)
     return _settled(files, states)
@@ -87,7 +87,7 @@ def _settled(files: tuple[Path, ...], states: tuple[tuple[int, ...], ...]) -> st
     return _digest(files)
 
 
-def _state(path: Path) -> tuple[int, ...]:
+def state_of(path: Path) -> tuple[int, ...]:
     """What the disk says of a file: which it is, its size, and the times of its last changes in nanoseconds."""
     found = path.stat()
     return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from siteplanner.core.flow import block_minima, drained, ends, flow, height_above_drainage_m
+from siteplanner.core.flow import above_drainage_m, block_minima, drainage_level_m, drained, ends, flow
 
 NEIGHBOURS = [(-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1)]
 
@@ -101,6 +101,11 @@ def test_an_even_slope_drains_straight_down_in_strips():
     made = flow(100.0 - 0.5 * rows, 10.0)
     np.testing.assert_array_equal(made.area_m2, (rows + 1) * 100.0)
     np.testing.assert_array_equal(made.fill_m, made.height_m)
+
+
+def height_above_drainage_m(z, made, channel_area_m2, water=None):
+    """Of every cell of the elevation."""
+    return above_drainage_m(z, made, drainage_level_m(made, channel_area_m2, water), *np.indices(z.shape))
 
 
 def v_valley(cross=0.2, along=0.02, shape=(101, 101), cell=10.0):

@@ -6,7 +6,7 @@ from affine import Affine
 from pyproj import CRS
 
 from siteplanner.data.grid import Grid
-from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, bits_of, codes_of, rule
+from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE, codes_of, counts_of, mark, rule
 
 GRID = Grid(np.zeros((2, 4), np.float32), Affine(10, 0, 500_000, 0, -10, 5_000_000), CRS.from_epsg(32612))
 
@@ -15,8 +15,10 @@ def test_shares_count_every_hit_and_every_lone_hit():
     search = np.array([[1, 1, 1, 1], [1, 0, 0, 0]], bool)  # five cells
     steep = np.array([[1, 1, 0, 0], [0, 1, 0, 0]], bool)  # two of them in the search ground
     water = np.array([[0, 1, 1, 0], [0, 0, 0, 0]], bool)
-    hits = {"steep": steep, "hazard": water}
-    ruling = rule(GRID, search, hits, bits_of(GRID.shape, hits), {"steep": (6.0, "deg")})
+    bits = np.zeros(GRID.shape, np.uint16)
+    mark(bits, "steep", steep)
+    mark(bits, "hazard", lambda rows: water[rows])
+    ruling = rule(GRID, search, bits, ["steep", "hazard"], counts_of(bits, search), {"steep": (6.0, "deg")})
     shares = {s.code: s for s in ruling.shares}
     assert set(shares) == {"steep", "hazard"}
     assert shares["steep"].share == pytest.approx(2 / 5)

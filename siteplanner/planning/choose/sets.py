@@ -249,7 +249,7 @@ def _bounded(best: BestSet, size: int, choice: Choice, left_out: np.ndarray) -> 
     """With spots left out, a set with one of them is worth at most what its members are worth alone."""
     if not len(left_out):
         return best
-    alone = np.sort(choice.served.astype(float) @ choice.value)[::-1]
+    alone = np.sort([row.astype(float) @ choice.value for row in choice.served])[::-1]
     reach = float(left_out[0] + alone[: size - 1].sum())
     return replace(best, bound=max(best.bound, reach), optimal=best.optimal and reach <= best.value)
 

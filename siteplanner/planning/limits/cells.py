@@ -16,7 +16,7 @@ from siteplanner.data.burn import burn
 from siteplanner.errors import Finding
 from siteplanner.planning.limits.ground_way import GroundWay, find_ground_way
 from siteplanner.planning.limits.overhead_lines import line_zones
-from siteplanner.planning.limits.ruling import BITS, Ruling, bits_of, rule
+from siteplanner.planning.limits.ruling import BITS, Ruling, bands, counts_of, mark, rule
 from siteplanner.planning.limits.site_limits import in_the_way, road_room_m, site_hits
 from siteplanner.planning.limits.toward import Toward, margin_to_allow_deg
 from siteplanner.planning.study.beyond import FLAT_LINE_DEG
@@ -129,7 +129,7 @@ def road_cells(study: Study) -> np.ndarray:
     )
 
 
-def ways_over_ground(study: Study) -> GroundWay:
+def ways_over_ground(study: Study, tick: Tick | None = None) -> GroundWay:
     """The last leg from reached roads to every cell near them."""
     rig, grid = study.mission.rig, study.elevation
     passable = study.slope.values <= rig.last_leg_max_slope_deg
@@ -138,59 +138,82 @@ def ways_over_ground(study: Study) -> GroundWay:
         if frame is not None:
             passable &= ~burn(frame.geometry, grid)
     passable &= ~in_the_way(study)
-    return find_ground_way(road_cells(study), passable & np.isfinite(grid.values), grid.cell_size_m, rig.last_leg_max_m)
+    passable &= np.isfinite(grid.values)
+    return find_ground_way(road_cells(study), passable, grid.cell_size_m, rig.last_leg_max_m, tick)
 
 
 def rule_ground(
     study: Study, stages: Stages, reuse: Reuse | None = None
 ) -> tuple[Ruling, GroundWay, tuple[Finding, ...]]:
-    """All limits over the whole raster; the satellite line is taken from `reuse` where nothing of it has changed."""
+    """All limits over the whole raster; the satellite line is taken from `reuse` where nothing of it has changed.
+
+    One limit after the other goes into the sum of bits, so that no more than one is held as a raster of its own.
+    """
     reuse = reuse or Reuse()
     grid, mission = study.elevation, study.mission
+    heights, slope = grid.values, study.slope.values
+    bits, asked = np.zeros(grid.shape, np.uint16), ["no_data", "steep", "no_way_in"]
     # a cell whose slope cannot be told (raster rim, beside a hole) is as unknown as one without elevation
-    hits: dict[str, np.ndarray] = {"no_data": ~np.isfinite(grid.values) | ~np.isfinite(study.slope.values)}
+    mark(bits, "no_data", lambda rows: ~(np.isfinite(heights[rows]) & np.isfinite(slope[rows])))
     trailer = mission.trailer
     jacks_deg = steepest_for_jacks_deg(trailer.length_m, trailer.jack_width_m, trailer.jack_travel_m)
-    hits["steep"] = study.slope.values > min(trailer.max_slope_deg, jacks_deg)
+    steepest = min(trailer.max_slope_deg, jacks_deg)
+    mark(bits, "steep", lambda rows: slope[rows] > steepest)
+
+    def add(code: str, hit: np.ndarray) -> None:
+        asked.append(code)
+        mark(bits, code, hit)
+
     for code, role in (("keep_out", "keep_out"), ("hazard", "hazards")):
         frame = study.overlay(role)
         if frame is not None:
-            hits[code] = burn(frame.geometry, grid)
+            add(code, burn(frame.geometry, grid))
     lines = study.overlay("power_lines")
     if lines is not None:
-        hits["power_line"] = burn(line_zones(lines, mission), grid)
+        add("power_line", burn(line_zones(lines, mission), grid))
     findings: list[Finding] = []
     if "geostationary" in mission.backhaul.wanted and not study.alternatives_possible:
         with stages.stage("Checking the satellite line") as tick:
             blocked, unknown, findings = sky_limit(study, reuse, tick)
-            hits["sky_blocked"], hits["sky_unknown"] = blocked & study.search_ground, unknown & study.search_ground
-    with stages.stage("Finding ways over ground"):
+            add("sky_blocked", blocked & study.search_ground)
+            add("sky_unknown", unknown & study.search_ground)
+    with stages.stage("Finding ways over ground") as tick:
         network = study.network
         setback = road_room_m(mission)
         if setback > 0 and len(network.geometry.line):
-            hits["roadway"] = burn([s.buffer(setback) for s in network.geometry.line], grid)
-        way = ways_over_ground(study)
-        hits["no_way_in"] = ~(way.distance_m <= mission.rig.last_leg_max_m)
-    hits |= site_hits(study)
+            add("roadway", burn([s.buffer(setback) for s in network.geometry.line], grid))
+        way = ways_over_ground(study, tick)
+        mark(bits, "no_way_in", lambda rows: ~(way.distance_m[rows] <= mission.rig.last_leg_max_m))
+        for code, hit in site_hits(study):
+            tick(1.0)
+            add(code, hit)
     with stages.stage("Following the water"):
-        study.work_out("above_drainage_m")
-    bits = bits_of(grid.shape, hits)
-    ruling = rule(grid, study.search_ground, hits, bits, _relax(study, bits))
+        study.work_out("drainage_level_m")
+    counts = counts_of(bits, study.search_ground)
+    ruling = rule(grid, study.search_ground, bits, asked, counts, _relax(study, bits, counts))
     return ruling, way, tuple(findings)
 
 
-def _relax(study: Study, bits: np.ndarray) -> dict[str, tuple[float, str]]:
+def _relax(study: Study, bits: np.ndarray, counts: np.ndarray) -> dict[str, tuple[float, str]]:
     """For each limit: what it would have to be for the nearest cell that only it rules out."""
     out: dict[str, tuple[float, str]] = {}
 
-    def only(code: str, most: int | None = None) -> tuple[np.ndarray, np.ndarray]:
-        rows, cols = np.nonzero((bits == BITS[code]) & study.search_ground)
-        step = 1 if most is None else max(1, len(rows) // most)
-        return rows[::step], cols[::step]
+    def only(code: str, most: int) -> tuple[np.ndarray, np.ndarray]:
+        step = max(1, int(counts[BITS[code]]) // most)
+        found, seen = [np.empty((0, 2), int)], 0
+        for band in bands(bits.shape[0]) if counts[BITS[code]] else ():
+            here = np.argwhere((bits[band] == BITS[code]) & study.search_ground[band])
+            found.append(here[-seen % step :: step] + np.array([band.start, 0]))
+            seen += len(here)
+        rows, cols = np.concatenate(found).T
+        return rows, cols
 
-    rows, cols = only("steep")
-    if len(rows):
-        out["steep"] = float(np.nanmin(study.slope.values[rows, cols])), "deg"
+    if counts[BITS["steep"]]:
+        least = math.inf
+        for band in bands(bits.shape[0]):
+            here = (bits[band] == BITS["steep"]) & study.search_ground[band]
+            least = min(least, float(np.min(study.slope.values[band], where=here, initial=math.inf)))
+        out["steep"] = least, "deg"
     rows, cols = only("power_line", SAMPLE)
     frame = study.overlay("power_lines")
     if len(rows) and frame is not None:

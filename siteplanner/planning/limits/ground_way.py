@@ -1,12 +1,14 @@
 """The last leg: the shortest way over drivable ground from a road the rig can reach to every nearby cell.
 
-One many-sources Dijkstra over the cells within reach of the roads (scipy.sparse.csgraph), eight neighbours a
-cell. Eight-neighbour paths are at most 8.2 % longer than the straight line on open ground (the octile
+Many-sources Dijkstra over the cells within reach of the roads (scipy.sparse.csgraph), eight neighbours a cell, tile by
+tile: each tile is worked out with all ground around it that a way within the limit can use, so that its answer is that
+of the whole raster. Eight-neighbour paths are at most 8.2 % longer than the straight line on open ground (the octile
 distance; closed form 1/cos(22.5 deg) = 1.0824), which errs on the safe side of a distance limit.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,26 +16,34 @@ from shapely.geometry import LineString
 
 from siteplanner.data.grid import Grid
 
+TILE_CELLS = 1024  # a tile with its graph takes some 150 MB where all of it is within reach
+_NONE, _ROAD = 0, 9
+# steps to the cell before
+_BACK = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 0), (0, 1), (1, -1), (1, 0), (1, 1))
+_CODE = np.array([1, 2, 3, 4, _ROAD, 5, 6, 7, 8], np.uint8)  # of a step, by 3 x row + column + 4
+_STEP = dict(zip(_CODE.tolist(), _BACK, strict=True))
+
 
 @dataclass(frozen=True, eq=False)
 class GroundWay:
     """Way over ground per cell: metres to the nearest reached road cell (inf: none), and the way back."""
 
     distance_m: np.ndarray  # (rows, cols) float32
-    band_index: np.ndarray  # (rows, cols) int32, -1 outside the band
-    band_rows: np.ndarray
-    band_cols: np.ndarray
-    predecessor: np.ndarray  # per band cell, -9999 at a road cell
+    back: (
+        np.ndarray
+    )  # (rows, cols) uint8: where the cell before lies, _ROAD on a road cell, _NONE where there is no way
 
     def path_cells(self, row: int, col: int) -> list[tuple[int, int]]:
         """Cells from the road to this one, road cell first; empty when there is no way."""
-        here = int(self.band_index[row, col])
-        if here < 0 or not np.isfinite(self.distance_m[row, col]):
+        code = int(self.back[row, col])
+        if code == _NONE:
             return []
-        cells = []
-        while here >= 0:
-            cells.append((int(self.band_rows[here]), int(self.band_cols[here])))
-            here = int(self.predecessor[here])
+        cells = [(int(row), int(col))]
+        while code != _ROAD:
+            down, right = _STEP[code]
+            row, col = row + down, col + right
+            cells.append((int(row), int(col)))
+            code = int(self.back[row, col])
         return cells[::-1]
 
     def line(self, grid: Grid, row: int, col: int, road_x: float, road_y: float) -> LineString:
@@ -47,43 +57,80 @@ class GroundWay:
         return LineString(points) if points[0] != points[-1] else LineString([points[0], points[0]])
 
 
-def find_ground_way(road_cells: np.ndarray, passable: np.ndarray, cell_size_m: float, limit_m: float) -> GroundWay:
+def find_ground_way(
+    road_cells: np.ndarray,
+    passable: np.ndarray,
+    cell_size_m: float,
+    limit_m: float,
+    tick: Callable[[float], None] | None = None,
+    *,
+    tile_cells: int = TILE_CELLS,
+) -> GroundWay:
     """Shortest way over passable cells from the nearest road cell.
 
     `road_cells`, `passable`: bool (rows, cols). Road cells count as passable. Distances beyond `limit_m` come
     out as inf. Cells that touch only at a corner are joined only if both cells beside the corner are passable,
-    so that a way never slips diagonally through a wall.
+    so that a way never slips diagonally through a wall. `tick` is told the share done; what it raises stops the work.
+    Of several ways of one length, which is taken may depend on the tiles.
     """
-    from scipy.ndimage import distance_transform_edt
+    shape = road_cells.shape
+    distance = np.full(shape, np.inf, np.float32)
+    back = np.zeros(shape, np.uint8)
+    reach = int(min(limit_m / cell_size_m, max(shape))) + 1
+    tiles = list(_tiles(shape, tile_cells))
+    for number, own in enumerate(tiles, 1):
+        wide = tuple(slice(max(s.start - reach, 0), min(s.stop + reach, n)) for s, n in zip(own, shape, strict=True))
+        roads = road_cells[wide]
+        if roads.any():
+            inner = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(own, wide, strict=True))
+            found = _tile_ways(roads, passable[wide], cell_size_m, limit_m, reach)
+            distance[own], back[own] = (part[inner] for part in found)
+        if tick is not None:
+            tick(number / len(tiles))
+    return GroundWay(distance, back)
+
+
+def _tiles(shape: tuple[int, ...], side: int) -> Iterator[tuple[slice, slice]]:
+    for top in range(0, shape[0], side):
+        for left in range(0, shape[1], side):
+            yield slice(top, min(top + side, shape[0])), slice(left, min(left + side, shape[1]))
+
+
+def _tile_ways(
+    road_cells: np.ndarray, passable: np.ndarray, cell_size_m: float, limit_m: float, reach: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """(distance, back) of a piece of the raster as if there were no more."""
+    from scipy.ndimage import maximum_filter
     from scipy.sparse import csr_matrix
     from scipy.sparse.csgraph import dijkstra
 
     shape = road_cells.shape
     distance = np.full(shape, np.inf, np.float32)
-    index = np.full(shape, -1, np.int32)
-    if not road_cells.any():
-        return GroundWay(distance, index, np.empty(0, int), np.empty(0, int), np.empty(0, int))
-    near = distance_transform_edt(~road_cells) * cell_size_m <= limit_m
+    back = np.zeros(shape, np.uint8)
+    # within the limit in rows and columns, which is more than within it in metres: only what is left out for sure
+    near = maximum_filter(road_cells.view(np.uint8), size=2 * min(reach, max(shape)) + 1, mode="constant").view(bool)
     band = near & (passable | road_cells)
-    rows, cols = np.nonzero(band)
-    index[rows, cols] = np.arange(len(rows), dtype=np.int32)
+    rows, cols = (v.astype(np.int32) for v in np.nonzero(band))
+    index = np.full((shape[0] + 2, shape[1] + 2), -1, np.int32)
+    index[rows + 1, cols + 1] = np.arange(len(rows), dtype=np.int32)
 
     heads, tails, costs = [], [], []
-    padded = np.full((shape[0] + 2, shape[1] + 2), -1, np.int32)
-    padded[1:-1, 1:-1] = index
     for dr, dc in ((0, 1), (1, 0), (1, 1), (1, -1)):
-        other = padded[rows + 1 + dr, cols + 1 + dc]
+        other = index[rows + 1 + dr, cols + 1 + dc]
         joined = other >= 0
         if dr and dc:
-            joined &= (padded[rows + 1 + dr, cols + 1] >= 0) & (padded[rows + 1, cols + 1 + dc] >= 0)
-        tails.append(np.nonzero(joined)[0])
+            joined &= (index[rows + 1 + dr, cols + 1] >= 0) & (index[rows + 1, cols + 1 + dc] >= 0)
+        tails.append(np.nonzero(joined)[0].astype(np.int32))
         heads.append(other[joined])
-        costs.append(np.full(int(joined.sum()), cell_size_m * np.hypot(dr, dc)))
+        costs.append(np.full(len(tails[-1]), cell_size_m * np.hypot(dr, dc)))
     n = len(rows)
     graph = csr_matrix((np.concatenate(costs), (np.concatenate(tails), np.concatenate(heads))), shape=(n, n))
-    sources = index[road_cells & band]
-    reached, predecessor, _ = dijkstra(
+    sources = index[1:-1, 1:-1][road_cells & band]
+    reached, before, _ = dijkstra(
         graph, directed=False, indices=sources, min_only=True, return_predecessors=True, limit=limit_m
     )
     distance[rows, cols] = reached
-    return GroundWay(distance, index, rows, cols, predecessor)
+    from_here = np.where(before >= 0, before, np.arange(n))
+    step = 3 * (rows[from_here] - rows) + cols[from_here] - cols + 4
+    back[rows, cols] = np.where(np.isfinite(reached), _CODE[step], _NONE)
+    return distance, back

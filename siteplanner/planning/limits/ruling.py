@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from siteplanner.data.grid import Grid
 
+BAND_ROWS = 256
 OUTSIDE = 1 << 15
 """Marks cells outside the search ground; no limit was checked there."""
 
@@ -74,33 +76,53 @@ def codes_of(value: int) -> list[str]:
     return [code for code, bit in BITS.items() if value & bit]
 
 
-def bits_of(shape: tuple[int, int], hits: dict[str, np.ndarray]) -> np.ndarray:
-    """Each cell's sum of BITS, uint16, from each limit's bool raster."""
-    values = np.zeros(shape, np.uint16)
-    for code, hit in hits.items():
-        values[hit] |= np.uint16(BITS[code])
-    return values
+def mark(bits: np.ndarray, code: str, hit: np.ndarray | Callable[[slice], np.ndarray]) -> None:
+    """Add one limit to each cell's sum of BITS, in place.
+
+    `bits`: (rows, cols) uint16. `hit`: bool raster, True where it rules out, or that of a slice of rows, so that a
+    large raster is worked out band by band.
+    """
+    bit = np.uint16(BITS[code])
+    for band in bands(bits.shape[0]):
+        here = hit[band] if isinstance(hit, np.ndarray) else hit(band)
+        bits[band] |= here.astype(np.uint16) * bit
+
+
+def bands(rows: int) -> Iterator[slice]:
+    """The rows of a raster in pieces whose temporaries stay small."""
+    for top in range(0, rows, BAND_ROWS):
+        yield slice(top, min(top + BAND_ROWS, rows))
+
+
+def counts_of(bits: np.ndarray, search_ground: np.ndarray) -> np.ndarray:
+    """How many cells of the search ground hold each sum of BITS, by the sum."""
+    counts = np.zeros(1 << len(BITS), np.int64)
+    for band in bands(bits.shape[0]):
+        counts += np.bincount(bits[band][search_ground[band]], minlength=len(counts))
+    return counts
 
 
 def rule(
     like: Grid,
     search_ground: np.ndarray,
-    hits: dict[str, np.ndarray],
     bits: np.ndarray,
+    asked: Collection[str],
+    counts: np.ndarray,
     relax: dict[str, tuple[float, str]],
 ) -> Ruling:
-    """Combine each limit's bool raster into the ruling.
+    """The ruling of each cell's sum of BITS.
 
-    `hits`: limit code -> True where it rules out (missing codes: the limit was not asked for); `bits`: their
-    `bits_of`. `relax`: limit code -> what it would have to be, with its unit, for the nearest cell that only it
-    rules out.
+    `bits`: uint16, as `mark` makes it; it becomes the ruling's own. `asked`: the codes of the limits that were asked
+    for; `counts`: their `counts_of`. `relax`: limit code -> what it would have to be, with its unit, for the nearest
+    cell that only it rules out.
     """
-    total = max(int(search_ground.sum()), 1)
+    total = max(int(counts.sum()), 1)
+    sums = np.arange(len(counts))
     shares = []
     for code in LIMITS:
-        if code not in hits:
+        if code not in asked:
             continue
-        inside = search_ground & hits[code]
-        only = int((bits[search_ground] == BITS[code]).sum())
-        shares.append(RulingShare(code, LIMITS[code], float(inside.sum()) / total, only / total, *relax.get(code, ())))
-    return Ruling(like.with_values(np.where(search_ground, bits, np.uint16(OUTSIDE))), tuple(shares))
+        inside, only = int(counts[(sums & BITS[code]) > 0].sum()), int(counts[BITS[code]])
+        shares.append(RulingShare(code, LIMITS[code], inside / total, only / total, *relax.get(code, ())))
+    np.copyto(bits, np.uint16(OUTSIDE), where=~search_ground)
+    return Ruling(like.with_values(bits), tuple(shares))

@@ -4,6 +4,7 @@ trailer and, where the mast has guys, out to their anchors."""
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +13,7 @@ from shapely.geometry import Point
 from siteplanner.data.burn import burn
 from siteplanner.mission import Mission, Trailer
 from siteplanner.planning.limits.breach import Breach
+from siteplanner.planning.limits.ruling import bands
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
 
@@ -62,29 +64,31 @@ def road_room_m(mission: Mission) -> float:
 
 def tall_trees(study: Study) -> np.ndarray | None:
     """Cells whose surface stands tall above the ground; None without a surface. Roofs count too: they are as hard."""
-    canopy = study.canopy_m
-    return None if canopy is None else canopy >= study.mission.site.tree_height_m
+    if study.obstacles is None:
+        return None
+    tall = np.zeros(study.elevation.shape, bool)
+    for rows in bands(tall.shape[0]):
+        tall[rows] = study.canopy_m(rows) >= study.mission.site.tree_height_m
+    return tall
 
 
-def site_hits(study: Study) -> dict[str, np.ndarray]:
-    """Limit code -> True where it rules out; only limits whose layer was given."""
+def site_hits(study: Study) -> Iterator[tuple[str, np.ndarray]]:
+    """(limit code, True where it rules out), one after the other; only limits whose layer was given."""
     grid, mission = study.elevation, study.mission
     reach = stand_reach_m(mission)
-    hits: dict[str, np.ndarray] = {}
     for code, role, room in (
         ("structure", "structures", structure_room_m(mission)),
         ("water", "water", water_room_m(mission)),
     ):
         frame = study.overlay(role)
         if frame is not None:
-            hits[code] = burn([shape.buffer(room) for shape in frame.geometry], grid)
+            yield code, burn([shape.buffer(room) for shape in frame.geometry], grid)
     trees = tall_trees(study)
     if trees is not None:
-        hits["trees_on_spot"] = _dilated(trees, reach / grid.cell_size_m)
+        yield "trees_on_spot", _dilated(trees, reach / grid.cell_size_m)
     soft = study.overlay("soft_ground")
     if soft is not None and mission.site.soft_ground_rules_out:
-        hits["soft_ground"] = burn([s.buffer(reach) for s in soft.geometry], grid)
-    return hits
+        yield "soft_ground", burn([s.buffer(reach) for s in soft.geometry], grid)
 
 
 def _dilated(flags: np.ndarray, reach_cells: float) -> np.ndarray:
@@ -139,8 +143,8 @@ def site_breaks(study: Study, spot: Spot, cell: tuple[int, int], codes: list[str
     near = nearest(study.overlay("water"), spot, room)
     if near is not None and near[0] < room:
         out.append(Breach("water", guys, near[0], room, "m", names=_names(near)))
-    if "trees_on_spot" in codes and study.canopy_m is not None:
-        height = float(study.canopy_m[cell])
+    if "trees_on_spot" in codes and study.obstacles is not None:
+        height = float(study.canopy_m(cell))
         kind = "stand" if height >= site.tree_height_m else "reach"
         kind = "guys" if kind == "reach" and guys else kind
         out.append(Breach("trees_on_spot", kind, height, site.tree_height_m, "m"))

@@ -43,10 +43,10 @@ from siteplanner.planning.site.sun_outage import sun_outages
 from siteplanner.planning.spots.backhaul_ground import first_working
 from siteplanner.planning.spots.candidates import (
     KindOf,
+    Merit,
     cells_around,
     choose_cells,
     letters,
-    merit,
     spot_at,
     user_spots,
 )
@@ -157,13 +157,13 @@ class Chosen:
 
     spots: tuple[Spot, ...]
     spacing_m: float
-    merit: np.ndarray
+    merit: Merit
 
 
 def choose(study: Study, ruling: Ruling, way: GroundWay, reuse: Reuse, tick: Callable[[float], None]) -> Chosen:
     """The candidates: spaced over the ground that passes, and among them the best ground for each backhaul."""
     grid, search = study.elevation, study.mission.search
-    guess = merit(study, way)
+    guess = Merit(study, way)
     rows, cols, spacing = choose_cells(
         ruling.feasible,
         guess,
@@ -214,7 +214,7 @@ def _by_backhaul(study: Study, reuse: Reuse, tick: Callable[[float], None]) -> t
 
 
 def refine(
-    judge: Judge, evaluations: list[Evaluation], guess: np.ndarray, spacing_m: float, tick: Callable[[float], None]
+    judge: Judge, evaluations: list[Evaluation], guess: Merit, spacing_m: float, tick: Callable[[float], None]
 ) -> list[Evaluation]:
     """Move each of the best searched spots to the best-scoring cell close by; user's spots stay where they are.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -10,30 +11,57 @@ import numpy as np
 from siteplanner.data.grid import Grid
 from siteplanner.data.grid_reference import grid_reference
 from siteplanner.planning.limits.ground_way import GroundWay
+from siteplanner.planning.limits.ruling import bands
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
 
 PROMINENCE_RADIUS_M = 600.0
+TILE_CELLS = 1024  # ground looked through at a time
 MOST_ASKED = 1500  # cells that are asked one by one what they are good for, a few ms each
 KindOf = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
 
-def merit(study: Study, way: GroundWay) -> np.ndarray:
+class Merit:
     """A cheap 0..1 guess of how good a cell is, only to choose among neighbours; never shown, never a score.
 
-    Level ground, close to the road, higher than the ground around (sees farther).
+    Level ground, close to the road, higher than the ground around (sees farther). Worked out where it is asked for:
+    `merit[rows, cols]`, slices within the raster, float64.
     """
-    from scipy.ndimage import uniform_filter
 
-    grid, trailer, rig = study.elevation, study.mission.trailer, study.mission.rig
-    known = np.isfinite(grid.values)
-    filled = np.where(known, grid.values, np.nanmean(grid.values)).astype(np.float64)
-    size = max(3, 2 * int(PROMINENCE_RADIUS_M / grid.cell_size_m) + 1)
-    prominence = filled - uniform_filter(filled, size, mode="nearest")
-    rise = np.clip(prominence / 60.0 + 0.5, 0, 1)
-    level = np.clip(1 - study.slope.values / trailer.max_slope_deg, 0, 1)
-    near = np.clip(1 - way.distance_m / rig.last_leg_max_m, 0, 1)
-    return np.nan_to_num(0.4 * rise + 0.35 * level + 0.25 * near)
+    def __init__(self, study: Study, way: GroundWay) -> None:
+        grid = study.elevation
+        self._heights, self._slope, self._distance = grid.values, study.slope.values, way.distance_m
+        self._max_slope_deg = study.mission.trailer.max_slope_deg
+        self._max_leg_m = study.mission.rig.last_leg_max_m
+        self._across = max(3, 2 * int(PROMINENCE_RADIUS_M / grid.cell_size_m) + 1)
+
+    @cached_property
+    def _mean_m(self) -> float:
+        """Stands for ground that is not known."""
+        rows = bands(len(self._heights))
+        total, known = np.sum([_sum_of_known(self._heights[band]) for band in rows], axis=0)
+        return total / max(known, 1)
+
+    def __getitem__(self, part: tuple[slice, slice]) -> np.ndarray:
+        from scipy.ndimage import uniform_filter
+
+        reach = self._across // 2
+        wide = tuple(slice(max(s.start - reach, 0), s.stop + reach) for s in part)
+        inner = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(part, wide, strict=True))
+        heights = self._heights[wide].astype(np.float64)
+        unknown = ~np.isfinite(heights)
+        if unknown.any():
+            heights[unknown] = self._mean_m
+        prominence = heights[inner] - uniform_filter(heights, self._across, mode="nearest")[inner]
+        rise = np.clip(prominence / 60.0 + 0.5, 0, 1)
+        level = np.clip(1 - self._slope[part] / self._max_slope_deg, 0, 1)
+        near = np.clip(1 - self._distance[part] / self._max_leg_m, 0, 1)
+        return np.nan_to_num(0.4 * rise + 0.35 * level + 0.25 * near)
+
+
+def _sum_of_known(heights: np.ndarray) -> tuple[float, int]:
+    known = np.isfinite(heights)
+    return float(np.sum(heights, where=known, dtype=np.float64)), int(known.sum())
 
 
 def thin(rows: np.ndarray, cols: np.ndarray, value: np.ndarray, spacing_cells: float) -> np.ndarray:
@@ -58,7 +86,7 @@ def thin(rows: np.ndarray, cols: np.ndarray, value: np.ndarray, spacing_cells: f
 
 def choose_cells(
     feasible: np.ndarray,
-    value: np.ndarray,
+    value: Merit | np.ndarray,
     cell_size_m: float,
     spacing_m: float,
     max_spots: int,
@@ -74,15 +102,14 @@ def choose_cells(
     Asked of the best cell of each small block and of the best one under each mask of `also` (bool, as `feasible`), of
     about MOST_ASKED cells at most: blocks grow until there are so few.
     """
-    if not feasible.any():
-        return np.empty(0, int), np.empty(0, int), spacing_m
     # first the best cell of each small block: far fewer points for the greedy choice, same diversity
     block = max(1, int(spacing_m / cell_size_m / 4))
-    rows, cols = _best_of_blocks(feasible, value, block, also)
+    rows, cols, v = _best_of_blocks(feasible, value, block, also)
+    if not len(rows):
+        return rows, cols, spacing_m
     while kind_of is not None and len(rows) > MOST_ASKED:
         block = max(block + 1, int(block * np.sqrt(len(rows) / MOST_ASKED)))
-        rows, cols = _best_of_blocks(feasible, value, block, also)
-    v = value[rows, cols]
+        rows, cols, v = _best_of_blocks(feasible, value, block, also)
     kinds = np.zeros(len(rows), int) if kind_of is None else np.asarray(kind_of(rows, cols), int)
     useful = sorted(set(kinds[kinds >= 0].tolist())) or [-1]
 
@@ -100,37 +127,48 @@ def choose_cells(
 
 
 def _best_of_blocks(
-    feasible: np.ndarray, value: np.ndarray, block: int, also: Sequence[np.ndarray]
-) -> tuple[np.ndarray, np.ndarray]:
-    """(rows, cols), by row then column, of the best feasible cell of each block x block cells, and of the best one
-    under each mask."""
-    chosen = np.zeros(feasible.shape, bool)
-    for mask in (feasible, *(feasible & m for m in also)):
-        rows, cols = np.nonzero(mask)
-        if block > 1:
-            key = (rows // block) * (feasible.shape[1] // block + 1) + cols // block
-            order = np.lexsort((cols, rows, -np.round(value[rows, cols], 9), key))
-            keep = order[np.concatenate(([True], np.diff(key[order]) != 0))] if len(order) else order
-            rows, cols = rows[keep], cols[keep]
-        chosen[rows, cols] = True
-    rows, cols = np.nonzero(chosen)
-    return rows, cols
+    feasible: np.ndarray, value: Merit | np.ndarray, block: int, also: Sequence[np.ndarray]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(rows, cols, value), by row then column, of the best feasible cell of each block x block cells, and of the best
+    one under each mask. Tile by tile of whole blocks, where there are feasible cells."""
+    side = block * max(1, TILE_CELLS // block)
+    found = [np.empty((3, 0))]
+    for top in range(0, feasible.shape[0], side):
+        for left in range(0, feasible.shape[1], side):
+            part = slice(top, min(top + side, feasible.shape[0])), slice(left, min(left + side, feasible.shape[1]))
+            here = feasible[part]
+            if not here.any():
+                continue
+            worth = value[part]
+            chosen = np.zeros(here.shape, bool)
+            for mask in (here, *(here & m[part] for m in also)):
+                rows, cols = np.nonzero(mask)
+                key = (rows // block) * (here.shape[1] // block + 1) + cols // block
+                order = np.lexsort((cols, rows, -np.round(worth[rows, cols], 9), key))
+                keep = order[np.concatenate(([True], np.diff(key[order]) != 0))] if len(order) else order
+                chosen[rows[keep], cols[keep]] = True
+            rows, cols = np.nonzero(chosen)
+            found.append(np.stack([rows + top, cols + left, worth[rows, cols]]))
+    rows, cols, worth = np.concatenate(found, axis=1)
+    order = np.lexsort((cols, rows))
+    return rows[order].astype(int), cols[order].astype(int), worth[order]
 
 
 def cells_around(
-    feasible: np.ndarray, value: np.ndarray, row: int, col: int, reach_cells: float, count: int
+    feasible: np.ndarray, value: Merit | np.ndarray, row: int, col: int, reach_cells: float, count: int
 ) -> list[tuple[int, int]]:
     """Up to `count` feasible cells within `reach_cells` of a cell, itself left out, spread and best value first."""
     r0, c0 = max(0, row - int(reach_cells)), max(0, col - int(reach_cells))
     window = feasible[r0 : row + int(reach_cells) + 1, c0 : col + int(reach_cells) + 1]
     rows, cols = np.nonzero(window)
+    worth = value[r0 : r0 + window.shape[0], c0 : c0 + window.shape[1]][rows, cols]
     rows, cols = rows + r0, cols + c0
     away = np.hypot(rows - row, cols - col)
     keep = (away <= reach_cells) & (away > 0)
     rows, cols = rows[keep], cols[keep]
     if not len(rows):
         return []
-    picked = thin(rows, cols, value[rows, cols], max(reach_cells / 2, 1.0))[:count]
+    picked = thin(rows, cols, worth[keep], max(reach_cells / 2, 1.0))[:count]
     return [(int(rows[i]), int(cols[i])) for i in picked]
 
 

@@ -40,10 +40,10 @@ def predict_coverage(
     grid, radio, cells = inputs.elevation, inputs.radio, inputs.area_cells
     params, pattern = link_parameters(radio), sector_pattern(radio)
     stops = np.array(inputs.mast_stops_m)
-    loss = area_loss_db(inputs, cell, stops)
     distance, bearing, angle = directions(
         grid.values, grid.cell_size_m, *cell, stops, radio.handset_height_m, cells.rows, cells.cols
     )
+    loss = area_loss_db(inputs, cell, stops, distance <= radio.max_radius_m)
     aim = best_aim(
         loss,
         bearing,
@@ -104,20 +104,29 @@ def predict_coverage(
     )
 
 
-def area_loss_db(inputs: CoverageInputs, cell: tuple[int, int], stops: np.ndarray) -> np.ndarray:
-    """Loss from every mast stop to every cell of the area, with what stands on the ground, (stops, cells) in dB."""
+def area_loss_db(
+    inputs: CoverageInputs, cell: tuple[int, int], stops: np.ndarray, within: np.ndarray | None = None
+) -> np.ndarray:
+    """Loss from every mast stop to every cell of the area, with what stands on the ground, (stops, cells) in dB.
+
+    `within`: (cells,) bool, the cells that are worked out, all without it; NaN elsewhere. The rays are as long as the
+    farthest of them, and a large area lies mostly beyond the reach of a cell.
+    """
     cells, grid, radio = inputs.area_cells, inputs.elevation, inputs.radio
-    return covered_loss_db(
+    picked = np.arange(len(cells.rows)) if within is None else np.flatnonzero(within)
+    loss = np.full((len(stops), len(cells.rows)), np.nan, np.float32)
+    loss[:, picked] = covered_loss_db(
         grid.values,
         grid.cell_size_m,
         *cell,
         stops,
         radio.handset_height_m,
         radio.frequency_mhz,
-        cells.rows,
-        cells.cols,
+        cells.rows[picked],
+        cells.cols[picked],
         inputs.cover.cover,
     )
+    return loss
 
 
 def choose_stop(
@@ -136,7 +145,7 @@ def choose_stop(
 
 
 def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray) -> tuple[BudgetLine, ...]:
-    """The link budget of the cell with the median margin: half the area does better, half worse."""
+    """The link budget of the cell with the median margin: half the area within the radius does better, half worse."""
     known = np.nonzero(np.isfinite(margin))[0]
     if not len(known):
         return ()

@@ -53,21 +53,20 @@ def water_m(study: Study, cell: tuple[int, int]) -> tuple[float, float]:
     made = study.flow
     block = cell[0] // made.step, cell[1] // made.step
     area = float(made.area_m2[block])
-    return float(study.above_drainage_m[cell]), area / made.cell_size_m
+    return study.above_drainage_m(cell), area / made.cell_size_m
 
 
 def worst_tree(study: Study, spot: Spot, cell: tuple[int, int]) -> Tree | None:
     """The tall cell that reaches farthest over the footprint if it falls, among those that the mast or the trailer
     could meet; None without one or without a surface.
     """
-    canopy = study.canopy_m
-    if canopy is None:
+    if study.obstacles is None:
         return None
     grid = study.elevation
     reach, fall = footprint_reach_m(study.mission.trailer), mast_fall_m(study.mission)
     far = math.ceil((max(fall, MOST_TREE_M) + reach) / grid.cell_size_m) + 1
     r0, c0 = max(0, cell[0] - far), max(0, cell[1] - far)
-    window = canopy[r0 : cell[0] + far + 1, c0 : cell[1] + far + 1]
+    window = study.canopy_m(np.s_[r0 : cell[0] + far + 1, c0 : cell[1] + far + 1])
     rows, cols = np.nonzero(window >= study.mission.site.tree_height_m)
     if not len(rows):
         return None

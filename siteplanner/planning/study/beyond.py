@@ -21,10 +21,10 @@ import numpy as np
 from siteplanner.core.far_ground import FarGround
 from siteplanner.core.sky_bounds import reach_m
 from siteplanner.data.far_heights import Highest, coarse_grid, highest_of, read_highest
-from siteplanner.data.geometry import Box
+from siteplanner.data.geometry import Box, boxes_meet
 from siteplanner.data.grid import Grid
 from siteplanner.data.height_units import HIGHEST_M, unit_of
-from siteplanner.data.raster_source import open_raster
+from siteplanner.data.raster_source import extent_of, open_raster
 from siteplanner.data.rasters import record_of
 from siteplanner.data.records import InputRecord
 from siteplanner.errors import InputError
@@ -81,6 +81,7 @@ def read_beyond(mission: Mission, relief: Relief, margin_m: float, reuse: Reuse)
     paths = {role: [mission.path(p) for p in files] for role, files in files_of}
     lowest, line = float(np.nanmin(grid.values)), math.radians(least_line_deg(mission))
     around = _lonlat_box(grid, max(reach_m(HIGHEST_M - lowest, math.tan(line)) - margin_m, 0.0))
+    paths = {role: [f for f in files if boxes_meet(extent_of(f), around)] for role, files in paths.items()}
     tops = [
         reuse.call("highest_ground", highest_of, files, around, layers.elevation_unit, grid.crs)
         for files in paths.values()

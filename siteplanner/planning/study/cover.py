@@ -43,10 +43,9 @@ def ground_cover(mission: Mission, ground: Grid, surface: Surface | None, classe
     if classes is not None:
         codes = classes.grid.values
         told = codes != UNKNOWN
-        by_class = np.zeros(ground.shape, np.uint8)
+        kinds[told] = 0
         for code, kind in layers.land_cover_classes.items():
-            by_class[codes == int(code)] = KINDS.index(kind)
-        kinds = np.where(told, by_class, kinds)
+            kinds[told & (codes == int(code))] = KINDS.index(kind)
         known = told if known is None else told | known
     stands = None
     if surface is not None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from pyproj import CRS
@@ -16,9 +17,10 @@ from shapely.ops import unary_union
 from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
 from siteplanner.data.classes import Classes, read_classes
-from siteplanner.data.geometry import unwrapped
+from siteplanner.data.geometry import Box, unwrapped
 from siteplanner.data.grid import WGS84, Grid
-from siteplanner.data.rasters import Elevation, metric_crs, read_elevation
+from siteplanner.data.raster_source import parted
+from siteplanner.data.rasters import MOST_CELLS, Elevation, metric_crs, read_elevation
 from siteplanner.data.vectors import read_layer
 from siteplanner.data.vetting import (
     check_target_crs,
@@ -58,6 +60,7 @@ LAYERS_MARGIN_M = 500.0  # what stands this far outside the search ground may st
 OVER_GROUND = ("keep_out", "power_lines", "structures", "soft_ground", "must_serve", "spots")
 ALONG_DRIVES = ("water",)  # what a drive may meet outside the search ground
 COARSE_CELL_M = 5.0
+MOST_CELLS_FOR_DONORS = 40_000_000  # of a grid that is widened only for the sake of donor sites
 
 
 def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> Study:
@@ -165,25 +168,29 @@ def read_ground(mission: Mission, place: Place, donors: tuple[Donor, ...], reuse
     """Elevation under search ground and starts, out to the donor sites where that is not too much for one grid."""
     findings: list[Finding] = []
 
-    def read(ground: BaseGeometry) -> Elevation:
+    def read(ground: BaseGeometry, max_cells: int) -> Elevation:
+        near = place.around(ground, ELEVATION_MARGIN_M)
+        files, aside = files_near(mission, "elevation", near)
         return reuse.call(
             "elevation",
             read_elevation,
-            [mission.path(p) for p in mission.layers.elevation],
-            near=place.around(ground, ELEVATION_MARGIN_M),
+            files,
+            aside=aside,
+            near=near,
             target_crs=place.crs,
             cell_size_m=mission.search.cell_size_m,
             unit=mission.layers.elevation_unit,
+            max_cells=max_cells,
         )
 
     everything = place.everything
     try:
         wide = unary_union([everything, *(Point(d.x, d.y) for d in donors)]).envelope if donors else everything
-        elevation = read(wide)
+        elevation = read(wide, MOST_CELLS_FOR_DONORS if donors else MOST_CELLS)
     except InputError as error:
         if not donors:
             raise
-        elevation = read(everything)
+        elevation = read(everything, MOST_CELLS)
         findings.append(Finding("donors_without_ground", "check", facts={"why": error.what}))
     findings += [*_without_gaps(elevation), *elevation_covers(place.whole_area, elevation)]
     return Loaded(elevation, elevation.records, tuple(findings))
@@ -202,15 +209,28 @@ def with_far_files(ground: Loaded[Elevation], beyond: Beyond) -> Loaded[Elevatio
     )
 
 
+def files_near(
+    mission: Mission, layer: Literal["elevation", "surface"], near: BaseGeometry
+) -> tuple[list[Path], tuple[tuple[str, Box], ...]]:
+    """The files of a layer that meet the ground asked for; name and extent of the others, which nobody reads."""
+    try:
+        return parted([mission.path(p) for p in getattr(mission.layers, layer)], unwrapped(near).bounds)
+    except InputError as error:
+        raise error if error.field is not None else error.placed(field=f"layers.{layer}") from error
+
+
 def read_surface(mission: Mission, ground: Grid, reuse: Reuse) -> Loaded[Surface | None]:
     """Tree tops and roofs on the ground's cells; None where no surface is given."""
     if not mission.layers.surface:
         return Loaded(None)
+    near = _project(box(*ground.bounds), ground.crs, WGS84)
+    files, aside = files_near(mission, "surface", near)
     surface = reuse.call(
         "surface",
         read_elevation,
-        [mission.path(p) for p in mission.layers.surface],
-        near=_project(box(*ground.bounds), ground.crs, WGS84),
+        files,
+        aside=aside,
+        near=near,
         target_crs=ground.crs,
         cell_size_m=ground.cell_size_m,
         unit=mission.layers.elevation_unit,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from pyproj import CRS
 
-from siteplanner.core.flow import Flow, flow, height_above_drainage_m
+from siteplanner.core.flow import Flow, above_drainage_m, drainage_level_m, flow
 from siteplanner.core.horizon import Blocks
 from siteplanner.core.likely_ground import LikelyGround, likely_ground
 from siteplanner.data.burn import burn
@@ -73,10 +73,10 @@ class Study:
         """Block maxima of ground and obstacles, made once for all skylines."""
         return self.relief.blocks
 
-    @cached_property
-    def canopy_m(self) -> np.ndarray | None:
-        """Surface less elevation per cell, at least 0: trees and roofs. None without a surface."""
-        return None if self.obstacles is None else self.obstacles.values - self.elevation.values
+    def canopy_m(self, part: Any) -> np.ndarray:
+        """Surface less elevation of the cells that `part` picks, at least 0: trees and roofs. There is a surface."""
+        assert self.obstacles is not None
+        return self.obstacles.values[part] - self.elevation.values[part]
 
     @cached_property
     def likely(self) -> LikelyGround:
@@ -90,12 +90,15 @@ class Study:
         return flow(self.elevation.values, self.elevation.cell_size_m)
 
     @cached_property
-    def above_drainage_m(self) -> np.ndarray:
-        """Height per cell above the channel that it drains to; mapped water counts as a channel. NaN: not known."""
+    def drainage_level_m(self) -> np.ndarray:
+        """Height of the channel that each cell of `flow` drains to; mapped water counts as one. NaN: not known."""
         water = self.overlay("water")
         mapped = None if water is None else burn(water.geometry, self.elevation, all_touched=True)
-        area = 1e6 * self.mission.site.channel_area_km2
-        return height_above_drainage_m(self.elevation.values, self.flow, area, mapped)
+        return drainage_level_m(self.flow, 1e6 * self.mission.site.channel_area_km2, mapped)
+
+    def above_drainage_m(self, cell: tuple[int, int]) -> float:
+        """Height of a cell above the channel that it drains to; NaN: not known."""
+        return float(above_drainage_m(self.elevation.values, self.flow, self.drainage_level_m, *cell))
 
     def work_out(self, name: str) -> None:
         """Make a value that is kept once made, now: its time then counts where the caller tells of it."""
