@@ -48,6 +48,7 @@ LEVELS = {
     "outputs.measured": 5.4,
     "outputs.ready": 5.4,
     "outputs.as_built": 5.4,
+    "outputs.atlas": 5.3,
     "demo": 6,
     "app": 7,
     "cli": 8,

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from siteplanner.cli.arrived import judge_arrival
+from siteplanner.cli.atlas import atlas
 from siteplanner.cli.compare import show_comparison
 from siteplanner.cli.fields import show_fields
 from siteplanner.cli.guide import show_guide
@@ -299,3 +300,4 @@ app.command("ready")(show_ready)
 app.command("arrived")(judge_arrival)
 app.command("new")(start_mission)
 app.command("guide")(show_guide)
+app.add_typer(atlas, name="atlas")

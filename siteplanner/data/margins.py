@@ -1,4 +1,4 @@
-"""Service margins of one place in a file of its own: a cloud-optimised GeoTIFF, a band a mast stop, quarters of a dB."""
+"""Service margins of one place in a file of its own: a cloud-optimized GeoTIFF, a band a mast stop, in quarter dB."""
 
 from __future__ import annotations
 

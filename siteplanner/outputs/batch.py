@@ -193,7 +193,7 @@ def key_of(mission: Mission, job: Job) -> str:
 
 
 def _finished(job: Job, key: str) -> dict[str, Any] | None:
-    """The row of a mission that an earlier run has finished from the same, and whose files all stand as it left them."""
+    """The row of a mission that an earlier run has finished from the same, and whose files stand as it left them."""
     try:
         held = json.loads((job.out / FINISHED / f"{job.name}.json").read_text(encoding="utf-8"))
         if held["key"] != key:

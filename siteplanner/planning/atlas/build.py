@@ -49,7 +49,7 @@ class Pace:
 
 @dataclass(frozen=True)
 class Built:
-    """A finished atlas. `judged`: places worked out now; `tiles_before`: tiles that stood there from the same inputs."""
+    """A finished atlas. `judged`: places worked out now; `tiles_before`: tiles that stood there from the same."""
 
     folder: Path
     tiles: int
