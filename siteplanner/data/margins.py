@@ -43,7 +43,7 @@ def write_margins(path: Path, margin_db: np.ndarray, like: Grid, bands: tuple[st
             with held.open() as source, rasterio.Env(GDAL_PAM_ENABLED="NO"):
                 copy(
                     source, staged, driver="COG", compress="ZSTD", level=6, predictor="STANDARD", overviews="NONE",
-                    blocksize=256, interleave="BAND",
+                    blocksize=256,
                 )  # fmt: skip
             os.replace(staged, path)
         except BaseException as error:

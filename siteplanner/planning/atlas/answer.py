@@ -164,6 +164,7 @@ def asked_of(atlas: Atlas, mission: Mission, place: Place, today: Today) -> Aske
     west, south, east, north = place.whole_area.bounds
     box = min([west, *x]), min([south, *y]), max([east, *x]), max([north, *y])
     rows, cols = window_of(atlas.lattice, box)
+    rows, cols = (range(r.start - 1, r.stop + 1) for r in (rows, cols))  # points lie between cells
     heights = cut(atlas.shared.heights, atlas.lattice, rows, cols)
     cells = area_cells(place.area, heights, thinning(place.whole_area.area, atlas.lattice))
     return Asked(mission, atlas.mission.radio, atlas.lattice, rows, cols, heights, cells, points)

@@ -83,16 +83,19 @@ def served_from(asked: Asked, place: KnownPlace, margins: Path) -> Coverage:
     tells: the elevation's doubt, the named points' exact paths. Raises InputError for a raster that cannot be read."""
     radio, cells = asked.mission.radio, asked.area
     held = read_margins(margins, asked.rows, asked.cols, asked.lattice.size_m, asked.lattice.crs)
-    rows, cols = _with_points(asked)
+    kept = np.hstack([held[:, cells.rows, cells.cols], np.array([_between(band, asked) for band in held])])
     # what was kept is the margin of the atlas's own radio without a pattern: the loss, and any radio's margin
-    loss = min(allowed_loss_db(link_parameters(asked.kept))) - held[:, rows, cols]
+    loss = min(allowed_loss_db(link_parameters(asked.kept))) - kept
     params, pattern = link_parameters(radio), sector_pattern(radio)
     stops = np.array(asked.mission.trailer.mast_stops_m)
     lattice, (row, col) = asked.lattice, place.cell
     half = lattice.step // 2
+    at = _rowcol(asked)
+    rows, cols = (np.append(own, more) for own, more in zip((cells.rows, cells.cols), at, strict=True))
     down = (rows + asked.rows.start) * lattice.step + half - row
     right = (cols + asked.cols.start) * lattice.step + half - col
-    ground, here = asked.heights.values[rows, cols], place.evaluation.spot.elevation_m
+    ground = np.append(asked.heights.values[cells.rows, cells.cols], _between(asked.heights.values, asked))
+    here = place.evaluation.spot.elevation_m
     distance, bearing, angle = directions_over(down, right, ground, here, lattice.cell_m, stops, radio.handset_height_m)
     n, sigma = len(cells.rows), spread_db(radio.sigma_db, params.entry)
     aim = best_aim(
@@ -130,8 +133,25 @@ def served_from(asked: Asked, place: KnownPlace, margins: Path) -> Coverage:
     )  # fmt: skip
 
 
-def _with_points(asked: Asked) -> tuple[np.ndarray, np.ndarray]:
-    """Rows and columns of the window: of the area's cells, then of the cells that hold the named points."""
-    at = [asked.heights.cell(p.x, p.y) or (0, 0) for p in asked.points]
-    rows, cols = (np.array([cell[k] for cell in at], int) for k in (0, 1))
-    return np.append(asked.area.rows, rows), np.append(asked.area.cols, cols)
+def _rowcol(asked: Asked) -> tuple[np.ndarray, np.ndarray]:
+    """Rows and columns of the named points in the window, with their parts."""
+    xy = np.array([(p.x, p.y) for p in asked.points]).reshape(-1, 2)
+    row, col = asked.heights.rowcol(xy[:, 0], xy[:, 1])
+    return np.clip(row, 0, asked.heights.shape[0] - 1), np.clip(col, 0, asked.heights.shape[1] - 1)
+
+
+def _between(values: np.ndarray, asked: Asked) -> np.ndarray:
+    """Values of the window at the named points, from the cells around each that are known; NaN where none is."""
+    row, col = _rowcol(asked)
+    r0, c0 = np.floor(row).astype(int), np.floor(col).astype(int)
+    total, weights = np.zeros(len(row)), np.zeros(len(row))
+    for down in (0, 1):
+        for right in (0, 1):
+            r, c = np.minimum(r0 + down, values.shape[0] - 1), np.minimum(c0 + right, values.shape[1] - 1)
+            weight = np.abs(1 - down - (row - r0)) * np.abs(1 - right - (col - c0))
+            held = values[r, c].astype(float)
+            known = np.isfinite(held)
+            total += np.where(known, weight * held, 0.0)
+            weights += np.where(known, weight, 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(weights > 0, total / weights, np.nan)
