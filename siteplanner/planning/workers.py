@@ -47,18 +47,12 @@ class Done(Generic[R]):
 class Crew(Protocol):
     """Who does the work."""
 
-    @property
-    def size(self) -> int:
-        """How many pieces are worked on at once."""
-
     def results(self, work: Work[T, R], items: Sequence[T], heard: Heard) -> Iterator[Done[R]]:
         """Each piece as it ends, in any order. What `heard` raises stops the work and leaves here."""
 
 
 class Alone:
     """This process, one piece after the other."""
-
-    size = 1
 
     def results(self, work: Work[T, R], items: Sequence[T], heard: Heard) -> Iterator[Done[R]]:
         """Each piece in its order."""
@@ -81,11 +75,6 @@ class Cluster:
 
     def __init__(self, client: Any, stop: Path) -> None:
         self._client, self._stop = client, stop
-
-    @property
-    def size(self) -> int:
-        """Threads of all workers that are there now."""
-        return max(1, sum(self._client.nthreads().values()))
 
     def results(self, work: Work[T, R], items: Sequence[T], heard: Heard) -> Iterator[Done[R]]:
         """Each piece as it ends; one whose worker was lost is done by another, three times at most."""
@@ -118,7 +107,7 @@ class Cluster:
                     heard(*word)
                     continue
                 number, ended = word
-                if futures.get(number) is not ended:
+                if ended is None or futures.get(number) is not ended:
                     continue
                 if ended.status in ("cancelled", "lost"):  # not by us: the scheduler began anew
                     self._back(heard)
@@ -172,13 +161,14 @@ def _work(work: Work[Any, Any], item: Any, number: int, topic: str, stop: str) -
     """A piece of work on a worker: it tells its progress now and then, and ends when it is asked to."""
     from distributed import get_worker
 
-    worker, last = get_worker(), ["", -math.inf]
+    worker, last = get_worker(), -math.inf
 
     def said(stage: str, share: float) -> None:
+        nonlocal last
         now = time.monotonic()
-        if now - float(last[1]) < EVERY_S:
+        if now - last < EVERY_S:
             return
-        last[:] = [stage, now]
+        last = now
         if os.path.exists(stop):
             raise Cancelled()
         worker.log_event(topic, (number, stage, share))

@@ -46,7 +46,11 @@ def put(path: Path, write: Callable[[Path], None]) -> None:
 def put_json(path: Path, value: Any) -> None:
     """A value as JSON."""
     text = json.dumps(value, separators=(",", ":"), allow_nan=False)
-    put(path, lambda staged: staged.write_bytes(text.encode()) and None)
+
+    def write(staged: Path) -> None:
+        staged.write_bytes(text.encode())
+
+    put(path, write)
 
 
 def read_json(path: Path) -> Any:

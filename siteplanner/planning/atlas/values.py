@@ -112,7 +112,7 @@ def _made(tree: dict[str, Any], arrays: Mapping[str, np.ndarray]) -> Any:
     kind = tree[TAG]
     if kind == "fact":
         made = _class_of(tree["class"])
-        if not (is_dataclass(made) and made.__dataclass_params__.frozen):  # type: ignore[attr-defined]
+        if not (isinstance(made, type) and is_dataclass(made) and vars(made)["__dataclass_params__"].frozen):
             raise TypeError("not a frozen fact")
         return made(**{name: unpacked(value, arrays) for name, value in tree["fields"].items()})
     if kind == "named":

@@ -184,7 +184,8 @@ def choose(study: Study, ruling: Ruling, way: GroundWay, reuse: Reuse, tick: Cal
 
 def chosen_before(study: Study, places: Sequence[tuple[float, float]]) -> Chosen:
     """Places (longitude, latitude) as candidate spots: the cells that they lie in."""
-    grid, spots = study.elevation, {}
+    grid = study.elevation
+    spots: dict[tuple[int, int], Spot] = {}
     for number, (longitude, latitude) in enumerate(places, 1):
         cell = grid.cell(*grid.from_lonlat(longitude, latitude))
         if cell is not None:
