@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import signal
 from pathlib import Path
 
 import pytest
@@ -130,3 +131,22 @@ def test_workers_of_a_scheduler_plan_the_same_to_the_byte_and_what_is_finished_i
     assert [o.before for o in last] == [True, True]
     assert [o.row for o in last] == [o.row for o in again]
     assert (tmp_path / "many" / "north" / "places.kml").exists()
+
+
+def test_what_is_said_of_an_interruption_is_said_once(tmp_path, monkeypatch, capfd):
+    """Missions that are finished stand on the disk: nobody may read that nothing was written."""
+
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("siteplanner.outputs.batch.plan_many", interrupted)
+    mission, before = write_mission(tmp_path / "m"), signal.getsignal(signal.SIGTERM)
+    try:
+        with pytest.raises(SystemExit) as ended:
+            cli.main(["batch", str(mission), "--out", str(tmp_path / "out"), "--quiet"])
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    assert ended.value.code == 130
+    said = capfd.readouterr().err
+    assert "run the others again" in said
+    assert "nothing was written" not in said

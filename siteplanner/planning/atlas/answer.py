@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, cast
@@ -14,7 +16,7 @@ import shapely
 from siteplanner.data.grid import WGS84
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission, Weights, mission_from_dict
-from siteplanner.planning.atlas.folder import ROADS, finished, read_value, tile_folder
+from siteplanner.planning.atlas.folder import MARGINS, ROADS, finished, read_value, tile_folder
 from siteplanner.planning.atlas.ground import Shared, drives_over
 from siteplanner.planning.atlas.lattice import Lattice, Tile
 from siteplanner.planning.atlas.place import KnownPlace, access_to
@@ -28,7 +30,7 @@ from siteplanner.planning.choose.units import Group
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import name_spots, plan
 from siteplanner.planning.site.timeline import time_on_air
-from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.evaluation import Access, Evaluation
 from siteplanner.planning.spots.places import near_places
 from siteplanner.planning.study.area import area_cells
 from siteplanner.planning.study.load import Place, read_area
@@ -131,18 +133,23 @@ def quick_answer(atlas: Atlas, mission: Mission, progress: Progress = lambda sta
     network = closed_today(atlas.shared.network, today)
     drives = drives_over(network, place)
     starts, rig = tuple(s.name for s in mission.starts), mission.rig
+    ways = [
+        access_to(known, atlas.lattice, network, drives.trees, starts, rig.last_leg_speed_kmh, rig.max_grade_pct)
+        for _, known in passing
+    ]
+    reached = [(tile, known, way) for (tile, known), way in zip(passing, ways, strict=True) if way is not None]
+
+    def judged(one: tuple[str, KnownPlace, Access]) -> Evaluation:
+        tile, known, way = one
+        served = served_from(asked, known, tile_folder(atlas.folder, tile) / MARGINS / f"{known.name}.tif")
+        on_air = time_on_air(mission, way.drive_s, way.last_leg_s, way.route.waits)
+        return replace(known.evaluation, coverage=served, access=way, on_air=on_air)
+
     evaluations: list[Evaluation] = []
-    for number, (tile, known) in enumerate(passing):
-        progress("Ranking places", 0.1 + 0.8 * number / len(passing))
-        access = access_to(
-            known, atlas.lattice, network, drives.trees, starts, rig.last_leg_speed_kmh, rig.max_grade_pct
-        )
-        if access is None:
-            continue
-        path = tile_folder(atlas.folder, tile) / "margins" / f"{known.name}.tif"
-        on_air = time_on_air(mission, access.drive_s, access.last_leg_s, access.route.waits)
-        served = served_from(asked, known, path)
-        evaluations.append(replace(known.evaluation, coverage=served, access=access, on_air=on_air))
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:  # reading and aiming leave the interpreter to each other
+        for number, made in enumerate(pool.map(judged, reached)):
+            progress("Ranking places", 0.2 + 0.7 * number / len(reached))
+            evaluations.append(made)
     progress("Choosing places for several trailers", 0.9)
     evaluations.sort(key=lambda e: e.spot.key)
     spots = [e.spot for e in evaluations]

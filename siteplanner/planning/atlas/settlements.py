@@ -19,7 +19,7 @@ from siteplanner.data.margins import read_margins
 from siteplanner.data.vectors import read_layer
 from siteplanner.mission.links import link_parameters, sector_pattern
 from siteplanner.mission.region import Region
-from siteplanner.planning.atlas.folder import tile_folder
+from siteplanner.planning.atlas.folder import MARGINS, tile_folder
 from siteplanner.planning.atlas.ground import RegionGround
 from siteplanner.planning.atlas.lattice import Lattice
 from siteplanner.planning.atlas.place import KnownPlace, access_to
@@ -97,7 +97,7 @@ def region_service(
     for number, (tile, place) in enumerate(places):
         tick(number / len(places))
         r, c = _reach(place, ground, rows, cols)
-        path = tile_folder(atlas, tile) / "margins" / f"{place.name}.tif"
+        path = tile_folder(atlas, tile) / MARGINS / f"{place.name}.tif"
         chance, stop = _chances(place, ground, path, r, c)
         part = best[r.start - rows.start : r.stop - rows.start, c.start - cols.start : c.stop - cols.start]
         part[:] = np.fmax(part, chance)
