@@ -132,6 +132,17 @@ def test_each_settlement_has_its_best_place_and_one_out_of_reach_has_none(built,
     assert low < 0.5  # behind the wall
 
 
+def test_of_very_many_places_the_best_are_answered_in_full(built, answered, tmp_path, monkeypatch):
+    quick, *_ = answered
+    monkeypatch.setattr("siteplanner.planning.atlas.answer.IN_FULL", 4)
+    few = quick_answer(open_atlas(built[1]), load_mission(write_day(tmp_path / "day")))
+    assert few.in_reach == quick.in_reach
+    assert len(few.ranked) == 4
+    assert few.ranked[0].spot.key == quick.ranked[0].spot.key
+    scores = {r.spot.key: r.score for r in quick.ranked}
+    assert [r.score for r in few.ranked] == [scores[r.spot.key] for r in few.ranked]
+
+
 def test_nothing_is_judged_again_while_nothing_changes(built):
     region, atlas, first = built
     before = contents(atlas)

@@ -20,8 +20,9 @@ from siteplanner.planning.atlas.folder import MARGINS, ROADS, finished, read_val
 from siteplanner.planning.atlas.ground import Shared, drives_over
 from siteplanner.planning.atlas.lattice import Lattice, Tile
 from siteplanner.planning.atlas.place import KnownPlace, access_to
+from siteplanner.planning.atlas.screen import IN_FULL, bounds, read_screen
 from siteplanner.planning.atlas.served import Asked, NamedPoint, cut, served_from, thinning, window_of
-from siteplanner.planning.atlas.table import places_in
+from siteplanner.planning.atlas.table import places_at
 from siteplanner.planning.atlas.today import Today, closed_today, read_today
 from siteplanner.planning.choose.fixed import Fixed
 from siteplanner.planning.choose.ranked import RankedSpot
@@ -37,6 +38,7 @@ from siteplanner.planning.study.load import Place, read_area
 from siteplanner.planning.study.must_serve import point_names
 from siteplanner.planning.study.progress import Progress
 from siteplanner.planning.study.staging import with_staging
+from siteplanner.roads.routing import DriveTree
 
 SAME_TABLES = ("trailer", "rig", "sky", "backhaul", "power_lines", "site")
 """Tables that places were judged by: the mission of the day must say the same."""
@@ -127,11 +129,11 @@ def quick_answer(atlas: Atlas, mission: Mission, progress: Progress = lambda sta
             field="layers.incident_area",
         )
     today = read_today(mission, place)
-    places = _in_reach(atlas, place)
-    passing = [(tile, p) for tile, p in places if not today.shuts(p.evaluation.spot.x, p.evaluation.spot.y)]
     asked = asked_of(atlas, mission, place, today)
     network = closed_today(atlas.shared.network, today)
     drives = drives_over(network, place)
+    found = _in_reach(atlas, place, today, asked, drives.trees)
+    passing = found.places
     starts, rig = tuple(s.name for s in mission.starts), mission.rig
     ways = [
         access_to(known, atlas.lattice, network, drives.trees, starts, rig.last_leg_speed_kmh, rig.max_grade_pct)
@@ -159,8 +161,8 @@ def quick_answer(atlas: Atlas, mission: Mission, progress: Progress = lambda sta
     ranked = name_spots(fixed.ranked(evaluations, mission.weights)) if evaluations else ()
     progress("Answered from the atlas", 1.0)
     return Quick(
-        mission, ranked, _sets(ranked, mission, asked, fixed), len(places), len(passing) - len(evaluations),
-        len(places) - len(passing), time.monotonic() - start, fixed,
+        mission, ranked, _sets(ranked, mission, asked, fixed), found.in_reach,
+        found.no_way + len(passing) - len(evaluations), found.shut, time.monotonic() - start, fixed,
     )  # fmt: skip
 
 
@@ -188,19 +190,39 @@ def _points(today: Today) -> tuple[NamedPoint, ...]:
     )
 
 
-def _in_reach(atlas: Atlas, place: Place) -> list[tuple[str, KnownPlace]]:
-    """The places on the mission's search ground."""
+@dataclass(frozen=True)
+class _Found:
+    """Places to be answered in full, of so many in reach; `no_way`: that are known to have no road before that."""
+
+    places: list[tuple[str, KnownPlace]]
+    in_reach: int
+    shut: int
+    no_way: int
+
+
+def _in_reach(atlas: Atlas, place: Place, today: Today, asked: Asked, trees: Sequence[DriveTree]) -> _Found:
+    """The places on the mission's search ground, the most promising where they are very many."""
     cell = atlas.lattice.cell_m
-    boxes = {name: Tile(**held) for name, held in atlas.head["boxes"].items()}
-    near = [
-        name
-        for name, t in boxes.items()
-        if place.search.intersects(shapely.box(t.left * cell, -t.bottom * cell, t.right * cell, -t.top * cell))
-    ]
-    found = list(places_in(atlas.folder, near))
-    xy = np.array([(p.evaluation.spot.x, p.evaluation.spot.y) for _, p in found]).reshape(-1, 2)
-    inside = shapely.contains_xy(place.search, xy[:, 0], xy[:, 1])
-    return [one for one, within in zip(found, inside.tolist(), strict=True) if within]
+    rows: list[tuple[float, str, int]] = []
+    in_reach = shut = no_way = 0
+    for name, held in atlas.head["boxes"].items():
+        t = Tile(**held)
+        box = shapely.box(t.left * cell, -t.bottom * cell, t.right * cell, -t.top * cell)
+        if not place.search.intersects(box):
+            continue
+        screen = read_screen(tile_folder(atlas.folder, name))
+        inside = shapely.contains_xy(place.search, screen.xy[:, 0], screen.xy[:, 1])
+        closed = inside & today.shut(screen.xy)
+        most = bounds(screen, asked, trees)
+        ways = inside & ~closed & np.isfinite(most)
+        in_reach, shut = in_reach + int(inside.sum()), shut + int(closed.sum())
+        no_way += int((inside & ~closed & ~ways).sum())
+        rows += [(-float(most[k]), name, k) for k in np.flatnonzero(ways).tolist()]
+    wanted: dict[str, list[int]] = {}
+    for _, name, k in sorted(rows)[:IN_FULL]:
+        wanted.setdefault(name, []).append(k)
+    places = [(name, p) for name, own in sorted(wanted.items()) for p in places_at(atlas.folder, name, sorted(own))]
+    return _Found(places, in_reach, shut, no_way)
 
 
 def _sets(ranked: Sequence[RankedSpot], mission: Mission, asked: Asked, fixed: Fixed) -> Mapping[int, ChosenSet]:

@@ -28,6 +28,7 @@ from siteplanner.planning.atlas.folder import (
 )
 from siteplanner.planning.atlas.ground import RegionGround, read_region, shared_of
 from siteplanner.planning.atlas.lattice import Tile, tiles_over
+from siteplanner.planning.atlas.screen import SCREEN
 from siteplanner.planning.atlas.table import write_places
 from siteplanner.planning.atlas.tile import TileDone, TileJob, judged_tile
 from siteplanner.planning.study.fingerprint import fingerprint
@@ -187,7 +188,7 @@ def _as_it_stands(job: TileJob) -> TileDone | None:
     folder = tile_folder(job.atlas, job.tile.name)
     try:
         held = read_json(folder / TILE)
-        if held["inputs"] != job.inputs or len(read_json(folder / FACTS)) != held["places"]:
+        if held["inputs"] != job.inputs or not ((folder / SCREEN).is_file() and (folder / FACTS).is_file()):
             return None
         return TileDone(job.tile.name, str(held["key"]), int(held["places"]), 0, True, 0.0)
     except (InputError, LookupError, TypeError):

@@ -22,6 +22,12 @@ def places_in(atlas: Path, tiles: Sequence[str]) -> Iterator[tuple[str, KnownPla
             yield tile, place_of(record)
 
 
+def places_at(atlas: Path, tile: str, rows: Sequence[int]) -> list[KnownPlace]:
+    """Some places of a tile, by their rows. Raises InputError for a file that cannot be read."""
+    records = read_json(tile_folder(atlas, tile) / FACTS)
+    return [place_of(records[row]) for row in rows]
+
+
 def write_places(ground: RegionGround, atlas: Path, tiles: Sequence[str]) -> int:
     """Write the table; how many places it has. Raises OSError."""
     import geopandas as gpd

@@ -28,6 +28,7 @@ from siteplanner.planning.atlas.folder import (
 from siteplanner.planning.atlas.ground import RegionGround, TileGround, read_tile, with_shared
 from siteplanner.planning.atlas.lattice import Lattice, Tile
 from siteplanner.planning.atlas.place import judged_place, margins_of, record_of
+from siteplanner.planning.atlas.screen import SCREEN, write_screen
 from siteplanner.planning.limits.cells import road_cells, rule_ground
 from siteplanner.planning.plan.pipeline import choose
 from siteplanner.planning.spots.evaluate import Judge
@@ -116,6 +117,7 @@ def _judged(job: TileJob, folder: Path, said: Progress, start: float) -> TileDon
             records += [] if record is None else [record]
             judged += new
     put_json(folder / FACTS, records)
+    write_screen(folder, records, ground.mission, ground.lattice)
     _tidy(folder, {record["name"] for record in records})
     done = {"key": key, "inputs": job.inputs, "places": len(records)}
     put_json(folder / TILE, done)
@@ -171,7 +173,11 @@ def _finished(folder: Path) -> dict[str, Any] | None:
     """What a finished tile says; None for one that is not, or cannot be read."""
     try:
         held, facts = read_json(folder / TILE), read_json(folder / FACTS)
-        if len(facts) == held["places"] and all((folder / MARGINS / f"{f['name']}.tif").is_file() for f in facts):
+        if (
+            (folder / SCREEN).is_file()
+            and len(facts) == held["places"]
+            and all((folder / MARGINS / f"{f['name']}.tif").is_file() for f in facts)
+        ):
             return {"key": str(held["key"]), "places": int(held["places"])}
     except (InputError, LookupError, TypeError, ValueError):
         pass

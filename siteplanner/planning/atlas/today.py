@@ -33,10 +33,13 @@ class Today:
     closures: GeoDataFrame | None
     hazards_close_roads: bool
 
-    def shuts(self, x: float, y: float) -> bool:
-        """Whether a place lies in a danger, or where the trailer must not stand."""
-        at = shapely.Point(x, y)
-        return any(f is not None and bool(f.geometry.intersects(at).any()) for f in (self.keep_out, self.hazards))
+    def shut(self, xy: np.ndarray) -> np.ndarray:
+        """Bool: places (x, y a row) that lie in a danger, or where the trailer must not stand."""
+        out = np.zeros(len(xy), bool)
+        for frame in (self.keep_out, self.hazards):
+            if frame is not None and len(frame):
+                out |= shapely.intersects_xy(shapely.union_all(np.asarray(frame.geometry.array)), xy[:, 0], xy[:, 1])
+        return out
 
 
 def read_today(mission: Mission, place: Place) -> Today:
