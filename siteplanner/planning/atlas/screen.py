@@ -32,7 +32,7 @@ from siteplanner.roads.routing import DriveTree
 SCREEN = "screen.npz"
 WIDE = 10  # lattice cells
 UNKNOWN, MOST_DB = -128, 120
-IN_FULL = 300  # places answered in full. Common practice: thirty times as many as are listed
+IN_FULL = 150  # places answered in full. Common practice: fifteen times as many as are listed
 OF_THE_GROUND = ("ground", "backhaul")  # criteria that no incident changes
 BACK = 1000.0  # points that put a place behind all others
 
