@@ -97,7 +97,7 @@ class Cluster:
                 ask(number)
             while futures:
                 try:
-                    word = news.get(timeout=EVERY_S)
+                    word: Any = news.get(timeout=EVERY_S)
                 except queue.Empty:
                     heard(-1, "", 0.0)
                     if self._client.status in ("closed", "closing"):

@@ -147,13 +147,13 @@ def _served(screen: Screen, asked: Asked, rows: np.ndarray, cols: np.ndarray) ->
 
 def drives_s(screen: Screen, trees: Sequence[DriveTree], leg_speed_kmh: float) -> np.ndarray:
     """Seconds of the quickest drive to each place with its last leg; infinite where there is none."""
-    points = shapely.points(screen.road_xy)
+    points = np.asarray(shapely.points(screen.road_xy), object)
     best = np.full(len(points), np.inf)
     for tree in trees:
         if not len(tree.stops) or not len(points):
             continue
         own, near = tree.stops_tree.query_nearest(points, all_matches=False)
         segment = tree.stops[near]
-        along = shapely.line_locate_point(tree.network.geometry.line[segment], points[own])
+        along = np.asarray(shapely.line_locate_point(tree.network.geometry.line[segment], points[own]))
         best[own] = np.fmin(best[own], tree.arrival_s(segment, along) + tree.gap_m / (leg_speed_kmh / 3.6))
     return best + screen.leg_m / (leg_speed_kmh / 3.6)
