@@ -26,7 +26,7 @@ from siteplanner.planning.atlas.table import places_at
 from siteplanner.planning.atlas.today import Today, closed_today, read_today
 from siteplanner.planning.choose.fixed import Fixed
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.choose.sets import ChosenSet, chosen_sets
+from siteplanner.planning.choose.set_choice import ChosenSet, chosen_sets
 from siteplanner.planning.choose.units import Group
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import name_spots, plan

@@ -180,29 +180,6 @@ def trailer_sets(
     return Sets(made, beside, _pair(choice, channel, shared, told, (at, next_best), False))
 
 
-@dataclass(frozen=True, eq=False)
-class ChosenSet:
-    """A set of trailers by its spots and the share of the weighted area that they serve with a channel each."""
-
-    spots: tuple[RankedSpot, ...]
-    share: float
-
-
-def chosen_sets(
-    group: Group, area: AreaCells, mission: Mission, spacing_m: float, fixed: Fixed
-) -> dict[int, ChosenSet]:  # fmt: skip
-    """The best sets of 1 to `search.sets` alike trailers with a channel each, without what only levels tell of them."""
-    choice, _ = _choice_of((group,), area, mission, spacing_m, fixed)
-    if not choice.ranked:
-        return {}
-    asked = min(mission.search.sets, len(group.names)), spacing_m, area_part(mission, len(choice.names))
-    out = {}
-    for size, best in _found(choice, asked, {}).items():
-        served = choice.rows(best.chosen)[:, : len(area.weight)].max(axis=0)
-        out[size] = ChosenSet(tuple(choice.ranked[i] for i in best.chosen), float(served.astype(float) @ area.weight))
-    return out
-
-
 def _found(
     choice: Choice, asked: tuple[int, float, float], forced: bool, before: dict[Any, Any]
 ) -> dict[int, BestSet]:  # fmt: skip

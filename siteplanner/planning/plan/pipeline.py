@@ -48,6 +48,7 @@ from siteplanner.planning.spots.candidates import (
     choose_cells,
     letters,
     spot_at,
+    spots_at,
     user_spots,
 )
 from siteplanner.planning.spots.evaluate import Judge, evaluate
@@ -183,14 +184,8 @@ def choose(study: Study, ruling: Ruling, way: GroundWay, reuse: Reuse, tick: Cal
 
 
 def chosen_before(study: Study, places: Sequence[tuple[float, float]]) -> Chosen:
-    """Places (longitude, latitude) as candidate spots: the cells that they lie in."""
-    grid = study.elevation
-    spots: dict[tuple[int, int], Spot] = {}
-    for number, (longitude, latitude) in enumerate(places, 1):
-        cell = grid.cell(*grid.from_lonlat(longitude, latitude))
-        if cell is not None:
-            spots.setdefault(cell, spot_at(grid, *cell, f"candidate {number}"))
-    return Chosen(tuple(spots.values()), study.mission.search.spacing_m, np.empty((0, 0)))
+    """Candidates that were chosen elsewhere."""
+    return Chosen(spots_at(study.elevation, places), study.mission.search.spacing_m, np.empty((0, 0)))
 
 
 def summary_of(
