@@ -107,7 +107,7 @@ class Cluster:
                     heard(*word)
                     continue
                 number, ended = word
-                if ended is None or futures.get(number) is not ended:
+                if number not in futures or futures[number] is not ended:
                     continue
                 if ended.status in ("cancelled", "lost"):  # not by us: the scheduler began anew
                     self._back(heard)
