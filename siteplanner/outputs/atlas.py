@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import math
 from pathlib import Path
 from typing import Any
@@ -14,11 +13,11 @@ from siteplanner.errors import OutputError
 from siteplanner.outputs.gis.tiffs import write_percent
 from siteplanner.outputs.map.map import empty_map, show_at_once
 from siteplanner.outputs.map.page import Page, Picture, Raw, Shapes, data_uri, file_text
-from siteplanner.outputs.map.shapes import eastward, feature, picture_bounds, point
+from siteplanner.outputs.map.shapes import eastward, feature, geojson, picture_bounds, point
 from siteplanner.outputs.map.styles import NIGHT, STYLES
 from siteplanner.outputs.pictures.relief import class_picture, relief_picture
 from siteplanner.outputs.switch import Switch
-from siteplanner.outputs.words.palettes import CLASS_OPACITY, SERVICE_CLASSES
+from siteplanner.outputs.words.palettes import CLASS_OPACITY, SERVICE_CLASSES, drawn
 from siteplanner.outputs.words.text import clean, csv_text, named, shown
 from siteplanner.planning.atlas.settlements import RegionService, Settlement
 from siteplanner.planning.spots.served import SERVED
@@ -132,7 +131,7 @@ def region_html(name: str, heights: Grid, service: RegionService, units: Units) 
             z_index=4,
         )
     )
-    marks = []
+    marks = [feature("outline", geojson(service.outline, heights), "area", t="Outline of the region")]
     for number, one in enumerate(service.settlements, 1):
         where = point(eastward([one.town.longitude], heights)[0], one.town.latitude)
         words = f"{named(one.town.name)}: {shown(settlement_words(one, units))}"
@@ -149,9 +148,8 @@ def region_html(name: str, heights: Grid, service: RegionService, units: Units) 
             line = {"type": "LineString", "coordinates": [there["coordinates"], where["coordinates"]]}
             marks.append(feature(f"link:{number}", line, "link" if one.served else "link_blocked", t=words))
     used = {f["properties"]["k"] for f in marks}
-    if marks:
-        styles, night = ({k: s for k, s in held.items() if k in used} for held in (STYLES, NIGHT))
-        fmap.add_child(Shapes(marks, name="Settlements", styles=styles, night=night, order=60))
+    styles, night = ({k: s for k, s in held.items() if k in used} for held in (STYLES, NIGHT))
+    fmap.add_child(Shapes(marks, name="Settlements", styles=styles, night=night, order=60))
     rows, cols = service.chance.shape
     x, y = service.chance.xy(np.array([0, rows - 1]), np.array([0, cols - 1]))
     lon, lat = service.chance.lonlat(x, y)
@@ -169,8 +167,8 @@ def region_html(name: str, heights: Grid, service: RegionService, units: Units) 
 def _panel(name: str, service: RegionService, units: Units) -> str:
     """The heading, what the colors mean, and the settlements as a list."""
     swatches = "".join(
-        f'<li><i class="sp-box" style="--c:{colour};--n:{colour}"></i><span>{html.escape(words)}</span></li>'
-        for _, colour, words in SERVICE_CLASSES
+        f'<li><i class="sp-box" style="--c:{day};--n:{night}"></i><span>{shown(words)}</span></li>'
+        for (day, night), words in ((drawn(colour), words) for _, colour, words in SERVICE_CLASSES)
     )
     missed = [o for o in service.settlements if not o.served]
     others = [o for o in service.settlements if o.served]
@@ -178,6 +176,9 @@ def _panel(name: str, service: RegionService, units: Units) -> str:
         f"<li><b>{named(one.town.name)}</b>: {shown(settlement_words(one, units))}</li>" for one in (*missed, *others)
     )
     return (
-        f'<main class="sp-panel"><h1>{named(name)}</h1><p>{shown(service_words(service, units))}</p>'
-        f'<ul class="sp-classes-of">{swatches}</ul><ul>{items}</ul></main>'
+        f'<main id="sp-panel"><h1>{named(name)}</h1><p>{shown(service_words(service, units))}</p>'
+        f"<h2>Chance of service from the best place</h2>"
+        f'<div id="sp-legend" style="position:static"><ul>{swatches}</ul></div>'
+        f"<p>Ground without color inside the outline: no place serves it, or nothing is known of it.</p>"
+        f'<h2>Settlements</h2><ul class="sp-notes">{items}</ul></main>'
     )

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import csv
 import errno
 import json
 import shutil
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pytest
+import rasterio
 from shapely.geometry import LineString, Point, box
 
 from siteplanner import load_mission, plan
 from siteplanner.errors import Cancelled, InputError, OutputError
 from siteplanner.mission import Weights
 from siteplanner.mission.region import load_region
+from siteplanner.outputs import atlas as region_map
 from siteplanner.planning.atlas import tile as tile_module
 from siteplanner.planning.atlas.answer import exact_plan, open_atlas, quick_answer
 from siteplanner.planning.atlas.build import build_atlas
@@ -23,6 +28,7 @@ from siteplanner.planning.atlas.folder import HEAD, read_value
 from siteplanner.planning.atlas.ground import with_shared
 from siteplanner.planning.atlas.settlements import read_towns, region_service
 from siteplanner.planning.atlas.values import packed, unpacked
+from siteplanner.planning.telling.units import METRIC
 from tests.atlas.scene import save, write_day, write_region
 from tests.planning.conftest import at
 
@@ -115,12 +121,42 @@ def test_a_road_closed_today_is_not_driven(built, answered, tmp_path):
     assert all(r.evaluation.access.drive_time_s >= before[r.spot.key] - 1e-6 for r in closed.ranked)
 
 
-def test_each_settlement_has_its_best_place_and_one_out_of_reach_has_none(built, answered):
+def who_is_served(built):
     region_file, atlas, _ = built
     region = load_region(region_file)
     ground = with_shared(region, read_value(atlas / "roads"))
     towns = read_towns(region, ground)
-    found = region_service(ground, atlas, ["001_001", "001_002"], towns, lambda share: None)
+    return ground, region_service(ground, atlas, ["001_001", "001_002"], towns, lambda share: None)
+
+
+def test_the_map_of_a_region_is_written_in_three_forms_and_a_name_stays_text(built, tmp_path):
+    ground, found = who_is_served(built)
+    near, far = found.settlements
+    hostile = replace(far, town=replace(far.town, name="=1+1<script>alert(1)</script>"))
+    files = region_map.write_region(
+        tmp_path, "A <b>county</b>", ground.heights, replace(found, settlements=(near, hostile)), METRIC
+    )
+    assert {f.name for f in files} == {"served.tif", "region.gpkg", "region.html", "settlements.csv"}
+    page = (tmp_path / "region" / "region.html").read_text("utf-8")
+    assert "<script>alert" not in page
+    assert "<b>county" not in page
+    assert page.count("Camp Town") >= 2
+    with (tmp_path / "region" / "settlements.csv").open(encoding="utf-8-sig", newline="") as table:
+        first, second = csv.DictReader(table)
+    assert (first["settlement"], first["served"]) == ("Camp Town", "yes")
+    assert (second["settlement"][0], second["served"], second["place"]) == ("'", "no", "")
+    unserved = gpd.read_file(tmp_path / "region" / "region.gpkg", layer="not_served")
+    low = (found.chance.values < 0.5).sum() * found.chance.cell_size_m**2
+    assert unserved.geometry.area.sum() == pytest.approx(low)
+    with rasterio.open(tmp_path / "region" / "served.tif") as raster:
+        percent = raster.read(1)
+    known = np.isfinite(found.chance.values)
+    assert np.abs(percent[known] - 100 * found.chance.values[known]).max() <= 0.51
+    assert (percent[~known] == 255).all()
+
+
+def test_each_settlement_has_its_best_place_and_one_out_of_reach_has_none(built, answered):
+    _, found = who_is_served(built)
     near, far = found.settlements
     assert (far.place, far.chance, far.served) == (None, 0.0, False)
     camp = max(p.probability for r in answered[0].ranked for p in r.evaluation.coverage.must_serve)

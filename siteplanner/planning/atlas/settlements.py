@@ -69,6 +69,7 @@ class RegionService:
     settlements: tuple[Settlement, ...]
     share: float
     places: int
+    outline: BaseGeometry  # of the region
 
 
 def read_towns(region: Region, ground: RegionGround) -> tuple[Town, ...]:
@@ -111,7 +112,7 @@ def region_service(
     inside = whole & np.isfinite(heights.values)
     share = float((best[inside] >= SERVED).mean()) if inside.any() else 0.0
     made = tuple(_settlement(town, found, ground) for town, found in zip(towns, of_towns, strict=True))
-    return RegionService(lattice.grid(rows, cols, best), made, share, len(places))
+    return RegionService(lattice.grid(rows, cols, best), made, share, len(places), ground.place.whole_area)
 
 
 def _over(shape: BaseGeometry, lattice: Lattice) -> tuple[range, range, np.ndarray]:
