@@ -163,6 +163,7 @@ def _record(quick: Quick) -> dict[str, Any]:
         "in_reach": quick.in_reach,
         "no_way": quick.no_way,
         "shut": quick.shut,
+        "outside_share": quick.outside,
         "spots": [
             {
                 "rank": r.rank,

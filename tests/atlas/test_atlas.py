@@ -28,6 +28,7 @@ from siteplanner.planning.atlas.folder import HEAD, read_value
 from siteplanner.planning.atlas.ground import with_shared
 from siteplanner.planning.atlas.settlements import read_towns, region_service
 from siteplanner.planning.atlas.values import packed, unpacked
+from siteplanner.planning.telling.atlas import quick_words
 from siteplanner.planning.telling.units import METRIC
 from tests.atlas.scene import save, write_day, write_region
 from tests.planning.conftest import at
@@ -99,6 +100,13 @@ def test_after_the_exact_pass_the_figures_are_the_plan_s_own(answered):
         assert e.access.drive_time_s == other.access.drive_time_s
     assert {r.spot.key for r in exact.spots} >= {r.spot.key for r in quick.ranked[:3]}
     assert set(quick.sets) == set(exact.sets) == {1, 2}
+
+
+def test_search_ground_outside_the_region_is_told(answered):
+    quick, *_ = answered
+    assert 0.1 < quick.outside < 0.9
+    assert "of the search ground lies outside the region" in quick_words(quick, METRIC)
+    assert "outside" not in quick_words(replace(quick, outside=0.0), METRIC)
 
 
 def test_weights_are_live_and_sets_are_of_places_apart(answered):

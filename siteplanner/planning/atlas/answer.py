@@ -64,7 +64,8 @@ class Atlas:
 @dataclass(frozen=True, eq=False)
 class Quick:
     """The answer from the atlas alone. `ranked`: every place in reach that passes, best first; `sets` by size.
-    `no_way`: places that no road leads to today; `shut`: that stand in what is shut today."""
+    `no_way`: places that no road leads to today; `shut`: that stand in what is shut today. `outside`: share of the
+    search ground that lies outside the region, where the atlas knows no place."""
 
     mission: Mission
     ranked: tuple[RankedSpot, ...]
@@ -72,6 +73,7 @@ class Quick:
     in_reach: int
     no_way: int
     shut: int
+    outside: float
     seconds: float
     fixed: Fixed
 
@@ -162,7 +164,8 @@ def quick_answer(atlas: Atlas, mission: Mission, progress: Progress = lambda sta
     progress("Answered from the atlas", 1.0)
     return Quick(
         mission, ranked, _sets(ranked, mission, asked, fixed), found.in_reach,
-        found.no_way + len(passing) - len(evaluations), found.shut, time.monotonic() - start, fixed,
+        found.no_way + len(passing) - len(evaluations), found.shut,
+        float(shapely.difference(place.search, outline).area / place.search.area), time.monotonic() - start, fixed,
     )  # fmt: skip
 
 

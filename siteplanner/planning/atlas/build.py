@@ -31,6 +31,7 @@ from siteplanner.planning.atlas.lattice import Tile, tiles_over
 from siteplanner.planning.atlas.screen import SCREEN
 from siteplanner.planning.atlas.table import write_places
 from siteplanner.planning.atlas.tile import TileDone, TileJob, judged_tile
+from siteplanner.planning.plan.mission_place import shared_parameters
 from siteplanner.planning.study.fingerprint import fingerprint
 from siteplanner.planning.study.layers import paths_of
 from siteplanner.planning.workers import crew_of
@@ -217,8 +218,7 @@ def _finish(region: Region, ground: RegionGround, out: Path, jobs: list[TileJob]
         {
             "format": FORMAT,
             "name": region.mission.name,
-            "mission": region.mission.model_dump(mode="json"),
-            "extent": region.extent.model_dump(mode="json"),
+            "mission": shared_parameters(region.mission),
             "inputs": jobs[0].inputs if jobs else "",
             "version": jobs[0].version if jobs else "",
             "crs": lattice.crs.to_wkt(),

@@ -9,6 +9,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.telling.units import Units
 
 _MB = 1 << 20
+LEAST_OUTSIDE = 0.005  # of the search ground, to be told
 
 
 def pace_words(pace: Pace, units: Units) -> str:
@@ -59,6 +60,10 @@ def quick_words(quick: Quick, units: Units) -> str:
         out += f" No road leads to {quick.no_way:,} today."
     if quick.shut:
         out += f" {quick.shut:,} stand where nobody may stand today."
+    if quick.outside >= LEAST_OUTSIDE:
+        out += (
+            f" {units.share(quick.outside)} of the search ground lies outside the region: no place there was checked."
+        )
     return out
 
 
