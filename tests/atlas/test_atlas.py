@@ -195,6 +195,15 @@ def test_nothing_is_judged_again_while_nothing_changes(built):
     assert contents(atlas) == before
 
 
+def test_a_region_may_reach_beyond_its_elevation(tmp_path):
+    region = write_region(tmp_path / "wide")
+    save(tmp_path / "wide" / "outline.gpkg", [box(*at(2300, 700), *at(4500, 1100))])
+    made = build_atlas(region, tmp_path / "wide" / "atlas", workers=1)
+    held = json.loads((tmp_path / "wide" / "atlas" / "tiles" / "001_002" / "tile.json").read_text())
+    assert (made.tiles, held["places"]) == (2, 0)
+    assert build_atlas(region, tmp_path / "wide" / "atlas", workers=1).tiles_before == 2
+
+
 def test_a_building_that_is_stopped_or_finds_the_disk_full_goes_on_without_loss(built, tmp_path, monkeypatch):
     _, whole, first = built
     region = write_region(tmp_path / "again")

@@ -29,6 +29,7 @@ from siteplanner.planning.atlas.ground import RegionGround, TileGround, read_til
 from siteplanner.planning.atlas.lattice import Lattice, Tile
 from siteplanner.planning.atlas.place import judged_place, margins_of, record_of
 from siteplanner.planning.atlas.screen import SCREEN, write_screen
+from siteplanner.planning.atlas.served import cut
 from siteplanner.planning.limits.cells import road_cells, rule_ground
 from siteplanner.planning.plan.pipeline import choose
 from siteplanner.planning.spots.evaluate import Judge
@@ -94,19 +95,19 @@ def judged_tile(job: TileJob, said: Progress) -> TileDone:
 def _judged(job: TileJob, folder: Path, said: Progress, start: float) -> TileDone:
     said("Reading layers", 0.0)
     ground = _ground(job)
-    tile = read_tile(ground, job.tile)
-    key = key_of(ground, tile, job)
+    tile = read_tile(ground, job.tile) if has_ground(ground, job.tile) else None
+    key = key_of(ground, tile, job) if tile is not None else fingerprint((job.version, job.tile, ground.lattice))
     held = _finished(folder)
     if held is not None and held["key"] == key:
         put_json(folder / TILE, {**held, "inputs": job.inputs})
         return TileDone(job.tile.name, key, held["places"], 0, True, time.monotonic() - start)
     (folder / TILE).unlink(missing_ok=True)
     (folder / FACTS).unlink(missing_ok=True)
-    study = tile.study
     stages = Stages(lambda stage, share: said(stage, 0.4 * share))
     records: list[dict[str, Any]] = []
     judged = 0
-    if study.search_ground.any() and np.isfinite(study.elevation.values[study.search_ground]).any():
+    if tile is not None and tile.study.search_ground.any():
+        study = tile.study
         ruling, way, _ = rule_ground(study, stages)
         judge = Judge(study, ruling, way)
         with stages.stage("Choosing candidate spots") as tick:
@@ -133,6 +134,13 @@ def _ground(job: TileJob) -> RegionGround:
         _held.clear()
         _held[stamp] = with_shared(load_region(job.region), read_value(path.with_suffix("")))
     return _held[stamp]
+
+
+def has_ground(ground: RegionGround, tile: Tile) -> bool:
+    """Whether any height is known in a tile: a region may reach beyond its elevation."""
+    lattice = ground.lattice
+    rows, cols = lattice.within(tile.top, tile.left, tile.bottom - 1, tile.right - 1)
+    return bool(np.isfinite(cut(ground.heights, lattice, rows, cols).values).any())
 
 
 def own_spots(spots: tuple[Spot, ...], tile: Tile, lattice: Lattice, study: Study) -> list[Spot]:
