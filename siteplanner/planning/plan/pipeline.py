@@ -105,7 +105,7 @@ def _plan(
             wait()
     judge = Judge(study, ruling, way, reuse, forecast)
     with stages.stage("Choosing candidate spots") as tick:
-        chosen = choose(study, ruling, way, reuse, tick) if places is None else chosen_before(study, places)
+        chosen = choose(study, ruling, way, reuse, tick) if places is None else chosen_before(study, way, places)
     with stages.stage("Evaluating spots") as tick:
         spots = [*user_spots(study), *chosen.spots]
         evaluations = [evaluate(judge, spot) for spot in stages.each(tick, spots, len(spots))]
@@ -183,9 +183,9 @@ def choose(study: Study, ruling: Ruling, way: GroundWay, reuse: Reuse, tick: Cal
     return Chosen(tuple(spot_at(grid, int(r), int(c), f"candidate {n}") for n, (r, c) in cells), spacing, guess)
 
 
-def chosen_before(study: Study, places: Sequence[tuple[float, float]]) -> Chosen:
+def chosen_before(study: Study, way: GroundWay, places: Sequence[tuple[float, float]]) -> Chosen:
     """Candidates that were chosen elsewhere."""
-    return Chosen(spots_at(study.elevation, places), study.mission.search.spacing_m, np.empty((0, 0)))
+    return Chosen(spots_at(study.elevation, places), study.mission.search.spacing_m, Merit(study, way))
 
 
 def summary_of(
