@@ -10,6 +10,7 @@ PACKAGE = Path(__file__).parents[1] / "siteplanner"
 BY_DECORATOR = [
     "@app.command",
     "@app.callback",
+    "@atlas.command",
     "@field_validator",
     "@model_validator",
     "@st.fragment",

@@ -24,6 +24,7 @@ from siteplanner.mission import Mission, load_mission, mission_from_dict
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.mission.fields import fields, found
 from siteplanner.mission.fleet import Fleet, TakeDown
+from siteplanner.mission.region import Extent
 from siteplanner.outputs.write import WRITERS, write_outputs
 from siteplanner.planning.limits.ruling import TABLE
 from siteplanner.planning.plan.pipeline import plan
@@ -35,7 +36,7 @@ from tests.planning.conftest import write_mission
 ROOT = Path(__file__).parents[1]
 FOLDER = Path(guide.__file__).parent
 TEXTS = {"README": (ROOT / "README.md").read_text("utf-8"), **{name: page(name) for name in PAGES}}
-PATHS = {f.path for f in fields()}
+PATHS = {f.path for f in fields()} | {f"region.{name}" for name in Extent.model_fields}
 TABLES = {f.table for f in fields()} | set(Mission.model_fields)
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 TICKED = re.compile(r"`([^`\n]+)`")
@@ -68,7 +69,7 @@ def test_the_list_of_pages_is_the_files():
 def test_every_field_named_is_one(name):
     tables = {p.split(".")[0] for p in PATHS if "." in p and "[" not in p}
     dotted = [t for t in TICKED.findall(prose(TEXTS[name])) if re.fullmatch(r"[a-z_]+(\.[a-z_]+)+", t)]
-    files = re.compile(r"\.(toml|json|csv|html|pdf|txt|gpx|kml|tif|gpkg|zip|geojson|osm|pbf|md|xml)$")
+    files = re.compile(r"\.(toml|json|csv|html|pdf|txt|gpx|kml|tif|gpkg|zip|geojson|osm|pbf|md|xml|parquet)$")
     named = [t for t in dotted if t.split(".")[0] in tables]
     assert not [t for t in named if t not in PATHS and t not in TABLES]
     others = [t for t in dotted if t not in named and not files.search(t)]
@@ -88,6 +89,7 @@ def test_every_mission_in_a_block_is_one(name):
         if name == "ready":  # the page of the fleet: its files are no missions
             (Fleet if "units" in held else TakeDown).model_validate(held)
             continue
+        Extent.model_validate(held.pop("region", {"outline": "o"}))
         whole = {
             "layers": {"elevation": "e", "incident_area": "a", "roads": "r"},
             "staging": {"latitude": 1, "longitude": 2},
@@ -121,7 +123,9 @@ def test_every_command_named_exists_with_its_options(name):
             continue
         _, command, *rest = shlex.split(spoken.replace("[", "").replace("]", ""))
         assert command in COMMANDS, spoken
-        known = {option for p in COMMANDS[command].params for option in (*p.opts, *p.secondary_opts)}
+        named = COMMANDS[command]
+        named = named.commands[rest.pop(0)] if hasattr(named, "commands") and rest else named
+        known = {option for p in named.params for option in (*p.opts, *p.secondary_opts)}
         assert {r for r in rest if r.startswith("--")} <= known, spoken
         words = [r for r in rest if r.islower() and not r.startswith("-")]
         if command == "guide":

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from siteplanner.cli.arrived import judge_arrival
+from siteplanner.cli.atlas import atlas
 from siteplanner.cli.compare import show_comparison
 from siteplanner.cli.fields import show_fields
 from siteplanner.cli.guide import show_guide
@@ -30,6 +31,16 @@ app = typer.Typer(
 OutOption = Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="No progress bar.")]
+SchedulerOption = Annotated[
+    str | None,
+    typer.Option("--scheduler", help="Address of a running dask scheduler whose workers see the same files."),
+]
+WorkersOption = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", min=1, max=512, help="Processes of this machine; 1: one after the other. Default: cores."
+    ),
+]
 
 
 def _say_version(asked: bool) -> None:
@@ -116,6 +127,9 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
 def batch(
     missions: Annotated[list[Path], typer.Argument(help="Mission files (TOML or JSON), or folders that hold them.")],
     out: OutOption = Path("siteplanner_out/batch"),
+    scheduler: SchedulerOption = None,
+    workers: WorkersOption = None,
+    again: Annotated[bool, typer.Option("--again", help="Plan also what an earlier run has finished.")] = False,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -128,8 +142,9 @@ def batch(
         done.append(outcome)
         style = {"planned": "green", "failed": "bold red"}.get(outcome.state, "yellow")
         words = outcome.row.get("recommendation") or outcome.row.get("problem") or ""
+        state = f"{outcome.state} before, nothing has changed" if outcome.before else outcome.state
         stderr.print(
-            message(f"{outcome.mission}: {outcome.state}. {words}"),
+            message(f"{outcome.mission}: {state}. {words}"),
             style=style,
             markup=False,
             highlight=False,
@@ -139,12 +154,12 @@ def batch(
     files = _mission_files(missions)
     try:
         with bar_of(quiet) as progress:
-            plan_many(files, out, progress=progress, told=told)
+            plan_many(files, out, progress=progress, told=told, scheduler=scheduler, workers=workers, again=again)
     except (KeyboardInterrupt, Cancelled):
         kept = f"What is finished stands in {out.resolve()}; run the others again."
         raise Cancelled(f"Interrupted after {len(done)} of {len(files)} missions.", remedy=kept) from None
     if as_json:
-        print_json([outcome.row for outcome in done])
+        print_json([outcome.row for outcome in sorted(done, key=lambda outcome: files.index(outcome.mission))])
     print(f"Table: {(out / SUMMARY).resolve()}", file=sys.stderr if as_json else sys.stdout)
     states = {outcome.state for outcome in done}
     raise typer.Exit(2 if "failed" in states else 1 if "no spot passes" in states else 0)
@@ -285,3 +300,4 @@ app.command("ready")(show_ready)
 app.command("arrived")(judge_arrival)
 app.command("new")(start_mission)
 app.command("guide")(show_guide)
+app.add_typer(atlas, name="atlas")

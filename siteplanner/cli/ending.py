@@ -26,14 +26,9 @@ def main(argv: list[str] | None = None) -> None:
     """Entry point: errors become one sentence and an exit code, never a traceback."""
     signal.signal(signal.SIGTERM, _end)  # asked to end: tidy up as for Ctrl-C
     code = run(lambda: app(args=argv, standalone_mode=False))
-    code = run(lambda: _flushed(code))
+    flushed = run(sys.stdout.flush)
     _mute(sys.stdout)
-    sys.exit(code)
-
-
-def _flushed(code: int) -> int:
-    sys.stdout.flush()
-    return code
+    sys.exit(code or flushed)
 
 
 def _mute(stream: Any) -> None:

@@ -246,15 +246,33 @@ def directions(
     elevation = np.asarray(elevation_m)
     rows, cols = np.atleast_1d(np.asarray(target_rows)), np.atleast_1d(np.asarray(target_cols))
     check_inside(elevation, row, col, rows, cols)
-    masts = np.atleast_1d(np.asarray(mast_heights_m, np.float32))
     if np.issubdtype(rows.dtype, np.integer) and np.issubdtype(cols.dtype, np.integer):
         ground = elevation[rows, cols]
     else:
         ground = bilinear(elevation, rows, cols)
-    down, right = (rows - row).astype(np.float32), (cols - col).astype(np.float32)
+    return directions_over(
+        rows - row, cols - col, ground, float(elevation[row, col]), cell_size_m, mast_heights_m, rx_height_m,
+        k_factor=k_factor,
+    )  # fmt: skip
+
+
+def directions_over(
+    down_cells: np.ndarray,
+    right_cells: np.ndarray,
+    ground_m: np.ndarray,
+    mast_ground_m: float,
+    cell_size_m: float,
+    mast_heights_m: ArrayLike,
+    rx_height_m: float,
+    *,
+    k_factor: float = MEDIAN_K_FACTOR,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """`directions` to receivers so many cells south and east of the mast, on ground of these heights, (cells,) each."""
+    masts = np.atleast_1d(np.asarray(mast_heights_m, np.float32))
+    down, right = down_cells.astype(np.float32), right_cells.astype(np.float32)
     distance = np.sqrt(down * down + right * right) * np.float32(cell_size_m)
     bearing = np.degrees(np.arctan2(right, -down)) % np.float32(360.0)
-    rise = (ground - float(elevation[row, col]) + rx_height_m).astype(np.float32)
+    rise = (ground_m - mast_ground_m + rx_height_m).astype(np.float32)
     rise -= distance**2 / np.float32(2.0 * MEAN_EARTH_RADIUS_M * k_factor)
     with np.errstate(divide="ignore", invalid="ignore"):
         angle = np.degrees(np.arctan((rise - masts[:, None]) / distance))

@@ -15,6 +15,7 @@ PAGES: dict[str, str] = {
     "limits": "Limits and criteria",
     "backhauls": "Satellite, open sky, donor link",
     "trailers": "Several trailers",
+    "atlas": "A region judged before the call comes",
     "outputs": "What the files are",
     "sheets": "How to read the sheets",
     "arrived": "After arrival: what was built against what was planned",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import signal
 from pathlib import Path
 
 import pytest
@@ -93,3 +94,59 @@ def test_the_command_takes_a_folder_and_says_what_failed(tmp_path, broken, capfd
     code = cli.run(lambda: cli.app(args=["batch", str(tmp_path / "out")], standalone_mode=False))
     assert code == 2
     assert "no mission file in this folder" in capfd.readouterr().err
+
+
+@pytest.fixture
+def clock_stands_still(monkeypatch):
+    software = {"name": "siteplanner", "version": "0", "created": "2026-06-01T10:00:00Z"}
+    monkeypatch.setattr("siteplanner.planning.plan.pipeline.software", lambda: software)
+    no_seconds = property(lambda self: {}, lambda self, value: None)
+    monkeypatch.setattr("siteplanner.planning.study.progress.Stages.timings_s", no_seconds, raising=False)
+
+
+def test_workers_of_a_scheduler_plan_the_same_to_the_byte_and_what_is_finished_is_not_planned_again(
+    tmp_path, clock_stands_still
+):
+    from distributed import LocalCluster
+
+    missions = [
+        Path(write_mission(tmp_path / "north", search=FEW)),
+        Path(write_mission(tmp_path / "south", search=FEW, radio="frequency_mhz = 700")),
+    ]
+    only = ("plan.json", "ranking.csv", "judged.csv", "places.kml", "ruling.tif")
+    one_by_one = plan_many(missions, tmp_path / "one", only=only)
+    with LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address="127.0.0.1:0") as cluster:
+        address = cluster.scheduler_address
+        shared = plan_many(missions, tmp_path / "many", only=only, scheduler=address)
+        assert [(o.state, o.folder, o.before) for o in shared] == [(o.state, o.folder, False) for o in one_by_one]
+        for folder in ("north", "south"):
+            for name in only:
+                one, many = ((tmp_path / out / folder / name).read_bytes() for out in ("one", "many"))
+                assert one == many, (folder, name)
+        write_mission(tmp_path / "south", search=FEW, radio="frequency_mhz = 710")  # one input changes
+        (tmp_path / "many" / "north" / "places.kml").unlink()  # and one output is lost
+        again = plan_many(missions, tmp_path / "many", only=only, scheduler=address)
+        assert [o.before for o in again] == [False, False]
+    last = plan_many(missions, tmp_path / "many", only=only, told=lambda o: None)
+    assert [o.before for o in last] == [True, True]
+    assert [o.row for o in last] == [o.row for o in again]
+    assert (tmp_path / "many" / "north" / "places.kml").exists()
+
+
+def test_what_is_said_of_an_interruption_is_said_once(tmp_path, monkeypatch, capfd):
+    """Missions that are finished stand on the disk: nobody may read that nothing was written."""
+
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("siteplanner.outputs.batch.plan_many", interrupted)
+    mission, before = write_mission(tmp_path / "m"), signal.getsignal(signal.SIGTERM)
+    try:
+        with pytest.raises(SystemExit) as ended:
+            cli.main(["batch", str(mission), "--out", str(tmp_path / "out"), "--quiet"])
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    assert ended.value.code == 130
+    said = capfd.readouterr().err
+    assert "run the others again" in said
+    assert "nothing was written" not in said

@@ -150,6 +150,28 @@ def choice_of(
     return Choice(groups, of, ranked, value, area, names, rules, most, pairs, must, chance), left_out
 
 
+@dataclass(frozen=True, eq=False)
+class ChosenSet:
+    """A set of trailers by its spots and the share of the weighted area that they serve with a channel each."""
+
+    spots: tuple[RankedSpot, ...]
+    share: float
+
+
+def chosen_sets(
+    group: Group, area: AreaCells, mission: Mission, spacing_m: float, fixed: Fixed
+) -> dict[int, ChosenSet]:  # fmt: skip
+    """The best sets of 1 to `search.sets` alike trailers with a channel each, without what only levels tell of them."""
+    choice, _ = choice_of((group,), area, mission, spacing_m, fixed, ())
+    if not choice.ranked:
+        return {}
+    out = {}
+    for size, best in choice.best(min(mission.search.sets, len(group.names)), False).items():
+        served = choice.rows(best.chosen)[:, : len(area.weight)].max(axis=0).astype(float)
+        out[size] = ChosenSet(tuple(choice.ranked[i] for i in best.chosen), float(served @ area.weight))
+    return out
+
+
 def _chance(ranked: RankedSpot, point: int) -> float:
     made = ranked.evaluation.coverage
     return 0.0 if made is None else made.must_serve[point].probability

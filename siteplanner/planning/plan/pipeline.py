@@ -48,6 +48,7 @@ from siteplanner.planning.spots.candidates import (
     choose_cells,
     letters,
     spot_at,
+    spots_at,
     user_spots,
 )
 from siteplanner.planning.spots.evaluate import Judge, evaluate
@@ -71,11 +72,13 @@ def plan(
     progress: Progress | None = None,
     previous: Plan | Kept | None = None,
     names: Mapping[Key, str] | None = None,
+    places: Sequence[tuple[float, float]] | None = None,
 ) -> Plan:
     """Plan one mission: load, rule, choose, evaluate, rank.
 
     With the plan before it as `previous`, only what a change touches is worked out again; the answer is the same.
     `names`: what spots are called already, by their keys to the meter: somebody may stand at one.
+    `places` (longitude, latitude): candidate spots chosen elsewhere, in the place of the plan's own search.
     `progress(stage, share)` is called often with plain words and 0..1; raise `Cancelled` in it to stop.
     Raises InputError for a layer or parameter that cannot be used. A `Cancelled` leaves with what was worked out so
     far in its `kept`, for the next run.
@@ -83,13 +86,16 @@ def plan(
     before = (previous.kept if isinstance(previous, Plan) else previous) or Kept()
     reuse = Reuse(before)
     try:
-        return _plan(mission, Stages(progress), reuse, names or {})
+        return _plan(mission, Stages(progress), reuse, names or {}, places)
     except Cancelled as stopped:
         stopped.kept = before.joined(reuse.kept)
         raise
 
 
-def _plan(mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, str]) -> Plan:
+def _plan(
+    mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, str],
+    places: Sequence[tuple[float, float]] | None,
+) -> Plan:  # fmt: skip
     forecast, forecast_records = forecast_of(mission)
     with warm_up.another_core() as wait:
         study = load_study(mission, stages, reuse)
@@ -99,7 +105,7 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, st
             wait()
     judge = Judge(study, ruling, way, reuse, forecast)
     with stages.stage("Choosing candidate spots") as tick:
-        chosen = choose(study, ruling, way, reuse, tick)
+        chosen = choose(study, ruling, way, reuse, tick) if places is None else chosen_before(study, way, places)
     with stages.stage("Evaluating spots") as tick:
         spots = [*user_spots(study), *chosen.spots]
         evaluations = [evaluate(judge, spot) for spot in stages.each(tick, spots, len(spots))]
@@ -108,7 +114,8 @@ def _plan(mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, st
     if cannot_be_kept(evaluations):
         judge, evaluations = replace(judge, required_holds=False), without_limit(evaluations)
     with stages.stage("Ranking") as tick:
-        evaluations = refine(judge, evaluations, chosen.merit, chosen.spacing_m, tick)
+        if places is None:
+            evaluations = refine(judge, evaluations, chosen.merit, chosen.spacing_m, tick)
         scene = scene_of(judge)
         fixed = fixed_of(evaluations, mission, scene, study.area_cells)
         ranked = fixed.ranked(fixed.judged, mission.weights)
@@ -174,6 +181,11 @@ def choose(study: Study, ruling: Ruling, way: GroundWay, reuse: Reuse, tick: Cal
     )
     cells = enumerate(zip(rows, cols, strict=True), 1)
     return Chosen(tuple(spot_at(grid, int(r), int(c), f"candidate {n}") for n, (r, c) in cells), spacing, guess)
+
+
+def chosen_before(study: Study, way: GroundWay, places: Sequence[tuple[float, float]]) -> Chosen:
+    """Candidates that were chosen elsewhere."""
+    return Chosen(spots_at(study.elevation, places), study.mission.search.spacing_m, Merit(study, way))
 
 
 def summary_of(

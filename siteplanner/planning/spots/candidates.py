@@ -178,6 +178,16 @@ def spot_at(grid: Grid, row: int, col: int, name: str) -> Spot:
     return _spot(grid, x, y, name, "search", (row, col))
 
 
+def spots_at(grid: Grid, places: Sequence[tuple[float, float]]) -> tuple[Spot, ...]:
+    """Spots in the cells that hold places (longitude, latitude), each cell once; those outside are left out."""
+    spots: dict[tuple[int, int], Spot] = {}
+    for number, place in enumerate(places, 1):
+        cell = grid.cell(*grid.from_lonlat(*place))
+        if cell is not None:
+            spots.setdefault(cell, spot_at(grid, *cell, f"candidate {number}"))
+    return tuple(spots.values())
+
+
 def _spot(
     grid: Grid, x: float, y: float, name: str, origin: Literal["search", "user"], cell: tuple[int, int] | None
 ) -> Spot:

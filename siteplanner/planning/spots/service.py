@@ -139,9 +139,12 @@ def choose_stop(
     """
     allowed = shares if most_stop_m is None else shares[: int(np.sum(np.array(inputs.mast_stops_m) <= most_stop_m))]
     known = inputs.cover.known
-    if known is None or not known[cell]:
-        return len(allowed) - 1
-    return lowest_good_stop(allowed, inputs.mast_stop_tolerance)
+    return stop_where(known is not None and bool(known[cell]), allowed, inputs.mast_stop_tolerance)
+
+
+def stop_where(known_stand: bool, shares: np.ndarray, tolerance: float) -> int:
+    """`choose_stop` of the stops that are allowed, where it is known or not what stands at the mast."""
+    return lowest_good_stop(shares, tolerance) if known_stand else len(shares) - 1
 
 
 def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray) -> tuple[BudgetLine, ...]:

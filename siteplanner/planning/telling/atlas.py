@@ -1,0 +1,87 @@
+"""An atlas in words: how far its building is, what it holds, what it answers, whom no place serves."""
+
+from __future__ import annotations
+
+from siteplanner.planning.atlas.answer import Quick
+from siteplanner.planning.atlas.build import Built, Pace
+from siteplanner.planning.atlas.settlements import RegionService, Settlement
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.telling.units import Units
+
+_MB = 1 << 20
+LEAST_OUTSIDE = 0.005  # of the search ground, to be told
+
+
+def pace_words(pace: Pace, units: Units) -> str:
+    """Where a building stands: tiles, places a second, time left."""
+    if not pace.tiles:
+        return "Reading the region and its roads"
+    if pace.tiles_done == pace.tiles:
+        return "Writing the tables"
+    speed = f", {pace.places_a_second:.1f} places a second" if pace.places else ""
+    left = "" if pace.left_s is None else f", about {units.seconds(pace.left_s)} left"
+    return f"{pace.tiles_done} of {pace.tiles} tiles, {pace.places:,} places{speed}{left}"
+
+
+def built_words(built: Built, units: Units) -> str:
+    """What was built, and what stood there before."""
+    kept = f"; {built.tiles_before} of them unchanged since the last building" if built.tiles_before else ""
+    size = max(round(built.bytes / _MB), 1)
+    return (
+        f"{built.places:,} places in {built.tiles} tiles{kept}. {built.judged:,} places judged now, in "
+        f"{units.seconds(built.seconds)}. The atlas takes {size:,} MB."
+    )
+
+
+def service_words(service: RegionService, units: Units) -> str:
+    """How much of the region some place serves."""
+    return (
+        f"{units.share(service.share)} of the region's ground can be served from one place or another, with a sector "
+        "aimed at it."
+    )
+
+
+def settlement_words(one: Settlement, units: Units) -> str:
+    """The best place for a settlement, or that none serves it. The name stands before it."""
+    if one.place is None:
+        return "no place is within the radius of service"
+    where = f"place {one.place.evaluation.spot.grid_reference}, {units.distance(one.distance_m)} away"
+    chance = f"{units.share_at_least(one.chance)} chance of service"
+    if not one.served:
+        return f"not served: the best is {where}, with {chance}"
+    drive = f", {units.seconds(one.drive_s)} of drive" if one.drive_s == one.drive_s else ""
+    return f"{where}: {chance}, sector at {units.bearing(one.bearing_deg)}, mast {units.stop(one.mast_height_m)}{drive}"
+
+
+def quick_words(quick: Quick, units: Units) -> str:
+    """How many places were asked, and what keeps the others out."""
+    out = f"{len(quick.ranked):,} of {quick.in_reach:,} places in reach answered from the atlas."
+    if quick.no_way:
+        out += f" No road leads to {quick.no_way:,} today."
+    if quick.shut:
+        out += f" {quick.shut:,} stand where nobody may stand today."
+    if quick.outside >= LEAST_OUTSIDE:
+        out += (
+            f" {units.share(quick.outside)} of the search ground lies outside the region: no place there was checked."
+        )
+    return out
+
+
+def quick_row(ranked: RankedSpot, units: Units) -> tuple[str, ...]:
+    """A row of the quick ranking: rank, spot, score, grid, served, slope, drive, mast."""
+    e = ranked.evaluation
+    return (
+        str(ranked.rank),
+        e.spot.name,
+        f"{ranked.score:.1f}",
+        e.spot.grid_reference,
+        units.share(None if e.coverage is None else e.coverage.share),
+        units.angle(e.ground.slope_deg),
+        units.seconds(None if e.access is None else e.access.drive_time_s),
+        units.stop(None if e.coverage is None else e.coverage.mast_height_m),
+    )
+
+
+def quick_set_words(size: int, share: float, names: tuple[str, ...], units: Units) -> str:
+    """The best places of several trailers together."""
+    return f"Best {size} together: {', '.join(names)}, {units.share(share)} served."

@@ -1,0 +1,1 @@
+"""Tests of an atlas: built, gone on with, and asked."""

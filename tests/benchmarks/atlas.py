@@ -1,0 +1,89 @@
+"""What an atlas costs: places, cells and bytes a place, workers; the plan from it against the plan; a state by the law.
+
+`python -m tests.benchmarks.atlas [--sample real_hills|dunmarrow_county] [--spacing M] [--workers 1 2]`. Ratios within
+one run: absolute figures hang on the machine and on what else it does.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import shutil
+import tempfile
+import time
+from pathlib import Path
+
+
+def region_of(sample: str, folder: Path, spacing_m: float, tile_m: float) -> Path:
+    """A sample as a region: its incident area and the ground around it that a mission would search."""
+    import geopandas as gpd
+
+    from siteplanner import load_mission
+    from siteplanner.demo import sample_mission
+    from siteplanner.planning.study.load import read_area
+
+    mission = sample_mission(sample)
+    shutil.copytree(mission.parent, folder, dirs_exist_ok=True)
+    place = read_area(load_mission(mission)).value
+    gpd.GeoDataFrame(geometry=[place.search.envelope], crs=place.crs).to_file(folder / "outline.gpkg", driver="GPKG")
+    text = (folder / "mission.toml").read_text(encoding="utf-8")
+    own = ("incident_area", "must_serve", "spots")
+    lines = [line for line in text.splitlines() if line.split("=")[0].strip() not in own]
+    lines = [f"spacing_m = {spacing_m:g}" if line.startswith("spacing_m") else line for line in lines]
+    if not any(line.startswith("spacing_m") for line in lines):
+        lines.insert(lines.index("[search]") + 1, f"spacing_m = {spacing_m:g}")
+    region = folder / "region.toml"
+    region.write_text("\n".join([*lines, "[region]", 'outline = "outline.gpkg"', f"tile_m = {tile_m:g}"]), "utf-8")
+    return region
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sample", default="real_hills")
+    parser.add_argument("--spacing", type=float, default=300.0)
+    parser.add_argument("--tile", type=float, default=5000.0)
+    parser.add_argument("--workers", type=int, nargs="*", default=[1, 2])
+    asked = parser.parse_args()
+    from siteplanner import load_mission, plan
+    from siteplanner.planning.atlas.answer import exact_plan, open_atlas, quick_answer
+    from siteplanner.planning.atlas.build import build_atlas
+
+    with tempfile.TemporaryDirectory() as held:
+        folder = Path(held) / "region"
+        region = region_of(asked.sample, folder, asked.spacing, asked.tile)
+        first = None
+        for workers in asked.workers:
+            start, own = time.perf_counter(), time.process_time()
+            made = build_atlas(region, Path(held) / f"atlas_{workers}", workers=workers)
+            spent, processor = time.perf_counter() - start, time.process_time() - own
+            first = first or spent
+            print(
+                f"build, workers {workers}: {made.places} places in {made.tiles} tiles, {spent:.1f} s "
+                f"({processor:.1f} s of this process), {made.places / spent:.2f} places/s, "
+                f"{made.bytes / max(made.places, 1) / 1024:.0f} kB/place, ratio to the first {first / spent:.2f}",
+                flush=True,
+            )
+        atlas = open_atlas(Path(held) / f"atlas_{asked.workers[0]}")
+        cells = math.pi * (atlas.mission.radio.max_radius_m / atlas.lattice.size_m) ** 2
+        print(f"cells of {atlas.lattice.size_m:g} m a place: {cells:,.0f} x {len(atlas.mission.trailer.mast_stops_m)}")
+        mission = load_mission(folder / "mission.toml")
+        quick_answer(atlas, mission)
+        own = time.process_time()
+        quick = quick_answer(atlas, mission)
+        answer_s = time.process_time() - own
+        own = time.process_time()
+        exact_plan(quick, mission)
+        exact_s = time.process_time() - own
+        own = time.process_time()
+        plan(mission)
+        plan_s = time.process_time() - own
+        print(
+            f"atlas plan: {quick.in_reach} places in reach answered in {answer_s:.2f} s of processor "
+            f"({1000 * answer_s / max(quick.in_reach, 1):.1f} ms a place), exact pass {exact_s:.1f} s, "
+            f"plan {plan_s:.1f} s; "
+            f"plan / answer {plan_s / answer_s:.0f}, plan / exact {plan_s / exact_s:.2f}"
+        )
+
+
+if __name__ == "__main__":
+    main()
