@@ -16,6 +16,7 @@ OLD: tuple[tuple[str, str], ...] = (
     # second names
     (r"\bnose\b", "tongue"),
     (r"\btonnes?\b", "metric tons"),
+    (r"\bslots?\b(?! (?:of|in) )", "satellite at 113° W, or the satellite's name"),
     (r"\bfull marks\b", "earned"),
     (r"\bwould take place\b|\bfirst place\b(?! (?:stays|has))", "rank 1"),
     (r"\bearth rods?\b", "ground rod"),

@@ -431,9 +431,9 @@ def test_how_tall_a_tree_may_be():
     evaluation = make_plan(1).best.evaluation
     assert look_up_sentence(evaluation, METRIC) == ""
     trees = (
-        TreeLimit("slot 103 W", 176.4, 30.0, 24.3, 22.6),
-        TreeLimit("slot 103 W", 176.4, 60.0, 47.0, -3.0),
-        TreeLimit("slot 61 W", 121.0, 30.0, 12.0, 11.0),
+        TreeLimit("satellite at 103° W", 176.4, 30.0, 24.3, 22.6),
+        TreeLimit("satellite at 103° W", 176.4, 60.0, 47.0, -3.0),
+        TreeLimit("satellite at 61° W", 121.0, 30.0, 12.0, 11.0),
     )
     drawn = replace(evaluation, skyline=SimpleNamespace(trees=trees))
     # 22.6 m: rounded up, a tree that stands in the beam would be let through

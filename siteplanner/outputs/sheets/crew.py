@@ -63,7 +63,7 @@ MOST_POINTS = 6
 
 def _controller_name(plan: Plan, satellite: str) -> str:
     """What the dish's controller calls a satellite; its own name where the mission does not say."""
-    own = (s.controller_name for s in plan.mission.sky.satellites if s.name == satellite and s.controller_name)
+    own = (s.controller_name for s in plan.mission.sky.satellites if s.called == satellite and s.controller_name)
     return next(own, satellite)
 
 
