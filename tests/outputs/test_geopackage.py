@@ -131,9 +131,7 @@ def test_hazards_of_roads_are_rows_of_their_own(package, plan):
     assert per_road.sum() == sum(
         len(held) for held, used in zip(roads.hazards, roads.tags.for_vehicles, strict=True) if used
     )
-    assert frame.set_index("road")["hazards"].to_dict() == {
-        road: int(per_road.get(road, 0)) for road in frame["road"]
-    }
+    assert frame.set_index("road")["hazards"].to_dict() == {road: int(per_road.get(road, 0)) for road in frame["road"]}
     for row in hazards.to_dict("records"):
         told = roads.hazards[row["road"]]
         assert (row["kind"], row["severity"]) in {(h.kind, h.severity) for h in told}

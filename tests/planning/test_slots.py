@@ -81,7 +81,9 @@ def test_a_peak_in_the_south_leaves_two_windows_and_names_what_works():
     assert arc_words(arc, looks).endswith(
         "Of those named: south is behind the skyline or too near it; east works; far is below the horizon."
     )
-    assert arc_words(arc, looks).startswith(f"Sees satellites from {orbital_longitude(math.floor(first.east_deg * 10) / 10)} to ")
+    assert arc_words(arc, looks).startswith(
+        f"Sees satellites from {orbital_longitude(math.floor(first.east_deg * 10) / 10)} to "
+    )
     assert [look.clear for look in looks] == [False, True, False]
 
 

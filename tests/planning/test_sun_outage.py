@@ -110,7 +110,10 @@ def test_in_words():
         layers=Layers(elevation=("a.tif",), incident_area="b", roads="c"),
         staging=Staging(latitude=38.5, longitude=-98.0),
         sky=Sky(
-            satellites=(Satellite(name="satellite at 103° W", longitude_deg=-103.0), Satellite(name="far", longitude_deg=60.0)),
+            satellites=(
+                Satellite(name="satellite at 103° W", longitude_deg=-103.0),
+                Satellite(name="far", longitude_deg=60.0),
+            ),
             downlink_ghz=12.0,
         ),
         times={"dispatch": FIRST.isoformat()},

@@ -247,7 +247,9 @@ def _frame(rows: list[dict[str, Any]], plan: Plan) -> GeoDataFrame:
     return frame
 
 
-_FIGURE = re.compile(r"_(m|km2|deg|min|db|dbm|pct|mhz|kmh|share|after|served|figure|limit)$|^(value|rig_figure|rank|ways_out)$")
+_FIGURE = re.compile(
+    r"_(m|km2|deg|min|db|dbm|pct|mhz|kmh|share|after|served|figure|limit)$|^(value|rig_figure|rank|ways_out)$"
+)
 
 
 def footprint(plan: Plan, evaluation: Evaluation) -> Polygon:
