@@ -29,6 +29,16 @@ OLD: tuple[tuple[str, str], ...] = (
     (r"\b[Mm]end(?:ed|s)?\b", "correct, repair"),
     (r"\b(?:layer|file|archive|extract|raster|TIFF) holds\b", "has, contains"),
     (r"\bwanted backhauls?\b", "requested backhaul"),
+    (
+        r"nothing to object to|comes within [^.]* of a reached road|carries its reason",
+        "no problems found, the nearest gap is",
+    ),
+    (r"if it stays\b|whoever looks after", "if it fails again, your administrator"),
+    (r"\bpower lines?\b", "overhead line"),
+    (r"\bset-up crew\b(?! \()", "crew"),
+    (r"\bhas no row\b|\bNo raster is given\b|format that is read\b", "is empty, No raster given, Unsupported"),
+    (r"\bspeeds wind up\b|\bFind the satellite\b|\bRelief only\b|\bCompiling once\b", "see the table of words"),
+    (r"\bnearest to pass\b|\balone %|\bFirst now\b|\bwould have to allow\b", "smallest change, only this, rank 1 now"),
     # English of the US
     (r"\b(?:kilo|centi|milli)?metres?\b", "meter"),
     (r"\blitres?\b", "liter"),

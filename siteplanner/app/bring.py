@@ -24,7 +24,7 @@ def own_files(work: Work) -> None:
     """Drop zone, list of files with their roles, and the way on. Raises InputError."""
     sent = st.file_uploader(
         "Drop your layers here: elevation, incident area, roads. Optional: surface heights, keep-out and hazard areas, "
-        "power lines, structures, water, soft ground, must-serve points, spots. You can include a mission.toml.",
+        "overhead lines, structures, water, soft ground, must-serve points, spots. You can include a mission.toml.",
         accept_multiple_files=True,
         key=f"drop_{work.token}",
         help="GeoTIFF and other rasters; GeoJSON, GeoPackage, Shapefile (all parts, or zipped), KML, KMZ, GPX, "

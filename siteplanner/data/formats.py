@@ -286,4 +286,4 @@ def raster_driver(path: Path) -> str:
         raise InputError("A raster that only names other files or hosts is refused.", remedy=_RASTER_REMEDY, file=path)
     if head.startswith(b"PK\x03\x04"):
         raise InputError("Rasters in an archive are not read.", remedy="Unpack it and name the raster.", file=path)
-    raise InputError("This is not a raster format that is read.", remedy=_RASTER_REMEDY, file=path)
+    raise InputError("Unsupported raster format.", remedy=_RASTER_REMEDY, file=path)

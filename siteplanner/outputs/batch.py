@@ -86,8 +86,8 @@ def _one(
         row["problem"] = "This machine ran out of memory. Remedy: Set a larger search.cell_size_m or a smaller radius."
     except Exception as error:  # a fault of the program in one area must not keep the others from their plan
         row["problem"] = (
-            f"The program failed ({type(error).__name__}: {error}). Remedy: Plan this mission alone; if it stays, send "
-            "its files to whoever looks after the program."
+            f"The program failed ({type(error).__name__}: {error}). Remedy: Plan this mission alone. If it fails "
+            "again, send its files to your administrator."
         )
     else:
         row |= {"state": "planned" if made.spots else "no spot passes", "folder": name, **_best(made)}

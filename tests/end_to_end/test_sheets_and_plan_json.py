@@ -115,7 +115,7 @@ def wind(spot, record):
     out = [speed(limits["tracking_limit_m_s"]), speed(limits["stow_limit_m_s"])]
     worst = spot["wind"]["worst"]
     if worst is not None and worst["ground"] > 1.005:
-        out.append(f"speeds wind up to {worst['ground']:.2f} times (from {bearing(worst['from_deg'])} true)")
+        out.append(f"can speed up wind {worst['ground']:.2f} times (from {bearing(worst['from_deg'])} true)")
         out.append(f"reached with {speed(spot['wind']['open_tracking_limit_m_s'])} in the open")
     for span in spot["wind"]["spans"]:
         out.append(f"Above the {span['limit']} limit: {span['start'][:16].replace('T', ' ')}")

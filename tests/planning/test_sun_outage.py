@@ -120,7 +120,8 @@ def test_in_words():
     )
     here, far = sun_outages(mission, 38.5, -98.0, 500.0).satellites
     assert outage_sentence(here) == (
-        "Sun behind satellite at 103° W: 6 to 10 Oct 2026, daily between 12:38 and 12:46 (-06:00), up to 9 min without link."
+        "Sun behind satellite at 103° W: 6 to 10 Oct 2026, daily between 12:38 and 12:46 (-06:00), "
+        "up to 9 min without link."
     )
     assert outage_sentence(far) == "Sun behind far: not within a year."
 

@@ -60,7 +60,7 @@ _EVERYWHERE: dict[str, str] = {
     "sky_margin_deg": "Satellite above the skyline, degrees",
     "coverage_share": "Expected share of the weighted incident area that the spot serves, 0 to 1",
     "sector_bearings_true_deg": "Where the sector antennas point, degrees clockwise from true north",
-    "wind_speed_up_worst": "Most that the ground speeds wind up, factor",
+    "wind_speed_up_worst": "Most that the ground can speed up wind, factor",
     "radio_keep_away_public_m": "Keep the public so far in front of the sector antennas at their height, m",
     "radio_keep_away_crew_m": "Keep informed crew so far in front of the sector antennas at their height, m",
     "link_keep_away_public_m": "Keep the public so far in front of the link antenna, m; empty: none",

@@ -37,6 +37,7 @@ from siteplanner.planning.telling.words import BEFORE_ACTING, recommendation
 MOST_POINTS = 8  # must-serve points on the map: the weakest ones
 MOST_DANGERS, MOST_LOST, MOST_TRAILERS = 6, 1, 2  # the driver's and crew's sheets and plan.json have all of them
 OF_THE_DATA = ("check", "note")
+NO_WAY = ("roads_not_reached", "staging_off_road", "staging_no_way")  # why nothing may pass: not only of the data
 
 
 def weakest_points(ranked: RankedSpot) -> list[PointService]:
@@ -101,10 +102,11 @@ def commander_content(plan: Plan, ranked: RankedSpot | None = None) -> dict[str,
             *(
                 [signal_word(f.severity), finding_text(f, units, 320)]
                 for f in by_gravity(plan.findings)
-                if f.severity != "note"
+                if f.severity not in OF_THE_DATA or f.code in NO_WAY
             ),
             *([word, text] for word, text in BEFORE_ACTING[:2]),
         ]
+        content["gis"] = telling.gis_words(sum(f.severity in OF_THE_DATA for f in plan.findings))
         return content
     return content | _of_spot(plan, chosen, units, names)
 

@@ -21,7 +21,7 @@ def span_words(span: ArcSpan) -> str:
 
 
 def arc_words(arc: VisibleArc | None, looks: Sequence[Look], units: Units = METRIC) -> str:
-    """`Sees satellites from 62.4° W to 131° W. Of those named: satellite at 113° W works; satellite at 61° W is behind the skyline.`; '' where
+    """`Sees satellites from 62.4° W to 131° W. Of those named: Relay one works.`; '' where
     the arc was not looked at."""
     if arc is None:
         return ""

@@ -121,7 +121,7 @@ def _km(distance_m: float, units: Units) -> str:
 
 
 def clause(backhaul: Backhaul, units: Units = METRIC) -> str:
-    """`dish to satellite at 103° W, clear by 8.4°`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
+    """`dish to Relay one, clear by 8.4°`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
     reason = backhaul_reason(backhaul, units)
     if backhaul.kind == "geostationary":
         return f"dish to {reason}"

@@ -31,7 +31,7 @@ from siteplanner.planning.telling.service import (
     kind_words,
 )
 from siteplanner.planning.telling.spelling import name_and_spelling
-from siteplanner.planning.telling.timeline import on_air_words, refuel_words
+from siteplanner.planning.telling.timeline import refuel_words
 from siteplanner.planning.telling.units import METRIC, Units
 
 Named = Callable[[str], str]
@@ -120,10 +120,9 @@ def drive_rows(ranked: RankedSpot, units: Units = METRIC, named: Named = str) ->
     """The drive as a commander needs it: ways in and out, the steepest, where the rig comes from, how long it lasts."""
     e, timeline = ranked.evaluation, ranked.on_site.timeline
     rows = []
-    if e.on_air is not None:
-        if timeline is not None and timeline.dispatch is not None:
-            early, late = timeline.clock(e.on_air.early_min), timeline.clock(e.on_air.late_min)
-            rows.append(("By the clock", clock_range(early, late)))
+    if e.on_air is not None and timeline is not None and timeline.dispatch is not None:
+        early, late = timeline.clock(e.on_air.early_min), timeline.clock(e.on_air.late_min)
+        rows.append(("By the clock", clock_range(early, late)))
     if e.access is not None:
         if e.access.by_staging:
             rows.append(("Rig from", named(e.access.by_staging[0].name)))

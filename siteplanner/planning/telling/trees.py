@@ -44,7 +44,7 @@ def _height(height_m: float, units: Units) -> str:
 
 
 def tree_sentences(evaluation: Evaluation, units: Units = BOTH) -> list[str]:
-    """`In the line to satellite at 113° W (180° true) a tree 30 m away may be up to 23 m (76 ft) tall, 60 m away 44 m ...`"""
+    """`In the line to Relay one (180° true) a tree 30 m away may be up to 23 m (76 ft) tall, 60 m away 44 m ...`"""
     out = []
     for row in tree_rows(evaluation, units=units):
         parts: list[str] = []

@@ -119,7 +119,7 @@ def ground_words(wind: SiteWind, units: Units) -> str:
         return ""
     open_limit = units.gust(wind.open_tracking_limit_m_s)
     return (
-        f"The ground here speeds wind up to {worst.ground:.2f} times (from {units.bearing(worst.from_deg)} true)"
+        f"The ground here can speed up wind {worst.ground:.2f} times (from {units.bearing(worst.from_deg)} true)"
         f"{_unmet_words(worst, units)}: the dish's limit is reached with {open_limit} in the open."
     )
 
