@@ -38,7 +38,7 @@ OLD: tuple[tuple[str, str], ...] = (
     (r"\bset-up crew\b(?! \()", "crew"),
     (r"\bhas no row\b|\bNo raster is given\b|format that is read\b", "is empty, No raster given, Unsupported"),
     (r"\bspeeds wind up\b|\bFind the satellite\b|\bRelief only\b|\bCompiling once\b", "see the table of words"),
-    (r"\bnearest to pass\b|\balone %|\bFirst now\b|\bwould have to allow\b", "smallest change, only this, rank 1 now"),
+    (r"\bnearest to pass\b|\balone %|\bFirst now:|\bwould have to allow\b", "smallest change, only this, rank 1 now"),
     # English of the US
     (r"\b(?:kilo|centi|milli)?metres?\b", "meter"),
     (r"\blitres?\b", "liter"),

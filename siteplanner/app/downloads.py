@@ -71,7 +71,7 @@ def page() -> None:
     offer(work, plan, run.result)
 
 
-SHEETS = {"commander": "Commander", "driver": "Driver", "crew": "Set-up crew"}
+SHEETS = {"commander": "Commander", "driver": "Driver", "crew": "Crew"}
 
 
 def brief(work: Work, plan: Plan) -> None:

@@ -136,7 +136,7 @@ def vector_driver(path: Path) -> str:
     if path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
         raise InputError("This is a companion of a shapefile.", remedy="Name the .shp file.", file=path)
     known = any(path.suffix.lower() in endings for endings in VECTOR_FORMATS.values())
-    what = "The content is not what the ending promises." if known else "This is not a vector format that is read."
+    what = "The content is not what the ending promises." if known else "Unsupported vector format."
     raise InputError(what, remedy=_VECTOR_REMEDY, file=path)
 
 

@@ -136,7 +136,7 @@ def _sky(breach: Breach, units: Units) -> str:
         f"{look.satellite_name}: {units.angle(look.margin_deg)}" for look in breach.about if look not in low
     )
     if margins:
-        text = f"{text} Sky margin {margins}; {units.angle(breach.limit)} is needed.".strip()
+        text = f"{text} Sky margin toward {margins}; {units.angle(breach.limit)} is needed.".strip()
     return text
 
 
