@@ -454,7 +454,7 @@ class TestLowK:
         from siteplanner.errors import Finding
 
         (agree,) = [f for f in judged(canyon_plan, "canyon floor").findings if f.code == "donor_agreement"]
-        assert "Rain is not in the level: at 5.8 GHz it takes its share." in said(agree).message
+        assert "Rain is not included in the received level: at 5.8 GHz it takes its share." in said(agree).message
         high = Finding("donor_agreement", "warning", facts={"name": "x", "frequency_mhz": 13_000.0})
         assert "at 13.0 GHz it takes its share and decides how often the link is lost." in said(high).message
         low = Finding("donor_agreement", "warning", facts={"name": "x", "frequency_mhz": 2400.0})

@@ -191,7 +191,7 @@ def test_how_tall_a_tree_may_be_is_said_in_words():
     known, ends, *rest = sky_sentences(e)
     assert known.startswith("± holds in 9 cases of 10")
     # level ground without a higher place: the plain's own height is taken beyond its end
-    assert ends.startswith("south: clear if no ground beyond is higher than 0 m")
+    assert ends.startswith("Line to south: clear if no ground beyond is higher than 0 m")
     assert rest == [arc_words(e.arc, looks, BOTH), sentence]
     assert tree_sentences(Evaluation(spot, e.ground, looks, None, None, None)) == []
 

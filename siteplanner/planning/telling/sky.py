@@ -66,7 +66,7 @@ def known_to_words(looks: Sequence[Look], units: Units) -> list[str]:
     """For each line that leaves the elevation before it is sure to pass all ground: where, and what is taken beyond."""
     out = []
     for look in looks:
-        name = look.satellite_name[:1].upper() + look.satellite_name[1:]
+        name = f"Line to {look.satellite_name}"
         if look.trees_unknown:
             out.append(
                 f"{name}: not known to be clear. The surface layer has no data on the way to it; trees "
