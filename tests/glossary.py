@@ -16,6 +16,7 @@ OLD: tuple[tuple[str, str], ...] = (
     # second names
     (r"\bnose\b", "tongue"),
     (r"\btonnes?\b", "metric tons"),
+    (r"\bslots?\b(?! (?:of|in) )", "satellite at 113° W, or the satellite's name"),
     (r"\bfull marks\b", "earned"),
     (r"\bwould take place\b|\bfirst place\b(?! (?:stays|has))", "rank 1"),
     (r"\bearth rods?\b", "ground rod"),
@@ -28,6 +29,16 @@ OLD: tuple[tuple[str, str], ...] = (
     (r"\b[Mm]end(?:ed|s)?\b", "correct, repair"),
     (r"\b(?:layer|file|archive|extract|raster|TIFF) holds\b", "has, contains"),
     (r"\bwanted backhauls?\b", "requested backhaul"),
+    (
+        r"nothing to object to|comes within [^.]* of a reached road|carries its reason",
+        "no problems found, the nearest gap is",
+    ),
+    (r"if it stays\b|whoever looks after", "if it fails again, your administrator"),
+    (r"\bpower lines?\b", "overhead line"),
+    (r"\bset-up crew\b(?! \()", "crew"),
+    (r"\bhas no row\b|\bNo raster is given\b|format that is read\b", "is empty, No raster given, Unsupported"),
+    (r"\bspeeds wind up\b|\bFind the satellite\b|\bRelief only\b|\bCompiling once\b", "see the table of words"),
+    (r"\bnearest to pass\b|\balone %|\bFirst now:|\bwould have to allow\b", "smallest change, only this, rank 1 now"),
     # English of the US
     (r"\b(?:kilo|centi|milli)?metres?\b", "meter"),
     (r"\blitres?\b", "liter"),

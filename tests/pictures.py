@@ -18,7 +18,7 @@ from PIL import Image
 from siteplanner.cli import app as commands
 from siteplanner.cli import run
 from tests.browser.conftest import chromium_path, settled
-from tests.browser.test_app import LONG_MS, served
+from tests.browser.test_app import LONG_MS, ready_map, served
 
 HERE = Path(__file__).parents[1] / "data_samples" / "pictures"
 NAMES = ("map.png", "app.png", "spot.png")
@@ -64,10 +64,12 @@ def in_the_app(page: Any) -> dict[str, bytes]:
     page.get_by_role("button", name="Plan this mission").click()
     further = page.locator("[data-testid=stMain]").get_by_role("button", name=SPOT_BUTTON)
     further.wait_for()
-    page.wait_for_timeout(6000)  # the map draws itself in a frame of its own
+    ready_map(page)
+    page.wait_for_timeout(4000)  # the pictures of its layers fade in
     decide = page.screenshot()
     further.click()
     page.wait_for_url("**/spot**")
+    ready_map(page)
     page.wait_for_timeout(4000)
     return {"app.png": decide, "spot.png": page.screenshot()}
 

@@ -37,8 +37,8 @@ need = "any"
 down_mbit_s = 20      # what the contract gives; all handsets share it
 up_mbit_s = 5
 satellites = [
-    {{ name = "slot 113 W", longitude_deg = -113.0 }},
-    {{ name = "slot 121 W", longitude_deg = -121.0 }},
+    {{ longitude_deg = -113.0 }},
+    {{ longitude_deg = -121.0 }},
 ]
 min_margin_deg = 2.0
 

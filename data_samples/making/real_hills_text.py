@@ -33,8 +33,8 @@ longitude = {longitude}
 [sky]
 need = "any"
 satellites = [
-    {{ name = "slot 91 W", longitude_deg = -91.0 }},
-    {{ name = "slot 103 W", longitude_deg = -103.0 }},
+    {{ longitude_deg = -91.0 }},
+    {{ longitude_deg = -103.0 }},
 ]
 
 [radio]

@@ -24,7 +24,7 @@ def own_files(work: Work) -> None:
     """Drop zone, list of files with their roles, and the way on. Raises InputError."""
     sent = st.file_uploader(
         "Drop your layers here: elevation, incident area, roads. Optional: surface heights, keep-out and hazard areas, "
-        "power lines, structures, water, soft ground, must-serve points, spots. You can include a mission.toml.",
+        "overhead lines, structures, water, soft ground, must-serve points, spots. You can include a mission.toml.",
         accept_multiple_files=True,
         key=f"drop_{work.token}",
         help="GeoTIFF and other rasters; GeoJSON, GeoPackage, Shapefile (all parts, or zipped), KML, KMZ, GPX, "
@@ -56,6 +56,29 @@ def own_files(work: Work) -> None:
         kept = work.draft if work.draft is not None and work.base == work.files else {"name": "New mission"}
         work.open({**kept, "layers": layers}, work.files, "Your own files")
         st.rerun()
+    if any(b.usable and b.role in ROLES for b in work.brought):
+        st.download_button(
+            "Save a commented mission.toml",
+            commented_mission(work),
+            "mission.toml",
+            "application/toml",
+            on_click="ignore",
+            help="Put it into the folder of your layers. It says why each file is used as its layer, and what is left "
+            "to fill in: the same file that `siteplanner new` writes.",
+        )
+
+
+def commented_mission(work: Work) -> str:
+    """The mission file that `siteplanner new` writes, for the files as they are used now, under their users' names."""
+    from siteplanner.app.first_mission import text_of
+
+    folders, brought = set(), []
+    for item in work.brought:
+        file, bar, layer = item.path.partition("|")
+        *folder, own = re.split(r"[\\/]", work.own_names.get(file, file))
+        folders |= set(folder[:1])
+        brought.append(replace(item, path=own + bar + layer))
+    return text_of(folders.pop() if len(folders) == 1 else "New mission", brought)
 
 
 def take_in(work: Work, sent: list) -> None:
@@ -73,6 +96,7 @@ def take_in(work: Work, sent: list) -> None:
             work.refused[file.name] = error
             continue
         touched.add(path)
+        work.own_names[path.name] = file.name
         whole = next((p for p in work.files.iterdir() if p.stem == path.stem and p.suffix.lower() == ".shp"), None)
         if path.suffix.lower() in intake.SHAPEFILE_PARTS and whole is not None:
             touched.add(whole)

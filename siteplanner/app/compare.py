@@ -27,8 +27,8 @@ from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.score import (
     difference_words,
     line_words,
-    place_text,
     points_words,
+    rank_text,
     score_points,
     score_text,
 )
@@ -258,7 +258,7 @@ def compare_table(plan: Plan, spots: list[RankedSpot], units: Units) -> str:
     order = [first, *others]
     lines = [line for other in others for line in (over(first, other, units), over(other, first, units))]
     head = "".join(
-        f'<th>{named(r.spot.name)}<span class="sp-place">{place_text(r.rank)}, {shown(total(r))}</span></th>'
+        f'<th>{named(r.spot.name)}<span class="sp-place">{rank_text(r.rank)}, {shown(total(r))}</span></th>'
         for r in order
     )
     body = ""

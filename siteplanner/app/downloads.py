@@ -27,7 +27,7 @@ WORDS: dict[str, tuple[str, str]] = {
     "map.html": ("The map in one file: opens in any browser without a network", "text/html"),
     "commander.pdf": ("Sheet for the incident commander, best spot", "application/pdf"),
     "driver.pdf": ("Sheet for the driver, best spot", "application/pdf"),
-    "crew.pdf": ("Sheet for the set-up crew, best spot", "application/pdf"),
+    "crew.pdf": ("Sheet for the crew, best spot", "application/pdf"),
     "briefing.txt": ("The three sheets as short text for a weak link", "text/plain"),
     "ranking.csv": ("The ranking for a spreadsheet", "text/csv"),
     "routes.gpx": ("Drives and turns for a navigation device", "application/gpx+xml"),
@@ -71,7 +71,7 @@ def page() -> None:
     offer(work, plan, run.result)
 
 
-SHEETS = {"commander": "Commander", "driver": "Driver", "crew": "Set-up crew"}
+SHEETS = {"commander": "Commander", "driver": "Driver", "crew": "Crew"}
 
 
 def brief(work: Work, plan: Plan) -> None:

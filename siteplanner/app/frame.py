@@ -113,7 +113,7 @@ def part(draw_it: Callable[..., None], *facts: Any) -> None:
     except Exception as error:
         # the page shows a sentence; the terminal keeps the rest for whoever mends the program
         traceback.print_exc()
-        st.error(f"This part of the page failed ({type(error).__name__}). Load the page again; the rest still works.")
+        st.error(f"This part of the page failed ({type(error).__name__}). Reload the page; the rest still works.")
 
 
 def say_error(error: SiteplannerError) -> None:

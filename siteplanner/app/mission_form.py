@@ -193,13 +193,13 @@ def _stops(text: str, held: Any, units: Units) -> list[float]:
 
 
 def satellites_text(satellites: Any) -> str:
-    """`slot 103 W: 103 W, 121 W`; a name that only repeats the longitude is left out."""
+    """`Relay two: 103 W, 121 W`; one without a name of its own by its longitude."""
     out = []
     for item in satellites:
         longitude = float(item["longitude_deg"])
         where = f"{abs(longitude):g} {'E' if longitude >= 0 else 'W'}"
         name = str(item.get("name") or "").replace(",", " ").replace(":", " ")
-        out.append(f"{name}: {where}" if name and name != f"slot {where}" else where)
+        out.append(f"{name}: {where}" if name else where)
     return ", ".join(out)
 
 
@@ -217,8 +217,7 @@ def satellites_read(text: str) -> list[dict[str, Any]]:
             )
         value = float(found[1].replace("−", "-"))
         value = -abs(value) if found[2].upper() == "W" else value
-        side = "E" if value >= 0 else "W"
-        out.append({"name": name.strip() or f"slot {abs(value):g} {side}", "longitude_deg": value})
+        out.append({"name": name.strip(), "longitude_deg": value})
     if not out:
         raise InputError(
             "No satellite is given.", remedy="Write at least one orbital longitude, e.g. 103 W.", field="sky.satellites"

@@ -71,7 +71,7 @@ from siteplanner.planning.limits.ruling import BITS
 from siteplanner.planning.plan.explain import Explanation
 from siteplanner.planning.plan.model import Plan
 
-SERVICE, RULED_OUT, SKY, SLOPE, RELIEF = "Service", "Ruled out", SKY_TITLE, "Slope", "Relief only"
+SERVICE, RULED_OUT, SKY, SLOPE, RELIEF = "Service", "Ruled out", SKY_TITLE, "Slope", "Terrain only"
 CHOSEN_CSS = """
 .sp-icon .sp-chosen { min-width: 36px; height: 36px; border-radius: 18px; font-size: 18px; line-height: 28px;
   background: #fff; color: #0B4F82; border: 4px solid #0B4F82; }

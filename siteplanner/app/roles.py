@@ -18,7 +18,7 @@ WORDS = {  # on screen; a layer without words here goes by its own name
     "closures": "Road closures",
     "keep_out": "Keep-out areas",
     "hazards": "Hazard areas",
-    "power_lines": "Power lines",
+    "power_lines": "Overhead lines",
     "structures": "Buildings, fences, tanks",
     "water": "Lakes, rivers, streams",
     "soft_ground": "Soft ground",

@@ -132,7 +132,7 @@ class Run:
             traceback.print_exc()
             self.error = SiteplannerError(
                 f"The program failed ({type(error).__name__}: {error}).",
-                remedy="Try again; if it stays, send the lines on the terminal to whoever looks after it.",
+                remedy="Try again. If it fails again, send the terminal output to your administrator.",
             )
             end = "failed"
         gc.freeze()

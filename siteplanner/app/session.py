@@ -52,6 +52,7 @@ class Work:
     revision: int = 0  # rises when its settings are applied
     brought: list[Brought] = field(default_factory=list)
     saved: set[str] = field(default_factory=set)  # uploads that were dealt with, by Streamlit's id
+    own_names: dict[str, str] = field(default_factory=dict)  # name of a file that was kept -> as its user calls it
     refused: dict[str, SiteplannerError] = field(default_factory=dict)
     drawn: list[Drawn] = field(default_factory=list)  # shapes that are part of the mission
     pending: list[Drawn] = field(default_factory=list)  # shapes as they stand in the list, used or not

@@ -21,7 +21,7 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.safety import told_findings
-from siteplanner.planning.telling.score import place_text
+from siteplanner.planning.telling.score import rank_text
 from siteplanner.planning.telling.words import BEFORE_ACTING
 
 SPOT_MAP = "spot_map"
@@ -60,7 +60,7 @@ def page() -> None:
 def pick(work: Work, plan: Plan, ranked: RankedSpot) -> None:
     """Which spot the page is about."""
     keys = [spot_key(r) for r in plan.spots]
-    names = {spot_key(r): f"{clean(r.spot.name)}, {place_text(r.rank)} place ({total(r)})" for r in plan.spots}
+    names = {spot_key(r): f"{clean(r.spot.name)}, {rank_text(r.rank)} ({total(r)})" for r in plan.spots}
     picked = st.selectbox(
         "Spot",
         keys,
@@ -99,7 +99,7 @@ def place(ranked: RankedSpot, units: Units) -> str:
     s = ranked.spot
     others = [coordinates.written(s.latitude, s.longitude, f) for f in coordinates.FORMATS if f != units.place]
     return (
-        f'<div class="sp-answer"><p class="over">{place_text(ranked.rank).capitalize()} place, '
+        f'<div class="sp-answer"><p class="over">{rank_text(ranked.rank).capitalize()}, '
         f"{shown(total(ranked))} of 100</p>"
         f'<p class="say">Spot {named(s.name)}: {shown(coordinates.written(s.latitude, s.longitude, units.place))}</p>'
         f'<p class="firm">{shown("   |   ".join(others))}, elevation {shown(units.length(s.elevation_m))}</p></div>'

@@ -39,7 +39,7 @@ def print_plan(record: dict[str, Any], made: Plan) -> None:
     for rejected in made.rejected:
         reasons = " ".join(breach_words(breach, units) for breach in rejected.failed)
         stdout.print(f"Not {safe(rejected.spot.name)}: {safe(reasons)}", highlight=False)
-    ruled = Table("ruled out by", "% of ground", "alone %", "nearest to pass")
+    ruled = Table("ruled out by", "% of ground", "only this %", "smallest change")
     for r in made.rulings:
         nearest = nearest_to_pass_words(r, units)
         ruled.add_row(r.label, f"{100 * r.share:.1f}", f"{100 * r.only_share:.1f}", nearest)

@@ -66,7 +66,7 @@ def forecast_rows(
         yield number, time, row
         before = time
     if before is None:
-        raise InputError("The forecast has no row.", remedy="Leave it out of the mission, or fill it.", file=path)
+        raise InputError("The forecast is empty.", remedy="Leave it out of the mission, or fill it.", file=path)
 
 
 def read_forecast(path: str | Path, unit: str = "m/s") -> tuple[WindForecast, InputRecord]:

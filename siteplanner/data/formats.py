@@ -136,7 +136,7 @@ def vector_driver(path: Path) -> str:
     if path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
         raise InputError("This is a companion of a shapefile.", remedy="Name the .shp file.", file=path)
     known = any(path.suffix.lower() in endings for endings in VECTOR_FORMATS.values())
-    what = "The content is not what the ending promises." if known else "This is not a vector format that is read."
+    what = "The content is not what the ending promises." if known else "Unsupported vector format."
     raise InputError(what, remedy=_VECTOR_REMEDY, file=path)
 
 
@@ -286,4 +286,4 @@ def raster_driver(path: Path) -> str:
         raise InputError("A raster that only names other files or hosts is refused.", remedy=_RASTER_REMEDY, file=path)
     if head.startswith(b"PK\x03\x04"):
         raise InputError("Rasters in an archive are not read.", remedy="Unpack it and name the raster.", file=path)
-    raise InputError("This is not a raster format that is read.", remedy=_RASTER_REMEDY, file=path)
+    raise InputError("Unsupported raster format.", remedy=_RASTER_REMEDY, file=path)

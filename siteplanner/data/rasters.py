@@ -101,7 +101,7 @@ def _read(
     from siteplanner.data.gaps import fill_small_gaps
 
     if not paths:
-        raise InputError("No raster is given.", remedy="Name at least one elevation raster.")
+        raise InputError("No raster given.", remedy="Name at least one elevation raster.")
     crs = check_target_crs(target_crs)
     if near.is_empty or near.area == 0:
         raise InputError(

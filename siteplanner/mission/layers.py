@@ -114,7 +114,7 @@ class Layers(Part):
     extra_tracks: Paths = Field(
         (),
         json_schema_extra=_hold("line"),
-        description="Lines of tracks that the roads lack; columns as the roads, class `track` unless `highway` says "
+        description="Tracks missing from the road data; columns as the roads, class `track` unless `highway` says "
         "otherwise. They join what they cross, and roads that their ends miss by up to 15 m.",
     )
     exits: Paths = Field(

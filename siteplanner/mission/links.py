@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from siteplanner.core.antenna import SectorPattern
+from siteplanner.core.geodesy import wrap_180_deg
 from siteplanner.core.handset_place import HandsetPlace
 from siteplanner.core.link import LinkParameters, allowed_loss_db
 from siteplanner.core.service_level import ServiceKind
@@ -18,21 +19,32 @@ from siteplanner.mission.wifi import Rated
 BackhaulKind = Literal["geostationary", "open_sky", "donor_link"]
 
 
+def orbital_longitude(longitude_deg: float) -> str:
+    """`62.4° W`: a place on the geostationary arc as readers write it."""
+    tenths = round(abs(float(wrap_180_deg(longitude_deg))) * 10) / 10
+    return f"{tenths:g}° {'W' if wrap_180_deg(longitude_deg) < 0 and 0 < tenths < 180 else 'E'}"
+
+
 class Satellite(Part):
     """A geostationary orbital slot."""
 
-    name: str = Field("", description="As the crew calls it; empty: by its longitude.")
+    name: str = Field("", description="As the crew calls it; empty: by its longitude, as in `satellite at 103° W`.")
     longitude_deg: float = Field(ge=-180, le=180, description="East positive.")
     controller_name: str = Field(
         "", max_length=60, description="What the dish's controller calls it, for the crew; empty: as `name`."
     )
+
+    @property
+    def called(self) -> str:
+        """The name that readers see: its own, else `satellite at 103° W`."""
+        return self.name or f"satellite at {orbital_longitude(self.longitude_deg)}"
 
 
 class Sky(Rated):
     """The satellite link's demand on the sky."""
 
     satellites: Annotated[tuple[Satellite, ...], Field(min_length=1, max_length=64)] = Field(
-        (Satellite(name="slot 103 W", longitude_deg=-103.0),),
+        (Satellite(longitude_deg=-103.0),),
         description="Geostationary satellites that the dish may use, as the contract names them.",
     )
     need: Literal["any", "all"] = Field("any", description="One of the satellites is enough, or all must be in view.")

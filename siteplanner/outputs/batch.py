@@ -132,8 +132,8 @@ def _problem(error: BaseException | None) -> str:
     if isinstance(error, SiteplannerError):
         return str(error)
     return (
-        f"The program failed ({type(error).__name__}: {error}). Remedy: Plan this mission alone; if it stays, send "
-        "its files to whoever looks after the program."
+        f"The program failed ({type(error).__name__}: {error}). Remedy: Plan this mission alone. If it fails again, "
+        "send its files to your administrator."
     )
 
 

@@ -54,9 +54,9 @@ def test_sheets_are_offered_for_the_spot_in_hand_the_options_and_the_second_trai
     assert not app.exception
     held = labels(app)
     for spot in "ABC":
-        for kind in ("Commander", "Driver", "Set-up crew"):
+        for kind in ("Commander", "Driver", "Crew"):
             assert f"{kind} sheet, spot {spot}" in held
-    for kind in ("Driver", "Set-up crew"):
+    for kind in ("Driver", "Crew"):
         assert f"{kind} sheet, second trailer, spot B" in held
     assert "package\\.zip" in held
 

@@ -246,3 +246,30 @@ def test_an_extract_is_roads_by_its_format(tmp_path):
     (tmp_path / "false.osm").write_text("no extract")
     (item,) = look_at(tmp_path / "false.osm")
     assert item.problem is not None
+
+
+def test_the_app_saves_the_same_commented_file_for_a_dropped_folder_under_its_users_names(tmp_path):
+    """Files are kept in the app under names that every system takes; the mission goes back to the user's folder."""
+    from siteplanner.app import bring
+    from siteplanner.app.session import Work
+
+    folder = tmp_path / "ridge fire"
+    folder.mkdir()
+    raster(folder / "bare earth dem.tif", unit="metre")
+    area(folder / "perimeter.gpkg")
+    lines(folder / "forest roads.gpkg", highway=["track"])
+
+    class Sent:
+        def __init__(self, path):
+            self.name, self.content = f"{folder.name}/{path.name}", path.read_bytes()
+            self.file_id = self.name
+
+        def getbuffer(self):
+            return self.content
+
+    work = Work("token")
+    bring.take_in(work, [Sent(p) for p in sorted(folder.iterdir())])
+    text = bring.commented_mission(work)
+    assert text == text_of("ridge fire", look_over(folder))
+    assert tomllib.loads(text)["layers"]["elevation"] == "bare earth dem.tif"
+    assert "# bare earth dem.tif: its name " in text

@@ -53,7 +53,7 @@ def test_every_parameter_is_listed_and_can_be_changed():
 
 
 def test_satellites_as_people_write_them():
-    held = [{"name": "slot 113 W", "longitude_deg": -113.0}, {"name": "bird", "longitude_deg": 13.5}]
+    held = [{"name": "", "longitude_deg": -113.0}, {"name": "bird", "longitude_deg": 13.5}]
     assert satellites_text(held) == "113 W, bird: 13.5 E"
     assert satellites_read(satellites_text(held)) == held
     assert satellites_read("-103; 61 w")[0]["longitude_deg"] == -103

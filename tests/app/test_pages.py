@@ -118,7 +118,7 @@ def test_why_not_here_says_reason_change_and_every_figure():
     for words in (
         "Elevation",
         "Roll, pitch",
-        "Sky toward slot 103 W",
+        "Sky toward satellite at 103&#176; W",
         "Incident area served",
         "Command post",
         "Drive from staging",

@@ -450,7 +450,7 @@ def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_pat
         ("roads.geojson", "Roads"),
         ("keep_out.geojson", "Keep-out areas"),
         ("hazards.geojson", "Hazard areas"),
-        ("power_lines.geojson", "Power lines"),
+        ("power_lines.geojson", "Overhead lines"),
         ("must_serve.geojson", "Must-serve points"),
     ):
         file = tmp_path / name if (tmp_path / name).exists() else SAMPLE / name
@@ -459,7 +459,7 @@ def test_gis_person_brings_files_with_hostile_names(app, page, chromium, tmp_pat
         box.wait_for()
         assert box.input_value() == role
     drop.set_input_files([tmp_path / "broken.tif", next(tmp_path.glob("![]x*"), tmp_path / "broken.tif")])
-    page.get_by_text("This is not a raster format that is read").wait_for()
+    page.get_by_text("Unsupported raster format").wait_for()
     assert page.get_by_text(re.compile(r"2,000,000|2,240,000|cells")).first.is_visible()
     page.get_by_role("button", name="Take these layers").click()
     page.get_by_role("textbox", name="Mission name").fill(HOSTILE_NAME)

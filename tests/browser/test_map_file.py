@@ -16,7 +16,7 @@ from siteplanner.outputs.map.page import Raw, data_uri, inline, script_json
 from siteplanner.outputs.map.shapes import decision_shapes
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
 from siteplanner.planning.telling.answer import worst_words
-from siteplanner.planning.telling.score import place_text, score_text
+from siteplanner.planning.telling.score import rank_text, score_text
 from siteplanner.planning.telling.units import METRIC
 from tests.browser.conftest import settled
 from tests.outputs.factory import HOSTILE, make_plan
@@ -272,7 +272,7 @@ def test_hostile_names_are_seen_as_they_are_and_do_nothing(page, tmp_path):
         page.locator(f'button[data-spot="{index}"]').click()
         page.wait_for_selector(".leaflet-popup .sp-spot")
         heading = " ".join(page.locator(".leaflet-popup h2").last.text_content().split())
-        assert heading == f"Spot {_seen(HOSTILE[index])}: {place_text(index + 1)} place"
+        assert heading == f"Spot {_seen(HOSTILE[index])}: {rank_text(index + 1)}"
     # every tooltip of every layer, opened one after the other, as its text
     texts = page.evaluate("""() => { const map = Object.values(window).find(v => v instanceof L.Map), out = [];
         map.closePopup();

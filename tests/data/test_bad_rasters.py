@@ -145,7 +145,7 @@ def test_cut_short_netcdf(write_hill, tmp_path):
 @pytest.mark.parametrize(
     ("name", "content", "match"),
     [
-        ("a.tif", b"this is a letter, not a raster", "not a raster format"),
+        ("a.tif", b"this is a letter, not a raster", "Unsupported raster format"),
         ("a.tif", b"", "empty"),
         ("a.tif", b"II*\x00" + b"\xff" * 400, "damaged or cut short"),
         ("a.vrt", b"<VRTDataset rasterXSize='1' rasterYSize='1'></VRTDataset>", "names other files or hosts"),
@@ -154,7 +154,7 @@ def test_cut_short_netcdf(write_hill, tmp_path):
         ("a.tif", b"<?xml version='1.0'?><GDAL_WMS/>", "names other files or hosts"),
         ("a.json", b'{"type":"FeatureCollection"}', "names other files or hosts"),
         ("a.zip", b"PK\x03\x04aaaa", "archive"),
-        ("a.png", b"\x89PNG\r\n\x1a\n", "not a raster format"),
+        ("a.png", b"\x89PNG\r\n\x1a\n", "Unsupported raster format"),
     ],
 )
 def test_not_a_raster(tmp_path, name, content, match):
@@ -389,7 +389,7 @@ def test_ground_without_extent(write_raster):
 
 
 def test_no_path_at_all():
-    refused(match="No raster is given", file=False)
+    refused(match="No raster given", file=False)
 
 
 def test_names_that_lead_nowhere_say_what_to_do(tmp_path, write_raster):

@@ -67,7 +67,7 @@ def test_wrong_encoding_of_a_shapefile(tmp_path):
     ("name", "content", "match"),
     [
         ("a.geojson", b"hello", "not what the ending promises"),
-        ("a.txt", b"hello", "not a vector format"),
+        ("a.txt", b"hello", "Unsupported vector format"),
         ("a.geojson", b"", "empty"),
         ("a.geojson", b'{"type": "Topology"}', "cannot be read"),
         (
@@ -83,13 +83,13 @@ def test_wrong_encoding_of_a_shapefile(tmp_path):
         ("a.kml", b"<kml></kml><OGRVRTDataSource></OGRVRTDataSource>", "names other files"),
         ("a.gpx", b"<gpx><wpt lat='36'", "broken or cut short"),
         ("a.kml", b"<kml></kml><other></other>", "broken or cut short"),
-        ("a.sqlite", b"SQLite format 3\x00" + b"\x00" * 100, "not a vector format"),
+        ("a.sqlite", b"SQLite format 3\x00" + b"\x00" * 100, "Unsupported vector format"),
         ("a.gpkg", b"SQLite format 3\x00" + b"\x00" * 52 + b"GPKG" + b"\x00" * 60, "damaged"),
         ("a.pbf", b"\x00\x00\x00\x0d\x0a\x09OSMHeader", "OpenStreetMap extract"),
         ("a.pbf", b"\x1a\x0bnot an extract", "not what the ending promises"),
         ("a.dbf", b"\x03abc", "Name the .shp file"),
         ("a.shp", b"\x00\x00\x27\x0a" + b"\x00" * 20, "damaged|missing|cut short"),
-        ("a.csv", b"name,lat,lon\nx,1,2\n", "not a vector format"),
+        ("a.csv", b"name,lat,lon\nx,1,2\n", "Unsupported vector format"),
     ],
 )
 def test_not_a_layer(tmp_path, name, content, match):

@@ -115,7 +115,7 @@ def wind(spot, record):
     out = [speed(limits["tracking_limit_m_s"]), speed(limits["stow_limit_m_s"])]
     worst = spot["wind"]["worst"]
     if worst is not None and worst["ground"] > 1.005:
-        out.append(f"speeds wind up to {worst['ground']:.2f} times (from {bearing(worst['from_deg'])} true)")
+        out.append(f"can speed up wind {worst['ground']:.2f} times (from {bearing(worst['from_deg'])} true)")
         out.append(f"reached with {speed(spot['wind']['open_tracking_limit_m_s'])} in the open")
     for span in spot["wind"]["spans"]:
         out.append(f"Above the {span['limit']} limit: {span['start'][:16].replace('T', ' ')}")
@@ -144,11 +144,15 @@ def commander(record):
         f"{percent(coverage['share'])}weighted area served",
         f"{served} of {len(coverage['must_serve'])}named points with service",
         f"{spot['service']['kind']} (1 Mbit/s down, 256 kbit/s up), outdoors",
-        f"On air{air['low_min']:.0f} to {air['high_min']:.0f} min after dispatch",
+        f"{air['low_min']:.0f} to {air['high_min']:.0f} min{'' if timeline['dispatch'] else 'on air'} after dispatch",
         f"drive, {drive(spot).partition(', ')[0]}",
         f"Steepest{worst_grade(spot)}",
-        f"Way in{hangs_on(spot, 'staging')}",
-        f"Way out{hangs_on(spot, 'outside')}",
+        # one way only is a warning, told among the dangers below, not in a second row
+        *(
+            f"{label}{hangs_on(spot, goal)}"
+            for label, goal in (("Way in", "staging"), ("Way out", "outside"))
+            if spot["access"]["lifeline"][goal]["ways"] != 1
+        ),
         *(lost["sentence"].partition(" goes: ")[2] for lost in spot["access"]["lifeline"]["if_lost"][:1]),
         f"{max(k['margin_deg'] for k in spot['sky']):.0f}° to spare",
         f"refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",

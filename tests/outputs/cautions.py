@@ -11,7 +11,7 @@ CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
     WALK_IT: ("driver", "crew"),  # unseen ground: who drives on it, who stands on it
     TURN_BACK: ("driver",),  # unknown road limits
     MANUAL_FIRST: ("crew",),  # exhaust, field, wind, guys
-    "29 CFR 1926.140": ("commander", "crew"),  # how near the nearest line is
+    "29 CFR 1926.140": ("crew",),  # how near the nearest line is; the commander is told of one that is near
     "Wire down or hanging low: stay": ("driver",),  # wires that hang as built are for loads from 14 ft up only
     "Do not let a phone choose the road": ("driver",),
     "Breakaway cable to the truck's frame": ("driver",),

@@ -121,7 +121,7 @@ def _evaluation(
     leg = LineString([(access.x, access.y), (spot.x, spot.y)])
     looks = (
         Look(
-            "slot 103 W",
+            "satellite at 103° W",
             -103.0,
             176.4 + number,
             168.2 + number,
@@ -132,7 +132,7 @@ def _evaluation(
             9000.0,
             "clear",
         ),
-        Look("slot 61 W", -61.0, 121.0, 112.8, 22.1, 30.0, float("nan"), float("nan"), 1200.0, "unknown"),
+        Look("satellite at 61° W", -61.0, 121.0, 112.8, 22.1, 30.0, float("nan"), float("nan"), 1200.0, "unknown"),
     )
     return Evaluation(
         spot=spot,

@@ -59,7 +59,7 @@ def linked(plan):
 
 def test_words_of_the_brief(plan):
     assert backhaul_lines(plan.spots[0].evaluation) == [
-        ("used", "Satellite slot 103 W, clear by 34.4°"),
+        ("used", "Dish to satellite at 103° W, clear by 34.4°"),
         ("does not work", "Donor link to Ridge tower: blocked at 3.2 km"),
     ]
     assert backhaul_lines(plan.spots[1].evaluation)[1] == (
@@ -92,7 +92,10 @@ def test_the_open_sky_terminal_says_what_stands_nearest(linked):
 
 def test_popup_and_list(plan, linked):
     popup = spot_popup(plan.spots[0], BOTH)
-    assert "<b>Satellite slot 103 W, clear by 34.4&#176;</b> (used)<br>Donor link to Ridge tower: blocked" in popup
+    assert (
+        "<b>Dish to satellite at 103&#176; W, clear by 34.4&#176;</b> (used)<br>Donor link to Ridge tower: blocked"
+        in popup
+    )
     page = panel_html(linked)
     assert "donor link 18 dB to spare" in page
     assert "open sky 98 &#37; clear" in page
@@ -186,9 +189,12 @@ def test_hostile_donor_names_stay_text(hostile_plan):
 def test_the_dish_s_margin_in_rain_is_told_or_is_said_to_be_unknown(plan):
     """In the app and in plan.json: a crew at a dish can do nothing with decibels of an average year."""
     evaluation = plan.spots[0].evaluation
-    assert margin_words(plan, evaluation)[0] == "Link margin toward slot 103 W: 3 dB in clear sky, in rain not known."
+    assert (
+        margin_words(plan, evaluation)[0]
+        == "Link margin toward satellite at 103° W: 3 dB in clear sky, in rain not known."
+    )
     assert "Link margin" not in str(crew_content(plan, plan.spots[0]))
-    link = RainLink("slot 103 W", -103.0, 0.5, 1.0, 99.99, 0.9, 2.0, 0.6, 1.2, 99.99, 99.99)
+    link = RainLink("satellite at 103° W", -103.0, 0.5, 1.0, 99.99, 0.9, 2.0, 0.6, 1.2, 99.99, 99.99)
     wet = replace(plan, rain=Rain(11.95, 3.0, (link,), False, (), 14.25, 3.0, 120.0))
     assert "88 hours of a year 2.1 dB or less" in margin_words(wet, evaluation)[0]
-    assert [w for w in rain_words(wet, evaluation) if w.startswith("Rain toward slot 103 W: with 3 dB")]
+    assert [w for w in rain_words(wet, evaluation) if w.startswith("Rain toward satellite at 103° W: with 3 dB")]

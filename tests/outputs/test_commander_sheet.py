@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 from dataclasses import replace
 
@@ -11,9 +12,10 @@ from pypdf import PdfReader
 
 from siteplanner.outputs.sheets.commander import commander_content
 from siteplanner.outputs.sheets.printing import sheet_content, sheet_pdf
+from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.telling.answer import worst_words
-from siteplanner.planning.telling.commander import firm_words, near_hazards
+from siteplanner.planning.telling.commander import far_from_wires, firm_words, near_hazards
 from siteplanner.planning.telling.service import chance_words, without_words
 from tests.outputs.factory import make_plan, waiting
 
@@ -97,3 +99,29 @@ def test_how_firm_it_is_takes_one_sentence(plan):
     assert told.startswith(f"Spot {plan.best.spot.name} ")
     assert told.count(". ") == 0
     assert len(told) < 200
+
+
+def test_its_letters_can_be_read_and_the_answer_is_the_largest(plan):
+    """Size of letters on the page, in points: nothing of the answer is as small as the notes below it."""
+    sizes: dict[str, float] = {}
+
+    def keep(text, _cm, tm, _font, size):
+        for word in ("Park", "No", "Without"):
+            if text.strip().startswith(word):
+                sizes.setdefault(word, abs(size * tm[3]))
+
+    PdfReader(io.BytesIO(sheet_pdf(plan, "commander"))).pages[0].extract_text(visitor_text=keep)
+    assert sizes["Park"] > 1.5 * sizes["Without"]
+
+
+def test_a_line_that_is_far_is_no_matter_of_today(plan):
+    """What is kept is 62.9 m: a line at 130 m is told, one at 340 m and one that nobody knows of are not alike."""
+    line = KeepAway("feeder", 62.9, 340.0, 33.0, "line", 15.0, 2.0, 25.0, 20.9, 62.9)
+    assert far_from_wires(line)
+    assert not far_from_wires(replace(line, distance_m=130.0))
+    assert not far_from_wires(replace(line, needed_m=math.nan))  # only its owner can say what is kept
+    assert not far_from_wires(None)
+    for told, wanted in ((line, False), (replace(line, distance_m=130.0), True), (None, True)):
+        best = replace(plan.best, evaluation=replace(plan.best.evaluation, line=told))
+        words = " ".join(text for _, text in commander_content(plan, best)["dangers"])
+        assert ("line" in words) == wanted

@@ -182,11 +182,11 @@ def test_the_satellite_is_called_as_its_controller_calls_it(plan):
     named = replace(plan, mission=plan.mission.model_copy(update={"sky": sky}))
     content = crew_content(named, named.best, METRIC)
     look = named.best.evaluation.aimed[0]
-    number = [s.name for s in satellites].index(look.satellite_name)
+    number = [s.called for s in satellites].index(look.satellite_name)
     assert f"on SAT-{number}. Not in 15 min: tree, ridge or the wrong satellite." in content["search"]
     assert f"{round(look.azimuth_deg):03d}° true, {look.elevation_deg:.0f}° up" in content["search"]
     assert content["dish"][0][0] == "SAT-0"
-    assert crew_content(plan, plan.best, METRIC)["dish"][0][0] == plan.mission.sky.satellites[0].name
+    assert crew_content(plan, plan.best, METRIC)["dish"][0][0] == plan.mission.sky.satellites[0].called
 
 
 def test_sun_outages_are_told_for_the_days_of_the_mission_only(plan):
@@ -274,3 +274,20 @@ def test_what_is_radioed_back_has_the_plan_beside_it(plan):
 def test_nothing_is_printed_twice(plan):
     said = [t for t in strings(crew_content(plan, plan.best, METRIC)) if len(t) > 60]
     assert len(said) == len(set(said))
+
+
+@pytest.mark.parametrize("units", ["us", "metric", "both"])
+def test_the_set_up_stands_on_one_page(plan, units):
+    """No step slips to the next page alone: the first and the last are on the same one."""
+    sheets = plan.mission.sheets.model_copy(update={"units": units})
+    pages = PdfReader(
+        io.BytesIO(
+            printing.sheet_pdf(replace(plan, mission=plan.mission.model_copy(update={"sheets": sheets})), "crew")
+        )
+    ).pages
+    first, last = (
+        [n for n, p in enumerate(pages) if words in p.extract_text()]
+        for words in ("Walk the spot: wires", "Cell on. Check service")
+    )
+    assert first == last
+    assert len(pages) == 2

@@ -9,6 +9,7 @@ import xml.etree.ElementTree as ET
 
 import pyogrio
 import pytest
+from shapely.geometry import Point
 
 from siteplanner.outputs.gis.geopackage import TITLES, footprint, write_geopackage
 from siteplanner.outputs.gis.styles import STYLES
@@ -120,3 +121,18 @@ def test_a_plan_without_spots(tmp_path):
     found = {name for name, _ in pyogrio.list_layers(path)}
     assert {"ruling", "roads", "incident_area"} <= found
     assert not {"spots", "routes", "service"} & found
+
+
+def test_hazards_of_roads_are_rows_of_their_own(package, plan):
+    """One row each, so that they can be asked for by kind; no cell joins several in words."""
+    roads = plan.scene.roads
+    frame, hazards = _read(package, "roads"), _read(package, "road_hazards")
+    per_road = hazards.groupby("road").size()
+    assert per_road.sum() == sum(
+        len(held) for held, used in zip(roads.hazards, roads.tags.for_vehicles, strict=True) if used
+    )
+    assert frame.set_index("road")["hazards"].to_dict() == {road: int(per_road.get(road, 0)) for road in frame["road"]}
+    for row in hazards.to_dict("records"):
+        told = roads.hazards[row["road"]]
+        assert (row["kind"], row["severity"]) in {(h.kind, h.severity) for h in told}
+        assert any(row["geometry"].distance(Point(h.x, h.y)) < 1e-6 for h in told)

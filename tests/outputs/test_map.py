@@ -99,7 +99,7 @@ def test_the_legend_gives_each_limit_its_share(plan):
 def test_popup_tells_sky_drive_coverage_and_findings(plan):
     popup = re.sub("<[^>]+>", " ", panel.spot_popup(plan.spots[0], BOTH))
     for words in (
-        "slot 103 W",
+        "satellite at 103&#176; W",
         "176&#176;",
         "168&#176;",
         "not clear",

@@ -79,7 +79,7 @@ def test_the_backhaul_in_use_and_the_link_that_is_not(plan):
     assert float(first["donor_bearing_magnetic_deg"]) == 206.2
     assert first["donor_margin_db"] == ""  # not worked out: the ground blocks
     assert first["backhaul_words"] == (
-        "Backhaul: satellite slot 103 W, clear by 34.4°; donor link to Ridge tower: blocked at 3.2 km."
+        "Backhaul: dish to satellite at 103° W, clear by 34.4°; donor link to Ridge tower: blocked at 3.2 km."
     )
     assert second["donor_verdict"] == "unknown"
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.words import text
-from siteplanner.planning.telling.score import place_text
+from siteplanner.planning.telling.score import rank_text
 from siteplanner.planning.telling.units import parts_that_add_up
 from tests.outputs.factory import HOSTILE
 
@@ -95,13 +95,5 @@ def test_small_and_large_shares_are_never_shown_as_none_and_all():
 
 
 def test_ranks_in_words():
-    assert [place_text(n) for n in (1, 2, 10)] == ["first", "second", "tenth"]
-    assert [place_text(n) for n in (11, 12, 13, 21, 22, 23, 111)] == [
-        "11th",
-        "12th",
-        "13th",
-        "21st",
-        "22nd",
-        "23rd",
-        "111th",
-    ]
+    """As a rank, never as a place: a place is somewhere on the ground."""
+    assert [rank_text(n) for n in (1, 12)] == ["rank 1", "rank 12"]

@@ -71,7 +71,7 @@ class TestWhichWorksWhere:
 
     def test_a_spot_without_any_says_why_in_one_sentence(self, canyon_plan):
         reason = reasons_of(judged(canyon_plan, "behind the dam"))["no_backhaul"]
-        assert reason.startswith("No backhaul works here: satellite south: blocked, margin -")
+        assert reason.startswith("No backhaul works here: dish to south: blocked, margin -")
         assert "donor link to Ridge tower: blocked at 0.15 km" in reason  # the dam: x 300..340, the spot at 155
         assert reason.count(".  ") == 0
         assert reason.endswith(".")
@@ -180,8 +180,8 @@ class TestFigures:
         by_name = {r.spot.name: r for r in canyon_plan.spots}
         assert "links to Ridge tower 2.9 km away" in because(by_name["canyon floor"])
         assert "% of open sky" in because(by_name["behind the butte"])
-        assert "above the skyline" in because(by_name["on the plain"])
-        assert clause(by_name["on the plain"].evaluation.backhauls[0]).startswith("satellite south, clear by ")
+        assert "to spare over the skyline" in because(by_name["on the plain"])
+        assert clause(by_name["on the plain"].evaluation.backhauls[0]).startswith("dish to south, clear by ")
 
 
 class TestMastStops:
@@ -454,7 +454,7 @@ class TestLowK:
         from siteplanner.errors import Finding
 
         (agree,) = [f for f in judged(canyon_plan, "canyon floor").findings if f.code == "donor_agreement"]
-        assert "Rain is not in the level: at 5.8 GHz it takes its share." in said(agree).message
+        assert "Rain is not included in the received level: at 5.8 GHz it takes its share." in said(agree).message
         high = Finding("donor_agreement", "warning", facts={"name": "x", "frequency_mhz": 13_000.0})
         assert "at 13.0 GHz it takes its share and decides how often the link is lost." in said(high).message
         low = Finding("donor_agreement", "warning", facts={"name": "x", "frequency_mhz": 2400.0})

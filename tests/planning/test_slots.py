@@ -11,10 +11,10 @@ import pytest
 from siteplanner import explain
 from siteplanner.core.geodesy import look_angles, visible_arc_deg
 from siteplanner.mission import Satellite, Sky
+from siteplanner.mission.links import orbital_longitude
 from siteplanner.outputs.sheets.figure_horizon import horizon_svg
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.limits.toward import look_at
-from siteplanner.planning.site.slot_names import slot_text
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline
@@ -81,7 +81,9 @@ def test_a_peak_in_the_south_leaves_two_windows_and_names_what_works():
     assert arc_words(arc, looks).endswith(
         "Of those named: south is behind the skyline or too near it; east works; far is below the horizon."
     )
-    assert arc_words(arc, looks).startswith(f"Sees slots from {slot_text(math.floor(first.east_deg * 10) / 10)} to ")
+    assert arc_words(arc, looks).startswith(
+        f"Sees satellites from {orbital_longitude(math.floor(first.east_deg * 10) / 10)} to "
+    )
     assert [look.clear for look in looks] == [False, True, False]
 
 
@@ -108,7 +110,7 @@ def test_at_the_rim_of_the_elevation_a_part_of_the_arc_is_not_known():
     assert arc.clear == ()
     assert arc.unknown
     assert math.isnan(looks[0].margin_deg)
-    assert arc_words(arc, looks).startswith("No slot is known to be in view")
+    assert arc_words(arc, looks).startswith("No satellite is known to be in view")
     assert "south is not known to be in view" in arc_words(arc, looks)
 
 
@@ -151,14 +153,14 @@ def test_right_below_a_satellite_it_is_clear_and_without_a_bearing():
 
 
 def test_slots_in_words():
-    assert [slot_text(v) for v in (-62.44, 131.0, 0.0, -0.01, 180.0, -180.0, 190.0)] == [
-        "62.4 W",
-        "131 E",
-        "0 E",
-        "0 E",
-        "180 E",
-        "180 E",
-        "170 W",
+    assert [orbital_longitude(v) for v in (-62.44, 131.0, 0.0, -0.01, 180.0, -180.0, 190.0)] == [
+        "62.4° W",
+        "131° E",
+        "0° E",
+        "0° E",
+        "180° E",
+        "180° E",
+        "170° W",
     ]
 
 
@@ -189,7 +191,7 @@ def test_how_tall_a_tree_may_be_is_said_in_words():
     known, ends, *rest = sky_sentences(e)
     assert known.startswith("± holds in 9 cases of 10")
     # level ground without a higher place: the plain's own height is taken beyond its end
-    assert ends.startswith("south: clear if no ground beyond is higher than 0 m")
+    assert ends.startswith("Line to south: clear if no ground beyond is higher than 0 m")
     assert rest == [arc_words(e.arc, looks, BOTH), sentence]
     assert tree_sentences(Evaluation(spot, e.ground, looks, None, None, None)) == []
 

@@ -110,16 +110,20 @@ def test_in_words():
         layers=Layers(elevation=("a.tif",), incident_area="b", roads="c"),
         staging=Staging(latitude=38.5, longitude=-98.0),
         sky=Sky(
-            satellites=(Satellite(name="slot 103 W", longitude_deg=-103.0), Satellite(name="far", longitude_deg=60.0)),
+            satellites=(
+                Satellite(name="satellite at 103° W", longitude_deg=-103.0),
+                Satellite(name="far", longitude_deg=60.0),
+            ),
             downlink_ghz=12.0,
         ),
         times={"dispatch": FIRST.isoformat()},
     )
     here, far = sun_outages(mission, 38.5, -98.0, 500.0).satellites
     assert outage_sentence(here) == (
-        "Sun behind slot 103 W: 6 to 10 Oct 2026, daily between 12:38 and 12:46 (-06:00), up to 9 min without link."
+        "Sun behind satellite at 103° W: 6 to 10 Oct 2026, daily between 12:38 and 12:46 (-06:00), "
+        "up to 9 min without link."
     )
-    assert outage_sentence(far) == "Sun behind far (60 E): not within a year."
+    assert outage_sentence(far) == "Sun behind far: not within a year."
 
 
 def test_the_plan_carries_them(valley_plan):

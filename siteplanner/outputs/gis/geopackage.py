@@ -21,7 +21,7 @@ from siteplanner.outputs.gis.ground_layers import ruling_rows, service_rows
 from siteplanner.outputs.gis.judged import judged_rows
 from siteplanner.outputs.gis.metadata import metadata_xml
 from siteplanner.outputs.gis.package_tables import add_descriptions, add_metadata
-from siteplanner.outputs.gis.road_layers import known, road_rows
+from siteplanner.outputs.gis.road_layers import known, road_hazard_rows, road_rows
 from siteplanner.outputs.gis.service_rasters import raster_rows
 from siteplanner.outputs.gis.set_layers import set_layers
 from siteplanner.outputs.gis.styles import STYLES, add_styles
@@ -67,6 +67,7 @@ TITLES: dict[str, str] = {
     "incident_area": "Incident area with all its own columns, and what is served of each polygon",
     "must_serve": "Must-serve points, service from each spot",
     "roads": "Roads: for the rig or why not",
+    "road_hazards": "What a driver is warned of on any road, a row each",
     "ruling": "Ground that passes, and the first limit that rules it out",
     "service": "Predicted service of each spot",
     "closures": "What closes roads",
@@ -181,6 +182,7 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
         **set_layers(plan),
         "incident_area": area_rows(plan),
         "roads": road_rows(plan),
+        "road_hazards": road_hazard_rows(plan),
     }
     for role in ("hazards", "closures", "extra_tracks", "keep_out", "power_lines"):
         frame = scene.overlays.get(role)
@@ -245,7 +247,9 @@ def _frame(rows: list[dict[str, Any]], plan: Plan) -> GeoDataFrame:
     return frame
 
 
-_FIGURE = re.compile(r"_(m|km2|deg|min|db|dbm|pct|mhz|kmh|share|after|served|figure|limit)$|^(value|rank|ways_out)$")
+_FIGURE = re.compile(
+    r"_(m|km2|deg|min|db|dbm|pct|mhz|kmh|share|after|served|figure|limit)$|^(value|rig_figure|rank|ways_out)$"
+)
 
 
 def footprint(plan: Plan, evaluation: Evaluation) -> Polygon:

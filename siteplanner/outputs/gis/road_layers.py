@@ -1,15 +1,18 @@
-"""Rows of the GeoPackage about roads: whether each is for the rig, or why not, in figures and in words."""
+"""Rows of the GeoPackage about roads: whether each is for the rig, or why not; a row for each hazard of each road."""
 
 from __future__ import annotations
 
 import math
 from typing import Any
 
+from shapely.geometry import Point
+
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.cut_off import cut_off_by_road
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.cut_off import cut_off_words
 from siteplanner.planning.telling.roads import hazard_words, names_together, reasons_words, unknown_words
+from siteplanner.planning.telling.signal_words import signal_word
 from siteplanner.planning.telling.units import reader_units
 from siteplanner.roads.reasons import Reason, Unknown, closure_names
 
@@ -42,6 +45,7 @@ def road_rows(plan: Plan) -> list[dict[str, Any]]:
     cuts, judged = cut_off_by_road(plan), len(plan.judged)
     return [
         {
+            "road": int(i),
             "name": clean(roads.tags.name[i]),
             "highway": clean(roads.tags.highway[i]),
             "surface": clean(roads.tags.surface[i]),
@@ -51,7 +55,7 @@ def road_rows(plan: Plan) -> list[dict[str, Any]]:
             "why_not": clean(reasons_words(roads.judged.reasons[i], units.first)),
             **_reason(roads.judged.reasons[i], roads.judged.unknown[i]),
             "limits_not_stated": clean(unknown_words(roads.judged.unknown[i], units.first)),
-            "hazards": clean("; ".join(hazard_words(h, units.first) for h in roads.hazards[i])),
+            "hazards": len(roads.hazards[i]),
             "worst_grade_pct": known(roads.grades.worst_pct[i], 1),
             "length_m": known(roads.geometry.length_m[i], 1),
             "speed_kmh": known(roads.mean_speed_kmh[i], 1),
@@ -63,4 +67,28 @@ def road_rows(plan: Plan) -> list[dict[str, Any]]:
         }
         for i in range(len(roads))
         if roads.tags.for_vehicles[i]
+    ]
+
+
+def road_hazard_rows(plan: Plan) -> list[dict[str, Any]]:
+    """One row a hazard of a road that vehicles use, driven today or not; `road` is the number in the layer `roads`."""
+    units = reader_units(plan.mission)
+    roads = plan.scene.roads
+    return [
+        {
+            "road": int(i),
+            "name": clean(roads.tags.name[i]),
+            "for_rig": bool(roads.judged.drivable[i]),
+            "kind": hazard.kind,
+            "severity": hazard.severity,
+            "signal_word": signal_word(hazard.severity),
+            "text": clean(hazard_words(hazard, units.first)),
+            "value": None if hazard.value is None else known(hazard.value, 2),
+            "rig_figure": None if hazard.limit is None else known(hazard.limit, 2),
+            "somewhere_along": hazard.stretch,
+            "geometry": Point(hazard.x, hazard.y),
+        }
+        for i in range(len(roads))
+        if roads.tags.for_vehicles[i]
+        for hazard in roads.hazards[i]
     ]

@@ -65,6 +65,7 @@ STYLES: dict[str, Style] = {
         classes=(("1", "For the rig", "#444444"), ("0", "Not for the rig", DARK_VERMILION)),
         boolean=True,
     ),
+    "road_hazards": Style("point", INK, 4.0, DARK_VERMILION, 0.6),
     "ruling": Style(
         "polygon",
         "#777777",

@@ -50,7 +50,7 @@ from siteplanner.outputs.words.text import clean, shown
 from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.as_built import MARK
-from siteplanner.planning.telling.score import place_text
+from siteplanner.planning.telling.score import rank_text
 
 SERVICE_LAYERS = 5  # spots that get a picture of predicted service; each adds to the size of the page
 GROUND_PICTURES = ("slope", "sky", "ruling")  # of the whole ground, one switch each
@@ -194,7 +194,7 @@ def spot_words(plan: Plan) -> dict[int, str]:
     """Rank -> the spot's name for the names of layers, as HTML; names that occur twice get their place beside them."""
     held = [ranked.spot.name for ranked in plan.spots]
     return {
-        r.rank: shown(f"spot {r.spot.name}" + (f", {place_text(r.rank)} place" if held.count(r.spot.name) > 1 else ""))
+        r.rank: shown(f"spot {r.spot.name}" + (f", {rank_text(r.rank)}" if held.count(r.spot.name) > 1 else ""))
         for r in plan.spots
     }
 

@@ -35,7 +35,7 @@ from siteplanner.planning.telling.places import (
 )
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.room import turning_words
-from siteplanner.planning.telling.score import place_text, score_points, score_text
+from siteplanner.planning.telling.score import rank_text, score_points, score_text
 from siteplanner.planning.telling.service import polygon_words, service_sentence
 from siteplanner.planning.telling.sets import names_of_sets, sheet_lines
 from siteplanner.planning.telling.signal_words import CHECK, signal_word
@@ -193,7 +193,7 @@ def spot_popup(ranked: RankedSpot, units: Units, mission: Mission | None = None)
         rows.append(("On air", shown(on_air_in_hours(evaluation.on_air, units.first))))
     sky = sky_table(evaluation, units) if evaluation.dish_wanted else ""
     return (
-        f'<div class="sp-spot"><h2>Spot {named(spot.name)}: {place_text(ranked.rank)} place</h2>'
+        f'<div class="sp-spot"><h2>Spot {named(spot.name)}: {rank_text(ranked.rank)}</h2>'
         f"{score_table(ranked, units)}{sky}{_rows(rows)}{findings_list(evaluation.findings, units)}</div>"
     )
 

@@ -174,7 +174,7 @@ def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]
         exposure_line(ranked.on_site.antennas, units),
         f"Fuel: {c['fuel']}",
         "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
-        *(f"{word}: {text}" for word, text in c["warnings"][3:]),
+        *(f"{word}: {text}" for word, text in (*c["warnings"][3:], *c["ways"])),
         *c["wind"][2:],
         c["light"],
         *(f"{n}. {text} ({who}; {two} min, alone {one})" for n, text, who, two, one in c["steps"]),

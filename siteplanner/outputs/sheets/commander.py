@@ -28,15 +28,16 @@ from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_
 from siteplanner.planning.telling.prediction import cover_sentence
 from siteplanner.planning.telling.sets import sheet_lines
 from siteplanner.planning.telling.signal_words import by_gravity, signal_word
-from siteplanner.planning.telling.timeline import light_words
+from siteplanner.planning.telling.timeline import light_short
 from siteplanner.planning.telling.times import driving_words
 from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.wind import limits_sentence, site_wind_sentences
 from siteplanner.planning.telling.words import BEFORE_ACTING, recommendation
 
 MOST_POINTS = 8  # must-serve points on the map: the weakest ones
-MOST_DANGERS, MOST_LOST, MOST_TRAILERS = 7, 1, 3  # the driver's and crew's sheets and plan.json have all of them
+MOST_DANGERS, MOST_LOST, MOST_TRAILERS = 6, 1, 2  # the driver's and crew's sheets and plan.json have all of them
 OF_THE_DATA = ("check", "note")
+NO_WAY = ("roads_not_reached", "staging_off_road", "staging_no_way")  # why nothing may pass: not only of the data
 
 
 def weakest_points(ranked: RankedSpot) -> list[PointService]:
@@ -45,7 +46,7 @@ def weakest_points(ranked: RankedSpot) -> list[PointService]:
     return sorted(coverage.must_serve if coverage else (), key=lambda p: (p.probability, p.name))
 
 
-MOST_CHECKS = 5  # on arrival: the crew's sheet has all of them
+OF_THE_COMMANDER = ("wires", "licence", "owner")  # of what to check on arrival; the crew's sheet has all of it
 NO_SPOT_CHECKS = ("Wires, soft ground, trees and water at any place that is taken instead.",)
 
 
@@ -55,8 +56,9 @@ def arrival_words(plan: Plan, best: RankedSpot | None) -> list[str]:
     if best is None:
         return list(NO_SPOT_CHECKS)
     checks = arrival_checks(plan, best, units.first)
-    rows = [f"{name_in_text(c.text, 110)} ({c.why})" for c in checks[:MOST_CHECKS]]
-    return [*rows, more_checks(len(checks) - MOST_CHECKS)] if len(checks) > MOST_CHECKS else rows
+    own = [c for c in checks if c.code in OF_THE_COMMANDER]
+    rows = [f"{name_in_text(c.text, 110)} ({c.why})" for c in own]
+    return [*rows, more_checks(len(checks) - len(own))] if len(checks) > len(own) else rows
 
 
 def _if_lost(plan: Plan, best: RankedSpot) -> list[str]:
@@ -80,7 +82,7 @@ def commander_content(plan: Plan, ranked: RankedSpot | None = None) -> dict[str,
         "mission": short(plan.mission.name, 90),
         "note": short(plan.mission.note, 160),
         "aid": PLANNING_AID,
-        "map_svg": commander_map(plan, chosen, 104, 80, at),
+        "map_svg": commander_map(plan, chosen, 94, 68, at),
         "map_alt": "Map of the incident area with the spot, its rival, staging S, the drive and hazards.",
         "map_key": "Black disc: this spot; white disc: the other choice; ringed disc: second trailer; S: staging; "
         "triangles: named points; long dashes: incident area; thick line: drive; hatched: hazard; dotted: keep-out; "
@@ -100,10 +102,11 @@ def commander_content(plan: Plan, ranked: RankedSpot | None = None) -> dict[str,
             *(
                 [signal_word(f.severity), finding_text(f, units, 320)]
                 for f in by_gravity(plan.findings)
-                if f.severity != "note"
+                if f.severity not in OF_THE_DATA or f.code in NO_WAY
             ),
             *([word, text] for word, text in BEFORE_ACTING[:2]),
         ]
+        content["gis"] = telling.gis_words(sum(f.severity in OF_THE_DATA for f in plan.findings))
         return content
     return content | _of_spot(plan, chosen, units, names)
 
@@ -151,7 +154,7 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
         "dangers": _dangers(plan, chosen, units)[:MOST_DANGERS],
         "wind": [
             limits_sentence(wind.tracking_limit_m_s, wind.stow_limit_m_s, units, wind.limits_hold_for),
-            *site_wind_sentences(site.wind, units),
+            *site_wind_sentences(site.wind, units, mast=site.wind is not None and site.wind.mast.stated),
         ],
         "assumptions": [
             f"{driving_words(as_driven(plan.mission))}; time range for about 9 cases in 10.",
@@ -159,7 +162,7 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
         ],
         "more_trailers": sheet_lines(plan, units, named(40))[:MOST_TRAILERS] if first else [],
         "timeline_svg": timeline_svg(plan, chosen, width=340, parts=False),
-        "light": light_words(site.timeline),
+        "light": light_short(site.timeline),
         "gis": telling.gis_words(sum(f.severity in OF_THE_DATA for f in plan.findings)),
     }
 
@@ -182,5 +185,6 @@ def _dangers(plan: Plan, chosen: RankedSpot, units: Units) -> list[list[str]]:
     rows += [["WARNING", name_in_text(words, 300)] for words in _if_lost(plan, chosen)]
     near = telling.near_hazards(site.hazards)[:MOST_HAZARDS]
     rows += [["WARNING", t] for t in hazards_near_sentences(near, units, named(40))]
-    rows.append(["WARNING", line_sentence(e.line, units, named(40))])
+    if not telling.far_from_wires(e.line):
+        rows.append(["WARNING", line_sentence(e.line, units, named(40))])
     return rows + [_said(f, units) for f in told if f.severity != "warning"]

@@ -57,13 +57,14 @@ from siteplanner.planning.telling.words import drainage_words
 
 TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated"})  # with the wind
 OF_THE_PLACE = ("warning", "notice", "unknown")  # what may only make the plan wrong is not the crew's
+OF_THE_ROADS = ("one_way_in", "one_way_out", "hazard_beside_drive")  # with how to leave, not before the set-up
 OF_THE_DRIVE = "route_"  # findings of this name are past when the crew reads its sheet: the driver's sheet has them
 MOST_POINTS = 6
 
 
 def _controller_name(plan: Plan, satellite: str) -> str:
     """What the dish's controller calls a satellite; its own name where the mission does not say."""
-    own = (s.controller_name for s in plan.mission.sky.satellites if s.name == satellite and s.controller_name)
+    own = (s.controller_name for s in plan.mission.sky.satellites if s.called == satellite and s.controller_name)
     return next(own, satellite)
 
 
@@ -149,8 +150,9 @@ def _danger(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     return {
         "warnings": [
             *([word, f"{what}: {text}"] for word, what, text in dangers),
-            *([word, finding_text(f, units)] for word, f in told_findings(told)),
+            *([word, finding_text(f, units)] for word, f in told_findings(told) if f.code not in OF_THE_ROADS),
         ],
+        "ways": [[word, finding_text(f, units)] for word, f in told_findings(told) if f.code in OF_THE_ROADS],
         "antennas": antennas_words(site.antennas, units),
     }
 

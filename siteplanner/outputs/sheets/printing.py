@@ -129,13 +129,13 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
     }
     places = [FONT_FOLDER, *sorted({path.parent for path in extra})]
 
-    def at(size: float, most: int = PAGES[kind]) -> Any:
+    def at(size: float, most: int = PAGES[kind], whole: bool = False) -> Any:
         compiler = typst.Compiler(
             input=str(FOLDER / f"{kind}.typ"),
             root=str(FOLDER),
             font_paths=[str(place) for place in places],
             ignore_system_fonts=True,
-            sys_inputs={**inputs, "size": f"{size:g}"},
+            sys_inputs={**inputs, "size": f"{size:g}", "whole": "yes" if whole else "no"},
         )
         fits = int(json.loads(compiler.query("<pages>", field="value", one=True))) <= most
         return compiler if fits else None
@@ -146,6 +146,9 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
         middle = (low + high) // 2
         made = at(SIZES_PT[middle])
         best, low, high = (made, low, middle) if made is not None else (best, middle + 1, high)
+    if kind == "crew" and best is not None:  # the set-up in one piece, where the next smaller letters do it
+        pieces = (at(size, whole=True) for size in SIZES_PT[low : low + 2])
+        best = next((made for made in pieces if made is not None), best)
     best = best if best is not None else at(RUN_ON_PT, MOST_PAGES)
     if best is not None:
         return best

@@ -173,7 +173,7 @@ def rule_ground(
         add("power_line", burn(line_zones(lines, mission), grid))
     findings: list[Finding] = []
     if "geostationary" in mission.backhaul.wanted and not study.alternatives_possible:
-        with stages.stage("Checking the satellite line") as tick:
+        with stages.stage("Checking the view of the satellite") as tick:
             blocked, unknown, findings = sky_limit(study, reuse, tick)
             add("sky_blocked", blocked & study.search_ground)
             add("sky_unknown", unknown & study.search_ground)
@@ -187,7 +187,7 @@ def rule_ground(
         for code, hit in site_hits(study):
             tick(1.0)
             add(code, hit)
-    with stages.stage("Following the water"):
+    with stages.stage("Tracing where water runs"):
         study.work_out("drainage_level_m")
     counts = counts_of(bits, study.search_ground)
     ruling = rule(grid, study.search_ground, bits, asked, counts, _relax(study, bits, counts))

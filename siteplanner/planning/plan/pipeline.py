@@ -101,7 +101,7 @@ def _plan(
         study = load_study(mission, stages, reuse)
         mission = study.mission  # with the staging points of a layer
         ruling, way, sky_findings = rule_ground(study, stages, reuse)
-        with stages.stage("Compiling once on this machine"):
+        with stages.stage("Preparing (first run only)"):
             wait()
     judge = Judge(study, ruling, way, reuse, forecast)
     with stages.stage("Choosing candidate spots") as tick:

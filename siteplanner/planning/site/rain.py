@@ -137,7 +137,7 @@ def rain(mission: Mission, latitude: float, longitude: float, height_m: float) -
     low = []
     absent = False
     for satellite in sky.satellites:
-        name = satellite.name or f"{satellite.longitude_deg:g} deg"
+        name = satellite.called
         _, elevation, skew = (float(v) for v in look_angles(latitude, longitude, height_m, satellite.longitude_deg))
         if elevation < LEAST_ELEVATION_DEG:
             low.append(name)

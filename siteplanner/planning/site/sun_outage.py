@@ -176,7 +176,7 @@ def sun_outages(mission: Mission, latitude: float, longitude: float, height_m: f
         half,
         tuple(
             SatelliteOutages(
-                s.name or f"{s.longitude_deg:g} deg",
+                s.called,
                 s.longitude_deg,
                 outages_of(latitude, longitude, height_m, s.longitude_deg, first, half),
             )

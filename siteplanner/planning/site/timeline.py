@@ -154,7 +154,7 @@ def three_points(
         ("Drive", low / 60, drive / 60, high / 60),
         ("Last leg", leg_low / 60, leg / 60, leg_high / 60),
         ("Set up, level, raise the mast", *trailer.set_up_min),
-        ("Find the satellite, first service", *trailer.acquisition_min),
+        ("Acquire the satellite, start service", *trailer.acquisition_min),
     )
 
 

@@ -186,7 +186,7 @@ def judge_sky(
         horizon_error, margin_error = errors_of(dish, cell, seen, k)
         looks.append(
             Look(
-                satellite.name or f"{satellite.longitude_deg:g} deg",
+                satellite.called,
                 satellite.longitude_deg,
                 azimuth,
                 None if declination_deg is None else (azimuth - declination_deg) % 360,

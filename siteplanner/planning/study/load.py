@@ -158,7 +158,7 @@ def read_area(mission: Mission) -> Loaded[Place]:
     for start in mission.stagings:
         findings += plausible_staging(start.longitude, start.latitude, lonlat)
     if "geostationary" in mission.backhaul.wanted:
-        slots = {s.name or f"{s.longitude_deg:g}": s.longitude_deg for s in mission.sky.satellites}
+        slots = {s.called: s.longitude_deg for s in mission.sky.satellites}
         findings += satellites_in_sight(slots, lonlat, "sky.satellites.longitude_deg")
     starts = tuple(_project(Point(s.longitude, s.latitude), WGS84, crs) for s in mission.starts)
     return told(Place(crs, area, whole, whole.buffer(mission.search.radius_m), starts), [layer], findings)

@@ -55,7 +55,7 @@ def _on_air_figure(ranked: RankedSpot, units: Units) -> tuple[str, str]:
     if timeline is not None and timeline.dispatch is not None:
         early, late = timeline.clock(air.early_min), timeline.clock(air.late_min)
         if early is not None and late is not None and early.date() == late.date():
-            return f"{early:%H:%M} to {late:%H:%M}", "on air, local time"
+            return f"{early:%H:%M} to {late:%H:%M}", f"on air, local time: {on_air_words(air, units)}"
     return f"{air.early_min:.0f} to {units.figure(air.late_min, 'min')}", "on air after dispatch"
 
 

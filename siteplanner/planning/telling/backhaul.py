@@ -12,7 +12,7 @@ HOURS_A_MONTH = 730.5
 
 
 def backhaul_reason(backhaul: Backhaul, units: Units = METRIC) -> str:
-    """Why it works or not, as a clause: `slot 103 W, clear by 8.4°`."""
+    """Why it works or not, as a clause: `satellite at 103° W, clear by 8.4°`."""
     if backhaul.kind == "geostationary":
         return _dish(backhaul, units)
     if backhaul.kind == "open_sky":
@@ -121,10 +121,10 @@ def _km(distance_m: float, units: Units) -> str:
 
 
 def clause(backhaul: Backhaul, units: Units = METRIC) -> str:
-    """`satellite slot 103 W, clear by 8.4°`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
+    """`dish to Relay one, clear by 8.4°`, `donor link to Ridge tower: blocked at 3.2 km`, for one backhaul."""
     reason = backhaul_reason(backhaul, units)
     if backhaul.kind == "geostationary":
-        return f"satellite {reason}"
+        return f"dish to {reason}"
     if backhaul.kind == "open_sky":
         return f"open sky {reason}"
     if not backhaul.donors:
@@ -133,7 +133,7 @@ def clause(backhaul: Backhaul, units: Units = METRIC) -> str:
 
 
 def backhaul_sentence(evaluation: Evaluation, units: Units = METRIC) -> str:
-    """`Backhaul: satellite slot 103 W, clear by 8.4°; donor link to Ridge tower: blocked at 3.2 km.`"""
+    """`Backhaul: dish to satellite at 103° W, clear by 8.4°; donor link to Ridge tower: blocked at 3.2 km.`"""
     if not evaluation.backhauls:
         return ""
     used = evaluation.backhaul

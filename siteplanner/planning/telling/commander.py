@@ -11,6 +11,7 @@ from datetime import timedelta
 
 from siteplanner.planning.choose.options import Option, Trigger
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.on_site import HazardNear
 from siteplanner.planning.spots.capacity import Capacity
@@ -30,12 +31,13 @@ from siteplanner.planning.telling.service import (
     kind_words,
 )
 from siteplanner.planning.telling.spelling import name_and_spelling
-from siteplanner.planning.telling.timeline import on_air_words, refuel_words
+from siteplanner.planning.telling.timeline import refuel_words
 from siteplanner.planning.telling.units import METRIC, Units
 
 Named = Callable[[str], str]
 NEAR_M = 500.0  # a hazard area farther from the spot, and not on the drive, does not matter today
 LEAST_CHANCE = 0.01  # of a road that is too steep, from which on a scout looks at it; common practice, no source
+NEAR_WIRES, NEAR_WIRES_M = 2.0, 200.0  # times what is kept, and at least so far; common practice, no source
 BLANK = "__________"
 
 
@@ -118,16 +120,17 @@ def drive_rows(ranked: RankedSpot, units: Units = METRIC, named: Named = str) ->
     """The drive as a commander needs it: ways in and out, the steepest, where the rig comes from, how long it lasts."""
     e, timeline = ranked.evaluation, ranked.on_site.timeline
     rows = []
-    if e.on_air is not None:
-        rows.append(("On air", on_air_words(e.on_air, units)))
-        if timeline is not None and timeline.dispatch is not None:
-            early, late = timeline.clock(e.on_air.early_min), timeline.clock(e.on_air.late_min)
-            rows.append(("By the clock", clock_range(early, late)))
+    if e.on_air is not None and timeline is not None and timeline.dispatch is not None:
+        early, late = timeline.clock(e.on_air.early_min), timeline.clock(e.on_air.late_min)
+        rows.append(("By the clock", clock_range(early, late)))
     if e.access is not None:
         if e.access.by_staging:
             rows.append(("Rig from", named(e.access.by_staging[0].name)))
-        rows.append(("Way in", way_in_short(e.access, units.first)))
-        rows.append(("Way out", way_out_short(e.access, units.first)))
+        told = {f.code for f in e.findings}  # what hangs on one road is a danger, told as one
+        if "one_way_in" not in told:
+            rows.append(("Way in", way_in_short(e.access, units.first)))
+        if "one_way_out" not in told:
+            rows.append(("Way out", way_out_short(e.access, units.first)))
         rows.append(("Steepest", units.grade(e.access.worst_grade_pct, e.access.worst_grade_error_pct)))
     if e.backhaul is not None and not e.dish_used:
         rows.append(("Backhaul", KINDS[e.backhaul.kind]))
@@ -205,6 +208,11 @@ def near_hazards(hazards: Sequence[HazardNear]) -> list[HazardNear]:
     """The hazard areas that matter today: within 500 m of the spot, or on the drive. What lies beside the drive is a
     finding of its own."""
     return [h for h in hazards if h.distance_m <= NEAR_M or h.on_the_drive]
+
+
+def far_from_wires(line: KeepAway | None) -> bool:
+    """Whether the nearest known line is so far that it is no matter of today; one that nobody knows is not far."""
+    return line is not None and line.judged and line.distance_m > max(NEAR_WIRES * line.needed_m, NEAR_WIRES_M)
 
 
 def decision_rows(plan: Plan, ranked: RankedSpot, units: Units = METRIC, named: Named = str) -> list[tuple[str, str]]:

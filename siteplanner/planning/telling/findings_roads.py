@@ -93,8 +93,8 @@ def _not_reached(f: Facts, u: Units) -> tuple[str, str]:
     length, longest = (u.figure(f[name] / 1000, "km", 1) for name in ("length_m", "longest_m"))
     return (
         f"{f['parts']} part{'s' if f['parts'] > 1 else ''} of the road network ({length} the rig could use) cannot be "
-        f"reached from the staging point. The longest has {longest}; it comes within {u.length(f['gap_m'])} of a "
-        f"reached road at {f['nearest_at']}.",
+        f"reached from the staging point. The longest is {longest}; the nearest gap is "
+        f"{u.length(f['gap_m'])}, at {f['nearest_at']}.",
         "Check for a gap in the road data there, or a closure, limit or one-way rule that parts the network.",
     )
 
@@ -127,8 +127,8 @@ def _not_for_rig(f: Facts, u: Units) -> tuple[str, str]:
         nearest = f" Least that would open one: {kind} {u.posted(figure, unit, 'up')} on {road} ({u.length(metres)})."
     return (
         f"{u.part_of(f['shut_m'], f['all_m'])} of road are not for this rig ({why}; a road may have several reasons); "
-        f"each line carries its reason.{nearest}",
-        "Look at a road's reason on the map if a way is missing.",
+        f"the map shows the reason for each.{nearest}",
+        "Check there if a route is missing.",
     )
 
 

@@ -84,7 +84,7 @@ def _no_rain(frequency_mhz: float) -> str:
     if frequency_mhz < 5000:
         return ""
     worse = " and decides how often the link is lost" if frequency_mhz >= 10_000 else ""
-    return f" Rain is not in the level: at {frequency_mhz / 1000:.1f} GHz it takes its share{worse}."
+    return f" Rain is not included in the received level: at {frequency_mhz / 1000:.1f} GHz it takes its share{worse}."
 
 
 SPOT_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {

@@ -81,7 +81,7 @@ def _lines(
     name: str, taken: Sequence[TakenFile], left_out: Sequence[tuple[str, str]], needed: Mapping[str, str]
 ) -> Iterator[str]:
     about = {f.path: f for f in fields()}
-    yield "# A first mission for the files in this folder, written by `siteplanner new`."
+    yield "# A first mission for the files in this folder, written by siteplanner."
     yield f"# Read it through: each file says why it is used as its layer; {FILL_IN} and {DOUBT} want an answer."
     yield "# `siteplanner check` tries it, `siteplanner fields` lists all settings, `siteplanner guide` explains."
     yield ""

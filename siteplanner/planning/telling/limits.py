@@ -44,10 +44,10 @@ def nearest_to_pass_words(share: RulingShare, units: Units = METRIC) -> str:
     if share.would_allow != share.would_allow:
         return ""
     if share.code == "steep":
-        return f"would have to allow {units.figure(share.would_allow, '°', 1, 'up')}"
+        return f"allow {units.figure(share.would_allow, '°', 1, 'up')}"
     if share.code == "sky_blocked":
-        return f"would have to allow a margin of {units.figure(share.would_allow, '°', 1, 'down')}"
-    return f"would have to allow {units.there(share.would_allow, 1)}"
+        return f"allow a margin of {units.figure(share.would_allow, '°', 1, 'down')}"
+    return f"allow {units.there(share.would_allow, 1)}"
 
 
 def _name(breach: Breach) -> str:
@@ -136,7 +136,7 @@ def _sky(breach: Breach, units: Units) -> str:
         f"{look.satellite_name}: {units.angle(look.margin_deg)}" for look in breach.about if look not in low
     )
     if margins:
-        text = f"{text} Sky margin {margins}; {units.angle(breach.limit)} is needed.".strip()
+        text = f"{text} Sky margin toward {margins}; {units.angle(breach.limit)} is needed.".strip()
     return text
 
 

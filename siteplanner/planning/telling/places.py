@@ -9,7 +9,7 @@ from siteplanner.planning.telling.aiming import aim, both_bearings
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import backhaul_fact
 from siteplanner.planning.telling.roads import ahead_words
-from siteplanner.planning.telling.score import place_text, score_text
+from siteplanner.planning.telling.score import rank_text, score_text
 from siteplanner.planning.telling.service import served_words
 from siteplanner.planning.telling.units import Units
 from siteplanner.planning.telling.words import best_look
@@ -17,8 +17,8 @@ from siteplanner.roads.steps import Step
 
 
 def spot_tip(ranked: RankedSpot) -> str:
-    """`Spot A: first place, score 81.2`; a spot has one name everywhere, its rank is said in words."""
-    return f"Spot {ranked.spot.name}: {place_text(ranked.rank)} place, score {score_text(ranked.criteria)}"
+    """`Spot A: rank 1, score 81.2`; a spot has one name everywhere, its rank is said in words."""
+    return f"Spot {ranked.spot.name}: {rank_text(ranked.rank)}, score {score_text(ranked.criteria)}"
 
 
 def rank_words(ranked: RankedSpot) -> str:

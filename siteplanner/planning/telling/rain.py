@@ -41,7 +41,7 @@ def margin_sentence(made: Rain | None, satellite_name: str, clear_sky_db: float)
 
 
 def rain_sentence(made: Rain, link: RainLink) -> str:
-    """`Rain toward slot 113 W: the link holds for 99.5 % of an average year (all but 46 hours); the downlink, ...`"""
+    """`Rain toward Relay one: the link holds for 99.5 % of an average year (all but 46 hours); the downlink, ...`"""
     lost_h = (100 - link.available_pct) / 100 * HOURS_A_YEAR
     margins = f"with {made.margin_db:g} dB of margin"
     if made.uplink_margin_db != made.margin_db:

@@ -276,7 +276,7 @@ def no_way_words(no_way: NoWay, units: Units = METRIC) -> str:
         "far": f"The nearest road is {units.distance(no_way.distance_m or 0)} away.",
         "refused": f"Not {name}: {reasons_words(no_way.reasons, units)}.",
         "closed_before": f"{beyond} closed before it by {names_together(no_way.closed_by)}.",
-        "not_reached": f"{beyond} a limit or a gap in the roads lies before it.",
+        "not_reached": f"{beyond} a limit or a gap in the data blocks the way.",
         "ground_between": f"{name} is near, but the ground between is too steep or closed.",
     }[no_way.kind]
 

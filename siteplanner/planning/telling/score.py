@@ -46,15 +46,9 @@ def difference_words(one: ScoreLine, other: ScoreLine, units: Units = METRIC) ->
     return say.format(line_words(one, units), line_words(other, units))
 
 
-PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
-
-
-def place_text(rank: int) -> str:
-    """A rank in words that cannot be taken for a spot's name: `first` to `tenth`, then `11th`, `21st`."""
-    if 1 <= rank <= len(PLACES):
-        return PLACES[rank - 1]
-    last = "th" if rank % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(rank % 10, "th")
-    return f"{rank}{last}"
+def rank_text(rank: int) -> str:
+    """`rank 1`."""
+    return f"rank {rank}"
 
 
 def score_points(lines: Sequence[ScoreLine]) -> list[float]:

@@ -98,7 +98,7 @@ def lead_now_words(plan: Plan, units: Units = METRIC) -> str:
     firm = plan.firmness
     if plan.best is None or firm is None or len(plan.spots) < 2:
         return ""
-    head = f"First now: {plan.best.spot.name}, {firm.lead_points:.1f} points ahead."
+    head = f"Rank 1 now: {plan.best.spot.name}, {firm.lead_points:.1f} points ahead."
     return f"{head} {weights_words(firm, plan.mission, units)}"
 
 
@@ -113,7 +113,7 @@ def done_words(plan: Plan, seconds: float) -> str:
 
 def vetted_words(files: int, grave: int) -> str:
     """What the check of the layers came to, behind its verdict."""
-    findings = f"{grave} things to know before you rely on the plan." if grave else "nothing to object to."
+    findings = f"{grave} things to know before you rely on the plan." if grave else "no problems found."
     return f"{files} files read; {findings}"
 
 

@@ -66,9 +66,10 @@ def known_to_words(looks: Sequence[Look], units: Units) -> list[str]:
     """For each line that leaves the elevation before it is sure to pass all ground: where, and what is taken beyond."""
     out = []
     for look in looks:
+        name = f"Line to {look.satellite_name}"
         if look.trees_unknown:
             out.append(
-                f"{look.satellite_name}: not known to be clear. The surface layer has no data on the way to it; trees "
+                f"{name}: not known to be clear. The surface layer has no data on the way to it; trees "
                 "may stand there: look."
             )
         elif math.isfinite(look.known_to_m) and look.state != "blocked":
@@ -79,10 +80,8 @@ def known_to_words(looks: Sequence[Look], units: Units) -> list[str]:
             ends = f"The elevation ends {units.distance(look.known_to_m)} along the line"
             ceiling = units.figure(look.ceiling_m, "m", 0, "up")
             if look.clear:
-                out.append(
-                    f"{look.satellite_name}: clear if no ground beyond is higher than {ceiling}, {source}. {ends}."
-                )
+                out.append(f"{name}: clear if no ground beyond is higher than {ceiling}, {source}. {ends}.")
             else:
                 below = f"where it is still below {ceiling}, {source}"
-                out.append(f"{look.satellite_name}: not known to be clear. {ends}, {below}.")
+                out.append(f"{name}: not known to be clear. {ends}, {below}.")
     return out

@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 from datetime import datetime
 
-from siteplanner.planning.site.slot_names import slot_text
 from siteplanner.planning.site.sun_outage import SatelliteOutages
 
 
 def outage_sentence(one: SatelliteOutages) -> str:
-    """`Sun behind slot 113 W: 6 to 11 Oct 2026, daily between 12:57 and 13:09 (-06:00), up to 8 min without link.`"""
+    """`Sun behind Relay two: 6 to 11 Oct 2026, daily between 12:57 and 13:09 (-06:00), up to 8 min without link.`"""
     name = one.satellite_name
     if not one.seasons:
-        return f"Sun behind {name} ({slot_text(one.satellite_longitude_deg)}): not within a year."
+        return f"Sun behind {name}: not within a year."
     season = one.seasons[0]
     first, last = season[0].start, season[-1].start
     clocks = [(o.start, o.end) for o in season]

@@ -60,7 +60,7 @@ def explanation_lines(result: dict[str, Any], units: Units = METRIC) -> Iterator
         yield f"  {backhaul['sentence']}"
     for look in result["sky"]:
         yield (
-            f"  satellite {look['satellite_name']}: azimuth {units.angle(look['azimuth_deg'])} true, elevation "
+            f"  dish to {look['satellite_name']}: azimuth {units.angle(look['azimuth_deg'])} true, elevation "
             f"{units.angle(look['elevation_deg'])}, skyline "
             f"{figure_with_doubt(look['horizon_deg'], look['horizon_error_deg'], units)}, margin "
             f"{figure_with_doubt(look['margin_deg'], look['margin_error_deg'], units)}"

@@ -115,10 +115,17 @@ def light_words(timeline: Timeline | None) -> str:
         return "Daylight not calculated: there is no drive."
     if timeline.light is None:
         return "Daylight not calculated: the mission names no dispatch time. Take lamps."
+    return f"{_lamps(timeline.light)} {light_short(timeline)}"
+
+
+def light_short(timeline: Timeline | None) -> str:
+    """The light on arrival and the sun's times; '' without a dispatch time."""
+    if timeline is None or timeline.light is None:
+        return ""
     light = timeline.light
     moments = {"dawn": light.dawn, "sunrise": light.sunrise, "sunset": light.sunset, "dusk": light.dusk}
     times = ", ".join(f"no {name}" if moment is None else f"{name} {moment:%H:%M}" for name, moment in moments.items())
-    return f"{_lamps(light)} On arrival: {_from_to(light.arrival)}. Level horizon: {times}."
+    return f"On arrival: {_from_to(light.arrival)}. Level horizon: {times}."
 
 
 def light_record(light: Light) -> dict[str, Any]:

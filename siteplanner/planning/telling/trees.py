@@ -44,7 +44,7 @@ def _height(height_m: float, units: Units) -> str:
 
 
 def tree_sentences(evaluation: Evaluation, units: Units = BOTH) -> list[str]:
-    """`In the line to slot 113 W (180° true) a tree 30 m away may be up to 23 m (76 ft) tall, 60 m away 44 m ...`"""
+    """`In the line to Relay one (180° true) a tree 30 m away may be up to 23 m (76 ft) tall, 60 m away 44 m ...`"""
     out = []
     for row in tree_rows(evaluation, units=units):
         parts: list[str] = []
@@ -94,7 +94,7 @@ def sky_sentences(evaluation: Evaluation, units: Units = BOTH) -> list[str]:
 
 
 def skyline_words(evaluation: Evaluation, units: Units) -> str:
-    """The horizon diagram in words: each slot with its figures, and what is not known."""
+    """The horizon diagram in words: each satellite with its figures, and what is not known."""
     figure = evaluation.skyline
     assert figure is not None
     words = [
@@ -109,17 +109,17 @@ def skyline_words(evaluation: Evaluation, units: Units) -> str:
 
 
 def slot_state(look: Look) -> str:
-    """Whether a slot is clear, for the diagram."""
+    """Whether a satellite is clear, for the diagram."""
     if look.clear:
         return "clear"
     return NOT_KNOWN if look.state == "unknown" else "not clear"
 
 
 def slot_label(look: Look, units: Units) -> str:
-    """A slot's name with what the diagram shows of it."""
+    """A satellite's name with what the diagram shows of it."""
     return f"{look.satellite_name}: {slot_state(look)}, margin {units.angle(look.margin_deg)}"
 
 
 def slot_legend(margin_deg: float) -> str:
-    """What the mark of a slot means."""
-    return f"slot and beam with {margin_deg:g}° margin; white: not clear"
+    """What the mark of a satellite means."""
+    return f"satellite and beam with {margin_deg:g}° margin; white: not clear"

@@ -76,11 +76,13 @@ def mast_wind_rows(mission: Mission, units: Units) -> list[list[str]]:
     ]
 
 
-def site_wind_sentences(wind: SiteWind | None, units: Units) -> list[str]:
-    """What the mast stands, what the ground makes of the wind, where the forecast's gusts come from, hours above."""
+def site_wind_sentences(wind: SiteWind | None, units: Units, mast: bool = True) -> list[str]:
+    """What the mast stands, what the ground makes of the wind, where the forecast's gusts come from, hours above.
+    `mast`: whether the mast is told of here."""
     if wind is None:
         return ["Speed-up by the ground: not known."]
-    out = [mast_words(wind.mast, wind.mast_limits_hold_for, units), ground_words(wind, units)]
+    out = [mast_words(wind.mast, wind.mast_limits_hold_for, units)] if mast else []
+    out.append(ground_words(wind, units))
     if wind.gusts is None or wind.forecast_peak_dish_m_s is None:
         out.append("No forecast was given: ask for one.")
     else:
@@ -117,7 +119,7 @@ def ground_words(wind: SiteWind, units: Units) -> str:
         return ""
     open_limit = units.gust(wind.open_tracking_limit_m_s)
     return (
-        f"The ground here speeds wind up to {worst.ground:.2f} times (from {units.bearing(worst.from_deg)} true)"
+        f"The ground here can speed up wind {worst.ground:.2f} times (from {units.bearing(worst.from_deg)} true)"
         f"{_unmet_words(worst, units)}: the dish's limit is reached with {open_limit} in the open."
     )
 

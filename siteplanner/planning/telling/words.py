@@ -80,7 +80,7 @@ def because(spot: RankedSpot, units: Units = METRIC) -> str:
     if not e.dish_used:
         parts += backhaul_clause(e, units)
     elif look is not None:
-        parts.append(f"sees {look.satellite_name} ({units.angle(look.margin_deg, 0)} above the skyline)")
+        parts.append(f"sees {look.satellite_name} with {units.angle(look.margin_deg, 0)} to spare over the skyline")
     if e.access is not None:
         gap = f", the first {units.length(e.access.gap_m)} of it off the road" if e.access.gap_m else ""
         parts.append(f"is {units.seconds(e.access.drive_time_s)} by road from {starting_place(e)}{gap}")
