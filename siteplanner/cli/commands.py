@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
+from siteplanner.cli.again import plan_again
 from siteplanner.cli.arrived import judge_arrival
 from siteplanner.cli.atlas import atlas
 from siteplanner.cli.compare import show_comparison
@@ -303,6 +304,7 @@ app.command("compare")(show_comparison)
 app.command("measured")(show_measured)
 app.command("ready")(show_ready)
 app.command("arrived")(judge_arrival)
+app.command("again")(plan_again)
 app.command("log")(keep_log)
 app.command("handover")(make_hand_over)
 app.command("new")(start_mission)
