@@ -40,12 +40,13 @@ def plan_again(
         with named(mission_file if report_file is None else report_file):
             made = planned_again(record, mission, report, plan_file, progress)
         files = write_again(made, record, out, progress)
+    from siteplanner.outputs.log import log_folder
     from siteplanner.planning.telling.again import again_lines, again_record, headline
     from siteplanner.planning.telling.terminal import wrote_words
     from siteplanner.planning.telling.units import reader_units
 
     units = reader_units(mission).first
-    note_run(plan_file.parent, headline(made, units), made.stay.evaluation.spot.name)
+    note_run(log_folder(plan_file), headline(made, units), made.stay.evaluation.spot.name)
     if as_json:
         print_json(again_record(made, units))
     else:

@@ -55,6 +55,7 @@ def judge_arrival(
         with named(report_file):
             made = arrived(again, record, report, stages, plan_file)
         files = write_as_built(made, out, progress=progress)
+    from siteplanner.outputs.log import log_folder
     from siteplanner.planning.telling.as_built import run_words
     from siteplanner.planning.telling.as_built_rows import as_built_lines, as_built_record
     from siteplanner.planning.telling.terminal import wrote_words
@@ -63,7 +64,7 @@ def judge_arrival(
     as_built, e = made.as_built, made.spots[0].evaluation
     assert as_built is not None
     words = run_words(as_built, reader_units(made.mission).first)
-    note_run(plan_file.parent, words, as_built.planned.name, who=report.reported_by[:120], kind="seen")
+    note_run(log_folder(plan_file), words, as_built.planned.name, who=report.reported_by[:120], kind="seen")
     if as_json:
         print_json(as_built_record(as_built, e))
     else:

@@ -21,6 +21,7 @@ from siteplanner.cli.new import start_mission
 from siteplanner.cli.ready import show_ready
 from siteplanner.cli.results import print_explanation, print_layers, print_plan
 from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, say_finding, stderr
+from siteplanner.cli.staged import plan_staged
 from siteplanner.demo import SAMPLES
 from siteplanner.errors import Cancelled
 from siteplanner.outputs.words.text import message
@@ -305,6 +306,7 @@ app.command("measured")(show_measured)
 app.command("ready")(show_ready)
 app.command("arrived")(judge_arrival)
 app.command("again")(plan_again)
+app.command("staged")(plan_staged)
 app.command("log")(keep_log)
 app.command("handover")(make_hand_over)
 app.command("new")(start_mission)

@@ -28,18 +28,18 @@ def make_hand_over(
 ) -> None:
     """Write the page for the next shift (PDF, text) and the log (text, table)."""
     from siteplanner.outputs.hand_over import write_hand_over
-    from siteplanner.outputs.ready import READERS
     from siteplanner.planning.plan.hand_over import hand_over
     from siteplanner.planning.plan.papers import papers_of
     from siteplanner.planning.plan.records import of, text
+    from siteplanner.planning.telling.compare import units_of
     from siteplanner.planning.telling.hand_over import form_lines, hand_over_record
     from siteplanner.planning.telling.terminal import wrote_words
 
     when = datetime.now().astimezone().replace(microsecond=0) if at is None else moment_of(at, "--at")
     papers = papers_of(folder, incident)
     found = hand_over(papers, when)
-    files = write_hand_over(found, out, text(of(papers.plan, "mission", "sheets", "paper")))
-    units = READERS.get(found.units_system, READERS["both"]).first  # type: ignore[call-overload]
+    units = units_of(papers.plan).first
+    files = write_hand_over(found, out, units, text(of(papers.plan, "mission", "sheets", "paper")))
     if as_json:
         print_json(hand_over_record(found, units))
     else:

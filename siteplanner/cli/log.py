@@ -20,9 +20,7 @@ def keep_log(
         Literal["decided", "seen", "done", "question"], typer.Option("--kind", help="question: open until answered.")
     ] = "decided",
     spot: Annotated[str, typer.Option("--spot", help="Spot that it is about.")] = "",
-    at: Annotated[
-        str | None, typer.Option("--at", help="When it happened, with its offset; now if left out.")
-    ] = None,
+    at: Annotated[str | None, typer.Option("--at", help="When it happened, with its offset; now if left out.")] = None,
     fuel: Annotated[float | None, typer.Option("--fuel", help="Fuel in the tank, percent.")] = None,
     answers: Annotated[int | None, typer.Option("--answers", help="Number of the question that this answers.")] = None,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print the log as a table (CSV).")] = False,
@@ -68,9 +66,9 @@ def moment_of(text: str, field: str) -> datetime:
     from siteplanner.errors import InputError
 
     try:
-        found = datetime.fromisoformat(text)
+        found: datetime | None = datetime.fromisoformat(text)
     except ValueError:
-        found = None  # type: ignore[assignment]
+        found = None
     if found is None or found.tzinfo is None:
         raise InputError(
             f"{text[:40]!r} is not a time with its offset.",

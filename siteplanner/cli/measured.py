@@ -41,6 +41,7 @@ def show_measured(
     from siteplanner.data.readings import read_readings
     from siteplanner.demo import sample_folders
     from siteplanner.mission import load_mission
+    from siteplanner.outputs.log import log_folder
     from siteplanner.outputs.measured import write_measured
     from siteplanner.planning.plan.compare import read_plan
     from siteplanner.planning.plan.measured import measured, standing_of
@@ -69,7 +70,7 @@ def show_measured(
         files = write_measured(found, again, out, progress)
     units = reader_units(mission).first
     words = f"{headline(found, units)} {share_words(found, units)}"
-    note_run(plan_file.parent, words, found.standing.spot.name, kind="seen")
+    note_run(log_folder(plan_file), words, found.standing.spot.name, kind="seen")
     result: dict[str, Any] = measured_record(found, again, units)
     if as_json:
         print_json(result)

@@ -103,9 +103,7 @@ class Incident(Part):
 
 def load_incident(path: Path) -> Incident:
     """Read an incident file (TOML, or JSON by its ending). Raises InputError naming file, field and remedy."""
-    data = parsed(
-        read_text(path, MOST_INCIDENT, "An incident file"), as_json=path.suffix.lower() == ".json", file=path
-    )
+    data = parsed(read_text(path, MOST_INCIDENT, "An incident file"), as_json=path.suffix.lower() == ".json", file=path)
     if not isinstance(data, dict):
         raise InputError(
             "An incident file is a table of fields.", remedy="Start from the guide's page `handover`.", file=path

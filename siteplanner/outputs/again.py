@@ -43,9 +43,7 @@ def again_content(again: Again, changes: list[str]) -> dict[str, Any]:
     }
 
 
-def write_again(
-    again: Again, record: Mapping[str, Any], folder: Path, progress: Progress | None = None
-) -> list[Path]:
+def write_again(again: Again, record: Mapping[str, Any], folder: Path, progress: Progress | None = None) -> list[Path]:
     """Outputs of the changed plan with `again.json` and `again.pdf`. `record`: of the plan before.
 
     Raises OutputError where another plan stands in the folder: what was planned would be gone.

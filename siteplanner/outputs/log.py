@@ -21,6 +21,13 @@ except ImportError:  # not on every system
     fcntl = None  # type: ignore[assignment]
 
 
+def log_folder(plan_file: Path) -> Path:
+    """Where what follows from a plan is logged: its folder, or the one above where that is a plan's own, so that
+    report, readings and what comes after stand in one log."""
+    place = plan_file.absolute().parent
+    return place.parent if (place.parent / "plan.json").is_file() else place
+
+
 def add_entry(folder: Path, entry: Entry) -> int:
     """Write one entry at the end of the folder's log, whole or not at all; returns its number.
 

@@ -63,13 +63,17 @@ def area_moved(valley_plan, valley_mission, record, tmp_path_factory):
 
 def test_a_hazard_over_the_spot_makes_it_move(hazard_here, record):
     again, best = hazard_here, hazard_here.best
-    assert again.verdict == "move" and [b.code for b in again.stay.grave] == ["hazard"]
-    assert best is not None and best.spot.spot.name != record["spots"][0]["name"]
-    assert "Move to spot" in headline(again) and "hazard area" in headline(again)
+    assert again.verdict == "move"
+    assert [b.code for b in again.stay.grave] == ["hazard"]
+    assert best is not None
+    assert best.spot.spot.name != record["spots"][0]["name"]
+    assert "Move to spot" in headline(again)
+    assert "hazard area" in headline(again)
     # spots that both plans judged are called alike
     old = {(round(r["x"]), round(r["y"])): r["name"] for r in record["judged"]}
     same = [r for r in again.plan.judged if (round(r.spot.x), round(r.spot.y)) in old]
-    assert len(same) > 5 and all(old[round(r.spot.x), round(r.spot.y)] == r.spot.name for r in same)
+    assert len(same) > 5
+    assert all(old[round(r.spot.x), round(r.spot.y)] == r.spot.name for r in same)
 
 
 def test_what_holds_is_reused(hazard_here):
@@ -87,7 +91,9 @@ def test_minutes_off_air_are_a_sum_of_beta_parts(hazard_here, valley_plan):
     points = np.array(list(named.values()))
     mean = (points[:, 0] + 4 * points[:, 1] + points[:, 2]) / 6
     spread = np.sqrt((mean - points[:, 0]) * (points[:, 2] - mean) / 7)
-    alike = np.full((len(points),) * 2, mission.times.parts_alike) + (1 - mission.times.parts_alike) * np.eye(len(points))
+    alike = np.full((len(points),) * 2, mission.times.parts_alike) + (1 - mission.times.parts_alike) * np.eye(
+        len(points)
+    )
     low, high = points[:, 0].sum(), points[:, 2].sum()
     m = (mean.sum() - low) / (high - low)
     v = spread @ alike @ spread / (high - low) ** 2
@@ -110,7 +116,8 @@ def test_the_drive_starts_where_the_trailer_stands(hazard_here, record):
 
 def test_an_area_that_moved_is_a_trade(area_moved, record):
     stay, best = area_moved.stay, area_moved.best
-    assert not stay.failed and stay.was_share == pytest.approx(record["spots"][0]["coverage"]["share"])
+    assert not stay.failed
+    assert stay.was_share == pytest.approx(record["spots"][0]["coverage"]["share"])
     area, probability = area_moved.plan.area, stay.evaluation.coverage.probability
     assert stay.share == pytest.approx(float(probability @ area.weight), abs=1e-4)
     assert best.gain == pytest.approx(best.share - stay.turned_share)
@@ -122,7 +129,8 @@ def test_an_area_that_moved_is_a_trade(area_moved, record):
 
 def test_moving_never_pays_where_it_serves_no_more(valley_plan):
     off = off_air(valley_plan.mission, 600.0, 60.0)
-    assert pays_after(off, 0.5, 0.5) is None and pays_after(off, 0.5, 0.4) is None
+    assert pays_after(off, 0.5, 0.5) is None
+    assert pays_after(off, 0.5, 0.4) is None
     early, late = pays_after(off, 0.4, 0.8)
     assert (early, late) == pytest.approx((2 * off.early_min, 2 * off.late_min))
 
@@ -134,18 +142,23 @@ def test_a_report_says_where_it_stands(valley_plan, area_moved, record):
     kept = area_moved.plan.kept
     again = planned_again(record, area_moved.plan.mission, report, "plan.json", previous=kept)
     here = again.stay.evaluation.spot
-    assert again.reported and 35 < np.hypot(here.x - spot["x"], here.y - spot["y"]) < 45
-    assert not area_moved.reported and any("not reported" in line for line in breaks_lines(area_moved))
+    assert again.reported
+    assert 35 < np.hypot(here.x - spot["x"], here.y - spot["y"]) < 45
+    assert not area_moved.reported
+    assert any("not reported" in line for line in breaks_lines(area_moved))
 
 
 def test_cut_off_and_no_place_are_said(hazard_here):
     nowhere = replace(hazard_here, moves=tuple(replace(m, off=None) for m in hazard_here.moves))
-    assert nowhere.verdict == "cut_off" and "no road for the rig is known" in headline(nowhere)
+    assert nowhere.verdict == "cut_off"
+    assert "no road for the rig is known" in headline(nowhere)
     none = replace(hazard_here, moves=())
-    assert none.verdict == "no_place" and "no other spot passes" in headline(none)
+    assert none.verdict == "no_place"
+    assert "no other spot passes" in headline(none)
     shut = replace(hazard_here.stay, evaluation=replace(hazard_here.stay.evaluation, failed=(), access=None))
     alone: Again = replace(hazard_here, stay=shut)
-    assert alone.verdict == "cut_off" and "no fuel" in headline(alone)
+    assert alone.verdict == "cut_off"
+    assert "no fuel" in headline(alone)
 
 
 def test_page_and_record(hazard_here, area_moved, record, tmp_path):
@@ -155,7 +168,8 @@ def test_page_and_record(hazard_here, area_moved, record, tmp_path):
         pdf = content_pdf(again_content(again, ["Nothing"]), "again", paper="letter")
         assert len(PdfReader(io.BytesIO(pdf)).pages) == 1
         held = json.loads(json_text(again_record(again)))
-        assert held["verdict"] == again.verdict and held["moves"][0]["off_air"]["parts"]
+        assert held["verdict"] == again.verdict
+        assert held["moves"][0]["off_air"]["parts"]
     (tmp_path / "plan.json").write_text("{}")
     with pytest.raises(OutputError):
         write_again(hazard_here, record, tmp_path)

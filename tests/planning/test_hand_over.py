@@ -89,7 +89,8 @@ def test_entries_are_only_ever_added(tmp_path):
     before = (tmp_path / LOG).read_bytes()
     assert add_entry(tmp_path, entry("Second", kind="question", who="Li", role="COML")) == 2
     after = (tmp_path / LOG).read_bytes()
-    assert after.startswith(before) and after.count(b"\n") == 2
+    assert after.startswith(before)
+    assert after.count(b"\n") == 2
     assert [e.text for _, e in read_log(tmp_path).entries] == ["First\nof two lines", "Second"]
     assert [n for n, _ in read_log(tmp_path).open_questions] == [2]
     add_entry(tmp_path, entry("Answer", answers=2))
@@ -105,12 +106,14 @@ def test_half_a_line_and_a_spoilt_one_are_kept_and_shown(tmp_path):
     assert [e.text for _, e in log.entries] == ["Whole", "After"]
     assert [line.number for line in log.damaged] == [2]
     table = log_csv(log).splitlines()
-    assert len(table) == 4 and '""at"": ""2026-06-03T06:00' in table[2]
+    assert len(table) == 4
+    assert '""at"": ""2026-06-03T06:00' in table[2]
 
 
 def test_a_formula_in_an_entry_is_harmless_in_the_table(tmp_path):
     add_entry(tmp_path, entry("=cmd()", who="@x"))
-    assert "'=cmd()" in log_csv(read_log(tmp_path)) and "'@x" in log_csv(read_log(tmp_path))
+    assert "'=cmd()" in log_csv(read_log(tmp_path))
+    assert "'@x" in log_csv(read_log(tmp_path))
 
 
 @pytest.mark.parametrize(
@@ -121,7 +124,8 @@ def test_a_formula_in_an_entry_is_harmless_in_the_table(tmp_path):
 def test_a_wrong_entry_is_refused_by_its_field(field, value):
     with pytest.raises(InputError) as error:
         entry("x", **{field: value})
-    assert error.value.field == field and error.value.remedy
+    assert error.value.field == field
+    assert error.value.remedy
 
 
 def test_a_log_that_cannot_be_written_is_told_and_a_run_is_not_lost(tmp_path):
@@ -138,14 +142,16 @@ def test_fuel_lasts_as_long_as_the_tank_and_the_burn_say(folder, record):
     low, _, high = power["fuel_burn_l_per_h"]
     on_air = datetime.fromisoformat("2026-06-03T05:52:00-06:00")  # the first 05:52 after the dispatch
     h = page(folder)
-    assert h.on_air_since == on_air and h.fuel.told_by == "report"
+    assert h.on_air_since == on_air
+    assert h.fuel.told_by == "report"
     left = (0.8 - power["refuel_at_share"]) * power["fuel_tank_l"]
     assert h.fuel.refuel == (on_air + timedelta(hours=left / high), on_air + timedelta(hours=left / low))
     assert h.fuel.empty[0] == on_air + timedelta(hours=0.8 * power["fuel_tank_l"] / high)
     # a gauge in the log that was read later goes before the report's
     add_entry(folder, entry("Gauge", at="2026-06-03T08:00:00-06:00", fuel_pct=50))
     later = page(folder).fuel
-    assert later.told_by == "log" and later.share == 0.5
+    assert later.told_by == "log"
+    assert later.share == 0.5
     at = datetime.fromisoformat("2026-06-03T08:00:00-06:00")
     assert later.empty[1] == at + timedelta(hours=0.5 * power["fuel_tank_l"] / low)
 
@@ -153,19 +159,25 @@ def test_fuel_lasts_as_long_as_the_tank_and_the_burn_say(folder, record):
 def test_what_was_read_goes_before_what_is_predicted(folder):
     h = page(folder)
     (point,) = h.points
-    assert point.chance == 0.7 and point.works is False  # predicted at 70 %, nobody got through
+    assert point.chance == 0.7
+    assert point.works is False
     assert "at 0 of 1 named points tried" in headline(h)
-    assert h.broken == ("power_line",) and "Broken where it stands: overhead line" in headline(h)
-    assert h.stands.mast_stop_m == 8.0 and h.stands.sector_bearings_deg == (20.0, 200.0)
+    assert h.broken == ("power_line",)
+    assert "Broken where it stands: overhead line" in headline(h)
+    assert h.stands.mast_stop_m == 8.0
+    assert h.stands.sector_bearings_deg == (20.0, 200.0)
 
 
 def test_without_a_report_nothing_is_calm(tmp_path, record):
     (tmp_path / "plan.json").write_text(json.dumps(record), "utf-8")
     h = page(tmp_path)
     text = "\n".join(form_lines(h))
-    assert h.on_air_since is None and h.fuel.refuel is None
-    assert "No limit" not in text and "nobody has reported" in text
-    assert "Refuel by: not known" in text and "Incident number: not known" in text
+    assert h.on_air_since is None
+    assert h.fuel.refuel is None
+    assert "No limit" not in text
+    assert "nobody has reported" in text
+    assert "Refuel by: not known" in text
+    assert "Incident number: not known" in text
 
 
 def test_what_is_past_is_not_told_as_coming(folder):
@@ -189,8 +201,10 @@ def test_the_pages_have_the_blocks_of_the_public_forms(folder):
     for number, title in enumerate(ICS_214, 1):
         assert f"{number}. {title}" in log
     own, command = channel_rows(h)
-    assert own[5] == "763.0000" and own[7] == ""  # downlink known, uplink not stated: blank
-    assert command[3] == "CMD" and command[5] == "154.2800"
+    assert own[5] == "763.0000"
+    assert own[7] == ""
+    assert command[3] == "CMD"
+    assert command[5] == "154.2800"
     assert set(Channel.model_fields) == {
         "zone", "channel", "function", "name", "assignment", "rx_mhz", "rx_width", "rx_tone", "tx_mhz", "tx_width",
         "tx_tone", "mode", "remarks",
@@ -206,7 +220,8 @@ def test_a_wrong_incident_file_is_refused(tmp_path, text):
     (tmp_path / "incident.toml").write_text(text)
     with pytest.raises(InputError) as error:
         load_incident(tmp_path / "incident.toml")
-    assert error.value.remedy and error.value.file
+    assert error.value.remedy
+    assert error.value.file
 
 
 def test_the_page_is_one_and_hostile_text_stays_text(folder, tmp_path):

@@ -81,8 +81,8 @@ class Stay:
 @dataclass(frozen=True, eq=False)
 class Move:
     """Another place. `off`: minutes without service; None: no road is known from where it stands (`refused`: why the
-    rig does not get onto one). `pays_after_min`: of service still needed, from which on moving gives more (early,
-    late by the range of the minutes off air); None: never, or not known."""
+    rig does not get onto one). `pays_after_min`: of service still needed, from which on moving gives more
+    (early, late by the range of the minutes off air); None: never, or not known."""
 
     spot: RankedSpot
     off: Moments | None

@@ -93,7 +93,6 @@ class HandOver:
     mission_name: str
     note: str
     prepared_at: datetime
-    units_system: str
     stands: Stands | None
     on_air_since: datetime | None
     on_air_said: str  # as the report has it, where its day is not known
@@ -135,7 +134,6 @@ def hand_over(papers: Papers, prepared_at: datetime) -> HandOver:
         mission_name=text(of(mission, "name")),
         note=text(of(mission, "note")),
         prepared_at=prepared_at,
-        units_system=text(of(mission, "sheets", "units")) or "both",
         stands=stands,
         on_air_since=since,
         on_air_said=said,

@@ -171,7 +171,10 @@ def off_air(mission: Mission, drive_s: float, legs_s: float, waits: Waits = NO_W
     (common practice, no source). It has the hitching in it.
     """
     quick, slow = mission.times.take_down_min
-    points = (("Take down, hitch up", quick, (quick + slow) / 2, slow), *three_points(mission, drive_s, legs_s, waits)[1:])
+    points = (
+        ("Take down, hitch up", quick, (quick + slow) / 2, slow),
+        *three_points(mission, drive_s, legs_s, waits)[1:],
+    )
     return Moments(_parts(points, mission.times.parts_alike), mission.times.parts_alike)
 
 

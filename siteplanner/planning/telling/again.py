@@ -40,7 +40,9 @@ def headline(again: Again, units: Units = METRIC, named: Named = str) -> str:
             )
         case "depends":
             assert best is not None
-            return f"Stay at spot {here} or move to spot {named(best.spot.spot.name)}: {trade_words(best, units, named)}"
+            return (
+                f"Stay at spot {here} or move to spot {named(best.spot.spot.name)}: {trade_words(best, units, named)}"
+            )
         case "cut_off":
             if again.stay.grave:
                 return (
@@ -52,7 +54,9 @@ def headline(again: Again, units: Units = METRIC, named: Named = str) -> str:
                 "It serves until its tank is empty."
             )
         case _:
-            return f"Staying breaks {broken}, and no other spot passes under the changed mission. Take the trailer down."
+            return (
+                f"Staying breaks {broken}, and no other spot passes under the changed mission. Take the trailer down."
+            )
 
 
 def _limits(again: Again) -> str:
