@@ -214,7 +214,8 @@ def test_the_pages_have_the_blocks_of_the_public_forms(folder):
 
 @pytest.mark.parametrize(
     "text", ["number = 7", "[[channels]]\nmode = 'X'", "[[channels]]\nrx_mhz = -1", "period_from = 2026-06-03",
-             "surprise = 1", "period_from = 2026-06-03T18:00:00Z\nperiod_to = 2026-06-03T06:00:00Z", "= =", "people = 1"],
+             "surprise = 1", "period_from = 2026-06-03T18:00:00Z\nperiod_to = 2026-06-03T06:00:00Z", "= =",
+             "people = 1"],
 )  # fmt: skip
 def test_a_wrong_incident_file_is_refused(tmp_path, text):
     (tmp_path / "incident.toml").write_text(text)
