@@ -1,4 +1,4 @@
-"""Planned again while a trailer runs: what breaks if it stays, what a move gains, and the minutes off air that it costs.
+"""Planned again while a trailer runs: what breaks if it stays, what a move gains, the minutes off air that it costs.
 
 Everything is judged under the changed mission by the code that judges every spot; the trailer is taken as it stands.
 """
