@@ -82,7 +82,7 @@ class Stay:
 class Move:
     """Another place. `off`: minutes without service; None: no road is known from where it stands (`refused`: why the
     rig does not get onto one). `pays_after_min`: of service still needed, from which on moving gives more
-    (early, late by the range of the minutes off air); None: never, or not known."""
+    (early, late by the range of the minutes off air); None: never, not known, or it must not stay."""
 
     spot: RankedSpot
     off: Moments | None
@@ -190,7 +190,9 @@ def _move(judge: Judge, tree: DriveTree, stay: Stay, ranked: RankedSpot) -> Move
     off, drive_m = _way(judge, tree, ranked.spot)
     share = _share(ranked.evaluation.coverage)
     now, then = _served(stay.evaluation.coverage), _served(ranked.evaluation.coverage)
-    pays = None if off is None else pays_after(off, stay.turned_share, share)
+    # less than LEAST_GAIN is within what nobody can tell apart: no time pays it back
+    worth = off is not None and not stay.grave and share - stay.turned_share > LEAST_GAIN
+    pays = pays_after(off, stay.turned_share, share) if off is not None and worth else None
     return Move(
         spot=ranked,
         off=off,

@@ -89,7 +89,7 @@ def trade_words(move: Move, units: Units = METRIC, named: Named = str) -> str:
 
 
 def breaks_lines(again: Again, units: Units = METRIC, named: Named = str) -> list[str]:
-    """What breaks if it stays, each with its figures: limits, ways, wind, hazards, units."""
+    """What breaks on staying, each with its figures: limits, ways, wind, hazards, units."""
     stay = again.stay
     out = [breach_words(breach, units) for breach in stay.failed]
     was, now = stay.was_ways_out, stay.ways_out
@@ -155,7 +155,7 @@ def point_rows(again: Again, units: Units = METRIC, named: Named = str) -> list[
 def again_lines(again: Again, units: Units = METRIC) -> list[str]:
     """For the terminal and the text file."""
     lines = [headline(again, units), area_words(again, units)]
-    lines += [f"If it stays: {line}" for line in breaks_lines(again, units)]
+    lines += [f"Staying: {line}" for line in breaks_lines(again, units)]
     for row in move_rows(again, units):
         lines.append(
             f"Spot {row[0]}: {row[1]} of the area ({row[2]} against staying), drive {row[3]}, off the air {row[4]}, "
@@ -163,7 +163,7 @@ def again_lines(again: Again, units: Units = METRIC) -> list[str]:
         )
     for name, quick, likely, slow in part_rows(again, units):
         lines.append(f"{name}: {quick}, {likely}, {slow}.")
-    lines += [f"{name}: {stay} if it stays, {there} if it moves." for name, stay, there in point_rows(again, units)]
+    lines += [f"{name}: staying {stay}, moving {there}." for name, stay, there in point_rows(again, units)]
     return lines
 
 
