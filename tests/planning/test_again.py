@@ -21,7 +21,7 @@ from siteplanner.outputs.again import again_content, write_again
 from siteplanner.outputs.as_built import refuse_a_plan
 from siteplanner.outputs.sheets.printing import content_pdf
 from siteplanner.outputs.write import json_text
-from siteplanner.planning.plan.again import Again, pays_after, planned_again
+from siteplanner.planning.plan.again import Again, pays_after, planned_again, units_gone
 from siteplanner.planning.site.timeline import off_air
 from siteplanner.planning.telling.again import again_lines, again_record, breaks_lines, headline
 from siteplanner.planning.telling.record import plan_record
@@ -165,6 +165,16 @@ def test_cut_off_and_no_place_are_said(hazard_here):
     alone: Again = replace(hazard_here, stay=shut)
     assert alone.verdict == "cut_off"
     assert "no fuel" in headline(alone)
+
+
+def test_a_unit_that_is_lost_is_named(hazard_here, record, valley_mission):
+    units = [{"name": "Unit 1"}, {"name": "Unit 2"}]
+    before = {**record, "mission": {**record["mission"], "units": units}}
+    mission = load_mission(valley_mission)
+    mission = type(mission).model_validate({**mission.parameters(), "units": units[:1]})
+    assert units_gone(before, mission) == ("Unit 2",)
+    lost = replace(hazard_here, units_gone=("Unit 2",))
+    assert "No longer in the mission: Unit 2." in breaks_lines(lost)
 
 
 def test_page_and_record(hazard_here, area_moved, record, tmp_path):

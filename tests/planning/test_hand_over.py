@@ -168,6 +168,32 @@ def test_what_was_read_goes_before_what_is_predicted(folder):
     assert h.stands.sector_bearings_deg == (20.0, 200.0)
 
 
+def test_readings_go_before_the_plan_and_what_cannot_be_read_is_named(folder, record):
+    (folder / "measured").mkdir()
+    (folder / "broken").mkdir()
+    (folder / "broken" / "plan.json").write_text("{")
+    newer = {**record, "software": {"created": "2026-06-03T13:00:00Z"}}
+    (folder / "measured" / "plan.json").write_text(json.dumps(newer), "utf-8")
+    held = {
+        "stands": {"spot": "A", "latitude": 1.0, "longitude": 2.0},
+        "share_now": {"share": 0.61, "low": 0.5, "high": 0.7},
+        "shared_error": {"mean_db": -5.6, "low_db": -7.0, "high_db": -4.0},
+        "points": [{"name": "camp", "now": 0.4, "read": 4, "served": 3, "measured_dbm": -101.0}],
+        "readings": [{}] * 10,
+    }
+    (folder / "measured" / "measured.json").write_text(json.dumps(held), "utf-8")
+    h = page(folder)
+    (point,) = h.points
+    assert h.share == (0.61, 0.5, 0.7)
+    assert (point.chance, point.read_dbm, point.served) == (0.4, -101.0, 0.75)
+    assert point.works  # three of four got through, whatever is predicted
+    assert h.stands.told_by == "report"  # the report says where it stands, not the readings
+    text = "\n".join(form_lines(h))
+    assert "10 readings: the signal is 6 dB weaker than predicted (-7 to -4 dB" in text
+    assert h.skipped == ("broken",)
+    assert "cannot be read: broken" in text
+
+
 def test_without_a_report_nothing_is_calm(tmp_path, record):
     (tmp_path / "plan.json").write_text(json.dumps(record), "utf-8")
     h = page(tmp_path)

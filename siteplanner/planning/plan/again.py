@@ -160,7 +160,7 @@ def planned_again(
         stay=stay,
         moves=tuple(_move(judge, tree, stay, r) for r in others[:MOST_MOVES]),
         stands_first=bool(made.spots) and made.spots[0] not in others[:1],
-        units_gone=_units_gone(record, mission),
+        units_gone=units_gone(record, mission),
         reported=report is not None or of(record, "as_built") is not None,
     )
 
@@ -231,7 +231,8 @@ def pays_after(off: Moments, stays: float, moves: float) -> tuple[float, float] 
     return early, late
 
 
-def _units_gone(record: Mapping[str, Any], mission: Mission) -> tuple[str, ...]:
+def units_gone(record: Mapping[str, Any], mission: Mission) -> tuple[str, ...]:
+    """Names of units that the mission before had and this one has not."""
     was = [text(of(u, "name")) for u in rows(record, "mission", "units")]
     now = {u.name for u in mission.units}
     return tuple(name for name in was if name and name not in now)

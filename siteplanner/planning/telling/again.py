@@ -49,8 +49,9 @@ def headline(again: Again, units: Units = METRIC, named: Named = str) -> str:
                     f"Staying breaks {broken}, and no road for the rig is known from there to another spot. Get the "
                     "people out; ask for a way for the trailer."
                 )
+            move = " and no move" if best is None else ""
             return (
-                f"No road for the rig leads to the trailer at spot {here} now: no fuel, no relief and no move by road. "
+                f"No road for the rig leads to the trailer at spot {here} now: no fuel, no relief{move} by road. "
                 "It serves until its tank is empty."
             )
         case _:
@@ -129,7 +130,9 @@ def move_rows(again: Again, units: Units = METRIC, named: Named = str) -> list[l
         pays = "-" if move.pays_after_min is None else " to ".join(units.minutes(m) for m in move.pays_after_min)
         drive = units.distance(move.drive_m) if math.isfinite(move.drive_m) else "no road known"
         share = units.share(move.share) if math.isfinite(move.share) else NOT_KNOWN
-        gain = f"{100 * move.gain:+.0f} %" if math.isfinite(move.gain) else NOT_KNOWN
+        gain = NOT_KNOWN
+        if math.isfinite(move.gain):
+            gain = "as now" if abs(move.gain) < 0.005 else f"{100 * move.gain:+.0f} %"
         out.append([named(move.spot.spot.name), share, gain, drive, off_words(move, units), pays])
     return out
 
