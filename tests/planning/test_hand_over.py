@@ -14,7 +14,8 @@ from siteplanner.errors import InputError, OutputError
 from siteplanner.mission.incident import Channel, load_incident
 from siteplanner.mission.log import LOG, entry_from_dict, read_log
 from siteplanner.outputs.hand_over import hand_over_content, write_hand_over
-from siteplanner.outputs.log import add_entry, log_csv, told_by_run
+from siteplanner.outputs.log import add_entry, log_csv, log_folder, told_by_run
+from siteplanner.outputs.switch import Switch
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.plan.hand_over import hand_over
 from siteplanner.planning.plan.papers import papers_of
@@ -108,6 +109,23 @@ def test_half_a_line_and_a_spoilt_one_are_kept_and_shown(tmp_path):
     table = log_csv(log).splitlines()
     assert len(table) == 4
     assert '""at"": ""2026-06-03T06:00' in table[2]
+
+
+def test_another_run_into_the_folder_leaves_the_log_as_it_is(tmp_path):
+    folder = tmp_path / "plan"
+    folder.mkdir()
+    add_entry(folder, entry("First"))
+    before = (folder / LOG).read_bytes()
+    with Switch(folder) as switch:
+        (switch.path / "plan.json").write_text("{}")
+        switch.now(["plan.json", "*.tif"])
+    assert (folder / LOG).read_bytes() == before
+    assert add_entry(folder, entry("Second")) == 2
+
+
+def test_reports_and_readings_go_into_the_log_of_their_plan(folder):
+    assert log_folder(folder / "plan.json") == folder
+    assert log_folder(folder / "as_built" / "plan.json") == folder
 
 
 def test_a_formula_in_an_entry_is_harmless_in_the_table(tmp_path):
