@@ -1,8 +1,8 @@
 """What the public incident forms ask beside the plan: names, numbers, periods, channels, people, resources.
 
 Fields are those of ICS 201 Incident Briefing, ICS 205 Incident Radio Communications Plan and ICS 214 Activity Log as
-FEMA's forms have them (FEMA, National Incident Management System, ICS Forms Booklet, FEMA 502-2; block numbers beside
-each field). Everything may be left out: what nobody stated stays blank.
+FEMA's forms and their instructions have them (NIMS ICS Forms; the booklet's number, FEMA 502-2, is from memory; block
+numbers beside each field). Everything may be left out: what nobody stated stays blank.
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ MOST_PERIOD_H = 24 * 14
 
 
 class Period(Part):
-    """One operational period: ICS 202 block 2 (FEMA 502-2) gives it a start and an end."""
+    """One operational period: ICS 202 block 2 gives it a start and an end (from memory)."""
 
     name: str = Field(min_length=1, max_length=120, description="As it is called: on the page of the sequence.")
     starts: AwareDatetime = Field(description="When it begins, with its offset.")

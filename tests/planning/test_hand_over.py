@@ -38,7 +38,7 @@ ICS_214 = (
     "Incident name", "Operational period", "Name", "ICS position", "Home agency", "Resources assigned",
     "Activity log", "Prepared by",
 )  # fmt: skip
-"""Titles of the blocks in their order: FEMA 502-2, NIMS ICS Forms Booklet, forms ICS 201, 205, 214."""
+"""Titles of the blocks in their order: FEMA, NIMS ICS Forms, ICS 201, 205, 214."""
 
 
 def entry(said: str, **more):
