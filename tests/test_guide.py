@@ -69,7 +69,7 @@ def test_the_list_of_pages_is_the_files():
 def test_every_field_named_is_one(name):
     tables = {p.split(".")[0] for p in PATHS if "." in p and "[" not in p}
     dotted = [t for t in TICKED.findall(prose(TEXTS[name])) if re.fullmatch(r"[a-z_]+(\.[a-z_]+)+", t)]
-    files = re.compile(r"\.(toml|json|csv|html|pdf|txt|gpx|kml|tif|gpkg|zip|geojson|osm|pbf|md|xml|parquet)$")
+    files = re.compile(r"\.(toml|json|csv|html|pdf|txt|gpx|kml|tif|gpkg|zip|geojson|osm|pbf|md|xml|parquet|jsonl)$")
     named = [t for t in dotted if t.split(".")[0] in tables]
     assert not [t for t in named if t not in PATHS and t not in TABLES]
     others = [t for t in dotted if t not in named and not files.search(t)]

@@ -13,6 +13,7 @@ from siteplanner.app import earlier, style
 from siteplanner.app.downloads import SHEETS
 from siteplanner.app.frame import finding_note, need_plan, part, say_error, units_now, work_now
 from siteplanner.app.labels import Units, by_severity, plain
+from siteplanner.app.log_panel import log_at, log_panel
 from siteplanner.app.report_form import report_form
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
@@ -22,8 +23,9 @@ from siteplanner.mission import Mission
 from siteplanner.mission.report import MOST_REPORT, Report, report_from_dict, report_text
 from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.telling.as_built import as_built_head, broken_sentences, limits_sentence
+from siteplanner.planning.telling.as_built import as_built_head, broken_sentences, limits_sentence, run_words
 from siteplanner.planning.telling.as_built_rows import COLUMNS, as_built_rows, turn_sectors_words
+from siteplanner.planning.telling.units import reader_units
 
 INTRO = (
     "The crew reads its sheet's last part over the radio; type it in here. Everything but the place may be left open: "
@@ -47,14 +49,14 @@ def page() -> None:
     if work.report:
         part(take_along, work)
     run = work.arrival
-    if run is None:
-        return
-    if run.state == "running":
-        watch(run)
-    elif run.error is not None:
-        say_error(run.error)
-    elif run.result is not None:
-        part(result, work, run.result, units)
+    if run is not None:
+        if run.state == "running":
+            watch(run)
+        elif run.error is not None:
+            say_error(run.error)
+        elif run.result is not None:
+            part(result, work, run.result, units)
+    part(log_panel, work, units)
 
 
 def bring(work: Work) -> None:
@@ -91,7 +93,7 @@ def form(work: Work, plan: Plan, units: Units) -> None:
     keep(work, report, redraw=False)
     if work.arrival is not None:
         work.arrival.cancel()
-    work.arrival = Run(plan.mission, partial(arrival_job, plan, report), in_turn=True).start()
+    work.arrival = Run(plan.mission, partial(arrival_job, plan, report, log_at(work)), in_turn=True).start()
 
 
 def keep(work: Work, report: Report, redraw: bool = True) -> None:
@@ -119,8 +121,11 @@ def take_along(work: Work) -> None:
     )
 
 
-def arrival_job(plan: Plan, report: Report, mission: Mission, progress: Callable[[str, float], None]) -> Plan:
-    """The place judged by the plan's own layers, as `siteplanner arrived` does."""
+def arrival_job(
+    plan: Plan, report: Report, log_in: Path, mission: Mission, progress: Callable[[str, float], None]
+) -> Plan:
+    """The place judged by the plan's own layers, as `siteplanner arrived` does; what came of it is logged."""
+    from siteplanner.outputs.log import told_by_run
     from siteplanner.planning.plan.arrived import arrived
     from siteplanner.planning.plan.judged_again import Again
     from siteplanner.planning.study.progress import Stages
@@ -128,7 +133,11 @@ def arrival_job(plan: Plan, report: Report, mission: Mission, progress: Callable
 
     assert plan.judge is not None
     record: dict[str, Any] = {"spots": spots_record(plan)}
-    return arrived(Again(plan.judge, plan.inputs, plan.findings, ()), record, report, Stages(progress), "this plan")
+    made = arrived(Again(plan.judge, plan.inputs, plan.findings, ()), record, report, Stages(progress), "this plan")
+    if made.as_built is not None:
+        words = run_words(made.as_built, reader_units(plan.mission).first)
+        told_by_run(log_in, words, made.as_built.planned.name, who=report.reported_by[:120], kind="seen")
+    return made
 
 
 @st.fragment(run_every=0.5)

@@ -18,10 +18,13 @@ from siteplanner.app.running import Run
 from siteplanner.app.session import Work, others_open
 from siteplanner.errors import InputError
 from siteplanner.mission import mission_from_dict
+from siteplanner.mission.log import read_log
 from siteplanner.outputs.words.text import clean
+from siteplanner.planning.telling.log import log_lines
 from siteplanner.planning.telling.screen import elapsed_words
 
 OPENING = "Opening the plan"
+MOST_LINES = 40  # of a log, the latest; all of it is on the page After arrival
 
 
 def page(work: Work) -> None:
@@ -58,6 +61,7 @@ def entry(work: Work, item: Earlier, number: int) -> None:
     words, button, more = st.columns([6, 2, 2], vertical_alignment="center")
     words.markdown(f"**{plain(item.name)}**, {plain(when(item.made))}")
     words.text(clean(item.best))
+    record(item)
     if not item.whole:
         words.caption("Only its mission can be opened: run it again for the ranking.")
     named = " ".join(plain(item.name).split()[:4])
@@ -76,6 +80,18 @@ def entry(work: Work, item: Earlier, number: int) -> None:
         help="Delete this plan and its files from this computer",
     ):
         really_delete(item)
+
+
+def record(item: Earlier) -> None:
+    """What its log says, where anybody has added to what the run wrote."""
+    try:
+        lines = log_lines(read_log(item.folder))
+    except InputError:
+        return
+    if len(lines) > 1:
+        with st.expander("Log"):
+            for line in lines[-MOST_LINES:]:
+                st.text(clean(line))
 
 
 @st.dialog("Delete this plan?")

@@ -150,6 +150,9 @@ class Work:
     def _keeper(self) -> Callable[[Plan], None]:
         """Writes a plan into the earlier work as the mission stands now."""
         from siteplanner.app import earlier, pace
+        from siteplanner.outputs.log import told_by_run
+        from siteplanner.planning.telling.units import reader_units
+        from siteplanner.planning.telling.words import recommendation
 
         draft, base, files, origin = dict(self.draft or {}), self.base, self.files, self.origin
 
@@ -158,6 +161,7 @@ class Work:
                 pace.remember(earlier.pace_file(), pace_kind(plan.mission), plan.timings_s)
             try:
                 self.kept_at = earlier.keep(plan, draft, base, files, origin, earlier.owner_of(self.token))
+                told_by_run(self.kept_at, recommendation(plan, reader_units(plan.mission).first))
             except Exception as error:  # a plan that is on the screen is not lost for this
                 why = (error.strerror if isinstance(error, OSError) else None) or f"{type(error).__name__}: {error}"
                 self.note = (

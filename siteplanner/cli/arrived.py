@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr, stdout
+from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, say_finding, stderr, stdout
 
 
 def judge_arrival(
@@ -55,12 +55,16 @@ def judge_arrival(
         with named(report_file):
             made = arrived(again, record, report, stages, plan_file)
         files = write_as_built(made, out, progress=progress)
+    from siteplanner.outputs.log import log_folder
+    from siteplanner.planning.telling.as_built import run_words
     from siteplanner.planning.telling.as_built_rows import as_built_lines, as_built_record
     from siteplanner.planning.telling.terminal import wrote_words
     from siteplanner.planning.telling.units import reader_units
 
     as_built, e = made.as_built, made.spots[0].evaluation
     assert as_built is not None
+    words = run_words(as_built, reader_units(made.mission).first)
+    note_run(log_folder(plan_file), words, as_built.planned.name, who=report.reported_by[:120], kind="seen")
     if as_json:
         print_json(as_built_record(as_built, e))
     else:

@@ -8,16 +8,20 @@ from typing import Annotated, Any
 
 import typer
 
+from siteplanner.cli.again import plan_again
 from siteplanner.cli.arrived import judge_arrival
 from siteplanner.cli.atlas import atlas
 from siteplanner.cli.compare import show_comparison
 from siteplanner.cli.fields import show_fields
 from siteplanner.cli.guide import show_guide
+from siteplanner.cli.handover import make_hand_over
+from siteplanner.cli.log import keep_log
 from siteplanner.cli.measured import show_measured
 from siteplanner.cli.new import start_mission
 from siteplanner.cli.ready import show_ready
 from siteplanner.cli.results import print_explanation, print_layers, print_plan
-from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr
+from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, say_finding, stderr
+from siteplanner.cli.staged import plan_staged
 from siteplanner.demo import SAMPLES
 from siteplanner.errors import Cancelled
 from siteplanner.outputs.words.text import message
@@ -103,10 +107,13 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
         from siteplanner.outputs.write import write_outputs
         from siteplanner.planning.plan.pipeline import plan as make_plan
         from siteplanner.planning.telling.record import plan_record
+        from siteplanner.planning.telling.units import reader_units
+        from siteplanner.planning.telling.words import recommendation
 
         with named(mission_path):
             made = make_plan(mission, progress)
         files = write_outputs(made, out, progress=progress)
+    note_run(out, recommendation(made, reader_units(mission).first), made.spots[0].spot.name if made.spots else "")
     record = plan_record(made)
     if as_json:
         print_json(record)
@@ -298,6 +305,10 @@ app.command("compare")(show_comparison)
 app.command("measured")(show_measured)
 app.command("ready")(show_ready)
 app.command("arrived")(judge_arrival)
+app.command("again")(plan_again)
+app.command("staged")(plan_staged)
+app.command("log")(keep_log)
+app.command("handover")(make_hand_over)
 app.command("new")(start_mission)
 app.command("guide")(show_guide)
 app.add_typer(atlas, name="atlas")

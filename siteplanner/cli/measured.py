@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from siteplanner.cli.screen import bar_of, print_json, safe, stderr, stdout
+from siteplanner.cli.screen import bar_of, note_run, print_json, safe, stderr, stdout
 
 
 def show_measured(
@@ -41,6 +41,7 @@ def show_measured(
     from siteplanner.data.readings import read_readings
     from siteplanner.demo import sample_folders
     from siteplanner.mission import load_mission
+    from siteplanner.outputs.log import log_folder
     from siteplanner.outputs.measured import write_measured
     from siteplanner.planning.plan.compare import read_plan
     from siteplanner.planning.plan.measured import measured, standing_of
@@ -49,7 +50,7 @@ def show_measured(
     from siteplanner.planning.study.load import load_study
     from siteplanner.planning.study.progress import Stages
     from siteplanner.planning.study.reuse import Reuse
-    from siteplanner.planning.telling.measured import measured_lines, measured_record
+    from siteplanner.planning.telling.measured import headline, measured_lines, measured_record, share_words
     from siteplanner.planning.telling.terminal import wrote_words
     from siteplanner.planning.telling.units import reader_units
 
@@ -68,6 +69,8 @@ def show_measured(
         again = redrawn(found, record, progress, reuse.kept)
         files = write_measured(found, again, out, progress)
     units = reader_units(mission).first
+    words = f"{headline(found, units)} {share_words(found, units)}"
+    note_run(log_folder(plan_file), words, found.standing.spot.name, kind="seen")
     result: dict[str, Any] = measured_record(found, again, units)
     if as_json:
         print_json(result)

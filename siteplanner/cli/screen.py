@@ -57,6 +57,15 @@ def say_finding(finding: Finding, mission: Mission | None = None) -> None:
     stderr.print(message(text), style=style, markup=False, highlight=False, soft_wrap=True)
 
 
+def note_run(folder: Path, text: str, spot: str = "", **more: Any) -> None:
+    """What a run has done, into the log of a plan's folder; where that fails it is said and nothing else is lost."""
+    from siteplanner.outputs.log import told_by_run
+
+    failed = told_by_run(folder, text, spot, **more)
+    if failed:
+        stderr.print(message(failed), style="yellow", markup=False, highlight=False, soft_wrap=True)
+
+
 def safe(text: str) -> str:
     """Text for the terminal: no escape sequence, forced direction or markup of a name gets through."""
     return escape(clean(text))

@@ -19,6 +19,7 @@ PAGES: dict[str, str] = {
     "outputs": "What the files are",
     "sheets": "How to read the sheets",
     "arrived": "After arrival: what was built against what was planned",
+    "handover": "While it runs: log, next shift, stay or move",
     "readings": "Readings of the signal, once the trailer is on air",
     "ready": "The fleet: which unit can go",
     "methods": "Methods and sources",

@@ -20,6 +20,7 @@ from siteplanner.mission.doubts import Doubts
 from siteplanner.mission.layers import Layers
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import OneOrMore, Part, Paths
+from siteplanner.mission.periods import MOST_PERIODS, Period, check_periods
 from siteplanner.mission.search import Search, Times
 from siteplanner.mission.trailer import GUYS, Power, Rig, Speeds, Trailer, Wind
 from siteplanner.mission.units import OWN_TABLES, Unit, check_units, with_own_tables
@@ -190,6 +191,11 @@ class Mission(Part):
         description="A fleet file in the mission's folder (`siteplanner ready`): units take weights, trailer, radio "
         "and dish from it by their names; without [[units]] all of it that can go are taken.",
     )
+    periods: Annotated[tuple[Period, ...], Field(max_length=MOST_PERIODS)] = Field(
+        (),
+        description="Operational periods in their order, as [[periods]]: what `siteplanner staged` plans as one "
+        "sequence; `siteplanner plan` plans layers.incident_area alone.",
+    )
     crs: str | None = Field(None, description="Metric CRS to work in; None: the local UTM zone.")
     trailer: Trailer = Trailer()
     rig: Rig = Rig()
@@ -290,6 +296,11 @@ class Mission(Part):
         return self
 
     @model_validator(mode="after")
+    def _periods_in_order(self) -> Mission:
+        check_periods(self.periods)
+        return self
+
+    @model_validator(mode="after")
     def _a_limit_for_each_stop(self) -> Mission:
         stops = len(self.trailer.mast_stops_m)
         for name in ("mast_limit_unguyed_m_s", "mast_limit_guyed_m_s"):
@@ -321,12 +332,16 @@ class Mission(Part):
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What is worth knowing of the mission file itself."""
-        return tuple(
-            Finding("field_renamed", "note", facts={"old": old, "new": new})
-            if new
-            else Finding("line_voltage_not_said", "check", facts={"old": old})
-            for old, new in self.renamed
-        ) + tuple(Finding(f"fleet_unit_{what}", "check", facts={"unit": unit}) for what, unit in self.fleet_notes)
+        return (
+            tuple(
+                Finding("field_renamed", "note", facts={"old": old, "new": new})
+                if new
+                else Finding("line_voltage_not_said", "check", facts={"old": old})
+                for old, new in self.renamed
+            )
+            + tuple(Finding(f"fleet_unit_{what}", "check", facts={"unit": unit}) for what, unit in self.fleet_notes)
+            + ((Finding("periods_not_planned", "note", facts={"periods": len(self.periods)}),) if self.periods else ())
+        )
 
     @property
     def starts(self) -> tuple[Staging, ...]:

@@ -21,20 +21,27 @@ FILES = (
 def write_as_built(plan: Plan, folder: Path, progress: Progress | None = None) -> list[Path]:
     """Write FILES into a folder. Raises OutputError where it holds a plan already: that is what the report is held
     against, and it would be gone."""
-    if _has_a_plan(folder / "plan.json"):
+    refuse_a_plan(folder, again="as_built")
+    return write_outputs(plan, folder, only=FILES, progress=progress)
+
+
+def refuse_a_plan(folder: Path, again: str = "") -> None:
+    """Raises OutputError where a plan stands in a folder; one with that key in its record may be replaced."""
+    if _has_a_plan(folder / "plan.json", again):
         raise OutputError(
             "A plan stands in this folder; it would be replaced.",
             remedy="Name another folder with --out, for what was planned is needed to read what was built.",
             file=folder,
         )
-    return write_outputs(plan, folder, only=FILES, progress=progress)
 
 
-def _has_a_plan(file: Path) -> bool:
-    """Whether a file stands there that is not one of an earlier report."""
+def _has_a_plan(file: Path, again: str) -> bool:
+    """Whether a file stands there that is not one of an earlier run of the same kind."""
     if not os.path.lexists(file):
         return False
+    if not again:
+        return not (file.parent / "again.json").is_file()
     try:
-        return not json.loads(file.read_text("utf-8")).get("as_built")
+        return not json.loads(file.read_text("utf-8")).get(again)
     except (OSError, ValueError, AttributeError, RecursionError):
         return True

@@ -27,7 +27,7 @@ from siteplanner.planning.telling.units import reader_units
 
 FOLDER = Path(__file__).parent
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
-PAGES = {"commander": 1, "driver": 2, "crew": 2, "measured": 1, "ready": 1}
+PAGES = {"commander": 1, "driver": 2, "crew": 2, "measured": 1, "ready": 1, "hand_over": 1, "again": 1, "staged": 1}
 RUN_ON_PT, MOST_PAGES = 8.0, 60  # a sheet that cannot keep to its pages: letters that can be read, and an end
 MISSING_NOTE = (
     "▯ stands for a letter that is missing from this font: name a font in sheets.extra_fonts, or see plan.json."

@@ -28,6 +28,8 @@ def shared_parameters(mission: Mission) -> dict[str, Any]:
                 held[table][name] = _named(value, mission.base)
             elif value:
                 held[table][name] = [_named(v, mission.base) for v in value]
+    for period in held["periods"]:
+        period["incident_area"] = _named(period["incident_area"], mission.base)
     return held
 
 

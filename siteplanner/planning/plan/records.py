@@ -94,3 +94,9 @@ def parameters_of(value: Any, path: str = "") -> dict[str, Any]:
             out |= parameters_of(held, f"{path}[{k}]")
         return out
     return {path: value} if path else {}
+
+
+def called_in(record: Mapping[str, Any]) -> dict[tuple[float, float], str]:
+    """Names of the judged spots of a record by their x and y, so that another plan may call them so too."""
+    names = {(number(r.get("x")), number(r.get("y"))): text(r.get("name")) for r in rows(record, "judged")}
+    return {key: name for key, name in names.items() if name and all(map(math.isfinite, key))}

@@ -11,7 +11,7 @@ from siteplanner.planning.plan.explain import explain
 from siteplanner.planning.plan.measured import Measured
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import plan
-from siteplanner.planning.plan.records import number, rows, text
+from siteplanner.planning.plan.records import called_in, number, rows, text
 from siteplanner.planning.spots.evaluation import Coverage
 from siteplanner.planning.study.progress import Progress
 from siteplanner.planning.study.reuse import Kept
@@ -47,9 +47,7 @@ def redrawn(
 ) -> Redrawn:
     """Plan again with the mission after the readings. `record`: the plan.json that they were held against."""
     before = rows(record, "judged")
-    names = {(number(r.get("x")), number(r.get("y"))): text(r.get("name")) for r in before}
-    called = {key: name for key, name in names.items() if name and all(map(math.isfinite, key))}
-    made = plan(found.after, progress, previous, called)
+    made = plan(found.after, progress, previous, called_in(record))
     old = {text(r.get("name")): r for r in before}
     ranks = []
     for ranked in made.judged[:MOST_RANKS]:

@@ -164,6 +164,20 @@ def time_on_air(mission: Mission, drive_s: float, last_leg_s: float, waits: Wait
     return Moments(_parts(three_points(mission, drive_s, last_leg_s, waits), alike), alike)
 
 
+def off_air(mission: Mission, drive_s: float, legs_s: float, waits: Waits = NO_WAITS) -> Moments:
+    """Minutes without service when a trailer moves: from the first guy let go to first service at the other place.
+
+    `legs_s`: over ground, at both ends. The take-down is stated quick and slow; the middle of them is taken as likely
+    (common practice, no source). It has the hitching in it.
+    """
+    quick, slow = mission.times.take_down_min
+    points = (
+        ("Take down, hitch up", quick, (quick + slow) / 2, slow),
+        *three_points(mission, drive_s, legs_s, waits)[1:],
+    )
+    return Moments(_parts(points, mission.times.parts_alike), mission.times.parts_alike)
+
+
 def _parts(points: tuple[tuple[str, float, float, float], ...], alike: float) -> tuple[Part, ...]:
     out: list[Part] = []
     mean_sum = variance = spread_sum = low_sum = high_sum = 0.0

@@ -34,6 +34,11 @@ def as_built_head(made: AsBuilt, units: Units = METRIC) -> str:
     return f"{MARK}: {where_words(made, units)}"
 
 
+def run_words(made: AsBuilt, units: Units = METRIC) -> str:
+    """What the log says of a report."""
+    return f"{as_built_head(made, units)}. {limits_sentence(made, units)}"
+
+
 def where_it_stands(made: AsBuilt, units: Units = METRIC) -> str:
     """`where_words` as a heading."""
     text = where_words(made, units)

@@ -16,6 +16,10 @@ MISSION_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         f"The mission names {f['old']}, which is now called {f['new']}; it was read as that.",
         f"Write {f['new']} in the mission file.",
     ),
+    "periods_not_planned": lambda f, u: (
+        f"The mission has {f['periods']} operational periods; this plan is of layers.incident_area alone.",
+        "`siteplanner staged` plans them as one sequence.",
+    ),
     "fleet_unit_left_out": lambda f, u: (
         f"{f['unit']} of the fleet cannot go and is left out of the units.",
         "`siteplanner ready` says why.",

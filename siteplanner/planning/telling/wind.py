@@ -36,6 +36,11 @@ _SIGNS = {
 }
 
 
+def above_words(limit: str) -> str:
+    """What wind above a limit asks for; the limit's own name where it is another."""
+    return _ABOVE.get(limit, limit)
+
+
 def wind_sign(speed_m_s: float) -> str:
     """What a wind looks like without an instrument; '' for winds outside the table."""
     number = beaufort_number(speed_m_s)

@@ -1,0 +1,248 @@
+"""Planned again while a trailer runs: what breaks if it stays, what a move gains, the minutes off air that it costs.
+
+Everything is judged under the changed mission by the code that judges every spot; the trailer is taken as it stands.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from siteplanner.mission import Mission
+from siteplanner.mission.report import Report
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.scoring import rank
+from siteplanner.planning.limits.breach import Breach
+from siteplanner.planning.plan.arrived import HURTS, spot_row, stance, stood_at
+from siteplanner.planning.plan.as_built import planned_of
+from siteplanner.planning.plan.detail import listed_in_detail
+from siteplanner.planning.plan.explain import spot_here
+from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.pipeline import plan
+from siteplanner.planning.plan.records import called_in, number, of, rows, text
+from siteplanner.planning.site.clock import Clock
+from siteplanner.planning.site.site_wind import Span
+from siteplanner.planning.site.timeline import Moments, off_air
+from siteplanner.planning.spots.evaluate import Judge, evaluate, find_access
+from siteplanner.planning.spots.evaluation import Coverage, Evaluation
+from siteplanner.planning.study.progress import Progress
+from siteplanner.planning.study.reuse import Kept
+from siteplanner.planning.study.spot import Spot, Stance
+from siteplanner.roads.routing import DriveTree, drive_tree
+from siteplanner.roads.start import NoStart
+
+Verdict = Literal["stay", "move", "depends", "cut_off", "no_place"]
+MOST_MOVES = 3
+LEAST_GAIN = 0.02  # of the weighted area: less is no reason to go off the air; common practice, no source
+SERVED, SAME_PLACE_M = 0.5, 1.0
+GRAVE = ("warning", "notice")
+NO_SERVICE = frozenset({"sky_blocked", "no_backhaul"})  # limits without which nothing is carried on
+
+
+@dataclass(frozen=True, eq=False)
+class Stay:
+    """The place where the trailer stands, under the changed mission."""
+
+    evaluation: Evaluation
+    stands: Stance
+    share: float  # as the sectors point
+    turned_share: float  # the same mast with its best bearings
+    was_share: float  # before the change, by the earlier plan; NaN not known
+    was_ways_out: float  # of the area by road before; NaN not known
+    wind: tuple[Span, ...]
+    clock: Clock | None
+
+    @property
+    def failed(self) -> tuple[Breach, ...]:
+        """Limits that are broken there now."""
+        return self.evaluation.failed
+
+    @property
+    def grave(self) -> tuple[Breach, ...]:
+        """Those that can hurt somebody or the unit, or that end the service."""
+        return tuple(b for b in self.failed if b.code in NO_SERVICE or HURTS.get(b.code, "warning") in GRAVE)
+
+    @property
+    def no_way(self) -> bool:
+        """No road for the rig leads there: no fuel, no relief, no way out with the trailer."""
+        return self.evaluation.access is None
+
+    @property
+    def ways_out(self) -> int | None:
+        """Ways out of the area by its roads; None: not known."""
+        access = self.evaluation.access
+        line = None if access is None else access.lifeline
+        return None if line is None or line.outside is None else line.outside.ways
+
+
+@dataclass(frozen=True, eq=False)
+class Move:
+    """Another place. `off`: minutes without service; None: no road is known from where it stands (`refused`: why the
+    rig does not get onto one). `pays_after_min`: of service still needed, from which on moving gives more
+    (early, late by the range of the minutes off air); None: never, not known, or it must not stay."""
+
+    spot: RankedSpot
+    off: Moments | None
+    drive_m: float
+    refused: NoStart | None
+    share: float
+    gain: float  # against staying with the sectors turned
+    points_gained: tuple[str, ...]
+    points_lost: tuple[str, ...]
+    pays_after_min: tuple[float, float] | None
+
+
+@dataclass(frozen=True, eq=False)
+class Again:
+    """`plan`: of the changed mission. `moves`: to its best spots, the first first; () where the trailer stands at the
+    first one or none passes."""
+
+    plan: Plan
+    stay: Stay
+    moves: tuple[Move, ...]
+    stands_first: bool
+    units_gone: tuple[str, ...]
+    reported: bool
+
+    @property
+    def verdict(self) -> Verdict:
+        """Stay or move, by what is known."""
+        ways = [m for m in self.moves if m.off is not None]
+        if self.stay.grave:
+            return "move" if ways else "cut_off" if self.moves else "no_place"
+        if self.stay.no_way:
+            return "cut_off"
+        best = self.best
+        worth = best is not None and (best.gain > LEAST_GAIN or bool(best.points_gained) or bool(self.stay.failed))
+        return "depends" if worth else "stay"
+
+    @property
+    def best(self) -> Move | None:
+        """The first place in the ranking that the trailer can be driven to."""
+        return next((m for m in self.moves if m.off is not None), None)
+
+
+def planned_again(
+    record: Mapping[str, Any],
+    mission: Mission,
+    report: Report | None,
+    file: str | Path,
+    progress: Progress | None = None,
+    previous: Kept | None = None,
+) -> Again:
+    """Plan the changed mission, and hold the trailer as it stands against it.
+
+    `record`: plan.json of the run that is followed, as planned or AS BUILT; `report`: how it stands; None: as that
+    record says. Spots keep their names. Raises InputError: a record without a spot, a report that does not fit, a
+    place outside the changed mission's elevation.
+    """
+    row = spot_row(record, "" if report is None else report.spot, str(file))
+    planned = planned_of(row, str(file))
+    made = plan(mission, progress, previous, called_in(record))
+    judge = made.judge
+    assert judge is not None, "a plan that was just made has its judge"
+    if report is None:
+        spot = spot_here(judge, planned.latitude, planned.longitude, planned.name)
+        stands = Stance(planned.heading_deg, planned.mast_stop_m, planned.sector_bearings_deg)
+    else:
+        spot, _ = stood_at(judge, report, planned)
+        stands, _, _ = stance(judge, report, planned, spot)
+    ways = number(of(row, "access", "lifeline", "outside", "ways"))
+    stay = _staying(judge, spot, stands, planned.share, ways)
+    tree = drive_tree(judge.study.network, spot.x, spot.y)
+    near = made.search.spacing_used_m / 2 if made.search is not None and not stay.grave else SAME_PLACE_M
+    others = [r for r in made.spots if math.hypot(r.spot.x - spot.x, r.spot.y - spot.y) > near]
+    return Again(
+        plan=made,
+        stay=stay,
+        moves=tuple(_move(judge, tree, stay, r) for r in others[:MOST_MOVES]),
+        stands_first=bool(made.spots) and made.spots[0] not in others[:1],
+        units_gone=units_gone(record, mission),
+        reported=report is not None or of(record, "as_built") is not None,
+    )
+
+
+def _staying(judge: Judge, spot: Spot, stands: Stance, was_share: float, was_ways_out: float) -> Stay:
+    found = evaluate(judge, spot, stands)
+    (listed,) = listed_in_detail(judge, rank([replace(found, failed=())], judge.study.mission), judge.forecast)
+    site, coverage = listed.evaluation.on_site, found.coverage
+    detailed = replace(listed.evaluation, failed=found.failed)
+    return Stay(
+        evaluation=detailed,
+        stands=stands,
+        share=_share(coverage),
+        turned_share=math.nan if coverage is None else max(coverage.share, coverage.share_by_stop[0][1]),
+        was_share=was_share,
+        was_ways_out=was_ways_out,
+        wind=() if site is None or site.wind is None else tuple(site.wind.spans),
+        clock=None if site is None else site.clock,
+    )
+
+
+def _share(coverage: Coverage | None) -> float:
+    return math.nan if coverage is None else coverage.share
+
+
+def _move(judge: Judge, tree: DriveTree, stay: Stay, ranked: RankedSpot) -> Move:
+    off, drive_m = _way(judge, tree, ranked.spot)
+    share = _share(ranked.evaluation.coverage)
+    now, then = _served(stay.evaluation.coverage), _served(ranked.evaluation.coverage)
+    # less than LEAST_GAIN is within what nobody can tell apart: no time pays it back
+    worth = off is not None and not stay.grave and share - stay.turned_share > LEAST_GAIN
+    pays = pays_after(off, stay.turned_share, share) if off is not None and worth else None
+    return Move(
+        spot=ranked,
+        off=off,
+        drive_m=drive_m,
+        refused=tree.refused,
+        share=share,
+        gain=share - stay.turned_share,
+        points_gained=tuple(sorted(then - now)),
+        points_lost=tuple(sorted(now - then)),
+        pays_after_min=pays,
+    )
+
+
+def _served(coverage: Coverage | None) -> set[str]:
+    return set() if coverage is None else {p.name for p in coverage.must_serve if p.probability >= SERVED}
+
+
+def _way(judge: Judge, tree: DriveTree, to: Spot) -> tuple[Moments | None, float]:
+    """(minutes off air, metres on the road) of the drive from where the trailer stands."""
+    if to.cell is None or tree.refused is not None:
+        return None, math.nan
+    access = find_access(replace(judge.drive, trees=(tree,), starts=("here",)), to.unnamed, to.cell)
+    if access is None:
+        return None, math.nan
+    out_m = tree.offset_m if tree.gap_m == 0 else 0.0  # a longer gap is in the drive already
+    legs_s = access.last_leg_s + out_m / (judge.drive.last_leg_speed_kmh / 3.6)
+    return off_air(judge.study.mission, access.drive_s, legs_s, access.route.waits), access.drive_distance_m
+
+
+def pays_after(off: Moments, stays: float, moves: float) -> tuple[float, float] | None:
+    """Minutes of service still needed from which on moving gives more: (T - off) moves = T stays, so
+    T = off moves / (moves - stays); for an early and a late end of the move. None where moving serves no more."""
+    if not moves > stays:
+        return None
+    early, late = (minutes * moves / (moves - stays) for minutes in (off.early_min, off.late_min))
+    return early, late
+
+
+def units_gone(record: Mapping[str, Any], mission: Mission) -> tuple[str, ...]:
+    """Names of units that the mission before had and this one has not."""
+    was = [text(of(u, "name")) for u in rows(record, "mission", "units")]
+    now = {u.name for u in mission.units}
+    return tuple(name for name in was if name and name not in now)
+
+
+def points_now(again: Again) -> tuple[tuple[str, float, float], ...]:
+    """(named point, chance if it stays, chance from the first place that it can be driven to; NaN without one)."""
+    stay, best = again.stay.evaluation.coverage, again.best
+    there = {} if best is None or best.spot.evaluation.coverage is None else {
+        p.name: p.probability for p in best.spot.evaluation.coverage.must_serve
+    }  # fmt: skip
+    points = () if stay is None else stay.must_serve
+    return tuple((p.name, p.probability, number(there.get(p.name))) for p in points)

@@ -1,0 +1,219 @@
+"""Stay or move, in words: the answer, what breaks, what a move costs and gains, and the record of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+from siteplanner.planning.limits.ruling import LIMITS
+from siteplanner.planning.plan.again import Again, Move, points_now
+from siteplanner.planning.telling.clock import clock_text, minutes_range, threat_words
+from siteplanner.planning.telling.limits import breach_words
+from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
+from siteplanner.planning.telling.wind import span_sentence
+
+Named = Callable[[str], str]
+NOT_REPORTED = "How the trailer stands was not reported: it is taken as planned."
+TALKS = {
+    "stay": "Stay", "move": "Move", "depends": "Stay or move: for the commander to decide",
+    "cut_off": "Cut off", "no_place": "No place to move to",
+}  # fmt: skip
+
+
+def headline(again: Again, units: Units = METRIC, named: Named = str) -> str:
+    """The answer in one or two sentences; never calm over what is not known."""
+    here, best = named(again.stay.evaluation.spot.name), again.best
+    broken = _limits(again)
+    match again.verdict:
+        case "stay":
+            return (
+                f"Stay at spot {here}: no limit that the data tell of is broken there now, and no place that the "
+                "trailer can be driven to serves enough more to go off the air for."
+            )
+        case "move":
+            assert best is not None
+            return (
+                f"Move to spot {named(best.spot.spot.name)}: staying breaks {broken}. "
+                f"{off_words(best, units)} without service."
+            )
+        case "depends":
+            assert best is not None
+            return (
+                f"Stay at spot {here} or move to spot {named(best.spot.spot.name)}: {trade_words(best, units, named)}"
+            )
+        case "cut_off":
+            if again.stay.grave:
+                return (
+                    f"Staying breaks {broken}, and no road for the rig is known from there to another spot. Get the "
+                    "people out; ask for a way for the trailer."
+                )
+            move = " and no move" if best is None else ""
+            return (
+                f"No road for the rig leads to the trailer at spot {here} now: no fuel, no relief{move} by road. "
+                "It serves until its tank is empty."
+            )
+        case _:
+            return (
+                f"Staying breaks {broken}, and no other spot passes under the changed mission. Take the trailer down."
+            )
+
+
+def _limits(again: Again) -> str:
+    codes = [b.code for b in (again.stay.grave or again.stay.failed)]
+    return "; ".join(dict.fromkeys(LIMITS.get(c, c.replace("_", " ")).lower() for c in codes))
+
+
+def off_words(move: Move, units: Units = METRIC) -> str:
+    """`61 to 95 min`: nine cases in ten."""
+    return NOT_KNOWN if move.off is None else minutes_range(move.off.early_min, move.off.late_min, units)
+
+
+def trade_words(move: Move, units: Units = METRIC, named: Named = str) -> str:
+    """What a move gains and costs, and from when on it pays."""
+    gain = ""
+    if math.isfinite(move.gain):
+        gain = f"there {units.share(abs(move.gain))} {'more' if move.gain > 0 else 'less'} of the area is served"
+    lines = [f"{gain or 'how much more is served is not known'}, for {off_words(move, units)} without service."]
+    if move.points_gained:
+        lines.append(f"Served only there: {', '.join(map(named, move.points_gained))}.")
+    if move.points_lost:
+        lines.append(f"Served only here: {', '.join(map(named, move.points_lost))}.")
+    if move.pays_after_min is not None:
+        early, late = move.pays_after_min
+        lines.append(
+            "By area, moving gives more only if service is needed for more than "
+            f"{units.minutes(early)} to {units.minutes(late)} from now."
+        )
+    return " ".join(lines)
+
+
+def breaks_lines(again: Again, units: Units = METRIC, named: Named = str) -> list[str]:
+    """What breaks on staying, each with its figures: limits, ways, wind, hazards, units."""
+    stay = again.stay
+    out = [breach_words(breach, units) for breach in stay.failed]
+    was, now = stay.was_ways_out, stay.ways_out
+    if now == 0:
+        out.append("No road leads out of the area from there now.")
+    elif now is not None and math.isfinite(was) and now < was:
+        out.append(f"Ways out of the area by road: {now}, before {was:.0f}.")
+    out += [span_sentence(span) for span in stay.wind]
+    clock = stay.clock
+    if clock is not None and clock.first_threat is not None:
+        out.append(f"{threat_words(clock.first_threat, named)}.")
+        if clock.leave_spot_by is not None:
+            out.append(f"Start the take-down by {clock_text(clock.leave_spot_by)} at the latest.")
+    if again.units_gone:
+        out.append(f"No longer in the mission: {', '.join(map(named, again.units_gone))}.")
+    if not again.reported:
+        out.append(NOT_REPORTED)
+    return out
+
+
+def area_words(again: Again, units: Units = METRIC) -> str:
+    """Service from where it stands: before, now, and with the sectors turned."""
+    stay = again.stay
+    was = units.share(stay.was_share) if math.isfinite(stay.was_share) else NOT_KNOWN
+    if not math.isfinite(stay.share):
+        return f"Area served from where it stands: not known now, {was} before."
+    turned = ""
+    if stay.turned_share > stay.share + 0.005:
+        turned = f" With the sectors turned to the best bearings it would be {units.share(stay.turned_share)}."
+    return f"Area served from where it stands: {units.share(stay.share)} now, {was} before the change.{turned}"
+
+
+def move_rows(again: Again, units: Units = METRIC, named: Named = str) -> list[list[str]]:
+    """Spot, area, against staying, drive, off the air, from when on it pays."""
+    out = []
+    for move in again.moves:
+        pays = "-" if move.pays_after_min is None else " to ".join(units.minutes(m) for m in move.pays_after_min)
+        drive = units.distance(move.drive_m) if math.isfinite(move.drive_m) else "no road known"
+        share = units.share(move.share) if math.isfinite(move.share) else NOT_KNOWN
+        gain = NOT_KNOWN
+        if math.isfinite(move.gain):
+            gain = "as now" if abs(move.gain) < 0.005 else f"{100 * move.gain:+.0f} %"
+        out.append([named(move.spot.spot.name), share, gain, drive, off_words(move, units), pays])
+    return out
+
+
+def part_rows(again: Again, units: Units = METRIC) -> list[list[str]]:
+    """The minutes off the air of the best move, part by part: quick, likely, slow; then all, for nine cases in ten."""
+    best = again.best
+    if best is None or best.off is None:
+        return []
+    off = best.off
+    rows = [[p.name, *(units.minutes(m) for m in (p.low_min, p.likely_min, p.high_min))] for p in off.parts]
+    return [*rows, ["All together", *(units.minutes(m) for m in (off.early_min, off.likely_min, off.late_min))]]
+
+
+def point_rows(again: Again, units: Units = METRIC, named: Named = str) -> list[list[str]]:
+    """Named point, chance of service if it stays, if it moves."""
+    return [
+        [named(name), *(units.share(v) if math.isfinite(v) else NOT_KNOWN for v in (stay, there))]
+        for name, stay, there in points_now(again)
+    ]
+
+
+def again_lines(again: Again, units: Units = METRIC) -> list[str]:
+    """For the terminal and the text file."""
+    lines = [headline(again, units), area_words(again, units)]
+    lines += [f"Staying: {line}" for line in breaks_lines(again, units)]
+    for row in move_rows(again, units):
+        lines.append(
+            f"Spot {row[0]}: {row[1]} of the area ({row[2]} against staying), drive {row[3]}, off the air {row[4]}, "
+            f"pays after {row[5]}."
+        )
+    for name, quick, likely, slow in part_rows(again, units):
+        lines.append(f"{name}: {quick}, {likely}, {slow}.")
+    lines += [f"{name}: staying {stay}, moving {there}." for name, stay, there in point_rows(again, units)]
+    return lines
+
+
+def again_record(again: Again, units: Units = METRIC) -> dict[str, Any]:
+    """For machines; shares 0..1, minutes, metres; null where not known."""
+    stay = again.stay
+    return {
+        "format": 1,
+        "verdict": again.verdict,
+        "headline": headline(again, units),
+        "stay": {
+            "spot": stay.evaluation.spot.name,
+            "latitude": stay.evaluation.spot.latitude,
+            "longitude": stay.evaluation.spot.longitude,
+            "stands": asdict(stay.stands),
+            "reported": again.reported,
+            "share": stay.share,
+            "turned_share": stay.turned_share,
+            "was_share": stay.was_share,
+            "broken": [{"limit": b.code, "reason": breach_words(b)} for b in stay.failed],
+            "no_way": stay.no_way,
+            "ways_out": stay.ways_out,
+            "was_ways_out": stay.was_ways_out,
+            "wind": [asdict(span) for span in stay.wind],
+            "breaks": breaks_lines(again, units),
+        },
+        "moves": [_move_record(m) for m in again.moves],
+        "points": [{"name": n, "stay": a, "move": b} for n, a, b in points_now(again)],
+        "units_gone": list(again.units_gone),
+        "lines": again_lines(again, units),
+    }
+
+
+def _move_record(move: Move) -> dict[str, Any]:
+    off = move.off
+    minutes = None if off is None else {
+        "early_min": off.early_min, "likely_min": off.likely_min, "mean_min": off.mean_min, "late_min": off.late_min,
+        "parts": [[p.name, p.low_min, p.likely_min, p.high_min] for p in off.parts],
+    }  # fmt: skip
+    return {
+        "spot": move.spot.spot.name,
+        "rank": move.spot.rank,
+        "share": move.share,
+        "gain": move.gain,
+        "drive_m": move.drive_m,
+        "off_air": minutes,
+        "pays_after_min": None if move.pays_after_min is None else list(move.pays_after_min),
+        "points_gained": list(move.points_gained),
+        "points_lost": list(move.points_lost),
+    }
