@@ -111,7 +111,7 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
         "where": coordinates(ranked.spot.latitude, ranked.spot.longitude, ranked.spot.grid_reference),
         **_danger(plan, ranked, units),
         **_stand(plan, ranked, units),
-        "arrival": [[name_in_text(c.text, 120), c.why, c.who] for c in arrival_checks(plan, ranked, units)],
+        "arrival": arrival_rows(plan, ranked, units, owners=True),
         **_order(plan, ranked, units),
         **_sky(plan, ranked, units),
         **_service(plan, ranked, units),
@@ -135,6 +135,12 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
         "ten": ten_minutes(units),
         "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
     }
+
+
+def arrival_rows(plan: Plan, ranked: RankedSpot, units: Units, owners: bool) -> list[list[str]]:
+    """What to check on arrival. `owners`: with their names and phones, on paper alone."""
+    checks = arrival_checks(plan, ranked, units, owners)
+    return [[name_in_text(c.text, 160), name_in_text(c.why, 140), c.who] for c in checks]
 
 
 def _danger(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
