@@ -190,7 +190,7 @@ class Layers(Part):
         json_schema_extra=_hold("point", "line", "polygon"),
         description="Airports, heliports, helispots: runways or landing areas as lines or polygons, or points; columns "
         "`name`, `kind` (airport, heliport, helispot), `runway_m` or `runway_ft` (the longest), `elevation_m` or "
-        "`elevation_ft` optional. What is not said is taken for the worst.",
+        "`elevation_ft` optional. The worst is assumed of what is not said.",
     )
     known_cells: Paths = Field(
         (),

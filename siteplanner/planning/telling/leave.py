@@ -42,7 +42,7 @@ def notice_why(zone: LandingNear, units: Units) -> str:
     if zone.kind == "helispot":
         return "those who fly must know of the mast"
     if zone.notice == "file":
-        sure = "" if zone.certain else ", taken for the worst"
+        sure = "" if zone.certain else ", the worst assumed"
         return (
             f"the mast's top is {units.length(zone.mast_above_m)} above it, 14 CFR {zone.surface.paragraph} allows "
             f"{units.there(zone.runway_from_m / zone.surface.run)} there{sure}"
@@ -121,7 +121,7 @@ def cell_sentence(cell: CellNear, units: Units = METRIC) -> str:
         level = f"How strong it arrives is not known, at most {units.figure(cell.at_most_dbm, 'dBm')}"
     else:
         level = "How strong it arrives is not known, for its power is not stated"
-    width = " (its width is not stated: taken for the widest)" if cell.width_assumed else ""
+    width = " (its width is not stated: the widest is assumed)" if cell.width_assumed else ""
     return (
         f"{cell.name} sends on our {cell.way}: {units.figure(cell.overlap_mhz, 'MHz', 1, 'up')} of the channels "
         f"overlap{width}, {units.distance(cell.distance_m, 'down')} away at {units.bearing(cell.bearing_deg)} true. "
