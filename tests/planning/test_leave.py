@@ -15,6 +15,7 @@ from shapely.geometry import LineString, Point, box
 from siteplanner import explain, load_mission, plan
 from siteplanner.core.propagation import free_space_db
 from siteplanner.outputs.sheets.briefing import briefing_text
+from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.outputs.write import write_outputs
 from siteplanner.planning.plan.saved import decoded, encoded
 from siteplanner.planning.site.leave import Leave
@@ -263,9 +264,21 @@ def test_a_spot_outside_the_license_is_told_and_not_ruled_out(asked):
 def test_ask_first_stands_before_what_is_looked_at_and_after_the_wires(asked):
     codes = [c.code for c in arrival_checks(asked, asked.best)]
     assert codes[0] == "wires"
-    assert set(codes[1 : codes.index("owner")]) == {"air"}
+    # what is due stands before the owner, what is only asked behind
+    due = [z for z in asked.best.evaluation.leave.landing if z.notice == "file" or z.in_approach]
+    assert codes[1 : codes.index("owner")] == ["air"] * len(due)
+    assert codes.index("owner") < codes.index("license_area") < codes.index("channel")
     assert codes.index("channel") < codes.index("level")
     assert codes.count("owner") == 1
+
+
+def test_sheets_ask_without_decibels_and_the_driver_is_not_asked(asked, written):
+    commander = text_of(written / "commander.pdf")
+    assert "dBm" not in commander
+    assert "dB over" not in commander
+    assert "Ask first the neighbor of the license" in commander
+    driver = driver_content(asked, asked.best)
+    assert not [text for _, text in driver["warnings"] if "Ridge cell" in text or "helispot" in text]
 
 
 def test_the_record_holds_facts_and_sentences(asked):

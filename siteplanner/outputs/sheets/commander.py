@@ -22,6 +22,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.clock import go_rows
 from siteplanner.planning.telling.commander import more_checks, weakest_words
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
+from siteplanner.planning.telling.leave import ASKED_ON_ARRIVAL
 from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_cells
@@ -183,7 +184,7 @@ def _dangers(plan: Plan, chosen: RankedSpot, units: Units) -> list[list[str]]:
     """(word, text): what can hurt people or unit, and what nobody knows, the gravest first."""
     e, site = chosen.evaluation, chosen.on_site
     found = (*e.findings, *(site.wind.findings if site.wind else ()), *plan.findings)
-    told = [f for f in by_gravity(found) if f.severity not in OF_THE_DATA]
+    told = [f for f in by_gravity(found) if f.severity not in OF_THE_DATA and f.code not in ASKED_ON_ARRIVAL]
     rows = [_said(f, units) for f in told if f.severity == "warning"]
     rows += [["WARNING", name_in_text(words, 300)] for words in _if_lost(plan, chosen)]
     near = telling.near_hazards(site.hazards)[:MOST_HAZARDS]

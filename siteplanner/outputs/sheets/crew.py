@@ -33,6 +33,7 @@ from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
 from siteplanner.planning.telling.clock import clock_text, minutes_range
 from siteplanner.planning.telling.compass import SKEW_SENSE
+from siteplanner.planning.telling.leave import ASKED_ON_ARRIVAL
 from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
 from siteplanner.planning.telling.power import endurance_words
 from siteplanner.planning.telling.radio_back import (
@@ -55,7 +56,7 @@ from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.wind import dish_wind_sentence, mast_wind_rows, site_wind_sentences
 from siteplanner.planning.telling.words import drainage_words
 
-TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated"})  # with the wind
+TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated", *ASKED_ON_ARRIVAL})  # with the wind, on arrival
 OF_THE_PLACE = ("warning", "notice", "unknown")  # what may only make the plan wrong is not the crew's
 OF_THE_ROADS = ("one_way_in", "one_way_out", "hazard_beside_drive")  # with how to leave, not before the set-up
 OF_THE_DRIVE = "route_"  # findings of this name are past when the crew reads its sheet: the driver's sheet has them

@@ -86,11 +86,13 @@ def _ask_first(leave: Leave | None, units: Units, owners: bool) -> list[ArrivalC
     if leave is None:
         return []
     flying = [zone for zone in leave.landing or () if zone.in_approach or zone.notice != "none"]
-    out = [ArrivalCheck("air", *landing_check(zone, units), "crew") for zone in flying]
+    pressing = [zone for zone in flying if zone.in_approach or zone.notice == "file"]
+    out = [ArrivalCheck("air", *landing_check(zone, units), "crew") for zone in pressing]
     if leave.parcel_known:
         out.append(ArrivalCheck("owner", *owner_check(leave, owners), "crew"))
-    if leave.license is not None and not leave.license.inside:
+    if leave.license is not None and (not leave.license.inside or leave.license.spills):
         out.append(ArrivalCheck("license_area", *license_check(leave.license, units), "crew"))
+    out += [ArrivalCheck("air", *landing_check(zone, units), "crew") for zone in flying if zone not in pressing]
     return out + [ArrivalCheck("channel", *cell_check(cell, units), "crew") for cell in leave.cells or ()]
 
 

@@ -18,6 +18,8 @@ EMERGENCY = (
     "(14 CFR 77.7(e))."
 )
 LONGEST_NAME = 40
+ASKED_ON_ARRIVAL = ("air_notice_file", "air_notice_ask", "channel_shared", "outside_license", "license_border_field")
+"""Findings that sheets tell as questions on arrival, in words for whoever asks: their own lists leave them out."""
 
 
 def short_name(text: str, longest: int = LONGEST_NAME) -> str:
@@ -74,7 +76,10 @@ def cell_check(cell: CellNear, units: Units) -> tuple[str, str]:
 
 
 def license_check(held: LicenseFact, units: Units) -> tuple[str, str]:
-    """(what to ask, why) of a license that does not hold here."""
+    """(what to ask, why) of a license that does not hold here, or whose border our signal crosses too strongly."""
+    if held.inside:
+        place = f"{units.distance(held.field_at_m, 'down')} away at {units.bearing(held.field_bearing_deg)} true"
+        return "Ask first the neighbor of the license: our signal is strong there.", f"its border, {place}"
     if math.isinf(held.border_m):
         return "License: none of the license area lies near. Permission in hand?", "the layer of the license area"
     away = units.distance(held.border_m, "down")
@@ -138,12 +143,12 @@ def license_sentence(held: LicenseFact, units: Units = METRIC) -> str:
     if math.isnan(held.field_dbuv_m):
         return (
             f"The spot stands inside the license area, {units.distance(held.border_m, 'down')} from its border; how "
-            "strong it arrives there is not known."
+            "strong our signal arrives there is not known."
         )
     place = f"{units.distance(held.field_at_m, 'down')} away at {units.bearing(held.field_bearing_deg)} true"
     part = "" if held.part_known >= 1 else f"; {units.share(held.part_known)} of the border was looked at"
     return (
-        f"At the license's border the field is predicted to reach {held.field_dbuv_m:.0f} dB over 1 µV/m ({place}), "
+        f"At the license's border our field is predicted to reach {held.field_dbuv_m:.0f} dB over 1 µV/m ({place}), "
         f"the limit is {held.limit_dbuv_m:g}{part}."
     )
 
