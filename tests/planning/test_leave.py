@@ -14,11 +14,12 @@ from shapely.geometry import LineString, Point, box
 
 from siteplanner import explain, load_mission, plan
 from siteplanner.core.propagation import free_space_db
+from siteplanner.mission import Leave
 from siteplanner.outputs.sheets.briefing import briefing_text
 from siteplanner.outputs.sheets.driver import driver_content
 from siteplanner.outputs.write import write_outputs
 from siteplanner.planning.plan.saved import decoded, encoded
-from siteplanner.planning.site.leave import Leave
+from siteplanner.planning.site.leave import Leave as Facts
 from siteplanner.planning.spots.leave import landing_near, leave_findings
 from siteplanner.planning.study.inputs import LeaveInputs, coverage_inputs
 from siteplanner.planning.study.leave import LandingZone, kind_of, read_leave
@@ -39,6 +40,7 @@ def save(folder, file, shapes, **columns):
     gpd.GeoDataFrame(columns, geometry=shapes, crs=CRS).to_file(folder / file, driver="GPKG")
 
 
+NEAR = Leave(known_cells_within_m=3000)
 LAYERS = """parcels = "parcels.gpkg"
 landing_zones = "zones.gpkg"
 known_cells = "cells.gpkg"
@@ -96,7 +98,7 @@ def written(asked, tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def best(asked) -> Leave:
+def best(asked) -> Facts:
     return asked.best.evaluation.leave
 
 
@@ -279,6 +281,17 @@ def test_sheets_ask_without_decibels_and_the_driver_is_not_asked(asked, written)
     assert "Ask first the neighbor of the license" in commander
     driver = driver_content(asked, asked.best)
     assert not [text for _, text in driver["warnings"] if "Ridge cell" in text or "helispot" in text]
+
+
+def test_a_rerun_takes_over_what_did_not_change_and_judges_what_did(asked):
+    again = plan(asked.mission, previous=asked)
+    taken, asked_for = again.reused["leave"]
+    assert taken == asked_for > 0
+    assert checks(again) == checks(asked)
+    closer = plan(asked.mission.model_copy(update={"leave": NEAR}), previous=asked)
+    assert closer.reused["leave"][0] == 0
+    assert closer.reused["coverage"][0] == closer.reused["coverage"][1] > 0
+    assert [c.name for c in closer.best.evaluation.leave.cells] == ["Ridge cell"]
 
 
 def test_the_record_holds_facts_and_sentences(asked):
