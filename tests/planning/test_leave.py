@@ -142,8 +142,9 @@ def test_owner_and_phone_stand_on_the_printed_sheets_and_nowhere_else(asked, wri
     assert set(asked.scene.overlays["parcels"].columns) == {"parcel", "geometry"}
 
 
-def test_the_mission_can_leave_owners_out_altogether(tmp_path):
-    made = plan(load_mission(with_layers(tmp_path / "m", leave="owners_on_sheets = false")))
+def test_the_mission_can_leave_owners_out_altogether(asked):
+    quiet = asked.mission.model_copy(update={"leave": Leave(owners_on_sheets=False)})
+    made = plan(quiet, previous=asked)
     assert {(p.owner, p.phone) for p in made.judge.study.leave.parcels} == {("", "")}
     assert "Quillfeather" not in encoded(made)[0]
     assert OWNER not in checks(made, owners=True)["owner"]

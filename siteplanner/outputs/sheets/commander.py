@@ -49,7 +49,7 @@ def weakest_points(ranked: RankedSpot) -> list[PointService]:
 
 OF_THE_COMMANDER = ("wires", "air", "owner", "license_area", "channel", "licence")
 """Of what to check on arrival; the crew's sheet has all of it."""
-MOST_CHECKS = 7
+MOST_CHECKS = 8
 NO_SPOT_CHECKS = ("Wires, soft ground, trees and water at any place that is taken instead.",)
 
 
