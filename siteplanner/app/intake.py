@@ -27,6 +27,10 @@ UNUSED = "unused"
 NEEDED = tuple(role for role, held in ROLES.items() if held.needed)
 NAME_WORDS: dict[str, tuple[str, ...]] = {
     "donor_sites": ("donor", "radiotower", "repeater", "basestation", "backhaul"),
+    "parcels": ("parcel", "cadast", "landowner"),
+    "landing_zones": ("airport", "heliport", "helispot", "helibase", "landing", "runway", "airstrip"),
+    "known_cells": ("knowncell", "othercell", "celltower", "neighborcell", "cellsite"),
+    "license_area": ("license", "licence"),
     "staging": ("staging", "yard", "depot"),
     "closures": ("roadclos", "closedroad", "roadblock", "bridgeout"),
     "extra_tracks": ("extratrack", "newtrack", "addedtrack", "drawntrack", "dozerline"),

@@ -24,6 +24,10 @@ WORDS = {  # on screen; a layer without words here goes by its own name
     "soft_ground": "Soft ground",
     "must_serve": "Must-serve points",
     "spots": "Spots to judge",
+    "parcels": "Parcels with their owners",
+    "landing_zones": "Airports, heliports, helispots",
+    "known_cells": "Cells of others",
+    "license_area": "License area",
     "staging": "Staging points",
     "wind_forecast": "Wind forecast (table)",
 }

@@ -28,6 +28,10 @@ MOST = {
     "hazards": 20_000,
     "closures": 20_000,
     "exits": 5_000,
+    "parcels": 50_000,
+    "landing zones": 2_000,
+    "known cells": 5_000,
+    "license area": 5_000,
 }
 """Features near the mission, by role: each of these costs work of its own."""
 LONGEST_LINE_M = 5e6  # a quarter of the way to the other side of the Earth

@@ -31,6 +31,17 @@ _LOWER_CASE = frozenset(
         "from",
         "until",
         "level_m",
+        "parcel",
+        "owner",
+        "phone",
+        "kind",
+        "runway_m",
+        "runway_ft",
+        "elevation_m",
+        "elevation_ft",
+        "frequency_mhz",
+        "bandwidth_mhz",
+        "eirp_dbm",
         *KEYS,
     )
 )

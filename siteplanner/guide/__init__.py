@@ -14,6 +14,7 @@ PAGES: dict[str, str] = {
     "roads": "Road rules: what rules a road out, what is told",
     "limits": "Limits and criteria",
     "backhauls": "Satellite, open sky, donor link",
+    "leave": "Whom to ask first: owners, who flies, who sends, the license",
     "trailers": "Several trailers",
     "atlas": "A region judged before the call comes",
     "outputs": "What the files are",

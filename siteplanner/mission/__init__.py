@@ -2,6 +2,7 @@
 
 from siteplanner.mission.criteria import Scales, Weights
 from siteplanner.mission.layers import LayerKind, Layers, layer_kinds
+from siteplanner.mission.leave import Leave
 from siteplanner.mission.links import Backhaul, DonorLink, OpenSky, Radio, Satellite, Sky
 from siteplanner.mission.parameters import Mission, PowerLines, Sheets, Site, Staging
 from siteplanner.mission.reading import load_mission, mission_from_dict
@@ -14,6 +15,7 @@ __all__ = [
     "DonorLink",
     "LayerKind",
     "Layers",
+    "Leave",
     "Mission",
     "OpenSky",
     "Power",

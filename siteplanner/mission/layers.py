@@ -179,6 +179,31 @@ class Layers(Part):
         description="Points with a radio that could carry our traffic on; columns `name`, `height_m` (antenna above "
         "ground), `frequency_mhz` optional. Used where backhaul.wanted names donor_link.",
     )
+    parcels: Paths = Field(
+        (),
+        json_schema_extra=_hold("polygon"),
+        description="Parcels of land; columns `parcel` (its number), `owner` and `phone` optional. Owner and phone "
+        "stand on the printed sheets alone, and nowhere with leave.owners_on_sheets = false.",
+    )
+    landing_zones: Paths = Field(
+        (),
+        json_schema_extra=_hold("point", "line", "polygon"),
+        description="Airports, heliports, helispots: runways or landing areas as lines or polygons, or points; columns "
+        "`name`, `kind` (airport, heliport, helispot), `runway_m` or `runway_ft` (the longest), `elevation_m` or "
+        "`elevation_ft` optional. The worst is assumed of what is not said.",
+    )
+    known_cells: Paths = Field(
+        (),
+        json_schema_extra=_hold("point"),
+        description="Cells that others have on the air; columns `name`, `frequency_mhz` and `bandwidth_mhz` of what "
+        "they send, `eirp_dbm` and `height_m` (antenna above ground) optional.",
+    )
+    license_area: Paths = Field(
+        (),
+        json_schema_extra=_hold("polygon"),
+        description="Polygons in which the license lets the radio send. A spot outside is told, not ruled out: leave "
+        "to send there may be had by a call.",
+    )
     staging: Paths = Field(
         (),
         json_schema_extra=_hold("point"),

@@ -18,6 +18,7 @@ from siteplanner.errors import Finding
 from siteplanner.mission.criteria import Scales, Weights, older_names
 from siteplanner.mission.doubts import Doubts
 from siteplanner.mission.layers import Layers
+from siteplanner.mission.leave import Leave
 from siteplanner.mission.links import Backhaul, Radio, Sky
 from siteplanner.mission.parts import OneOrMore, Part, Paths
 from siteplanner.mission.periods import MOST_PERIODS, Period, check_periods
@@ -205,6 +206,7 @@ class Mission(Part):
     wifi: Wifi = Wifi()
     power_lines: PowerLines = PowerLines()
     site: Site = Site()
+    leave: Leave = Leave()
     search: Search = Search()
     weights: Weights = Weights()
     scales: Scales = Scales()

@@ -62,6 +62,7 @@ def build(folder: Path) -> None:
     data["times"] = {"dispatch": "2026-06-03T05:30:00-06:00"}
     goods += _listed("valley", place, data)
     goods += _tables(place, data)
+    goods += _asked(place, data)
     _put(folder, "valley", place, data)
     for field in ("incident_area", "roads", "keep_out", "must_serve"):
         goods += _vectors(place, field, data["layers"][field])
@@ -121,6 +122,41 @@ def _tables(place: Path, data: dict[str, Any]) -> list[Good]:
     data["layers"] |= {"wind_forecast": "wind.csv", "rise_forecast": "rise.csv"}
     return [Good("valley", field, place / file) for field, file in
             (("wind_forecast", "wind.csv"), ("rise_forecast", "rise.csv"))]  # fmt: skip
+
+
+def _asked(place: Path, data: dict[str, Any]) -> list[Good]:
+    """Parcels, landing zones, known cells, a license area: whom to ask first."""
+    import geopandas as gpd
+    from shapely.geometry import LineString, Point, box
+
+    from tests.planning.conftest import CRS, at
+
+    ground = box(*at(0, 0), *at(3000, 2000))
+    held: dict[str, tuple[list[Any], dict[str, list[Any]]]] = {
+        "parcels": ([ground], {"parcel": ["12-3"], "owner": ["A. Sample"], "phone": ["+1 555 0100"]}),
+        "landing_zones": (
+            [LineString([at(-900, 900), at(-100, 900)]), Point(at(2000, 500))],
+            {"name": ["strip", "pad"], "kind": ["airport", "helispot"], "runway_ft": [2600.0, None]},
+        ),
+        "known_cells": (
+            [Point(at(2500, 500))],
+            {
+                "name": ["ridge"],
+                "frequency_mhz": [763.0],
+                "bandwidth_mhz": [10.0],
+                "eirp_dbm": [50.0],
+                "height_m": [30.0],
+            },
+        ),
+        "license_area": ([ground], {"name": ["region"]}),
+    }
+    out = []
+    for field, (shapes, columns) in held.items():
+        file = f"{field}.geojson"
+        gpd.GeoDataFrame(columns, geometry=shapes, crs=CRS).to_crs(4326).to_file(place / file, driver="GeoJSON")
+        data["layers"][field] = file
+        out.append(Good("valley", field, place / file))
+    return out
 
 
 def _vectors(place: Path, field: str, file: str) -> list[Good]:

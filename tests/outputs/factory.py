@@ -358,6 +358,30 @@ def make_plan(
             crs=CRS_UTM,
             geometry=[box(WEST + 4600, NORTH - 5600, WEST + 4900, NORTH - 5400)],
         ),
+        "parcels": gpd.GeoDataFrame(
+            {"parcel": [word(11, "12-34")]},
+            crs=CRS_UTM,
+            geometry=[box(WEST + 2600, NORTH - 5700, WEST + 2800, NORTH - 5500)],
+        ),
+        "landing_zones": gpd.GeoDataFrame(
+            {"name": [word(0, "Bluff helispot"), word(2, "Mill strip"), word(3, "Clinic roof")]},
+            crs=CRS_UTM,
+            geometry=[
+                Point(WEST + 5600, NORTH - 600),
+                LineString([(WEST + 5000, NORTH - 400), (WEST + 5800, NORTH - 420)]),
+                box(WEST + 5700, NORTH - 900, WEST + 5720, NORTH - 880),
+            ],
+        ),
+        "known_cells": gpd.GeoDataFrame(
+            {"name": [word(4, "County tower")], "frequency_mhz": [763.0]},
+            crs=CRS_UTM,
+            geometry=[Point(WEST + 5900, NORTH - 300)],
+        ),
+        "license_area": gpd.GeoDataFrame(
+            {"name": [word(5, "Region 7")]},
+            crs=CRS_UTM,
+            geometry=[box(WEST - 9000, NORTH - 15000, WEST + 15000, NORTH + 9000)],
+        ),
         "must_serve": gpd.GeoDataFrame({"name": [n for n, _ in points]}, crs=CRS_UTM, geometry=[p for _, p in points]),
     }
     ground = (values := ruling.values) != OUTSIDE

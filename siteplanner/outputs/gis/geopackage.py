@@ -47,7 +47,12 @@ BY_KIND = {  # layers of several kinds of shape, one table a kind: polygons, lin
     "water": ("water", "water_lines"),
     "soft_ground": ("soft_ground",),
     "structures": ("structures", "structure_lines", "structure_points"),
+    "landing_zones": ("landing_zones", "landing_zone_lines", "landing_zone_points"),
 }
+GIVEN = (
+    "hazards", "closures", "extra_tracks", "keep_out", "power_lines", "known_cells", "license_area", "parcels"
+)  # fmt: skip
+"""Layers of one kind of shape."""
 TITLES: dict[str, str] = {
     "spots": "Spots handed over in full: the options, the next best, those asked about",
     "judged_spots": "Every spot that was judged and passes",
@@ -83,6 +88,12 @@ TITLES: dict[str, str] = {
     "water": "Lakes and rivers",
     "water_lines": "Streams drawn as lines",
     "soft_ground": "Soft ground",
+    "landing_zones": "Airports, heliports, helispots drawn as areas",
+    "landing_zone_lines": "Runways drawn as lines",
+    "landing_zone_points": "Airports, heliports, helispots drawn as points",
+    "known_cells": "Cells that others have on the air",
+    "license_area": "Where the license lets the radio send",
+    "parcels": "Parcels by their numbers",
     "findings": "Findings, a row each: code, severity, file, sentence, remedy",
     "rasters": "Rasters beside this package: file, what it holds, unit",
 }
@@ -184,7 +195,7 @@ def layers(plan: Plan) -> dict[str, GeoDataFrame]:
         "roads": road_rows(plan),
         "road_hazards": road_hazard_rows(plan),
     }
-    for role in ("hazards", "closures", "extra_tracks", "keep_out", "power_lines"):
+    for role in GIVEN:
         frame = scene.overlays.get(role)
         made[role] = [] if frame is None else given_rows(frame)
     for role, names in BY_KIND.items():

@@ -14,7 +14,7 @@ from siteplanner.planning.spots.served import PolygonService
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-FIGURES = frozenset({"weight", "people", "voltage_kv", "height_m", "frequency_mhz"})
+FIGURES = frozenset({"weight", "people", "voltage_kv", "height_m", "frequency_mhz", "bandwidth_mhz", "eirp_dbm"})
 """Columns that are read as figures; what is none there was said to be so when the layer was read."""
 AREA_COLUMNS = (
     "area_km2",

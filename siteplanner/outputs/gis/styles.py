@@ -101,6 +101,12 @@ STYLES: dict[str, Style] = {
     "incident_area": Style("polygon", INK, 2.2),
     "footprints": Style("polygon", INK, 1.0, "#ffffff", 0.6),
     "hazards": Style("polygon", RULING_COLOURS["hazard"], 1.4, RULING_COLOURS["hazard"], 0.25),
+    "landing_zones": Style("polygon", INK, 1.6, INK, 0.1),
+    "landing_zone_lines": Style("line", INK, 2.4),
+    "landing_zone_points": Style("point", "#ffffff", 9.0, INK),
+    "known_cells": Style("point", "#ffffff", 8.0, DARK_VERMILION),
+    "license_area": Style("polygon", INK, 1.4),
+    "parcels": Style("polygon", "#777777", 0.6),
     "keep_out": Style("polygon", RULING_COLOURS["keep_out"], 1.4, RULING_COLOURS["keep_out"], 0.25),
 }
 

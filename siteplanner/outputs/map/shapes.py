@@ -266,8 +266,7 @@ def table_shapes(frame: Any, grid: Grid, kind: str, words: str) -> list[Feature]
         if geometry is None or geometry.is_empty:
             continue
         parts = [words]
-        if _told(row.get("name")):
-            parts.append(named(row["name"]))
+        parts += [named(row[c]) for c in ("name", "parcel") if _told(row.get(c))]
         for column, label, unit in (("weight", "weight", ""), ("voltage_kv", "", "kV"), ("height_m", "height", "m")):
             if _told(row.get(column)):
                 parts.append(f"{label} {shown(row[column])} {unit}".strip())
@@ -282,6 +281,10 @@ OVERLAYS: dict[str, tuple[str, str, str, int]] = {  # role -> (kind, one of them
     "keep_out": ("keep_out", "Keep-out area", "Keep-out areas", 11),
     "structures": ("structure", "Structure", "Structures", 12),
     "power_lines": ("power_line", "Overhead line", "Overhead lines", 31),
+    "license_area": ("other", "License area", "License area", 5),
+    "parcels": ("other", "Parcel", "Parcels", 6),
+    "landing_zones": ("other", "Landing zone", "Landing zones", 32),
+    "known_cells": ("other", "Known cell", "Known cells", 33),
 }
 
 DRAWN_ELSEWHERE = {"must_serve", "closures", "extra_tracks", "donor_sites"}  # marks, and roads with their closures

@@ -104,6 +104,10 @@ OF_LAYERS = {
     "soft_ground": ("soft_ground", "Soft ground"),
     "structures": ("structure", "Building, fence, tank"),
     "power_lines": ("power_line", "Overhead line"),
+    "license_area": ("other", "License area"),
+    "parcels": ("other", "Parcel"),
+    "landing_zones": ("other", "Landing zone"),
+    "known_cells": ("other", "Known cell"),
 }
 
 

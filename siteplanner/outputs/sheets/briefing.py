@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from siteplanner.outputs.sheets.commander import arrival_words
+from siteplanner.outputs.sheets.crew import arrival_rows
 from siteplanner.outputs.sheets.fonts import BREAK, ISOLATE, POP, short
 from siteplanner.outputs.sheets.printing import sheet_content
 from siteplanner.outputs.sheets.sheet_words import NO_BREAK, named
@@ -128,7 +130,7 @@ def _commander(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list
         _pairs([*c["meaning"], *c["drive"]]),
         *c["wind"],
         *(ruling_line(r.share, short(r.label, 60), units) for r in (plan.rulings[:4] if c["rulings"] else ())),
-        "Check: " + " ".join(c["arrival"]),
+        "Check: " + " ".join(arrival_words(plan, ranked)),
         c["aid"],
         *c["assumptions"],
     ]
@@ -173,7 +175,9 @@ def _crew(c: dict[str, Any], plan: Plan, ranked: RankedSpot | None) -> list[str]
         *c["wind"][:2],
         exposure_line(ranked.on_site.antennas, units),
         f"Fuel: {c['fuel']}",
-        "Check on arrival: " + " ".join(f"[ ] {what}" for what, _, _ in c["arrival"]),
+        # owners and their phones stay on paper: this text goes over open links
+        "Check on arrival: "
+        + " ".join(f"[ ] {what}" for what, _, _ in arrival_rows(plan, ranked, units, owners=False)),
         *(f"{word}: {text}" for word, text in (*c["warnings"][3:], *c["ways"])),
         *c["wind"][2:],
         c["light"],

@@ -22,6 +22,7 @@ from siteplanner.planning.telling.arrival import arrival_checks
 from siteplanner.planning.telling.clock import go_rows
 from siteplanner.planning.telling.commander import more_checks, weakest_words
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences, line_sentence
+from siteplanner.planning.telling.leave import ASKED_ON_ARRIVAL
 from siteplanner.planning.telling.lifeline import if_lost_lines
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.options import NO_OTHER, missed_lines, option_cells
@@ -46,19 +47,22 @@ def weakest_points(ranked: RankedSpot) -> list[PointService]:
     return sorted(coverage.must_serve if coverage else (), key=lambda p: (p.probability, p.name))
 
 
-OF_THE_COMMANDER = ("wires", "licence", "owner")  # of what to check on arrival; the crew's sheet has all of it
+OF_THE_COMMANDER = ("wires", "air", "owner", "license_area", "channel", "licence")
+"""Of what to check on arrival; the crew's sheet has all of it."""
+MOST_CHECKS = 8
 NO_SPOT_CHECKS = ("Wires, soft ground, trees and water at any place that is taken instead.",)
 
 
-def arrival_words(plan: Plan, best: RankedSpot | None) -> list[str]:
-    """What to check on arrival, with what the data lack; the crew's sheet has all of it."""
+def arrival_words(plan: Plan, best: RankedSpot | None, owners: bool = False) -> list[str]:
+    """What to check on arrival, with what the data lack; the crew's sheet has all of it. `owners`: with their names,
+    on paper alone."""
     units = reader_units(plan.mission)
     if best is None:
         return list(NO_SPOT_CHECKS)
-    checks = arrival_checks(plan, best, units.first)
+    checks = arrival_checks(plan, best, units.first, owners)
     own = [c for c in checks if c.code in OF_THE_COMMANDER]
-    rows = [f"{name_in_text(c.text, 110)} ({c.why})" for c in own]
-    return [*rows, more_checks(len(checks) - len(own))] if len(checks) > len(own) else rows
+    rows = [f"{name_in_text(c.text, 160)} ({name_in_text(c.why, 140)})" for c in own[:MOST_CHECKS]]
+    return [*rows, more_checks(len(checks) - len(rows))] if len(checks) > len(rows) else rows
 
 
 def _if_lost(plan: Plan, best: RankedSpot) -> list[str]:
@@ -88,7 +92,7 @@ def commander_content(plan: Plan, ranked: RankedSpot | None = None) -> dict[str,
         "triangles: named points; long dashes: incident area; thick line: drive; hatched: hazard; dotted: keep-out; "
         "slanting gray lines: service unlikely.",
         "timeline_alt": "Hours after dispatch: on air, refueling, relief, night, wind.",
-        "arrival": arrival_words(plan, chosen),
+        "arrival": arrival_words(plan, chosen, owners=True),
         **_EMPTY,
     }
     if chosen is None:
@@ -180,7 +184,7 @@ def _dangers(plan: Plan, chosen: RankedSpot, units: Units) -> list[list[str]]:
     """(word, text): what can hurt people or unit, and what nobody knows, the gravest first."""
     e, site = chosen.evaluation, chosen.on_site
     found = (*e.findings, *(site.wind.findings if site.wind else ()), *plan.findings)
-    told = [f for f in by_gravity(found) if f.severity not in OF_THE_DATA]
+    told = [f for f in by_gravity(found) if f.severity not in OF_THE_DATA and f.code not in ASKED_ON_ARRIVAL]
     rows = [_said(f, units) for f in told if f.severity == "warning"]
     rows += [["WARNING", name_in_text(words, 300)] for words in _if_lost(plan, chosen)]
     near = telling.near_hazards(site.hazards)[:MOST_HAZARDS]

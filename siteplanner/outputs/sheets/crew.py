@@ -33,6 +33,7 @@ from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
 from siteplanner.planning.telling.clock import clock_text, minutes_range
 from siteplanner.planning.telling.compass import SKEW_SENSE
+from siteplanner.planning.telling.leave import ASKED_ON_ARRIVAL
 from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
 from siteplanner.planning.telling.power import endurance_words
 from siteplanner.planning.telling.radio_back import (
@@ -55,7 +56,7 @@ from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.wind import dish_wind_sentence, mast_wind_rows, site_wind_sentences
 from siteplanner.planning.telling.words import drainage_words
 
-TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated"})  # with the wind
+TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated", *ASKED_ON_ARRIVAL})  # with the wind, on arrival
 OF_THE_PLACE = ("warning", "notice", "unknown")  # what may only make the plan wrong is not the crew's
 OF_THE_ROADS = ("one_way_in", "one_way_out", "hazard_beside_drive")  # with how to leave, not before the set-up
 OF_THE_DRIVE = "route_"  # findings of this name are past when the crew reads its sheet: the driver's sheet has them
@@ -111,7 +112,7 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
         "where": coordinates(ranked.spot.latitude, ranked.spot.longitude, ranked.spot.grid_reference),
         **_danger(plan, ranked, units),
         **_stand(plan, ranked, units),
-        "arrival": [[name_in_text(c.text, 120), c.why, c.who] for c in arrival_checks(plan, ranked, units)],
+        "arrival": arrival_rows(plan, ranked, units, owners=True),
         **_order(plan, ranked, units),
         **_sky(plan, ranked, units),
         **_service(plan, ranked, units),
@@ -135,6 +136,12 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
         "ten": ten_minutes(units),
         "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
     }
+
+
+def arrival_rows(plan: Plan, ranked: RankedSpot, units: Units, owners: bool) -> list[list[str]]:
+    """What to check on arrival. `owners`: with their names and phones, on paper alone."""
+    checks = arrival_checks(plan, ranked, units, owners)
+    return [[name_in_text(c.text, 160), name_in_text(c.why, 140), c.who] for c in checks]
 
 
 def _danger(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:

@@ -30,6 +30,7 @@ from siteplanner.planning.telling.driver import (
     stretch_words,
 )
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences
+from siteplanner.planning.telling.leave import ASKED_ON_ARRIVAL
 from siteplanner.planning.telling.lifeline import hazards_beside_words, way_in_words, way_out_words
 from siteplanner.planning.telling.places import drive_figures
 from siteplanner.planning.telling.roads import not_these_words
@@ -56,6 +57,7 @@ from siteplanner.roads.steps import Step
 MOST_RULED_OUT = 4  # reasons of roads that are shut; more would hide the way itself
 MOST_WARNINGS = 6
 SAID_OF_THE_WAY = ("one_way_in", "one_way_out", "hazard_beside_drive")  # named with its roads on this sheet
+NOT_HERE = (*SAID_OF_THE_WAY, *ASKED_ON_ARRIVAL)  # whom to ask stands on the other sheets
 
 
 def hazard_line(hazard: HazardAhead, units: Units) -> dict[str, Any]:
@@ -85,7 +87,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
     last_leg = last_leg_words(access, leg_bearing_deg(plan, ranked), e, units)
     hanging = [way_in_words(access, one), way_out_words(access, one) if access.ways_out != 2 else ""]
-    own = [f for f in e.findings if f.severity != "note" and f.code not in SAID_OF_THE_WAY]
+    own = [f for f in e.findings if f.severity != "note" and f.code not in NOT_HERE]
     through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
     warnings = [
         *(["WARNING", name_in_text(words, 600)] for words in (*hanging, *hazards_beside_words(access, one)) if words),

@@ -5,20 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from siteplanner.core.air_notice import TALL_M
 from siteplanner.data.forecast import WindForecast, read_forecast
 from siteplanner.data.records import InputRecord
 from siteplanner.mission import Mission
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.keep_away import AntennaKeepAway, antenna_keep_away
+from siteplanner.planning.limits.site_limits import footprint_reach_m
 from siteplanner.planning.site.on_site import on_site
 from siteplanner.planning.spots.drive import tell
 from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.leave import ABOVE_STOP_M, leave_findings, leave_of
 from siteplanner.planning.spots.lifelines import beside_findings
 from siteplanner.planning.spots.room import room_to_turn
 from siteplanner.planning.spots.skyline import skyline
 from siteplanner.planning.spots.slots import visible_arc
 from siteplanner.planning.spots.surroundings import hazards_near
+from siteplanner.planning.study.inputs import LeaveInputs
 from siteplanner.planning.study.study import Study
 
 
@@ -35,7 +39,23 @@ def in_detail(judge: Judge, evaluation: Evaluation) -> Evaluation:
         beside = beside_findings(told.beside, told.over_water, access.drive_distance_m)
         findings = (*evaluation.findings, *beside)
         evaluation = replace(evaluation, access=replace(access, told=told), findings=findings)
-    return evaluation
+    return _asked(judge, evaluation)
+
+
+def _asked(judge: Judge, e: Evaluation) -> Evaluation:
+    """The same evaluation with who is asked before the trailer stands there and sends."""
+    study, cell = judge.study, e.spot.cell
+    if e.leave is not None or e.coverage is None or cell is None:
+        return e
+    mast, bearings = e.coverage.mast_height_m, e.coverage.sector_bearings_deg
+    if not study.leave.given and mast + ABOVE_STOP_M <= TALL_M:
+        return e
+    inputs = LeaveInputs(
+        study.relief, judge.service, study.leave, study.mission.leave, footprint_reach_m(study.mission.trailer)
+    )
+    last_leg = None if e.access is None else e.access.last_leg
+    leave = judge.step("leave", leave_of, inputs, e.spot.unnamed, cell, mast, bearings, last_leg)
+    return replace(e, leave=leave, findings=(*e.findings, *leave_findings(leave)))
 
 
 def listed_in_detail(

@@ -22,6 +22,7 @@ from siteplanner.planning.spots.skyline import BEARINGS_DEG, highest_possible_de
 from siteplanner.planning.study.beyond import Beyond
 from siteplanner.planning.study.donors import Donor
 from siteplanner.planning.study.inputs import DonorInputs, OpenSkyInputs, donor_inputs, open_sky_inputs
+from siteplanner.planning.study.leave import KnownCell
 from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
@@ -181,7 +182,9 @@ def _best_first(path: DonorPath) -> tuple[int, float, float, float]:
     return _ORDER[path.verdict], -known(path.clearance_share), -known(path.margin_db), path.distance_m
 
 
-def profile_to(relief: Relief, spot: Spot, cell: tuple[int, int], donor: Donor) -> tuple[np.ndarray, np.ndarray]:
+def profile_to(
+    relief: Relief, spot: Spot, cell: tuple[int, int], donor: Donor | KnownCell
+) -> tuple[np.ndarray, np.ndarray]:
     """Shares 0..1 of the way and what stands there in metres, about half a cell apart; the ends are bare ground.
 
     Samples lie on the straight line of the map; over 30 km it keeps within a metre or two of the shortest way

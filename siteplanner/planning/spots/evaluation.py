@@ -18,6 +18,7 @@ from siteplanner.mission import Mission, Staging
 from siteplanner.mission.criteria import deciding
 from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.limits.overhead_lines import KeepAway
+from siteplanner.planning.site.leave import Leave
 from siteplanner.planning.site.magnetic import Magnetic
 from siteplanner.planning.site.on_site import OnSite
 from siteplanner.planning.site.timeline import Moments
@@ -229,6 +230,7 @@ class Evaluation:
     backhauls: tuple[Backhaul, ...] = ()  # every wanted one, in the mission's order
     line: KeepAway | None = None  # the overhead line with the least to spare; None: no line is known
     on_site: OnSite | None = None  # for listed spots; None elsewhere
+    leave: Leave | None = None  # where the spot is judged in detail and there is anybody to ask; None elsewhere
 
     @property
     def backhaul(self) -> Backhaul | None:

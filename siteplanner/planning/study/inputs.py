@@ -16,11 +16,12 @@ from siteplanner.core.antenna import dish_beam_deg
 from siteplanner.core.horizon_error import GroundNoise
 from siteplanner.core.likely_ground import LikelyGround
 from siteplanner.data.grid import Grid
-from siteplanner.mission import DonorLink, OpenSky, Radio, Satellite
+from siteplanner.mission import DonorLink, Leave, OpenSky, Radio, Satellite
 from siteplanner.planning.study.area import AreaCells
 from siteplanner.planning.study.beyond import Beyond
 from siteplanner.planning.study.cover import GroundCover
 from siteplanner.planning.study.donors import Donor
+from siteplanner.planning.study.leave import LeaveLayers
 from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.study import Study, elevation_error_m
 
@@ -101,6 +102,17 @@ class CoverageInputs:
     mast_stops_m: tuple[float, ...]
     mast_stop_tolerance: float
     likely: LikelyGround
+
+
+@dataclass(frozen=True, eq=False)
+class LeaveInputs:
+    """What says who is asked before the trailer stands and sends."""
+
+    relief: Relief
+    service: CoverageInputs
+    layers: LeaveLayers
+    rules: Leave
+    footprint_reach_m: float
 
 
 def dish_view(study: Study) -> DishView:

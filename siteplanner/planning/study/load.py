@@ -41,6 +41,7 @@ from siteplanner.planning.study.cover import Surface, cover_findings, ground_cov
 from siteplanner.planning.study.donors import Donor, check_wanted, read_donors
 from siteplanner.planning.study.driving import speeds_driven
 from siteplanner.planning.study.layers import Loaded, read_tables, shapes_of, told
+from siteplanner.planning.study.leave import read_leave
 from siteplanner.planning.study.progress import Stages
 from siteplanner.planning.study.radio_check import radio_findings
 from siteplanner.planning.study.relief import Relief
@@ -88,6 +89,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         roads = read_road_layers(mission, place.crs, place.around(place.everything, ROAD_MARGIN_M), reuse)
         tick(0.8)
         layers = read_layers(mission, place, ground.value)
+        leave = read_leave(mission, grid, place.search, place.whole_area)
         search_ground = burn([place.search], grid)
         stands = ground_cover(mission, grid, surface.value, classes.value)
         cover = Loaded(None, (), cover_findings(mission, search_ground, grid, surface.value, classes.value))
@@ -99,7 +101,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m))
     known = Loaded(None, (), ground_findings(grid, search_ground))
     made: tuple[Loaded[Any], ...]
-    made = asked, starts, area, people, donors, ground, surface, classes, cover, roads, layers, network, known
+    made = asked, starts, area, people, donors, ground, surface, classes, cover, roads, layers, leave, network, known
     drawn = {} if donors.value.table is None else {"donor_sites": donors.value.table}
     study = Study(
         mission=mission,
@@ -112,13 +114,14 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         area=place.area,
         area_cells=cells,
         search_ground=search_ground,
-        overlays=drawn | roads.value.overlays | layers.value,
+        overlays=drawn | roads.value.overlays | layers.value | leave.value.tables,
         network=network.value.network,
         tree=network.value.trees[0],
         further_trees=network.value.trees[1:],
         inputs=tuple(record for stage in made for record in stage.records),
         findings=tuple(finding for stage in made for finding in stage.findings),
         donors=donors.value.judged,
+        leave=leave.value.judged,
         ground_beyond=beyond,
     )
     study.work_out("required")  # a name that no point has is told before anything is judged

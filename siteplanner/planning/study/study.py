@@ -21,6 +21,7 @@ from siteplanner.planning.study.area import AreaCells
 from siteplanner.planning.study.beyond import Beyond
 from siteplanner.planning.study.cover import GroundCover
 from siteplanner.planning.study.donors import Donor
+from siteplanner.planning.study.leave import LeaveLayers
 from siteplanner.planning.study.must_serve import required_points
 from siteplanner.planning.study.relief import Relief
 from siteplanner.roads.network import RoadNetwork
@@ -51,6 +52,7 @@ class Study:
     findings: tuple[Finding, ...] = field(default_factory=tuple)
     further_trees: tuple[DriveTree, ...] = ()  # of the other staging points with a rig
     donors: tuple[Donor, ...] = ()  # judged ones: of the layer, where a donor link is wanted
+    leave: LeaveLayers = field(default_factory=LeaveLayers)  # who is asked before the trailer stands and sends
     ground_beyond: Beyond | None = None  # of the files, beyond `elevation`; None: nothing of it was read
 
     @cached_property

@@ -9,8 +9,10 @@ import numpy as np
 
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.site.leave import Leave
 from siteplanner.planning.spots.evaluation import Access
 from siteplanner.planning.telling.ground import slope_doubt_words
+from siteplanner.planning.telling.leave import cell_check, landing_check, license_check, owner_check
 from siteplanner.planning.telling.roads import unknown_kinds_words
 from siteplanner.planning.telling.units import METRIC, Units
 
@@ -28,9 +30,14 @@ class ArrivalCheck:
     who: Literal["driver", "crew"]
 
 
-def arrival_checks(plan: Plan, ranked: RankedSpot, units: Units = METRIC) -> tuple[ArrivalCheck, ...]:
-    """What this plan's data leave open at a spot, what can hurt someone first; nothing that they do tell."""
-    return (*_crew(plan, ranked, units), *_driver(plan, ranked.evaluation.access, units))
+def arrival_checks(
+    plan: Plan, ranked: RankedSpot, units: Units = METRIC, owners: bool = False
+) -> tuple[ArrivalCheck, ...]:
+    """What this plan's data leave open at a spot, what can hurt someone first; nothing that they do tell.
+
+    `owners`: with the name and phone of the landowner, for a printed sheet and nothing else.
+    """
+    return (*_crew(plan, ranked, units, owners), *_driver(plan, ranked.evaluation.access, units))
 
 
 def _given(plan: Plan, role: str) -> bool:
@@ -38,7 +45,7 @@ def _given(plan: Plan, role: str) -> bool:
     return bool(getattr(plan.mission.layers, role))
 
 
-def _crew(plan: Plan, ranked: RankedSpot, units: Units) -> list[ArrivalCheck]:
+def _crew(plan: Plan, ranked: RankedSpot, units: Units, owners: bool) -> list[ArrivalCheck]:
     e = ranked.evaluation
     out = [
         ArrivalCheck(
@@ -48,6 +55,7 @@ def _crew(plan: Plan, ranked: RankedSpot, units: Units) -> list[ArrivalCheck]:
             "crew",
         )
     ]
+    out += _ask_first(e.leave, units, owners)
     cell = e.ground.cell_size_m
     if cell > FINE_CELL_M:
         out.append(
@@ -68,7 +76,24 @@ def _crew(plan: Plan, ranked: RankedSpot, units: Units) -> list[ArrivalCheck]:
     )
     out += [ArrivalCheck(role, text, why, "crew") for role, text, why in missing if not _given(plan, role)]
     out.append(ArrivalCheck("licence", *_licence(plan, ranked), "crew"))
-    return [*out, ArrivalCheck("owner", "Landowner has agreed; noise is acceptable.", "ask on site", "crew")]
+    if any(check.code == "owner" for check in out):
+        return out
+    return [*out, ArrivalCheck("owner", *owner_check(e.leave, owners), "crew")]
+
+
+def _ask_first(leave: Leave | None, units: Units, owners: bool) -> list[ArrivalCheck]:
+    """Who must have said yes before the unit is set up, as far as the layers tell: who flies, whose land, who sends."""
+    if leave is None:
+        return []
+    flying = [zone for zone in leave.landing or () if zone.in_approach or zone.notice != "none"]
+    pressing = [zone for zone in flying if zone.in_approach or zone.notice == "file"]
+    out = [ArrivalCheck("air", *landing_check(zone, units), "crew") for zone in pressing]
+    if leave.parcel_known:
+        out.append(ArrivalCheck("owner", *owner_check(leave, owners), "crew"))
+    if leave.license is not None and (not leave.license.inside or leave.license.spills):
+        out.append(ArrivalCheck("license_area", *license_check(leave.license, units), "crew"))
+    out += [ArrivalCheck("air", *landing_check(zone, units), "crew") for zone in flying if zone not in pressing]
+    return out + [ArrivalCheck("channel", *cell_check(cell, units), "crew") for cell in leave.cells or ()]
 
 
 def _licence(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:

@@ -9,6 +9,7 @@ from typing import Any
 from siteplanner.errors import Finding
 from siteplanner.planning.telling.findings_arrived import ARRIVED_WORDS
 from siteplanner.planning.telling.findings_layers import LAYER_WORDS
+from siteplanner.planning.telling.findings_leave import LEAVE_WORDS
 from siteplanner.planning.telling.findings_mission import MISSION_WORDS
 from siteplanner.planning.telling.findings_roads import ROAD_WORDS
 from siteplanner.planning.telling.findings_search import SEARCH_WORDS
@@ -20,7 +21,8 @@ from siteplanner.planning.telling.units import METRIC, Units
 Words = Callable[[Mapping[str, Any], Units], tuple[str, str]]
 
 WORDS: dict[str, Words] = {
-    **MISSION_WORDS, **LAYER_WORDS, **ROAD_WORDS, **SEARCH_WORDS, **SITE_WORDS, **SPOT_WORDS, **ARRIVED_WORDS
+    **MISSION_WORDS, **LAYER_WORDS, **ROAD_WORDS, **SEARCH_WORDS, **SITE_WORDS, **SPOT_WORDS, **LEAVE_WORDS,
+    **ARRIVED_WORDS,
 }  # fmt: skip
 """Code -> (message, remedy) of its facts. A code that starts with `*` stands for all that end with the rest."""
 

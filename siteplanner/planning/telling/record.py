@@ -38,6 +38,7 @@ from siteplanner.planning.telling.decision_record import decision_record
 from siteplanner.planning.telling.drive_record import access_record, ruled_out_record
 from siteplanner.planning.telling.findings import finding_record
 from siteplanner.planning.telling.inputs import input_record
+from siteplanner.planning.telling.leave import leave_record
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
 from siteplanner.planning.telling.overhead_lines import line_source, line_words, need_words
 from siteplanner.planning.telling.prediction import cover_sentence, prediction_sentence, probability_meaning
@@ -361,6 +362,7 @@ def evaluation_record(e: Evaluation, listed: Sequence[RankedSpot] = ()) -> dict[
         "on_air": None,
         "skyline": None if e.skyline is None else _skyline_record(e.skyline),
         "visible_arc": None if e.arc is None else {**asdict(e.arc), "sentence": arc_words(e.arc, e.sky)},
+        "leave": leave_record(e.leave),
         "findings": [finding_record(finding) for finding in e.findings],
     }
     if e.coverage is not None:
