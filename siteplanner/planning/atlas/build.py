@@ -147,7 +147,7 @@ def _told(error: BaseException, job: TileJob) -> BaseException:
         )
     return SiteplannerError(
         f"The program failed in tile {job.tile.name} ({type(error).__name__}: {error}).",
-        remedy="Run the same command again; if it stays, send the region's files to whoever looks after the program.",
+        remedy="Run the same command again. If it fails again, send the files of the region to your administrator.",
     )
 
 
