@@ -17,7 +17,7 @@ from siteplanner.cli.measured import show_measured
 from siteplanner.cli.new import start_mission
 from siteplanner.cli.ready import show_ready
 from siteplanner.cli.results import print_explanation, print_layers, print_plan
-from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr
+from siteplanner.cli.screen import bar_of, named, print_json, safe, say_cost, say_finding, stderr
 from siteplanner.demo import SAMPLES
 from siteplanner.errors import Cancelled
 from siteplanner.outputs.words.text import message
@@ -105,7 +105,7 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
         from siteplanner.planning.telling.record import plan_record
 
         with named(mission_path):
-            made = make_plan(mission, progress)
+            made = make_plan(mission, progress, told=lambda fit: say_cost(fit, mission))
         files = write_outputs(made, out, progress=progress)
     record = plan_record(made)
     if as_json:
@@ -198,14 +198,17 @@ def check(
     with bar_of(quiet) as progress:
         from siteplanner.outputs.sheets.fonts import extra_fonts
         from siteplanner.planning.plan.detail import forecast_of
+        from siteplanner.planning.study.cost import fit_of
         from siteplanner.planning.study.load import load_study
         from siteplanner.planning.study.progress import Stages
+        from siteplanner.planning.telling.cost import cost_record
         from siteplanner.planning.telling.inputs import holds_words
 
         with named(mission):
             extra_fonts(loaded)
             _, forecast = forecast_of(loaded)
             study = load_study(loaded, Stages(progress))
+            fit = fit_of(study)
     rows: list[dict[str, Any]] = [
         {
             "layer": i.role,
@@ -221,9 +224,11 @@ def check(
     if as_json:
         from siteplanner.planning.telling.findings import finding_record
 
-        print_json({"layers": rows, "findings": [finding_record(f) for f in study.findings]})
+        found = [finding_record(f) for f in study.findings]
+        print_json({"layers": rows, "findings": found, "estimate": cost_record(fit)})
     else:
         print_layers(rows)
+    say_cost(fit, loaded)
     for finding in study.findings:
         say_finding(finding, loaded)
 

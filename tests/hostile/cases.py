@@ -52,7 +52,7 @@ def _written(folder: Path, data: dict) -> Path:
 
 
 def _with(corpus: Path, folder: Path, good: Good, file: Path) -> Path:
-    data = mission_data(corpus, good.mission)
+    data = mission_data(corpus, f"{good.mission}_small")
     if good.field == "extra_fonts":
         data["sheets"] = {"extra_fonts": [str(file)]}
     else:

@@ -1,0 +1,154 @@
+"""What a plan will take of memory and time, told before it starts; and the word where it will not fit the computer.
+
+The figures are fitted to measured runs (`python -m tests.benchmarks.cost`): both samples with other cells, spots, mast
+stops and areas, and invented ground of up to 16 million cells. Each count costs its share and no share is negative, so
+that more of anything never costs less. The doubt is what the fit leaves, and that computers differ.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, sqrt
+from typing import Literal
+
+from siteplanner.data.memory import available_mb
+from siteplanner.errors import InputError
+from siteplanner.mission import Mission
+from siteplanner.planning.study.study import Study
+
+Part = Literal["cells", "service", "roads"]
+LOOKED_AT = 8  # cells around each of the best spots (`pipeline.refine`)
+
+
+@dataclass(frozen=True)
+class Counts:
+    """What the work grows with."""
+
+    cells: int  # of the plan's rasters
+    surface: bool  # whether what stands on the ground is a raster too
+    area_cells: int  # that stand for the incident area
+    segments: int  # of roads
+    spots: int  # judged at most
+    stops: int  # of the mast
+
+    @property
+    def service_cells(self) -> int:
+        """Predictions from a spot's mast stop to a cell of the area, all together."""
+        return self.spots * self.stops * self.area_cells
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Memory and processor time of a run with all its files. `low` and `high` hold nine of ten runs of the fit."""
+
+    counts: Counts
+    memory_mb: float
+    memory_low_mb: float
+    memory_high_mb: float
+    processor_s: float
+    processor_low_s: float
+    processor_high_s: float
+    largest: Part  # what takes most of the memory beyond what every run takes
+
+
+# Fitted on 2 cores of an ordinary server, numba's kernels compiled; see the module's docstring.
+BASE_MB, CELL_MB, SURFACE_MB, SERVICE_MB, SEGMENT_MB = 900.0, 90e-6, 30e-6, 12e-6, 3e-3
+BASE_S, CELL_S, SPOT_S, SERVICE_S, SEGMENT_S = 8.0, 1.0e-6, 0.03, 0.8e-6, 0.3e-3
+MEMORY_DOUBT = 1.4  # times, up and down
+TIME_DOUBT = 2.5  # the same; computers differ, and other programs take their part
+
+
+def counts_of(study: Study) -> Counts:
+    """The counts of a study; the spots as many as the mission allows, for what passes is not known yet."""
+    mission = study.mission
+    frame = study.overlay("spots")
+    return Counts(
+        cells=int(study.elevation.values.size),
+        surface=study.obstacles is not None,
+        area_cells=len(study.area_cells.rows),
+        segments=len(study.network),
+        spots=most_spots(mission) + (0 if frame is None else len(frame)),
+        stops=len(mission.trailer.mast_stops_m),
+    )
+
+
+def most_spots(mission: Mission) -> int:
+    """Spots of the search that may be judged: the candidates, and what is looked at around the best."""
+    return mission.search.max_spots + LOOKED_AT * min(mission.search.refined_spots, mission.search.max_spots)
+
+
+def cost_of(counts: Counts) -> Cost:
+    """What a run of these counts takes; rises with each of them."""
+    parts: dict[Part, float] = {
+        "cells": counts.cells * (CELL_MB + counts.surface * SURFACE_MB),
+        "service": counts.spots * counts.area_cells * SERVICE_MB,
+        "roads": counts.segments * SEGMENT_MB,
+    }
+    memory = BASE_MB + sum(parts.values())
+    seconds = (
+        BASE_S
+        + counts.cells * CELL_S
+        + counts.spots * SPOT_S
+        + counts.service_cells * SERVICE_S
+        + counts.segments * SEGMENT_S
+    )
+    return Cost(
+        counts,
+        memory,
+        memory / MEMORY_DOUBT,
+        memory * MEMORY_DOUBT,
+        seconds,
+        seconds / TIME_DOUBT,
+        seconds * TIME_DOUBT,
+        max(parts, key=lambda part: parts[part]),
+    )
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A cost beside what this computer has. `available_mb` None: not known."""
+
+    cost: Cost
+    available_mb: float | None
+
+    @property
+    def tight(self) -> bool:
+        """Whether the run may not fit."""
+        return self.available_mb is not None and self.cost.memory_high_mb > self.available_mb
+
+
+def fit_of(study: Study) -> Fit:
+    """What a plan of this study takes, beside what there is now.
+
+    Raises InputError where it will not fit even at the low end, with what to make coarser.
+    """
+    cost, available = cost_of(counts_of(study)), available_mb()
+    taken = TAKEN_BY_NOW * cost.memory_mb
+    if available is not None and cost.memory_low_mb - taken > available:
+        raise InputError(
+            f"A plan of this mission needs about {cost.memory_mb / 1000:.1f} GB of memory; this computer has "
+            f"{available / 1000:.1f} GB free.",
+            remedy=_remedy(cost, study, available),
+            field=FIELDS[cost.largest],
+        )
+    return Fit(cost, available)
+
+
+FIELDS: dict[Part, str] = {
+    "cells": "search.cell_size_m",
+    "service": "search.coverage_cell_m",
+    "roads": "layers.roads",
+}
+TAKEN_BY_NOW = 0.3  # of a run's memory, once its layers are read: it is no longer free
+
+
+def _remedy(cost: Cost, study: Study, available: float) -> str:
+    """What to make coarser, and by how much for the rest to fit."""
+    least = cost.memory_mb / max(0.7 * available, 1.0)  # with something to spare
+    if cost.largest == "cells":
+        cell = ceil(study.elevation.cell_size_m * sqrt(least))
+        return f"Set search.cell_size_m to {cell} or more, or search.radius_m lower; or close other programs."
+    if cost.largest == "service":
+        cell = ceil(study.area_cells.step * study.elevation.cell_size_m * sqrt(least))
+        return f"Set search.coverage_cell_m to {cell} or more, or search.max_spots lower; or close other programs."
+    return "Cut the roads to the mission's ground; or close other programs."
