@@ -1,4 +1,4 @@
-"""What a run will take is told before it starts, grows with everything that makes it longer, and holds measured runs."""
+"""What a run will take is told before it starts, grows with all that makes it longer, and holds measured runs."""
 
 from __future__ import annotations
 
@@ -87,7 +87,8 @@ def test_what_may_not_fit_is_told_with_what_to_make_coarser():
     assert "GB are free." in cost_words(wide, METRIC)
     assert "not known" in cost_words(unknown, METRIC)
     assert tight.tight
-    assert not (wide.tight or unknown.tight)
+    assert not wide.tight
+    assert not unknown.tight
 
 
 def test_what_the_computer_has_is_the_least_of_what_limits_it(tmp_path, monkeypatch):

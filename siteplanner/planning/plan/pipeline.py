@@ -81,8 +81,8 @@ def plan(
     `places` (longitude, latitude): candidate spots chosen elsewhere, in the place of the plan's own search.
     `progress(stage, share)` is called often with plain words and 0..1; raise `Cancelled` in it to stop.
     `told` hears once, when the layers are read, what the run will take.
-    Raises InputError for a layer or parameter that cannot be used, and for a run that does not fit into memory. A `Cancelled` leaves with what was worked out so
-    far in its `kept`, for the next run.
+    Raises InputError for a layer or parameter that cannot be used, and for a run that does not fit into memory. A
+    `Cancelled` leaves with what was worked out so far in its `kept`, for the next run.
     """
     before = (previous.kept if isinstance(previous, Plan) else previous) or Kept()
     reuse = Reuse(before)

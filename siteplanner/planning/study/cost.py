@@ -31,15 +31,10 @@ class Counts:
     spots: int  # judged at most
     stops: int  # of the mast
 
-    @property
-    def service_cells(self) -> int:
-        """Predictions from a spot's mast stop to a cell of the area, all together."""
-        return self.spots * self.stops * self.area_cells
-
 
 @dataclass(frozen=True)
 class Cost:
-    """Memory and processor time of a run with all its files. `low` and `high` hold nine of ten runs of the fit."""
+    """Memory and processor time of a run with all its files. `low` and `high`: fewest and most spots, and the doubt."""
 
     counts: Counts
     memory_mb: float
@@ -51,11 +46,11 @@ class Cost:
     largest: Part  # what takes most of the memory beyond what every run takes
 
 
-# Fitted on 2 cores of an ordinary server, numba's kernels compiled; see the module's docstring.
-BASE_MB, CELL_MB, SURFACE_MB, SERVICE_MB, SEGMENT_MB = 900.0, 90e-6, 30e-6, 12e-6, 3e-3
-BASE_S, CELL_S, SPOT_S, SERVICE_S, SEGMENT_S = 8.0, 1.0e-6, 0.03, 0.8e-6, 0.3e-3
-MEMORY_DOUBT = 1.4  # times, up and down
-TIME_DOUBT = 2.5  # the same; computers differ, and other programs take their part
+# Fitted on 2 cores of an ordinary server, numba's kernels compiled; see the module's docstring. MB are 10^6 bytes.
+BASE_MB, CELL_MB, SURFACE_MB, SERVICE_MB, SEGMENT_MB = 940.0, 21e-6, 35e-6, 17e-6, 3e-3
+BASE_S, CELL_S, SPOT_S, SERVICE_S, SEGMENT_S = 6.5, 1.2e-6, 0.05, 0.75e-6, 0.3e-3
+FEWEST, LIKELY = 0.2, 0.5  # of the spots that may be judged are: how much ground passes is not known yet
+MEMORY_DOUBT, TIME_DOUBT = 1.2, 1.6  # times, beyond the doubt about the spots
 
 
 def counts_of(study: Study) -> Counts:
@@ -79,28 +74,38 @@ def most_spots(mission: Mission) -> int:
 
 def cost_of(counts: Counts) -> Cost:
     """What a run of these counts takes; rises with each of them."""
-    parts: dict[Part, float] = {
-        "cells": counts.cells * (CELL_MB + counts.surface * SURFACE_MB),
-        "service": counts.spots * counts.area_cells * SERVICE_MB,
-        "roads": counts.segments * SEGMENT_MB,
-    }
-    memory = BASE_MB + sum(parts.values())
-    seconds = (
-        BASE_S
-        + counts.cells * CELL_S
-        + counts.spots * SPOT_S
-        + counts.service_cells * SERVICE_S
-        + counts.segments * SEGMENT_S
-    )
+    memory = {share: sum(_memory_mb(counts, share).values()) for share in (FEWEST, LIKELY, 1.0)}
+    seconds = {share: _seconds(counts, share) for share in (FEWEST, LIKELY, 1.0)}
+    parts = _memory_mb(counts, LIKELY)
+    growing: tuple[Part, ...] = ("cells", "service", "roads")
     return Cost(
         counts,
-        memory,
-        memory / MEMORY_DOUBT,
-        memory * MEMORY_DOUBT,
-        seconds,
-        seconds / TIME_DOUBT,
-        seconds * TIME_DOUBT,
-        max(parts, key=lambda part: parts[part]),
+        memory[LIKELY],
+        memory[FEWEST] / MEMORY_DOUBT,
+        memory[1.0] * MEMORY_DOUBT,
+        seconds[LIKELY],
+        seconds[FEWEST] / TIME_DOUBT,
+        seconds[1.0] * TIME_DOUBT,
+        max(growing, key=lambda part: parts[part]),
+    )
+
+
+def _memory_mb(counts: Counts, share: float) -> dict[str, float]:
+    """By what takes it; `share` of the spots are judged."""
+    return {
+        "every run": BASE_MB,
+        "cells": counts.cells * (CELL_MB + counts.surface * SURFACE_MB),
+        "service": share * counts.spots * counts.area_cells * SERVICE_MB,
+        "roads": counts.segments * SEGMENT_MB,
+    }
+
+
+def _seconds(counts: Counts, share: float) -> float:
+    return (
+        BASE_S
+        + counts.cells * CELL_S
+        + share * counts.spots * (SPOT_S + counts.stops * counts.area_cells * SERVICE_S)
+        + counts.segments * SEGMENT_S
     )
 
 
