@@ -119,6 +119,7 @@ def measured(case: str, folder: Path) -> dict[str, Any]:
     """Plan and write one case in this process."""
     from siteplanner import load_mission, plan
     from siteplanner.outputs.write import write_outputs
+    from siteplanner.planning.study.cost import cost_of, counts_of
 
     mission = load_mission(mission_of(folder, case))
     spent: dict[str, float] = {}
@@ -135,6 +136,7 @@ def measured(case: str, folder: Path) -> dict[str, Any]:
     planned_s = time.process_time()
     write_outputs(made, folder / "out")
     study = made.judge.study
+    told = cost_of(counts_of(study))
     return {
         "case": case,
         "cells": int(study.elevation.values.size),
@@ -151,6 +153,8 @@ def measured(case: str, folder: Path) -> dict[str, Any]:
         "outputs_s": round(time.process_time() - planned_s, 2),
         "peak_plan_mb": peak_mb,
         "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10,
+        "told_s": [round(s, 1) for s in (told.processor_low_s, told.processor_s, told.processor_high_s)],
+        "told_mb": [round(m) for m in (told.memory_low_mb, told.memory_mb, told.memory_high_mb)],
         "stages_s": {name: round(s, 2) for name, s in spent.items()},
     }
 

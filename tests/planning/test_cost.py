@@ -18,8 +18,9 @@ from siteplanner.planning.telling.units import METRIC
 from tests.planning.conftest import write_mission
 
 COUNTS = ("cells", "area_cells", "segments", "spots", "stops")
-MEASURED = {  # `python -m tests.benchmarks.cost county hills large_40km`: plan and all its files
+MEASURED = {  # `python -m tests.benchmarks.cost county large_town hills`: plan and all its files
     "county": (Counts(3_091_476, True, 39_749, 112, 251, 3), 31.1, 1_247),
+    "large_town": (Counts(5_091_792, False, 40_000, 33_800, 240, 3), 45.2, 1_521),
     "hills": (Counts(99_465, False, 5_445, 685, 244, 3), 9.7, 955),
 }
 

@@ -1,8 +1,9 @@
 """What a plan will take of memory and time, told before it starts; and the word where it will not fit the computer.
 
-The figures are fitted to measured runs (`python -m tests.benchmarks.cost`): both samples with other cells, spots, mast
-stops and areas, and invented ground of up to 16 million cells. Each count costs its share and no share is negative, so
-that more of anything never costs less. The doubt is what the fit leaves, and that computers differ.
+The figures are fitted to measured runs (`python -m tests.benchmarks.cost`): both samples with other cells, spots and
+areas, and invented ground of 5 million cells with 34,000 road segments. Each count costs its share and no share is
+negative, so that more of anything never costs less. The doubt is what the fit leaves, how many spots there will be to
+judge, and that computers differ.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ class Cost:
 
 
 # Fitted on 2 cores of an ordinary server, numba's kernels compiled; see the module's docstring. MB are 10^6 bytes.
-BASE_MB, CELL_MB, SURFACE_MB, SERVICE_MB, SEGMENT_MB = 940.0, 21e-6, 35e-6, 17e-6, 3e-3
+BASE_MB, CELL_MB, SURFACE_MB, SERVICE_MB, SEGMENT_MB = 940.0, 21e-6, 35e-6, 17e-6, 8e-3
 BASE_S, CELL_S, SPOT_S, SERVICE_S, SEGMENT_S = 6.5, 1.2e-6, 0.05, 0.75e-6, 0.3e-3
 FEWEST, LIKELY = 0.2, 0.5  # of the spots that may be judged are: how much ground passes is not known yet
 MEMORY_DOUBT, TIME_DOUBT = 1.2, 1.6  # times, beyond the doubt about the spots
