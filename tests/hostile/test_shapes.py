@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import resource
 
+import geopandas as gpd
 import pytest
+from shapely.geometry import Polygon
+
+from siteplanner import load_mission
+from siteplanner.planning.study.load import read_area
+from tests.planning.conftest import CRS
 
 from .shapes import CASES, limited, replaced
 
@@ -30,3 +36,13 @@ def test_a_small_file_cannot_take_the_machine(name, tmp_path):
         assert "Remedy:" in done.stderr
         assert "odd." in done.stderr  # the file's own name
     assert resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss < 3 << 20  # kB
+
+
+def test_an_area_that_touches_itself_stays_whole_in_the_mission_s_crs(tmp_path):
+    """Valid in degrees, no longer valid in meters: cutting it to the elevation threw out of the geometry library."""
+    mission = replaced(tmp_path / "m", 'incident_area = "odd.gpkg"')
+    ring = [(502_300, 4_951_200), (501_300, 4_951_200), (501_300, 4_951_700), (0, 4_951_700), (502_300, 4_951_200)]
+    gpd.GeoDataFrame({"name": ["area"]}, geometry=[Polygon(ring)], crs=CRS).to_file(mission.parent / "odd.gpkg")
+    place = read_area(load_mission(mission)).value
+    assert place.whole_area.is_valid
+    assert place.area.geometry.is_valid.all()
