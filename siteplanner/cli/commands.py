@@ -82,7 +82,7 @@ def demo(
 
 @app.command()
 def plan(
-    mission: Annotated[Path, typer.Argument(help="The mission file (TOML or JSON).")],
+    mission: Annotated[Path, typer.Argument(readable=False, help="The mission file (TOML or JSON).")],
     out: OutOption = Path("siteplanner_out"),
     as_json: JsonOption = False,
     quiet: QuietOption = False,
@@ -125,7 +125,9 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
 
 @app.command()
 def batch(
-    missions: Annotated[list[Path], typer.Argument(help="Mission files (TOML or JSON), or folders that hold them.")],
+    missions: Annotated[
+        list[Path], typer.Argument(readable=False, help="Mission files (TOML or JSON), or folders that hold them.")
+    ],
     out: OutOption = Path("siteplanner_out/batch"),
     scheduler: SchedulerOption = None,
     workers: WorkersOption = None,
@@ -187,7 +189,7 @@ def _mission_files(given: list[Path]) -> list[Path]:
 
 @app.command()
 def check(
-    mission: Annotated[Path, typer.Argument(help="The mission file (TOML or JSON).")],
+    mission: Annotated[Path, typer.Argument(readable=False, help="The mission file (TOML or JSON).")],
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -236,7 +238,9 @@ def check(
 # unknown options are let through so that a western longitude (-113.2) is read as a number
 @app.command(context_settings={"ignore_unknown_options": True})
 def explain(
-    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json of an earlier run.")],
+    plan_file: Annotated[
+        Path, typer.Argument(readable=False, metavar="PLAN.json", help="plan.json of an earlier run.")
+    ],
     latitude: Annotated[float, typer.Argument(help="WGS 84 degrees, north positive.")],
     longitude: Annotated[float, typer.Argument(help="WGS 84 degrees, east positive; west is negative.")],
     layers: Annotated[
