@@ -110,6 +110,13 @@ class Work:
         if shapes is not None:
             self.memory["starting_shapes"] = shapes
 
+    def take_finished(self) -> None:
+        """Take the plan of a run that has come to its end while no page watched it."""
+        run = self.run
+        if run is not None and run.state == "done" and not run.seen:
+            run.seen = True
+            self.take(run.result)
+
     def lend(self) -> Kept | None:
         """What the next check or run may take over: each result is compared by content before it is."""
         kept = self.kept
