@@ -92,7 +92,7 @@ def _small(place: Path, layers: dict[str, Any]) -> dict[str, Any]:
     source = place / (ground if isinstance(ground, str) else ground[0])
     with rasterio.open(source) as held:
         rows, cols = (max(side // max(round(side / 40), 1), 8) for side in held.shape)
-        wide = held.transform * Affine.scale(held.width / cols, held.height / rows)
+        wide = held.transform @ Affine.scale(held.width / cols, held.height / rows)
         values = held.read(1, out_shape=(rows, cols)).astype(np.float32)
         profile = {"driver": "GTiff", "count": 1, "height": rows, "width": cols, "dtype": "float32", "crs": held.crs,
                    "transform": wide, "nodata": held.nodata}  # fmt: skip
