@@ -188,3 +188,15 @@ def test_no_road_in_is_exit_code_1_with_the_road_and_the_value_that_shuts_it(tmp
     sentence = json.loads((out / "plan.json").read_text(encoding="utf-8"))["recommendation"]
     assert "No spot passes every limit" in sentence
     assert named in sentence
+
+
+def test_what_cannot_be_read_is_told_by_us_with_a_remedy():
+    """The command line library refuses such a file by itself, without a word on what to do."""
+    import typer
+
+    from siteplanner import cli
+
+    commands = typer.main.get_command(cli.app).commands.values()
+    places = [(c.name, p.name, getattr(p.type, "readable", None)) for c in commands for p in c.params]
+    assert [place for place in places if place[2] and place[1] != "out"] == []
+    assert ("check", "mission", False) in places

@@ -93,6 +93,7 @@ def go(name: str) -> None:
 
 def need_plan(work: Work) -> Plan | None:
     """The plan in hand, or a word on how to get one. A ranking that ran ahead gets its sets of trailers here."""
+    work.take_finished()
     if work.plan is not None:
         from siteplanner.planning.plan.sets_of import completed
 

@@ -11,6 +11,8 @@ from siteplanner.errors import SEVERITIES, Finding, SiteplannerError
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.telling import units
 
+LINKED = re.compile(r"://|www(?=\.)|@", re.IGNORECASE)  # behind these GitHub's Markdown sees an address in plain text
+JOINER = "\u2060"  # word joiner: takes no room, breaks no line, and is no part of an address
 MARKS = re.compile(r"([!-/:-@\[-`{-~])")  # every ASCII punctuation mark: CommonMark 0.31, section 2.4
 
 
@@ -18,9 +20,11 @@ def plain(text: object) -> str:
     """Any text for a widget that reads Markdown: what is typed is what is shown, nothing is fetched or formatted.
 
     A backslash before an ASCII punctuation mark makes it literal (CommonMark 0.31, section 2.4 Backslash escapes).
-    A line that starts with digits and a dot loses its list meaning by the same rule.
+    A line that starts with digits and a dot loses its list meaning by the same rule. Addresses of the web and of mail
+    become links after the backslashes are gone (GitHub Flavored Markdown 0.29, section 6.9 Autolinks): a mark that
+    nobody sees keeps them text.
     """
-    return MARKS.sub(r"\\\1", clean(text))
+    return MARKS.sub(r"\\\1", LINKED.sub(rf"\g<0>{JOINER}", clean(text)))
 
 
 def error_text(error: SiteplannerError) -> tuple[str, str]:

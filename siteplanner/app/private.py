@@ -10,14 +10,25 @@ from __future__ import annotations
 import os
 import re
 import secrets
+import shutil
 import stat
 import sys
+import tempfile
+import time
 from pathlib import Path
+
+from siteplanner.data.vector_files import UNPACKED
+from siteplanner.outputs.switch import lock
 
 ASKED = "SITEPLANNER_WORK"
 KEY_FILE = "address_key"
 _KEY = re.compile(r"[A-Za-z0-9_-]{32,64}\Z")
 FOLDER_MODE, FILE_MODE = 0o700, 0o600
+PASSING = "siteplanner-app-"  # folders in the system's place for passing files: uploads, pictures of the map
+WAY_IN = "open-"  # pages that lead the browser to the address
+OLD_S = 3600.0  # no browser is still on its way after that
+NEW_S = 2.0  # between a folder's making and its being held
+UNPACKED_S = 24 * 3600.0
 
 
 def root() -> Path:
@@ -79,3 +90,50 @@ def _own_key(file: Path) -> str | None:
 
 def _no_link(name: str, flags: int) -> int:
     return os.open(name, flags | getattr(os, "O_NOFOLLOW", 0))
+
+
+class PassingFolder:
+    """A folder for uploads or pictures: of this account alone, gone with this program; where the program is killed, the
+    next start removes it (`sweep`)."""
+
+    def __init__(self) -> None:
+        self._held = tempfile.TemporaryDirectory(prefix=PASSING)
+        self.name = self._held.name
+        self._claim = lock(Path(self.name), wait=False)  # until the program ends, however it ends
+
+    def cleanup(self) -> None:
+        self._held.cleanup()
+        if self._claim is not None:
+            os.close(self._claim)
+            self._claim = None
+
+
+def sweep() -> None:
+    """Remove what programs that were killed have left: folders that nobody holds, pages of the way in, and what was
+    unpacked of an archive (a reader holds that for minutes at most)."""
+    place, now = Path(tempfile.gettempdir()), time.time()
+    for folder in place.glob(f"{PASSING}*"):
+        if _is_old(folder, now, NEW_S):
+            claim = lock(folder, wait=False)
+            if claim is not None:  # nobody alive holds it
+                shutil.rmtree(folder, ignore_errors=True)
+                os.close(claim)
+    for folder in place.glob(f"{UNPACKED}*"):
+        if _is_old(folder, now, UNPACKED_S):
+            shutil.rmtree(folder, ignore_errors=True)
+    for page in root().glob(f"{WAY_IN}*.html"):
+        try:
+            if now - page.stat().st_mtime > OLD_S:
+                page.unlink()
+        except OSError:
+            continue
+
+
+def _is_old(folder: Path, now: float, least_s: float) -> bool:
+    """Whether this is a folder of this account, no link, untouched for so long."""
+    try:
+        found = folder.lstat()
+    except OSError:
+        return False
+    mine = os.name == "nt" or found.st_uid == os.getuid()
+    return stat.S_ISDIR(found.st_mode) and mine and now - found.st_mtime > least_s

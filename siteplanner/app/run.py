@@ -30,8 +30,7 @@ def page() -> None:
         watch(run)
         return
     if run.state == "done" and not run.seen:
-        run.seen = True
-        work.take(run.result)
+        work.take_finished()
         go("decide")
     if run.state == "cancelled":
         st.warning(

@@ -157,12 +157,14 @@ class Checked:
     findings: tuple[Any, ...]
     study: Any
     kept: Any
+    fit: Any = None  # what a run takes of memory and time
 
 
 def check_job(mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Checked:
     """Read and vet every layer, as `siteplanner check` does; `previous` (a Kept) need not be read again."""
     from siteplanner.outputs.sheets.fonts import extra_fonts
     from siteplanner.planning.plan.detail import forecast_of
+    from siteplanner.planning.study.cost import fit_of
     from siteplanner.planning.study.load import load_study
     from siteplanner.planning.study.progress import Stages
     from siteplanner.planning.study.reuse import Reuse
@@ -171,7 +173,7 @@ def check_job(mission: Mission, progress: Callable[[str, float], None], previous
     forecast_of(mission)
     reuse = Reuse(previous)
     study = load_study(mission, Stages(progress), reuse)
-    return Checked(study.inputs, study.findings, study, reuse.kept)
+    return Checked(study.inputs, study.findings, study, reuse.kept, fit_of(study))
 
 
 def make_ready() -> None:

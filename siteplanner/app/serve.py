@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from html import escape
 from pathlib import Path
 
-from siteplanner.app.private import FILE_MODE, address_key, private_folder, root
+from siteplanner.app.private import FILE_MODE, WAY_IN, address_key, private_folder, root
 from siteplanner.errors import InputError, SiteplannerError
 
 HOST = "127.0.0.1"
@@ -156,7 +156,7 @@ def _way_in(url: str) -> Iterator[str]:
     """A page in a file of this account that leads to an address: a browser is told which page to open by the words of a
     command, and those can be read by every account."""
     try:
-        handle, name = tempfile.mkstemp(".html", "open-", private_folder(root()))
+        handle, name = tempfile.mkstemp(".html", WAY_IN, private_folder(root()))
     except OSError:
         yield url
         return

@@ -7,18 +7,18 @@ and the pictures made for a plan. Imported inside a script run: outside of one n
 from __future__ import annotations
 
 import atexit
-import shutil
 from hashlib import sha256
 from pathlib import Path
-from tempfile import mkdtemp
 from typing import Any
 
 import streamlit.components.v1 as components
 
+from siteplanner.app.private import PassingFolder
 from siteplanner.outputs.map.page import FILES, HELD, UNUSED
 
-PICTURES = Path(mkdtemp(prefix="siteplanner-pictures-"))
-atexit.register(shutil.rmtree, PICTURES, ignore_errors=True)
+_FOLDER = PassingFolder()
+atexit.register(_FOLDER.cleanup)
+PICTURES = Path(_FOLDER.name)
 _code = components.declare_component("map_code", path=str(FILES))
 _pictures = components.declare_component("map_pictures", path=str(PICTURES))
 

@@ -10,6 +10,7 @@ import os
 from typing import Any
 
 from siteplanner.app.door import Asgi, Door
+from siteplanner.app.private import sweep
 
 
 def seal() -> None:
@@ -43,6 +44,7 @@ def main() -> None:
     """Run the framework's command; signals and exit codes are its own."""
     os.umask(0o077)  # whatever is written here (uploads, outputs, kept plans) is for this account alone
     seal()
+    sweep()
     from streamlit.web.cli import main as run
 
     from siteplanner.app import start  # noqa: F401  # before the address is told: the first to open it does not wait

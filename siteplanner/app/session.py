@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-import tempfile
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -20,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from siteplanner.app.drawing import Drawn, load
+from siteplanner.app.private import PassingFolder
 from siteplanner.mission import Mission, mission_from_dict
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ class Work:
     """One user's work. `draft` is the mission as plain data, `base` the folder its paths start from."""
 
     token: str
-    folder: tempfile.TemporaryDirectory = field(default_factory=lambda: tempfile.TemporaryDirectory("", "siteplanner-"))
+    folder: PassingFolder = field(default_factory=PassingFolder)
     used: float = field(default_factory=time.monotonic)
     origin: str = ""  # where the mission came from, for the screen
     draft: dict[str, Any] | None = None
@@ -109,6 +109,13 @@ class Work:
         self.memory.clear()
         if shapes is not None:
             self.memory["starting_shapes"] = shapes
+
+    def take_finished(self) -> None:
+        """Take the plan of a run that has come to its end while no page watched it."""
+        run = self.run
+        if run is not None and run.state == "done" and not run.seen:
+            run.seen = True
+            self.take(run.result)
 
     def lend(self) -> Kept | None:
         """What the next check or run may take over: each result is compared by content before it is."""

@@ -178,6 +178,7 @@ def vetted(work: Work) -> None:
         return
     if run.result is None:
         return
+    from siteplanner.planning.telling.cost import cost_words
     from siteplanner.planning.telling.screen import vetted_words
 
     inputs, findings = run.result.inputs, run.result.findings
@@ -187,6 +188,9 @@ def vetted(work: Work) -> None:
     if right.button("Plan this mission", type="primary", width="stretch"):
         work.begin_plan(run.mission)
         go("run")
+    if run.result.fit is not None:
+        words = plain(cost_words(run.result.fit, units_now()))
+        st.warning(words) if run.result.fit.tight else left.caption(words)
     st.html("".join(finding_note(f) for f in by_severity(findings)))
     st.dataframe([layer_row(i) for i in inputs], hide_index=True, width="stretch")
 

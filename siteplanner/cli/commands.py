@@ -20,7 +20,7 @@ from siteplanner.cli.measured import show_measured
 from siteplanner.cli.new import start_mission
 from siteplanner.cli.ready import show_ready
 from siteplanner.cli.results import print_explanation, print_layers, print_plan
-from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, say_finding, stderr
+from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, say_cost, say_finding, stderr
 from siteplanner.cli.staged import plan_staged
 from siteplanner.demo import SAMPLES
 from siteplanner.errors import Cancelled
@@ -86,7 +86,7 @@ def demo(
 
 @app.command()
 def plan(
-    mission: Annotated[Path, typer.Argument(help="The mission file (TOML or JSON).")],
+    mission: Annotated[Path, typer.Argument(readable=False, help="The mission file (TOML or JSON).")],
     out: OutOption = Path("siteplanner_out"),
     as_json: JsonOption = False,
     quiet: QuietOption = False,
@@ -111,7 +111,7 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
         from siteplanner.planning.telling.words import recommendation
 
         with named(mission_path):
-            made = make_plan(mission, progress)
+            made = make_plan(mission, progress, told=lambda fit: say_cost(fit, mission))
         files = write_outputs(made, out, progress=progress)
     note_run(out, recommendation(made, reader_units(mission).first), made.spots[0].spot.name if made.spots else "")
     record = plan_record(made)
@@ -132,7 +132,9 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
 
 @app.command()
 def batch(
-    missions: Annotated[list[Path], typer.Argument(help="Mission files (TOML or JSON), or folders that hold them.")],
+    missions: Annotated[
+        list[Path], typer.Argument(readable=False, help="Mission files (TOML or JSON), or folders that hold them.")
+    ],
     out: OutOption = Path("siteplanner_out/batch"),
     scheduler: SchedulerOption = None,
     workers: WorkersOption = None,
@@ -194,7 +196,7 @@ def _mission_files(given: list[Path]) -> list[Path]:
 
 @app.command()
 def check(
-    mission: Annotated[Path, typer.Argument(help="The mission file (TOML or JSON).")],
+    mission: Annotated[Path, typer.Argument(readable=False, help="The mission file (TOML or JSON).")],
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -205,14 +207,17 @@ def check(
     with bar_of(quiet) as progress:
         from siteplanner.outputs.sheets.fonts import extra_fonts
         from siteplanner.planning.plan.detail import forecast_of
+        from siteplanner.planning.study.cost import fit_of
         from siteplanner.planning.study.load import load_study
         from siteplanner.planning.study.progress import Stages
+        from siteplanner.planning.telling.cost import cost_record
         from siteplanner.planning.telling.inputs import holds_words
 
         with named(mission):
             extra_fonts(loaded)
             _, forecast = forecast_of(loaded)
             study = load_study(loaded, Stages(progress))
+            fit = fit_of(study)
     rows: list[dict[str, Any]] = [
         {
             "layer": i.role,
@@ -228,9 +233,11 @@ def check(
     if as_json:
         from siteplanner.planning.telling.findings import finding_record
 
-        print_json({"layers": rows, "findings": [finding_record(f) for f in study.findings]})
+        found = [finding_record(f) for f in study.findings]
+        print_json({"layers": rows, "findings": found, "estimate": cost_record(fit)})
     else:
         print_layers(rows)
+    say_cost(fit, loaded)
     for finding in study.findings:
         say_finding(finding, loaded)
 
@@ -238,7 +245,9 @@ def check(
 # unknown options are let through so that a western longitude (-113.2) is read as a number
 @app.command(context_settings={"ignore_unknown_options": True})
 def explain(
-    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json of an earlier run.")],
+    plan_file: Annotated[
+        Path, typer.Argument(readable=False, metavar="PLAN.json", help="plan.json of an earlier run.")
+    ],
     latitude: Annotated[float, typer.Argument(help="WGS 84 degrees, north positive.")],
     longitude: Annotated[float, typer.Argument(help="WGS 84 degrees, east positive; west is negative.")],
     layers: Annotated[

@@ -11,7 +11,7 @@ from siteplanner.cli.screen import bar_of, print_json, safe, stderr, stdout
 
 
 def start_mission(
-    folder: Annotated[Path, typer.Argument(help="The folder that your layers lie in.")],
+    folder: Annotated[Path, typer.Argument(readable=False, help="The folder that your layers lie in.")],
     force: Annotated[bool, typer.Option("--force", help="Write over a mission.toml that is there.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress bar.")] = False,

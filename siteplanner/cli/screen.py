@@ -16,6 +16,7 @@ from siteplanner.outputs.words.text import clean, message
 
 if TYPE_CHECKING:
     from siteplanner.mission import Mission
+    from siteplanner.planning.study.cost import Fit
 
 
 class _Screen(Console):
@@ -64,6 +65,16 @@ def note_run(folder: Path, text: str, spot: str = "", **more: Any) -> None:
     failed = told_by_run(folder, text, spot, **more)
     if failed:
         stderr.print(message(failed), style="yellow", markup=False, highlight=False, soft_wrap=True)
+
+
+def say_cost(fit: Fit, mission: Mission) -> None:
+    """What a run will take, before it starts."""
+    from siteplanner.planning.telling.cost import cost_words
+    from siteplanner.planning.telling.units import reader_units
+
+    style = "bold red" if fit.tight else None
+    words = cost_words(fit, reader_units(mission).first)
+    stderr.print(message(words), style=style, markup=False, highlight=False, soft_wrap=True)
 
 
 def safe(text: str) -> str:

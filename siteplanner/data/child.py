@@ -10,6 +10,7 @@ from pathlib import Path
 from siteplanner.errors import InputError
 
 MOST_MEMORY = 3 << 30  # bytes of address space
+MOST_HELD = 1 << 20  # kB in use after a mere opening: a library may meet the end of its memory without dying of it
 MOST_SECONDS = 30  # of processor time; waiting is allowed three times as long
 
 _OPEN = """
@@ -27,6 +28,12 @@ try:
         d.subdatasets, d.tags()
 except rasterio.errors.RasterioError:
     pass
+try:
+    with open("/proc/self/status") as held:  # where there is no such file the limits above must do
+        most = next(int(line.split()[1]) for line in held if line.startswith("VmHWM:"))
+except (OSError, StopIteration):
+    most = 0
+sys.exit(most > int(sys.argv[5]))
 """
 
 
@@ -47,7 +54,7 @@ def check_opens(path: Path, driver: str) -> None:
 
 @lru_cache(maxsize=64)
 def _opens(path: str, driver: str, changed_ns: int, size: int) -> bool:
-    command = [sys.executable, "-c", _OPEN, path, driver, str(MOST_MEMORY), str(MOST_SECONDS)]
+    command = [sys.executable, "-c", _OPEN, path, driver, str(MOST_MEMORY), str(MOST_SECONDS), str(MOST_HELD)]
     try:
         done = subprocess.run(command, capture_output=True, timeout=3 * MOST_SECONDS, check=False)
     except subprocess.TimeoutExpired:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
 
 from siteplanner.core.constants import KNOT_M_S, MPH_M_S
@@ -48,7 +49,13 @@ def forecast_rows(
     and more than MAX_ROWS rows.
     """
     rows = csv.DictReader(read_text(path, MOST_TABLE, what).splitlines())
-    rows.fieldnames = [str(c).strip().lower() for c in rows.fieldnames or []]
+    try:
+        rows.fieldnames = [str(c).strip().lower() for c in rows.fieldnames or []]
+        held = list(islice(rows, MAX_ROWS + 1))
+    except csv.Error as error:
+        raise InputError(
+            f"The forecast is no table that can be read ({error}).", remedy="Export it again as CSV.", file=path
+        ) from None
     wanted = ("time", *needed)
     if missing := [c for c in wanted if c not in rows.fieldnames]:
         raise InputError(
@@ -57,7 +64,7 @@ def forecast_rows(
             file=path,
         )
     before: datetime | None = None
-    for number, row in enumerate(rows, 2):
+    for number, row in enumerate(held, 2):
         if number > MAX_ROWS:
             raise InputError(f"More than {MAX_ROWS} rows.", remedy="Cut the forecast to the deployment.", file=path)
         time = _time(row["time"], number, path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
 from pyproj import CRS, Proj, Transformer
@@ -51,11 +52,17 @@ def metric_crs(longitude_deg: float, latitude_deg: float) -> CRS:
     return CRS.from_epsg((32600 if latitude_deg >= 0 else 32700) + zone)
 
 
+_GRIDS = re.compile(r"\+(?:nadgrids|geoidgrids|grids|init)\s*=\s*(?!@null\b)\S*", re.IGNORECASE)
+
+
 def check_target_crs(text: str | CRS, *, file: str | None = None) -> CRS:
     """The mission's own working CRS, vetted: projected, both axes in metres, two-dimensional.
 
     Raises InputError (field `crs`) for text that names no CRS, for degrees, feet, and geocentric or local CRSs.
     """
+    named = _GRIDS.search(text) if isinstance(text, str) else None
+    if named:
+        raise InputError(f"It names another file ({named[0][:80]}).", remedy=_REMEDY, file=file, field="crs")
     try:
         crs = CRS.from_user_input(text)
     except CRSError as error:

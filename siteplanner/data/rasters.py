@@ -18,6 +18,7 @@ from siteplanner.data.framing import frame_of, mean_size_m, rounded_cell_m
 from siteplanner.data.geometry import Box, boxes_meet, transformed, unwrapped
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.height_units import check_heights, unit_read
+from siteplanner.data.memory import check_room
 from siteplanner.data.projections import check_target_crs, metric_crs
 from siteplanner.data.raster_read import Reading, read_onto
 from siteplanner.data.raster_source import METRES_PER, RasterSource, open_raster
@@ -75,7 +76,7 @@ def read_elevation(
     Raises InputError (file, field, remedy) for a file that cannot be used (see `raster_source.open_raster`), no
     overlap, nothing but unknown cells, heights impossible as metres, ground in feet without a stated unit, one
     raster of a mosaic in feet against another in metres, a working CRS that is not in metres, and a grid of more
-    than `max_cells`.
+    than `max_cells` or than memory holds.
     """
     field = f"layers.{role.replace(' ', '_')}"
     try:
@@ -129,6 +130,7 @@ def _read(
         finest = min(mean_size_m(size) for size in sizes.values())
         cell = cell_size_m or max(SMALLEST_CELL_M, rounded_cell_m(finest))
         transform, shape = frame_of(near, crs, cell, max_cells)
+        check_room(shape[0] * shape[1], cell)
         values = np.full(shape, np.nan, dtype=np.float32)
         grid = Grid(values, transform, crs)
         for number, source in enumerate(order):

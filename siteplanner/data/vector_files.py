@@ -13,6 +13,7 @@ from siteplanner.data.formats import VECTOR_FORMATS, vector_driver
 from siteplanner.data.geometry import Kind
 from siteplanner.errors import Finding, InputError, SeveralLayers
 
+UNPACKED = "siteplanner-unpacked-"
 MOST_LAYERS = 200  # each folder of a KML is one, and each is opened for itself
 _GPX_LAYERS: dict[str, Kind] = {"waypoints": "point", "routes": "line", "tracks": "line"}
 
@@ -26,7 +27,7 @@ def opened(
     `layer`: the one asked for. Findings are added to `findings`. Raises InputError; SeveralLayers where more than one
     fits.
     """
-    with tempfile.TemporaryDirectory(prefix="siteplanner-") as folder:
+    with tempfile.TemporaryDirectory(prefix=UNPACKED) as folder:
         try:
             yield _parts(path, Path(folder), role, kinds, layer, findings)
         except InputError as error:

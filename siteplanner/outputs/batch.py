@@ -28,6 +28,7 @@ from siteplanner.planning.study.fingerprint import fingerprint
 from siteplanner.planning.study.layers import paths_of
 from siteplanner.planning.study.progress import Progress
 from siteplanner.planning.study.reuse import Kept
+from siteplanner.planning.telling.cost import cost_words
 from siteplanner.planning.telling.units import reader_units
 from siteplanner.planning.workers import Done, crew_of
 
@@ -163,7 +164,13 @@ def finished_or_planned(job: Job, step: Progress) -> Outcome:
         if held is not None:
             row |= held | {"mission_file": str(job.mission)}
             return Outcome(job.mission, row["state"], row["folder"], row, before=True)
-        made = plan(loaded, lambda stage, share: step(stage, 0.8 * share), _LENT.get("kept"))
+        units = reader_units(loaded).first
+        made = plan(
+            loaded,
+            lambda stage, share: step(stage, 0.8 * share),
+            _LENT.get("kept"),
+            told=lambda fit: step(cost_words(fit, units), 0.0),
+        )
         _LENT["kept"] = made.kept
         files = write_outputs(
             made, job.out / job.name, only=job.only, progress=lambda stage, share: step(stage, 0.8 + 0.2 * share)

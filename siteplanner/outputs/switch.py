@@ -54,7 +54,7 @@ class Switch:
             if not self.beside:
                 self.folder.mkdir(exist_ok=True)
                 self.path = Path(tempfile.mkdtemp(prefix=MARK, dir=self.folder))
-            self._claim = _lock(self.path, wait=False)  # tells a run that lives from one that was killed
+            self._claim = lock(self.path, wait=False)  # tells a run that lives from one that was killed
 
     def _beside(self) -> bool:
         """Whether the work stands beside the target, from where the two can be exchanged."""
@@ -167,7 +167,7 @@ def sweep(folder: Path) -> None:
         if not work.is_dir():
             _forget(work)
             continue
-        claim = _lock(work, wait=False)
+        claim = lock(work, wait=False)
         if claim is None and fcntl is not None:
             continue  # a run that lives holds it
         try:
@@ -287,7 +287,7 @@ def _exchange(one: Path, other: Path) -> bool:
     return done == 0
 
 
-def _lock(folder: Path, *, wait: bool) -> int | None:
+def lock(folder: Path, *, wait: bool) -> int | None:
     """A handle that holds a folder for this process until it is closed or the process ends; None: not to be had."""
     if fcntl is None:
         return None
@@ -306,7 +306,7 @@ def _lock(folder: Path, *, wait: bool) -> int | None:
 @contextmanager
 def _turn(folder: Path) -> Iterator[None]:
     """Wait until no other run makes, switches or removes work of a folder: the one above it is held meanwhile."""
-    handle = _lock(folder.parent, wait=True)
+    handle = lock(folder.parent, wait=True)
     try:
         yield
     finally:

@@ -210,3 +210,19 @@ def test_a_panic_of_a_compiled_library_ends_the_run_with_a_sentence(mission, cap
     assert run.state == "failed"
     assert "Panic: deliberately" in run.error.what
     capfd.readouterr()
+
+
+def test_a_plan_that_came_while_no_page_watched_is_there_on_every_page(mission):
+    """A tab closed during the run, then the address of Decide opened again: it stayed empty until Run was shown."""
+    from siteplanner.app.frame import need_plan
+    from tests.outputs.factory import make_plan
+
+    made, work = make_plan(2), session.Work("a")
+    work.run = Run(mission, lambda *_: made).start()
+    work.run.wait(5)
+    assert need_plan(work) is work.plan is not None
+    assert work.planned is made
+    work.plan = None
+    work.take_finished()  # once: what was done with the plan since then stays
+    assert work.plan is None
+    work.folder.cleanup()

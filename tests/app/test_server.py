@@ -9,9 +9,11 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
+from pathlib import Path
 
 import pytest
 
@@ -191,6 +193,43 @@ def test_a_key_is_of_this_account_alone_and_stays(tmp_path, monkeypatch):
     (tmp_path / "planted").chmod(0o600)
     file.symlink_to(tmp_path / "planted")
     assert private.address_key() != key
+
+
+LEAVES = """
+import os, signal
+from siteplanner.app.private import PassingFolder
+from pathlib import Path
+held = PassingFolder()
+(Path(held.name) / "upload.tif").write_bytes(b"x")
+print(held.name, flush=True)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_the_next_start_removes_what_a_killed_program_left(tmp_path, monkeypatch):
+    if os.name == "nt":
+        pytest.skip("no folder can be held there")
+    monkeypatch.setenv(private.ASKED, str(tmp_path / "held"))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    done = subprocess.run(
+        [sys.executable, "-c", LEAVES], env={**os.environ, "TMPDIR": str(tmp_path)}, capture_output=True, text=True,
+        check=False,
+    )  # fmt: skip
+    left, alive = Path(done.stdout.strip()), private.PassingFolder()
+    assert left.is_dir()
+    unpacked, page = tmp_path / f"{private.UNPACKED}a", tmp_path / "held" / f"{private.WAY_IN}a.html"
+    unpacked.mkdir()
+    private.private_folder(page.parent)
+    page.write_text("the address")
+    long_ago = time.time() - 48 * 3600
+    for path in (left, Path(alive.name), unpacked, page):
+        os.utime(path, (long_ago, long_ago))
+    young = tmp_path / f"{private.UNPACKED}b"
+    young.mkdir()
+    private.sweep()
+    assert [p.exists() for p in (left, unpacked, page, Path(alive.name), young)] == [False, False, False, True, True]
+    alive.cleanup()
+    assert not Path(alive.name).exists()
 
 
 def test_it_ends_when_told(server):

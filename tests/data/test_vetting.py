@@ -117,6 +117,8 @@ def test_metric_crs_is_taken(text):
         ("utm 16", "not a coordinate"),
         ("", "not a coordinate"),
         ("EPSG:999999", "not a coordinate"),
+        ("+proj=utm +zone=12 +nadgrids=http://127.0.0.1:1/a.gsb", "names another file"),
+        ("+init=/etc/passwd:1", "names another file"),
     ],
 )
 def test_other_crs_is_refused(text, match):

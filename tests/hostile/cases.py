@@ -26,6 +26,11 @@ class Case:
     names: tuple[str, ...]
 
 
+def kind_of(seed: int, number: int) -> str:
+    """What a case spoils."""
+    return random.Random(f"{seed}:{number}").choices(list(SHARES), list(SHARES.values()))[0]
+
+
 def case(corpus: Path, folder: Path, seed: int, number: int, address: str) -> Case:
     """Write the files of one case into a folder. The same seed and number make the same case."""
     rng = random.Random(f"{seed}:{number}")
@@ -52,7 +57,7 @@ def _written(folder: Path, data: dict) -> Path:
 
 
 def _with(corpus: Path, folder: Path, good: Good, file: Path) -> Path:
-    data = mission_data(corpus, good.mission)
+    data = mission_data(corpus, f"{good.mission}_small")
     if good.field == "extra_fonts":
         data["sheets"] = {"extra_fonts": [str(file)]}
     else:

@@ -1,4 +1,4 @@
-"""Spoilt input through the command line for some seconds; `python -m tests.hostile --cases 5000` goes on for longer.
+"""A few cases of spoilt input through the command line; `python -m tests.hostile --cases 5000` goes on for longer.
 
 The seed is another at each run and stands in the report of a failure: with it and the number of the case,
 `python -m tests.hostile --seed SEED --only NUMBER` shows it again.
@@ -15,11 +15,13 @@ import time
 import pytest
 
 from tests.hostile import spoil
-from tests.hostile.corpus import goods, mission_data, prepared
+from tests.hostile.cases import kind_of
+from tests.hostile.corpus import build, goods, mission_data
 from tests.hostile.listener import Listener
 from tests.hostile.pool import run
 
-SECONDS = float(os.environ.get("SITEPLANNER_FUZZ_S", "20"))
+COUNT = int(os.environ.get("SITEPLANNER_FUZZ_CASES", "16"))
+FIELDS_S = 1.0  # of processor
 
 pytestmark = pytest.mark.skipif(
     not sys.platform.startswith("linux"), reason="limits of memory are set as Linux has them"
@@ -29,7 +31,7 @@ pytestmark = pytest.mark.skipif(
 @pytest.fixture(scope="module")
 def corpus(tmp_path_factory):
     folder = tmp_path_factory.mktemp("hostile") / "corpus"
-    prepared(folder)
+    build(folder)
     return folder
 
 
@@ -51,9 +53,11 @@ def test_spoilt_input_is_words_or_a_plan(corpus):
     """No traceback, no death, no hang, no request, no raw mark; a refusal names a file and a remedy."""
     seed, listener = secrets.randbelow(2**31), Listener()
     print(f"seed {seed}")
-    results = run(corpus, seed, range(100_000), listener.url, until=time.monotonic() + SECONDS)
+    # what needs a plan first is left to `.ci/run`
+    numbers = [n for n in range(3 * COUNT) if kind_of(seed, n) not in ("plan", "explain")][:COUNT]
+    results = run(corpus, seed, numbers, listener.url, workers=1)
     listener.close()
-    assert len(results) >= 4  # a busy machine
+    assert len(results) == COUNT
     wrong = [(r["number"], r["kind"], r["what"], r["faults"]) for r in results if r["faults"]]
     assert not wrong, (seed, wrong)
     assert not listener.heard, seed
@@ -78,7 +82,7 @@ def test_a_mission_of_any_shape_is_refused_in_words(corpus):
     print(f"seed {seed}")
     rng, base = random.Random(seed), mission_data(corpus, "valley")
     places = list(spoil.fields())
-    until, count = time.process_time() + 5, 0
+    until, count = time.process_time() + FIELDS_S, 0
     while time.process_time() < until:
         data = base
         for place, info in rng.sample(places, rng.choice((1, 1, 3))):
@@ -86,4 +90,4 @@ def test_a_mission_of_any_shape_is_refused_in_words(corpus):
         count += 1
         fault = refused(data)
         assert fault is None or (isinstance(fault, InputError) and fault.file and fault.remedy), (seed, count, fault)
-    assert count > 50
+    assert count > 10

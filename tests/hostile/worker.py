@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 import traceback
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -39,10 +40,22 @@ def peak_kb() -> int:
     return int(found[1]) if found else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 
+@lru_cache(maxsize=1)
+def _commands() -> Any:
+    """The command line, put together once: the library does so anew at each call."""
+    import typer
+
+    from siteplanner import cli
+
+    return typer.main.get_command(cli.app)
+
+
 def ran(corpus: Path, seed: int, number: int, address: str) -> dict[str, Any]:
     """Run one case; `faults` is empty where all is as it should be."""
     from siteplanner import cli
     from tests.hostile.cases import case
+
+    commands = _commands()
 
     folder = Path(tempfile.mkdtemp(prefix="case-"))
     try:
@@ -54,7 +67,7 @@ def ran(corpus: Path, seed: int, number: int, address: str) -> dict[str, Any]:
         faults, code, began = [], -1, time.process_time()
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             try:
-                code = cli.run(lambda: cli.app(args=[*made.arguments, "--json", "--quiet"], standalone_mode=False))
+                code = cli.run(lambda: commands.main([*made.arguments, "--json", "--quiet"], standalone_mode=False))
             except BaseException:
                 faults.append("traceback: " + traceback.format_exc()[-1500:])
         seconds, said = time.process_time() - began, err.getvalue()

@@ -290,6 +290,8 @@ def test_a_forecast_file(tmp_path):
         ("time,speed\n", "no row"),
         ("time,speed\n2026-06-01T06:00,5\n", "no offset"),
         ("time,speed\nnoon,5\n", "not a time"),
+        (f"time,speed\n{'a' * 200_000},5\n", "no table that can be read"),
+        (f"{'a' * 200_000},speed\n", "no table that can be read"),
         ("time,speed\n2026-06-01T06:00Z,fast\n", "not a number"),
         ("time,speed\n2026-06-01T06:00Z,\n", "not a number"),
         ("time,speed\n2026-06-01T06:00Z,-3\n", "not plausible"),

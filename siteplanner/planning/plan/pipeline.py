@@ -57,14 +57,13 @@ from siteplanner.planning.spots.lines import Backhaul
 from siteplanner.planning.spots.margin_raster import sky_margin
 from siteplanner.planning.spots.required import CODE as REQUIRED
 from siteplanner.planning.spots.required import cannot_be_kept, without_limit
+from siteplanner.planning.study.cost import LOOKED_AT, Fit, fit_of
 from siteplanner.planning.study.inputs import backhaul_inputs
 from siteplanner.planning.study.load import load_study
 from siteplanner.planning.study.progress import Progress, Stages
 from siteplanner.planning.study.reuse import Kept, Reuse
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
-
-NEIGHBOURS = 8  # cells looked at around each of the best spots
 
 
 def plan(
@@ -73,6 +72,7 @@ def plan(
     previous: Plan | Kept | None = None,
     names: Mapping[Key, str] | None = None,
     places: Sequence[tuple[float, float]] | None = None,
+    told: Callable[[Fit], None] = lambda fit: None,
 ) -> Plan:
     """Plan one mission: load, rule, choose, evaluate, rank.
 
@@ -80,13 +80,14 @@ def plan(
     `names`: what spots are called already, by their keys to the meter: somebody may stand at one.
     `places` (longitude, latitude): candidate spots chosen elsewhere, in the place of the plan's own search.
     `progress(stage, share)` is called often with plain words and 0..1; raise `Cancelled` in it to stop.
-    Raises InputError for a layer or parameter that cannot be used. A `Cancelled` leaves with what was worked out so
-    far in its `kept`, for the next run.
+    `told` hears once, when the layers are read, what the run will take.
+    Raises InputError for a layer or parameter that cannot be used, and for a run that does not fit into memory. A
+    `Cancelled` leaves with what was worked out so far in its `kept`, for the next run.
     """
     before = (previous.kept if isinstance(previous, Plan) else previous) or Kept()
     reuse = Reuse(before)
     try:
-        return _plan(mission, Stages(progress), reuse, names or {}, places)
+        return _plan(mission, Stages(progress), reuse, names or {}, places, told)
     except Cancelled as stopped:
         stopped.kept = before.joined(reuse.kept)
         raise
@@ -94,11 +95,12 @@ def plan(
 
 def _plan(
     mission: Mission, stages: Stages, reuse: Reuse, names: Mapping[Key, str],
-    places: Sequence[tuple[float, float]] | None,
+    places: Sequence[tuple[float, float]] | None, told: Callable[[Fit], None],
 ) -> Plan:  # fmt: skip
     forecast, forecast_records = forecast_of(mission)
     with warm_up.another_core() as wait:
         study = load_study(mission, stages, reuse)
+        told(fit_of(study))
         mission = study.mission  # with the staging points of a layer
         ruling, way, sky_findings = rule_ground(study, stages, reuse)
         with stages.stage("Preparing (first run only)"):
@@ -242,7 +244,7 @@ def refine(
         cell = r.spot.cell
         if cell is None:
             continue
-        around = cells_around(judge.ruling.feasible, guess, *cell, spacing_m / 2 / grid.cell_size_m, NEIGHBOURS)
+        around = cells_around(judge.ruling.feasible, guess, *cell, spacing_m / 2 / grid.cell_size_m, LOOKED_AT)
         others = [e for e in kept.values() if e.spot.origin == "search" and e is not r.evaluation]
 
         def room(spot: Spot, used: Backhaul | None, others: list[Evaluation] = others) -> bool:

@@ -62,9 +62,9 @@ def area_cells(
     weight = pd.Series(area.geometry.area.to_numpy(), index=area.index)  # plain share of the area
     if "weight" in area.columns:
         weight = pd.to_numeric(area["weight"], errors="coerce")
-        if weight.isna().any() or (weight < 0).any() or weight.sum() <= 0:
+        if weight.isna().any() or (weight < 0).any() or not 0 < weight.sum() < np.inf:
             raise InputError(
-                "A weight of the incident area is not a number of at least 0 (or all are 0).",
+                "A weight of the incident area is not a number of at least 0 (or all are 0, or one is without end).",
                 field="weight",
                 remedy="Give every polygon a weight, e.g. the people in it, or drop the column.",
             )
@@ -137,7 +137,7 @@ def _people(area: GeoDataFrame) -> Series:
         return pd.Series(np.nan, index=area.index)
     people = pd.to_numeric(area["people"], errors="coerce")
     stated = area["people"].notna() & (area["people"].astype(str).str.strip() != "")
-    if (people.isna() & stated).any() or (people < 0).any():
+    if (people.isna() & stated).any() or (people < 0).any() or np.isinf(people).any():
         raise InputError(
             "The people of the incident area are not a number of at least 0.",
             field="people",

@@ -17,7 +17,7 @@ from shapely.ops import unary_union
 from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
 from siteplanner.data.classes import Classes, read_classes
-from siteplanner.data.geometry import Box, unwrapped
+from siteplanner.data.geometry import Box, mend, unwrapped
 from siteplanner.data.grid import WGS84, Grid
 from siteplanner.data.raster_source import parted
 from siteplanner.data.rasters import MOST_CELLS, Elevation, metric_crs, read_elevation
@@ -155,7 +155,8 @@ def read_area(mission: Mission) -> Loaded[Place]:
     lonlat = unwrapped(unary_union(list(layer.frame.geometry)))
     middle = lonlat.centroid
     crs = check_target_crs(mission.crs) if mission.crs else metric_crs(middle.x, middle.y)
-    area = layer.frame.to_crs(crs)
+    # a ring that touches itself may cross itself by a hair once its corners have moved to another CRS
+    area, _ = mend(layer.frame.to_crs(crs), {"polygon"}, path.name)
     whole = unary_union(list(area.geometry))
     findings = [*scale_findings(crs, lonlat), *plausible_area(whole)]
     for start in mission.stagings:
