@@ -20,9 +20,9 @@ from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.telling.aiming import both_bearings
 from siteplanner.planning.telling.budget import line_name
+from siteplanner.planning.telling.score import parts_that_add_up
 from siteplanner.planning.telling.screen import together_words
 from siteplanner.planning.telling.service import served_words, service_lines
-from siteplanner.planning.telling.units import parts_that_add_up
 
 
 def times_and_service(work: Work, plan: Plan, ranked: RankedSpot, units: Units) -> None:

@@ -27,9 +27,10 @@ def show_ready(
     """Say which unit of a fleet can go; enter a take-down into a new fleet file."""
     from siteplanner.mission.fleet import load_fleet, load_take_down
     from siteplanner.mission.readiness import closed, ready
-    from siteplanner.outputs.ready import READERS, write_ready
+    from siteplanner.outputs.ready import write_ready
     from siteplanner.planning.telling.readiness import closed_words, ready_lines, ready_record
     from siteplanner.planning.telling.terminal import wrote_words
+    from siteplanner.planning.telling.units import units_named
 
     day = _day(on)
     fleet, new = load_fleet(fleet_file), None
@@ -42,7 +43,7 @@ def show_ready(
     if as_json:
         print_json(ready_record(found))
     else:
-        for line in ready_lines(found, READERS[units].first):
+        for line in ready_lines(found, units_named(units).first):
             stdout.print(safe(line), highlight=False)
     if new is not None:
         words = closed_words(record.unit, str((out / new[0]).resolve()))

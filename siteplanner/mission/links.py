@@ -386,23 +386,18 @@ class Radio(Part):
     @model_validator(mode="after")
     def _a_budget(self) -> Radio:
         """What only shows when the budget is made: too many resource blocks, a building outside P.2109's bands."""
-        budget = link_parameters(self)
-        allowed_loss_db(budget)
+        allowed_loss_db(link_parameters(self))
         return self
 
 
 def link_parameters(radio: Radio) -> LinkParameters:
     """The mission's radio as the numeric core wants it. Raises ValueError for one that has no budget."""
-    held = radio.model_dump()
-    return LinkParameters(**{f.name: held[f.name] for f in fields(LinkParameters)})
+    return LinkParameters(**{f.name: getattr(radio, f.name) for f in fields(LinkParameters)})
 
 
 def sector_pattern(radio: Radio) -> SectorPattern:
     """The mission's sector antenna as the numeric core wants it."""
+    r = radio
     return SectorPattern(
-        radio.beamwidth_deg,
-        radio.front_to_back_db,
-        radio.vertical_beamwidth_deg,
-        radio.vertical_side_lobe_db,
-        radio.downtilt_deg,
+        r.beamwidth_deg, r.front_to_back_db, r.vertical_beamwidth_deg, r.vertical_side_lobe_db, r.downtilt_deg
     )

@@ -20,7 +20,7 @@ from siteplanner.planning.plan.hand_over import HandOver
 from siteplanner.planning.telling import hand_over as telling
 from siteplanner.planning.telling.clock import clock_text
 from siteplanner.planning.telling.log import activity_log_lines, moment, period_words, prepared_words
-from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
+from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
 MOST_QUESTIONS, MOST_DECISIONS, MOST_POINTS, MOST_CHANNELS, MOST_COMING = 8, 6, 12, 12, 10
 FILES = ("handover.pdf", "handover.txt", "handover.json", "log.txt", "log.csv")
@@ -66,7 +66,7 @@ def hand_over_pdf(h: HandOver, units: Units, paper: str) -> bytes:
     return content_pdf(hand_over_content(h, units), "hand_over", paper="a4" if paper == "a4" else "letter", at=at)
 
 
-def write_hand_over(h: HandOver, folder: Path, units: Units = METRIC, paper: str = "letter") -> list[Path]:
+def write_hand_over(h: HandOver, folder: Path, units: Units, paper: str = "letter") -> list[Path]:
     """FILES into a folder, all or nothing; what else stands there stays. Raises OutputError."""
     form = [clean_line(line) for line in telling.form_lines(h, units)]
     name = h.incident.name or h.mission_name

@@ -17,15 +17,14 @@ from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import csv_text
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.telling import readiness as telling
-from siteplanner.planning.telling.units import BOTH, METRIC, US
+from siteplanner.planning.telling.units import units_named
 
-READERS = {"us": US, "metric": METRIC, "both": BOTH}
 HEAD = ("unit", "can_go", "what", "state", "value", "limit", "by", "words")
 
 
 def ready_content(found: Ready, units: Literal["us", "metric", "both"]) -> dict[str, Any]:
     """Plain data for `ready.typ`."""
-    reader = READERS[units].first
+    reader = units_named(units).first
     return {
         "title": "Which unit can go",
         "mission": short(found.fleet.name, 90),

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.words import text
-from siteplanner.planning.telling.score import rank_text
-from siteplanner.planning.telling.units import parts_that_add_up
+from siteplanner.planning.telling.score import parts_that_add_up, rank_text
 from tests.outputs.factory import HOSTILE
 
 SURROGATES_TOO = st.text(st.characters(exclude_categories=()), max_size=60)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.planning.choose.ranked import ScoreLine
-from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units, parts_that_add_up, rounded_text
+from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units, rounded_text
 
 
 def figure_words(line: ScoreLine, units: Units = METRIC) -> str:
@@ -59,3 +59,17 @@ def score_points(lines: Sequence[ScoreLine]) -> list[float]:
 def score_text(lines: Sequence[ScoreLine]) -> str:
     """The score as every output prints it."""
     return f"{parts_that_add_up([line.contribution for line in lines])[1]:.1f}"
+
+
+def parts_that_add_up(parts: list[float], digits: int = 1) -> tuple[list[float], float]:
+    """Parts and their sum, rounded so that the printed parts add up to the printed sum exactly.
+
+    Largest-remainder rounding: each part is off by less than one unit of its last digit.
+    """
+    unit = 10**digits
+    total = round(math.fsum(parts) * unit)
+    floors = [math.floor(part * unit) for part in parts]
+    by_rest = sorted(range(len(parts)), key=lambda i: (floors[i] - parts[i] * unit, i))
+    for i in by_rest[: total - sum(floors)]:
+        floors[i] += 1
+    return [value / unit for value in floors], total / unit

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from siteplanner.mission import Mission, Trailer
 from siteplanner.planning.site.mast_wind import MastLimit, mast_limit
 from siteplanner.planning.telling.power import power_step
+from siteplanner.planning.telling.score import parts_that_add_up
 from siteplanner.planning.telling.times import set_up_words
-from siteplanner.planning.telling.units import METRIC, Units, parts_that_add_up, rounded_text
+from siteplanner.planning.telling.units import METRIC, Units, rounded_text
 
 
 @dataclass(frozen=True)

@@ -355,9 +355,14 @@ SPOKEN = Units("both", spoken=True)
 _BY_NAME = {"us": US, "metric": METRIC, "both": BOTH}
 
 
+def units_named(name: Literal["us", "metric", "both"]) -> Units:
+    """The units of a name, as a mission's `sheets.units` and the command line give it."""
+    return _BY_NAME[name]
+
+
 def reader_units(mission: Mission) -> Units:
     """The units that the mission's readers work in (`sheets.units`); every output is written in them."""
-    return _BY_NAME[mission.sheets.units]
+    return units_named(mission.sheets.units)
 
 
 def rounded(value: float, digits: int, rounding: Rounding) -> float:
@@ -387,17 +392,3 @@ def rounded_text(value: float, digits: int, rounding: Rounding = "nearest") -> s
         value = rounded(value, digits, rounding)
     text = f"{value:,.{digits}f}"
     return text.lstrip("-") if float(text.replace(",", "")) == 0 else text
-
-
-def parts_that_add_up(parts: list[float], digits: int = 1) -> tuple[list[float], float]:
-    """Parts and their sum, rounded so that the printed parts add up to the printed sum exactly.
-
-    Largest-remainder rounding: each part is off by less than one unit of its last digit.
-    """
-    unit = 10**digits
-    total = round(math.fsum(parts) * unit)
-    floors = [math.floor(part * unit) for part in parts]
-    by_rest = sorted(range(len(parts)), key=lambda i: (floors[i] - parts[i] * unit, i))
-    for i in by_rest[: total - sum(floors)]:
-        floors[i] += 1
-    return [value / unit for value in floors], total / unit
