@@ -54,7 +54,7 @@ def forecast_rows(
         held = list(islice(rows, MAX_ROWS + 1))
     except csv.Error as error:
         raise InputError(
-            f"The forecast is no table that can be read ({error}).", remedy="Export it again as CSV.", file=path
+            f"The forecast cannot be read as a table ({error}).", remedy="Export it again as CSV.", file=path
         ) from None
     wanted = ("time", *needed)
     if missing := [c for c in wanted if c not in rows.fieldnames]:
