@@ -192,11 +192,18 @@ def test_no_road_in_is_exit_code_1_with_the_road_and_the_value_that_shuts_it(tmp
 
 def test_what_cannot_be_read_is_told_by_us_with_a_remedy():
     """The command line library refuses such a file by itself, without a word on what to do."""
-    import typer
+    from pathlib import Path
+    from typing import get_args, get_type_hints
 
     from siteplanner import cli
 
-    commands = typer.main.get_command(cli.app).commands.values()
-    places = [(c.name, p.name, getattr(p.type, "readable", None)) for c in commands for p in c.params]
+    places = []
+    groups = [group.typer_instance.registered_commands for group in cli.app.registered_groups]
+    for command in [*cli.app.registered_commands, *(command for group in groups for command in group)]:
+        for name, hint in get_type_hints(command.callback, include_extras=True).items():
+            told = [part for part in get_args(hint) if hasattr(part, "readable")]
+            if told and Path in (get_args(hint)[0], *get_args(get_args(hint)[0])):
+                places.append((command.name or command.callback.__name__, name, told[0].readable))
+    assert len({command for command, _, _ in places}) >= 12
     assert [place for place in places if place[2] and place[1] != "out"] == []
     assert ("check", "mission", False) in places

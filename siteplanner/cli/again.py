@@ -12,10 +12,13 @@ from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, sa
 
 
 def plan_again(
-    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json in force, as planned or AS BUILT.")],
-    mission_file: Annotated[Path, typer.Argument(metavar="MISSION.toml", help="The changed mission.")],
+    plan_file: Annotated[
+        Path, typer.Argument(readable=False, metavar="PLAN.json", help="plan.json in force, as planned or AS BUILT.")
+    ],
+    mission_file: Annotated[Path, typer.Argument(readable=False, metavar="MISSION.toml", help="The changed mission.")],
     report_file: Annotated[
-        Path | None, typer.Option("--report", help="How the trailer stands; as that plan says if left out.")
+        Path | None,
+        typer.Option("--report", readable=False, help="How the trailer stands; as that plan says if left out."),
     ] = None,
     out: Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")] = Path(
         "siteplanner_out/again"

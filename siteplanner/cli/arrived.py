@@ -13,13 +13,15 @@ from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, sa
 
 
 def judge_arrival(
-    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json by which the crew was sent.")],
-    report_file: Annotated[Path, typer.Argument(metavar="REPORT.toml", help="What the crew reported.")],
+    plan_file: Annotated[
+        Path, typer.Argument(readable=False, metavar="PLAN.json", help="plan.json by which the crew was sent.")
+    ],
+    report_file: Annotated[Path, typer.Argument(readable=False, metavar="REPORT.toml", help="What the crew reported.")],
     out: Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")] = Path(
         "siteplanner_out/as_built"
     ),
     mission_file: Annotated[
-        Path | None, typer.Option("--mission", help="The mission file, where the layers are not found.")
+        Path | None, typer.Option("--mission", readable=False, help="The mission file, where the layers are not found.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress bar.")] = False,

@@ -19,7 +19,9 @@ atlas = typer.Typer(no_args_is_help=True, help="A region judged before the call 
 
 @atlas.command()
 def build(
-    region: Annotated[Path, typer.Argument(help="The region's file (TOML or JSON): a mission's tables and [region].")],
+    region: Annotated[
+        Path, typer.Argument(readable=False, help="The region's file (TOML or JSON): a mission's tables and [region].")
+    ],
     out: Annotated[Path, typer.Option("--out", help="Folder of the atlas; one that is there is gone on with.")],
     scheduler: Annotated[
         str | None,
@@ -86,8 +88,8 @@ def build(
 
 @atlas.command("plan")
 def plan_from(
-    folder: Annotated[Path, typer.Argument(metavar="ATLAS", help="The folder of a finished atlas.")],
-    mission: Annotated[Path, typer.Argument(help="The mission file of the day (TOML or JSON).")],
+    folder: Annotated[Path, typer.Argument(readable=False, metavar="ATLAS", help="The folder of a finished atlas.")],
+    mission: Annotated[Path, typer.Argument(readable=False, help="The mission file of the day (TOML or JSON).")],
     out: Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")] = Path(
         "siteplanner_out"
     ),

@@ -251,7 +251,7 @@ def explain(
     latitude: Annotated[float, typer.Argument(help="WGS 84 degrees, north positive.")],
     longitude: Annotated[float, typer.Argument(help="WGS 84 degrees, east positive; west is negative.")],
     layers: Annotated[
-        Path | None, typer.Option("--layers", help="Folder of the mission, where it is not found.")
+        Path | None, typer.Option("--layers", readable=False, help="Folder of the mission, where it is not found.")
     ] = None,
     as_json: JsonOption = False,
     quiet: QuietOption = False,

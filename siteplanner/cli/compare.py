@@ -13,7 +13,7 @@ from siteplanner.cli.screen import print_json, safe, stdout
 def show_comparison(
     old: Annotated[Path, typer.Argument(readable=False, metavar="OLD.json", help="plan.json of the earlier run.")],
     new: Annotated[Path, typer.Argument(readable=False, metavar="NEW.json", help="plan.json of the later run.")],
-    picture: Annotated[Path | None, typer.Option(help="Draw it into this file, .html or .svg.")] = None,
+    picture: Annotated[Path | None, typer.Option(readable=False, help="Draw it into this file, .html or .svg.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")] = False,
 ) -> None:
     """Say what changed between two plans: files, settings, roads, spots, figures, and why."""

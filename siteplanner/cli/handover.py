@@ -14,12 +14,14 @@ from siteplanner.cli.screen import print_json, safe, stderr, stdout
 
 
 def make_hand_over(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder of a plan; those just below count too.")],
+    folder: Annotated[
+        Path, typer.Argument(readable=False, metavar="DIR", help="Folder of a plan; those just below count too.")
+    ],
     out: Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")] = Path(
         "siteplanner_out/handover"
     ),
     incident: Annotated[
-        Path | None, typer.Option("--incident", help="Incident file; DIR/incident.toml if left out.")
+        Path | None, typer.Option("--incident", readable=False, help="Incident file; DIR/incident.toml if left out.")
     ] = None,
     at: Annotated[
         str | None, typer.Option("--at", help="When it is handed over, with its offset; now if left out.")

@@ -12,7 +12,7 @@ from siteplanner.cli.screen import print_json, safe, stderr, stdout
 
 
 def keep_log(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder of a plan.")],
+    folder: Annotated[Path, typer.Argument(readable=False, metavar="DIR", help="Folder of a plan.")],
     text: Annotated[str | None, typer.Argument(help="What was decided or seen; left out: print the log.")] = None,
     who: Annotated[str, typer.Option("--who", help="Who decided or saw it.")] = "",
     role: Annotated[str, typer.Option("--role", help="Position at the incident, e.g. COML.")] = "",

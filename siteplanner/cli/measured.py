@@ -13,21 +13,26 @@ from siteplanner.cli.screen import bar_of, note_run, print_json, safe, stderr, s
 
 
 def show_measured(
-    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="plan.json of the run that you follow.")],
-    readings_file: Annotated[Path, typer.Argument(metavar="READINGS", help="CSV, or GPX with levels.")],
+    plan_file: Annotated[
+        Path, typer.Argument(readable=False, metavar="PLAN.json", help="plan.json of the run that you follow.")
+    ],
+    readings_file: Annotated[Path, typer.Argument(readable=False, metavar="READINGS", help="CSV, or GPX with levels.")],
     out: Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")] = Path(
         "siteplanner_out/measured"
     ),
     mission_file: Annotated[
-        Path | None, typer.Option("--mission", help="The mission file, in place of the one in the plan.")
+        Path | None,
+        typer.Option("--mission", readable=False, help="The mission file, in place of the one in the plan."),
     ] = None,
     layers: Annotated[
-        Path | None, typer.Option("--layers", help="Folder of the mission, where it is not found.")
+        Path | None, typer.Option("--layers", readable=False, help="Folder of the mission, where it is not found.")
     ] = None,
     spot: Annotated[
         str | None, typer.Option("--spot", help="Where the trailer stands; the first spot if left out.")
     ] = (None),
-    track: Annotated[Path | None, typer.Option("--track", help="GPX of the walk, for a table without places.")] = None,
+    track: Annotated[
+        Path | None, typer.Option("--track", readable=False, help="GPX of the walk, for a table without places.")
+    ] = None,
     crs: Annotated[str | None, typer.Option("--crs", help="Of columns x and y, e.g. EPSG:32612.")] = None,
     cell: Annotated[list[str] | None, typer.Option("--cell", help="A cell of this trailer; may be repeated.")] = None,
     taken: Annotated[

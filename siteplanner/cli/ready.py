@@ -13,10 +13,11 @@ from siteplanner.cli.screen import print_json, safe, stderr, stdout
 
 
 def show_ready(
-    fleet_file: Annotated[Path, typer.Argument(metavar="FLEET.toml", help="The fleet file.")],
+    fleet_file: Annotated[Path, typer.Argument(readable=False, metavar="FLEET.toml", help="The fleet file.")],
     on: Annotated[str | None, typer.Option("--on", help="The day, e.g. 2026-06-01; today if left out.")] = None,
     closed_by: Annotated[
-        Path | None, typer.Option("--closed", metavar="TAKEDOWN.toml", help="A take-down to enter first.")
+        Path | None,
+        typer.Option("--closed", readable=False, metavar="TAKEDOWN.toml", help="A take-down to enter first."),
     ] = None,
     out: Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")] = Path(
         "siteplanner_out/ready"

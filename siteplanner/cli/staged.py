@@ -12,7 +12,9 @@ from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, st
 
 
 def plan_staged(
-    mission_file: Annotated[Path, typer.Argument(metavar="MISSION.toml", help="A mission with [[periods]].")],
+    mission_file: Annotated[
+        Path, typer.Argument(readable=False, metavar="MISSION.toml", help="A mission with [[periods]].")
+    ],
     out: Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")] = Path(
         "siteplanner_out/staged"
     ),

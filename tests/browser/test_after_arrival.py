@@ -16,7 +16,7 @@ from siteplanner.app import earlier
 from tests.browser.test_app import LONG_MS, served
 from tests.planning.conftest import at, write_mission
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
 
 def test_a_report_is_judged_kept_and_taken_along(page, tmp_path, monkeypatch):

@@ -66,7 +66,7 @@ def test_where_any_will_do_only_those_in_view_count():
     assert e.look is usable
     assert best_look(e) is usable
     assert e.backhauls[0].margin == pytest.approx(2.5)
-    assert "sees hi (2" in because_of(e)
+    assert "sees hi with 2° to spare" in because_of(e)
     assert utility("any", low)[1] == 0.0
     assert utility("any", look("a", 3.0), look("b", 9.0))[0] == 9.0
 
@@ -114,7 +114,7 @@ def test_one_satellite_through_a_whole_plan(tmp_path):
         best = made.best
         e = best.evaluation
         assert e.look.satellite_name == name
-        assert f"sees {name} (" in because(best)
+        assert f"sees {name} with " in because(best)
         line = next(c for c in best.criteria if c.name == "backhaul")
         assert line.value == pytest.approx(e.look.margin_deg)
         assert e.backhauls[0].margin == pytest.approx(e.look.margin_deg)

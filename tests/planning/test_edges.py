@@ -82,7 +82,7 @@ def test_a_satellite_that_stands_too_low_is_said_to_be_so(tmp_path):
     made = plan(load_mission(plain_mission(tmp_path, 60.0, 10.0, [80.0])))
     assert made.spots == ()
     (reason, _) = (reasons_of(e)["sky_blocked"] for e in made.rejected)
-    assert reason.startswith("80 deg stands ")
+    assert reason.startswith("satellite at 80° E stands ")
     assert reason.endswith("° up; 5.0° is needed.")
 
 

@@ -22,7 +22,7 @@ from siteplanner.planning.plan.papers import papers_of
 from siteplanner.planning.telling.hand_over import channel_rows, form_lines, headline
 from siteplanner.planning.telling.log import activity_log_lines
 from siteplanner.planning.telling.record import plan_record
-from siteplanner.planning.telling.units import US
+from siteplanner.planning.telling.units import METRIC, US
 from tests.glossary import told
 
 DISPATCH, NOW = "2026-06-03T04:40:00-06:00", "2026-06-03T09:00:00-06:00"
@@ -271,7 +271,7 @@ def test_a_wrong_incident_file_is_refused(tmp_path, text):
 
 def test_the_page_is_one_and_hostile_text_stays_text(folder, tmp_path):
     add_entry(folder, entry("#import \u202e<script>\u001b[31m" * 60, kind="decided", who="*x*", role="$y$"))
-    files = write_hand_over(page(folder), tmp_path / "out")
+    files = write_hand_over(page(folder), tmp_path / "out", METRIC)
     assert [f.name for f in files] == ["handover.json", "handover.pdf", "handover.txt", "log.csv", "log.txt"]
     pdf = PdfReader(io.BytesIO((tmp_path / "out" / "handover.pdf").read_bytes()))
     assert len(pdf.pages) == 1

@@ -10,7 +10,7 @@ import pytest
 
 from siteplanner import load_mission, plan
 from siteplanner.mission import Weights
-from siteplanner.planning.choose import sets
+from siteplanner.planning.choose import set_choice
 from siteplanner.planning.choose.options import choose_rows
 from siteplanner.planning.choose.overlap import overlap
 from siteplanner.planning.plan.decision import field_of
@@ -98,8 +98,8 @@ def test_at_once_is_the_ranking_first_and_the_sets_after_it(made):
 
 def test_sets_are_looked_for_again_only_where_area_and_points_weigh_otherwise(made, monkeypatch):
     asked = []
-    real = sets.best_sets
-    monkeypatch.setattr(sets, "best_sets", lambda *args, **more: asked.append(1) or real(*args, **more))
+    real = set_choice.best_sets
+    monkeypatch.setattr(set_choice, "best_sets", lambda *args, **more: asked.append(1) or real(*args, **more))
     start = rescore(from_nothing(made), made.mission.weights)
     assert len(asked) == 1
     given = made.mission.weights

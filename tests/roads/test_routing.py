@@ -239,7 +239,7 @@ def test_roads_that_hang_apart_are_reported():
     assert (big.gap_m, small.gap_m) == pytest.approx((40, 25))
     finding = next(f for f in tree.findings if f.code == "roads_not_reached")
     assert "2 parts" in said(finding).message
-    assert "within 40 m" in said(finding).message
+    assert "nearest gap is 40 m" in said(finding).message
 
 
 def test_no_road_for_the_rig_is_no_way_in_with_the_reason():
