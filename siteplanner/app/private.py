@@ -25,6 +25,7 @@ KEY_FILE = "address_key"
 _KEY = re.compile(r"[A-Za-z0-9_-]{32,64}\Z")
 FOLDER_MODE, FILE_MODE = 0o700, 0o600
 PASSING = "siteplanner-app-"  # folders in the system's place for passing files: uploads, pictures of the map
+CLAIM = ".claim"  # in each of them, held by the program that made it
 WAY_IN = "open-"  # pages that lead the browser to the address
 OLD_S = 3600.0  # no browser is still on its way after that
 NEW_S = 2.0  # between a folder's making and its being held
@@ -99,7 +100,9 @@ class PassingFolder:
     def __init__(self) -> None:
         self._held = tempfile.TemporaryDirectory(prefix=PASSING)
         self.name = self._held.name
-        self._claim = lock(Path(self.name), wait=False)  # until the program ends, however it ends
+        # until the program ends, however it ends; not of the folder itself: outputs below take turns by that
+        (Path(self.name) / CLAIM).mkdir()
+        self._claim = lock(Path(self.name) / CLAIM, wait=False)
 
     def cleanup(self) -> None:
         self._held.cleanup()
@@ -114,9 +117,10 @@ def sweep() -> None:
     place, now = Path(tempfile.gettempdir()), time.time()
     for folder in place.glob(f"{PASSING}*"):
         if _is_old(folder, now, NEW_S):
-            claim = lock(folder, wait=False)
-            if claim is not None:  # nobody alive holds it
+            claim = lock(folder / CLAIM, wait=False)
+            if claim is not None or not (folder / CLAIM).is_dir():  # nobody alive holds it
                 shutil.rmtree(folder, ignore_errors=True)
+            if claim is not None:
                 os.close(claim)
     for folder in place.glob(f"{UNPACKED}*"):
         if _is_old(folder, now, UNPACKED_S):

@@ -10,6 +10,7 @@ import socket
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import urllib.error
 import urllib.request
@@ -18,6 +19,7 @@ from pathlib import Path
 import pytest
 
 from siteplanner.app import private, serve
+from siteplanner.outputs.switch import Switch
 
 # runs first in the server's process: writes down every name that is looked up and every address that is called, and
 # lets none go out
@@ -230,6 +232,24 @@ def test_the_next_start_removes_what_a_killed_program_left(tmp_path, monkeypatch
     assert [p.exists() for p in (left, unpacked, page, Path(alive.name), young)] == [False, False, False, True, True]
     alive.cleanup()
     assert not Path(alive.name).exists()
+
+
+def test_outputs_below_a_held_folder_are_written(tmp_path, monkeypatch):
+    """Runs into one folder take turns by the folder above, which here is the one that the program holds."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    held = private.PassingFolder()
+
+    def write():
+        with Switch(Path(held.name) / "outputs") as switch:
+            (switch.path / "plan.json").write_text("{}")
+            switch.now({"plan.json"})
+
+    writing = threading.Thread(target=write, daemon=True)
+    writing.start()
+    writing.join(20)
+    assert not writing.is_alive()
+    assert (Path(held.name) / "outputs" / "plan.json").is_file()
+    held.cleanup()
 
 
 def test_it_ends_when_told(server):
