@@ -132,7 +132,7 @@ def test_marks_never_lie_on_one_another(page, saved, plan, zoom):
     for ranked in plan.spots:
         assert _mark(page, ranked.spot.name).is_visible()
     # close together from afar, nearly each on its place from near: two of the six lie within a mark's width here
-    assert moved >= 4 if zoom < 0 else moved <= 1
+    assert moved >= 4 if zoom < 0 else moved <= 2  # those two may give way to one another
 
 
 def test_the_list_pans_and_shows_one_drive_at_a_time(page, saved, plan):
