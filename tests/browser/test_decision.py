@@ -126,14 +126,18 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
         ready_map(page)
         page.locator(".stCheckbox", has_text=missed).locator("label").click()
         page.locator(".sp-answer .say", has_text="Park at spot A").wait_for()
+        again = page.get_by_role("button", name="Plan again with this required")
+        again.wait_for(state="detached")  # that of the turn before: a press on it would plan with nothing required
         assert [cells_of(row) for row in rows(page).all()] == first
 
         # required from the start, and held against the plan before: what changed, in ten lines and a picture
         page.locator(".stCheckbox", has_text=missed).locator("label").click()
+        page.locator(".sp-answer .watch", has_text="leaves without service").wait_for()
         start = time.monotonic()
-        page.get_by_role("button", name="Plan again with this required").click()
+        again.click()
         page.wait_for_url(re.compile("/run"))
-        page.locator(".sp-answer .say").wait_for(timeout=2 * LONG_MS)
+        page.wait_for_url(re.compile("/decide"), timeout=2 * LONG_MS)
+        page.locator(".sp-answer .say").wait_for()
         clock("planned again", start)
         ready_map(page)  # before that a press on a link may be lost to the turn that draws the page
         page.get_by_role("link", name="1 Start").click()
