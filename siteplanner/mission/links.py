@@ -112,8 +112,7 @@ class OpenSky(Rated):
         0.95,
         gt=0,
         le=1,
-        description="Share of the cone, by solid angle, that must be clear. Common practice, no source; the "
-        "terminal's own manual goes before it.",
+        description="Share of the cone (solid angle) that must be clear. Common practice, no source; manual first.",
     )
     terminal_height_m: float = Field(2.0, gt=0, le=100, description="Terminal above ground. Common practice.")
 
@@ -397,7 +396,5 @@ def link_parameters(radio: Radio) -> LinkParameters:
 
 def sector_pattern(radio: Radio) -> SectorPattern:
     """The mission's sector antenna as the numeric core wants it."""
-    r = radio
-    return SectorPattern(
-        r.beamwidth_deg, r.front_to_back_db, r.vertical_beamwidth_deg, r.vertical_side_lobe_db, r.downtilt_deg
-    )
+    level = radio.beamwidth_deg, radio.front_to_back_db
+    return SectorPattern(*level, radio.vertical_beamwidth_deg, radio.vertical_side_lobe_db, radio.downtilt_deg)
