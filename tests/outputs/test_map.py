@@ -411,6 +411,13 @@ def test_the_panel_tells_the_worst_and_the_dangers_before_anything_else(plan):
     assert words.index("Before anyone acts on this") < words.index("Options")
 
 
+def test_each_danger_in_the_panel_has_its_signal_word(plan):
+    """As on the sheets: ANSI Z535.4-2007 section 4.14, WARNING for what could kill or badly injure."""
+    told = re.findall(r'<li class="sp-warning">(.*?)</li>', panel.dangers_html(plan))
+    assert told
+    assert all(item.startswith("<b>WARNING.</b> ") for item in told)
+
+
 def test_page_and_app_name_lines_and_marks_alike(plan):
     from siteplanner.app import plan_map
 

@@ -249,8 +249,9 @@ def dangers_html(plan: Plan) -> str:
         e, site = plan.best.evaluation, plan.best.evaluation.on_site
         items = [named(said(f, units.first).message) for f in e.findings if f.severity == "warning"]
         items += [named(words) for words in hazards_near_sentences(site.hazards if site else (), units.first)[:2]]
-    near = "".join(f'<li class="sp-warning">{item}</li>' for item in items[:MOST_DANGERS])
-    everywhere = "".join(f"<li><b>{word}.</b> {shown(text)}</li>" for word, text in BEFORE_ACTING)
+    word = f"<b>{signal_word('warning')}.</b>"
+    near = "".join(f'<li class="sp-warning">{word} {item}</li>' for item in items[:MOST_DANGERS])
+    everywhere = "".join(f"<li><b>{before}.</b> {shown(text)}</li>" for before, text in BEFORE_ACTING)
     return (
         '<section class="sp-notes"><h2>Dangers</h2>'
         + (f"<ul>{near}</ul>" if near else "")
@@ -273,7 +274,7 @@ def points_html(plan: Plan) -> str:
     names = [*(ranked.spot.name for ranked in plan.spots), *(p.name for p in plan.points)]
     who = "".join(f"<p>{sentence(line, names)}</p>" for line in missed_lines(plan.missed_points, units))
     return (
-        '<section class="sp-points"><h2>Named points <small>from the best spot</small></h2>'
+        '<section class="sp-points"><h2>Named points <small>chance of service from the best spot</small></h2>'
         f"<ul>{items}</ul>{who}</section>"
     )
 
