@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from siteplanner.cli.screen import bar_of, named, print_json, safe, say_finding, stderr, stdout
+from siteplanner.cli.screen import bar_of, named, print_json, safe, stderr, stdout
 from siteplanner.errors import Cancelled, InputError
 
 if TYPE_CHECKING:
@@ -114,10 +114,8 @@ def plan_from(
             print_json(_record(quick))
         raise typer.Exit(0 if quick.ranked else 1)
     with bar_of(quiet) as progress, named(mission):
-        from siteplanner.cli.results import print_plan
+        from siteplanner.cli.results import tell_run
         from siteplanner.outputs.write import write_outputs
-        from siteplanner.planning.telling.record import plan_record
-        from siteplanner.planning.telling.terminal import wrote_words
 
         try:
             made = exact_plan(quick, loaded, progress)
@@ -126,18 +124,7 @@ def plan_from(
                 what=f"{error.what} The places above are the atlas's answer; they are not judged exactly yet."
             ) from error
         files = write_outputs(made, out, progress=progress)
-    record = plan_record(made)
-    if as_json:
-        print_json(record)
-    else:
-        print_plan(record, made)
-    for finding in made.findings:
-        say_finding(finding, loaded)
-    shown = next((f for f in files if f.name == "map.html"), out)
-    stderr.print(safe(wrote_words(len(files), str(out.resolve()))), soft_wrap=True, highlight=False)
-    print(f"Map: {shown.resolve()}", file=sys.stderr if as_json else sys.stdout)
-    if not made.spots:
-        raise typer.Exit(1)
+    tell_run(made, files, out, as_json)
 
 
 def _say(quick: Quick, units: Any, to_stderr: bool) -> None:

@@ -19,8 +19,8 @@ from siteplanner.cli.log import keep_log
 from siteplanner.cli.measured import show_measured
 from siteplanner.cli.new import start_mission
 from siteplanner.cli.ready import show_ready
-from siteplanner.cli.results import print_explanation, print_layers, print_plan
-from siteplanner.cli.screen import bar_of, named, note_run, print_json, safe, say_cost, say_finding, stderr
+from siteplanner.cli.results import print_explanation, print_layers, tell_run
+from siteplanner.cli.screen import bar_of, named, print_json, say_cost, say_finding, stderr
 from siteplanner.cli.staged import plan_staged
 from siteplanner.demo import SAMPLES
 from siteplanner.errors import Cancelled
@@ -106,28 +106,11 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
         progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
         from siteplanner.outputs.write import write_outputs
         from siteplanner.planning.plan.pipeline import plan as make_plan
-        from siteplanner.planning.telling.record import plan_record
-        from siteplanner.planning.telling.units import reader_units
-        from siteplanner.planning.telling.words import recommendation
 
         with named(mission_path):
             made = make_plan(mission, progress, told=lambda fit: say_cost(fit, mission))
         files = write_outputs(made, out, progress=progress)
-    note_run(out, recommendation(made, reader_units(mission).first), made.spots[0].spot.name if made.spots else "")
-    record = plan_record(made)
-    if as_json:
-        print_json(record)
-    else:
-        print_plan(record, made)
-    for finding in made.findings:
-        say_finding(finding, mission)
-    from siteplanner.planning.telling.terminal import wrote_words
-
-    shown = next((f for f in files if f.name == "map.html"), out)
-    stderr.print(safe(wrote_words(len(files), str(out.resolve()))), soft_wrap=True, highlight=False)
-    print(f"Map: {shown.resolve()}", file=sys.stderr if as_json else sys.stdout)
-    if not made.spots:
-        raise typer.Exit(1)
+    tell_run(made, files, out, as_json)
 
 
 @app.command()

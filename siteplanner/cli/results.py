@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from siteplanner.cli.screen import safe, stdout
+import typer
+
+from siteplanner.cli.screen import note_run, print_json, safe, say_finding, stderr, stdout
 
 if TYPE_CHECKING:
     from siteplanner.planning.plan.model import Plan
@@ -44,6 +47,32 @@ def print_plan(record: dict[str, Any], made: Plan) -> None:
         nearest = nearest_to_pass_words(r, units)
         ruled.add_row(r.label, f"{100 * r.share:.1f}", f"{100 * r.only_share:.1f}", nearest)
     stdout.print(ruled)
+
+
+def tell_run(made: Plan, files: list[Path], out: Path, as_json: bool) -> None:
+    """The end of every run that made a plan: log, record or tables, findings, where the map is.
+
+    Raises typer.Exit(1) where no spot passes.
+    """
+    from siteplanner.planning.telling.record import plan_record
+    from siteplanner.planning.telling.terminal import wrote_words
+    from siteplanner.planning.telling.units import reader_units
+    from siteplanner.planning.telling.words import recommendation
+
+    best = made.spots[0].spot.name if made.spots else ""
+    note_run(out, recommendation(made, reader_units(made.mission).first), best)
+    record = plan_record(made)
+    if as_json:
+        print_json(record)
+    else:
+        print_plan(record, made)
+    for finding in made.findings:
+        say_finding(finding, made.mission)
+    shown = next((f for f in files if f.name == "map.html"), out)
+    stderr.print(safe(wrote_words(len(files), str(out.resolve()))), soft_wrap=True, highlight=False)
+    print(f"Map: {shown.resolve()}", file=sys.stderr if as_json else sys.stdout)
+    if not made.spots:
+        raise typer.Exit(1)
 
 
 def print_explanation(result: dict[str, Any]) -> None:
