@@ -7,12 +7,11 @@ from datetime import UTC
 from pathlib import Path
 from typing import Any
 
-from siteplanner.errors import OutputError
 from siteplanner.outputs.log import log_csv
 from siteplanner.outputs.sheets.fonts import name_in_text, short
 from siteplanner.outputs.sheets.printing import content_pdf
 from siteplanner.outputs.sheets.sheet_words import named
-from siteplanner.outputs.switch import Switch
+from siteplanner.outputs.switch import put
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
 from siteplanner.outputs.write import json_text
@@ -78,17 +77,7 @@ def write_hand_over(h: HandOver, folder: Path, units: Units, paper: str = "lette
         "log.txt": ("\n".join(activity) + "\n").encode(),
         "log.csv": log_csv(h.log).encode("utf-8-sig"),
     }
-    try:
-        with Switch(folder) as switch:
-            for file, content in files.items():
-                (switch.path / file).write_bytes(content)
-            return switch.now(files)
-    except OSError as error:
-        raise OutputError(
-            f"The folder cannot be written ({error.strerror or error}).",
-            remedy="Choose a folder that you may write to.",
-            file=folder,
-        ) from error
+    return put(folder, files)
 
 
 def clean_line(line: str) -> str:

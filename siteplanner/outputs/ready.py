@@ -6,13 +6,12 @@ import calendar
 from pathlib import Path
 from typing import Any, Literal
 
-from siteplanner.errors import OutputError
 from siteplanner.mission.fleet import Fleet
 from siteplanner.mission.readiness import Ready
 from siteplanner.outputs.sheets.fonts import short
 from siteplanner.outputs.sheets.printing import content_pdf
 from siteplanner.outputs.sheets.sheet_words import named
-from siteplanner.outputs.switch import Switch
+from siteplanner.outputs.switch import put
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import csv_text
 from siteplanner.outputs.write import json_text
@@ -58,17 +57,7 @@ def write_ready(
     }
     if new is not None:
         files[new[0]] = fleet_text(new[1], as_json=new[0].endswith(".json")).encode()
-    try:
-        with Switch(folder) as switch:
-            for name, content in files.items():
-                (switch.path / name).write_bytes(content)
-            return switch.now(files)
-    except OSError as error:
-        raise OutputError(
-            f"The folder cannot be written ({error.strerror or error}).",
-            remedy="Choose a folder that you may write to.",
-            file=folder,
-        ) from error
+    return put(folder, files)
 
 
 def fleet_text(fleet: Fleet, *, as_json: bool) -> str:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from siteplanner.errors import OutputError
 from siteplanner.mission import Mission
 from siteplanner.outputs.sheets.fonts import extra_fonts, name_in_text, short
 from siteplanner.outputs.sheets.printing import content_pdf, made_at, made_words
 from siteplanner.outputs.sheets.sheet_words import named
-from siteplanner.outputs.switch import Switch
+from siteplanner.outputs.switch import put
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
 from siteplanner.outputs.write import json_text, write_outputs
@@ -50,14 +49,4 @@ def write_staged(found: Staged, mission: Mission, folder: Path, progress: Progre
         "staged.txt": "".join(f"{clean(line)}\n" for line in telling.staged_lines(found, units)).encode(),
         "staged.json": json_text(telling.staged_record(found, units)).encode(),
     }
-    try:
-        with Switch(folder) as switch:
-            for file, written in files.items():
-                (switch.path / file).write_bytes(written)
-            return switch.now(files)
-    except OSError as error:
-        raise OutputError(
-            f"The folder cannot be written ({error.strerror or error}).",
-            remedy="Choose a folder that you may write to.",
-            file=folder,
-        ) from error
+    return put(folder, files)

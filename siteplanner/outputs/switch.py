@@ -19,10 +19,12 @@ import signal
 import stat
 import sys
 import tempfile
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from fnmatch import fnmatchcase
 from pathlib import Path
+
+from siteplanner.errors import OutputError
 
 try:
     import fcntl
@@ -155,6 +157,29 @@ class Switch:
         finally:
             if self.beside:
                 shutil.rmtree(work, ignore_errors=True)
+
+
+def put(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
+    """Files by name into a folder, all or nothing; what else stands there stays. Returns where they are.
+
+    Raises OutputError for a folder that cannot be written.
+    """
+    try:
+        with Switch(folder) as switch:
+            for name, content in files.items():
+                (switch.path / name).write_bytes(content)
+            return switch.now(files)
+    except OSError as error:
+        raise cannot_be_written(folder, error) from error
+
+
+def cannot_be_written(folder: Path, error: OSError) -> OutputError:
+    """What is said of a folder that takes no files."""
+    return OutputError(
+        f"The folder cannot be written ({error.strerror or error}).",
+        remedy="Choose a folder that you may write to.",
+        file=folder,
+    )
 
 
 def sweep(folder: Path) -> None:

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from siteplanner.errors import Cancelled, OutputError
-from siteplanner.outputs.switch import Switch
+from siteplanner.outputs.switch import Switch, cannot_be_written
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.study.progress import Progress
 
@@ -247,11 +247,7 @@ def write_outputs(
     try:
         switch = Switch(folder)
     except OSError as error:
-        raise OutputError(
-            f"The folder cannot be written ({error.strerror or error}).",
-            remedy="Choose a folder that you may write to.",
-            file=folder,
-        ) from error
+        raise cannot_be_written(folder, error) from error
     with switch:
         try:
             for number, name in enumerate(names):
