@@ -13,8 +13,9 @@ import streamlit as st
 from siteplanner.app import compare, go_no_go, named_points, style, trailers
 from siteplanner.app.answer_box import answer, reasons
 from siteplanner.app.figure import put
-from siteplanner.app.frame import go, need_plan, units_now, work_now
+from siteplanner.app.frame import need_plan, units_now, work_now
 from siteplanner.app.labels import Units
+from siteplanner.app.pressing import press
 from siteplanner.app.session import Work, spot_key
 from siteplanner.app.weighing import weights
 from siteplanner.app.why import ask, score_table, the_point
@@ -92,8 +93,7 @@ def options_side(work: Work, units: Units) -> None:
     option_list(plan, units, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
     if chosen is not None:
         words = f"Details of spot {style.button_text(chosen.spot.name)}"
-        if st.button(words, type="primary", width="stretch", key="to_spot"):
-            go("spot")
+        press(st, words, lambda: "spot", type="primary", width="stretch", key="to_spot")
     drawn = work.memory.get(DRAWN)
     if drawn is None or drawn[0] is not plan or drawn[1] is not chosen:
         st.rerun()

@@ -13,6 +13,7 @@ from siteplanner.app.compare_plans import compare_two
 from siteplanner.app.earlier import Earlier
 from siteplanner.app.frame import go, is_open, page_id
 from siteplanner.app.labels import error_text, plain
+from siteplanner.app.pressing import press
 from siteplanner.app.private import root
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work, others_open
@@ -24,6 +25,7 @@ from siteplanner.planning.telling.log import log_lines
 from siteplanner.planning.telling.screen import elapsed_words
 
 OPENING = "Opening the plan"
+WRITING = "The plan in hand is being written to this computer; it will be at the top of this list."
 MOST_LINES = 40  # of a log, the latest; all of it is on the page After arrival
 
 
@@ -33,6 +35,8 @@ def page(work: Work) -> None:
     if run is not None and run.state == "running":
         watch(run)
         return
+    if work.run is not None and work.run.writing:
+        watch_writing(work.run)  # the list is drawn again once that plan is in it
     if run is not None and not run.seen:
         run.seen = True
         if run.state == "done":
@@ -48,7 +52,7 @@ def page(work: Work) -> None:
         return
     for number, item in enumerate(rows):
         entry(work, item, number)
-    compare_two(rows, [when(item.made) for item in rows])
+    compare_two(work, rows, [when(item.made) for item in rows])
     st.caption(
         f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(root()))}. Whoever uses this "
         "computer under this account can open them, no other account can; work that is open on another page now is "
@@ -65,14 +69,17 @@ def entry(work: Work, item: Earlier, number: int) -> None:
     if not item.whole:
         words.caption("Only its mission can be opened: run it again for the ranking.")
     named = " ".join(plain(item.name).split()[:4])
-    if button.button(
+    press(
+        button,
         "Open",
+        reopen,
+        work,
+        item,
         key=f"open_{item.folder.name}",
         width="stretch",
         help=f"Open {named}",
         type="primary" if number == 0 else "secondary",
-    ):
-        reopen(work, item)
+    )
     if more.button(
         "Delete",
         key=f"forget_{item.folder.name}",
@@ -122,7 +129,6 @@ def reopen(work: Work, item: Earlier) -> None:
     else:
         work.opening = None
         work.begin_check()
-    st.rerun()
 
 
 def open_job(mission: Any, progress: Any, item: Earlier) -> Any:
@@ -137,6 +143,14 @@ def watch(run: Run) -> None:
     if run.state != "running":
         st.rerun()
     st.progress(0.5, text=plain(elapsed_words(OPENING, run.elapsed_s)))
+
+
+@st.fragment(run_every=0.4)
+def watch_writing(run: Run) -> None:
+    """Until the plan on the screen is also on the disk."""
+    if not run.writing:
+        st.rerun()
+    st.caption(WRITING)
 
 
 def when(made: str) -> str:

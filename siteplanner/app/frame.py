@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 PAGES = "_pages"
 WORK = "_work"
 UNITS = "_units"
+TURN = "_turn_to"  # the page that is to come, until it is drawn
 
 
 def page_id() -> str:
@@ -87,7 +88,8 @@ def side_panel(system: System) -> None:
 
 
 def go(name: str) -> None:
-    """Turn to another page."""
+    """Turn to another page; the turn is held until that page is drawn (`pressing`)."""
+    st.session_state[TURN] = name
     st.switch_page(st.session_state[PAGES][name])
 
 

@@ -8,6 +8,7 @@ import streamlit as st
 
 from siteplanner.app.frame import PAGES, WORK, is_open, page_id, side_panel, units_line
 from siteplanner.app.labels import error_text
+from siteplanner.app.pressing import reached, turn
 from siteplanner.app.session import ADDRESS_KEY, work_of
 from siteplanner.app.style import CSS
 from siteplanner.errors import SiteplannerError
@@ -87,6 +88,8 @@ def main() -> None:
     st.session_state[PAGES] = pages
     page = st.navigation(list(pages.values()), position="top")
     side_panel(units_line(work))
+    reached(page)
+    turn()
     try:
         page.run()
     except SiteplannerError as error:

@@ -8,10 +8,9 @@ import streamlit as st
 
 from siteplanner.app import style
 from siteplanner.app.figure import put
-from siteplanner.app.frame import go, say_error
 from siteplanner.app.labels import Units, plain
+from siteplanner.app.pressing import press
 from siteplanner.app.session import Work
-from siteplanner.errors import SiteplannerError
 from siteplanner.mission import mission_from_dict
 from siteplanner.outputs.words.text import named
 from siteplanner.planning.plan.require import TOLD, require, required_now, served_from
@@ -70,18 +69,16 @@ def _require(work: Work, names: set[str]) -> None:
 
 def _offer_run(work: Work, names: frozenset[str]) -> None:
     """A run that requires these points from the start: it also tries the ground around what is best then."""
-    if not st.button("Plan again with this required", key="run_required"):
-        return
+    press(st, "Plan again with this required", _run_required, work, names, key="run_required")
+
+
+def _run_required(work: Work, names: frozenset[str]) -> str:
     draft: dict[str, Any] = dict(work.draft or {})
     site = dict(draft.get("site") or {})
     held = site.get("required_points") or []
     site["required_points"] = sorted({*([held] if isinstance(held, str) else held), *names})
     draft["site"] = site
-    try:
-        mission = mission_from_dict(draft, base=work.base)
-    except SiteplannerError as error:
-        say_error(error)
-        return
+    mission = mission_from_dict(draft, base=work.base)
     work.draft = draft
     work.begin_plan(mission)
-    go("run")
+    return "run"

@@ -8,6 +8,7 @@ from siteplanner.app import pace, style
 from siteplanner.app.earlier import pace_file
 from siteplanner.app.frame import finding_note, go, say_error, units_now, work_now
 from siteplanner.app.labels import by_severity, plain
+from siteplanner.app.pressing import press
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work, pace_kind
 from siteplanner.planning.study.progress import SHARES
@@ -39,9 +40,8 @@ def page() -> None:
         )
     if run.error is not None:
         say_error(run.error)
-    if run.state != "done" and st.button("Run it again", type="primary"):
-        work.begin_plan(run.mission)
-        st.rerun()
+    if run.state != "done":
+        press(st, "Run it again", work.begin_plan, run.mission, type="primary")
     if run.state == "done":
         record(work, run)
 
@@ -57,9 +57,8 @@ def watch(run: Run) -> None:
     st.progress(run.share, text=plain(f"{words}, {left}" if left else words))
     if run.stopping:
         st.button("Stopping at the next step", disabled=True, key="cancel_run")
-    elif st.button("Cancel", key="cancel_run"):
-        run.cancel()
-        st.rerun(scope="fragment")
+    else:
+        press(st, "Cancel", run.cancel, key="cancel_run")
     done = dict(run.stages)
     rows = [
         (

@@ -65,6 +65,11 @@ class Run:
         return self._stop.is_set() and self.state == "running"
 
     @property
+    def writing(self) -> bool:
+        """Whether the result is on the screen and not yet on the disk."""
+        return self in _FINISHING
+
+    @property
     def elapsed_s(self) -> float:
         return time.monotonic() - self._since if self.state == "running" else self.seconds
 

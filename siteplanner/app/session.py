@@ -143,9 +143,12 @@ class Work:
 
     def begin_plan(self, mission: Mission, names: Mapping[tuple[float, float], str] | None = None) -> None:
         """Plan in the background, from what is known already; the plan is kept on disk once it can be shown. `names`:
-        what spots are called already."""
+        what spots are called already. A second press for what is at work already changes nothing."""
         from siteplanner.app.running import Run, plan_job
 
+        at_work = self.run is not None and self.run.state == "running" and not self.run.stopping
+        if at_work and self.run is not None and self.run.mission == mission:
+            return
         lent = self.lend()
         if self.run is not None:
             self.run.cancel()

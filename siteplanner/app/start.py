@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from siteplanner.app.frame import finding_note, go, part, say_error, units_now, work_now
+from siteplanner.app.frame import finding_note, part, say_error, units_now, work_now
 from siteplanner.app.labels import by_severity, plain
+from siteplanner.app.pressing import press
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import load_mission, mission_from_dict
@@ -16,6 +17,7 @@ from siteplanner.outputs.words.text import clean
 
 if TYPE_CHECKING:
     from siteplanner.app.running import Run
+    from siteplanner.mission import Mission
 
 WAYS = ("A sample", "My own files", "A mission file", "Earlier work")
 
@@ -79,41 +81,59 @@ def _persists() -> bool:
 
 def sample(work: Work) -> None:
     """A mission to learn on."""
-    from siteplanner.demo import IN_A_WORD, SAMPLES, sample_mission
+    from siteplanner.demo import SAMPLES
 
     box, button = st.columns([3, 1], vertical_alignment="bottom")
-    name = box.selectbox("Sample", list(SAMPLES), format_func=lambda n: n.replace("_", " ").title())
+    name = box.selectbox("Sample", list(SAMPLES), format_func=_title, key="sample_name")
     box.caption(plain(SAMPLES[name]))
-    if button.button("Open the sample", type="primary", width="stretch"):
-        open_file(work, sample_mission(name), f"Sample: {name.replace('_', ' ').title()}, {IN_A_WORD[name]}")
+    press(button, "Open the sample", _open_sample, work, type="primary", width="stretch")
+
+
+def _title(sample: str) -> str:
+    return sample.replace("_", " ").title()
+
+
+# a press reads the fields as they stand then, not as they did when the button was drawn
+def _open_sample(work: Work) -> None:
+    from siteplanner.demo import IN_A_WORD, sample_mission
+
+    name = st.session_state["sample_name"]
+    open_file(work, sample_mission(name), f"Sample: {_title(name)}, {IN_A_WORD[name]}")
 
 
 def saved(work: Work) -> None:
     """A mission file that lies on this computer beside its layers."""
-    from siteplanner.app import bring
-
     box, button = st.columns([3, 1], vertical_alignment="bottom")
-    text = box.text_input(
+    box.text_input(
         "Mission file on this computer",
+        key="mission_file",
         placeholder="/path/to/mission.toml",
         help="TOML or JSON. Paths in it start from its own folder. To bring a file from elsewhere, "
         "choose My own files and drop it there with its layers.",
     )
-    trusted = box.checkbox(
-        "It may read files outside its own folder", help="Leave this off for a mission that somebody sent."
+    box.checkbox(
+        "It may read files outside its own folder",
+        key="mission_trusted",
+        help="Leave this off for a mission that somebody sent.",
     )
-    if button.button("Open the file", type="primary", width="stretch"):
-        if not text.strip():
-            raise InputError("No file is named.", remedy="Type the path of a mission file, or choose My own files.")
-        path = Path(text.strip().strip('"')).expanduser()
-        if not trusted and (far := bring.outside(load_mission(path))):
-            raise InputError(
-                f"The mission names files outside its own folder: {', '.join(far[:3])}.",
-                remedy="Tick the box above if you know them, or move them beside the mission.",
-                file=path,
-                field="layers",
-            )
-        open_file(work, path, f"Mission file {path}")
+    press(button, "Open the file", _open_named, work, type="primary", width="stretch")
+
+
+def _open_named(work: Work) -> None:
+    from siteplanner.app import bring
+
+    text, trusted = st.session_state["mission_file"], st.session_state["mission_trusted"]
+    if not text.strip():
+        raise InputError("No file is named.", remedy="Type the path of a mission file, or choose My own files.")
+    path = Path(text.strip().strip('"')).expanduser()
+    if not trusted and (far := bring.outside(load_mission(path))):
+        raise InputError(
+            f"The mission names files outside its own folder: {', '.join(far[:3])}.",
+            remedy="Tick the box above if you know them, or move them beside the mission.",
+            file=path,
+            field="layers",
+        )
+    open_file(work, path, f"Mission file {path}")
 
 
 def open_file(work: Work, path: Path, origin: str) -> None:
@@ -121,7 +141,6 @@ def open_file(work: Work, path: Path, origin: str) -> None:
     mission = load_mission(path)
     work.open(mission.draft(), mission.base.resolve(), clean(origin))
     work.begin_check()
-    st.rerun()
 
 
 def settings(work: Work) -> None:
@@ -185,14 +204,17 @@ def vetted(work: Work) -> None:
     grave = [f for f in findings if f.severity != "note"]
     left, right = st.columns([3, 1], vertical_alignment="center")
     left.markdown(f"**The layers can be used.** {vetted_words(len(inputs), len(grave))}")
-    if right.button("Plan this mission", type="primary", width="stretch"):
-        work.begin_plan(run.mission)
-        go("run")
+    press(right, "Plan this mission", _plan, work, run.mission, type="primary", width="stretch")
     if run.result.fit is not None:
         words = plain(cost_words(run.result.fit, units_now()))
         st.warning(words) if run.result.fit.tight else left.caption(words)
     st.html("".join(finding_note(f) for f in by_severity(findings)))
     st.dataframe([layer_row(i) for i in inputs], hide_index=True, width="stretch")
+
+
+def _plan(work: Work, mission: Mission) -> str:
+    work.begin_plan(mission)
+    return "run"
 
 
 def layer_row(record: Any) -> dict[str, Any]:

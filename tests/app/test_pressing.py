@@ -1,0 +1,161 @@
+"""A press is acted on although its turn is broken off, once for two, and a plan that is being written is waited for."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+import pytest
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+from siteplanner.app import earlier, private, running, serve, session
+from siteplanner.app.running import Run
+from siteplanner.app.session import Work
+from siteplanner.demo import sample_mission
+from siteplanner.errors import InputError
+from siteplanner.mission import load_mission
+from tests.outputs.factory import make_plan
+
+MAIN = str(Path(serve.__file__).with_name("main.py"))
+
+
+@pytest.fixture
+def app(monkeypatch, tmp_path):
+    monkeypatch.setattr(session, "_HELD", {})
+    monkeypatch.setattr(Work, "begin_check", lambda work: None)
+    monkeypatch.setenv(private.ASKED, str(tmp_path / "held"))
+    return AppTest.from_file(MAIN, default_timeout=60)
+
+
+@pytest.fixture
+def broken_off(monkeypatch):
+    """The next turn ends before it draws any part of the page, as when another request comes in on a busy machine."""
+    from siteplanner.app import frame
+
+    ends, drawn = [], frame.side_panel
+
+    def side_panel(system):
+        if ends and ends.pop():
+            st.rerun()
+        drawn(system)
+
+    monkeypatch.setattr(frame, "side_panel", side_panel)
+    return ends
+
+
+def pressed(app, label):
+    next(b for b in app.button if b.label == label).click()
+    app.run()
+
+
+def the_work() -> Work:
+    (work,) = session._HELD.values()
+    return work
+
+
+def test_a_press_is_not_lost_with_a_turn_that_is_broken_off(app, broken_off):
+    app.run()
+    broken_off.append(True)
+    pressed(app, "Open the sample")
+    assert not broken_off  # the turn of the press did end early
+    assert the_work().draft is not None
+    assert "Sample: " in the_work().origin
+
+
+def test_the_page_that_a_press_leads_to_is_reached_although_a_turn_is_broken_off(app, broken_off, monkeypatch):
+    never = threading.Event()
+    monkeypatch.setattr(running, "plan_job", lambda mission, progress, **_: never.wait(20))
+    app.run()
+    pressed(app, "Open the sample")
+    work = the_work()
+    fit = running.Checked((), (), None, None)
+    work.check = Run(load_mission(sample_mission()), lambda *_: fit).start()
+    work.check.wait(10)
+    app.run()
+    broken_off.append(True)
+    pressed(app, "Plan this mission")
+    try:
+        assert not broken_off
+        assert work.run is not None
+        assert "Cancel" in [b.label for b in app.button]  # the page Run
+    finally:
+        work.stop()
+        never.set()
+
+
+def test_what_goes_wrong_at_a_press_is_said_below_its_button(app, monkeypatch):
+    def gone(path):
+        raise InputError("The sample is gone.", remedy="Build it again.")
+
+    app.run()
+    monkeypatch.setattr("siteplanner.app.start.load_mission", gone)
+    pressed(app, "Open the sample")
+    assert ["The sample is gone" in e.value and "Build it again" in e.value for e in app.error] == [True]
+    monkeypatch.undo()
+    monkeypatch.setattr(Work, "begin_check", lambda work: None)
+    pressed(app, "Open the sample")
+    assert not app.error
+
+
+def test_a_failure_nobody_foresaw_is_said_and_the_rest_goes_to_the_terminal(app, monkeypatch, capfd):
+    def broken(path):
+        raise RuntimeError("boom")
+
+    app.run()
+    monkeypatch.setattr("siteplanner.app.start.load_mission", broken)
+    pressed(app, "Open the sample")
+    assert "RuntimeError" in app.error[0].value
+    assert "Traceback" in capfd.readouterr().err
+
+
+def test_two_presses_for_one_mission_make_one_run(monkeypatch):
+    never, missions = threading.Event(), []
+
+    def job(mission, progress, **_):
+        missions.append(mission)
+        never.wait(20)
+
+    monkeypatch.setattr(running, "plan_job", job)
+    mission = load_mission(sample_mission())
+    work = Work("token")
+    try:
+        work.begin_plan(mission)
+        first = work.run
+        work.begin_plan(load_mission(sample_mission()))
+        assert work.run is first
+        other = mission.model_copy(update={"name": "Another"})
+        work.begin_plan(other)
+        assert work.run is not first
+        assert first.stopping or first.state != "running"
+        second = work.run
+        second.cancel()
+        work.begin_plan(other)  # one that is being stopped is begun again
+        assert work.run is not second
+    finally:
+        work.stop()
+        never.set()
+        work.folder.cleanup()
+
+
+def test_earlier_work_waits_for_the_plan_that_is_being_written(app, tmp_path):
+    plan, files, go_on = make_plan(), tmp_path / "files", threading.Event()
+    files.mkdir()
+    earlier.keep(plan, plan.mission.parameters(), files, files, "Your own files", "me")
+
+    def write(made):
+        go_on.wait(20)
+        earlier.keep(made, made.mission.parameters(), files, files, "Your own files", "me")
+
+    app.run()
+    work = the_work()
+    work.run = Run(plan.mission, lambda *_: plan, after=write, seen=True).start()
+    app.session_state["way"] = "Earlier work"
+    app.run()
+    assert any("being written" in c.value for c in app.caption)
+    assert "Compare them" not in [b.label for b in app.button]
+    go_on.set()
+    work.run.wait(20)
+    app.run()
+    assert not any("being written" in c.value for c in app.caption)
+    assert "Compare them" in [b.label for b in app.button]
