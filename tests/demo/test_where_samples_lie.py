@@ -67,29 +67,71 @@ def test_the_wheel_holds_the_samples_and_not_how_they_were_made(wheel) -> None:
     assert wheel.stat().st_size < 10_000_000
 
 
-def test_installed_from_the_wheel_it_plans_with_a_home_that_cannot_be_written(wheel, tmp_path) -> None:
-    """A new environment with only the libraries of this one, an empty folder, a home where nothing can be made."""
-    venv.create(tmp_path / "env", with_pip=False)
-    own = Path(sysconfig.get_path("purelib", vars={"base": str(tmp_path / "env")}))
+COLD = """
+import json, runpy, sys
+from pathlib import Path
+from siteplanner.planning.plan import warm_up
+start, finish = warm_up.start, warm_up.finish
+told = {}
+def finished(child, seconds=120.0):
+    finish(child, seconds)
+    if child is not None:  # what lies on the disk at this moment, before this process has come to service
+        from siteplanner.core.coverage_rays import trace_intervals
+        kept = Path(trace_intervals.stats.cache_path)
+        told.update(code=child.returncode, kept=sorted(p.name.split("-")[0] for p in kept.glob("*.nbc")),
+                    again=start() is not None)
+warm_up.finish = finished
+note, sys.argv = sys.argv[1], ["siteplanner", *sys.argv[2:]]
+try:
+    runpy.run_module("siteplanner", run_name="__main__")
+finally:
+    Path(note).write_text(json.dumps(told))
+"""
+
+
+@pytest.fixture(scope="module")
+def first_run(wheel, tmp_path_factory):
+    """The first plan ever of the installed wheel: what it said, where it ran, and what its compiling child left.
+
+    A new environment with only the libraries of this one, an empty folder, a home where nothing can be made: so
+    nothing is compiled yet, and all kernels are compiled anew, which takes half a minute and is done this once.
+    """
+    place = tmp_path_factory.mktemp("installed")
+    venv.create(place / "env", with_pip=False)
+    own = Path(sysconfig.get_path("purelib", vars={"base": str(place / "env")}))
     with zipfile.ZipFile(wheel) as held:
         held.extractall(own)
-    libraries = tmp_path / "libraries"  # this environment's, without its own siteplanner
+    libraries = place / "libraries"  # this environment's, without its own siteplanner
     libraries.mkdir()
     for path in Path(sysconfig.get_path("purelib")).iterdir():
         if "siteplanner" not in path.name and path.suffix != ".pth":
             (libraries / path.name).symlink_to(path)
     (own / "libraries.pth").write_text(f"{libraries}\n")
-    home, work = tmp_path / "home", tmp_path / "work"
+    home, work = place / "home", place / "work"
     home.touch()  # a file: not even root can make anything below it, whatever the rights say
     work.mkdir()
-    python = tmp_path / "env" / Path(sys.executable).parent.name / Path(sys.executable).name
-    kept_out = {"PYTHONPATH", "PYTHONHOME", "XDG_CACHE_HOME", "XDG_DATA_HOME", "SITEPLANNER_WORK"}
+    python = place / "env" / Path(sys.executable).parent.name / Path(sys.executable).name
+    kept_out = {"PYTHONPATH", "PYTHONHOME", "NUMBA_CACHE_DIR", "XDG_CACHE_HOME", "XDG_DATA_HOME", "SITEPLANNER_WORK"}
     env = {**{k: v for k, v in os.environ.items() if k not in kept_out}, "HOME": str(home)}
-    command = [python, "-m", "siteplanner", "demo", "--sample", "real_hills", "--quiet", "--json"]
+    note = place / "child.json"
+    command = [python, "-c", COLD, note, "demo", "--sample", "real_hills", "--quiet", "--json"]
     done = subprocess.run(command, cwd=work, env=env, capture_output=True, text=True, timeout=300, check=False)
+    return done, work, json.loads(note.read_text("utf-8"))
+
+
+def test_installed_from_the_wheel_it_plans_with_a_home_that_cannot_be_written(first_run) -> None:
+    done, work, _ = first_run
     assert done.returncode == 0, done.stderr[-2000:]
     assert json.loads(done.stdout)["spots"]
     assert (work / "siteplanner_out" / "demo" / "map.html").stat().st_size > 100_000
+
+
+def test_a_child_fills_an_empty_cache_and_a_full_one_starts_none(first_run) -> None:
+    """`planning/plan/warm_up.py`: it is started where nothing is kept, and leaves what it promises."""
+    *_, child = first_run
+    assert child["code"] == 0
+    assert {"aim._expected_weight", "coverage_rays.trace_intervals", "loss_error._redrawn"} <= set(child["kept"])
+    assert not child["again"]
 
 
 def test_every_sample_says_in_its_title_what_of_it_is_real():
