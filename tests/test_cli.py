@@ -6,9 +6,11 @@ import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
+from siteplanner import cli
 from tests.planning.conftest import write_mission
 
 
@@ -21,6 +23,18 @@ def siteplanner(*args, timeout=300, environment=None):
         timeout=timeout,
         check=False,
     )
+
+
+@pytest.fixture
+def here(capfd):
+    """The same in this process, where the libraries are loaded already: exit code, stdout, stderr."""
+
+    def run(*args):
+        code = cli.run(lambda: cli.app(args=[str(a) for a in args], standalone_mode=False))
+        said = capfd.readouterr()
+        return subprocess.CompletedProcess(args, code, said.out, said.err)
+
+    return run
 
 
 # loaded before all else, in the processes that a run starts too: writes down each look-up and each call
@@ -38,8 +52,12 @@ sys.addaudithook(note)
 
 @pytest.fixture(scope="module")
 def planned(tmp_path_factory):
+    """A run of its own process, of a mission whose name sets the window's title and turns the line round."""
     folder = tmp_path_factory.mktemp("cli")
     mission = write_mission(folder / "m")
+    text = Path(mission).read_text(encoding="utf-8")
+    odd = "\\u001b]0;owned\\u0007 \\u009b31m \\u202eabc"
+    Path(mission).write_text(f'name = "{odd}"\n' + text.replace("name =", "note =", 1), encoding="utf-8")
     recorder = tmp_path_factory.mktemp("recorder")
     (recorder / "sitecustomize.py").write_text(RECORDER)
     seen = {"PYTHONPATH": os.pathsep.join([str(recorder), *sys.path]), "RECORD": str(recorder / "record.txt")}
@@ -71,7 +89,18 @@ def test_json_holds_no_nan(planned):
     json.loads(text, parse_constant=lambda c: pytest.fail(f"{c} is not JSON"))
 
 
-def test_explain_says_in_and_out(planned):
+def test_names_cannot_drive_the_terminal(planned, here):
+    _, mission, done, _ = planned
+    assert done.returncode == 0, done.stderr
+    bad = here("check", Path(mission).with_name("\x9b31m.toml"))
+    assert bad.returncode == 2
+    assert "31m" in bad.stderr
+    assert "31m" in done.stdout
+    for said in (bad.stderr, done.stdout, done.stderr):
+        assert not {"\x1b", "\x9b", "\u202e", "\x07"} & set(said)
+
+
+def test_explain_says_in_and_out(planned, here):
     folder, *_ = planned
     plan_file = folder / "out" / "plan.json"
     spot = json.loads(plan_file.read_text(encoding="utf-8"))["spots"][0]
@@ -80,12 +109,12 @@ def test_explain_says_in_and_out(planned):
     found = json.loads(done.stdout)
     assert found["would_rank"] == 1
     assert found["score"] == pytest.approx(spot["score"], abs=1e-6)
-    done = siteplanner("explain", plan_file, spot["latitude"] + 0.004, spot["longitude"])
+    done = here("explain", plan_file, spot["latitude"] + 0.004, spot["longitude"])
     assert done.returncode == 1
     assert "ruled out" in done.stdout
 
 
-def test_explain_notices_a_changed_layer(planned):
+def test_explain_notices_a_changed_layer(planned, here):
     folder = planned[0]
     plan_file = folder / "out" / "plan.json"
     record = json.loads(plan_file.read_text(encoding="utf-8"))
@@ -94,14 +123,14 @@ def test_explain_notices_a_changed_layer(planned):
     other = folder / "out" / "changed.json"
     other.write_text(json.dumps(record), encoding="utf-8")
     spot = record["spots"][0]
-    done = siteplanner("explain", other, spot["latitude"], spot["longitude"])
+    done = here("explain", other, spot["latitude"], spot["longitude"])
     other.unlink()
     assert "has changed since" in done.stderr
 
 
-def test_check_lists_layers(planned):
+def test_check_lists_layers(planned, here):
     mission = planned[1]
-    done = siteplanner("check", mission, "--json")
+    done = here("check", mission, "--json")
     assert done.returncode == 0, done.stderr
     roles = {row["layer"] for row in json.loads(done.stdout)["layers"]}
     assert {"elevation", "roads", "incident area", "power lines"} <= roles
@@ -125,10 +154,10 @@ def test_bad_input_is_a_sentence_and_code_2(args, words):
     assert done.stdout == ""
 
 
-def test_a_broken_layer_names_file_and_remedy(tmp_path):
+def test_a_broken_layer_names_file_and_remedy(tmp_path, here):
     mission = write_mission(tmp_path / "m")
     (tmp_path / "m" / "roads.gpkg").write_bytes(b"not a map")
-    done = siteplanner("plan", mission, "--out", tmp_path / "out")
+    done = here("plan", mission, "--out", tmp_path / "out")
     assert done.returncode == 2
     assert "roads.gpkg" in done.stderr
     assert "Remedy:" in done.stderr
@@ -136,9 +165,9 @@ def test_a_broken_layer_names_file_and_remedy(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
-def test_no_spot_is_exit_code_1_with_everything_written(tmp_path):
+def test_no_spot_is_exit_code_1_with_everything_written(tmp_path, here):
     mission = write_mission(tmp_path / "m", trailer="max_slope_deg = 0.1")
-    done = siteplanner("plan", mission, "--out", tmp_path / "out")
+    done = here("plan", mission, "--out", tmp_path / "out")
     assert done.returncode == 1, done.stderr
     assert "No spot passes every limit" in done.stdout
     assert (tmp_path / "out" / "map.html").exists()
@@ -146,7 +175,6 @@ def test_no_spot_is_exit_code_1_with_everything_written(tmp_path):
 
 def test_an_interrupt_is_told_however_it_arrives(capsys):
     """The command line library hands Ctrl-C on as an exception or, since newer versions, as the bare code 130."""
-    from siteplanner import cli
 
     def stop():
         raise KeyboardInterrupt
@@ -163,7 +191,7 @@ def test_an_interrupt_is_told_however_it_arrives(capsys):
         ({"bar": "2.1"}, "Valley Road (height limit 2.1 m is below the rig's 3.2 m"),
     ],
 )
-def test_no_road_in_is_exit_code_1_with_the_road_and_the_value_that_shuts_it(tmp_path, shut, named):
+def test_no_road_in_is_exit_code_1_with_the_road_and_the_value_that_shuts_it(tmp_path, here, shut, named):
     """Everything is shut at the yard, or a height bar stands between the yard and the search ground."""
     import geopandas as gpd
     import pandas as pd
@@ -181,7 +209,7 @@ def test_no_road_in_is_exit_code_1_with_the_road_and_the_value_that_shuts_it(tmp
         yard.to_file(tmp_path / "m" / "keep.gpkg", driver="GPKG")  # what is left of the road before the bar
     path.unlink()
     roads.to_file(path, driver="GPKG")
-    done = siteplanner("plan", mission, "--out", tmp_path / "out")
+    done = here("plan", mission, "--out", tmp_path / "out")
     assert done.returncode == 1, done.stderr
     out = tmp_path / "out"
     assert {"map.html", "ranking.csv", "package.gpkg", "commander.pdf"} <= {p.name for p in out.iterdir()}
@@ -192,10 +220,7 @@ def test_no_road_in_is_exit_code_1_with_the_road_and_the_value_that_shuts_it(tmp
 
 def test_what_cannot_be_read_is_told_by_us_with_a_remedy():
     """The command line library refuses such a file by itself, without a word on what to do."""
-    from pathlib import Path
     from typing import get_args, get_type_hints
-
-    from siteplanner import cli
 
     places = []
     groups = [group.typer_instance.registered_commands for group in cli.app.registered_groups]
