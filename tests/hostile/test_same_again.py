@@ -1,7 +1,4 @@
-"""The same inputs give the same files, byte by byte, at any number of threads and on another run.
-
-Every other file of a plan: `tests/outputs/test_same_bytes.py`.
-"""
+"""The same inputs give the same files, byte by byte: at any number of threads and processors, and on another run."""
 
 from __future__ import annotations
 
@@ -12,44 +9,51 @@ from pathlib import Path
 
 import pytest
 
-from tests.planning.conftest import write_mission
+from tests.planning.test_options import two_camps
 
-FILES = (
-    "plan.json", "ranking.csv", "judged.csv", "routes.gpx", "places.kml", "ruling.tif", "ruling_bits.tif",
-    "coverage.tif", "map.html", "package.gpkg", "package.zip",
-)  # fmt: skip
 RUN = """
-import sys
+import os, sys
 from dataclasses import replace
 import numba
-numba.set_num_threads(int(sys.argv[3]))
 from siteplanner import load_mission, plan
 from siteplanner.outputs.write import write_outputs
-made = plan(load_mission(sys.argv[1]))
-clock = {**made.software, "created": "2026-06-01T10:00:00Z"}  # the hour of the run and the time that it took aside
-write_outputs(replace(made, software=clock, timings_s={}), sys.argv[2], only=sys.argv[4:])
+for threads, processors, out in zip(*[iter(sys.argv[2:])] * 3, strict=True):
+    numba.set_num_threads(int(threads))
+    os.cpu_count = lambda n=int(processors): n
+    made = plan(load_mission(sys.argv[1]))  # everything worked out anew
+    # the hour of the run and the time that it took aside
+    clock = {"name": "siteplanner", "version": "0", "created": "2026-06-01T10:00:00Z"}
+    write_outputs(replace(made, software=clock, timings_s={}), out)
 """
 
 
-def made(mission: str, out: Path, threads: int, hash_seed: str) -> dict[str, bytes]:
-    """What a run of its own writes."""
-    environment = {**os.environ, "NUMBA_NUM_THREADS": "7", "OMP_NUM_THREADS": str(threads), "PYTHONHASHSEED": hash_seed}
-    command = [sys.executable, "-c", RUN, mission, str(out), str(threads), *FILES]
+def made(mission: str, hash_seed: str, *runs: tuple[int, int, Path]) -> list[dict[str, bytes]]:
+    """What a process of its own writes, all files, by threads, processors and folder."""
+    threads = str(runs[0][0])
+    environment = {**os.environ, "NUMBA_NUM_THREADS": "7", "OMP_NUM_THREADS": threads, "PYTHONHASHSEED": hash_seed}
+    command = [sys.executable, "-c", RUN, mission, *(str(part) for run in runs for part in run)]
     done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment, timeout=900)
     assert done.returncode == 0, done.stderr[-1500:]
-    return {name: (out / name).read_bytes() for name in FILES}
+    return [{path.name: path.read_bytes() for path in out.iterdir()} for *_, out in runs]
 
 
 @pytest.fixture(scope="module")
-def one_thread(tmp_path_factory):
+def runs(tmp_path_factory):
+    """By threads: one alone, then seven and two in another process with other hashes. Folders stand side by side:
+    plan.json names the mission's as seen from its own."""
     place = tmp_path_factory.mktemp("same")
-    mission = write_mission(place / "m")
-    return mission, made(mission, place / "one", 1, "0")
+    mission = two_camps(place / "m")
+    (one,) = made(mission, "0", (1, 1, place / "one"))
+    seven, two = made(mission, "2", (7, 2, place / "seven"), (2, 2, place / "two"))
+    return {1: one, 2: two, 7: seven}
 
 
-@pytest.mark.parametrize(("threads", "hash_seed"), [(2, "1"), (7, "2")])
-def test_the_same_inputs_give_the_same_files(one_thread, threads, hash_seed):
-    mission, first = one_thread
-    beside = Path(mission).parents[1]  # plan.json names the mission's folder as seen from its own
-    again = made(mission, beside / f"again_{threads}", threads, hash_seed)
+@pytest.mark.parametrize("threads", [2, 7])
+def test_the_same_inputs_give_the_same_files(runs, threads):
+    first, again = runs[1], runs[threads]
+    assert {
+        "plan.json", "ranking.csv", "judged.csv", "routes.gpx", "places.kml", "ruling.tif", "ruling_bits.tif",
+        "coverage.tif", "map.html", "package.gpkg", "package.zip", "print_map.tif", "print_map.pdf",
+    } <= set(first)  # fmt: skip
+    assert set(first) == set(again)
     assert [name for name in first if first[name] != again[name]] == []

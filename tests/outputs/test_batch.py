@@ -17,6 +17,15 @@ from tests.planning.conftest import write_mission
 FEW = "refined_spots = 1\nlisted_spots = 2"
 
 
+def small_mission(folder: Path, **changes: str) -> Path:
+    """The valley with few spots to judge: here it counts which file is whose, not what stands in it."""
+    path = Path(write_mission(folder, search=FEW, **changes))
+    text = path.read_text(encoding="utf-8")
+    assert "max_spots = 40" in text
+    path.write_text(text.replace("max_spots = 40", "max_spots = 6"), encoding="utf-8")
+    return path
+
+
 def table(out: Path) -> list[dict[str, str]]:
     with (out / SUMMARY).open(encoding="utf-8-sig", newline="") as held:
         return list(csv.DictReader(held))
@@ -35,8 +44,8 @@ def broken(tmp_path):
 
 
 def test_each_mission_has_its_folder_and_a_failed_one_stops_no_other(tmp_path, broken):
-    first = Path(write_mission(tmp_path / "north", search=FEW))
-    second = Path(write_mission(tmp_path / "south", search=FEW, radio="frequency_mhz = 700"))
+    first = small_mission(tmp_path / "north")
+    second = small_mission(tmp_path / "south", radio="frequency_mhz = 700")
     stages, heard = [], []
     outcomes = plan_many(
         [first, broken, second],
@@ -110,8 +119,8 @@ def test_workers_of_a_scheduler_plan_the_same_to_the_byte_and_what_is_finished_i
     from distributed import LocalCluster
 
     missions = [
-        Path(write_mission(tmp_path / "north", search=FEW)),
-        Path(write_mission(tmp_path / "south", search=FEW, radio="frequency_mhz = 700")),
+        small_mission(tmp_path / "north"),
+        small_mission(tmp_path / "south", radio="frequency_mhz = 700"),
     ]
     only = ("plan.json", "ranking.csv", "judged.csv", "places.kml", "ruling.tif")
     one_by_one = plan_many(missions, tmp_path / "one", only=only)
@@ -123,7 +132,7 @@ def test_workers_of_a_scheduler_plan_the_same_to_the_byte_and_what_is_finished_i
             for name in only:
                 one, many = ((tmp_path / out / folder / name).read_bytes() for out in ("one", "many"))
                 assert one == many, (folder, name)
-        write_mission(tmp_path / "south", search=FEW, radio="frequency_mhz = 710")  # one input changes
+        small_mission(tmp_path / "south", radio="frequency_mhz = 710")  # one input changes
         (tmp_path / "many" / "north" / "places.kml").unlink()  # and one output is lost
         again = plan_many(missions, tmp_path / "many", only=only, scheduler=address)
         assert [o.before for o in again] == [False, False]
