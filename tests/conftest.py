@@ -2,12 +2,30 @@
 
 from __future__ import annotations
 
+import os
+import signal
+from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 TOGETHER = ("tests/browser/", "tests/end_to_end/")
 """Folders that one worker takes whole: the one browser and its server, the two samples that are planned once."""
+
+GIVE_WAY = "SITEPLANNER_TESTS_GIVE_WAY"
+"""Set for a run beside the browser's: its workers take only the processor time that nobody else asks for."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """To the end of the queue: the lowest priority, in a session of its own, which Linux weighs as one."""
+    if not os.environ.pop(GIVE_WAY, None):
+        return
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell starts what it does not wait for without it
+    with suppress(OSError):
+        os.setsid()
+        Path("/proc/self/autogroup").write_text("19")  # sched(7)
+    os.nice(19)
 
 
 def group(nodeid: str) -> str:
