@@ -20,9 +20,11 @@ from siteplanner.planning.plan.arrived import HURTS, spot_row, stance, stood_at
 from siteplanner.planning.plan.as_built import planned_of
 from siteplanner.planning.plan.detail import listed_in_detail
 from siteplanner.planning.plan.explain import spot_here
+from siteplanner.planning.plan.known_before import with_readings
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import plan
 from siteplanner.planning.plan.records import called_in, number, of, rows, text
+from siteplanner.planning.plan.stands_now import reported_in, standing_now, standing_row
 from siteplanner.planning.site.clock import Clock
 from siteplanner.planning.site.site_wind import Span
 from siteplanner.planning.site.timeline import Moments, off_air
@@ -106,6 +108,7 @@ class Again:
     stands_first: bool
     units_gone: tuple[str, ...]
     reported: bool
+    readings_kept: int = 0  # files of readings that the plan before had in it and the changed mission had not
 
     @property
     def verdict(self) -> Verdict:
@@ -139,8 +142,10 @@ def planned_again(
     record says. Spots keep their names. Raises InputError: a record without a spot, a report that does not fit, a
     place outside the changed mission's elevation.
     """
-    row = spot_row(record, "" if report is None else report.spot, str(file))
+    called = "" if report is None else report.spot
+    row = standing_row(record, called) or spot_row(record, called, str(file))
     planned = planned_of(row, str(file))
+    mission, readings_kept = with_readings(record, mission, file)
     made = plan(mission, progress, previous, called_in(record))
     judge = made.judge
     assert judge is not None, "a plan that was just made has its judge"
@@ -155,13 +160,15 @@ def planned_again(
     tree = drive_tree(judge.study.network, spot.x, spot.y)
     near = made.search.spacing_used_m / 2 if made.search is not None and not stay.grave else SAME_PLACE_M
     others = [r for r in made.spots if math.hypot(r.spot.x - spot.x, r.spot.y - spot.y) > near]
+    reported = report is not None or reported_in(record)
     return Again(
-        plan=made,
+        plan=replace(made, stands=standing_now(stay.evaluation, stands, stay.share, reported)),
         stay=stay,
         moves=tuple(_move(judge, tree, stay, r) for r in others[:MOST_MOVES]),
         stands_first=bool(made.spots) and made.spots[0] not in others[:1],
         units_gone=units_gone(record, mission),
-        reported=report is not None or of(record, "as_built") is not None,
+        reported=reported,
+        readings_kept=readings_kept,
     )
 
 

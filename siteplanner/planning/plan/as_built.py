@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from typing import Any, Literal
 
@@ -127,6 +127,7 @@ class AsBuilt:
     points: tuple[PointNow, ...]
     share: float  # predicted, as the sectors point
     best_share: float  # the same mast with its best bearings
+    called: Mapping[tuple[float, float], str] = field(default_factory=dict)  # spots of the plan: x and y -> name
 
     @property
     def sectors_moved(self) -> bool:

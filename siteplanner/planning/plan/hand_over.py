@@ -58,7 +58,7 @@ class PointState:
     def works(self) -> bool | None:
         """What was read goes before what is predicted; None: neither is known."""
         told = self.served if math.isfinite(self.served) else self.chance
-        return None if not math.isfinite(told) else told >= SERVED
+        return None if not math.isfinite(told) else round(told, 2) >= SERVED  # as it is told, in hundredths
 
 
 @dataclass(frozen=True)
@@ -83,6 +83,19 @@ class NextMoment:
     early: datetime
     late: datetime
     name: str = ""
+
+
+@dataclass(frozen=True)
+class AgainTold:
+    """What planning again has said last: stay or move. Minutes without service of the move, NaN not known; `decided`:
+    somebody decided something after it."""
+
+    verdict: str
+    at: datetime | None
+    here: str
+    there: str  # the first place that the trailer can be driven to; '' for none
+    off_min: tuple[float, float]
+    decided: bool
 
 
 @dataclass(frozen=True)
@@ -114,6 +127,7 @@ class HandOver:
     decisions: tuple[tuple[int, Entry], ...]
     log: Log
     skipped: tuple[str, ...]  # files of the folder that cannot be read
+    again: AgainTold | None = None
 
 
 def hand_over(papers: Papers, prepared_at: datetime) -> HandOver:
@@ -138,7 +152,7 @@ def hand_over(papers: Papers, prepared_at: datetime) -> HandOver:
         on_air_since=since,
         on_air_said=said,
         share=_share(papers, row),
-        broken=tuple(text(of(b, "limit")) for b in rows(built, "as_built", "broken")),
+        broken=_broken(papers),
         near=tuple(text(c) for c in list_of(of(built, "as_built", "limits_near"))),
         points=points,
         readings=len(list_of(of(papers.measured, "readings"))),
@@ -155,7 +169,26 @@ def hand_over(papers: Papers, prepared_at: datetime) -> HandOver:
         decisions=tuple((n, e) for n, e in papers.log.entries if e.kind == "decided"),
         log=papers.log,
         skipped=papers.skipped,
+        again=_again(papers),
     )
+
+
+def _broken(papers: Papers) -> tuple[str, ...]:
+    """Limits that are broken where it stands, by what has judged the place last."""
+    found = rows(papers.again, "stay", "broken") if papers.again_is_last else rows(papers.as_built, "as_built", "broken")
+    return tuple(text(of(b, "limit")) for b in found)
+
+
+def _again(papers: Papers) -> AgainTold | None:
+    held = papers.again
+    if held is None:
+        return None
+    at = moment_of(papers.again_at)
+    to = next((m for m in rows(held, "moves") if isinstance(of(m, "off_air"), dict)), None)
+    off = number(of(to, "off_air", "early_min")), number(of(to, "off_air", "late_min"))
+    after = [e for _, e in papers.log.entries if e.kind == "decided" and at is not None and e.logged_at >= at]
+    verdict, here = text(of(held, "verdict")), text(of(held, "stay", "spot"))
+    return AgainTold(verdict, at, here, text(of(to, "spot")), off, bool(after))
 
 
 def moment_of(value: Any) -> datetime | None:
@@ -275,6 +308,8 @@ def _points(papers: Papers, row: Mapping[str, Any]) -> tuple[PointState, ...]:
 
 
 def _share(papers: Papers, row: Mapping[str, Any]) -> tuple[float, float, float]:
+    if papers.again_is_last:
+        return number(of(papers.again, "stay", "share")), math.nan, math.nan
     if papers.measured is not None:
         return _three(of(papers.measured, "share_now"), "share", "low", "high")
     if papers.as_built is not None:

@@ -20,6 +20,7 @@ from siteplanner.mission import Mission, Radio
 from siteplanner.mission.links import link_parameters
 from siteplanner.planning.choose.shared_errors import radio_spread_db
 from siteplanner.planning.plan.records import list_of, number, rows, text
+from siteplanner.planning.plan.stands_now import standing_row
 from siteplanner.planning.plan.walks import PointNow, Walk, points_now, walks
 from siteplanner.planning.spots.levels import levels_of, ways_to
 from siteplanner.planning.study.inputs import CoverageInputs, coverage_inputs
@@ -107,8 +108,10 @@ class Measured:
 
 
 def standing_of(record: Mapping[str, Any], study: Study, name: str | None, file: Path) -> Standing:
-    """Where the trailer stands by a plan.json: its first spot, or the one of that name. Raises InputError."""
-    held = [*rows(record, "spots"), *rows(record, "judged")]
+    """Where the trailer stands by a plan.json: as that says, else its first spot, or the one of that name. Raises
+    InputError."""
+    stands = standing_row(record, name or "")
+    held = [*([] if stands is None else [stands]), *rows(record, "spots"), *rows(record, "judged")]
     found = next((r for r in held if name is None or text(r.get("name")) == name), None)
     if found is None:
         known = ", ".join(text(r.get("name"))[:20] for r in rows(record, "spots")[:12])

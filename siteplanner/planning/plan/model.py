@@ -24,6 +24,7 @@ from siteplanner.planning.choose.sets import TrailerSet
 from siteplanner.planning.choose.units import Group
 from siteplanner.planning.limits.ruling import RulingShare
 from siteplanner.planning.plan.as_built import AsBuilt
+from siteplanner.planning.plan.stands_now import StandsNow
 from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.area import AreaCells
@@ -117,6 +118,7 @@ class Plan:
     kept: Kept = field(default_factory=Kept)  # what the next run may take over
     reused: Tally = field(default_factory=dict)  # what this run took over
     as_built: AsBuilt | None = None  # a trailer that stands already: the only spot is its place, whatever it breaks
+    stands: StandsNow | None = None  # where it stands while this plan is made again; None: nothing stands, or `as_built`
 
     @property
     def missed_points(self) -> tuple[PointAnswer, ...]:

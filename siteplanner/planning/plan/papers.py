@@ -20,7 +20,8 @@ MOST_FOLDERS = 60
 @dataclass(frozen=True)
 class Papers:
     """Records as they stand in the files. `as_built`: the last plan.json of a trailer that stands; `measured`: the last
-    measured.json. `plan_is_newer`: than the report."""
+    measured.json; `again`: the last again.json. `plan_is_newer`: than the report. `again_is_last`: newer than report and
+    readings."""
 
     plan: Mapping[str, Any]
     as_built: Mapping[str, Any] | None
@@ -29,6 +30,9 @@ class Papers:
     incident: Incident
     plan_is_newer: bool = False
     skipped: tuple[str, ...] = ()
+    again: Mapping[str, Any] | None = None
+    again_at: str = ""
+    again_is_last: bool = False
 
 
 def papers_of(folder: Path, incident_file: Path | None = None) -> Papers:
@@ -43,6 +47,7 @@ def papers_of(folder: Path, incident_file: Path | None = None) -> Papers:
     plans: list[tuple[str, Mapping[str, Any]]] = []
     built: list[tuple[str, Mapping[str, Any]]] = []
     read: list[tuple[str, Mapping[str, Any]]] = []
+    asked: list[tuple[str, Mapping[str, Any]]] = []
     skipped = []
     for place in (folder, *below):
         try:
@@ -52,7 +57,9 @@ def papers_of(folder: Path, incident_file: Path | None = None) -> Papers:
             made = text(of(record, "software", "created"))
             (built if isinstance(of(record, "as_built"), dict) else plans).append((made, record))
             if (place / "measured.json").is_file():
-                read.append((made, _measured(place / "measured.json")))
+                read.append((made, _of_a_run(place / "measured.json", "stands")))
+            if (place / "again.json").is_file():
+                asked.append((made, _of_a_run(place / "again.json", "stay")))
         except InputError:
             if place == folder:
                 raise
@@ -67,7 +74,8 @@ def papers_of(folder: Path, incident_file: Path | None = None) -> Papers:
     file = incident_file if incident_file is not None else folder / INCIDENT
     incident = load_incident(file) if incident_file is not None or file.is_file() else Incident()
     newer = stands is not None and last[0] > stands[0]
-    measured = _last(read)
+    measured, again = _last(read), _last(asked)
+    before = max(made for made, _ in (*built, *read, ("", {})))
     return Papers(
         last[1],
         None if stands is None else stands[1],
@@ -76,6 +84,9 @@ def papers_of(folder: Path, incident_file: Path | None = None) -> Papers:
         incident,
         newer,
         tuple(skipped),
+        None if again is None else again[1],
+        "" if again is None else again[0],
+        again is not None and again[0] > before,
     )
 
 
@@ -84,10 +95,11 @@ def _last(held: list[tuple[str, Mapping[str, Any]]]) -> tuple[str, Mapping[str, 
     return max(held, key=lambda pair: pair[0]) if held else None
 
 
-def _measured(file: Path) -> Mapping[str, Any]:
-    record = parsed(read_text(file, MOST_PLAN, "The measured.json of a run"), as_json=True, file=file)
-    if not isinstance(record, dict) or deeper_than(record, DEEPEST) or not isinstance(record.get("stands"), dict):
+def _of_a_run(file: Path, key: str) -> Mapping[str, Any]:
+    """What a command has written beside its plan.json. `key`: the table that it cannot be without."""
+    record = parsed(read_text(file, MOST_PLAN, f"The {file.name} of a run"), as_json=True, file=file)
+    if not isinstance(record, dict) or deeper_than(record, DEEPEST) or not isinstance(record.get(key), dict):
         raise InputError(
-            "This is not the measured.json of a run.", remedy="Run `siteplanner measured` again.", file=file
+            f"This is not the {file.name} of a run.", remedy=f"Run `siteplanner {file.stem}` again.", file=file
         )
     return record

@@ -97,6 +97,11 @@ def parameters_of(value: Any, path: str = "") -> dict[str, Any]:
 
 
 def called_in(record: Mapping[str, Any]) -> dict[tuple[float, float], str]:
-    """Names of the judged spots of a record by their x and y, so that another plan may call them so too."""
-    names = {(number(r.get("x")), number(r.get("y"))): text(r.get("name")) for r in rows(record, "judged")}
+    """Names of the judged spots of a record by their x and y, so that another plan may call them so too.
+
+    Of a trailer AS BUILT they are those of the plan that it followed: its own place is no spot of a search.
+    """
+    built = rows(record, "as_built", "called")
+    held = built if isinstance(of(record, "as_built"), dict) else rows(record, "judged")
+    names = {(number(r.get("x")), number(r.get("y"))): text(r.get("name")) for r in held}
     return {key: name for key, name in names.items() if name and all(map(math.isfinite, key))}

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from siteplanner.planning.plan.explain import explain
 from siteplanner.planning.plan.measured import Measured
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import plan
-from siteplanner.planning.plan.records import called_in, number, rows, text
-from siteplanner.planning.spots.evaluation import Coverage
+from siteplanner.planning.plan.records import called_in, number, of, rows, text
+from siteplanner.planning.plan.stands_now import reported_in, standing_now, standing_row
+from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.study.progress import Progress
 from siteplanner.planning.study.reuse import Kept
+from siteplanner.planning.study.spot import Stance
 
 MOST_RANKS = 6
 SAME_PLACE_M = 1.0
@@ -58,6 +60,22 @@ def redrawn(
     here = found.standing.spot
     own = next((r for r in made.judged if math.dist(r.spot.key, here.key) <= SAME_PLACE_M), None)
     if own is not None:
-        return Redrawn(made, tuple(ranks), own.rank, own.evaluation.coverage)
-    asked = explain(made, here.latitude, here.longitude)
-    return Redrawn(made, tuple(ranks), asked.would_rank, asked.evaluation.coverage)
+        rank, e = own.rank, own.evaluation
+    else:
+        asked = explain(made, here.latitude, here.longitude)
+        rank, e = asked.would_rank, asked.evaluation
+    return Redrawn(_standing(made, found, record, e), tuple(ranks), rank, e.coverage)
+
+
+def _standing(made: Plan, found: Measured, record: Mapping[str, Any], e: Evaluation) -> Plan:
+    """The plan with where the trailer stands, as the record has it or as the plan would park it there."""
+    at = found.standing
+    held = standing_row(record, at.spot.name) or next(
+        (r for r in rows(record, "spots") if text(r.get("name")) == at.spot.name), {}
+    )
+    heading = number(of(held, "ground", "heading_deg"))
+    stance = Stance(
+        heading if math.isfinite(heading) else e.ground.heading_deg, at.mast_height_m, at.sector_bearings_deg
+    )
+    there = replace(e, spot=replace(e.spot, name=at.spot.name))
+    return replace(made, stands=standing_now(there, stance, found.now.share, reported_in(record)))

@@ -16,6 +16,7 @@ from siteplanner.planning.telling.wind import span_sentence
 
 Named = Callable[[str], str]
 NOT_REPORTED = "How the trailer stands was not reported: it is taken as planned."
+READINGS_KEPT = "What the readings said of the signal is taken over from the plan before."
 TALKS = {
     "stay": "Stay", "move": "Move", "depends": "Stay or move: for the commander to decide",
     "cut_off": "Cut off", "no_place": "No place to move to",
@@ -108,6 +109,8 @@ def breaks_lines(again: Again, units: Units = METRIC, named: Named = str) -> lis
         out.append(f"No longer in the mission: {', '.join(map(named, again.units_gone))}.")
     if not again.reported:
         out.append(NOT_REPORTED)
+    if again.readings_kept:
+        out.append(READINGS_KEPT)
     return out
 
 
@@ -190,6 +193,7 @@ def again_record(again: Again, units: Units = METRIC) -> dict[str, Any]:
             "no_way": stay.no_way,
             "ways_out": stay.ways_out,
             "was_ways_out": stay.was_ways_out,
+            "readings_kept": again.readings_kept,
             "wind": [asdict(span) for span in stay.wind],
             "breaks": breaks_lines(again, units),
         },

@@ -14,10 +14,12 @@ from typing import Any
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.mission.incident import Channel
 from siteplanner.planning.limits.ruling import LIMITS
-from siteplanner.planning.plan.hand_over import Fuel, HandOver, NextMoment, PointState
+from siteplanner.planning.plan.hand_over import AgainTold, Fuel, HandOver, NextMoment, PointState
+from siteplanner.planning.telling.again import TALKS
 from siteplanner.planning.telling.as_built import assumed_words
-from siteplanner.planning.telling.clock import clock_range, clock_text
+from siteplanner.planning.telling.clock import clock_range, clock_text, minutes_range
 from siteplanner.planning.telling.log import entry_words, log_lines, log_rows, moment, period_words, prepared_words
+from siteplanner.planning.telling.measured import signal_words
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 from siteplanner.planning.telling.wind import above_words
 
@@ -133,10 +135,9 @@ def service_words(h: HandOver, units: Units = METRIC) -> list[str]:
         lines = ["How much of the area has service is not known."]
     mean, less, more = h.off_db
     if h.readings and math.isfinite(mean):
-        way = "weaker" if mean < 0 else "stronger"
         lines.append(
-            f"{h.readings} readings: the signal is {abs(mean):.0f} dB {way} than predicted "
-            f"({less:+.0f} to {more:+.0f} dB, 9 in 10); the figures here have that in them."
+            f"{h.readings} readings: the signal {signal_words(mean, less, more)} "
+            f"({mean:+.0f} dB; {less:+.0f} to {more:+.0f} dB, 9 in 10); the figures here have that in them."
         )
     else:
         lines.append("No readings were held against the prediction.")
@@ -189,7 +190,9 @@ def _what(m: NextMoment, named: Named) -> str:
 def question_lines(h: HandOver, named: Named = str) -> list[str]:
     """What is open: asked in the log first, then what the records leave open."""
     out = [f"Log {number}: {named(entry.text)}" for number, entry in h.questions]
-    if h.newer_first is not None:
+    if h.again is not None:
+        out.append(again_words(h.again, named))
+    if h.newer_first is not None and h.again is None:
         out.append(f"A newer plan has spot {named(h.newer_first.name)} first; the trailer stands elsewhere.")
     if h.stands is not None and h.stands.told_by != "report":
         out.append("How the trailer stands was not reported.")
@@ -204,6 +207,16 @@ def question_lines(h: HandOver, named: Named = str) -> list[str]:
     if h.log.damaged:
         out.append(f"Lines of the log that cannot be read: {', '.join(str(n.number) for n in h.log.damaged)}.")
     return [*out, *map(named, h.messages)]
+
+
+def again_words(told: AgainTold, named: Named = str) -> str:
+    """What planning again has said last, and whether anybody has decided since."""
+    off = ""
+    if told.there and told.verdict in ("move", "depends") and math.isfinite(sum(told.off_min)):
+        off = f" (spot {named(told.there)}, {minutes_range(*told.off_min)} without service)"
+    since = "a decision is in the log since" if told.decided else "nobody has logged a decision since"
+    answer = TALKS.get(told.verdict, NOT_KNOWN)
+    return f"Planned again {clock_text(told.at)}: {answer[:1].lower()}{answer[1:]}{off}; {since}."
 
 
 def decision_lines(h: HandOver) -> list[str]:

@@ -15,6 +15,7 @@ from siteplanner.planning.plan.walks import PointNow, Walk
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
 LEAST_GAIN = 0.01  # of the share, below which nobody climbs to a mast again; common practice, no source
+NINE_IN_TEN_SD = 1.6449  # deviations on either side that hold 9 in 10, normal distribution
 NO_READINGS = "There are no readings in the file. Nothing changes."
 COVER = {
     "none": "open, nothing known to stand there", "water": "water", "open": "open ground", "suburban": "low houses",
@@ -35,13 +36,19 @@ def headline(found: Measured, units: Units = METRIC) -> str:
     """Whether the signal is as predicted, in one sentence for a commander."""
     if not found.rows:
         return NO_READINGS
-    many = _readings(len(found.rows))
     off = found.found
-    if off.high_db < 0:
-        return f"The signal is weaker than predicted ({many})."
-    if off.low_db > 0:
-        return f"The signal is stronger than predicted ({many})."
-    return f"The signal is as predicted, as far as the readings can tell ({many})."
+    told = signal_words(off.mean_db, off.low_db, off.high_db)
+    return f"The signal {told} ({_readings(len(found.rows))})."
+
+
+def signal_words(mean_db: float, low_db: float, high_db: float) -> str:
+    """What readings say of the signal, by the mean of the shared error and its range of 9 in 10; no figure."""
+    way = "weaker" if mean_db < 0 else "stronger"
+    if low_db > 0 or high_db < 0:
+        return f"is {way} than predicted"
+    if abs(mean_db) >= (high_db - low_db) / 2 / NINE_IN_TEN_SD:
+        return f"seems {way} than predicted; the readings are too few to be sure"
+    return "is as predicted, as far as the readings can tell"
 
 
 def share_words(found: Measured, units: Units = METRIC, named: Named = _plain) -> str:

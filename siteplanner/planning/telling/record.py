@@ -96,6 +96,7 @@ def plan_record(plan: Plan, beside: Path | None = None) -> dict[str, Any]:
         ],
         **sets_record(plan),
         **({} if plan.as_built is None else {"as_built": as_built_record(plan.as_built, plan.spots[0].evaluation)}),
+        **({} if plan.stands is None else {"stands": asdict(plan.stands)}),
         "timings_s": plan.timings_s,
     }
 
