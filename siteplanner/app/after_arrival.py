@@ -10,13 +10,15 @@ from typing import Any
 import streamlit as st
 
 from siteplanner.app import earlier, style
+from siteplanner.app.again_panel import panel
 from siteplanner.app.downloads import SHEETS
 from siteplanner.app.frame import finding_note, need_plan, part, say_error, units_now, work_now
 from siteplanner.app.labels import Units, by_severity, plain
-from siteplanner.app.log_panel import log_at, log_panel
+from siteplanner.app.log_panel import hold, log_at, log_panel, plan_json
 from siteplanner.app.report_form import report_form
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
+from siteplanner.app.staged_panel import periods
 from siteplanner.data.plain_text import parsed
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission
@@ -55,7 +57,10 @@ def page() -> None:
         elif run.error is not None:
             say_error(run.error)
         elif run.result is not None:
+            hold(work, "built", run.result, lambda: plan_json(run.result))
             part(result, work, run.result, units)
+    part(panel, work, plan, units)
+    part(periods, work, plan, units)
     part(log_panel, work, units)
 
 

@@ -66,8 +66,19 @@ def after_arrival_page() -> None:
     after_arrival.page()
 
 
+def fleet_page() -> None:
+    """Fleet."""
+    from siteplanner.app import fleet_page as fleet
+
+    fleet.page()
+
+
 FACES = {"start": start_page, "run": run_page, "decide": decide_page, "spot": spot_page, "downloads": downloads_page}
-BESIDE = {"after_arrival": ("After arrival", after_arrival_page), "guide": ("Guide", guide_page)}
+BESIDE = {
+    "after_arrival": ("After arrival", after_arrival_page),
+    "fleet": ("Fleet", fleet_page),
+    "guide": ("Guide", guide_page),
+}
 """Pages that are no step of the way."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import streamlit as st
@@ -9,12 +10,14 @@ import streamlit as st
 from siteplanner.app import intake, style
 from siteplanner.app.frame import go, say_error
 from siteplanner.app.labels import Units
+from siteplanner.app.log_panel import hold
 from siteplanner.app.session import Work
 from siteplanner.data.reading_values import TAKEN
 from siteplanner.data.readings import read_readings
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import mission_from_dict
 from siteplanner.outputs.measured import residuals_csv
+from siteplanner.outputs.write import json_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.measured import Measured, Standing, measured
 from siteplanner.planning.plan.model import Plan
@@ -43,6 +46,7 @@ def panel(work: Work, plan: Plan, ranked: RankedSpot, units: Units) -> None:
     except SiteplannerError as error:
         say_error(error)
         return
+    hold(work, "measured", found, lambda: json.loads(json_text(telling.measured_record(found, None, units))))
     st.html(page(found, units))
     st.download_button(
         "Table of readings", residuals_csv(found).encode("utf-8-sig"), "residuals.csv", "text/csv", on_click="ignore"

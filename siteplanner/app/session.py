@@ -70,6 +70,9 @@ class Work:
     asked: Explanation | None = None
     report: dict[str, Any] = field(default_factory=dict)  # what the crew radioed back, as it was typed
     arrival: Run | None = None  # the place as it stands, being judged or judged
+    again: Run | None = None  # a changed mission, planned again while the trailer stands
+    asked_again: tuple[dict[str, Any], Path] | None = None  # that mission as plain data, and its folder
+    papers: dict[str, Any] = field(default_factory=dict)  # records for the next shift: built, measured, again, incident
     kept_at: Path | None = None  # where the plan in hand is kept on the disk
     pages: set[str] = field(default_factory=set)  # Streamlit's names of the pages that have shown this work
     memory: dict[str, Any] = field(default_factory=dict)  # made from the plan: pictures, outputs
@@ -91,6 +94,7 @@ class Work:
         self.pending, self.replaced = list(self.drawn), {}
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
         self.report, self.arrival, self.kept_at = {}, None, None
+        self.again, self.asked_again, self.papers = None, None, {}
         self.memory.clear()
 
     def starting_shapes(self) -> list[Drawn]:
@@ -192,7 +196,7 @@ class Work:
         return cast(T, self.memory[key])
 
     def stop(self) -> None:
-        for run in (self.check, self.run, self.arrival):
+        for run in (self.check, self.run, self.arrival, self.again):
             if run is not None:
                 run.cancel()
 
@@ -204,7 +208,10 @@ class Work:
     @property
     def runs(self) -> bool:
         """Whether anything is being worked out for it."""
-        return any(r is not None and r.state == "running" for r in (self.check, self.run, self.opening, self.arrival))
+        return any(
+            r is not None and r.state == "running"
+            for r in (self.check, self.run, self.opening, self.arrival, self.again)
+        )
 
     def spot(self) -> RankedSpot | None:
         """The spot in hand under the weights of the moment; the best when that one is no longer listed."""

@@ -43,6 +43,19 @@ def again_content(again: Again, changes: list[str]) -> dict[str, Any]:
     }
 
 
+def again_pdf(again: Again, record: Mapping[str, Any]) -> bytes:
+    """The page alone. `record`: of the plan before."""
+    return _pdf(
+        again, comparison_lines(compare(record, plan_record(again.plan)), reader_units(again.plan.mission).first)
+    )
+
+
+def _pdf(again: Again, changes: list[str]) -> bytes:
+    mission = again.plan.mission
+    content, extra = again_content(again, changes), extra_fonts(mission)
+    return content_pdf(content, "again", paper=mission.sheets.paper, extra=extra, at=made_at(again.plan))
+
+
 def write_again(again: Again, record: Mapping[str, Any], folder: Path, progress: Progress | None = None) -> list[Path]:
     """Outputs of the changed plan with `again.json` and `again.pdf`. `record`: of the plan before.
 
@@ -59,8 +72,6 @@ def write_again(again: Again, record: Mapping[str, Any], folder: Path, progress:
         path.write_bytes(json_text(held).encode())
 
     def page(plan: Plan, path: Path) -> None:
-        content = again_content(again, changes)
-        extra, at = extra_fonts(mission), made_at(plan)
-        path.write_bytes(content_pdf(content, "again", paper=mission.sheets.paper, extra=extra, at=at))
+        path.write_bytes(_pdf(again, changes))
 
     return write_outputs(again.plan, folder, progress=progress, more={"again.json": saved, "again.pdf": page})

@@ -36,6 +36,12 @@ def ready_content(found: Ready, units: Literal["us", "metric", "both"]) -> dict[
     }
 
 
+def ready_pdf(found: Ready, units: Literal["us", "metric", "both"]) -> bytes:
+    """The page of readiness."""
+    at = calendar.timegm(found.on.timetuple())
+    return content_pdf(ready_content(found, units), "ready", paper="letter", at=at)
+
+
 def write_ready(
     found: Ready, folder: Path, units: Literal["us", "metric", "both"] = "both", new: tuple[str, Fleet] | None = None
 ) -> list[Path]:
@@ -49,11 +55,10 @@ def write_ready(
         for u in record["units"]
         for d in u["duties"]
     ]
-    at = calendar.timegm(found.on.timetuple())
     files = {
         "ready.json": json_text(record).encode(),
         "ready.csv": csv_text(HEAD, rows).encode("utf-8-sig"),
-        "ready.pdf": content_pdf(ready_content(found, units), "ready", paper="letter", at=at),
+        "ready.pdf": ready_pdf(found, units),
     }
     if new is not None:
         files[new[0]] = fleet_text(new[1], as_json=new[0].endswith(".json")).encode()

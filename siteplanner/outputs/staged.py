@@ -34,6 +34,12 @@ def staged_content(found: Staged, mission: Mission) -> dict[str, Any]:
     }
 
 
+def staged_pdf(found: Staged, mission: Mission) -> bytes:
+    """The page of the sequence."""
+    content, extra = staged_content(found, mission), extra_fonts(mission)
+    return content_pdf(content, "staged", paper=mission.sheets.paper, extra=extra, at=made_at(found.plans[0]))
+
+
 def write_staged(found: Staged, mission: Mission, folder: Path, progress: Progress | None = None) -> list[Path]:
     """`period_1` and so on with each period's outputs, then `staged.pdf`, `staged.txt`, `staged.json`.
 
@@ -42,10 +48,8 @@ def write_staged(found: Staged, mission: Mission, folder: Path, progress: Progre
     units = reader_units(mission).first
     for number, plan in enumerate(found.plans, 1):
         write_outputs(plan, folder / f"period_{number}", progress=progress)
-    content, extra = staged_content(found, mission), extra_fonts(mission)
-    at = made_at(found.plans[0])
     files = {
-        "staged.pdf": content_pdf(content, "staged", paper=mission.sheets.paper, extra=extra, at=at),
+        "staged.pdf": staged_pdf(found, mission),
         "staged.txt": "".join(f"{clean(line)}\n" for line in telling.staged_lines(found, units)).encode(),
         "staged.json": json_text(telling.staged_record(found, units)).encode(),
     }

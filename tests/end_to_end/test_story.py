@@ -27,8 +27,8 @@ from siteplanner.outputs.write import WRITERS
 from tests.planning.conftest import CRS, at, write_mission
 
 UNREAD = (
-    "map.html", "print_map.pdf", "print_map.tif", "package.zip", "commander.pdf", "driver.pdf", "crew.pdf", "places.kml",
-    "routes.gpx", "ruling.tif", "ruling_bits.tif", "set_service.tif", "set_server.tif", "service_*.tif",
+    "map.html", "print_map.pdf", "print_map.tif", "package.zip", "commander.pdf", "driver.pdf", "crew.pdf",
+    "places.kml", "routes.gpx", "ruling.tif", "ruling_bits.tif", "set_service.tif", "set_server.tif", "service_*.tif",
 )  # fmt: skip
 DISPATCH, ON_AIR = "2026-06-03T04:40:00-06:00", "2026-06-03T05:52:00-06:00"
 GAUGE, SECOND_SHIFT = "2026-06-03T11:00:00-06:00", "2026-06-03T16:00:00-06:00"
@@ -303,8 +303,14 @@ def drive_s(package: Path, start: Point, end: Point) -> float:
     for part, _ in pieces:
         meet[key(part.coords[0])] = meet.get(key(part.coords[0]), 0) + 1
     graph = nx.DiGraph()
-    nearest = {name: key(roads.geometry[roads.distance(p).idxmin()].interpolate(
-        roads.geometry[roads.distance(p).idxmin()].project(p)).coords[0]) for name, p in (("start", start), ("end", end))}
+    nearest = {
+        name: key(
+            roads.geometry[roads.distance(p).idxmin()]
+            .interpolate(roads.geometry[roads.distance(p).idxmin()].project(p))
+            .coords[0]
+        )
+        for name, p in (("start", start), ("end", end))
+    }
     for i, (one, seconds) in enumerate(pieces):
         if key(one.coords[0]) == nearest["start"]:
             graph.add_edge("start", i, weight=seconds)
@@ -317,7 +323,9 @@ def drive_s(package: Path, start: Point, end: Point) -> float:
                 if meet[at_one] > 2:
                     way = [np.subtract(c[-1], c[-2]) for c in (one.coords,)]
                     way += [np.subtract(other.coords[1], other.coords[0])]
-                    bent = math.degrees(math.acos(np.clip(way[0] @ way[1] / np.prod([np.hypot(*w) for w in way]), -1, 1)))
+                    bent = math.degrees(
+                        math.acos(np.clip(way[0] @ way[1] / np.prod([np.hypot(*w) for w in way]), -1, 1))
+                    )
                     turn = 7.5 / (1 + math.exp(6.5 - 13 * bent / 180))
                 graph.add_edge(i, j, weight=more + turn)
     return nx.shortest_path_length(graph, "start", "end", weight="weight")
@@ -376,7 +384,9 @@ def test_stay_or_move_is_what_its_figures_say(story):
     best = again["moves"][0]
     worth = best["gain"] > 0.02 or bool(best["points_gained"])
     assert again["verdict"] == ("depends" if worth else "stay")
-    assert again["stay"]["share"] == pytest.approx(story.measured["share_now"]["share"], abs=0.005)  # roads serve nobody
+    assert again["stay"]["share"] == pytest.approx(
+        story.measured["share_now"]["share"], abs=0.005
+    )  # roads serve nobody
 
 
 def test_the_second_shift_is_told_what_the_first_knew(story):

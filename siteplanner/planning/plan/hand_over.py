@@ -175,7 +175,9 @@ def hand_over(papers: Papers, prepared_at: datetime) -> HandOver:
 
 def _broken(papers: Papers) -> tuple[str, ...]:
     """Limits that are broken where it stands, by what has judged the place last."""
-    found = rows(papers.again, "stay", "broken") if papers.again_is_last else rows(papers.as_built, "as_built", "broken")
+    found = (
+        rows(papers.again, "stay", "broken") if papers.again_is_last else rows(papers.as_built, "as_built", "broken")
+    )
     return tuple(text(of(b, "limit")) for b in found)
 
 

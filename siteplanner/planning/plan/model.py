@@ -118,7 +118,9 @@ class Plan:
     kept: Kept = field(default_factory=Kept)  # what the next run may take over
     reused: Tally = field(default_factory=dict)  # what this run took over
     as_built: AsBuilt | None = None  # a trailer that stands already: the only spot is its place, whatever it breaks
-    stands: StandsNow | None = None  # where it stands while this plan is made again; None: nothing stands, or `as_built`
+    stands: StandsNow | None = (
+        None  # where it stands while this plan is made again; None: nothing stands, or `as_built`
+    )
 
     @property
     def missed_points(self) -> tuple[PointAnswer, ...]:

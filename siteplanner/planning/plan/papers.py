@@ -20,8 +20,8 @@ MOST_FOLDERS = 60
 @dataclass(frozen=True)
 class Papers:
     """Records as they stand in the files. `as_built`: the last plan.json of a trailer that stands; `measured`: the last
-    measured.json; `again`: the last again.json. `plan_is_newer`: than the report. `again_is_last`: newer than report and
-    readings."""
+    measured.json; `again`: the last again.json. `plan_is_newer`: than the report. `again_is_last`: newer than report
+    and readings."""
 
     plan: Mapping[str, Any]
     as_built: Mapping[str, Any] | None

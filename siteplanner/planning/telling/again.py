@@ -16,7 +16,7 @@ from siteplanner.planning.telling.wind import span_sentence
 
 Named = Callable[[str], str]
 NOT_REPORTED = "How the trailer stands was not reported: it is taken as planned."
-READINGS_KEPT = "What the readings said of the signal is taken over from the plan before."
+READINGS_KEPT = "What the readings said of the signal is kept from the plan before."
 TALKS = {
     "stay": "Stay", "move": "Move", "depends": "Stay or move: for the commander to decide",
     "cut_off": "Cut off", "no_place": "No place to move to",
