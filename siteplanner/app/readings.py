@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import streamlit as st
@@ -19,28 +20,29 @@ from siteplanner.mission import mission_from_dict
 from siteplanner.outputs.measured import residuals_csv
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.plan.measured import Measured, Standing, measured
+from siteplanner.planning.plan.level_readings import level_readings, levels_of_record, with_levels
+from siteplanner.planning.plan.measured import Measured, Standing, measured, standing_of
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling import measured as telling
 
-ABOUT = (
-    "Drop a table (CSV) with longitude, latitude and rsrp_dbm, or served (yes or no), or a GPX with levels. The "
-    "trailer stands at this spot, with mast and sectors as planned."
-)
+ABOUT = "Drop a table (CSV) with longitude, latitude and rsrp_dbm, or served (yes or no), or a GPX with levels. "
+AS_PLANNED = "The trailer stands at this spot, with mast and sectors as planned."
+AS_BUILT = "The trailer stands as its crew reported; what its phones showed at named points counts too."
 MOST_ROWS = 200
 
 
 def panel(work: Work, plan: Plan, ranked: RankedSpot, units: Units) -> None:
     """Drop zone, and below it what the readings say of this spot."""
-    st.caption(ABOUT)
+    st.caption(ABOUT + (AS_BUILT if "built" in work.papers else AS_PLANNED))
     sent = st.file_uploader("Readings", type=["csv", "txt", "gpx"], key=f"readings_{work.edition}")
     left, middle, right = st.columns(3)
     track = left.file_uploader("Track of the walk, for a table without places", type=["gpx"], key="readings_track")
     taken = middle.selectbox("Read where", TAKEN, format_func=telling.TAKEN.__getitem__, key="readings_taken")
     cells = right.text_input("Cells of this trailer, if others are in the file", key="readings_cells")
-    if sent is None:
+    if sent is None and not levels_of_record(work.papers.get("built") or {}):
         return
-    key = f"readings {sent.file_id} {track and track.file_id} {taken} {cells} {ranked.spot.key}"
+    built = work.papers.get("built")
+    key = f"readings {sent and sent.file_id} {track and track.file_id} {taken} {cells} {ranked.spot.key} {id(built)}"
     try:
         found = work.once(key, lambda: _measured(work, plan, ranked, sent, track, taken, cells))
     except SiteplannerError as error:
@@ -61,13 +63,20 @@ def _measured(work: Work, plan: Plan, ranked: RankedSpot, sent: Any, track: Any,
     judge, coverage = plan.judge, ranked.evaluation.coverage
     if judge is None or coverage is None:
         raise InputError("This plan came without its layers.", remedy="Run its mission again, then drop the readings.")
-    kept = [None if f is None else intake.save(f.name, f.getvalue(), work.files) for f in (sent, track)]
-    wanted = [c for c in cells.replace(",", " ").split() if c]
-    readings = read_readings(
-        str(kept[0]), track=kept[1], cells=wanted, taken=taken, earliest=plan.mission.times.dispatch
-    )
-    standing = Standing(ranked.spot, coverage.mast_height_m, coverage.sector_bearings_deg)
-    return measured(judge.study, standing, readings)
+    built = work.papers.get("built")
+    if sent is None:
+        readings = level_readings(levels_of_record(built or {}), judge.study)
+    else:
+        kept = [None if f is None else intake.save(f.name, f.getvalue(), work.files) for f in (sent, track)]
+        wanted = [c for c in cells.replace(",", " ").split() if c]
+        readings = read_readings(
+            str(kept[0]), track=kept[1], cells=wanted, taken=taken, earliest=plan.mission.times.dispatch
+        )
+    if built is None:
+        standing = Standing(ranked.spot, coverage.mast_height_m, coverage.sector_bearings_deg)
+        return measured(judge.study, standing, readings)
+    standing = standing_of(built, judge.study, None, Path("this plan"))
+    return measured(judge.study, standing, with_levels(readings, built, judge.study))
 
 
 def plan_again(work: Work, plan: Plan, found: Measured) -> None:

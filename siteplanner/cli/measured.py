@@ -16,7 +16,9 @@ def show_measured(
     plan_file: Annotated[
         Path, typer.Argument(readable=False, metavar="PLAN.json", help="plan.json of the run that you follow.")
     ],
-    readings_file: Annotated[Path, typer.Argument(readable=False, metavar="READINGS", help="CSV, or GPX with levels.")],
+    readings_file: Annotated[
+        Path, typer.Argument(readable=False, metavar="READINGS", help="CSV, GPX with levels, or a report.")
+    ],
     out: Annotated[Path, typer.Option("--out", help="Folder to write into; made if missing.")] = Path(
         "siteplanner_out/measured"
     ),
@@ -46,9 +48,11 @@ def show_measured(
     from siteplanner.data.readings import read_readings
     from siteplanner.demo import sample_folders
     from siteplanner.mission import load_mission
+    from siteplanner.mission.report import load_report
     from siteplanner.outputs.log import log_folder
     from siteplanner.outputs.measured import write_measured
     from siteplanner.planning.plan.compare import read_plan
+    from siteplanner.planning.plan.level_readings import level_readings, with_levels
     from siteplanner.planning.plan.measured import measured, standing_of
     from siteplanner.planning.plan.mission_place import mission_of_record
     from siteplanner.planning.plan.redrawn import redrawn
@@ -66,10 +70,18 @@ def show_measured(
         else mission_of_record(record, plan_file, layers, sample_folders())
     )
     earliest = _moment(on_air) or mission.times.dispatch
-    readings = read_readings(readings_file, track=track, crs=crs, cells=cell or (), taken=taken, earliest=earliest)
+    of_report = readings_file.suffix.lower() in (".toml", ".json")
+    levels = load_report(readings_file).levels if of_report else ()
+    readings = (
+        None
+        if of_report
+        else read_readings(readings_file, track=track, crs=crs, cells=cell or (), taken=taken, earliest=earliest)
+    )
     with bar_of(quiet) as progress:
         reuse = Reuse()
         study = load_study(mission, Stages(progress), reuse)
+        readings = level_readings(levels, study, str(readings_file)) if readings is None else readings
+        readings = with_levels(readings, record, study)
         found = measured(study, standing_of(record, study, spot, plan_file), readings)
         again = redrawn(found, record, progress, reuse.kept)
         files = write_measured(found, again, out, progress)

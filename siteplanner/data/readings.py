@@ -57,6 +57,7 @@ class Readings:
     name: tuple[str, ...]
     frequency_mhz: np.ndarray
     left_out: int = 0  # of other cells than those named
+    more_sha256: tuple[str, ...] = ()  # of what was joined to the file
 
     def __len__(self) -> int:
         return len(self.row)

@@ -142,7 +142,8 @@ def write_report(folder: Path, spot: dict) -> dict:
         "on_air_at": "05:52",
         "fuel_pct": 90,
     }
-    (folder / "REPORT.toml").write_text("".join(f"{key} = {json.dumps(value)}\n" for key, value in told.items()))
+    lines = [f"{key} = {json.dumps(value)}\n" for key, value in told.items()]
+    (folder / "REPORT.toml").write_text("".join([*lines, '[[levels]]\npoint = "camp"\nrsrp_dbm = -117.0\n']))
     return told | {"latitude": round(latitude, 6), "longitude": round(longitude, 6)}
 
 
@@ -224,16 +225,19 @@ def test_it_stands_forty_metres_off_and_looks_where_the_satellite_is(story):
 
 def test_ten_readings_six_decibels_low(story):
     m, radio, doubts = story.measured, story.built["mission"]["radio"], story.built["mission"]["doubts"]
-    told = np.array([r["predicted_rsrp_dbm"] for r in m["readings"]])
+    assert [r["name"] for r in m["readings"]] == [""] * 10 + ["camp"]  # what the crew radioed back is a reading too
+    told = np.array([r["predicted_rsrp_dbm"] for r in m["readings"]][:10])
     # the raster holds cells of the search's sweep, the readings are worked out path by path
     assert told == pytest.approx(story.predicted, abs=1.5)
     off = np.array([r["measured_less_predicted_db"] for r in m["readings"]])
-    assert off.mean() == pytest.approx(story.off.mean(), abs=0.5)
+    assert off[:10].mean() == pytest.approx(story.off.mean(), abs=0.5)
+    assert off[10] == pytest.approx(-117.0 - story.built["as_built"]["points"][0]["expected_dbm"], abs=0.1)
+    places = np.vstack([story.places, at(1800, 1500)])
     assert story.off.mean() == pytest.approx(OFF_DB, abs=0.05)
     prior = math.hypot(radio["model_sigma_db"], doubts["season_db"])
     assert m["shared_error"]["prior_db"] == pytest.approx(prior)
     mean, spread, counted = posterior(
-        off, story.places, prior, radio["location_sigma_db"], doubts["readings_device_db"], doubts["readings_alike_m"]
+        off, places, prior, radio["location_sigma_db"], doubts["readings_device_db"], doubts["readings_alike_m"]
     )
     assert m["shared_error"]["counted"] == pytest.approx(counted, rel=1e-3)
     assert m["shared_error"]["mean_db"] == pytest.approx(mean, abs=0.08)

@@ -6,6 +6,7 @@ import json
 import math
 from dataclasses import replace
 
+import geopandas as gpd
 import numpy as np
 import pytest
 from scipy.special import ndtr
@@ -20,10 +21,12 @@ from siteplanner.data.readings import read_readings
 from siteplanner.errors import InputError
 from siteplanner.mission import load_mission
 from siteplanner.mission.links import link_parameters
+from siteplanner.mission.report import Level
 from siteplanner.outputs.measured import residuals_csv, with_readings
 from siteplanner.outputs.sheets.measured import measured_content, measured_pdf
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.choose.shared_errors import radio_spread_db
+from siteplanner.planning.plan.level_readings import level_readings, with_levels
 from siteplanner.planning.plan.measured import known_now, measured, standing_at, standing_of
 from siteplanner.planning.plan.redrawn import redrawn
 from siteplanner.planning.spots.levels import levels_of, ways_to
@@ -174,6 +177,33 @@ def test_no_readings_change_nothing(held, valley_plan, tmp_path):
     assert with_readings(again.plan, found) is again.plan
     assert again.stands_rank == 1
     assert "Nothing changes" in measured_lines(found, again)[0]
+
+
+def test_levels_of_a_report_are_readings(held, valley_plan, tmp_path):
+    """The same level, radioed back and written into a table: one fact."""
+    study, record, standing = held
+    camp = gpd.read_file(study.mission.path("points.gpkg")).to_crs(4326).geometry.iloc[0]
+    path = tmp_path / "camp.csv"
+    path.write_text(f"lon,lat,rsrp,name\n{camp.x:.8f},{camp.y:.8f},-101.0,camp\n")
+    told = level_readings((Level(point="Camp", rsrp_dbm=-101.0),), study)
+    one, other = measured(study, standing, read_readings(path)), measured(study, standing, told)
+    assert other.found.mean_db == pytest.approx(one.found.mean_db, abs=1e-3)
+    assert other.now.share == pytest.approx(one.now.share, abs=1e-5)
+    assert other.points[0].read == 1
+    report = {"levels": [{"point": "camp", "rsrp_dbm": -101.0, "served": True}, {"point": "camp 2"}]}
+    built = {**record, "as_built": {"report": report}}
+    both = with_levels(_empty(tmp_path), built, study)
+    found = measured(study, standing, both)
+    assert [r.name for r in found.rows] == ["camp"]
+    # counted once: neither in the same run nor in one from its plan
+    assert len(with_levels(both, built, study)) == 1
+    assert len(found.after.radio.measured_files) == 2
+    later = replace(study, mission=found.after)
+    assert len(with_levels(_empty(tmp_path), built, later)) == 0
+    for level, told in ((Level(point="depot", rsrp_dbm=-90.0), "no named point 'depot'"),
+                        (Level(point="camp", rsrp_dbm=-31.0), "outside what a phone reports")):  # fmt: skip
+        with pytest.raises(InputError, match=told):
+            level_readings((level,), study)
 
 
 def _timeless(record):

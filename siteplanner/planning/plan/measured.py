@@ -211,7 +211,8 @@ def measured(study: Study, standing: Standing, readings: Readings) -> Measured:
     reached = np.where(levels.reached, levels.margin_db, np.nan).astype(float)
     entry_db = link_parameters(mission.radio).entry.sigma_db
     weight = study.area_cells.weight
-    after = known_now(mission, found, readings.sha256) if used.any() else mission
+    sums = (readings.sha256, *readings.more_sha256)
+    after = known_now(mission, found, *sums) if used.any() else mission
     was_db, place_db = (math.hypot(m.radio.location_sigma_db, entry_db) for m in (mission, after))
     then = Share(*shares_at(reached[:cells], weight, was_db, mission.radio.model_sigma_db, before))
     now = (
@@ -239,7 +240,7 @@ def measured(study: Study, standing: Standing, readings: Readings) -> Measured:
     )
 
 
-def known_now(mission: Mission, found: Posterior, sha256: str) -> Mission:
+def known_now(mission: Mission, found: Posterior, *sha256: str) -> Mission:
     """The mission with the shared error as it is known now: shifted, narrowed, and the spread from place to place.
 
     The model's own error and the season's are narrowed alike, so that together they have the posterior's spread.
@@ -253,7 +254,7 @@ def known_now(mission: Mission, found: Posterior, sha256: str) -> Mission:
             "measured_offset_db": round(off, 2),
             "model_sigma_db": round(radio.model_sigma_db * part, 2),
             "location_sigma_db": round(place, 2),
-            "measured_files": (*radio.measured_files, sha256),
+            "measured_files": (*radio.measured_files, *sha256),
         }
         return radio.model_copy(update=changed)
 
@@ -275,7 +276,7 @@ def _cell(standing: Standing) -> tuple[int, int]:
 
 
 def _not_counted(readings: Readings, mission: Mission) -> None:
-    if readings.sha256 in mission.radio.measured_files:
+    if {readings.sha256, *readings.more_sha256} & {*mission.radio.measured_files}:
         raise InputError(
             "These readings are in this plan already (radio.measured_files).",
             remedy="Name the plan.json from before them, or another file of readings.",
