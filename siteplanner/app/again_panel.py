@@ -12,7 +12,7 @@ from typing import Any
 import streamlit as st
 
 from siteplanner.app import style
-from siteplanner.app.changed import Changes, Wind, changed
+from siteplanner.app.changed import Changes, Wind, WindUnit, changed
 from siteplanner.app.frame import finding_note, go, say_error
 from siteplanner.app.labels import Units, by_severity, plain
 from siteplanner.app.log_panel import hold, log_at, plan_json
@@ -70,7 +70,7 @@ def _form(what: str, work: Work, plan: Plan, units: Units) -> Changes:
     if what == WHAT[1]:
         starts = left.text_input("Wind from", placeholder=WHEN, help="Day and time with the offset.", key="wind_from")
         until = left.text_input("Wind until", placeholder=WHEN, key="wind_until")
-        unit = "mph" if units.is_us else "m/s"
+        unit: WindUnit = "mph" if units.is_us else "m/s"
         speed = right.text_input(f"Mean wind, {unit}", key="wind_mean")
         gust = right.text_input(f"Gust, {unit}", key="wind_gust")
         file = _dropped(left, "Or a forecast table (CSV)", "forecast_file")

@@ -59,5 +59,5 @@ def plan_again(
         say_finding(finding, mission)
     stderr.print(safe(wrote_words(len(files), str(out.resolve()))), soft_wrap=True, highlight=False)
     print(f"Page: {(out / 'again.pdf').resolve()}", file=sys.stderr if as_json else sys.stdout)
-    if made.stay.grave:
+    if made.must_act:
         raise typer.Exit(1)

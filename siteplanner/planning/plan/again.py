@@ -13,6 +13,8 @@ from typing import Any, Literal
 
 from siteplanner.mission import Mission
 from siteplanner.mission.report import Report
+from siteplanner.planning.choose.certainty import Drawn
+from siteplanner.planning.choose.difference import Gain, point_gain, share_gain
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.limits.breach import Breach
@@ -21,27 +23,29 @@ from siteplanner.planning.plan.as_built import planned_of
 from siteplanner.planning.plan.detail import listed_in_detail
 from siteplanner.planning.plan.explain import spot_here
 from siteplanner.planning.plan.known_before import with_readings
+from siteplanner.planning.plan.lowered import ENDS_SERVICE, Lowered, chances_needed, lowered, stands_wind
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import plan
 from siteplanner.planning.plan.records import called_in, number, of, rows, text
 from siteplanner.planning.plan.stands_now import reported_in, standing_now, standing_row
+from siteplanner.planning.plan.units_left import UnitsLeft, units_left
+from siteplanner.planning.plan.way_there import way_there
 from siteplanner.planning.site.clock import Clock
 from siteplanner.planning.site.site_wind import Span
-from siteplanner.planning.site.timeline import Moments, off_air
-from siteplanner.planning.spots.evaluate import Judge, evaluate, find_access
+from siteplanner.planning.site.timeline import Moments
+from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.study.progress import Progress
 from siteplanner.planning.study.reuse import Kept
 from siteplanner.planning.study.spot import Spot, Stance
+from siteplanner.planning.study.study import Study
 from siteplanner.roads.routing import DriveTree, drive_tree
 from siteplanner.roads.start import NoStart
 
-Verdict = Literal["stay", "move", "depends", "cut_off", "no_place"]
+Verdict = Literal["stay", "lower", "down", "move", "depends", "cut_off", "no_place"]
 MOST_MOVES = 3
-LEAST_GAIN = 0.02  # of the weighted area: less is no reason to go off the air; common practice, no source
-SERVED, SAME_PLACE_M = 0.5, 1.0
+SAME_PLACE_M = 1.0
 GRAVE = ("warning", "notice")
-NO_SERVICE = frozenset({"sky_blocked", "no_backhaul"})  # limits without which nothing is carried on
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +60,14 @@ class Stay:
     was_ways_out: float  # of the area by road before; NaN not known
     wind: tuple[Span, ...]
     clock: Clock | None
+    lowered: Lowered | None = None  # what the forecast wind asks of the mast; None: it stands it, or nobody knows
+    stands_wind: bool | None = None  # whether the mast stands the forecast at its stop; None: not known
+    forecast: bool = False  # whether there is one
+
+    @property
+    def lasting_share(self) -> float:
+        """What moving is held against: with the sectors turned, or from the stop that stands the wind."""
+        return self.turned_share if self.lowered is None else self.lowered.share
 
     @property
     def failed(self) -> tuple[Breach, ...]:
@@ -65,7 +77,7 @@ class Stay:
     @property
     def grave(self) -> tuple[Breach, ...]:
         """Those that can hurt somebody or the unit, or that end the service."""
-        return tuple(b for b in self.failed if b.code in NO_SERVICE or HURTS.get(b.code, "warning") in GRAVE)
+        return tuple(b for b in self.failed if b.code in ENDS_SERVICE or HURTS.get(b.code, "warning") in GRAVE)
 
     @property
     def no_way(self) -> bool:
@@ -91,10 +103,16 @@ class Move:
     drive_m: float
     refused: NoStart | None
     share: float
-    gain: float  # against staying with the sectors turned
-    points_gained: tuple[str, ...]
+    held: Gain  # against staying with the sectors turned, or with the mast as low as the wind asks
+    points_gained: tuple[str, ...]  # beyond the doubt of the two chances
     points_lost: tuple[str, ...]
     pays_after_min: tuple[float, float] | None
+    stands_wind: bool | None = None  # whether the mast stands the forecast there; None: not known
+
+    @property
+    def gain(self) -> float:
+        """As it is told, without its doubt."""
+        return self.held.told
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,23 +127,35 @@ class Again:
     units_gone: tuple[str, ...]
     reported: bool
     readings_kept: int = 0  # files of readings that the plan before had in it and the changed mission had not
+    left: UnitsLeft | None = None  # where a unit is lost: what the others serve
 
     @property
     def verdict(self) -> Verdict:
         """Stay or move, by what is known."""
-        ways = [m for m in self.moves if m.off is not None]
-        if self.stay.grave:
-            return "move" if ways else "cut_off" if self.moves else "no_place"
-        if self.stay.no_way:
+        stay, best = self.stay, self.best
+        if stay.grave:
+            return "move" if best is not None else "cut_off" if self.moves else "no_place"
+        if stay.no_way:
             return "cut_off"
-        best = self.best
-        worth = best is not None and (best.gain > LEAST_GAIN or bool(best.points_gained) or bool(self.stay.failed))
-        return "depends" if worth else "stay"
+        low = stay.lowered
+        if low is not None and not low.enough:
+            return "move" if best is not None else "down" if low.stop_m is None or not low.carried else "lower"
+        worth = best is not None and (best.held.clear or bool(best.points_gained) or bool(stay.failed))
+        if self.left is not None:  # what counts is what all that are left serve together
+            worth = self.left.one_should_move or (best is not None and bool(stay.failed))
+        return "depends" if worth else "stay" if low is None else "lower"
+
+    @property
+    def must_act(self) -> bool:
+        """Whether it must not stay as it stands."""
+        return bool(self.stay.grave) or self.verdict in ("move", "down", "lower")
 
     @property
     def best(self) -> Move | None:
-        """The first place in the ranking that the trailer can be driven to."""
-        return next((m for m in self.moves if m.off is not None), None)
+        """The first place in the ranking that the trailer can be driven to; where the wind is above what its mast
+        stands, the first whose mast stands it."""
+        windy = self.stay.lowered is not None
+        return next((m for m in self.moves if m.off is not None and (not windy or m.stands_wind)), None)
 
 
 def planned_again(
@@ -159,16 +189,19 @@ def planned_again(
     stay = _staying(judge, spot, stands, planned.share, ways)
     tree = drive_tree(judge.study.network, spot.x, spot.y)
     near = made.search.spacing_used_m / 2 if made.search is not None and not stay.grave else SAME_PLACE_M
+    drawn = None if made.fixed is None else made.fixed.drawn(made.judged, made.mission)
     others = [r for r in made.spots if math.hypot(r.spot.x - spot.x, r.spot.y - spot.y) > near]
     reported = report is not None or reported_in(record)
+    gone = units_gone(record, mission)
     return Again(
         plan=replace(made, stands=standing_now(stay.evaluation, stands, stay.share, reported)),
         stay=stay,
-        moves=tuple(_move(judge, tree, stay, r) for r in others[:MOST_MOVES]),
+        moves=tuple(_move(judge, tree, stay, r, drawn) for r in others[:MOST_MOVES]),
         stands_first=bool(made.spots) and made.spots[0] not in others[:1],
-        units_gone=units_gone(record, mission),
+        units_gone=gone,
         reported=reported,
         readings_kept=readings_kept,
+        left=units_left(record, made, gone, stay.evaluation, reported),
     )
 
 
@@ -176,6 +209,7 @@ def _staying(judge: Judge, spot: Spot, stands: Stance, was_share: float, was_way
     found = evaluate(judge, spot, stands)
     (listed,) = listed_in_detail(judge, rank([replace(found, failed=())], judge.study.mission), judge.forecast)
     site, coverage = listed.evaluation.on_site, found.coverage
+    wind = None if site is None else site.wind
     detailed = replace(listed.evaluation, failed=found.failed)
     return Stay(
         evaluation=detailed,
@@ -184,8 +218,11 @@ def _staying(judge: Judge, spot: Spot, stands: Stance, was_share: float, was_way
         turned_share=math.nan if coverage is None else max(coverage.share, coverage.share_by_stop[0][1]),
         was_share=was_share,
         was_ways_out=was_ways_out,
-        wind=() if site is None or site.wind is None else tuple(site.wind.spans),
+        wind=() if wind is None else tuple(wind.spans),
         clock=None if site is None else site.clock,
+        lowered=lowered(judge, spot, stands, found, wind),
+        stands_wind=stands_wind(wind),
+        forecast=judge.forecast is not None,
     )
 
 
@@ -193,40 +230,49 @@ def _share(coverage: Coverage | None) -> float:
     return math.nan if coverage is None else coverage.share
 
 
-def _move(judge: Judge, tree: DriveTree, stay: Stay, ranked: RankedSpot) -> Move:
-    off, drive_m = _way(judge, tree, ranked.spot)
-    share = _share(ranked.evaluation.coverage)
-    now, then = _served(stay.evaluation.coverage), _served(ranked.evaluation.coverage)
-    # less than LEAST_GAIN is within what nobody can tell apart: no time pays it back
-    worth = off is not None and not stay.grave and share - stay.turned_share > LEAST_GAIN
-    pays = pays_after(off, stay.turned_share, share) if off is not None and worth else None
+def _move(judge: Judge, tree: DriveTree, stay: Stay, ranked: RankedSpot, drawn: Drawn | None) -> Move:
+    off, drive_m = way_there(judge, tree, ranked.spot)
+    mission, there, here = judge.study.mission, ranked.evaluation, stay.evaluation
+    low = stay.lowered
+    if low is not None and low.evaluation is not None:
+        here = low.evaluation
+    share, held = _share(there.coverage), share_gain(there, here, mission, stay.lasting_share, drawn)
+    down = low is not None and low.evaluation is None
+    gained, lost = _points(there, here, judge.study, down)
+    # what nobody can tell apart: no time pays it back
+    worth = off is not None and not stay.grave and held.clear
+    pays = pays_after(off, stay.lasting_share, share) if off is not None and worth else None
+    site = there.on_site
     return Move(
         spot=ranked,
         off=off,
         drive_m=drive_m,
         refused=tree.refused,
         share=share,
-        gain=share - stay.turned_share,
-        points_gained=tuple(sorted(then - now)),
-        points_lost=tuple(sorted(now - then)),
+        held=held,
+        points_gained=gained,
+        points_lost=lost,
         pays_after_min=pays,
+        stands_wind=None if site is None else stands_wind(site.wind),
     )
 
 
-def _served(coverage: Coverage | None) -> set[str]:
-    return set() if coverage is None else {p.name for p in coverage.must_serve if p.probability >= SERVED}
+def _points(there: Evaluation, here: Evaluation, study: Study, down: bool) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """(served only there, served only here), each only where the draws of the two chances leave no doubt which is more.
 
-
-def _way(judge: Judge, tree: DriveTree, to: Spot) -> tuple[Moments | None, float]:
-    """(minutes off air, metres on the road) of the drive from where the trailer stands."""
-    if to.cell is None or tree.refused is not None:
-        return None, math.nan
-    access = find_access(replace(judge.drive, trees=(tree,), starts=("here",)), to.unnamed, to.cell)
-    if access is None:
-        return None, math.nan
-    out_m = tree.offset_m if tree.gap_m == 0 else 0.0  # a longer gap is in the drive already
-    legs_s = access.last_leg_s + out_m / (judge.drive.last_leg_speed_kmh / 3.6)
-    return off_air(judge.study.mission, access.drive_s, legs_s, access.route.waits), access.drive_distance_m
+    `down`: from here nothing is served any more.
+    """
+    if there.coverage is None or here.coverage is None:
+        return (), ()
+    gained: list[str] = []
+    lost: list[str] = []
+    mission, chances = study.mission, chances_needed(study)
+    for one, other, needed in zip(there.coverage.must_serve, here.coverage.must_serve, chances, strict=True):
+        if one.probability >= needed and (down or other.probability < needed):
+            gained += [one.name] if down or point_gain(one, other, there, mission).clear else []
+        elif other.probability >= needed > one.probability and not down:
+            lost += [one.name] if point_gain(other, one, here, mission).clear else []
+    return tuple(sorted(gained)), tuple(sorted(lost))
 
 
 def pays_after(off: Moments, stays: float, moves: float) -> tuple[float, float] | None:

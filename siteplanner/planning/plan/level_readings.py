@@ -93,12 +93,24 @@ def with_levels(readings: Readings, record: Mapping[str, Any], study: Study) -> 
 
 def joined(one: Readings, other: Readings) -> Readings:
     """Both together, each counted under its own sum."""
-    arrays = ("row", "longitude", "latitude", "level_dbm", "served", "from_bars", "frequency_mhz")
-    tuples = ("time", "cell", "device", "taken", "name")
+
+    def arrays(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+        return np.concatenate([a, b])
+
     return replace(
         one,
-        **{name: np.concatenate([getattr(one, name), getattr(other, name)]) for name in arrays},
-        **{name: (*getattr(one, name), *getattr(other, name)) for name in tuples},
-        more_sha256=(*one.more_sha256, other.sha256, *other.more_sha256),
+        row=arrays(one.row, other.row),
+        longitude=arrays(one.longitude, other.longitude),
+        latitude=arrays(one.latitude, other.latitude),
+        time=(*one.time, *other.time),
+        level_dbm=arrays(one.level_dbm, other.level_dbm),
+        served=arrays(one.served, other.served),
+        from_bars=arrays(one.from_bars, other.from_bars),
+        cell=(*one.cell, *other.cell),
+        device=(*one.device, *other.device),
+        taken=(*one.taken, *other.taken),
+        name=(*one.name, *other.name),
+        frequency_mhz=arrays(one.frequency_mhz, other.frequency_mhz),
         left_out=one.left_out + other.left_out,
+        more_sha256=(*one.more_sha256, other.sha256, *other.more_sha256),
     )

@@ -60,10 +60,9 @@ def redrawn(
     here = found.standing.spot
     own = next((r for r in made.judged if math.dist(r.spot.key, here.key) <= SAME_PLACE_M), None)
     if own is not None:
-        rank, e = own.rank, own.evaluation
-    else:
-        asked = explain(made, here.latitude, here.longitude)
-        rank, e = asked.would_rank, asked.evaluation
+        return Redrawn(_standing(made, found, record, own.evaluation), tuple(ranks), own.rank, own.evaluation.coverage)
+    asked = explain(made, here.latitude, here.longitude)
+    rank, e = asked.would_rank, asked.evaluation
     return Redrawn(_standing(made, found, record, e), tuple(ranks), rank, e.coverage)
 
 

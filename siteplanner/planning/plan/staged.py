@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -18,8 +18,9 @@ from siteplanner.mission import Mission
 from siteplanner.mission.periods import Period
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import plan
-from siteplanner.planning.site.timeline import Moments, off_air
-from siteplanner.planning.spots.evaluate import Judge, evaluate, find_access
+from siteplanner.planning.plan.way_there import way_there
+from siteplanner.planning.site.timeline import Moments
+from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.progress import Progress
 from siteplanner.planning.study.reuse import Kept
@@ -145,21 +146,10 @@ def _share(e: Evaluation) -> float:
 
 def _offs(judge: Judge, places: Sequence[Spot]) -> list[list[Moments | None]]:
     """Minutes off the air from each place to each other by the roads of one period; None: no way is known."""
-    out = []
+    out: list[list[Moments | None]] = []
     for start in places:
         tree = drive_tree(judge.study.network, start.x, start.y)
-        inputs = replace(judge.drive, trees=(tree,), starts=("here",))
-        row: list[Moments | None] = []
-        for to in places:
-            access = None
-            if to is not start and tree.refused is None and to.cell is not None:
-                access = find_access(inputs, to.unnamed, to.cell)
-            if access is None:
-                row.append(None)
-                continue
-            out_m = tree.offset_m if tree.gap_m == 0 else 0.0
-            legs_s = access.last_leg_s + out_m / (inputs.last_leg_speed_kmh / 3.6)
-            row.append(off_air(judge.study.mission, access.drive_s, legs_s, access.route.waits))
+        row = [None if to is start else way_there(judge, tree, to)[0] for to in places]
         out.append(row)
     return out
 

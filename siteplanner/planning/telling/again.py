@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import asdict
+from datetime import datetime
 from typing import Any
 
 from siteplanner.planning.limits.ruling import LIMITS
 from siteplanner.planning.plan.again import Again, Move, points_now
+from siteplanner.planning.plan.lowered import Lowered
+from siteplanner.planning.plan.units_left import UnitsLeft
 from siteplanner.planning.telling.clock import clock_text, minutes_range, threat_words
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
@@ -16,9 +19,11 @@ from siteplanner.planning.telling.wind import span_sentence
 
 Named = Callable[[str], str]
 NOT_REPORTED = "How the trailer stands was not reported: it is taken as planned."
+WIND_NOT_STATED = "What wind the mast stands is not stated: nobody has held the forecast against it. Read the manual."
 READINGS_KEPT = "What the readings said of the signal is kept from the plan before."
 TALKS = {
-    "stay": "Stay", "move": "Move", "depends": "Stay or move: for the commander to decide",
+    "stay": "Stay", "lower": "Stay, and lower the mast", "down": "Take the mast down", "move": "Move",
+    "depends": "Stay or move: for the commander to decide",
     "cut_off": "Cut off", "no_place": "No place to move to",
 }  # fmt: skip
 
@@ -27,22 +32,37 @@ def headline(again: Again, units: Units = METRIC, named: Named = str) -> str:
     """The answer in one or two sentences; never calm over what is not known."""
     here, best = named(again.stay.evaluation.spot.name), again.best
     broken = _limits(again)
+    low = again.stay.lowered
     match again.verdict:
         case "stay":
+            doubt = "" if again.stay.stands_wind is not None or not again.stay.forecast else f" {WIND_NOT_STATED}"
             return (
                 f"Stay at spot {here}: no limit that the data tell of is broken there now, and no place that the "
-                "trailer can be driven to serves enough more to go off the air for."
+                f"trailer can be driven to is sure to serve more.{doubt}"
             )
+        case "lower" | "down":
+            assert low is not None
+            none = "" if low.enough else " No place that the trailer can be driven to stands that wind and serves more."
+            return f"Stay at spot {here}. {lowered_words(low, units, named)}{none}"
         case "move":
             assert best is not None
+            if low is not None and not again.stay.grave:
+                return (
+                    f"Move to spot {named(best.spot.spot.name)}, {off_words(best, units)} without service. Staying: "
+                    f"{lowered_words(low, units, named)}"
+                )
             return (
                 f"Move to spot {named(best.spot.spot.name)}: staying breaks {broken}. "
                 f"{off_words(best, units)} without service."
             )
+        case "depends" if again.left is not None and again.left.move is not None:
+            return f"{left_words(again.left, units, named)} For the commander to decide."
         case "depends":
             assert best is not None
+            first = "" if low is None else f" {lowered_words(low, units, named)}"
             return (
-                f"Stay at spot {here} or move to spot {named(best.spot.spot.name)}: {trade_words(best, units, named)}"
+                f"Stay at spot {here} or move to spot {named(best.spot.spot.name)}: "
+                f"{trade_words(best, units, named)}{first}"
             )
         case "cut_off":
             if again.stay.grave:
@@ -66,6 +86,55 @@ def _limits(again: Again) -> str:
     return "; ".join(dict.fromkeys(LIMITS.get(c, c.replace("_", " ")).lower() for c in codes))
 
 
+def lowered_words(low: Lowered, units: Units = METRIC, named: Named = str) -> str:
+    """What the wind asks of the mast, by when, until when, and what is served meanwhile."""
+    start, end = datetime.fromisoformat(low.by), datetime.fromisoformat(low.until)
+    until = f"until {clock_text(end)}"
+    if low.stop_m is None:
+        hours = units.figure(low.hours, "h", 1)
+        return (
+            f"The forecast wind is above what the mast stands at any stop: take it down by {clock_text(start)}, no "
+            f"service {until} ({hours}), and longer until it is raised again."
+        )
+    out = (
+        f"The forecast wind is above what the mast stands at {units.stop(low.from_m)}: lower it to "
+        f"{units.stop(low.stop_m)} by {clock_text(start)}, {until}."
+    )
+    if not low.carried:
+        return f"{out} From there nothing carries the traffic on: no service."
+    share = units.share(low.share) if math.isfinite(low.share) else NOT_KNOWN
+    out += f" From there {share} of the area is served."
+    if low.required_lost:
+        out += f" Required, and not served from there: {', '.join(map(named, low.required_lost))}."
+    if low.points_lost:
+        out += f" No service from there at {', '.join(map(named, low.points_lost))}."
+    return out
+
+
+def left_words(left: UnitsLeft, units: Units = METRIC, named: Named = str) -> str:
+    """A unit is lost: what the others serve, and whether one should move."""
+    gone = f"Lost: {', '.join(map(named, left.gone))}."
+    if not math.isfinite(left.share):
+        return f"{gone} What the others serve is not known."
+    places = ", ".join(
+        f"{named(u.name)} at spot {named(u.evaluation.spot.name)}{'' if u.reported else ' (as planned)'}"
+        for u in left.left
+    )
+    before = f", {units.share(left.was_share)} with all units" if math.isfinite(left.was_share) else ""
+    out = f"{gone} {places}: {units.share(left.share)} of the area is served{before}."
+    if left.points_lost:
+        out += f" No service any more at {', '.join(map(named, left.points_lost))}."
+    move = left.move
+    if move is None:
+        return f"{out} No move of one of them is sure to serve more."
+    again = f" and {', '.join(map(named, move.points_gained))} again" if move.points_gained else ""
+    return (
+        f"{out} Moving {named(move.unit)} from spot {named(move.here)} to spot {named(move.there)} would serve "
+        f"{units.share(move.share)} of the area ({100 * move.held.low:+.0f} to {100 * move.held.high:+.0f} %, 9 in 10)"
+        f"{again}, for {minutes_range(move.off.early_min, move.off.late_min, units)} without its service."
+    )
+
+
 def off_words(move: Move, units: Units = METRIC) -> str:
     """`61 to 95 min`: nine cases in ten."""
     return NOT_KNOWN if move.off is None else minutes_range(move.off.early_min, move.off.late_min, units)
@@ -75,7 +144,9 @@ def trade_words(move: Move, units: Units = METRIC, named: Named = str) -> str:
     """What a move gains and costs, and from when on it pays."""
     gain = ""
     if math.isfinite(move.gain):
-        gain = f"there {units.share(abs(move.gain))} {'more' if move.gain > 0 else 'less'} of the area is served"
+        sure = f" ({_points_range(move)}, 9 in 10)" if math.isfinite(move.held.low) else ""
+        more = "more" if move.gain > 0 else "less"
+        gain = f"there {units.share(abs(move.gain))} {more} of the area is served{sure}"
     lines = [f"{gain or 'how much more is served is not known'}, for {off_words(move, units)} without service."]
     if move.points_gained:
         lines.append(f"Served only there: {', '.join(map(named, move.points_gained))}.")
@@ -90,6 +161,11 @@ def trade_words(move: Move, units: Units = METRIC, named: Named = str) -> str:
     return " ".join(lines)
 
 
+def _points_range(move: Move) -> str:
+    """`-2 to +8 %` more of the area, 9 in 10."""
+    return f"{100 * move.held.low:+.0f} to {100 * move.held.high:+.0f} %"
+
+
 def breaks_lines(again: Again, units: Units = METRIC, named: Named = str) -> list[str]:
     """What breaks on staying, each with its figures: limits, ways, wind, hazards, units."""
     stay = again.stay
@@ -99,13 +175,19 @@ def breaks_lines(again: Again, units: Units = METRIC, named: Named = str) -> lis
         out.append("No road leads out of the area from there now.")
     elif now is not None and math.isfinite(was) and now < was:
         out.append(f"Ways out of the area by road: {now}, before {was:.0f}.")
+    if stay.lowered is not None:
+        out.append(lowered_words(stay.lowered, units, named))
+    elif stay.forecast and stay.stands_wind is None:
+        out.append(WIND_NOT_STATED)
     out += [span_sentence(span) for span in stay.wind]
     clock = stay.clock
     if clock is not None and clock.first_threat is not None:
         out.append(f"{threat_words(clock.first_threat, named)}.")
         if clock.leave_spot_by is not None:
             out.append(f"Start the take-down by {clock_text(clock.leave_spot_by)} at the latest.")
-    if again.units_gone:
+    if again.left is not None:
+        out.append(left_words(again.left, units, named))
+    elif again.units_gone:
         out.append(f"No longer in the mission: {', '.join(map(named, again.units_gone))}.")
     if not again.reported:
         out.append(NOT_REPORTED)
@@ -136,6 +218,7 @@ def move_rows(again: Again, units: Units = METRIC, named: Named = str) -> list[l
         gain = NOT_KNOWN
         if math.isfinite(move.gain):
             gain = "as now" if abs(move.gain) < 0.005 else f"{100 * move.gain:+.0f} %"
+            gain += f" ({_points_range(move)})" if math.isfinite(move.held.low) else ""
         out.append([named(move.spot.spot.name), share, gain, drive, off_words(move, units), pays])
     return out
 
@@ -194,14 +277,39 @@ def again_record(again: Again, units: Units = METRIC) -> dict[str, Any]:
             "ways_out": stay.ways_out,
             "was_ways_out": stay.was_ways_out,
             "readings_kept": again.readings_kept,
+            "stands_wind": stay.stands_wind,
+            "lowered": None if stay.lowered is None else _lowered_record(stay.lowered),
             "wind": [asdict(span) for span in stay.wind],
             "breaks": breaks_lines(again, units),
         },
         "moves": [_move_record(m) for m in again.moves],
         "points": [{"name": n, "stay": a, "move": b} for n, a, b in points_now(again)],
         "units_gone": list(again.units_gone),
+        "units_left": None if again.left is None else _left_record(again.left),
         "lines": again_lines(again, units),
     }
+
+
+def _lowered_record(low: Lowered) -> dict[str, Any]:
+    keys = ("from_m", "stop_m", "by", "until", "hours", "share", "carried", "enough")
+    points = {"required_lost": list(low.required_lost), "points_lost": list(low.points_lost)}
+    return {key: getattr(low, key) for key in keys} | points
+
+
+def _left_record(left: UnitsLeft) -> dict[str, Any]:
+    move = left.move
+    return {
+        "gone": list(left.gone),
+        "left": [{"unit": u.name, "spot": u.evaluation.spot.name, "reported": u.reported} for u in left.left],
+        "share": left.share,
+        "was_share": left.was_share,
+        "points_lost": list(left.points_lost),
+        "move": None if move is None else {
+            "unit": move.unit, "from": move.here, "to": move.there, "share": move.share, "gain": move.held.told,
+            "gain_low": move.held.low, "gain_high": move.held.high, "points_gained": list(move.points_gained),
+            "off_air": {"early_min": move.off.early_min, "mean_min": move.off.mean_min, "late_min": move.off.late_min},
+        },
+    }  # fmt: skip
 
 
 def _move_record(move: Move) -> dict[str, Any]:
@@ -215,6 +323,10 @@ def _move_record(move: Move) -> dict[str, Any]:
         "rank": move.spot.rank,
         "share": move.share,
         "gain": move.gain,
+        "gain_low": move.held.low,
+        "gain_high": move.held.high,
+        "gain_clear": move.held.clear,
+        "stands_wind": move.stands_wind,
         "drive_m": move.drive_m,
         "off_air": minutes,
         "pays_after_min": None if move.pays_after_min is None else list(move.pays_after_min),
