@@ -16,7 +16,9 @@ from numpy.typing import ArrayLike, DTypeLike
 
 MAX_CELLS = 600_000  # larger rasters are thinned by block minima: channels stay, and a second is enough
 _BAND_ROWS = 512  # of the elevation, thinned at a time
+_THINNING = 0.5  # share of the time on large ground
 Made = Callable[[np.ndarray], np.ndarray]
+Tick = Callable[[float], None]
 _STEPS = ((-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1))
 
 
@@ -38,41 +40,49 @@ class Flow:
     fill_m: np.ndarray
 
 
-def flow(elevation_m: np.ndarray, cell_size_m: float, max_cells: int = MAX_CELLS) -> Flow:
-    """Flow paths of an elevation raster; rasters above `max_cells` are thinned to block minima first.
+def flow(
+    elevation_m: np.ndarray, cell_size_m: float, max_cells: int = MAX_CELLS, tick: Tick = lambda share: None
+) -> Flow:
+    """Flow paths of an elevation raster; rasters above `max_cells` are thinned to block minima first. `tick` is told
+    the share done before each band that is thinned and each step after.
 
     Raises ValueError when the raster has not two dimensions or the cell size is not above 0.
     """
     if np.ndim(elevation_m) != 2 or not cell_size_m > 0:
         raise ValueError("Flow needs an elevation of two dimensions and a cell size above 0.")
     step = int(np.ceil(np.sqrt(elevation_m.size / max_cells)))
-    z = block_minima(elevation_m, step).astype(np.float64)
+    z = block_minima(elevation_m, step, lambda share: tick(_THINNING * share)).astype(np.float64)
     n = z.size
+    tick(_THINNING)
     receiver = steepest(z)
+    tick(0.7)
     receiver, fill = _over_passes(z, receiver)
+    tick(0.9)
     known = np.isfinite(z.ravel())
     receiver = np.where(known, receiver, np.arange(n))
     size = cell_size_m * step
     return Flow(size, step, z, receiver, (drained(receiver, known) * size**2).reshape(z.shape), fill)
 
 
-def block_minima(values: np.ndarray, step: int) -> np.ndarray:
+def block_minima(values: np.ndarray, step: int, tick: Tick = lambda share: None) -> np.ndarray:
     """The lowest known value of each `step` x `step` block (ragged at the end); NaN where none is known."""
     if step == 1:
         return values
-    low = _by_block(values, step, np.inf, lambda v: np.where(np.isnan(v), np.inf, v), np.min, values.dtype)
+    low = _by_block(values, step, np.inf, lambda v: np.where(np.isnan(v), np.inf, v), np.min, values.dtype, tick)
     low[np.isinf(low)] = np.nan
     return low
 
 
 def _by_block(
-    values: np.ndarray, step: int, beyond: float, made: Made, reduce: Callable[..., np.ndarray], dtype: DTypeLike
-) -> np.ndarray:
+    values: np.ndarray, step: int, beyond: float, made: Made, reduce: Callable[..., np.ndarray], dtype: DTypeLike,
+    tick: Tick = lambda share: None,
+) -> np.ndarray:  # fmt: skip
     """Blocks of `made(values)` reduced, a few rows of blocks at a time; `beyond` stands behind the last cells."""
     rows, cols = (-(-n // step) for n in values.shape)
     out = np.empty((rows, cols), dtype)
     deep = max(1, _BAND_ROWS // step)
     for top in range(0, rows, deep):
+        tick(top / rows)
         piece = values[top * step : (top + deep) * step]
         count = -(-len(piece) // step)
         padded = np.full((count * step, cols * step), beyond, dtype)

@@ -13,6 +13,7 @@ error added once more would be rougher than the told one, which is rougher than 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -34,6 +35,9 @@ _REACH = 5 * (1 + 2 + 4) + 33 // 2 + 1  # how far around a cell what counts for 
 _NEIGHBOURS = ((1, 150 / 512), (3, -25 / 512), (5, 3 / 512))  # half-band filter, maximally flat
 
 
+Tick = Callable[[float], None]
+
+
 @dataclass(frozen=True, eq=False)
 class LikelyGround:
     """True ground less told ground, on cells as far apart as the source's.
@@ -52,11 +56,20 @@ class LikelyGround:
     steps: int = 1
 
 
-def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, sigma_m: float) -> LikelyGround:
+def likely_ground(
+    elevation_m: np.ndarray,
+    cell_m: float,
+    source_cell_m: float,
+    sigma_m: float,
+    tick: Tick = lambda share: None,
+    within: tuple[slice, slice] | None = None,
+) -> LikelyGround:
     """The true ground given a told one with independent errors of `sigma_m` in cells of `source_cell_m`.
 
     elevation_m: (rows, cols), NaN unknown; near what is not known nothing is taken off. Worked out tile by tile, each
-    with all ground around it that counts. Raises ValueError for an error below 0.
+    with all ground around it that counts; tiles that no path comes to, beyond the rows and columns `within`, are left
+    out: they take no memory, and nobody may ask for them. `tick` is told the share done before each. Raises ValueError
+    for an error below 0.
     """
     if sigma_m < 0:
         raise ValueError("sigma_m must not be negative")
@@ -71,7 +84,12 @@ def likely_ground(elevation_m: np.ndarray, cell_m: float, source_cell_m: float, 
     stands_for = _mean_of_known(told)
     for top in range(0, shape[0], _TILE_CELLS):
         for left in range(0, shape[1], _TILE_CELLS):
+            tick((top + left / shape[1] * _TILE_CELLS) / shape[0])
             own = tuple(slice(s, min(s + _TILE_CELLS, n)) for s, n in zip((top, left), shape, strict=True))
+            if within is not None and not all(
+                s.start <= w.stop / step + 1 and s.stop >= w.start / step - 1 for s, w in zip(own, within, strict=True)
+            ):
+                continue
             wide = tuple(slice(max(s.start - _REACH, 0), s.stop + _REACH) for s in own)
             inner = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(own, wide, strict=True))
             moved, errors, forms = _parts(told[wide], stands_for, sigma_m, hides)

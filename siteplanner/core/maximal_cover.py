@@ -104,7 +104,9 @@ def best_sets(
         return {}
     if 2 * np.count_nonzero(weight) < len(weight):  # what counts nothing is not looked at
         found, weight = found[:, weight > 0], weight[weight > 0]
-    product = np.ascontiguousarray(found * weight, np.float32)
+    product = np.empty(found.shape, np.float32)
+    for row, probability in zip(product, found, strict=True):  # multiplied in float64, a row at a time
+        np.multiply(probability, weight, out=row, casting="unsafe")
     pairs = pair_values(product) if pairs is None else pairs
     whole = max(float(pairs.max()), 1e-300)
     slack = ROUNDING * whole
@@ -237,8 +239,9 @@ def _prices(product: np.ndarray, rules: Rules, size: int, best: float, slack: fl
     A step follows the cells that the best earners serve more than once, or not at all; its length is that of M. Held,
     P. Wolfe and H. Crowder (Mathematical Programming 6, 1974, pages 62 to 88), halved after five steps without gain.
     """
-    order = np.sort(product, 0)
-    price = order[-size] if len(order) > size else order[0]
+    place = len(product) - size if len(product) > size else 0
+    blocks = (product[:, start : start + BLOCK] for start in range(0, product.shape[1], BLOCK))
+    price = np.concatenate([np.partition(block, place, axis=0)[place] for block in blocks])
     held, length, without = (0.0, np.full(len(product), np.inf)), 2.0, 0
     lowest = math.inf
     for _ in range(PRICINGS):

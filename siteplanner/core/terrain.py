@@ -58,6 +58,16 @@ def slope_deg(elevation_m: np.ndarray, cell_size_m: float) -> np.ndarray:
     return np.degrees(np.arctan(np.hypot(east, north, out=east), out=east), out=east)
 
 
+def slope_part_deg(elevation_m: np.ndarray, cell_size_m: float, rows: slice, cols: slice) -> np.ndarray:
+    """`slope_deg` of a part of the raster alone, bit for bit that of the whole. Slices without a step, as of arrays."""
+    _need_raster(elevation_m, cell_size_m)
+    own = [slice(*s.indices(n)[:2]) for s, n in zip((rows, cols), elevation_m.shape, strict=True)]
+    wide = [slice(max(s.start - 1, 0), s.stop + 1) for s in own]
+    slope = slope_deg(elevation_m[wide[0], wide[1]], cell_size_m)
+    inner = [slice(s.start - w.start, s.stop - w.start) for s, w in zip(own, wide, strict=True)]
+    return slope[inner[0], inner[1]]
+
+
 def fit_plane(x_m: ArrayLike, y_m: ArrayLike, z_m: ArrayLike) -> tuple[float, float, float, np.ndarray]:
     """Least-squares plane z = z0 + east_gradient x + north_gradient y through points, in metres.
 

@@ -33,6 +33,7 @@ from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, 
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
 from siteplanner.planning.spots.room import room_to_turn
 from siteplanner.planning.spots.surroundings import hazards_near
+from siteplanner.planning.study.slope import Slope
 from siteplanner.planning.study.spot import Spot
 from siteplanner.roads.lifeline import Lifeline, Thread
 from siteplanner.roads.network import RoadNetwork, build_network
@@ -74,11 +75,6 @@ def elevation() -> Grid:
     z += 12 * np.sin(x / 3.1) * np.sin(y / 4.3)
     z[5:15, 200:220] = np.nan
     return Grid(z.astype(np.float32), Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH), CRS_UTM)
-
-
-def _slope(grid: Grid) -> Grid:
-    dy, dx = np.gradient(grid.values, CELL_M)
-    return grid.with_values(np.degrees(np.arctan(np.hypot(dx, dy))).astype(np.float32))
 
 
 def _spot(grid: Grid, name: str, x: float, y: float, origin: Any = "search") -> Spot:
@@ -243,10 +239,10 @@ def _roads(start: tuple[float, float], names: list[str], grid: Grid) -> RoadNetw
     return build_network(frame, elevation=grid, rig=Rig(), speeds=Speeds())
 
 
-def _ruling(grid: Grid, slope: Grid) -> Grid:
+def _ruling(grid: Grid, slope: Slope) -> Grid:
     y, x = np.mgrid[0:ROWS, 0:COLS]
     values = np.zeros(grid.shape, np.uint16)
-    values[slope.values > 5] |= BITS["steep"]
+    values[slope[:, :] > 5] |= BITS["steep"]
     values[~np.isfinite(grid.values)] |= BITS["no_data"]
     values[100:130, 60:90] |= BITS["hazard"]
     values[150:170, 150:180] |= BITS["keep_out"]
@@ -284,7 +280,7 @@ def make_plan(
         return names[number % len(names)] if names else plain
 
     grid = elevation()
-    slope = _slope(grid)
+    slope = Slope(grid)
     ruling = _ruling(grid, slope)
     start = (WEST + 700.0, NORTH - 4700.0)
     lon, lat = grid.lonlat(*start)

@@ -21,7 +21,7 @@ def ground(slope_pct=2.0, size=41, **parts):
     rows, cols = np.mgrid[0:size, 0:size]
     values = 1000 + slope_pct / 100 * 10 * cols + 0 * rows
     study = study_on(values, **parts)
-    study.slope = study.elevation.with_values(np.full(values.shape, np.degrees(np.arctan(slope_pct / 100)), np.float32))
+    study.slope = np.full(values.shape, np.degrees(np.arctan(slope_pct / 100)), np.float32)
     return study
 
 
@@ -35,9 +35,8 @@ def state(study):
 
 
 def sloped(study, mask, degrees):
-    values = study.slope.values.copy()
-    values[mask] = degrees
-    study.slope = study.slope.with_values(values)
+    study.slope = study.slope.copy()
+    study.slope[mask] = degrees
     return study
 
 
@@ -52,7 +51,7 @@ def test_a_strip_must_be_wide_enough():
         study = ground(cell_size_m=2.0)
         cells = width // 2
         first = 20 - cells // 2
-        beside = np.ones(study.slope.values.shape, bool)
+        beside = np.ones(study.slope.shape, bool)
         beside[:, first : first + cells] = False
         assert state(sloped(study, beside, 20)) == answer, width
 

@@ -19,7 +19,7 @@ from siteplanner.outputs.words.palettes import (
     ruling_colours,
 )
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.limits.ruling import BITS, OUTSIDE, RulingShare
+from siteplanner.planning.limits.ruling import BITS, OUTSIDE, RulingShare, bands
 from siteplanner.planning.plan.model import Plan
 
 
@@ -90,14 +90,13 @@ def ruling_picture(plan: Plan) -> tuple[bytes, Bounds]:
 def slope_picture(plan: Plan) -> tuple[bytes, Bounds]:
     """Slope in four classes about the trailer's limit; unknown is clear."""
     limit = plan.mission.trailer.max_slope_deg
-    slope = plan.scene.slope.values
-    classes = (np.digitize(np.nan_to_num(slope, nan=0.0), [limit / 2, limit, 2 * limit], right=True) + 1).astype(
-        np.uint8
-    )
-    classes[~np.isfinite(slope)] = 0
-    return class_picture(
-        plan.scene.slope.with_values(classes), {n: (c, CLASS_OPACITY) for n, c in enumerate(SLOPE_COLOURS, 1)}
-    )
+    grid = plan.scene.elevation
+    classes = np.zeros(grid.shape, np.uint8)
+    for band in bands(grid.shape[0]):
+        slope = plan.scene.slope[band]
+        known = np.isfinite(slope)
+        classes[band][known] = np.digitize(slope[known], [limit / 2, limit, 2 * limit], right=True) + 1
+    return class_picture(grid.with_values(classes), {n: (c, CLASS_OPACITY) for n, c in enumerate(SLOPE_COLOURS, 1)})
 
 
 def sky_picture(plan: Plan) -> tuple[bytes, Bounds] | None:

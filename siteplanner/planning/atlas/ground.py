@@ -10,7 +10,6 @@ import numpy as np
 from shapely.geometry import Point, box
 from shapely.geometry.base import BaseGeometry
 
-from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
 from siteplanner.data.grid import Grid
 from siteplanner.data.rasters import Elevation
@@ -37,6 +36,7 @@ from siteplanner.planning.study.load import (
 from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.road_layers import read_road_layers
+from siteplanner.planning.study.slope import Slope
 from siteplanner.planning.study.staging import with_staging
 from siteplanner.planning.study.study import Study
 from siteplanner.roads.network import RoadNetwork
@@ -172,7 +172,7 @@ def read_tile(ground: RegionGround, tile: Tile) -> TileGround:
             surface_known=None if surface is None else surface.known,
             cover=ground_cover(mission, grid, surface, classes),
             source_cell_m=elevation.source_cell_m,
-            slope=grid.with_values(slope_deg(grid.values, grid.cell_size_m)),
+            slope=Slope(grid),
             area=place.area,
             area_cells=_one_cell(grid, own),
             search_ground=burn([search], grid),

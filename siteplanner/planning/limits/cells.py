@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import partial
+from dataclasses import dataclass
 
 import numpy as np
 from shapely.ops import unary_union
@@ -31,9 +31,39 @@ SAMPLE = 60  # cells whose distance is measured to say how far a limit must rela
 SKY_SAMPLE = 2000  # the same for cells whose skyline is walked, about 0.1 ms each
 
 
-def sky_limit(study: Study, reuse: Reuse, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
+@dataclass(frozen=True, eq=False)
+class SkyLimit:
+    """What `sky_hits` finds, a bit a cell: it is kept for the next run."""
+
+    width: int  # of the raster, cells
+    blocked_bits: np.ndarray  # (rows, bytes) uint8
+    unknown_bits: np.ndarray
+    findings: list[Finding]
+
+    def blocked(self, rows: slice) -> np.ndarray:
+        """Of some rows, bool."""
+        return np.unpackbits(self.blocked_bits[rows], axis=1, count=self.width).view(bool)
+
+    def unknown(self, rows: slice) -> np.ndarray:
+        """Of some rows, bool."""
+        return np.unpackbits(self.unknown_bits[rows], axis=1, count=self.width).view(bool)
+
+    def clear(self) -> np.ndarray:
+        """Of the whole raster, bool."""
+        out = np.empty((len(self.blocked_bits), self.width), bool)
+        for band in bands(len(out)):
+            out[band] = ~(self.blocked(band) | self.unknown(band))
+        return out
+
+
+def sky_limit(study: Study, reuse: Reuse, tick: Tick) -> SkyLimit:
     """`sky_hits` of a study, taken over from the run before where nothing of it has changed."""
-    return reuse.call("sky_limit", partial(sky_hits, tick=tick), sky_limit_inputs(study))
+
+    def packed(inputs: SkyLimitInputs) -> SkyLimit:
+        blocked, unknown, findings = sky_hits(inputs, tick)
+        return SkyLimit(blocked.shape[1], np.packbits(blocked, axis=1), np.packbits(unknown, axis=1), findings)
+
+    return reuse.call("sky_limit", packed, sky_limit_inputs(study))
 
 
 def sky_hits(inputs: SkyLimitInputs, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
@@ -129,16 +159,15 @@ def road_cells(study: Study) -> np.ndarray:
     )
 
 
-def ways_over_ground(study: Study, tick: Tick | None = None) -> GroundWay:
-    """The last leg from reached roads to every cell near them."""
+def ways_over_ground(study: Study, passable: np.ndarray, tick: Tick | None = None) -> GroundWay:
+    """The last leg from reached roads to every cell near them. `passable`: bool, ground that is not too steep; what
+    shuts ground is taken out of it."""
     rig, grid = study.mission.rig, study.elevation
-    passable = study.slope.values <= rig.last_leg_max_slope_deg
     for role in ("keep_out", "hazards"):
         frame = study.overlay(role)
         if frame is not None:
             passable &= ~burn(frame.geometry, grid)
     passable &= ~in_the_way(study)
-    passable &= np.isfinite(grid.values)
     return find_ground_way(road_cells(study), passable, grid.cell_size_m, rig.last_leg_max_m, tick)
 
 
@@ -151,14 +180,9 @@ def rule_ground(
     """
     reuse = reuse or Reuse()
     grid, mission = study.elevation, study.mission
-    heights, slope = grid.values, study.slope.values
     bits, asked = np.zeros(grid.shape, np.uint16), ["no_data", "steep", "no_way_in"]
-    # a cell whose slope cannot be told (raster rim, beside a hole) is as unknown as one without elevation
-    mark(bits, "no_data", lambda rows: ~(np.isfinite(heights[rows]) & np.isfinite(slope[rows])))
-    trailer = mission.trailer
-    jacks_deg = steepest_for_jacks_deg(trailer.length_m, trailer.jack_width_m, trailer.jack_travel_m)
-    steepest = min(trailer.max_slope_deg, jacks_deg)
-    mark(bits, "steep", lambda rows: slope[rows] > steepest)
+    with stages.stage("Measuring slope") as tick:
+        passable = _by_slope(study, bits, tick)
 
     def add(code: str, hit: np.ndarray) -> None:
         asked.append(code)
@@ -174,24 +198,44 @@ def rule_ground(
     findings: list[Finding] = []
     if "geostationary" in mission.backhaul.wanted and not study.alternatives_possible:
         with stages.stage("Checking the view of the satellite") as tick:
-            blocked, unknown, findings = sky_limit(study, reuse, tick)
-            add("sky_blocked", blocked & study.search_ground)
-            add("sky_unknown", unknown & study.search_ground)
+            found = sky_limit(study, reuse, tick)
+            findings, searched = found.findings, study.search_ground
+            for code, hit in (("sky_blocked", found.blocked), ("sky_unknown", found.unknown)):
+                asked.append(code)
+                mark(bits, code, lambda rows, hit=hit: hit(rows) & searched[rows])
     with stages.stage("Finding ways over ground") as tick:
         network = study.network
         setback = road_room_m(mission)
         if setback > 0 and len(network.geometry.line):
             add("roadway", burn([s.buffer(setback) for s in network.geometry.line], grid))
-        way = ways_over_ground(study, tick)
-        mark(bits, "no_way_in", lambda rows: ~(way.distance_m[rows] <= mission.rig.last_leg_max_m))
+        way = ways_over_ground(study, passable, tick)
+        del passable
+        mark(bits, "no_way_in", lambda rows: ~(way.within(rows, slice(None)) <= mission.rig.last_leg_max_m))
         for code, hit in site_hits(study):
             tick(1.0)
             add(code, hit)
-    with stages.stage("Tracing where water runs"):
+    with stages.stage("Tracing where water runs") as tick:
+        study.work_out_flow(tick)
         study.work_out("drainage_level_m")
     counts = counts_of(bits, study.search_ground)
     ruling = rule(grid, study.search_ground, bits, asked, counts, _relax(study, bits, counts))
     return ruling, way, tuple(findings)
+
+
+def _by_slope(study: Study, bits: np.ndarray, tick: Tick) -> np.ndarray:
+    """Marks what is unknown and what is too steep to stand on; bool, ground that is not too steep to drive over."""
+    heights, trailer, slope = study.elevation.values, study.mission.trailer, study.slope
+    jacks_deg = steepest_for_jacks_deg(trailer.length_m, trailer.jack_width_m, trailer.jack_travel_m)
+    steepest = min(trailer.max_slope_deg, jacks_deg)
+    passable = np.empty(bits.shape, bool)
+    for band in bands(bits.shape[0]):
+        tick(band.start / bits.shape[0])
+        here, known = slope[band], np.isfinite(heights[band])
+        # a cell whose slope cannot be told (raster rim, beside a hole) is as unknown as one without elevation
+        mark(bits[band], "no_data", ~(known & np.isfinite(here)))
+        mark(bits[band], "steep", here > steepest)
+        passable[band] = (here <= study.mission.rig.last_leg_max_slope_deg) & known
+    return passable
 
 
 def _relax(study: Study, bits: np.ndarray, counts: np.ndarray) -> dict[str, tuple[float, str]]:
@@ -212,7 +256,7 @@ def _relax(study: Study, bits: np.ndarray, counts: np.ndarray) -> dict[str, tupl
         least = math.inf
         for band in bands(bits.shape[0]):
             here = (bits[band] == BITS["steep"]) & study.search_ground[band]
-            least = min(least, float(np.min(study.slope.values[band], where=here, initial=math.inf)))
+            least = min(least, float(np.min(study.slope[band], where=here, initial=math.inf))) if here.any() else least
         out["steep"] = least, "deg"
     rows, cols = only("power_line", SAMPLE)
     frame = study.overlay("power_lines")

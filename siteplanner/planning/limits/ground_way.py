@@ -26,12 +26,32 @@ _STEP = dict(zip(_CODE.tolist(), _BACK, strict=True))
 
 @dataclass(frozen=True, eq=False)
 class GroundWay:
-    """Way over ground per cell: metres to the nearest reached road cell (inf: none), and the way back."""
+    """Way over ground per cell: metres to the nearest reached road cell, and the way back.
 
-    distance_m: np.ndarray  # (rows, cols) float32
-    back: (
-        np.ndarray
-    )  # (rows, cols) uint8: where the cell before lies, _ROAD on a road cell, _NONE where there is no way
+    Metres are kept of the cells with a way alone, which are few where roads are far apart.
+    """
+
+    back: np.ndarray  # (rows, cols) uint8: where the cell before lies, _ROAD on a road cell, _NONE: there is no way
+    metres: np.ndarray  # float32, of the cells with a way, row by row
+    first: np.ndarray  # (rows + 1,) int64: where each row begins in `metres`
+
+    def within(self, rows: slice, cols: slice) -> np.ndarray:
+        """Metres of a part of the raster, float32, inf where there is no way. Slices without a step, as of arrays."""
+        (top, stop, _), (left, right, _) = (s.indices(n) for s, n in zip((rows, cols), self.back.shape, strict=True))
+        reached = self.back[top:stop, left:right] != _NONE
+        out = np.full(reached.shape, np.inf, np.float32)
+        if out.size:
+            counts = reached.sum(axis=1)
+            begins = self.first[top:stop] + np.count_nonzero(self.back[top:stop, :left], axis=1)
+            # from where in `metres` less where in the part, of each row
+            off = np.repeat(begins - (np.cumsum(counts) - counts), counts)
+            out[reached] = self.metres[off + np.arange(len(off))]
+        return out
+
+    @property
+    def distance_m(self) -> np.ndarray:
+        """Of the whole raster, made when it is asked for: for small ones."""
+        return self.within(slice(None), slice(None))
 
     def path_cells(self, row: int, col: int) -> list[tuple[int, int]]:
         """Cells from the road to this one, road cell first; empty when there is no way."""
@@ -74,20 +94,26 @@ def find_ground_way(
     Of several ways of one length, which is taken may depend on the tiles.
     """
     shape = road_cells.shape
-    distance = np.full(shape, np.inf, np.float32)
     back = np.zeros(shape, np.uint8)
     reach = int(min(limit_m / cell_size_m, max(shape))) + 1
     tiles = list(_tiles(shape, tile_cells))
+    metres, counts = [np.empty(0, np.float32)], [np.zeros(1, np.int64)]
     for number, own in enumerate(tiles, 1):
+        if own[1].start == 0:
+            strip = np.full((own[0].stop - own[0].start, shape[1]), np.inf, np.float32)
         wide = tuple(slice(max(s.start - reach, 0), min(s.stop + reach, n)) for s, n in zip(own, shape, strict=True))
         roads = road_cells[wide]
         if roads.any():
             inner = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(own, wide, strict=True))
             found = _tile_ways(roads, passable[wide], cell_size_m, limit_m, reach)
-            distance[own], back[own] = (part[inner] for part in found)
+            strip[:, own[1]], back[own] = (part[inner] for part in found)
+        if own[1].stop == shape[1]:
+            reached = back[own[0]] != _NONE
+            metres.append(strip[reached])
+            counts.append(reached.sum(axis=1))
         if tick is not None:
             tick(number / len(tiles))
-    return GroundWay(distance, back)
+    return GroundWay(back, np.concatenate(metres), np.cumsum(np.concatenate(counts)))
 
 
 def _tiles(shape: tuple[int, ...], side: int) -> Iterator[tuple[slice, slice]]:

@@ -29,6 +29,7 @@ from siteplanner.planning.spots.evaluate import Judge
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.area import AreaCells
 from siteplanner.planning.study.reuse import Kept, Tally
+from siteplanner.planning.study.slope import Slope
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -46,7 +47,7 @@ class Scene:
 
     elevation: Grid
     ruling: Grid  # uint16, one bit per limit (ruling.BITS); 0: passes; cells outside the search ground: OUTSIDE
-    slope: Grid
+    slope: Slope
     area: GeoDataFrame
     roads: RoadNetwork
     overlays: dict[str, GeoDataFrame] = field(default_factory=dict)  # layers by their names in the mission

@@ -38,7 +38,7 @@ from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
 from siteplanner.planning.plan.near_required import tried_for_required
 from siteplanner.planning.plan.sets_of import completed, with_sets
 from siteplanner.planning.site.magnetic import day_of, magnetic
-from siteplanner.planning.site.rain import rain
+from siteplanner.planning.site.rain import rain_over
 from siteplanner.planning.site.sun_outage import sun_outages
 from siteplanner.planning.spots.backhaul_ground import first_working
 from siteplanner.planning.spots.candidates import (
@@ -64,6 +64,8 @@ from siteplanner.planning.study.progress import Progress, Stages
 from siteplanner.planning.study.reuse import Kept, Reuse
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.study import Study
+
+LIKELY_SHARE = 0.1  # of the evaluation's time, goes into the likely ground
 
 
 def plan(
@@ -102,6 +104,8 @@ def _plan(
         study = load_study(mission, stages, reuse)
         told(fit_of(study))
         mission = study.mission  # with the staging points of a layer
+        # its maps of the world take 200 MB while they are read: before the rasters of the limits are there
+        rain = reuse.call("rain", rain_over, mission.sky, *centre_of(study))
         ruling, way, sky_findings = rule_ground(study, stages, reuse)
         with stages.stage("Preparing (first run only)"):
             wait()
@@ -110,8 +114,14 @@ def _plan(
         chosen = choose(study, ruling, way, reuse, tick) if places is None else chosen_before(study, way, places)
     with stages.stage("Evaluating spots") as tick:
         spots = [*user_spots(study), *chosen.spots]
-        evaluations = [evaluate(judge, spot) for spot in stages.each(tick, spots, len(spots))]
-        further = tried_for_required(judge, evaluations, chosen.spacing_m, tick)
+        if spots:
+            study.work_out_likely(lambda share: tick(LIKELY_SHARE * share))
+
+        def rest(share: float) -> None:
+            tick(LIKELY_SHARE + (1 - LIKELY_SHARE) * share)
+
+        evaluations = [evaluate(judge, spot) for spot in stages.each(rest, spots, len(spots))]
+        further = tried_for_required(judge, evaluations, chosen.spacing_m, rest)
         evaluations += further
     if cannot_be_kept(evaluations):
         judge, evaluations = replace(judge, required_holds=False), without_limit(evaluations)
@@ -144,7 +154,7 @@ def _plan(
         timings_s=stages.timings_s,
         forecast=forecast,
         sun=sun_outages(mission, *centre_of(study)),
-        rain=rain(mission, *centre_of(study)),
+        rain=rain,
         judged=with_certainty(ranked, sure.certainty),
         set_aside=set_aside_of(evaluations, ranked, mission),
         options=options_of(field, rows, by_key(listed), mission, study.network),
@@ -223,8 +233,7 @@ def _by_backhaul(study: Study, reuse: Reuse, tick: Callable[[float], None]) -> t
 
     if "geostationary" not in study.mission.backhaul.wanted:
         return kinds, []
-    blocked, unknown, _ = sky_limit(study, reuse, lambda share: tick(0.0))
-    return kinds, [~blocked & ~unknown]
+    return kinds, [sky_limit(study, reuse, lambda share: tick(0.0)).clear()]
 
 
 def refine(

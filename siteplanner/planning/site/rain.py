@@ -10,13 +10,14 @@ section 3. Uplink: attenuation alone. Nothing here ranks a spot.
 from __future__ import annotations
 
 import math
+import sys
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 from siteplanner.core.geodesy import look_angles
-from siteplanner.mission import Mission
+from siteplanner.mission import Mission, Sky
 
 Way = Literal["downlink", "uplink"]
 
@@ -24,6 +25,7 @@ LEAST_PERCENT, MOST_PERCENT = 0.001, 50.0  # of the average year: where P.618-13
 LEAST_ELEVATION_DEG = 5.0  # P.618-13 section 2.2.1.1 holds from there up
 EFFICIENCY = 0.65  # of the dish, for scintillation; common practice
 HALVINGS = 12  # of the logarithm: to 1 % of the unavailable share
+HELD_MAPS = 837, 839, 840, 1510, 1511  # Recommendations of which `itur` keeps the maps
 MEDIUM_K = 275.0  # effective temperature of rain and cloud, P.618-13 section 3
 
 
@@ -131,7 +133,26 @@ def available_pct(margin_db: float, attenuation: Callable[[float], float]) -> fl
 
 def rain(mission: Mission, latitude: float, longitude: float, height_m: float) -> Rain:
     """Of every satellite that the mission names, at one place; a county's width changes it by hundredths of a dB."""
-    sky = mission.sky
+    return rain_over(mission.sky, latitude, longitude, height_m)
+
+
+def rain_over(sky: Sky, latitude: float, longitude: float, height_m: float) -> Rain:
+    """`rain` of the sky alone, all that it hangs on."""
+    try:
+        return _rain(sky, latitude, longitude, height_m)
+    finally:
+        _let_go_of_maps()
+
+
+def _let_go_of_maps() -> None:
+    """The package keeps each of its maps of the world that it has read, 100 MB in all; a plan asks once."""
+    for number in HELD_MAPS:
+        module = sys.modules.get(f"itur.models.itu{number}")
+        if module is not None:
+            module.change_version(module.get_version())
+
+
+def _rain(sky: Sky, latitude: float, longitude: float, height_m: float) -> Rain:
     up_margin = sky.link_margin_db if sky.uplink_margin_db is None else sky.uplink_margin_db
     links = []
     low = []

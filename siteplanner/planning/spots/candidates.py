@@ -30,7 +30,7 @@ class Merit:
 
     def __init__(self, study: Study, way: GroundWay) -> None:
         grid = study.elevation
-        self._heights, self._slope, self._distance = grid.values, study.slope.values, way.distance_m
+        self._heights, self._slope, self._way = grid.values, study.slope, way
         self._max_slope_deg = study.mission.trailer.max_slope_deg
         self._max_leg_m = study.mission.rig.last_leg_max_m
         self._across = max(3, 2 * int(PROMINENCE_RADIUS_M / grid.cell_size_m) + 1)
@@ -55,7 +55,7 @@ class Merit:
         prominence = heights[inner] - uniform_filter(heights, self._across, mode="nearest")[inner]
         rise = np.clip(prominence / 60.0 + 0.5, 0, 1)
         level = np.clip(1 - self._slope[part] / self._max_slope_deg, 0, 1)
-        near = np.clip(1 - self._distance[part] / self._max_leg_m, 0, 1)
+        near = np.clip(1 - self._way.within(*part) / self._max_leg_m, 0, 1)
         return np.nan_to_num(0.4 * rise + 0.35 * level + 0.25 * near)
 
 

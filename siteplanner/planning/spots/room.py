@@ -11,6 +11,7 @@ import shapely
 
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Rig
+from siteplanner.planning.study.slope import Slope
 from siteplanner.planning.study.study import Study
 
 ROOM_CAP = 2.0  # times the need: more room than that is not measured
@@ -136,7 +137,7 @@ def _near_cells(study: Study, x: float, y: float, centres: Centres, need_m: floa
     row, col = (int(np.floor(v + 0.5)) for v in grid.rowcol(x, y))
     far = math.ceil((ROOM_CAP * need_m + rig.turning_radius_m) / size) + 1
     r0, c0 = row - far, col - far
-    slope, ground = (_window(raster, r0, c0, 2 * far + 1) for raster in (study.slope.values, grid.values))
+    slope, ground = (_window(raster, r0, c0, 2 * far + 1) for raster in (study.slope, grid.values))
     known = np.isfinite(slope) & np.isfinite(ground)
     shut: dict[Limit, np.ndarray] = {"steep": known & (slope > rig.last_leg_max_slope_deg)}
     if study.obstacles is not None:
@@ -151,7 +152,7 @@ def _near_cells(study: Study, x: float, y: float, centres: Centres, need_m: floa
     return found, {} if open_end is None else {"unknown_ground": open_end}
 
 
-def _window(values: np.ndarray, row: int, col: int, side: int) -> np.ndarray:
+def _window(values: np.ndarray | Slope, row: int, col: int, side: int) -> np.ndarray:
     """A square of a raster from a row and column on; NaN beyond its rim."""
     out = np.full((side, side), np.nan, np.float32)
     r0, c0 = max(row, 0), max(col, 0)

@@ -14,7 +14,6 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import transform as transform_shape
 from shapely.ops import unary_union
 
-from siteplanner.core.terrain import slope_deg
 from siteplanner.data.burn import burn
 from siteplanner.data.classes import Classes, read_classes
 from siteplanner.data.geometry import Box, mend, unwrapped
@@ -47,6 +46,7 @@ from siteplanner.planning.study.radio_check import radio_findings
 from siteplanner.planning.study.relief import Relief
 from siteplanner.planning.study.reuse import Reuse
 from siteplanner.planning.study.road_layers import RoadLayers, read_road_layers
+from siteplanner.planning.study.slope import Slope
 from siteplanner.planning.study.staging import with_staging
 from siteplanner.planning.study.study import Study, elevation_error_m
 from siteplanner.roads.network import RoadNetwork, build_network
@@ -97,8 +97,6 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         cells = area_cells(place.area, grid, mission.search.coverage_cell_m, people.value)
     with stages.stage("Building the road network"):
         network = build_roads(mission, place, ground.value, roads.value, reuse)
-    with stages.stage("Measuring slope"):
-        slope = grid.with_values(slope_deg(grid.values, grid.cell_size_m))
     known = Loaded(None, (), ground_findings(grid, search_ground))
     made: tuple[Loaded[Any], ...]
     made = asked, starts, area, people, donors, ground, surface, classes, cover, roads, layers, leave, network, known
@@ -110,7 +108,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         surface_known=None if surface.value is None else surface.value.known,
         cover=stands,
         source_cell_m=ground.value.source_cell_m,
-        slope=slope,
+        slope=Slope(grid),
         area=place.area,
         area_cells=cells,
         search_ground=search_ground,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -24,11 +26,15 @@ from siteplanner.planning.study.donors import Donor
 from siteplanner.planning.study.leave import LeaveLayers
 from siteplanner.planning.study.must_serve import required_points
 from siteplanner.planning.study.relief import Relief
+from siteplanner.planning.study.slope import Slope
 from siteplanner.roads.network import RoadNetwork
 from siteplanner.roads.routing import DriveTree
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
+
+
+Tick = Callable[[float], None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +47,7 @@ class Study:
     surface_known: np.ndarray | None  # bool: cells of which the surface layer tells; None without one
     cover: GroundCover  # what stands on the ground, as the radio takes it
     source_cell_m: float
-    slope: Grid
+    slope: Slope
     area: GeoDataFrame
     area_cells: AreaCells
     search_ground: np.ndarray
@@ -83,13 +89,37 @@ class Study:
     @cached_property
     def likely(self) -> LikelyGround:
         """What the true ground may be, given the elevation's own error."""
-        grid, error = self.elevation, elevation_error_m(self.mission, self.source_cell_m)
-        return likely_ground(grid.values, grid.cell_size_m, self.source_cell_m, error)
+        return self.work_out_likely(lambda share: None)
+
+    @property
+    def _served_from(self) -> tuple[slice, slice]:
+        """Rows and columns from which a mast reaches the area or a named point: both ends of each path lie there."""
+        grid, cells = self.elevation, self.area_cells
+        reach = math.ceil(self.mission.radio.max_radius_m / grid.cell_size_m) + 1
+        frame = self.overlay("must_serve")
+        x, y = ([], []) if frame is None else (frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy())
+        ends = [np.concatenate(pair) for pair in zip((cells.rows, cells.cols), grid.rowcol(x, y), strict=True)]
+        return tuple(slice(int(at.min()) - reach, int(at.max()) + reach + 1) for at in ends)  # type: ignore[return-value]
+
+    def work_out_likely(self, tick: Tick) -> LikelyGround:
+        """`likely`, made now where it is not there yet; `tick` is told the share done and may raise."""
+        if "likely" not in self.__dict__:
+            grid, error = self.elevation, elevation_error_m(self.mission, self.source_cell_m)
+            self.__dict__["likely"] = likely_ground(
+                grid.values, grid.cell_size_m, self.source_cell_m, error, tick, self._served_from
+            )
+        return self.__dict__["likely"]
 
     @cached_property
     def flow(self) -> Flow:
         """Where water runs, from the elevation alone."""
-        return flow(self.elevation.values, self.elevation.cell_size_m)
+        return self.work_out_flow(lambda share: None)
+
+    def work_out_flow(self, tick: Tick) -> Flow:
+        """`flow`, made now where it is not there yet; `tick` is told the share done and may raise."""
+        if "flow" not in self.__dict__:
+            self.__dict__["flow"] = flow(self.elevation.values, self.elevation.cell_size_m, tick=tick)
+        return self.__dict__["flow"]
 
     @cached_property
     def drainage_level_m(self) -> np.ndarray:
