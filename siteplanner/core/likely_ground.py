@@ -67,9 +67,9 @@ def likely_ground(
     """The true ground given a told one with independent errors of `sigma_m` in cells of `source_cell_m`.
 
     elevation_m: (rows, cols), NaN unknown; near what is not known nothing is taken off. Worked out tile by tile, each
-    with all ground around it that counts; tiles that no path comes to, beyond the rows and columns `within`, are left
-    out: they take no memory, and nobody may ask for them. `tick` is told the share done before each. Raises ValueError
-    for an error below 0.
+    with all ground around it that counts. What lies beyond the rows and columns `within`, where no path comes to, is
+    left out: it takes no memory, and nobody may ask for it. `tick` is told the share done before each. Raises
+    ValueError for an error below 0.
     """
     if sigma_m < 0:
         raise ValueError("sigma_m must not be negative")
@@ -86,20 +86,32 @@ def likely_ground(
         for left in range(0, shape[1], _TILE_CELLS):
             tick((top + left / shape[1] * _TILE_CELLS) / shape[0])
             own = tuple(slice(s, min(s + _TILE_CELLS, n)) for s, n in zip((top, left), shape, strict=True))
-            if within is not None and not all(
-                s.start <= w.stop / step + 1 and s.stop >= w.start / step - 1 for s, w in zip(own, within, strict=True)
-            ):
+            kept = tuple(
+                slice(max(s.start, m.start), min(s.stop, m.stop))
+                for s, m in zip(own, _on(within, shape, step), strict=True)
+            )
+            if any(k.start >= k.stop for k in kept):
                 continue
             wide = tuple(slice(max(s.start - _REACH, 0), s.stop + _REACH) for s in own)
-            inner = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(own, wide, strict=True))
+            inner = tuple(slice(k.start - w.start, k.stop - w.start) for k, w in zip(kept, wide, strict=True))
             moved, errors, forms = _parts(told[wide], stands_for, sigma_m, hides)
-            here = parts[own]
+            here = parts[kept]
             here[..., 0] = np.rint(moved[inner] / np.float32(units[0]))
             for number, error in enumerate(errors, 1):
                 here[..., number] = np.rint(error[inner] / np.float32(units[1]))
             if hides:
-                hidden[own] = forms[inner]
+                hidden[kept] = forms[inner]
     return LikelyGround(parts, units, hidden, 1 / step, max(round(2 / step), 1) if hides else 1)
+
+
+def _on(within: tuple[slice, slice] | None, shape: tuple[int, ...], step: float) -> tuple[slice, ...]:
+    """Rows and columns of the elevation on cells `step` of its cells apart, with the next ones."""
+    if within is None:
+        return tuple(slice(0, n) for n in shape)
+    return tuple(
+        slice(max(math.floor(w.start / step) - 1, 0), min(math.ceil(w.stop / step) + 2, n))
+        for w, n in zip(within, shape, strict=True)
+    )
 
 
 def _parts(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import json
 import signal
 from pathlib import Path
@@ -11,7 +12,9 @@ import pytest
 
 from siteplanner import cli
 from siteplanner.errors import Cancelled
+from siteplanner.outputs import write
 from siteplanner.outputs.batch import SUMMARY, folder_names, plan_many
+from tests.outputs.factory import make_plan
 from tests.planning.conftest import write_mission
 
 FEW = "refined_spots = 1\nlisted_spots = 2"
@@ -140,6 +143,31 @@ def test_workers_of_a_scheduler_plan_the_same_to_the_byte_and_what_is_finished_i
     assert [o.before for o in last] == [True, True]
     assert [o.row for o in last] == [o.row for o in again]
     assert (tmp_path / "many" / "north" / "places.kml").exists()
+
+
+def test_a_full_disk_fails_its_mission_in_words_keeps_what_stood_there_and_the_next_run_goes_on(tmp_path, monkeypatch):
+    """A plan made by hand stands for planning: what is tried is the writing."""
+    made = make_plan()
+    monkeypatch.setattr("siteplanner.planning.plan.pipeline.plan", lambda *given, **named: made)
+    missions = [Path(write_mission(tmp_path / name)) for name in ("north", "south")]
+    out, only = tmp_path / "out", ("ranking.csv",)
+    plan_many(missions, out, only=only)
+    before = (out / "north" / "ranking.csv").read_bytes()
+    write_mission(tmp_path / "north", radio="frequency_mhz = 710")  # to be planned again
+
+    def full(*given):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setitem(write.WRITERS, "ranking.csv", full)
+        failed, other = plan_many(missions, out, only=only)
+    assert (failed.state, failed.folder) == ("failed", "")
+    assert "No space left on device" in failed.row["problem"]
+    assert "Remedy:" in failed.row["problem"]
+    assert [row["state"] for row in table(out)] == ["failed", "planned"]
+    assert other.before  # nothing of it is done again
+    assert (out / "north" / "ranking.csv").read_bytes() == before
+    assert [o.before for o in plan_many(missions, out, only=only)] == [False, True]
 
 
 def test_what_is_said_of_an_interruption_is_said_once(tmp_path, monkeypatch, capfd):

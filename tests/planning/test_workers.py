@@ -29,6 +29,11 @@ def piece(item, said):
             time.sleep(0.1)
             said(what, 0.6)
         mark.touch()
+    if what == "waits" and not mark.exists():
+        mark.touch()
+        for _ in range(600):  # until the scheduler begins anew, which takes its workers with it
+            time.sleep(0.1)
+            said(what, 0.6)
     return f"{what} done"
 
 
@@ -55,6 +60,20 @@ def test_what_a_lost_worker_was_at_is_done_by_another_and_an_error_arrives_whole
     assert isinstance(error, InputError)
     assert (error.file, error.field, error.remedy) == ("a.tif", "layers.elevation", "Bring it back.")
     assert (1, "lost", 0.5) in heard
+
+
+def test_what_a_scheduler_forgot_when_it_began_anew_is_asked_for_again(crew, tmp_path):
+    begun = []
+
+    def heard(number, stage, share):
+        if (tmp_path / "waits").exists() and not begun:
+            begun.append(number)
+            crew._client.restart(timeout=30, wait_for_workers=False)
+
+    items = [(what, str(tmp_path)) for what in ("waits", "plain", "plainer")]
+    done = {d.number: d.value for d in crew.results(piece, items, heard)}
+    assert begun
+    assert done == {0: "waits done", 1: "plain done", 2: "plainer done"}
 
 
 def test_our_own_workers_are_met_on_this_machine_alone(crew):

@@ -129,6 +129,6 @@ def access_to(
 ) -> Access | None:  # fmt: skip
     """The way in over these roads and the ground that is known; None where none of them leads to its road any more."""
     none = np.empty((0, 0))
-    way = KnownWay(none, none, place.way)
+    way = KnownWay(none, none, none, cells=place.way)
     inputs = AccessInputs(lattice.cells, way, network, trees, starts, last_leg_speed_kmh, max_grade_pct)
     return find_access(inputs, place.evaluation.spot, place.cell)

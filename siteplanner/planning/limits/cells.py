@@ -200,9 +200,9 @@ def rule_ground(
         with stages.stage("Checking the view of the satellite") as tick:
             found = sky_limit(study, reuse, tick)
             findings, searched = found.findings, study.search_ground
-            for code, hit in (("sky_blocked", found.blocked), ("sky_unknown", found.unknown)):
-                asked.append(code)
-                mark(bits, code, lambda rows, hit=hit: hit(rows) & searched[rows])
+            asked += ["sky_blocked", "sky_unknown"]
+            mark(bits, "sky_blocked", lambda rows: found.blocked(rows) & searched[rows])
+            mark(bits, "sky_unknown", lambda rows: found.unknown(rows) & searched[rows])
     with stages.stage("Finding ways over ground") as tick:
         network = study.network
         setback = road_room_m(mission)

@@ -206,7 +206,7 @@ class _Reader:
             given = {name: self.of(item) for name, item in v["fields"].items() if name not in gone}
             if "severity" in given:
                 given["severity"] = self._severities.get(given["severity"], given["severity"])
-            return build(**_since_7(made, given))
+            return build(**_since_7(build, given))
         if kind == "named":
             return _class(held, tuple, ROOMS)(*[self.of(item) for item in v["items"]])
         if kind in ("tuple", "list", "set", "frozenset"):
