@@ -235,7 +235,7 @@ def test_the_drawing_shows_how_far_the_second_radio_reaches(plan):
     assert f"Wi-Fi within {int(far)} m, wider than this drawing" in wide
     ring, near = drawn(power_dbm=7.0)
     assert near < 31.9  # 1.55 x 20.6 m, half of the drawing
-    assert f'class="wifi" cx="42.0" cy="42.0" r="{near / (2 * 1.55 * 20.6 / 84):.2f}"' in ring
+    assert f'class="wifi" cx="38.0" cy="38.0" r="{near / (2 * 1.55 * 20.6 / 76):.2f}"' in ring
     assert f"Wi-Fi within {int(near)} m<" in ring
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from siteplanner.mission import Satellite, Sky
-from siteplanner.outputs.sheets.figure_horizon import HEIGHT, LEFT, RIGHT, WIDTH, horizon_svg
+from siteplanner.outputs.sheets.figure_horizon import LEFT, PAGE, RIGHT, SHEET, horizon_svg
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline
@@ -50,7 +50,7 @@ def test_no_skyline_no_figure():
 def test_the_equators_side_is_in_the_middle(latitude):
     svg = horizon_svg(evaluation_on(np.zeros((41, 41)), 20, 20, latitude=latitude), BOTH)
     (mark,) = circles(svg)  # the satellite below the horizon has none
-    assert float(mark.get("cx")) == pytest.approx((LEFT + WIDTH - RIGHT) / 2, abs=2)
+    assert float(mark.get("cx")) == pytest.approx((LEFT + PAGE.width - RIGHT) / 2, abs=2)
     assert mark.get("fill") == "#000"
     words = [t.text for t in ET.fromstring(svg).iter(f"{SVG}text")]
     # from edge to edge: north to north, or south to south where the satellites stand in the north
@@ -88,8 +88,8 @@ def test_everything_stays_inside_the_drawing():
     ground[45] = 900.0
     root = ET.fromstring(horizon_svg(evaluation_on(ground, 40, 40, satellite="a very long name " * 9), BOTH))
     for mark in root.iter(f"{SVG}text"):
-        assert 0 <= float(mark.get("y") or 9) <= HEIGHT
-        assert 0 <= float(mark.get("x") or 0) <= WIDTH
+        assert 0 <= float(mark.get("y") or 9) <= PAGE.height
+        assert 0 <= float(mark.get("x") or 0) <= PAGE.width
 
 
 @pytest.mark.parametrize("name", HOSTILE)

@@ -7,10 +7,10 @@ from typing import Any
 from siteplanner.core.link import reading_that_serves_dbm
 from siteplanner.mission.links import link_parameters
 from siteplanner.outputs.sheets.commander import weakest_points
-from siteplanner.outputs.sheets.figure_horizon import horizon_svg
+from siteplanner.outputs.sheets.figure_horizon import SHEET, horizon_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, short
 from siteplanner.outputs.sheets.sheet_words import coordinates, finding_text, named
-from siteplanner.outputs.sheets.site_plan import site_svg
+from siteplanner.outputs.sheets.site_plan import site_key, site_svg
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.limits.overhead_lines import mast_fall_m
@@ -31,7 +31,7 @@ from siteplanner.planning.telling.as_built import where_it_stands
 from siteplanner.planning.telling.as_built_rows import as_built_rows
 from siteplanner.planning.telling.backhaul import backhaul_sentence
 from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sentences
-from siteplanner.planning.telling.clock import clock_text, minutes_range
+from siteplanner.planning.telling.clock import clock_after, clock_text, minutes_range
 from siteplanner.planning.telling.compass import SKEW_SENSE
 from siteplanner.planning.telling.leave import ASKED_ON_ARRIVAL
 from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
@@ -51,12 +51,13 @@ from siteplanner.planning.telling.sky import known_to_words, look_state, margin_
 from siteplanner.planning.telling.spot_dangers import dangers_at
 from siteplanner.planning.telling.stand import footprint_words, jack_note, jack_rows, slope_words
 from siteplanner.planning.telling.timeline import fuel_words, light_words
-from siteplanner.planning.telling.trees import look_up_sentence
+from siteplanner.planning.telling.trees import horizon_key_words, look_up_sentence
 from siteplanner.planning.telling.units import Units, reader_units
 from siteplanner.planning.telling.wind import dish_wind_sentence, mast_wind_rows, site_wind_sentences
 from siteplanner.planning.telling.words import drainage_words
 
-TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated", *ASKED_ON_ARRIVAL})  # with the wind, on arrival
+# with the wind, on arrival (level, trees and wires there say how coarse the elevation is)
+TOLD_ELSEWHERE = frozenset({"wind_mast_not_stated", "coarse_elevation", *ASKED_ON_ARRIVAL})
 OF_THE_PLACE = ("warning", "notice", "unknown")  # what may only make the plan wrong is not the crew's
 OF_THE_ROADS = ("one_way_in", "one_way_out", "hazard_beside_drive")  # with how to leave, not before the set-up
 OF_THE_DRIVE = "route_"  # findings of this name are past when the crew reads its sheet: the driver's sheet has them
@@ -86,7 +87,7 @@ def _times(site: OnSite, units: Units) -> list[list[str]]:
         return []
     rows = []
     for part in timeline.moments.parts:
-        clock = "" if timeline.dispatch is None else clock_text(timeline.clock(part.end_mean_min))
+        clock = "" if timeline.dispatch is None else clock_after(timeline.dispatch, timeline.clock(part.end_mean_min))
         ends = minutes_range(part.end_early_min, part.end_late_min, units.first), units.figure(part.end_mean_min, "min")
         rows.append([part.name, *ends, clock])
     return rows
@@ -170,12 +171,10 @@ def _stand(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     trailer, fall = mission.trailer, mast_fall_m(mission)
     true, magnetic = true_and_magnetic(e.ground.heading_deg, e, units)
     return {
-        "site_svg": site_svg(plan, ranked, fall, ranked.on_site.public_keep_away_m, units),
+        "site_svg": (drawn := site_svg(plan, ranked, fall, ranked.on_site.public_keep_away_m, units)),
         "site_alt": "Site drawing, true north up: trailer with outriggers on its heading, tow vehicle, mast fall "
         "circle, guy anchors, exhaust, dish and sector directions, roads and lines near by.",
-        "site_key": "Drawing: dashed circle mast fall; dotted circle and squares guy anchors; ring of dots exhaust; T "
-        "tow vehicle; L lamps; gray band road; short dashes last leg; dash-dot overhead line, fine dash-dot what is "
-        "kept from it; hatched hazard; dotted keep-out; light gray water; dark structures.",
+        "site_key": site_key(drawn),
         "stand": [
             ("Tongue points to", f"{true} true, {magnetic} magnetic"),
             ("Footprint", footprint_words(trailer, units)),
@@ -216,7 +215,8 @@ def _sky(plan: Plan, ranked: RankedSpot, units: Units) -> dict[str, Any]:
     look = next(iter(e.aimed), None)
     name = "" if look is None else name_in_text(_controller_name(plan, look.satellite_name), 40)
     return {
-        "horizon_svg": horizon_svg(e, units) or "",
+        "horizon_svg": horizon_svg(e, units, SHEET) or "",
+        "horizon_key": horizon_key_words(e),
         "horizon_alt": "Skyline around the spot with the line to each satellite.",
         "dish": _dish(plan, e, units),
         "search": search_words(e, name, plan.mission.trailer.acquisition_min[2], units),

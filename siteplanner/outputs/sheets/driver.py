@@ -42,6 +42,7 @@ from siteplanner.planning.telling.towing import (
     FOLLOW,
     HITCH,
     HITCH_SOURCE,
+    NEW_PLAN,
     SPOTTER,
     cannot_go_on_words,
     code_words,
@@ -123,11 +124,14 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             [str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
             for n, s in enumerate(steps, 1)
         ],
+        "places_short": [
+            [str(n), f"{s.latitude:.5f}, {s.longitude:.5f}", grid_text(s.grid_reference)] for n, s in enumerate(steps, 1)
+        ],
         "map_svg": driver_map(plan, ranked, 92, 58, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
         "map_alt": "Map of the drive from staging S to the spot, with the numbered steps of the list.",
-        "end_svg": end_map(plan, ranked, 92, 50),
+        "end_svg": end_map(plan, ranked, 92, 46),
         "end_alt": "Map of the last part of the drive with the numbered steps of the list.",
-        "leg_svg": last_leg_map(plan, ranked, 92, 50),
+        "leg_svg": last_leg_map(plan, ranked, 92, 46),
         "leg_alt": "Drawing of the last leg, north up: the road, the way in as an arrow, the trailer with its tongue.",
         "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
         "dashed: another way; T: turning place; "
@@ -154,7 +158,9 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "turning": turning,
         "cannot": [TURN_BACK, cannot_go_on_words(told.alternative.route is not None), wire_down_words(units)],
         "home": home_words(told.descents, told.both_ways, units),
-        "rig": [*rig_rows(plan.mission.rig, units), ("Not known", not_stated_words(access, units, named(260)))],
+        "rig": rig_rows(plan.mission.rig, units),
+        "not_known": not_stated_words(access, units, named(260)),
+        "new_plan": NEW_PLAN,
         "warnings": warnings[:MOST_WARNINGS],
         "call": [
             *[[who, "talkgroup ______  phone ____________"] for who in ("Dispatch", "Crew on the spot", "Road owner")],

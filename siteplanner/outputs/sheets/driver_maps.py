@@ -7,7 +7,7 @@ import math
 import shapely
 from shapely.ops import substring
 
-from siteplanner.outputs.sheets.sheet_maps import FONT, View, fit, furniture, map_of_drive, path, svg
+from siteplanner.outputs.sheets.sheet_maps import FONT, LETTER_MM, View, fit, furniture, map_of_drive, path, svg
 from siteplanner.outputs.sheets.site_marks import arrow, trailer_drawing
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -27,7 +27,7 @@ def end_map(plan: Plan, ranked: RankedSpot, width: float, height: float) -> str:
     told = told_of(access)
     steps = [(str(n), s.x, s.y) for n, s in enumerate(told.steps, 1)]
     bounds = shapely.union_all([end, access.last_leg, shapely.Point(ranked.spot.x, ranked.spot.y)]).bounds
-    return map_of_drive(plan, ranked, fit(bounds, width, height), steps, size=1.5, apart_mm=3.2)
+    return map_of_drive(plan, ranked, fit(bounds, width, height), steps, size=1.9, apart_mm=4.0)
 
 
 def last_leg_map(plan: Plan, ranked: RankedSpot, width: float, height: float) -> str:
@@ -86,10 +86,10 @@ def _head(line: shapely.LineString | shapely.Point, view: View) -> str:
 
 def _words(lines: list[str], view: View) -> str:
     """Lines in the lower right corner, where neither scale nor north arrow stands."""
-    half = 0.72 * max(len(line) for line in lines)
+    half = 0.76 * max(len(line) for line in lines)
     x, top = view.width - half - 1.5, view.height - 3.4 * len(lines) - 0.6
     rows = "".join(
-        f'<text x="{x:.2f}" y="{top + 2.6 + 3.4 * n:.2f}" font-size="2.4" {FONT} text-anchor="middle">{line}</text>'
+        f'<text x="{x:.2f}" y="{top + 2.6 + 3.4 * n:.2f}" font-size="{LETTER_MM}" {FONT} text-anchor="middle">{line}</text>'
         for n, line in enumerate(lines)
     )
     return (

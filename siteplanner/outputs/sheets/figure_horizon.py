@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -19,19 +20,34 @@ from siteplanner.planning.limits.toward import beam_side_deg
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.spots.skyline import ArcPoint, Skyline
-from siteplanner.planning.telling.trees import skyline_words, slot_label, slot_legend, tallest_label
+from siteplanner.planning.telling.trees import skyline_words, slot_label, slot_legend, slot_short, tallest_label
 from siteplanner.planning.telling.units import Units
 
-WIDTH, HEIGHT = 760.0, 346.0
-LEFT, RIGHT, TOP, BOTTOM = 44.0, 10.0, 14.0, 90.0  # room for axes and legend around the drawing
+LEFT, RIGHT, TOP = 44.0, 10.0, 14.0  # room for axes and legend around the drawing
 FONT = 'font-family="DejaVu Sans, sans-serif"'
 WINDS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
+
+
+@dataclass(frozen=True)
+class Size:
+    """Width and height of the whole drawing, and its margin below the horizon, in units of which a letter has 11.
+    `explained`: whether the marks are explained within it, and the winds have their degrees."""
+
+    width: float
+    height: float
+    bottom: float
+    explained: bool
+
+
+PAGE, SHEET = Size(760.0, 346.0, 90.0, True), Size(374.0, 158.0, 20.0, False)
 
 
 class _Frame:
     """Bearings and elevations to places on the drawing; the equator's side of the sky is in the middle."""
 
-    def __init__(self, figure: Skyline) -> None:
+    def __init__(self, figure: Skyline, size: Size) -> None:
+        self.width, self.height, self.base = size.width, size.height, size.height - size.bottom
+        self.right = size.width - RIGHT
         self.west = 0.0 if figure.latitude_deg >= 0 else 180.0
         heights = [*figure.highest_deg, *(p.elevation_deg for p in figure.arc)]
         known = [h for h in heights if math.isfinite(h)]
@@ -39,34 +55,33 @@ class _Frame:
         self.high = min(90.0, 10.0 * math.ceil((max([*known, 20.0]) + 12) / 10))
 
     def x(self, bearing_deg: float) -> float:
-        return LEFT + ((bearing_deg - self.west) % 360) / 360 * (WIDTH - LEFT - RIGHT)
+        return LEFT + ((bearing_deg - self.west) % 360) / 360 * (self.right - LEFT)
 
     def y(self, elevation_deg: float) -> float:
         share = (min(max(elevation_deg, self.low), self.high) - self.low) / (self.high - self.low)
-        return HEIGHT - BOTTOM - share * (HEIGHT - TOP - BOTTOM)
+        return self.base - share * (self.base - TOP)
 
 
-def horizon_svg(evaluation: Evaluation, units: Units) -> str | None:
+def horizon_svg(evaluation: Evaluation, units: Units, size: Size = PAGE) -> str | None:
     """The horizon diagram of one spot, a whole SVG; None where the evaluation holds no skyline."""
     figure = evaluation.skyline
     if figure is None:
         return None
-    frame = _Frame(figure)
+    frame = _Frame(figure, size)
     key = hashlib.sha256(f"{evaluation.spot.x:.2f} {evaluation.spot.y:.2f}".encode()).hexdigest()[:8]
     title = f"Horizon at {xml_text(evaluation.spot.name)}"
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size.width:g} {size.height:g}" role="img" '
         f'aria-labelledby="t{key} d{key}"><title id="t{key}">{title}</title>'
         f'<desc id="d{key}">{xml_text(skyline_words(evaluation, units))}</desc>',
         _patterns(key),
-        f'<rect width="{WIDTH:g}" height="{HEIGHT:g}" fill="#fff"/>',
+        f'<rect width="{size.width:g}" height="{size.height:g}" fill="#fff"/>',
         _grid_lines(frame),
         _ground(figure, frame, key),
         _arc(figure.arc, frame),
-        _slots(evaluation.sky, figure, frame, units),
-        _axes(frame),
-        _legend(figure, key),
-        _trees(evaluation, units),
+        _slots(evaluation.sky, figure, frame, units, size),
+        _axes(frame, size),
+        *((_legend(figure, key, frame), _trees(evaluation, units, frame)) if size.explained else ()),
         "</svg>",
     ]
     return "".join(parts)
@@ -100,7 +115,7 @@ def _area(values: np.ndarray, frame: _Frame, style: str) -> str:
     line = "".join(
         f"L{frame.x(start + k):.1f} {frame.y(float(heights[(start + k) % 360])):.1f}" for k in range(len(values))
     )
-    floor, end = frame.y(frame.low), WIDTH - RIGHT
+    floor, end = frame.y(frame.low), frame.right
     last = frame.y(float(heights[start % 360]))  # the full turn ends where it began
     return f'<path d="M{LEFT:g} {floor:.1f}{line}L{end:g} {last:.1f}L{end:g} {floor:.1f}Z" {style}/>'
 
@@ -117,7 +132,7 @@ def _arc(points: tuple[ArcPoint, ...], frame: _Frame) -> str:
     out = []
     for a, b in pairwise(points):
         x0, x1 = frame.x(a.azimuth_deg), frame.x(b.azimuth_deg)
-        if abs(x1 - x0) > (WIDTH - LEFT - RIGHT) / 2:
+        if abs(x1 - x0) > (frame.right - LEFT) / 2:
             continue
         worst = a.state if a.state == b.state else "unknown" if "unknown" in (a.state, b.state) else "blocked"
         out.append(
@@ -131,7 +146,7 @@ def _arc(points: tuple[ArcPoint, ...], frame: _Frame) -> str:
     return "".join(out)
 
 
-def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame, units: Units) -> str:
+def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame, units: Units, size: Size) -> str:
     """Each named satellite that stands above the level horizon: beam with its margin, mark, name.
 
     A name stands above marks and skyline, tied to its mark by a thin upright line that goes through no other name.
@@ -142,7 +157,7 @@ def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame, units: Units
     marks, names = "", ""
     for look, (x, y) in zip(shown, places, strict=True):
         side = float(beam_side_deg(look.elevation_deg, figure.beam_half_deg))
-        half = max(side / 360 * (WIDTH - LEFT - RIGHT), 1.0)
+        half = max(side / 360 * (frame.right - LEFT), 1.0)
         foot = frame.y(look.elevation_deg - figure.margin_deg)
         marks += (
             f'<rect x="{x - half:.1f}" y="{y:.1f}" width="{2 * half:.1f}" height="{max(foot - y, 1):.1f}" '
@@ -150,9 +165,10 @@ def _slots(looks: tuple[Look, ...], figure: Skyline, frame: _Frame, units: Units
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" stroke="#000" stroke-width="1.6" '
             f'fill="{"#000" if look.clear else "#fff"}"/>'
         )
-    labels = [slot_label(look, units) for look in shown]
-    labels = [label if len(label) <= 60 else label[:59] + "…" for label in labels]
-    rooms = _rooms([6.4 * len(label) for label in labels], places, [*places, *tops])
+    labels = [slot_label(look, units) if size.explained else slot_short(look) for look in shown]
+    longest = 60 if size.explained else 34
+    labels = [label if len(label) <= longest else label[: longest - 1] + "…" for label in labels]
+    rooms = _rooms([6.4 * len(label) for label in labels], places, [*places, *tops], frame.right)
     for label, (x, y), room in zip(labels, places, rooms, strict=True):
         end = room.left + room.wide
         # a name keeps to its own line whatever the width of the letters that draw it
@@ -193,7 +209,10 @@ BESIDE = 5.0  # from a line to the name beside it
 
 
 def _rooms(
-    widths: Sequence[float], marks: Sequence[tuple[float, float]], below: Sequence[tuple[float, float]]
+    widths: Sequence[float],
+    marks: Sequence[tuple[float, float]],
+    below: Sequence[tuple[float, float]],
+    right: float,
 ) -> list[_Room]:
     """Room for a name of each width over its mark (x, y), above everything in `below`.
 
@@ -211,14 +230,14 @@ def _rooms(
             room
             for row in range(ROWS)
             for left in starts
-            if LEFT <= left <= WIDTH - RIGHT - wide
+            if LEFT <= left <= right - wide
             for room in [_Room(left, wide, _above(left, wide, x, below) - ROW * row)]
             if room.base >= 10
             and not any(room.meets(o) or o.holds(x, room.base, y) for o in placed.values())
             and not any(room.holds(marks[j][0], o.base, marks[j][1]) for j, o in placed.items())
             and not any(left - 2 < other < left + wide + 2 for other in later)
         ]
-        clamped = min(max(x - wide / 2, LEFT), WIDTH - RIGHT - wide)
+        clamped = min(max(x - wide / 2, LEFT), right - wide)
         placed[k] = found[0] if found else _Room(clamped, wide, max(_above(clamped, wide, x, below), 10.0))
     return [placed[k] for k in range(len(marks))]
 
@@ -233,38 +252,45 @@ def _grid_lines(frame: _Frame) -> str:
     for level in range(math.ceil(frame.low / 10) * 10, int(frame.high) + 1, 10):
         y = frame.y(level)
         width = 1.2 if level == 0 else 0.5
-        out += f'<path d="M{LEFT:g} {y:.1f}H{WIDTH - RIGHT:g}" stroke="#999" stroke-width="{width}"/>'
+        out += f'<path d="M{LEFT:g} {y:.1f}H{frame.right:g}" stroke="#999" stroke-width="{width}"/>'
         out += f'<text x="{LEFT - 5:g}" y="{y + 4:.1f}" font-size="11" {FONT} text-anchor="end">{level}°</text>'
     return out
 
 
-def _axes(frame: _Frame) -> str:
-    base = HEIGHT - BOTTOM
+def _axes(frame: _Frame, size: Size) -> str:
+    base = frame.base
     out = (
-        f'<rect x="{LEFT:g}" y="{TOP:g}" width="{WIDTH - LEFT - RIGHT:g}" height="{base - TOP:g}" fill="none" '
+        f'<rect x="{LEFT:g}" y="{TOP:g}" width="{frame.right - LEFT:g}" height="{base - TOP:g}" fill="none" '
         'stroke="#000"/>'
     )
     for step in range(9):
         bearing = (int(frame.west) + 45 * step) % 360
-        x = LEFT + step * 45 / 360 * (WIDTH - LEFT - RIGHT)
+        x = LEFT + step * 45 / 360 * (frame.right - LEFT)
         anchor = "end" if step == 8 else "middle"
         out += f'<path d="M{x:.1f} {base:g}v5" stroke="#000"/>'
         out += (
             f'<text x="{x:.1f}" y="{base + 17:g}" font-size="11" {FONT} text-anchor="{anchor}">'
-            f"{WINDS[bearing]} {bearing:03d}°</text>"
+            f"{_wind(bearing, size)}</text>"
         )
     return out
 
 
-def _trees(evaluation: Evaluation, units: Units) -> str:
+def _wind(bearing: int, size: Size) -> str:
+    """`SE 135°`; where room is short, the letter of the four winds and the degrees of the others."""
+    if size.explained:
+        return f"{WINDS[bearing]} {bearing:03d}°"
+    return WINDS[bearing] if bearing % 90 == 0 else f"{bearing:03d}°"
+
+
+def _trees(evaluation: Evaluation, units: Units, frame: _Frame) -> str:
     """How tall a tree may be in the line to the best satellite in view; on the last line of the drawing."""
     words = tallest_label(evaluation, units)
     if not words:
         return ""
-    return f'<text x="{LEFT:g}" y="{HEIGHT - 4:g}" font-size="11" {FONT}>{xml_text(words)}</text>'
+    return f'<text x="{LEFT:g}" y="{frame.height - 4:g}" font-size="11" {FONT}>{xml_text(words)}</text>'
 
 
-def _legend(figure: Skyline, key: str) -> str:
+def _legend(figure: Skyline, key: str, frame: _Frame) -> str:
     entries = [('<rect width="20" height="9" fill="#b5b5b5" stroke="#000"/>', "bare ground")]
     if figure.surface_deg is not None:
         entries.append((f'<rect width="20" height="9" fill="url(#c{key})" stroke="#000"/>', "trees and roofs"))
@@ -286,10 +312,10 @@ def _legend(figure: Skyline, key: str) -> str:
             slot_legend(figure.margin_deg),
         )
     )
-    x, y, out = LEFT, HEIGHT - BOTTOM + 30, ""
+    x, y, out = LEFT, frame.base + 30, ""
     for mark, words in entries:
         wide = 34 + 6.3 * len(words)
-        if x + wide > WIDTH - RIGHT:
+        if x + wide > frame.right:
             x, y = LEFT, y + 18
         out += (
             f'<g transform="translate({x:.1f} {y:.1f})">{mark}'
@@ -298,5 +324,5 @@ def _legend(figure: Skyline, key: str) -> str:
         x += wide
     ticks = "bearings true; ticks on the arc: every 10° of orbital longitude"
     return (
-        out + f'<text x="{WIDTH - RIGHT:g}" y="{HEIGHT - 20:g}" font-size="10" {FONT} text-anchor="end">{ticks}</text>'
+        out + f'<text x="{frame.right:g}" y="{frame.height - 20:g}" font-size="10" {FONT} text-anchor="end">{ticks}</text>'
     )

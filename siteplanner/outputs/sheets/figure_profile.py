@@ -36,7 +36,7 @@ class Size:
     top: float
 
 
-PAGE, SHEET = Size(250.0, 40.0), Size(186.0, 24.0)
+PAGE, SHEET = Size(250.0, 40.0), Size(166.0, 20.0)
 
 
 def profile_svg(plan: Plan, ranked: RankedSpot, units: Units, *, size: Size = PAGE) -> str:
@@ -73,11 +73,10 @@ def profile_svg(plan: Plan, ranked: RankedSpot, units: Units, *, size: Size = PA
         )
         if band.band and x(band.end_m) - x(band.start_m) > 14:
             ink = "#fff" if band.band > 2 else "#000"
-            sign = "▲" if band.worst_pct > 0 else "▼"
+            up = band.worst_pct > 0
             middle = (x(band.start_m) + x(band.end_m)) / 2
             body += (
-                f'<text x="{middle:.1f}" y="{floor + 12:.1f}" font-size="9" {FONT} text-anchor="middle" '
-                f'fill="{ink}">{sign}</text>'
+                f'<path d="M{middle:.1f} {floor + (4 if up else 12):.1f}l-4 {8 if up else -8}h8Z" fill="{ink}"/>'
             )
     body += (
         f'<rect x="{LEFT:g}" y="{floor:.1f}" width="{WIDTH - LEFT - RIGHT:g}" height="{STRIP:g}" fill="none" '
@@ -151,8 +150,7 @@ def _hazards(hazards: Iterable[HazardAhead], x: Place, y: Place, d: np.ndarray, 
         fill, ink = ("#000", "#fff") if hazard.severity == "warning" else ("#fff", "#000")
         out += (
             f'<g>{words}<path d="M{at:.1f} {top - 2:.1f}l-8 -16h16Z" fill="{fill}" stroke="#000" stroke-width="1.2"/>'
-            f'<text x="{at:.1f}" y="{top - 9.5:.1f}" font-size="8" {FONT} font-weight="bold" text-anchor="middle" '
-            f'fill="{ink}">!</text></g>'
+            f'<path d="M{at:.1f} {top - 13.5:.1f}v5m0 2v1.8" stroke="{ink}" stroke-width="1.8"/></g>'
         )
     return out
 
@@ -166,7 +164,7 @@ def _legend(edges: tuple[float, ...], height: float, units: Units) -> str:
         entries.append((f'<rect width="20" height="10" fill="{_fill(number, len(edges))}"{rim}/>', words))
     entries += [
         (f'<rect width="20" height="10" fill="{ABOVE}"/>', "above it"),
-        ('<text y="9" font-size="10">▲ ▼</text>', "climb, descent"),
+        ('<path d="M4 1l-4 8h8ZM16 9l-4 -8h8Z" fill="#000"/>', "climb, descent"),
         ('<path d="M10 12l-7 -13h14Z" fill="#000"/>', "WARNING"),
         ('<path d="M10 12l-7 -13h14Z" fill="#fff" stroke="#000"/>', f"{CHECK}, {UNKNOWN.lower()}"),
         ('<path d="M10 11v-10" stroke="#000" stroke-width="2"/>', NOTE),

@@ -16,7 +16,7 @@ from siteplanner.mission import Mission
 from siteplanner.outputs.words.text import clean
 
 FONT_FOLDER = Path(__file__).parent / "font_files"
-BUILT_IN = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
+BUILT_IN = ("DejaVuSansCondensed.ttf", "DejaVuSansCondensed-Bold.ttf")
 MISSING = "\u25af"  # white vertical rectangle, which the built-in font holds
 BREAK = "\u200b"  # zero-width space: where a word without blanks may break
 MOST_BYTES = 64 << 20  # of one font; those of East Asian scripts have 20 to 40 MB

@@ -27,6 +27,8 @@ from siteplanner.planning.telling.units import reader_units
 
 FOLDER = Path(__file__).parent
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
+LEAST_PT = {"driver": 7.5, "crew": 7.5}  # read by torch in the rain: no text below this, drawings included
+LEAST_ELSE_PT = 5.0
 PAGES = {"commander": 1, "driver": 2, "crew": 2, "measured": 1, "ready": 1, "hand_over": 1, "again": 1, "staged": 1}
 RUN_ON_PT, MOST_PAGES = 8.0, 60  # a sheet that cannot keep to its pages: letters that can be read, and an end
 MISSING_NOTE = (
@@ -128,6 +130,8 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
         "paper": {"letter": "us-letter", "a4": "a4"}[paper],
     }
     places = [FONT_FOLDER, *sorted({path.parent for path in extra})]
+    least = LEAST_PT.get(kind, LEAST_ELSE_PT)
+    sizes = [size for size in SIZES_PT if size >= least]
 
     def at(size: float, most: int = PAGES[kind], whole: bool = False) -> Any:
         compiler = typst.Compiler(
@@ -135,19 +139,19 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
             root=str(FOLDER),
             font_paths=[str(place) for place in places],
             ignore_system_fonts=True,
-            sys_inputs={**inputs, "size": f"{size:g}", "whole": "yes" if whole else "no"},
+            sys_inputs={**inputs, "size": f"{size:g}", "least": f"{least:g}", "whole": "yes" if whole else "no"},
         )
         fits = int(json.loads(compiler.query("<pages>", field="value", one=True))) <= most
         return compiler if fits else None
 
     # smaller letters never need more pages, so halving finds the largest that fit
-    best, low, high = None, 0, len(SIZES_PT)
+    best, low, high = None, 0, len(sizes)
     while low < high:
         middle = (low + high) // 2
-        made = at(SIZES_PT[middle])
+        made = at(sizes[middle])
         best, low, high = (made, low, middle) if made is not None else (best, middle + 1, high)
     if kind == "crew" and best is not None:  # the set-up in one piece, where the next smaller letters do it
-        pieces = (at(size, whole=True) for size in SIZES_PT[low : low + 2])
+        pieces = (at(size, whole=True) for size in sizes[low : low + 2])
         best = next((made for made in pieces if made is not None), best)
     best = best if best is not None else at(RUN_ON_PT, MOST_PAGES)
     if best is not None:

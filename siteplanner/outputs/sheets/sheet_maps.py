@@ -24,6 +24,7 @@ from siteplanner.planning.telling.answer import rival
 from siteplanner.planning.telling.units import Units, reader_units
 
 FONT = 'font-family="DejaVu Sans"'
+LETTER_MM = 2.65  # 7.5 pt: the least on the sheets of driver and crew
 PICTURE_SIDE = 520  # pixels of the relief's longer side: about 150 a printed inch
 LEAST_SPAN_M = 600.0
 MAX_ROADS = 3000
@@ -163,7 +164,7 @@ def mark(view: View, x: float, y: float, label: str, kind: str, size: float = 2.
         shape = f'<path d="M{cx:.2f} {cy - s:.2f}L{cx + s:.2f} {foot:.2f}L{cx - s:.2f} {foot:.2f}Z" {edge}/>'
     else:
         shape = f'<rect x="{cx - size:.2f}" y="{cy - size:.2f}" width="{2 * size}" height="{2 * size}" {edge}/>'
-    text = 1.25 * size if len(label) < 2 else size
+    text = max(1.25 * size if len(label) < 2 else size, LETTER_MM)
     drop = 0.36 * text + (0.25 * size if kind == "point" else 0)
     return shape + (
         f'<text x="{cx:.2f}" y="{cy + drop:.2f}" font-size="{text:.2f}" {FONT} font-weight="bold" '
@@ -180,11 +181,11 @@ def furniture(view: View, north_deg: float, units: Units) -> str:
     return (
         f'<rect x="1.5" y="{y - 4:.2f}" width="{mm + 4:.2f}" height="6" fill="#fff" fill-opacity="0.85"/>'
         f'<path d="M3.5 {y - 1:.2f}V{y:.2f}H{3.5 + mm:.2f}V{y - 1:.2f}" fill="none" stroke="#000" stroke-width="0.4"/>'
-        f'<text x="{3.5 + mm / 2:.2f}" y="{y - 1.2:.2f}" font-size="2.3" {FONT} text-anchor="middle">{words}</text>'
+        f'<text x="{3.5 + mm / 2:.2f}" y="{y - 1.2:.2f}" font-size="{LETTER_MM}" {FONT} text-anchor="middle">{words}</text>'
         f'<g transform="translate({x:.2f} {n}) rotate({north_deg:.2f})">'
         '<circle r="4.6" fill="#fff" fill-opacity="0.85"/>'
         f'<path d="M0 -4L1.5 2.5L0 1.4L-1.5 2.5Z" fill="#000"/></g>'
-        f'<text x="{x:.2f}" y="{n + 7.4:.2f}" font-size="2.6" {FONT} font-weight="bold" text-anchor="middle">N</text>'
+        f'<text x="{x:.2f}" y="{n + 7.4:.2f}" font-size="{LETTER_MM}" {FONT} font-weight="bold" text-anchor="middle">N</text>'
     )
 
 
@@ -297,7 +298,7 @@ def map_of_drive(
     ranked: RankedSpot,
     view: View,
     steps: list[tuple[str, float, float]],
-    size: float = 1.6,
+    size: float = 1.9,
     apart_mm: float = 4.2,
 ) -> str:
     """The drive in a window. Numbers that would lie on another are left out; marks outside the window are too."""

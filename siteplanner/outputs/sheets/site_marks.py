@@ -8,9 +8,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from siteplanner.outputs.sheets.sheet_maps import FONT
+from siteplanner.outputs.sheets.sheet_maps import FONT, LETTER_MM
 
-LETTER_MM = 2.5
 SIDES = {"front": 0.0, "right": 90.0, "rear": 180.0, "left": 270.0}
 LAMPS_M = 9.0  # from the trailer's middle: light on the jacks, the lamp out of the mast's foot; common practice
 LAMP_BEARINGS = 16
@@ -37,7 +36,7 @@ class Labels:
 
     def put(self, x: float, y: float, words: str) -> str:
         """The words centred at a place, or as near to it as there is room; up and down first, then sideways."""
-        half = 0.31 * LETTER_MM * len(words)
+        half = 0.29 * LETTER_MM * len(words)
         tries = [(dx, dy) for dx in (0, -6, 6, -14, 14) for dy in (0, 3.3, -3.3, 6.6, -6.6, 9.9, -9.9)]
         boxes = []
         for dx, dy in sorted(tries, key=lambda d: abs(d[0]) + abs(d[1])):
@@ -135,7 +134,8 @@ def tow_vehicle_mark(x: float, y: float, bearing_deg: float, length_mm: float, w
         f'<g class="tow" transform="translate({x:.2f} {y:.2f}) rotate({bearing_deg:.2f})"><rect '
         f'x="{-width_mm / 2:.2f}" y="{-length_mm / 2:.2f}" width="{width_mm:.2f}" height="{length_mm:.2f}" '
         f'fill="#fff" stroke="#000" stroke-width="0.4"/></g>'
-        f'<text x="{x:.2f}" y="{y + 0.9:.2f}" font-size="2.6" {FONT} font-weight="bold" text-anchor="middle">T</text>'
+        f'<text x="{x:.2f}" y="{y + 0.9:.2f}" font-size="{LETTER_MM}" {FONT} font-weight="bold" '
+        'text-anchor="middle">T</text>'
     )
 
 
@@ -155,5 +155,6 @@ def lamp_mark(x: float, y: float) -> str:
     """A lamp: a disc with its letter."""
     return (
         f'<circle class="lamp" cx="{x:.2f}" cy="{y:.2f}" r="1.6" fill="#fff" stroke="#000" stroke-width="0.4"/>'
-        f'<text x="{x:.2f}" y="{y + 0.85:.2f}" font-size="2.3" {FONT} font-weight="bold" text-anchor="middle">L</text>'
+        f'<text x="{x:.2f}" y="{y + 0.85:.2f}" font-size="{LETTER_MM}" {FONT} font-weight="bold" '
+        'text-anchor="middle">L</text>'
     )

@@ -35,7 +35,7 @@ from siteplanner.planning.telling.keep_clear import EXHAUST_M, antenna_label, ex
 from siteplanner.planning.telling.map_labels import wifi_beyond_label, wifi_label
 from siteplanner.planning.telling.units import Units, reader_units
 
-SIDE_MM = 84.0
+SIDE_MM = 76.0
 LEAST_HALF_M = 28.0
 TOW_OUTSIDE_M = 4.0  # from the mast's fall circle to the middle of the tow vehicle
 
@@ -125,6 +125,30 @@ def _wifi(labels: Labels, plan: Plan, ranked: RankedSpot, per_mm: float, units: 
         f'<circle class="wifi" cx="{middle}" cy="{middle}" r="{radius:.2f}" fill="none" stroke="#000" '
         'stroke-width="0.3" stroke-dasharray="4 1.5"/>'
     ) + labels.put(middle, middle + radius, wifi_label(carries, units.first))
+
+
+# what is in the drawing, by what draws it, and how its marks are told
+MARKS = (
+    ('stroke-dasharray="2 1.2"', "dashed circle mast fall"),
+    ('class="guy', "dotted circle and squares guy anchors"),
+    ('class="exhaust', "dots exhaust"),
+    ('class="tow"', "T tow vehicle"),
+    ('class="lamp"', "L lamps"),
+    ('stroke="#eee"', "gray band road"),
+    ('stroke-dasharray="1.4 1"', "short dashes last leg"),
+    ('stroke-dasharray="3 1 0.6 1"', "dash-dot overhead line"),
+    ('stroke-dasharray="1.4 0.8 0.3 0.8"', "fine dash-dot what is kept from it"),
+    ("url(#danger)", "hatched hazard"),
+    ("url(#keepout)", "dotted keep-out"),
+    ('fill="#ddd"', "light gray water"),
+    ('stroke-dasharray="0.4 0.8"', "dotted rim soft ground"),
+    ('fill="#444"', "dark structures"),
+)
+
+
+def site_key(drawn: str) -> str:
+    """The marks of a drawing made by `site_svg`, of those that are in it."""
+    return f"Drawing: {'; '.join(words for mark, words in MARKS if mark in drawn)}."
 
 
 def lamps_wanted(timeline: Timeline | None) -> bool:

@@ -23,6 +23,12 @@ def clock_text(moment: datetime | None) -> str:
     )
 
 
+def clock_after(start: datetime, moment: datetime) -> str:
+    """`05:30` on the day and in the offset of a start that stands beside it; in full on another day."""
+    same = moment.date() == start.date() and moment.utcoffset() == start.utcoffset()
+    return f"{moment:%H:%M}" if same else clock_text(moment)
+
+
 def clock_range(early: datetime | None, late: datetime | None) -> str:
     """`Mon 01 Jun 05:30 to 05:50 (-06:00)`; both in full where the day or the offset changes between them."""
     if early is None or late is None:

@@ -16,8 +16,8 @@ from siteplanner.planning.telling.units import NOT_KNOWN, Units
 WHOLE = 12  # columns of the form
 KINDS = "☐ magnetic  ☐ true"
 FORM_NOTE = (
-    "Read it out box by box, by its number; the dispatcher types it in. What is not known is left open. Any form of "
-    "coordinates will do that the phone shows, with N or S and E or W, or with its minus."
+    "Read it out box by box, by its number; leave open what is not known. Coordinates in any form that the phone "
+    "shows, with N or S and E or W, or with the minus."
 )
 
 

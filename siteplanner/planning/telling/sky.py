@@ -63,25 +63,44 @@ def look_state(look: Look) -> str:
 
 
 def known_to_words(looks: Sequence[Look], units: Units) -> list[str]:
-    """For each line that leaves the elevation before it is sure to pass all ground: where, and what is taken beyond."""
+    """For each line that leaves the elevation before it is sure to pass all ground: where, and what is taken beyond.
+
+    Lines that are clear under the same ceiling are told together.
+    """
     out = []
+    under: dict[tuple[float, str], list[Look]] = {}
     for look in looks:
-        name = f"Line to {look.satellite_name}"
         if look.trees_unknown:
             out.append(
-                f"{name}: not known to be clear. The surface layer has no data on the way to it; trees "
-                "may stand there: look."
+                f"Line to {look.satellite_name}: not known to be clear. The surface layer has no data on the way to "
+                "it; trees may stand there: look."
             )
         elif math.isfinite(look.known_to_m) and look.state != "blocked":
-            source = {
-                "elevation_files": "the highest ground that the elevation files have",
-                "mission": "the highest ground of the region as the mission states it",
-            }[look.ceiling_from]
-            ends = f"The elevation ends {units.distance(look.known_to_m)} along the line"
-            ceiling = units.figure(look.ceiling_m, "m", 0, "up")
             if look.clear:
-                out.append(f"{name}: clear if no ground beyond is higher than {ceiling}, {source}. {ends}.")
-            else:
-                below = f"where it is still below {ceiling}, {source}"
-                out.append(f"{name}: not known to be clear. {ends}, {below}.")
+                under.setdefault((look.ceiling_m, look.ceiling_from), []).append(look)
+                continue
+            out.append(
+                f"Line to {look.satellite_name}: not known to be clear. {_ends([look], units)}, where it is still "
+                f"below {_ceiling(look, units)}."
+            )
+    for clear in under.values():
+        lines = "Line to" if len(clear) == 1 else "Lines to"
+        names = " and to ".join(look.satellite_name for look in clear)
+        out.append(
+            f"{lines} {names}: clear if no ground beyond is higher than {_ceiling(clear[0], units)}. "
+            f"{_ends(clear, units)}."
+        )
     return out
+
+
+def _ceiling(look: Look, units: Units) -> str:
+    source = {
+        "elevation_files": "the highest ground that the elevation files have",
+        "mission": "the highest ground of the region as the mission states it",
+    }[look.ceiling_from]
+    return f"{units.figure(look.ceiling_m, 'm', 0, 'up')}, {source}"
+
+
+def _ends(looks: Sequence[Look], units: Units) -> str:
+    far = " and ".join(dict.fromkeys(units.distance(look.known_to_m) for look in looks))
+    return f"The elevation ends {far} along the {'line' if len(looks) == 1 else 'lines'}"

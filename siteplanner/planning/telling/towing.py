@@ -29,6 +29,7 @@ HITCH = (
     "Mast down and pinned; dish stowed; nothing loose on the roof",
     "Jacks and outriggers up and pinned; chocks in",
 )
+NEW_PLAN = "Different rig or load? Get a new plan. Not stated is not safe."
 HITCH_SOURCE = (
     "Hitch, chains, breakaway, lights, tires, tongue load: NHTSA DOT HS 809 433. The others: common practice."
 )

@@ -120,6 +120,28 @@ def slot_label(look: Look, units: Units) -> str:
     return f"{look.satellite_name}: {slot_state(look)}, margin {units.angle(look.margin_deg)}"
 
 
+def horizon_key_words(evaluation: Evaluation) -> str:
+    """The marks of the horizon diagram in a sentence, of those that are drawn; '' without a diagram."""
+    figure = evaluation.skyline
+    if figure is None:
+        return ""
+    states = {p.state for p in figure.arc}
+    arcs = (("clear", "thick arc clear"), ("blocked", "dashed arc behind it"), ("unknown", "dotted arc not known"))
+    marks = [
+        "gray bare ground",
+        *(["hatched trees and roofs"] if figure.surface_deg is not None else []),
+        *(["dots what could stand beyond the data"] if figure.unknown.any() else []),
+        *(words for state, words in arcs if state in states),
+        f"disc and bar satellite and its beam with {figure.margin_deg:g}°, white not clear",
+    ]
+    return f"Skyline, bearings true: {'; '.join(marks)}."
+
+
+def slot_short(look: Look) -> str:
+    """A satellite's name where room is short; its margin stands elsewhere."""
+    return look.satellite_name if look.clear else f"{look.satellite_name}: {slot_state(look)}"
+
+
 def slot_legend(margin_deg: float) -> str:
     """What the mark of a satellite means."""
     return f"satellite and beam with {margin_deg:g}° margin; white: not clear"
