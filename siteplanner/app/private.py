@@ -18,7 +18,7 @@ import time
 from pathlib import Path
 
 from siteplanner.data.vector_files import UNPACKED
-from siteplanner.outputs.switch import lock
+from siteplanner.outputs.turns import lock
 
 ASKED = "SITEPLANNER_WORK"
 KEY_FILE = "address_key"

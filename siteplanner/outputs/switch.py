@@ -3,8 +3,9 @@
 Files are written into a work folder first. Where the system can exchange two folders (`renameat2`, Linux) the work
 folder takes up what else stands in the target (as further names of the same files) and then changes places with it:
 whoever looks, or kills the program, sees the old set or the new one whole. Elsewhere (another system, a stick's own
-root, a folder that somebody stands in) the files are moved one by one, what they replace is kept beside them until all
-have arrived, and a move that stops half-way is undone: at once, or by the next run into that folder.
+root, a folder that somebody stands in) each file is replaced in one step, one after the other, what they replace is
+kept until all have arrived, and a move that stops half-way is undone: at once, or by the next run into that folder. No
+file is missing meanwhile.
 
 Two runs into one folder take turns. Work folders of runs that were killed are removed by the next run.
 """
@@ -15,27 +16,28 @@ import ctypes
 import errno
 import os
 import shutil
-import signal
 import stat
 import sys
 import tempfile
-from collections.abc import Collection, Iterator, Mapping
-from contextlib import contextmanager, suppress
+import time
+from collections.abc import Callable, Collection, Mapping
+from contextlib import suppress
 from fnmatch import fnmatchcase
 from pathlib import Path
 
 from siteplanner.errors import OutputError
-
-try:
-    import fcntl
-except ImportError:  # not on every system
-    fcntl = None  # type: ignore[assignment]
+from siteplanner.outputs.turns import held_signals, lock, locks_work, turn
 
 MARK = ".writing-"
 MOVING, KEPT = "moving", "kept"  # inside a work folder whose files are being moved one by one
 MOST_LINKED = 5_000  # other files of the target taken along in the exchange; more are not touched but moved around
 _EXCHANGE = 2  # RENAME_EXCHANGE of renameat2(2)
 _HERE = -100  # AT_FDCWD
+_FORGOTTEN_S = 86_400  # where nothing tells a living run from a killed one, work of a day ago is a dead one's
+
+
+class HalfMoved(OSError):
+    """The move stopped half-way and could not be undone either; what it replaced is kept for the next run."""
 
 
 class Switch:
@@ -51,7 +53,7 @@ class Switch:
         self.folder.parent.mkdir(parents=True, exist_ok=True)
         if self.folder.exists() and not self.folder.is_dir():
             raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
-        with _turn(self.folder):
+        with turn(self.folder):
             self.beside = self._beside()
             if not self.beside:
                 self.folder.mkdir(exist_ok=True)
@@ -62,6 +64,8 @@ class Switch:
         """Whether the work stands beside the target, from where the two can be exchanged."""
         if os.path.ismount(self.folder) or _stands_in(self.folder) or not _can_exchange():
             return False
+        if not os.access(self.folder.parent, os.R_OK):
+            return False  # nobody could take turns by it, nor find there what a killed run left
         if self.folder.exists() and not os.access(self.folder, os.W_OK | os.X_OK):
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(self.folder))
         try:
@@ -74,7 +78,8 @@ class Switch:
         return self
 
     def __exit__(self, *_: object) -> None:
-        shutil.rmtree(self.path, ignore_errors=True)
+        if not (self.path / MOVING).exists():  # else it keeps what the next run brings back
+            shutil.rmtree(self.path, ignore_errors=True)
         if self._claim is not None:
             os.close(self._claim)
 
@@ -82,13 +87,14 @@ class Switch:
         """Put the files written at `path` in place; files of the target whose names match one of `names` (patterns of
         the shell) and that were not written anew are removed, all others stay.
 
-        Returns the files in place. Raises OSError when that fails; the target is then as it was.
+        Returns the files in place. Raises OSError when that fails: the target is then as it was, but for HalfMoved,
+        which the next run puts right.
         """
         written = sorted(path.name for path in self.path.iterdir())
         for name in written:
             _sync(self.path / name)
-        with _held_signals(), _turn(self.folder):
-            sweep(self.folder)
+        with held_signals(), turn(self.folder):
+            _swept(self.folder, self.path)
             if not (self.beside and (self._moved() or self._exchanged({*names, *written}))):
                 self._one_by_one(written, names)
             _sync(self.folder.parent)
@@ -119,17 +125,13 @@ class Switch:
                 return False
         except OSError:
             return False
-        # now `path` is the old set: what somebody put there meanwhile goes over too
-        for entry in list(self.path.iterdir()):
-            if not _matches(entry.name, ours) and not os.path.lexists(self.folder / entry.name) and not _work(entry):
-                os.rename(entry, self.folder / entry.name)
+        _bring_over(self.path, self.folder, lambda name: _matches(name, ours) or name.startswith(MARK))
         return True
 
     def _one_by_one(self, written: list[str], names: Collection[str]) -> None:
-        work, kept = self.path, self.path / KEPT
+        work = self.path
         if self.beside:  # a file is moved in one step only within its file system
             work = Path(tempfile.mkdtemp(prefix=MARK, dir=self.folder))
-            kept = work / KEPT
         try:
             if self.beside:
                 for name in written:
@@ -140,22 +142,25 @@ class Switch:
                 for p in self.folder.iterdir()
                 if p.name not in written and p.is_file() and _matches(p.name, names)
             ]
-            kept.mkdir()
-            had = [n for n in (*written, *gone) if (self.folder / n).exists()]
-            new = [n for n in written if n not in had]
-            (work / MOVING).write_text("\n".join(new), encoding="utf-8")
-            _sync(work / MOVING)
+            had = [n for n in (*written, *gone) if os.path.lexists(self.folder / n)]
+            (work / KEPT).mkdir()
+            for name in had:
+                _kept(self.folder / name, work / KEPT / name)
+            _said(work / MOVING, [n for n in written if n not in had])
             try:
-                for name in had:
-                    os.replace(self.folder / name, kept / name)
                 for name in written:
                     os.replace(work / name, self.folder / name)
-            except BaseException:
-                _undo(work, self.folder)
+                for name in gone:
+                    os.unlink(self.folder / name)
+                os.unlink(work / MOVING)
+            except BaseException as error:
+                try:
+                    _undo(work, self.folder)
+                except OSError as second:
+                    raise HalfMoved(second.errno, second.strerror, str(work)) from error
                 raise
-            (work / MOVING).unlink()
         finally:
-            if self.beside:
+            if self.beside and not (work / MOVING).exists():
                 shutil.rmtree(work, ignore_errors=True)
 
 
@@ -184,34 +189,88 @@ def cannot_be_written(folder: Path, error: OSError) -> OutputError:
 
 def sweep(folder: Path) -> None:
     """Undo what a killed run left half moved in a folder, and remove its work folders there and beside it."""
-    beside = folder.parent.glob(f".{_escaped(folder.name[:80])}{MARK}*") if folder.parent.is_dir() else ()
-    inside = folder.glob(f"{MARK}*") if folder.is_dir() else ()
-    for work in [*beside, *inside]:
-        if work.is_symlink():
+    with turn(folder):
+        _swept(folder)
+
+
+def _swept(folder: Path, own: Path | None = None) -> None:
+    """As `sweep`, for whoever has the turn. `own`: work that stays."""
+    for work in _works(folder):
+        if work == own or work.is_symlink():
             continue
         if not work.is_dir():
             _forget(work)
             continue
         claim = lock(work, wait=False)
-        if claim is None and fcntl is not None:
-            continue  # a run that lives holds it
         try:
+            # files are moved by whoever has the turn, and that is us: he is dead, even where somebody holds his claim
             if (work / MOVING).is_file():
                 _undo(work, work.parent)
+            elif claim is None and _may_live(work):
+                continue
             shutil.rmtree(work, ignore_errors=True)
         finally:
             if claim is not None:
                 os.close(claim)
 
 
+def _works(folder: Path) -> list[Path]:
+    beside = folder.parent.glob(f".{_escaped(folder.name[:80])}{MARK}*") if folder.parent.is_dir() else ()
+    inside = folder.glob(f"{MARK}*") if folder.is_dir() else ()
+    return [*beside, *inside]
+
+
+def _may_live(work: Path) -> bool:
+    """Whether the run of a work folder that cannot be claimed may still go on."""
+    if locks_work(work):
+        return True
+    try:
+        return time.time() - work.stat().st_mtime < _FORGOTTEN_S
+    except OSError:
+        return False
+
+
+def _kept(source: Path, place: Path) -> None:
+    """Give a file a second name, or a second copy where it can have none."""
+    try:
+        os.link(source, place, follow_symlinks=False)
+    except (OSError, NotImplementedError):
+        shutil.copy2(source, place, follow_symlinks=False)
+        if not place.is_symlink():
+            _sync(place)
+
+
+def _said(path: Path, names: Collection[str]) -> None:
+    """A list of names in a file that is there whole or not at all."""
+    half = path.with_name(f"{path.name}.half")
+    half.write_text("\n".join(names), encoding="utf-8")
+    _sync(half)
+    os.replace(half, path)
+
+
 def _undo(work: Path, folder: Path) -> None:
     """Bring the earlier files back into their places, and take away those that had no forerunner."""
     for name in (work / MOVING).read_text(encoding="utf-8").splitlines():
         if not (work / name).exists():  # it has been moved into place
-            _forget(folder / name)
+            (folder / name).unlink(missing_ok=True)
     for old in (work / KEPT).iterdir():
         os.replace(old, folder / old.name)
-    _forget(work / MOVING)
+    (work / MOVING).unlink()
+
+
+def _bring_over(old: Path, new: Path, left: Callable[[str], bool]) -> None:
+    """What somebody put into a folder, or saved anew there, while its files were taken along goes over too."""
+    for entry in list(old.iterdir()):
+        place = new / entry.name
+        if left(entry.name):
+            continue
+        if not os.path.lexists(place):
+            os.rename(entry, place)
+        elif entry.is_dir() and not entry.is_symlink():
+            if place.is_dir() and not place.is_symlink():
+                _bring_over(entry, place, lambda name: False)
+        elif not entry.is_symlink() and not os.path.samestat(entry.lstat(), place.lstat()):
+            os.replace(entry, place)
 
 
 def _forget(path: Path) -> None:
@@ -223,10 +282,6 @@ def _matches(name: str, patterns: Collection[str]) -> bool:
     return any(fnmatchcase(name, pattern) for pattern in patterns)
 
 
-def _work(entry: Path) -> bool:
-    return entry.name.startswith(MARK)
-
-
 def _taken_along(folder: Path, into: Path, ours: Collection[str]) -> bool:
     """Give every other file of a folder a second name in another; False where that is not possible."""
     count = 0
@@ -235,7 +290,9 @@ def _taken_along(folder: Path, into: Path, ours: Collection[str]) -> bool:
         nonlocal count
         with os.scandir(source) as entries:
             for entry in entries:
-                if top and (_matches(entry.name, ours) or entry.name.startswith(MARK)):
+                if top and entry.name.startswith(MARK):
+                    return False  # work of a run that lives: it must stay where it is
+                if top and _matches(entry.name, ours):
                     continue
                 count += 1
                 if count > MOST_LINKED:
@@ -310,47 +367,6 @@ def _exchange(one: Path, other: Path) -> bool:
         _HERE, ctypes.c_char_p(os.fsencode(one)), _HERE, ctypes.c_char_p(os.fsencode(other)), _EXCHANGE
     )
     return done == 0
-
-
-def lock(folder: Path, *, wait: bool) -> int | None:
-    """A handle that holds a folder for this process until it is closed or the process ends; None: not to be had."""
-    if fcntl is None:
-        return None
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return None
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-    except OSError:
-        os.close(handle)
-        return None
-    return handle
-
-
-@contextmanager
-def _turn(folder: Path) -> Iterator[None]:
-    """Wait until no other run makes, switches or removes work of a folder: the one above it is held meanwhile."""
-    handle = lock(folder.parent, wait=True)
-    try:
-        yield
-    finally:
-        if handle is not None:
-            os.close(handle)
-
-
-@contextmanager
-def _held_signals() -> Iterator[None]:
-    """Interruptions wait until the switch is done: it takes far less than a second."""
-    mask = getattr(signal, "pthread_sigmask", None)
-    if mask is None:
-        yield
-        return
-    before = mask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
-    try:
-        yield
-    finally:
-        mask(signal.SIG_SETMASK, before)
 
 
 def _escaped(name: str) -> str:

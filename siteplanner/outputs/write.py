@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from siteplanner.errors import Cancelled, OutputError
-from siteplanner.outputs.switch import Switch, cannot_be_written
+from siteplanner.outputs.switch import HalfMoved, Switch, cannot_be_written
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.study.progress import Progress
 
@@ -268,6 +268,12 @@ def write_outputs(
         except OSError as error:
             if isinstance(error, OutputError):
                 raise
+            if isinstance(error, HalfMoved):
+                raise OutputError(
+                    f"Writing failed ({error.strerror or error}) half-way: the folder has files of two runs.",
+                    remedy="Run again into the same folder: that first brings back the files of the run before.",
+                    file=folder,
+                ) from error
             raise OutputError(
                 f"Writing failed ({error.strerror or error}); the folder has what it had before.",
                 remedy="Free space on the disk or close the program that has the file open, then run again.",

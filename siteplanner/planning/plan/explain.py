@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import isnan
 from pathlib import Path
 
 from siteplanner.data.grid_reference import grid_reference
@@ -15,6 +16,7 @@ from siteplanner.planning.limits.ruling import OUTSIDE
 from siteplanner.planning.plan.detail import in_detail
 from siteplanner.planning.plan.judged_again import judged_again
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.records import number
 from siteplanner.planning.spots.evaluate import Judge, evaluate
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.study.progress import Progress, Stages
@@ -125,9 +127,8 @@ def explain_record(
     or a layer that is gone.
     """
     try:
-        rivals = record.get("judged") or record["spots"]
-        places = [place_by(s.get("ground", s).get("steep_chance"), float(s["score"])) for s in rivals]
-    except (KeyError, TypeError, AttributeError):
+        places = [_stands_by(s) for s in record.get("judged") or record["spots"]]
+    except (KeyError, TypeError, ValueError, AttributeError):
         raise InputError(
             "This is not a plan written by siteplanner.", remedy="Give the plan.json of a run.", file=file
         ) from None
@@ -141,3 +142,11 @@ def explain_record(
         found.would_rank,
         (*again.changed, *found.findings),
     )
+
+
+def _stands_by(spot: dict) -> Place:
+    """What a spot of a record stands by. Raises KeyError, ValueError, AttributeError: this is not one."""
+    score = number(spot["score"])
+    if isnan(score):
+        raise ValueError("a spot without a score")
+    return place_by(number(spot.get("ground", spot).get("steep_chance")), score)

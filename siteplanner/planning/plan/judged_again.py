@@ -36,7 +36,7 @@ def judged_again(
         mission = mission_of_record(record, file, layers_in, samples)
         known = {i["file"]: i["sha256"] for i in record["inputs"]}
         lifted = any(f.get("code") == "required_unmet" for f in record["findings"])
-    except (KeyError, TypeError, AttributeError):
+    except (KeyError, TypeError, ValueError, AttributeError):
         raise InputError(
             "This is not a plan written by siteplanner.", remedy="Give the plan.json of a run.", file=file
         ) from None
