@@ -19,11 +19,12 @@ import pytest
 from pypdf import PdfReader
 
 from siteplanner.outputs.sheets.briefing import briefing
-from siteplanner.outputs.sheets.printing import sheet_pdf
+from siteplanner.outputs.sheets.printing import PAGES, sheet_pdf
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.telling.commander import point_words
 from siteplanner.planning.telling.record import plan_record
 from tests.outputs.cautions import ROWS
+from tests.outputs.letters import least_letter_pt
 
 INVISIBLE = dict.fromkeys(map(ord, "\u200b\u2060\u2068\u2069\u00a0 \n\t\u200e\u200f"))
 FOOT_M, MILE_M, MPH = 0.3048, 1609.344, 0.44704
@@ -43,6 +44,9 @@ def told(request):
     raw = {}
     for kind in KINDS:
         pages = PdfReader(io.BytesIO(sheet_pdf(plan, kind))).pages
+        assert len(pages) == PAGES[kind]
+        if kind != "commander":  # read by torch in the rain: letters of 7.5 pt and more, in the drawings as well
+            assert least_letter_pt(pages) >= 7.45
         raw[kind] = " ".join(page.extract_text() for page in pages)
     return record, {kind: squeezed(text) for kind, text in raw.items()}, raw
 
@@ -239,7 +243,9 @@ def crew(record):
         *(
             f["message"]
             for f in (*record["findings"], *spot["findings"])
-            if f["severity"] in ("warning", "notice", "unknown") and not f["code"].startswith("route_")  # the driver's
+            # the driver's are on his sheet; what coarse cells hide is asked on arrival
+            if f["severity"] in ("warning", "notice", "unknown")
+            and not f["code"].startswith(("route_", "coarse_elevation"))
         ),
         *place(spot),
         *wind(spot, record),
@@ -256,6 +262,8 @@ def crew(record):
     for part in timeline["parts"]:
         reach = f"{part['end_early_min']:.0f} to {part['end_late_min']:.0f} min"
         likely = clock(spot, part["end_mean_min"]) if timeline["dispatch"] else ""
+        if likely and likely[:10] == clock(spot, 0)[:10]:
+            likely = likely[-5:]  # the day stands with the dispatch, over the table
         out.append(f"{part['name']}{reach}{part['end_mean_min']:.0f} min{likely}")
     return out
 

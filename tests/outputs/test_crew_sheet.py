@@ -7,6 +7,7 @@ words: ANSI Z535.4-2007 section 4.14. Lightning: OSHA FS-3863. Stored energy: 29
 from __future__ import annotations
 
 import io
+import math
 import re
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
@@ -22,14 +23,17 @@ from siteplanner.outputs.sheets import printing
 from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.outputs.sheets.site_plan import site_svg
 from siteplanner.planning.limits.keep_away import reached_from_ground
+from siteplanner.planning.limits.overhead_lines import KeepAway
 from siteplanner.planning.site.sun_outage import SatelliteOutages, SunOutage, SunOutages
 from siteplanner.planning.spots.capacity import capacity_of
+from siteplanner.planning.telling.overhead_lines import line_words
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.set_up import steps_for_both
 from siteplanner.planning.telling.signal_words import ORDER, WORDS, signal_word
 from siteplanner.planning.telling.units import BOTH, METRIC, US
 from tests.outputs.crew_steps import set_up_of, with_trailer
 from tests.outputs.factory import make_plan, waiting
+from tests.outputs.letters import least_letter_pt
 
 METRIC_UNIT = re.compile(r"\d (?:m|km|kg|t|m/s)\b")
 US_UNIT = re.compile(r"\d (?:ft|in|mi|lb|gal)\b")
@@ -127,7 +131,9 @@ def test_two_pages_in_each_system_of_units(plan, units, trailer, monkeypatch):
     power = Power(shore_power=True, shore_plug="4 pins", shore_cable_m=30.0) if trailer else made.mission.power
     made = replace(made, mission=made.mission.model_copy(update={"power": power}))
     monkeypatch.setattr(printing, "crew_content", lambda p, r, *_: crew_content(p, r, units))
-    assert len(PdfReader(io.BytesIO(printing.sheet_pdf(made, "crew"))).pages) == 2
+    pages = PdfReader(io.BytesIO(printing.sheet_pdf(made, "crew"))).pages
+    assert len(pages) == 2
+    assert least_letter_pt(pages) >= 7.45
     told = " | ".join(strings(crew_content(made, made.best, units)))
     if units is US:
         assert not METRIC_UNIT.search(told), METRIC_UNIT.search(told)
@@ -145,6 +151,30 @@ def test_shore_power_comes_with_its_plug_and_breakers(plan):
     assert told.index("all breakers of the unit off") < told.index("Plug in at the unit") < told.index("its breaker on")
     assert "reach of the cable not stated: measure it" in step(shore_power=True)
     assert "Generator" in step()
+
+
+def test_a_level_that_no_jack_can_make_is_not_asked_for(plan):
+    """Cells as wide as a field leave the lift open by more than a jack travels: no boards of a yard and a half."""
+    ground = replace(plan.best.evaluation.ground, lift_uncertainty_m=1.26, source_cell_m=80.0, cell_size_m=80.0)
+    wide = replace(plan.best, evaluation=replace(plan.best.evaluation, ground=ground))
+    level = dict(crew_content(plan, wide, METRIC)["stand"])["Level"]
+    assert "Carry boards" not in level
+    assert level.endswith("where boards and jacks do not level it, do not set up; call.")
+
+
+def test_the_trees_are_looked_for_where_the_dish_looks(plan):
+    e = plan.best.evaluation
+    other = replace(e.sky[0], azimuth_deg=(e.sky[0].azimuth_deg + 40) % 360, margin_deg=0.1, satellite_name="another")
+    both = replace(plan.best, evaluation=replace(e, sky=(other, *e.sky)))
+    assert both.evaluation.aimed[0].satellite_name == e.aimed[0].satellite_name
+    (trees,) = (row[0] for row in crew_content(plan, both, METRIC)["arrival"] if row[0].startswith("Trees"))
+    assert f"({e.aimed[0].azimuth_deg:03.0f}° true)" in trees
+
+
+def test_a_line_is_told_in_the_unit_of_what_is_kept_from_it(plan):
+    """In feet both, below a kilometre: 0.2 mi beside 207 ft is read wrongly in the dark."""
+    line = KeepAway("Feeder", 62.9, 338.0, math.nan, "unknown", 15.3, 7.0, 20.0, 20.6, 62.9)
+    assert "1,108 ft away on the map where 207 ft are needed" in line_words(line, US)
 
 
 def test_a_hand_is_sent_only_where_service_is_expected(plan):

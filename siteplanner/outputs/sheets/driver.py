@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import groupby
 from typing import Any
 
 from siteplanner.data.grid_reference import grid_text
@@ -28,6 +30,7 @@ from siteplanner.planning.telling.driver import (
     profile_words,
     rig_rows,
     stretch_words,
+    times_words,
 )
 from siteplanner.planning.telling.keep_clear import hazards_near_sentences
 from siteplanner.planning.telling.leave import ASKED_ON_ARRIVAL
@@ -68,6 +71,16 @@ def hazard_line(hazard: HazardAhead, units: Units) -> dict[str, Any]:
         "mark": "" if hazard.severity == "note" else signal_word(hazard.severity),
         "text": stretch_words(hazard, units, named(110)),
     }
+
+
+def _hazard_lines(hazards: Sequence[HazardAhead], units: Units) -> list[dict[str, Any]]:
+    """One line each; what is the same at the same figure of the odometer is told once, with how often."""
+    lines = [hazard_line(hazard, units) for hazard in hazards]
+    out = []
+    for _, same in groupby(lines, key=lambda line: (line["at"], line["mark"], line["text"])):
+        alike = list(same)
+        out.append({**alike[0], "text": times_words(alike[0]["text"], len(alike))})
+    return out
 
 
 def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
@@ -125,7 +138,8 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             for n, s in enumerate(steps, 1)
         ],
         "places_short": [
-            [str(n), f"{s.latitude:.5f}, {s.longitude:.5f}", grid_text(s.grid_reference)] for n, s in enumerate(steps, 1)
+            [str(n), f"{s.latitude:.5f}, {s.longitude:.5f}", grid_text(s.grid_reference)]
+            for n, s in enumerate(steps, 1)
         ],
         "map_svg": driver_map(plan, ranked, 92, 58, [(str(n), s.x, s.y) for n, s in enumerate(steps, 1)]),
         "map_alt": "Map of the drive from staging S to the spot, with the numbered steps of the list.",
@@ -150,7 +164,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
                 else set_apart(short(step_words(s, one), 200), names),
                 "go": units.distance(s.distance_m) if s.distance_m > 0 else "",
                 "grid": s.grid_reference,
-                "hazards": [hazard_line(h, units) for h in s.hazards],
+                "hazards": _hazard_lines(s.hazards, units),
             }
             for n, s in enumerate(steps, 1)
         ],

@@ -324,5 +324,6 @@ def _legend(figure: Skyline, key: str, frame: _Frame) -> str:
         x += wide
     ticks = "bearings true; ticks on the arc: every 10° of orbital longitude"
     return (
-        out + f'<text x="{frame.right:g}" y="{frame.height - 20:g}" font-size="10" {FONT} text-anchor="end">{ticks}</text>'
+        out
+        + f'<text x="{frame.right:g}" y="{frame.height - 20:g}" font-size="10" {FONT} text-anchor="end">{ticks}</text>'
     )

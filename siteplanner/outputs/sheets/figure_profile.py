@@ -75,9 +75,7 @@ def profile_svg(plan: Plan, ranked: RankedSpot, units: Units, *, size: Size = PA
             ink = "#fff" if band.band > 2 else "#000"
             up = band.worst_pct > 0
             middle = (x(band.start_m) + x(band.end_m)) / 2
-            body += (
-                f'<path d="M{middle:.1f} {floor + (4 if up else 12):.1f}l-4 {8 if up else -8}h8Z" fill="{ink}"/>'
-            )
+            body += f'<path d="M{middle:.1f} {floor + (4 if up else 12):.1f}l-4 {8 if up else -8}h8Z" fill="{ink}"/>'
     body += (
         f'<rect x="{LEFT:g}" y="{floor:.1f}" width="{WIDTH - LEFT - RIGHT:g}" height="{STRIP:g}" fill="none" '
         'stroke="#000" stroke-width="0.8"/>'

@@ -133,13 +133,13 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
     least = LEAST_PT.get(kind, LEAST_ELSE_PT)
     sizes = [size for size in SIZES_PT if size >= least]
 
-    def at(size: float, most: int = PAGES[kind], whole: bool = False) -> Any:
+    def at(size: float, most: int = PAGES[kind], layout: str = "plain") -> Any:
         compiler = typst.Compiler(
             input=str(FOLDER / f"{kind}.typ"),
             root=str(FOLDER),
             font_paths=[str(place) for place in places],
             ignore_system_fonts=True,
-            sys_inputs={**inputs, "size": f"{size:g}", "least": f"{least:g}", "whole": "yes" if whole else "no"},
+            sys_inputs={**inputs, "size": f"{size:g}", "least": f"{least:g}", "layout": layout},
         )
         fits = int(json.loads(compiler.query("<pages>", field="value", one=True))) <= most
         return compiler if fits else None
@@ -151,8 +151,12 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
         made = at(sizes[middle])
         best, low, high = (made, low, middle) if made is not None else (best, middle + 1, high)
     if kind == "crew" and best is not None:  # the set-up in one piece, where the next smaller letters do it
-        pieces = (at(size, whole=True) for size in sizes[low : low + 2])
+        pieces = (at(size, layout="whole") for size in sizes[low : low + 2])
         best = next((made for made in pieces if made is not None), best)
+    if (
+        kind == "driver" and best is None
+    ):  # thirty turns: the drawing of the heights goes first, the list has the climbs
+        best = at(sizes[-1], layout="short")
     best = best if best is not None else at(RUN_ON_PT, MOST_PAGES)
     if best is not None:
         return best

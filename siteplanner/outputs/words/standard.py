@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 PLANNING_AID = (
-    "A planning aid from map data: check ground, wires, road limits, weather on site. "
+    "A planning aid: check ground, wires, road limits, weather on site. "
     "The unit's manual, local codes, the landowner and licensed practice come first."
 )

@@ -108,8 +108,8 @@ def _licence(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
 
 def _trees(plan: Plan, ranked: RankedSpot, units: Units) -> tuple[str, str]:
     e = ranked.evaluation
-    clear = [look for look in ranked.evaluation.sky if look.clear]
-    toward = f" ({units.bearing(clear[0].azimuth_deg)} true)" if clear else ""
+    look = next(iter(e.aimed), None) or next((look for look in e.sky if look.clear), None)
+    toward = "" if look is None or not look.clear else f" ({units.bearing(look.azimuth_deg)} true)"
     why = (
         f"surface cells of {units.stop(ranked.evaluation.ground.cell_size_m)} hide single trees"
         if _given(plan, "surface")

@@ -139,6 +139,11 @@ def leg_labels(bearing_deg: float, heading_deg: float, evaluation: Evaluation, u
     return [f"to the spot {both_bearings(bearing_deg, evaluation, units)}", *nose]
 
 
+def times_words(text: str, count: int) -> str:
+    """A hazard that comes several times at the same place: how often, before what it is."""
+    return text if count < 2 else f"{count} times: {text}"
+
+
 def minutes_at(running_s: float) -> str:
     """Minutes since leaving as a column tells them: whole ones."""
     return NOT_KNOWN if not math.isfinite(running_s) else f"{running_s / 60:.0f}"

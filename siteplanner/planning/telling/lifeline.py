@@ -11,7 +11,7 @@ from siteplanner.planning.telling.units import METRIC, Units
 
 MOST_SECTIONS = 4  # named in one sentence; the longest ones
 IN_KM_M = 500.0  # from here on lengths of road are told in kilometres or miles
-NOT_KNOWN_OUT = "not known: nothing says where the roads leave the data (layers.exits can)"
+NOT_KNOWN_OUT = "not known: nothing says where the roads lead out of the data"
 
 
 def way_in_short(access: Access, units: Units = METRIC) -> str:

@@ -75,4 +75,6 @@ def wires_words(line: KeepAway | None, units: Units = METRIC) -> str:
 
 
 def _away(line: KeepAway, units: Units) -> str:
+    if line.distance_m < 1000:  # in feet, as what is kept from it: 0.2 mi beside 207 ft would be read wrongly
+        return f"{units.there(line.distance_m)} away"
     return f"{units.distance(line.distance_m, 'down')} away"

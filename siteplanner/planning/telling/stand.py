@@ -15,6 +15,7 @@ from siteplanner.planning.telling.ground import (
 )
 from siteplanner.planning.telling.units import Units
 
+TRAVELS = 2.0  # of a jack that boards and jacks together can make up; common practice, no source
 CORNERS = (
     ("front_left", "Front left"),
     ("front_right", "Front right"),
@@ -59,9 +60,10 @@ def jack_note(ground: Ground, trailer: Trailer, units: Units) -> str:
     how = f"{raise_first_words(ground)} Lifts are above the highest corner. {lift_doubt_words(ground, units)}"
     if not jack_rows(ground, units):
         how = f"The map cannot tell which corner is low (± {units.lift(ground.lift_uncertainty_m)}): the level decides."
-    return (
-        f"{how} Carry boards and pads for up to {units.lift(lift)}; a jack travels {units.lift(trailer.jack_travel_m)}."
-    )
+    travel = units.lift(trailer.jack_travel_m)
+    if not jack_rows(ground, units) and lift > TRAVELS * trailer.jack_travel_m:
+        return f"{how} A jack travels {travel}: where boards and jacks do not level it, do not set up; call."
+    return f"{how} Carry boards and pads for up to {units.lift(lift)}; a jack travels {travel}."
 
 
 def ground_words(ground: Ground, heading: str, units: Units) -> str:
