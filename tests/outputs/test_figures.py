@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from siteplanner.mission import Satellite, Sky
-from siteplanner.outputs.sheets.figure_horizon import LEFT, PAGE, RIGHT, SHEET, horizon_svg
+from siteplanner.outputs.sheets.figure_horizon import LEFT, PAGE, RIGHT, horizon_svg
 from siteplanner.planning.spots.evaluate import judge_sky
 from siteplanner.planning.spots.evaluation import Evaluation, Ground
 from siteplanner.planning.spots.skyline import skyline

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 import sqlite3
 import warnings
@@ -12,13 +14,15 @@ import pytest
 from shapely.geometry import Point
 
 from siteplanner.outputs.gis.geopackage import TITLES, footprint, write_geopackage
+from siteplanner.outputs.gis.ranking import ranking_csv
 from siteplanner.outputs.gis.styles import STYLES
 from siteplanner.outputs.words.text import clean
+from siteplanner.roads.reasons import UNKNOWN_KINDS
 from tests.outputs.factory import HOSTILE, make_plan
 
 UNTOLD = {"alternatives", "cut_segments", "turning_places"}  # see test_told_outputs
 UNTOLD |= {"set_service", "set_server", "set_trailers"}  # of a real plan: test_gis_package
-TABLES = {"findings", "rasters"}  # without a place
+TABLES = {"findings", "limits_not_stated", "rasters"}  # without a place
 
 
 @pytest.fixture(scope="module")
@@ -121,6 +125,33 @@ def test_a_plan_without_spots(tmp_path):
     found = {name for name, _ in pyogrio.list_layers(path)}
     assert {"ruling", "roads", "incident_area"} <= found
     assert not {"spots", "routes", "service"} & found
+
+
+def test_limits_not_stated_are_rows_of_their_own(package, plan):
+    """One row each, of a drive or of a road, so that they can be asked for by kind; ranking.csv has a column each."""
+    rows = _read(package, "limits_not_stated").to_dict("records")
+    for ranked in plan.spots:
+        access = ranked.evaluation.access
+        own = [r for r in rows if r["about"] == "drive" and r["rank"] == ranked.rank]
+        assert {(r["limit_kind"], bool(r["near_limit"]), r["length_m"]) for r in own} == {
+            (u.kind, u.near, float(round(u.length_m))) for u in (access.unknown if access else ())
+        }
+    roads = plan.scene.roads
+    of_roads = [(int(r["road"]), r["limit_kind"], bool(r["near_limit"])) for r in rows if r["about"] == "road"]
+    assert of_roads
+    assert of_roads == [
+        (i, u.kind, u.near) for i in range(len(roads)) if roads.tags.for_vehicles[i] for u in roads.judged.unknown[i]
+    ]
+    table = list(csv.DictReader(io.StringIO(ranking_csv(plan))))
+    for row, ranked in zip(table, plan.spots, strict=True):
+        access = ranked.evaluation.access
+        if access is None:
+            assert row["height_limit_not_stated_m"] == ""
+            continue
+        told = {(u.kind, u.near): u.length_m for u in access.unknown}
+        for kind in UNKNOWN_KINDS:
+            cell = float(row[f"{kind.replace(' ', '_')}_not_stated_m"])
+            assert cell == pytest.approx(told.get((kind, False), 0.0), abs=0.5)
 
 
 def test_hazards_of_roads_are_rows_of_their_own(package, plan):

@@ -19,6 +19,7 @@ from siteplanner.outputs.gis.finding_rows import finding_rows
 from siteplanner.outputs.gis.given_layers import AREA_COLUMNS, area_rows, given_columns, given_rows
 from siteplanner.outputs.gis.ground_layers import ruling_rows, service_rows
 from siteplanner.outputs.gis.judged import judged_rows
+from siteplanner.outputs.gis.limit_rows import limit_rows
 from siteplanner.outputs.gis.metadata import metadata_xml
 from siteplanner.outputs.gis.package_tables import add_descriptions, add_metadata
 from siteplanner.outputs.gis.road_layers import known, road_hazard_rows, road_rows
@@ -34,9 +35,7 @@ from siteplanner.planning.telling.backhaul import backhaul_sentence, donor_reaso
 from siteplanner.planning.telling.compass import SKEW_POSITIVE
 from siteplanner.planning.telling.exposure import keep_m_up
 from siteplanner.planning.telling.limits import breach_words
-from siteplanner.planning.telling.roads import (
-    unknown_along_words,
-)
+from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.units import kept, reader_units, there
 
 if TYPE_CHECKING:
@@ -95,6 +94,7 @@ TITLES: dict[str, str] = {
     "license_area": "Where the license lets the radio send",
     "parcels": "Parcels by their numbers",
     "findings": "Findings, a row each: code, severity, file, sentence, remedy",
+    "limits_not_stated": "Limits that the road data do not state, a row each: of a drive or a road",
     "rasters": "Rasters beside this package: file, what it holds, unit",
 }
 
@@ -180,7 +180,8 @@ def tables(plan: Plan) -> dict[str, DataFrame]:
     """Table name -> rows without a place: findings, and the rasters beside the package."""
     import pandas as pd
 
-    return {"findings": pd.DataFrame(finding_rows(plan)), "rasters": pd.DataFrame(raster_rows(plan))}
+    found = {"findings": finding_rows, "limits_not_stated": limit_rows, "rasters": raster_rows}
+    return {name: pd.DataFrame(rows(plan)) for name, rows in found.items()}
 
 
 def layers(plan: Plan) -> dict[str, GeoDataFrame]:

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from siteplanner.outputs.gis.judged import plainly
+from siteplanner.outputs.gis.limit_rows import limit_columns
 from siteplanner.outputs.words.text import csv_text
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -63,6 +64,7 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["ways_out"] = access.ways_out if access else None
     row["one_way_in"] = access.one_way_in if access else None
     row["limits_not_stated"] = "; ".join(unknown_along_words(access.unknown, units.first)) if access else None
+    row |= limit_columns(access)
     row["on_air_low_min"] = round(air.early_min) if air else None
     row["on_air_likely_min"] = round(air.likely_min) if air else None
     row["on_air_mean_min"] = round(air.mean_min) if air else None

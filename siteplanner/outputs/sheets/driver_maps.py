@@ -89,7 +89,8 @@ def _words(lines: list[str], view: View) -> str:
     half = 0.76 * max(len(line) for line in lines)
     x, top = view.width - half - 1.5, view.height - 3.4 * len(lines) - 0.6
     rows = "".join(
-        f'<text x="{x:.2f}" y="{top + 2.6 + 3.4 * n:.2f}" font-size="{LETTER_MM}" {FONT} text-anchor="middle">{line}</text>'
+        f'<text x="{x:.2f}" y="{top + 2.6 + 3.4 * n:.2f}" font-size="{LETTER_MM}" {FONT} text-anchor="middle">'
+        f"{line}</text>"
         for n, line in enumerate(lines)
     )
     return (

@@ -181,11 +181,13 @@ def furniture(view: View, north_deg: float, units: Units) -> str:
     return (
         f'<rect x="1.5" y="{y - 4:.2f}" width="{mm + 4:.2f}" height="6" fill="#fff" fill-opacity="0.85"/>'
         f'<path d="M3.5 {y - 1:.2f}V{y:.2f}H{3.5 + mm:.2f}V{y - 1:.2f}" fill="none" stroke="#000" stroke-width="0.4"/>'
-        f'<text x="{3.5 + mm / 2:.2f}" y="{y - 1.2:.2f}" font-size="{LETTER_MM}" {FONT} text-anchor="middle">{words}</text>'
+        f'<text x="{3.5 + mm / 2:.2f}" y="{y - 1.2:.2f}" font-size="{LETTER_MM}" {FONT} '
+        f'text-anchor="middle">{words}</text>'
         f'<g transform="translate({x:.2f} {n}) rotate({north_deg:.2f})">'
         '<circle r="4.6" fill="#fff" fill-opacity="0.85"/>'
         f'<path d="M0 -4L1.5 2.5L0 1.4L-1.5 2.5Z" fill="#000"/></g>'
-        f'<text x="{x:.2f}" y="{n + 7.4:.2f}" font-size="{LETTER_MM}" {FONT} font-weight="bold" text-anchor="middle">N</text>'
+        f'<text x="{x:.2f}" y="{n + 7.4:.2f}" font-size="{LETTER_MM}" {FONT} font-weight="bold" '
+        'text-anchor="middle">N</text>'
     )
 
 
