@@ -64,6 +64,25 @@ def test_what_a_point_rules_out_is_still_a_place_for_a_second_trailer(wanted):
     assert {p.name for p in now.sets[2].points if p.served} == {"west camp", "east camp"}
 
 
+def test_what_a_point_rules_out_leaves_the_tool_with_its_reason(wanted):
+    """All that was judged stands in plan.json: what passes, and what only a required point rules out, with its chance
+    there."""
+    now = require(wanted, {"east camp"})
+    record = plan_record(now)
+    aside, kept = record["set_aside"], record["judged"]
+    place = {(r["x"], r["y"]) for r in plan_record(wanted)["judged"]}
+    assert {(r["x"], r["y"]) for r in (*aside, *kept)} == place
+    assert len(aside) + len(kept) == len(place)
+    k = record["judged_of"]["points"].index("east camp")
+    for row in aside:
+        (why,) = row["ruled_out_by"]
+        assert why["limit"] == "required_point"
+        assert why["point"] == "east camp"
+        assert why["chance"] == row["points"][k] < why["needed"]
+        assert set(row) == {*kept[0], "ruled_out_by"}
+    assert plan_record(wanted)["set_aside"] == []
+
+
 def test_no_longer_required_is_the_plan_from_before(wanted):
     again = require(require(wanted, {"east camp"}), set())
     assert order(again) == order(wanted)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from siteplanner.planning.choose.dominance import Figure, Hanging, hanging
@@ -14,6 +14,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.decision import nearby
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.places import Nearby
+from siteplanner.planning.spots.required import CODE
 from siteplanner.planning.telling.certainty import first_if_words, flip_to
 from siteplanner.planning.telling.options import (
     NO_OTHER,
@@ -29,7 +30,8 @@ def decision_record(plan: Plan) -> dict[str, Any]:
     """The keys of `plan.json` for the decision.
 
     `options`: two to five, by rank; `points`: a row a named point; `tied`: names; `judged`: a row a judged spot, whose
-    `polygons` and `points` are shares and chances in the order of `judged_of`.
+    `polygons` and `points` are shares and chances in the order of `judged_of`; `set_aside`: the same of the spots that
+    only a required point rules out, which points and by how much in `ruled_out_by`.
     """
     near, roads = nearby(plan), plan.scene.roads
     return {
@@ -42,12 +44,31 @@ def decision_record(plan: Plan) -> dict[str, Any]:
             judged_row(r, hanging(r.evaluation.access, roads), beside)
             for r, beside in zip(plan.judged, near, strict=True)
         ],
+        "set_aside": _set_aside(plan),
     }
+
+
+def _set_aside(plan: Plan) -> list[dict[str, Any]]:
+    """A row a spot that keeps every limit but a required point; `rank` counts all that keep the others."""
+    near, roads = nearby(replace(plan, judged=plan.set_aside)), plan.scene.roads
+    required, needed = [p.required for p in plan.points], plan.mission.radio.chance_needed
+    rows = []
+    for ranked, beside in zip(plan.set_aside, near, strict=True):
+        coverage = ranked.evaluation.coverage
+        points = () if coverage is None else coverage.must_serve
+        failed = [
+            {"limit": CODE, "point": p.name, "chance": round(p.probability, 5), "needed": needed}
+            for p, must in zip(points, required, strict=False)
+            if must and not p.probability >= needed
+        ]
+        row = judged_row(ranked, hanging(ranked.evaluation.access, roads), beside)
+        rows.append({**row, "ruled_out_by": failed})
+    return rows
 
 
 def judged_of(plan: Plan) -> dict[str, list[str]]:
     """What `polygons` and `points` of the rows of `judged` are of, in their order."""
-    coverage = plan.judged[0].evaluation.coverage if plan.judged else None
+    coverage = next((r.evaluation.coverage for r in (*plan.judged, *plan.set_aside)), None)
     service = None if coverage is None else coverage.service
     return {
         "polygons": [] if service is None else [p.name for p in service.polygons],
