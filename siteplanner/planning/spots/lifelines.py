@@ -191,9 +191,12 @@ def hazards_beside(route: Route, hazards: GeoDataFrame | None, grid: Grid) -> tu
     at = shapely.line_interpolate_point(route.line, running)
     out = []
     for name, shape in zip(_names(hazards), hazards.geometry, strict=True):
-        if shape is None or shapely.is_empty(shape) or route.line.distance(shape) > BESIDE_M:
+        if shape is None or shapely.is_empty(shape):
             continue
-        near = shapely.distance(at, shape) <= BESIDE_M
+        shapely.prepare(shape)  # asked for every drive; what is prepared answers both questions much sooner
+        if not shapely.dwithin(shape, route.line, BESIDE_M):
+            continue
+        near = shapely.dwithin(shape, at, BESIDE_M)
         nearest = float(route.line.project(shapely.shortest_line(route.line, shape).interpolate(0)))
         where = running[near] if near.any() else np.array([nearest])
         up = _above(route, shape, grid, np.append(where, nearest))
