@@ -10,7 +10,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri
 
 from siteplanner.core.propagation import knife_edge_db
 
@@ -135,6 +134,8 @@ def building_entry_db(
     elevation_deg: of the path at the facade. Shapes broadcast.
     Raises ValueError outside 80 MHz to 100 GHz, probabilities of 0 or 1, or an unknown kind of building.
     """
+    from scipy.special import ndtri  # not at the top: every command and the app's first page would wait for it
+
     *_, u, v, w, x, y, z = _building(building)
     chance = np.asarray(probability, float)
     _refuse((chance <= 0) | (chance >= 1), "probability must be between 0 and 1, both excluded")
