@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from playwright.sync_api import expect
 from pypdf import PdfReader
@@ -49,6 +50,19 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
         page.get_by_text("Map and sheets, marked AS BUILT").wait_for()
         assert re.search(r"stands 4\d m from spot A", page.locator(".sp-answer").first.inner_text())
         page.screenshot(path=shots / "built.png", full_page=True)
+        # ten readings, held against the reported place
+        cells = zip(range(10), *(v.ravel() for v in np.mgrid[1400:2200:5j, 1300:1600:2j]), strict=True)
+        places = [(k, *out.transform(*at(x, y))) for k, x, y in cells]
+        lines = [f"{longitude:.6f},{latitude:.6f},{-118 - k % 4}" for k, longitude, latitude in places]
+        page.get_by_role("link", name="4 Spot").click()
+        page.get_by_role("tab", name="Readings").click()
+        page.locator("[class*=st-key-readings_] input[type=file]").first.set_input_files(
+            {"name": "r.csv", "mimeType": "text/csv", "buffer": "\n".join(["lon,lat,rsrp", *lines]).encode()}
+        )
+        page.get_by_role("heading", name="The signal").wait_for()
+        assert page.get_by_text("The trailer stands as its crew reported").count()
+        page.screenshot(path=shots / "read.png", full_page=True)
+        page.get_by_role("link", name="After arrival").click()
         # a road is closed
         longitude, latitude = out.transform(*at(1350, 900))
         page.get_by_role("textbox", name="Where the road is closed").fill(f"{latitude:.6f}, {longitude:.6f}")
@@ -66,6 +80,7 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
         sheet = taken(page, "Page for the next shift")
         assert "Valley slide" in sheet
         assert "Planned again" in sheet
+        assert "10 readings" in sheet
         page.screenshot(path=shots / "handover.png", full_page=True)
         # home again
         page.get_by_role("link", name="Fleet").click()

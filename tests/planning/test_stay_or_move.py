@@ -19,6 +19,7 @@ from siteplanner.planning.choose.difference import point_gain, share_gain
 from siteplanner.planning.choose.shared_errors import radio_spread_db
 from siteplanner.planning.plan.again import planned_again
 from siteplanner.planning.plan.lowered import hours_down
+from siteplanner.planning.plan.units_left import units_left
 from siteplanner.planning.site.site_wind import Span
 from siteplanner.planning.telling.again import again_record, breaks_lines, headline
 from siteplanner.planning.telling.record import plan_record
@@ -196,17 +197,34 @@ def test_a_lost_unit_alone_says_what_the_others_serve_and_who_should_move(lost):
     assert left.share == pytest.approx(float(own["Unit 1"] @ area.weight), abs=1e-4)
     (unit,) = left.left
     assert (unit.name, unit.evaluation.spot.name) == ("Unit 1", stands["Unit 1"].spot.name)
+    assert left.move is None
+    assert found.verdict == "stay"
     best = max(float(r.evaluation.coverage.probability @ area.weight) for r in found.plan.judged)
-    words = "\n".join(breaks_lines(found))
+    words = headline(found)
     assert "Lost: Unit 2." in words
     assert "Unit 1 at spot" in words
-    if left.move is None:
-        assert found.verdict in ("stay", "lower")
-        assert "No move of one of them" in words
-        assert best - left.share < 0.25
-    else:
-        assert left.move.share <= best + 1e-4
-        assert left.move.held.told == pytest.approx(left.move.share - left.share)
-        assert found.verdict == "depends"
-        assert f"Moving {left.move.unit}" in headline(found)
+    assert "No move of one of them is sure to serve more." in words
+    assert best - left.share < 0.25
     assert json.loads(json_text(again_record(found)))["units_left"]["gone"] == ["Unit 2"]
+
+
+def test_the_unit_that_is_left_at_a_poor_place_should_move(lost):
+    both, found = lost
+    record = json.loads(json_text(plan_record(both)))
+    poor = both.judged[-1]
+    row = next(t for t in record["sets"]["2"]["trailers"] if t["unit"] == "Unit 1")
+    row |= {"spot": poor.spot.name, "latitude": poor.spot.latitude, "longitude": poor.spot.longitude}
+    left = units_left(record, found.plan, ("Unit 2",), found.stay.evaluation, False)
+    weight = both.area.weight
+    assert left.share == pytest.approx(float(poor.evaluation.coverage.probability @ weight), abs=1e-4)
+    move = left.move
+    assert (move.unit, move.here) == ("Unit 1", poor.spot.name)
+    best = max(float(r.evaluation.coverage.probability @ weight) for r in found.plan.judged)
+    assert move.share == pytest.approx(best, abs=1e-4)
+    assert move.held.told == pytest.approx(move.share - left.share)
+    assert move.held.clear
+    assert move.off.mean_min > 60
+    asked = replace(found, left=left)
+    assert asked.verdict == "depends"
+    assert f"Moving Unit 1 from spot {poor.spot.name} to spot {move.there}" in headline(asked)
+    assert not told("again", [headline(asked)])

@@ -14,7 +14,7 @@ from typing import Any, Literal
 from siteplanner.mission import Mission
 from siteplanner.mission.report import Report
 from siteplanner.planning.choose.certainty import Drawn
-from siteplanner.planning.choose.difference import Gain, point_gain, share_gain
+from siteplanner.planning.choose.difference import NOT_KNOWN, Gain, point_gain, share_gain
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.scoring import rank
 from siteplanner.planning.limits.breach import Breach
@@ -63,6 +63,11 @@ class Stay:
     lowered: Lowered | None = None  # what the forecast wind asks of the mast; None: it stands it, or nobody knows
     stands_wind: bool | None = None  # whether the mast stands the forecast at its stop; None: not known
     forecast: bool = False  # whether there is one
+
+    @property
+    def stowed_h(self) -> float:
+        """Hours in which the forecast wind stows the dish that carries the traffic; 0 where another backhaul does."""
+        return sum(s.hours for s in self.wind if s.limit == "stow") if self.evaluation.dish_used else 0.0
 
     @property
     def lasting_share(self) -> float:
@@ -239,10 +244,13 @@ def _move(judge: Judge, tree: DriveTree, stay: Stay, ranked: RankedSpot, drawn: 
     share, held = _share(there.coverage), share_gain(there, here, mission, stay.lasting_share, drawn)
     down = low is not None and low.evaluation is None
     gained, lost = _points(there, here, judge.study, down)
+    site = there.on_site
+    stands = None if site is None else stands_wind(site.wind)
+    if low is not None and not stands:  # the wind is too much there as well, or nobody knows: nothing is gained
+        held, gained = NOT_KNOWN, ()
     # what nobody can tell apart: no time pays it back
     worth = off is not None and not stay.grave and held.clear
     pays = pays_after(off, stay.lasting_share, share) if off is not None and worth else None
-    site = there.on_site
     return Move(
         spot=ranked,
         off=off,
@@ -253,7 +261,7 @@ def _move(judge: Judge, tree: DriveTree, stay: Stay, ranked: RankedSpot, drawn: 
         points_gained=gained,
         points_lost=lost,
         pays_after_min=pays,
-        stands_wind=None if site is None else stands_wind(site.wind),
+        stands_wind=stands,
     )
 
 
@@ -292,10 +300,15 @@ def units_gone(record: Mapping[str, Any], mission: Mission) -> tuple[str, ...]:
 
 
 def points_now(again: Again) -> tuple[tuple[str, float, float], ...]:
-    """(named point, chance if it stays, chance from the first place that it can be driven to; NaN without one)."""
-    stay, best = again.stay.evaluation.coverage, again.best
+    """(named point, chance if it stays, chance from the first place that it can be driven to; NaN without one). If it
+    stays: from the stop that the wind leaves it, nothing where the mast comes down."""
+    low, best = again.stay.lowered, again.best
+    stay = again.stay.evaluation.coverage
+    if low is not None and low.evaluation is not None:
+        stay = low.evaluation.coverage
+    down = low is not None and low.stop_m is None
     there = {} if best is None or best.spot.evaluation.coverage is None else {
         p.name: p.probability for p in best.spot.evaluation.coverage.must_serve
     }  # fmt: skip
     points = () if stay is None else stay.must_serve
-    return tuple((p.name, p.probability, number(there.get(p.name))) for p in points)
+    return tuple((p.name, 0.0 if down else p.probability, number(there.get(p.name))) for p in points)

@@ -12,13 +12,14 @@ from siteplanner.planning.limits.ruling import LIMITS
 from siteplanner.planning.plan.again import Again, Move, points_now
 from siteplanner.planning.plan.lowered import Lowered
 from siteplanner.planning.plan.units_left import UnitsLeft
-from siteplanner.planning.telling.clock import clock_text, minutes_range, threat_words
+from siteplanner.planning.telling.clock import clock_range, clock_text, minutes_range, threat_words
 from siteplanner.planning.telling.limits import breach_words
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
-from siteplanner.planning.telling.wind import span_sentence
+from siteplanner.planning.telling.wind import above_words
 
 Named = Callable[[str], str]
 NOT_REPORTED = "How the trailer stands was not reported: it is taken as planned."
+TOO_WINDY = "the wind is too much there as well"
 WIND_NOT_STATED = "What wind the mast stands is not stated: nobody has held the forecast against it. Read the manual."
 READINGS_KEPT = "What the readings said of the signal is kept from the plan before."
 TALKS = {
@@ -32,24 +33,26 @@ def headline(again: Again, units: Units = METRIC, named: Named = str) -> str:
     """The answer in one or two sentences; never calm over what is not known."""
     here, best = named(again.stay.evaluation.spot.name), again.best
     broken = _limits(again)
-    low = again.stay.lowered
+    low, hours = again.stay.lowered, again.stay.stowed_h
+    stowed = f" {stowed_words(hours, units)}" if hours > 0 and again.verdict != "down" else ""
     match again.verdict:
         case "stay":
             doubt = "" if again.stay.stands_wind is not None or not again.stay.forecast else f" {WIND_NOT_STATED}"
+            lost = "" if again.left is None else f" {left_words(again.left, units, named)}"
             return (
                 f"Stay at spot {here}: no limit that the data tell of is broken there now, and no place that the "
-                f"trailer can be driven to is sure to serve more.{doubt}"
+                f"trailer can be driven to is sure to serve more.{lost}{doubt}{stowed}"
             )
         case "lower" | "down":
             assert low is not None
             none = "" if low.enough else " No place that the trailer can be driven to stands that wind and serves more."
-            return f"Stay at spot {here}. {lowered_words(low, units, named)}{none}"
+            return f"Stay at spot {here}. {lowered_words(low, units, named)}{none}{stowed}"
         case "move":
             assert best is not None
             if low is not None and not again.stay.grave:
                 return (
                     f"Move to spot {named(best.spot.spot.name)}, {off_words(best, units)} without service. Staying: "
-                    f"{lowered_words(low, units, named)}"
+                    f"{lowered_words(low, units, named)}{_raise_words(best)}"
                 )
             return (
                 f"Move to spot {named(best.spot.spot.name)}: staying breaks {broken}. "
@@ -84,6 +87,22 @@ def headline(again: Again, units: Units = METRIC, named: Named = str) -> str:
 def _limits(again: Again) -> str:
     codes = [b.code for b in (again.stay.grave or again.stay.failed)]
     return "; ".join(dict.fromkeys(LIMITS.get(c, c.replace("_", " ")).lower() for c in codes))
+
+
+def _raise_words(move: Move) -> str:
+    """When the mast may be raised at the other place; '' where the forecast asks for nothing there."""
+    site = move.spot.evaluation.on_site
+    spans = () if site is None or site.wind is None else site.wind.spans
+    span = next((s for s in spans if s.limit == "raising"), None)
+    if span is None:
+        return ""
+    start, end = datetime.fromisoformat(span.start), datetime.fromisoformat(span.end)
+    return f" Raise the mast there before {clock_text(start)}, or not until {clock_text(end)}."
+
+
+def stowed_words(hours: float, units: Units = METRIC) -> str:
+    """How long nothing is served because the wind stows the dish."""
+    return f"While the dish is stowed by the wind there is no service: {units.figure(hours, 'h', 1)}."
 
 
 def lowered_words(low: Lowered, units: Units = METRIC, named: Named = str) -> str:
@@ -130,7 +149,7 @@ def left_words(left: UnitsLeft, units: Units = METRIC, named: Named = str) -> st
     again = f" and {', '.join(map(named, move.points_gained))} again" if move.points_gained else ""
     return (
         f"{out} Moving {named(move.unit)} from spot {named(move.here)} to spot {named(move.there)} would serve "
-        f"{units.share(move.share)} of the area ({100 * move.held.low:+.0f} to {100 * move.held.high:+.0f} %, 9 in 10)"
+        f"{units.share(move.share)} of the area ({_signed(move.held.low)} to {_signed(move.held.high)} %, 9 in 10)"
         f"{again}, for {minutes_range(move.off.early_min, move.off.late_min, units)} without its service."
     )
 
@@ -163,7 +182,13 @@ def trade_words(move: Move, units: Units = METRIC, named: Named = str) -> str:
 
 def _points_range(move: Move) -> str:
     """`-2 to +8 %` more of the area, 9 in 10."""
-    return f"{100 * move.held.low:+.0f} to {100 * move.held.high:+.0f} %"
+    return f"{_signed(move.held.low)} to {_signed(move.held.high)} %"
+
+
+def _signed(share: float) -> str:
+    """`+8`, `-2`, `0`: hundredths with their sign."""
+    whole = round(100 * share)
+    return f"{whole:+d}" if whole else "0"
 
 
 def breaks_lines(again: Again, units: Units = METRIC, named: Named = str) -> list[str]:
@@ -175,19 +200,22 @@ def breaks_lines(again: Again, units: Units = METRIC, named: Named = str) -> lis
         out.append("No road leads out of the area from there now.")
     elif now is not None and math.isfinite(was) and now < was:
         out.append(f"Ways out of the area by road: {now}, before {was:.0f}.")
-    if stay.lowered is not None:
-        out.append(lowered_words(stay.lowered, units, named))
-    elif stay.forecast and stay.stands_wind is None:
+    if stay.forecast and stay.stands_wind is None:
         out.append(WIND_NOT_STATED)
-    out += [span_sentence(span) for span in stay.wind]
+    at = datetime.fromisoformat
+    out += [f"{above_words(s.limit)}: {clock_range(at(s.start), at(s.end))}." for s in stay.wind]
+    if stay.stowed_h > 0 and again.verdict != "down":
+        out.append(stowed_words(stay.stowed_h, units))
     clock = stay.clock
     if clock is not None and clock.first_threat is not None:
         out.append(f"{threat_words(clock.first_threat, named)}.")
         if clock.leave_spot_by is not None:
             out.append(f"Start the take-down by {clock_text(clock.leave_spot_by)} at the latest.")
-    if again.left is not None:
-        out.append(left_words(again.left, units, named))
-    elif again.units_gone:
+    left = again.left
+    told = again.verdict == "stay" or (again.verdict == "depends" and left is not None and left.one_should_move)
+    if left is not None and not told:  # else the headline has it
+        out.append(left_words(left, units, named))
+    elif again.units_gone and left is None:
         out.append(f"No longer in the mission: {', '.join(map(named, again.units_gone))}.")
     if not again.reported:
         out.append(NOT_REPORTED)
@@ -215,9 +243,9 @@ def move_rows(again: Again, units: Units = METRIC, named: Named = str) -> list[l
         pays = "-" if move.pays_after_min is None else " to ".join(units.minutes(m) for m in move.pays_after_min)
         drive = units.distance(move.drive_m) if math.isfinite(move.drive_m) else "no road known"
         share = units.share(move.share) if math.isfinite(move.share) else NOT_KNOWN
-        gain = NOT_KNOWN
+        gain = TOO_WINDY if again.stay.lowered is not None and move.stands_wind is False else NOT_KNOWN
         if math.isfinite(move.gain):
-            gain = "as now" if abs(move.gain) < 0.005 else f"{100 * move.gain:+.0f} %"
+            gain = "as now" if abs(move.gain) < 0.005 else f"{_signed(move.gain)} %"
             gain += f" ({_points_range(move)})" if math.isfinite(move.held.low) else ""
         out.append([named(move.spot.spot.name), share, gain, drive, off_words(move, units), pays])
     return out
