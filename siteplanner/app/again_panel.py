@@ -45,9 +45,7 @@ def panel(work: Work, plan: Plan, units: Units) -> None:
     what = st.segmented_control("What has changed", WHAT, default=WHAT[0], key=f"changed_{work.edition}")
     changes = _form(what or WHAT[-1], work, plan, units)
     if st.button("Stay or move?", type="primary", key="ask_again"):
-        draft, mission, base = changed(work, changes)
-        start(work, plan, mission)
-        work.asked_again = draft, base
+        start(work, plan, changed(work, changes))
     run = work.again
     if run is None:
         return
@@ -113,7 +111,9 @@ def start(work: Work, plan: Plan, mission: Mission) -> None:
         work.again.cancel()
     built = work.papers.get("built")
     report = None if built is not None or not work.report else work.report
-    job = partial(again_job, work.planned or plan, built, report, log_at(work), work.lend())
+    read = work.papers.get("measured of")
+    known = None if read is None else read.after
+    job = partial(again_job, work.planned or plan, built, report, known, log_at(work), work.lend())
     work.again = Run(mission, job, in_turn=True).start()
 
 
@@ -121,15 +121,20 @@ def again_job(
     plan: Plan,
     built: Mapping[str, Any] | None,
     report: Mapping[str, Any] | None,
+    known: Mission | None,
     log_in: Path,
     lent: Any,
     mission: Mission,
     progress: Callable[[str, float], None],
 ) -> tuple[Again, Mapping[str, Any]]:
-    """(stay or move, the record that it follows), as `siteplanner again` does; what came of it is logged."""
+    """(stay or move, the record that it follows), as `siteplanner again` does; what came of it is logged. `known`: the
+    mission with the last readings in it."""
     from siteplanner.outputs.log import told_by_run
+    from siteplanner.outputs.write import json_text
 
     record = built if built is not None else plan_json(plan)
+    if known is not None:
+        record = {**record, "mission": json.loads(json_text(known.parameters()))}
     told = None if report is None else report_from_dict(dict(report))
     found = planned_again(record, mission, told, "this plan", progress, lent)
     told_by_run(log_in, telling.headline(found, reader_units(mission).first), found.stay.evaluation.spot.name)
@@ -156,9 +161,9 @@ def result(work: Work, held: tuple[Again, Mapping[str, Any]], units: Units) -> N
         "Page stay or move", partial(_page, found, record), "again.pdf", "application/pdf", on_click="ignore",
         width="stretch", key="again_pdf",
     )  # fmt: skip
-    if right.button("Go on with the changed plan", width="stretch", key="take_again") and work.asked_again is not None:
-        work.draft, work.base = work.asked_again
-        work.revision += 1
+    if right.button("Go on with the changed plan", width="stretch", key="take_again"):
+        mission = found.plan.mission
+        work.draft, work.base, work.revision = mission.draft(), mission.base, work.revision + 1
         work.begin_plan(found.plan.mission, {r.spot.key: r.spot.name for r in found.plan.judged})
         go("run")
 
@@ -172,18 +177,19 @@ def answer(found: Again, units: Units) -> str:
         f'<p class="firm">{named(telling.area_words(found, units))}</p></div>'
     )
     breaks = telling.breaks_lines(found, units)
-    out += style.head("If it stays") + style.bullets("note", breaks) if breaks else ""
+    out += style.head("Staying") + style.bullets("note", breaks) if breaks else ""
     moves = [tuple(row) for row in telling.move_rows(found, units)]
     if moves:
-        out += style.head("If it moves") + style.table(moves, MOVES, figures=(1, 2, 3, 4, 5))
+        out += style.head("Moving") + style.table(moves, MOVES, figures=(1, 2, 3, 4, 5))
     parts = [tuple(row) for row in telling.part_rows(found, units)]
     if parts:
         out += style.head("Minutes without service, part by part")
         out += style.table(parts, ("Part", "Quick", "Likely", "Slow"), figures=(1, 2, 3))
     points = [tuple(row) for row in telling.point_rows(found, units)]
     if points:
-        out += style.head("Named points") + style.table(points, ("Point", "If it stays", "If it moves"), figures=(1, 2))
-    return out + "".join(finding_note(f) for f in by_severity(found.plan.findings) if f.severity != "note")
+        out += style.head("Named points") + style.table(points, ("Point", "Staying", "Moving"), figures=(1, 2))
+    shown = [f for f in found.plan.findings if f.severity != "note" or "clos" in f.code]
+    return out + "".join(finding_note(f) for f in by_severity(shown))
 
 
 def _again_json(found: Again, units: Units) -> Any:

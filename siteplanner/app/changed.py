@@ -47,9 +47,8 @@ class Changes:
     area: tuple[str, bytes] | None = None
 
 
-def changed(work: Work, changes: Changes) -> tuple[dict[str, Any], Mission, Path]:
-    """(the changed mission as plain data, as a mission, the folder that its paths start from). Files go into the work's
-    own folder; the mission in hand stays as it is.
+def changed(work: Work, changes: Changes) -> Mission:
+    """The changed mission. Files go into the work's own folder; the mission in hand stays as it is.
 
     Raises InputError: a place that is none, wind that ends before it starts, a file that is empty.
     """
@@ -72,7 +71,7 @@ def changed(work: Work, changes: Changes) -> tuple[dict[str, Any], Mission, Path
     draft["layers"] = layers
     if changes.lost:
         draft = without_unit(draft, changes.lost)
-    return draft, mission_from_dict(draft, base=base), base
+    return mission_from_dict(draft, base=base)
 
 
 def _several(value: Any) -> list[str]:

@@ -97,11 +97,14 @@ def incident_file(work: Work) -> None:
         st.rerun()
 
 
-def hold(work: Work, key: str, made: Any, record: Callable[[], Any]) -> None:
-    """Keep a record for the next shift, the newest last. `made`: what it is of; the same is written down once."""
-    if work.papers.get(f"{key} of") is not made:
-        work.papers.pop(key, None)
-        work.papers |= {key: record(), f"{key} of": made}
+def hold(work: Work, key: str, made: Any, record: Callable[[], Any]) -> bool:
+    """Keep a record for the next shift, the newest last; whether it is new. `made`: what it is of; the same is written
+    down once."""
+    if work.papers.get(f"{key} of") is made:
+        return False
+    work.papers.pop(key, None)
+    work.papers |= {key: record(), f"{key} of": made}
+    return True
 
 
 def _hand_over(work: Work, units: Units) -> bytes:

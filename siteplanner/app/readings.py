@@ -11,12 +11,13 @@ import streamlit as st
 from siteplanner.app import intake, style
 from siteplanner.app.frame import go, say_error
 from siteplanner.app.labels import Units
-from siteplanner.app.log_panel import hold
+from siteplanner.app.log_panel import hold, log_at
 from siteplanner.app.session import Work
 from siteplanner.data.reading_values import TAKEN
 from siteplanner.data.readings import read_readings
 from siteplanner.errors import InputError, SiteplannerError
 from siteplanner.mission import mission_from_dict
+from siteplanner.outputs.log import told_by_run
 from siteplanner.outputs.measured import residuals_csv
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.choose.ranked import RankedSpot
@@ -48,7 +49,9 @@ def panel(work: Work, plan: Plan, ranked: RankedSpot, units: Units) -> None:
     except SiteplannerError as error:
         say_error(error)
         return
-    hold(work, "measured", found, lambda: json.loads(json_text(telling.measured_record(found, None, units))))
+    if hold(work, "measured", found, lambda: json.loads(json_text(telling.measured_record(found, None, units)))):
+        words = " ".join((telling.headline(found, units), telling.share_words(found, units)))
+        told_by_run(log_at(work), words, found.standing.spot.name, kind="seen")
     st.html(page(found, units))
     st.download_button(
         "Table of readings", residuals_csv(found).encode("utf-8-sig"), "residuals.csv", "text/csv", on_click="ignore"

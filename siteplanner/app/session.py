@@ -71,7 +71,6 @@ class Work:
     report: dict[str, Any] = field(default_factory=dict)  # what the crew radioed back, as it was typed
     arrival: Run | None = None  # the place as it stands, being judged or judged
     again: Run | None = None  # a changed mission, planned again while the trailer stands
-    asked_again: tuple[dict[str, Any], Path] | None = None  # that mission as plain data, and its folder
     papers: dict[str, Any] = field(default_factory=dict)  # records for the next shift: built, measured, again, incident
     kept_at: Path | None = None  # where the plan in hand is kept on the disk
     pages: set[str] = field(default_factory=set)  # Streamlit's names of the pages that have shown this work
@@ -94,7 +93,7 @@ class Work:
         self.pending, self.replaced = list(self.drawn), {}
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
         self.report, self.arrival, self.kept_at = {}, None, None
-        self.again, self.asked_again, self.papers = None, None, {}
+        self.again, self.papers = None, {}
         self.memory.clear()
 
     def starting_shapes(self) -> list[Drawn]:
