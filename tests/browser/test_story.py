@@ -33,8 +33,6 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
     made = plan(mission)
     folder = earlier.keep(made, mission.parameters(), mission.base, tmp_path / "none", "test", "nobody")
     best, out = made.spots[0].spot, Transformer.from_crs(CRS, 4326, always_xy=True)
-    shots = Path("/tmp/as/shots")
-    shots.mkdir(exist_ok=True)
     page.context.set_default_timeout(LONG_MS)
     with served(tmp_path) as app:
         page.goto(app.url)
@@ -49,7 +47,6 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
         page.get_by_role("button", name="Judge the place as it stands").click()
         page.get_by_text("Map and sheets, marked AS BUILT").wait_for()
         assert re.search(r"stands 4\d m from spot A", page.locator(".sp-answer").first.inner_text())
-        page.screenshot(path=shots / "built.png", full_page=True)
         # ten readings, held against the reported place
         cells = zip(range(10), *(v.ravel() for v in np.mgrid[1400:2200:5j, 1300:1600:2j]), strict=True)
         places = [(k, *out.transform(*at(x, y))) for k, x, y in cells]
@@ -61,7 +58,6 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
         )
         page.get_by_role("heading", name="The signal").wait_for()
         assert page.get_by_text("The trailer stands as its crew reported").count()
-        page.screenshot(path=shots / "read.png", full_page=True)
         page.get_by_role("link", name="After arrival").click()
         # a road is closed
         longitude, latitude = out.transform(*at(1350, 900))
@@ -69,7 +65,6 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
         page.get_by_role("textbox", name="What closes it").fill("Bridge out")
         page.get_by_role("button", name="Stay or move?").click()
         page.get_by_text("Minutes without service, part by part").wait_for()
-        page.screenshot(path=shots / "again.png", full_page=True)
         assert "Bridge out" in taken(page, "Page stay or move")
         # the next shift
         page.get_by_text("Incident file: none").click()
@@ -81,7 +76,6 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
         assert "Valley slide" in sheet
         assert "Planned again" in sheet
         assert "10 readings" in sheet
-        page.screenshot(path=shots / "handover.png", full_page=True)
         # home again
         page.get_by_role("link", name="Fleet").click()
         for key, name, text in (("fleet_file", "FLEET.toml", FLEET), ("take_down_file", "TAKEDOWN.toml", TAKE_DOWN)):
@@ -89,7 +83,6 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
                 {"name": name, "mimeType": "application/toml", "buffer": text.encode()}
             )
         page.get_by_text("mast cable chafed").wait_for()
-        page.screenshot(path=shots / "fleet.png", full_page=True)
         with page.expect_download() as caught:
             page.get_by_role("button", name="New fleet file with the take-down").click()
         assert "hours = 470.5" in Path(caught.value.path()).read_text("utf-8")
