@@ -53,7 +53,7 @@ def windy(valley_plan, valley_mission, record, tmp_path_factory):
         data["wind"] |= {"mast_limit_unguyed_m_s": limits, "mast_limit_raising_m_s": 12.0}
         data["radio"] |= {"tx_power_dbm": power_dbm}
         data["site"] |= {"required_points": list(required)}
-        data["search"] |= {"max_spots": 6, "refined_spots": 1, "listed_spots": 3, "sets": 1}
+        data["search"] |= {"max_spots": 4, "refined_spots": 1, "listed_spots": 2, "sets": 1}
         mission = mission_from_dict(data, base=folder)
         found = planned_again(was or record, mission, None, "plan.json", previous=kept[0])
         kept[0] = found.plan.kept
