@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -128,3 +129,61 @@ def test_threads_without_work_sleep_unless_the_user_says_otherwise():
     ask = "import siteplanner, os; print(os.environ['OMP_WAIT_POLICY'])"
     assert python(ask, OMP_WAIT_POLICY=None).stdout.strip() == "passive"
     assert python(ask, OMP_WAIT_POLICY="active").stdout.strip() == "active"
+
+
+ODD = {  # no locale by that name, no coercion of it, no home, no place for temporary files
+    "bare": {"LC_ALL": "POSIX", "PYTHONCOERCECLOCALE": "0", "PYTHONUTF8": "0", "HOME": None, "TMPDIR": "/none/such"},
+    "foreign": {"LC_ALL": "tr_TR.ISO-8859-9", "PYTHONUTF8": "0", "PYTHONIOENCODING": "ascii:strict",
+                "HOME": "/dev/null", "XDG_CACHE_HOME": "/dev/null/caches", "MPLCONFIGDIR": "/dev/null/caches"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("which", list(ODD))
+def test_odd_locale_no_home_no_temporary_folder(which, tmp_path):
+    """What the terminal's encoding lacks is written plainly; everything is read, and JSON stays what it is."""
+    mission = Path(write_mission(tmp_path / "m"))
+    text = mission.read_text("utf-8")
+    mission.write_text('name = "\u0130stanbul \u4e2d"\n' + text.replace("name =", "note =", 1), "utf-8")
+    env = {k: v for k, v in {**os.environ, **ODD[which]}.items() if v is not None}
+    done = subprocess.run(
+        [sys.executable, "-m", "siteplanner", "check", mission, *(["--json"] if which == "foreign" else [])],
+        capture_output=True, timeout=300, check=False, env=env,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr[-800:]
+    assert b"Traceback" not in done.stderr
+    assert b"Exception ignored" not in done.stderr
+    if which == "foreign":
+        assert json.loads(done.stdout)["layers"]
+    done = subprocess.run(
+        [sys.executable, "-m", "siteplanner", "check", mission.with_name("\u4e2d.toml")],
+        capture_output=True, timeout=300, check=False, env=env,
+    )  # fmt: skip
+    assert done.returncode == 2, done.stderr[-800:]
+    assert b".toml" in done.stderr
+    assert b"Remedy:" in done.stderr
+
+
+def test_signs_that_an_encoding_lacks_are_spelled():
+    from siteplanner.cli.letters import PLAIN, json_for
+
+    assert "12\u00b0 \u00b15 \u2264 \u4e2d".encode("ascii", PLAIN) == b"12 deg +/-5 <= ?"
+    assert "12\u00b0".encode("latin-1", PLAIN) == b"12\xb0"
+    assert "folder\udcff".encode("utf-8", PLAIN) == b"folder?"  # a file name in bytes that are not UTF-8
+
+    class Old:
+        encoding = "ascii"
+
+    assert json.loads(json_for(Old, '{"name": "\u0130\U0001f69b"}')) == {"name": "\u0130\U0001f69b"}
+    assert json_for(Old, '{"name": "\u0130"}').isascii()
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="a place that nobody can write to, even with all rights")
+@pytest.mark.parametrize("place", ["/proc/out", "/dev/null/out", "/proc/self"])
+def test_a_place_that_takes_no_files_is_words(place):
+    from siteplanner.errors import OutputError
+    from siteplanner.outputs.switch import put
+
+    with pytest.raises(OutputError, match="cannot be written") as found:
+        put(Path(place), {"a.txt": b"x"})
+    assert str(found.value.file) == place
+    assert found.value.remedy

@@ -12,6 +12,7 @@ from typing import Any
 import typer
 
 from siteplanner.cli.commands import app
+from siteplanner.cli.letters import speak_plainly
 from siteplanner.cli.screen import asked_to_end, stderr
 from siteplanner.errors import Cancelled, SiteplannerError
 from siteplanner.outputs.words.text import message
@@ -25,6 +26,8 @@ def _end(number: int, frame: Any) -> None:
 def main(argv: list[str] | None = None) -> None:
     """Entry point: errors become one sentence and an exit code, never a traceback."""
     signal.signal(signal.SIGTERM, _end)  # asked to end: tidy up as for Ctrl-C
+    for stream in (sys.stdout, sys.stderr):
+        speak_plainly(stream)
     code = run(lambda: app(args=argv, standalone_mode=False))
     flushed = run(sys.stdout.flush)
     _mute(sys.stdout)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.markup import escape
 
+from siteplanner.cli.letters import json_for
 from siteplanner.errors import Finding
 from siteplanner.outputs.words.text import clean, message
 
@@ -42,7 +44,7 @@ stdout = _Screen(soft_wrap=True)
 def print_json(value: Any) -> None:
     from siteplanner.outputs.write import json_text
 
-    print(json_text(value))
+    print(json_for(sys.stdout, json_text(value)))
 
 
 def say_finding(finding: Finding, mission: Mission | None = None) -> None:

@@ -18,9 +18,10 @@ _DEEPEST = 40  # parts of one dotted key; a thousand of them cost the parser gig
 _DOTTED = re.compile(rf"^\s*\[{{0,2}}(?:[^\s.=\[\]#]{{1,200}}\s*\.\s*){{{_DEEPEST}}}", re.MULTILINE)
 
 
-def read_text(path: str | Path, most_bytes: int, what: str) -> str:
+def read_text(path: str | Path, most_bytes: int, what: str, *, damaged: bool = False) -> str:
     """The text of a UTF-8 file, without a byte order mark. `what` says what it should hold, e.g. `A mission file`.
 
+    `damaged`: other bytes come as the replacement character, so that what stands beside them can be read.
     Raises InputError for what is not a plain readable file, for one larger than `most_bytes`, and for other bytes.
     """
     full = local_file(path)
@@ -38,7 +39,7 @@ def read_text(path: str | Path, most_bytes: int, what: str) -> str:
             file=path,
         )
     try:
-        return raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig", "replace" if damaged else "strict")
     except UnicodeDecodeError:
         raise InputError(
             f"This is not text in UTF-8. {what} is needed.",

@@ -106,11 +106,11 @@ def entry_line(entry: Entry) -> str:
 
 
 def read_log(folder: Path) -> Log:
-    """The log of a folder; empty where there is none yet. Raises InputError: not a readable text file, too large."""
+    """The log of a folder; empty where there is none yet. Raises InputError: not a readable file, too large."""
     file = folder / LOG
     if not file.is_symlink() and (not file.exists() or (file.is_file() and file.stat().st_size == 0)):
         return Log()
-    text = read_text(file, MOST_LOG, "A log")
+    text = read_text(file, MOST_LOG, "A log", damaged=True)  # a bad byte costs its line, not the log
     lines = text.split("\n")  # of no other mark: a text may have them all
     if lines and not lines[-1]:
         lines.pop()

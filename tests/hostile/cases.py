@@ -10,10 +10,11 @@ from pathlib import Path
 
 from tests.hostile import spoil
 from tests.hostile.corpus import Good, goods, mission_data
+from tests.hostile.papers import paper
 
-SHARES = {"bytes": 62, "field": 18, "tags": 8, "table": 4, "text": 4, "explain": 2, "plan": 2}
+SHARES = {"bytes": 55, "field": 18, "tags": 7, "table": 4, "text": 4, "explain": 3, "plan": 2, "papers": 7}
 """Of a hundred cases: spoilt layers, fields of the mission, road tags, wind tables, mission text, a saved plan that is
-asked, and fields at the ends of their ranges planned to the end."""
+asked, fields at the ends of their ranges planned to the end, and what is read beside a mission."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,7 @@ class Case:
     what: str
     arguments: tuple[str, ...]
     names: tuple[str, ...]
+    ending: tuple[str, ...] = ("--json", "--quiet")
 
 
 def kind_of(seed: int, number: int) -> str:
@@ -47,6 +49,8 @@ def case(corpus: Path, folder: Path, seed: int, number: int, address: str) -> Ca
         return _text(corpus, folder, rng, address)
     if kind == "explain":
         return _explain(corpus, folder, rng)
+    if kind == "papers":
+        return Case(kind, *paper(corpus, folder, rng, address), ending=())
     return _plan(corpus, folder, rng)
 
 

@@ -28,3 +28,15 @@ def test_a_spot_without_a_score_is_no_plans(spot, key):
         explain_record({"spots": [], key: [spot]}, 44.7, -111.0, file="some/plan.json")
     assert found.value.file == "some/plan.json"
     assert found.value.remedy
+
+
+def test_a_bad_byte_in_the_log_costs_its_line_and_not_the_log(tmp_path):
+    """It may be the only trace of what somebody decided."""
+    from siteplanner.mission.log import LOG, read_log
+    from tests.hostile.papers import LOG as FOUR
+
+    lines = FOUR.encode().splitlines(keepends=True)
+    (tmp_path / LOG).write_bytes(b"".join([lines[0], lines[1].replace(b'"text"', b'"te\xff"'), *lines[2:]]))
+    log = read_log(tmp_path)
+    assert [line.number for line in log.damaged] == [2]
+    assert [entry.text for _, entry in log.entries] == ["Entry 1", "Entry 3", "Entry 4"]

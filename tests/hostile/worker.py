@@ -67,7 +67,7 @@ def ran(corpus: Path, seed: int, number: int, address: str) -> dict[str, Any]:
         faults, code, began = [], -1, time.process_time()
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             try:
-                code = cli.run(lambda: commands.main([*made.arguments, "--json", "--quiet"], standalone_mode=False))
+                code = cli.run(lambda: commands.main([*made.arguments, *made.ending], standalone_mode=False))
             except BaseException:
                 faults.append("traceback: " + traceback.format_exc()[-1500:])
         seconds, said = time.process_time() - began, err.getvalue()
@@ -92,7 +92,7 @@ def ran(corpus: Path, seed: int, number: int, address: str) -> dict[str, Any]:
             faults.append(f"{seconds:.0f} s of processor")
         if opened:
             faults.append(f"asks: {opened[:3]}")
-        left = {p.name for p in folder.iterdir()} - before - ({"out"} if made.kind == "plan" else set())
+        left = {p.name for p in folder.iterdir()} - before - ({"out"} if made.kind in ("plan", "papers") else set())
         if left:
             faults.append(f"leaves {sorted(left)[:5]}")
         return {"number": number, "kind": made.kind, "what": made.what, "code": code, "seconds": round(seconds, 2),
