@@ -8,11 +8,9 @@ from typing import Literal
 
 from siteplanner.core.constants import FOOT_M, POUND_KG
 from siteplanner.errors import SEVERITIES, Finding, SiteplannerError
-from siteplanner.outputs.words.text import clean
+from siteplanner.outputs.words.text import JOINER, LINKED, clean
 from siteplanner.planning.telling import units
 
-LINKED = re.compile(r"://|www(?=\.)|@", re.IGNORECASE)  # behind these GitHub's Markdown sees an address in plain text
-JOINER = "\u2060"  # word joiner: takes no room, breaks no line, and is no part of an address
 MARKS = re.compile(r"([!-/:-@\[-`{-~])")  # every ASCII punctuation mark: CommonMark 0.31, section 2.4
 
 

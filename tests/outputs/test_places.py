@@ -5,7 +5,7 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from siteplanner.outputs.gis.kml import places_kml
-from siteplanner.outputs.words.text import clean
+from siteplanner.outputs.words.text import balloon
 
 KML = "{http://www.opengis.net/kml/2.2}"
 
@@ -32,4 +32,4 @@ def test_rings_are_closed(plan):
 def test_hostile_names_stay_text(hostile_plan):
     names = [e.text for e in ET.fromstring(places_kml(hostile_plan)).iter(f"{KML}name")]
     for ranked in hostile_plan.spots:
-        assert clean(f"Spot {ranked.spot.name}") in names
+        assert balloon(f"Spot {ranked.spot.name}") in names

@@ -13,7 +13,7 @@ from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.gis.ground_layers import class_polygons
 from siteplanner.outputs.pictures.layers import probability_grid
 from siteplanner.outputs.words.standard import PLANNING_AID
-from siteplanner.outputs.words.text import clean
+from siteplanner.outputs.words.text import balloon, clean
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import told_of
@@ -46,7 +46,7 @@ def _element(tag: str, children: Iterable[ET.Element] = (), /, **texts: str) -> 
     """An element with children of text first, then the elements."""
     made = ET.Element(tag)
     for name, text in texts.items():
-        ET.SubElement(made, name).text = clean(text)
+        ET.SubElement(made, name).text = balloon(text) if name in ("name", "description") else clean(text)
     made.extend(children)
     return made
 

@@ -112,6 +112,8 @@ class Page(Figure):
         )
         html = html.replace("<script>", f'<script nonce="{nonce}">')
         policy = f'<meta http-equiv="Content-Security-Policy" content="{rule}">'
+        # by itself a phone makes numbers to call of grid references
+        policy += '<meta name="format-detection" content="telephone=no,date=no,address=no,email=no">'
         return html.replace("<html>", '<html lang="en">', 1).replace("<head>", f"<head>{policy}", 1)
 
 

@@ -74,6 +74,20 @@ def clean(value: object) -> str:
     return re.sub(r" {2,}", " ", text).strip()
 
 
+LINKED = re.compile(r"://|www(?=\.)|@", re.IGNORECASE)  # behind these readers see an address in plain text
+JOINER = "\u2060"  # word joiner: takes no room, breaks no line, and is no part of an address
+_CORNERS = str.maketrans("<>", "\u2039\u203a")
+
+
+def balloon(value: object) -> str:
+    """Any text for the name or description of a place in KML, which a viewer reads as HTML (OGC 07-147r2,
+    kml:description) and in which it makes links of addresses.
+
+    Corner brackets become single quotation marks of the same look; a mark that nobody sees keeps an address text.
+    """
+    return LINKED.sub(rf"\g<0>{JOINER}", clean(value).translate(_CORNERS))
+
+
 LONGEST_MESSAGE, LONGEST_WORD = 1_500, 200
 
 
