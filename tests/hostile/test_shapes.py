@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import resource
-
 import geopandas as gpd
 import pytest
 from shapely.geometry import Polygon
@@ -15,7 +13,8 @@ from siteplanner.planning.study.load import load_study, read_area
 from siteplanner.planning.study.progress import Stages
 from tests.planning.conftest import CRS
 
-from .shapes import CASES, limited, replaced
+from .shapes import CASES, MEMORY, SECONDS, replaced
+from .started import Started
 
 SMALL = {  # sizes for the suite; `python -m tests.hostile.shapes` runs the full ones
     "equal_roads": 20_000,
@@ -26,19 +25,26 @@ SMALL = {  # sizes for the suite; `python -m tests.hostile.shapes` runs the full
 PASSES = {"equal_roads", "back_and_forth_roads", "zigzag_keep_out", "false_count", "one_strip"}
 
 
+@pytest.fixture(scope="module")
+def started(tmp_path_factory):
+    running = Started(tmp_path_factory.mktemp("said"))
+    yield running
+    running.end()
+
+
 @pytest.mark.parametrize("name", CASES)
-def test_a_small_file_cannot_take_the_machine(name, tmp_path):
+def test_a_small_file_cannot_take_the_machine(name, started, tmp_path):
     folder = tmp_path / "m"
     folder.mkdir()
     size = [SMALL[name]] if name in SMALL else []
     mission = replaced(folder, CASES[name](folder, *size))
-    done = limited("check", mission, "--json")
+    done = started.limited("check", mission, "--json", memory=MEMORY, seconds=SECONDS)
     assert "Traceback" not in done.stderr
     assert done.returncode == (0 if name in PASSES else 2), done.stderr[-500:]
     if name not in PASSES:
         assert "Remedy:" in done.stderr
         assert "odd." in done.stderr  # the file's own name
-    assert resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss < 3 << 20  # kB
+    assert started.most_kb < 3 << 20
 
 
 def test_an_area_that_touches_itself_stays_whole_in_the_mission_s_crs(tmp_path):
