@@ -55,6 +55,15 @@ def chromium() -> Iterator:
         browser.close()
 
 
+@pytest.fixture(scope="session")
+def app(tmp_path_factory) -> Iterator:
+    """One app, with an empty home, for all stories that bring neither earlier work nor a server's end."""
+    from tests.browser.test_app import served
+
+    with served(tmp_path_factory.mktemp("app")) as running:
+        yield running
+
+
 @pytest.fixture
 def wrong() -> list[str]:
     """What the guard has seen; a test that means to trip it empties the list."""

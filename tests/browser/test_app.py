@@ -102,13 +102,6 @@ def served(place: Path) -> Iterator[App]:
     assert "Traceback" not in (place / "log").read_text()
 
 
-@pytest.fixture(scope="module")
-def app(tmp_path_factory):
-    """One app for the stories of this file, with an empty home."""
-    with served(tmp_path_factory.mktemp("app")) as running:
-        yield running
-
-
 def clock(words: str, start: float) -> None:
     """Seconds for the report; no test leans on them."""
     print(f"\n{words}: {time.monotonic() - start:.2f} s", end="")
