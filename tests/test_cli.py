@@ -104,7 +104,7 @@ def test_explain_says_in_and_out(planned, here):
     folder, *_ = planned
     plan_file = folder / "out" / "plan.json"
     spot = json.loads(plan_file.read_text(encoding="utf-8"))["spots"][0]
-    done = siteplanner("explain", plan_file, spot["latitude"], spot["longitude"], "--json")
+    done = here("explain", plan_file, spot["latitude"], spot["longitude"], "--json")
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
     assert found["would_rank"] == 1

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from siteplanner import explain
-from siteplanner.outputs.write import write_outputs
 from siteplanner.planning.telling.record import plan_record
 from tests.planning.reasons import reasons_of
 
@@ -63,10 +62,7 @@ def test_the_winner_beats_the_rest_on_figures_that_add_up(county_plan):
     assert all(r.evaluation.access.ways_out in (0, 1, 2) for r in county_plan.spots)
 
 
-def test_outputs_are_written_twice_over_without_harm(county_plan, county_folder):
-    first = {path.name for path in county_folder.iterdir()}
-    again = write_outputs(county_plan, county_folder)
-    assert first == {path.name for path in again}
+def test_the_record_is_written_as_the_plan_is(county_plan, county_folder):
     saved = json.loads((county_folder / "plan.json").read_text(encoding="utf-8"))
     record = plan_record(county_plan)
     assert [s["name"] for s in saved["spots"]] == [s["name"] for s in record["spots"]]

@@ -7,7 +7,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from shapely.ops import nearest_points, substring
+from shapely.ops import substring
 
 from siteplanner import explain, plan
 from siteplanner.demo import sample_mission
@@ -79,6 +79,8 @@ def test_hazards_beside_the_drive_are_as_far_and_as_high_as_their_shapes_say(cou
     folder = sample_mission("dunmarrow_county").parent
     areas = gpd.read_file(folder / "hazards.geojson").to_crs(elevation.crs)
     waters = gpd.read_file(folder / "water.geojson").to_crs(elevation.crs)
+    shapely.prepare(areas.geometry.array)
+    wide = areas.buffer(50, quad_segs=64)
     told_any = bridges = 0
     for ranked in county_plan.spots:
         access = ranked.evaluation.access
@@ -86,9 +88,10 @@ def test_hazards_beside_the_drive_are_as_far_and_as_high_as_their_shapes_say(cou
         near = areas[areas.distance(line) <= 50]
         assert sorted(b.name for b in told.beside) == sorted(near["name"])
         for beside in told.beside:
-            area = near[near["name"] == beside.name].geometry.iloc[0]
+            which = near.index[near["name"] == beside.name][0]
+            area = areas.geometry[which]
             assert beside.across_m == pytest.approx(line.distance(area), abs=1e-6)
-            assert beside.length_m == pytest.approx(line.intersection(area.buffer(50, quad_segs=64)).length, abs=25)
+            assert beside.length_m == pytest.approx(line.intersection(wide[which]).length, abs=25)
             assert beside.up_m == pytest.approx(least_rise(access.route, area, elevation), abs=0.3, nan_ok=True)
             told_any += 1
         over = expected_bridges(county_plan.scene.roads, access.route, waters, areas)
@@ -102,14 +105,15 @@ def test_hazards_beside_the_drive_are_as_far_and_as_high_as_their_shapes_say(cou
 
 def least_rise(route, area, elevation):
     """Every metre of the drive within 50 m and outside the area: the road over the ground at its nearest edge."""
-    out = []
-    for running in np.arange(0.0, route.distance_m, 2.0):
-        p = route.line.interpolate(running)
-        if 0 < p.distance(area) <= 50:
-            _, foot = nearest_points(p, area)
-            road = np.interp(running, route.profile_distance_m, route.profile_elevation_m)
-            out.append(float(road - elevation.sample(np.array([foot.x]), np.array([foot.y]))[0]))
-    return min(out) if out else float("nan")
+    running = np.arange(0.0, route.distance_m, 2.0)
+    points = shapely.line_interpolate_point(route.line, running)
+    apart = shapely.distance(points, area)
+    near = (apart > 0) & (apart <= 50)
+    if not near.any():
+        return float("nan")
+    foot = shapely.get_point(shapely.shortest_line(points[near], area), 1)
+    road = np.interp(running[near], route.profile_distance_m, route.profile_elevation_m)
+    return float((road - elevation.sample(shapely.get_x(foot), shapely.get_y(foot))).min())
 
 
 def expected_bridges(roads, route, waters, areas):
