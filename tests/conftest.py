@@ -9,9 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 TOGETHER = ("tests/browser/", "tests/end_to_end/")
 """Folders that one worker takes whole: the one browser and its server, the two samples that are planned once."""
+
+settings.register_profile("suite", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("suite")  # no test with a clock in it: a busy machine makes any example slow
 
 GIVE_WAY = "SITEPLANNER_TESTS_GIVE_WAY"
 """Set for a run beside the browser's: its workers take only the processor time that nobody else asks for."""

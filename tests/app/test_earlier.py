@@ -148,15 +148,15 @@ def test_a_second_user_works_while_the_first_one_runs(monkeypatch):
     plan = make_plan()
     one = session.work_of(None)
     one.run = Run(plan.mission, long).start()
-    assert entered.wait(5)
+    assert entered.wait(60)
     two = session.work_of(None)
     two.run = Run(plan.mission, lambda mission, progress: plan).start()
-    two.run.wait(5)
+    two.run.wait(60)
     assert (two.run.state, one.run.state) == ("done", "running")
     two.take(two.run.result)
     assert one.plan is None
     gate.set()
-    one.run.wait(5)
+    one.run.wait(60)
     assert one.run.state == "done"
 
 
@@ -170,7 +170,7 @@ def test_a_cancelled_run_lends_what_it_has_to_the_next(monkeypatch):
         raise stopped
 
     work.run = Run(make_plan().mission, job).start()
-    work.run.wait(5)
+    work.run.wait(60)
     assert work.run.state == "cancelled"
     assert work.lend().results == held.results
     work.open(None, Path("."), "")

@@ -217,7 +217,7 @@ def test_without_a_plan_a_page_says_where_to_go(name):
         st.session_state[frame.PAGES] = {"start": st.Page(start.page, title="Start")}
         import_module(f"siteplanner.app.{name}").page()
 
-    app = AppTest.from_function(page_of, args=(name,)).run(timeout=30)
+    app = AppTest.from_function(page_of, args=(name,)).run(timeout=60)
     assert [e.value for e in app.info] == ["There is no plan yet. Choose a mission on the first page and run it."]
 
 

@@ -75,7 +75,7 @@ def fetch(port, path, method="GET", **heads):
     opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
     request = urllib.request.Request(f"http://127.0.0.1:{port}{path}", method=method, headers=heads)
     try:
-        with opener.open(request, timeout=5) as answer:
+        with opener.open(request, timeout=60) as answer:
             return answer.status, answer.read().decode()
     except urllib.error.HTTPError as error:
         return error.code, ""
@@ -84,7 +84,7 @@ def fetch(port, path, method="GET", **heads):
 def knock(port, origin, host="", key=KEY):
     """The status with which the server answers a WebSocket handshake from a page of this origin."""
     host, at = host or f"127.0.0.1:{port}", f"/{key}" if key else ""
-    with socket.create_connection(("127.0.0.1", port), timeout=20) as line:
+    with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
         line.sendall(
             f"GET {at}/_stcore/stream HTTP/1.1\r\nHost: {host}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
             f"Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n"
@@ -165,7 +165,7 @@ def test_the_names_of_this_machine_are_let_in(server):
 def test_no_other_page_may_hold_ours_in_a_frame_or_learn_its_address(server):
     port, *_ = server
     request = urllib.request.Request(f"http://127.0.0.1:{port}/{KEY}/")
-    with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(request, timeout=5) as answer:
+    with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(request, timeout=60) as answer:
         heads = {name.lower(): value for name, value in answer.headers.items()}
     assert heads["x-frame-options"] == "SAMEORIGIN"
     assert heads["content-security-policy"] == "frame-ancestors 'self'"
@@ -255,7 +255,7 @@ def test_outputs_below_a_held_folder_are_written(tmp_path, monkeypatch):
 def test_it_ends_when_told(server):
     *_, process = server
     process.send_signal(signal.SIGTERM)
-    assert process.wait(timeout=20) in (0, -signal.SIGTERM)
+    assert process.wait(timeout=60) in (0, -signal.SIGTERM)
 
 
 def test_the_command_takes_options_and_tells_wrong_ones():
