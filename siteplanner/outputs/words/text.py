@@ -70,7 +70,9 @@ def clean(value: object) -> str:
     """Any value as one line of plain text: control characters, surrogates, forced directions and
     line breaks become spaces.
     """
-    text = "".join(" " if _unprintable(c) or c in "\u2028\u2029" else c for c in str(value))
+    text = str(value)
+    if not text.isprintable():  # most is, and then holds nothing of the kind (no category Zl, Zp, Cc, Cf, Cs or Cn)
+        text = "".join(" " if _unprintable(c) or c in "\u2028\u2029" else c for c in text)
     return re.sub(r" {2,}", " ", text).strip()
 
 
