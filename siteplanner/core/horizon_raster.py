@@ -48,6 +48,7 @@ def horizon_raster(
     obstacles_m: np.ndarray | None = None,
     known: Blocks | None = None,
     far: FarGround | None = None,
+    least_deg: float = -90.0,
     threads: int | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """`(horizon_deg, known_to_m)` of every cell, float32, as `horizon.horizon_reach` gives for one.
@@ -58,7 +59,8 @@ def horizon_raster(
     unseen by this ray and those before it. `wanted` picks cells (bool, same shape); all others, and those whose ground
     is unknown, are NaN. The rest as `horizon_reach`: the angle is the highest that the known ground shows, a lower
     bound of the true horizon where `known_to_m` is finite. Lines that leave the raster before ground at the ceiling
-    could no longer show go on over `far`. The answer does not depend on `threads`.
+    could no longer show go on over `far`. `least_deg`: a lower horizon is told as this one, and nothing that could only
+    stand lower counts as unseen; the higher it is, the sooner a walk ends. The answer does not depend on `threads`.
 
     Raises ValueError as `horizon_reach` does.
     """
@@ -83,9 +85,11 @@ def horizon_raster(
     raster = block_raster(z, known, cell_size_m, ceiling)
     wide = raster._replace(highest=_widened(known.highest_m, -math.inf), gap=_widened(known.gap, 0))
 
+    least = math.tan(math.radians(least_deg)) if least_deg > -90.0 else -math.inf
+
     def band(top: int) -> None:
         stop = min(top + _BAND_ROWS, rows)
-        eyes = ground, wanted, float(height_m)
+        eyes = ground, wanted, float(height_m), least
         _horizon_band(raster, wide, beyond, *eyes, row_steps, col_steps, top, stop, angle, reach)
 
     if math.isfinite(known.ceiling_m):
@@ -105,7 +109,9 @@ def _widened(fine: np.ndarray, empty: float) -> np.ndarray:
 
 
 @njit(cache=True, nogil=True)
-def _horizon_band(raster, wide, beyond, ground, wanted, height_m, row_steps, col_steps, first, stop, angle, reach):
+def _horizon_band(
+    raster, wide, beyond, ground, wanted, height_m, least, row_steps, col_steps, first, stop, angle, reach
+):
     """As `horizon._horizon`, a beam a cell; see there for the walk itself."""
     rays = row_steps.shape[0]
     rows, cols = ground.shape
@@ -120,7 +126,7 @@ def _horizon_band(raster, wide, beyond, ground, wanted, height_m, row_steps, col
                 continue
             at_col = col // LATTICE_CELLS
             right = (col - LATTICE_CELLS * at_col) / LATTICE_CELLS
-            best, known_to = -np.inf, np.inf
+            best, known_to = least, np.inf
             # ground at the ceiling shows least far away: no line of this row leaves nearer than here
             over = beyond.ceiling - eye
             reach_m = max(min(row, rows - 1 - row, col, cols - 1 - col), 0.5) * raster.cell_m

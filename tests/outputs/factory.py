@@ -448,7 +448,7 @@ def make_plan(
             overlays=overlays,
             area_rows=rows,
             area_cols=cols,
-            margin_of=lambda: sky_margin(grid, ruling),
+            margin_of=lambda most_deg=None: sky_margin(grid, ruling),
         ),
         firmness=Firmness(2.4, "ground", spots, 0.07, "B", "ground", 0.62, 0.0, 1.3, 1.1, weights_varied=0.2)
         if spots > 1

@@ -37,7 +37,7 @@ def verdicts(study, cells, slot=-111.0):
 
 
 def test_each_cell_has_the_margin_of_a_spot_in_its_middle(valley_plan, study):
-    layer, grid = valley_plan.scene.sky_margin, study.elevation
+    layer, grid = valley_plan.scene.sky_margin(), study.elevation
     assert layer.cell_size_m == grid.cell_size_m  # a small search ground keeps every cell
     places = np.random.default_rng(1).integers(0, layer.shape, (200, 2)).tolist()
     cells = [grid.cell(*(float(v) for v in layer.xy(row, col))) for row, col in places]
@@ -105,7 +105,7 @@ def test_of_two_satellites_the_better_or_the_worse_must_be_allowed(study):
 
 def test_it_agrees_with_the_ruling(valley_plan):
     """The ruling takes one look angle a tile (0.02 deg), so only cells that near to the limit may differ."""
-    layer, ruling = valley_plan.scene.sky_margin, valley_plan.scene.ruling
+    layer, ruling = valley_plan.scene.sky_margin(), valley_plan.scene.ruling
     row, col = (round(float(v)) for v in ruling.rowcol(*layer.xy(0, 0)))
     bits = ruling.values[row : row + layer.shape[0], col : col + layer.shape[1]]
     inside, margin = (bits & OUTSIDE) == 0, layer.values
@@ -137,6 +137,17 @@ def test_a_satellite_too_low_does_not_count_where_any_will_do(study):
     assert alone is None
     beside = sky_margin(with_sky(study, satellites=(low, SOUTH), need="any", min_elevation_deg=30.0))
     np.testing.assert_array_equal(beside.values, margin_toward(study, SOUTH)[0].values)
+
+
+@pytest.mark.parametrize("most_deg", [0.5, 6.0, 12.0])
+def test_wide_margins_are_told_as_wide_and_all_others_as_they_are(study, most_deg):
+    """The classes of the map need no more; the mission's own least margin is never cut short."""
+    both = with_sky(study, satellites=(EAST, SOUTH), need="all")
+    exact, quick = sky_margin(both).values, sky_margin(both, most_deg=most_deg).values
+    most_deg = max(most_deg, both.mission.sky.min_margin_deg)
+    assert np.nanmax(exact) > most_deg > np.nanmin(exact)
+    np.testing.assert_array_equal(np.isnan(quick), np.isnan(exact))
+    np.testing.assert_allclose(np.minimum(quick, most_deg), np.minimum(exact, most_deg), atol=1e-5)
 
 
 def test_a_coarser_step_holds_the_exact_values_of_its_middle_cells(study):

@@ -102,10 +102,11 @@ def slope_picture(plan: Plan) -> tuple[bytes, Bounds]:
 def sky_picture(plan: Plan) -> tuple[bytes, Bounds] | None:
     """Margin of the satellite that decides above the skyline in five classes and one for not known; clear outside
     the search ground. None: the plan holds no such raster, or wants no dish."""
-    grid = plan.scene.sky_margin if sky_shown(plan) else None
+    steps = sky_steps(plan)
+    grid = plan.scene.sky_margin(steps[-1]) if sky_shown(plan) else None
     if grid is None:
         return None
-    classes = (np.digitize(np.nan_to_num(grid.values, nan=0.0), sky_steps(plan)) + 1).astype(np.uint8)
+    classes = (np.digitize(np.nan_to_num(grid.values, nan=0.0), steps) + 1).astype(np.uint8)
     unknown = len(SKY_COLOURS) + 1
     rows, cols = np.indices(grid.shape)
     around = plan.scene.ruling

@@ -54,16 +54,22 @@ class Scene:
     area_rows: np.ndarray = field(default_factory=lambda: np.empty(0, int))
     area_cols: np.ndarray = field(default_factory=lambda: np.empty(0, int))
     area_step: int = 1  # every step-th row and column of the elevation stands for the area
-    margin_of: Callable[[], Grid | None] | None = None  # works out `sky_margin`
+    margin_of: Callable[..., Grid | None] | None = None  # works out `sky_margin`
 
-    @cached_property
-    def sky_margin(self) -> Grid | None:
+    def sky_margin(self, most_deg: float | None = None) -> Grid | None:
         """Sky margin of the satellite that decides, degrees, NaN unknown or outside the search ground.
 
-        See `planning.sky_margin.sky_margin`; the cells may be larger than the elevation's (own transform). Worked
-        out when first asked for, a few seconds for a county; None where there is nothing to say.
+        See `spots.margin_raster.sky_margin`; the cells may be larger than the elevation's (own transform). Worked
+        out when first asked for, seconds for a county; None where there is nothing to say. `most_deg`: wider margins
+        are told as one of at least this, which takes a fraction of the time.
         """
-        return None if self.margin_of is None else self.margin_of()
+        if most_deg not in self._margins:
+            self._margins[most_deg] = None if self.margin_of is None else self.margin_of(most_deg=most_deg)
+        return self._margins[most_deg]
+
+    @cached_property
+    def _margins(self) -> dict[float | None, Grid | None]:
+        return {}
 
 
 @dataclass(frozen=True)

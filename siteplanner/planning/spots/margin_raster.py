@@ -28,22 +28,24 @@ if TYPE_CHECKING:
 
 MOST_CELLS = 400_000  # cells of search ground worked out for a map layer; beyond, every second, third ... is taken
 
+LEAST_BELOW_DEG = 0.05
+
 
 def step_for(study: Study) -> int:
     """Every how many-th row and column keeps a margin raster below MOST_CELLS cells."""
     return max(1, math.ceil(math.sqrt(int(study.search_ground.sum()) / MOST_CELLS)))
 
 
-def sky_margin(study: Study, step: int | None = None) -> Grid | None:
+def sky_margin(study: Study, step: int | None = None, most_deg: float | None = None) -> Grid | None:
     """The margin that decides, degrees, float32: the best satellite's where any will do, the worst where all must.
 
     Cells are `step` elevation cells wide (None: `step_for`), each with the exact value of its middle cell; NaN:
     unknown or outside the search ground. Satellites that stand lower than `sky.min_elevation_deg` do not count
-    where any will do. None when there is no satellite left or no search ground.
+    where any will do. `most_deg`: see `margin_toward`. None when there is no satellite left or no search ground.
     """
     sky = study.mission.sky
     step = step_for(study) if step is None else step
-    found = [margin_toward(study, satellite, step) for satellite in sky.satellites]
+    found = [margin_toward(study, satellite, step, most_deg) for satellite in sky.satellites]
     known = [pair for pair in found if pair is not None]
     if not known:
         return None
@@ -60,8 +62,14 @@ def sky_margin(study: Study, step: int | None = None) -> Grid | None:
     return known[0][0].with_values(values) if np.isfinite(values).any() else None
 
 
-def margin_toward(study: Study, satellite: Satellite, step: int = 1) -> tuple[Grid, np.ndarray] | None:
-    """(margin, the satellite's elevation) per cell toward one satellite, degrees; see `sky_margin` for the cells."""
+def margin_toward(
+    study: Study, satellite: Satellite, step: int = 1, most_deg: float | None = None
+) -> tuple[Grid, np.ndarray] | None:
+    """(margin, the satellite's elevation) per cell toward one satellite, degrees; see `sky_margin` for the cells.
+
+    `most_deg`: a margin of so much or more is told as some value from there on: ground that stands lower than that is
+    passed over. What is unknown stays unknown.
+    """
     grid, dish = study.elevation, dish_view(study)
     wanted = np.zeros(grid.shape, bool)
     wanted[step // 2 :: step, step // 2 :: step] = study.search_ground[step // 2 :: step, step // 2 :: step]
@@ -77,6 +85,13 @@ def margin_toward(study: Study, satellite: Satellite, step: int = 1) -> tuple[Gr
     at = [(place - axis[0]) / LATTICE_CELLS for place, axis in zip(places, axes, strict=True)]
     elevation = map_coordinates(lattice, at, order=1)
 
+    # a hair lower, so that no blended elevation less this skyline falls short
+    least = (
+        -90.0
+        if most_deg is None
+        else float(np.nanmin(elevation)) - max(most_deg, dish.min_margin_deg) - LEAST_BELOW_DEG
+    )
+
     def margin_over(relief: Relief) -> np.ndarray:
         ceiling = dish.beyond.ceiling_over(relief)
         horizon, known_to = horizon_raster(
@@ -89,6 +104,7 @@ def margin_toward(study: Study, satellite: Satellite, step: int = 1) -> tuple[Gr
             obstacles_m=relief.surface.values,
             known=relief.blocks,
             far=dish.beyond.far,
+            least_deg=least,
         )
         eye = grid.values[picked] + dish.dish_height_m
         return known_margin_deg(elevation, horizon[picked], known_to[picked], eye, ceiling, dish.min_margin_deg)
