@@ -18,7 +18,6 @@ from siteplanner.cli.screen import asked_to_end, stderr
 from siteplanner.errors import Cancelled, SiteplannerError
 from siteplanner.outputs.words.text import message
 
-
 GARBAGE_AFTER = (20_000, 20, 20)
 """Objects made before the collector looks round, and how often it looks farther: a run makes hundreds of thousands that
 stay; the interpreter's own 700 cost the county a tenth of its processor time, with what it took to touch the pages."""
