@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -45,7 +46,13 @@ def track_code(plan: Plan, ranked: RankedSpot) -> TrackCode | None:
         step_m *= 1.25
     x, y = plan.scene.elevation.from_lonlat(lon, lat)
     thinned = shapely.LineString(np.column_stack([x, y]))
-    return TrackCode(text, float(shapely.hausdorff_distance(shapely.segmentize(thinned, 5.0), whole, densify=0.05)))
+    return TrackCode(text, _off_m(shapely.to_wkb(thinned), shapely.to_wkb(whole)))
+
+
+@lru_cache(maxsize=8)  # sheet and briefing ask for the same drive
+def _off_m(thinned: bytes, whole: bytes) -> float:
+    lines = shapely.segmentize(shapely.from_wkb(thinned), 5.0), shapely.from_wkb(whole)
+    return float(shapely.hausdorff_distance(*lines, densify=0.05))
 
 
 def _gpx(name: str, lat: np.ndarray, lon: np.ndarray) -> str:
@@ -57,6 +64,7 @@ def _gpx(name: str, lat: np.ndarray, lon: np.ndarray) -> str:
     )
 
 
+@lru_cache(maxsize=8)
 def code_svg(text: str) -> str:
     """A machine-readable square code (QR, ISO/IEC 18004) of a text, as SVG with its quiet zone."""
     import segno
