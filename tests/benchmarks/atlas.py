@@ -8,10 +8,21 @@ from __future__ import annotations
 
 import argparse
 import math
+import os
 import shutil
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from siteplanner.mission import Weights
+from siteplanner.planning.atlas.answer import open_atlas, quick_answer
+from siteplanner.planning.atlas.folder import FACTS, HEAD, MARGINS, TILE, put_json, put_rows, read_json, tile_folder
+from siteplanner.planning.atlas.place import place_of, record_of
+from siteplanner.planning.atlas.screen import SCREEN, write_screen
 
 
 def region_of(sample: str, folder: Path, spacing_m: float, tile_m: float) -> Path:
@@ -37,15 +48,68 @@ def region_of(sample: str, folder: Path, spacing_m: float, tile_m: float) -> Pat
     return region
 
 
+def multiplied(atlas: Path, out: Path, count: int, seed: int = 1) -> int:
+    """The same atlas with about `count` places: each stands there many times, moved by up to 60 cells with its way; how
+    many there are. What a place knows of the ground and serves stays that of the one it is taken from."""
+    shutil.copytree(atlas, out, copy_function=os.link)
+    (out / HEAD).unlink()
+    head, lattice, mission = read_json(atlas / HEAD), open_atlas(atlas).lattice, open_atlas(atlas).mission
+    times, rng, placed = math.ceil(count / head["places"]), np.random.default_rng(seed), 0
+    for tile in head["tiles"]:
+        folder, records = tile_folder(out, tile), []
+        places = [place_of(record) for record in read_json(folder / FACTS)]
+        taken = {place.cell for place in places}
+        for place in places:
+            for turn in range(times):
+                down, right = (0, 0) if turn == 0 else rng.integers(-60, 61, 2).tolist()
+                cell = place.cell[0] + down, place.cell[1] + right
+                if turn and cell in taken:
+                    continue
+                taken.add(cell)
+                spot, size = place.evaluation.spot, lattice.cell_m
+                x, y = spot.x + right * size, spot.y - down * size
+                longitude, latitude = (float(v) for v in lattice.cells.lonlat(x, y))
+                moved = replace(spot, x=x, y=y, longitude=longitude, latitude=latitude, cell=cell)
+                way = (*place.way, cell) if turn else place.way
+                own = replace(place, evaluation=replace(place.evaluation, spot=moved), way=way)
+                if turn:
+                    os.link(folder / MARGINS / f"{place.name}.tif", folder / MARGINS / f"{own.name}.tif")
+                records.append(record_of(own))
+        for name in (FACTS, SCREEN, TILE):
+            (folder / name).unlink()
+        put_rows(folder / FACTS, records)
+        write_screen(folder, records, mission, lattice)
+        put_json(folder / TILE, {**read_json(tile_folder(atlas, tile) / TILE), "places": len(records)})
+        placed += len(records)
+    put_json(out / HEAD, {**head, "places": placed})
+    return placed
+
+
+def answered(atlas: Path, mission: Any, what: str) -> None:
+    """From the opening of the atlas to places and sets: processor and clock, and a change of weights after it."""
+    for turn in ("first", "again"):
+        own, start = time.process_time(), time.perf_counter()
+        quick = quick_answer(open_atlas(atlas), mission)
+        spent, clock = time.process_time() - own, time.perf_counter() - start
+        own = time.process_time()
+        quick.weighed(Weights(coverage=1, must_serve=1, backhaul=1, ground=1, access=5))
+        print(
+            f"{what}, {turn}: {quick.in_reach} places in reach, {len(quick.ranked)} in full, {len(quick.sets)} sets: "
+            f"processor {spent:.2f} s, clock {clock:.2f} s; other weights {time.process_time() - own:.3f} s",
+            flush=True,
+        )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sample", default="real_hills")
     parser.add_argument("--spacing", type=float, default=300.0)
     parser.add_argument("--tile", type=float, default=5000.0)
-    parser.add_argument("--workers", type=int, nargs="*", default=[1, 2])
+    parser.add_argument("--workers", type=int, nargs="*", default=[1, 2, 4])
+    parser.add_argument("--places", type=int, default=5000, help="of the atlas that is made of the built one")
     asked = parser.parse_args()
     from siteplanner import load_mission, plan
-    from siteplanner.planning.atlas.answer import exact_plan, open_atlas, quick_answer
+    from siteplanner.planning.atlas.answer import exact_plan
     from siteplanner.planning.atlas.build import build_atlas
 
     with tempfile.TemporaryDirectory() as held:

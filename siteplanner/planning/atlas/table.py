@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from siteplanner.planning.atlas.folder import FACTS, put, read_json, tile_folder
+from siteplanner.planning.atlas.folder import FACTS, put, read_json, read_rows, tile_folder
 from siteplanner.planning.atlas.ground import RegionGround
 from siteplanner.planning.atlas.place import KnownPlace, access_to, place_of
 from siteplanner.planning.spots.evaluation import Access
@@ -24,8 +24,7 @@ def places_in(atlas: Path, tiles: Sequence[str]) -> Iterator[tuple[str, KnownPla
 
 def places_at(atlas: Path, tile: str, rows: Sequence[int]) -> list[KnownPlace]:
     """Some places of a tile, by their rows. Raises InputError for a file that cannot be read."""
-    records = read_json(tile_folder(atlas, tile) / FACTS)
-    return [place_of(records[row]) for row in rows]
+    return [place_of(record) for record in read_rows(tile_folder(atlas, tile) / FACTS, rows)]
 
 
 def write_places(ground: RegionGround, atlas: Path, tiles: Sequence[str]) -> int:

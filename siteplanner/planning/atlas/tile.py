@@ -21,6 +21,7 @@ from siteplanner.planning.atlas.folder import (
     ROADS,
     TILE,
     put_json,
+    put_rows,
     read_json,
     read_value,
     tile_folder,
@@ -117,7 +118,7 @@ def _judged(job: TileJob, folder: Path, said: Progress, start: float) -> TileDon
             record, new = _kept(judge, spot, ground.lattice, folder, key)
             records += [] if record is None else [record]
             judged += new
-    put_json(folder / FACTS, records)
+    put_rows(folder / FACTS, records)
     write_screen(folder, records, ground.mission, ground.lattice)
     _tidy(folder, {record["name"] for record in records})
     done = {"key": key, "inputs": job.inputs, "places": len(records)}

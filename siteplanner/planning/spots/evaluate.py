@@ -242,7 +242,7 @@ def find_access(inputs: AccessInputs, spot: Spot, cell: tuple[int, int]) -> Acce
     line = lifeline(network, tree, access, others)
     starts = []
     for start, other, arriving in zip(inputs.starts, trees, found, strict=True):
-        drive = None if arriving is None else route_to(network, other, arriving)
+        drive = None if arriving is None else route if other is tree else route_to(network, other, arriving)
         starts.append(
             Start(
                 start,
