@@ -280,6 +280,11 @@ def test_where_it_stands_and_what_was_read_go_with_every_later_plan(story):
     was, now = story.with_readings["mission"]["radio"], story.changed["mission"]["radio"]
     assert now["measured_offset_db"] == was["measured_offset_db"] != 0
     assert now["measured_files"] == was["measured_files"]
+    # what the readings change is held against the plan that was followed, not against the one place AS BUILT
+    ranks = {r["name"]: r["rank"] for r in story.plan["judged"]}
+    held = [r for r in story.measured["ranks"] if r["name"] in ranks]
+    assert len(held) > 3
+    assert all(r["old_rank"] == ranks[r["name"]] for r in held)
     # one name a place, through all of them
     called = {(round(r["x"]), round(r["y"])): r["name"] for r in story.plan["judged"]}
     for later in (story.with_readings, story.changed):

@@ -35,6 +35,7 @@ from siteplanner.planning.telling.measured import (
     headline,
     measured_lines,
     measured_record,
+    rank_line,
     walk_lines,
     warning_lines,
 )
@@ -176,6 +177,8 @@ def test_no_readings_change_nothing(held, valley_plan, tmp_path):
     assert was == now
     assert with_readings(again.plan, found) is again.plan
     assert again.stands_rank == 1
+    beside = replace(again, stands_rank=2)  # the trailer stands a little off the spot that is first: not two spots A
+    assert "spot A itself is first" in rank_line(beside, found)
     assert "Nothing changes" in measured_lines(found, again)[0]
 
 

@@ -27,6 +27,7 @@ from siteplanner.planning.plan.as_built import (
     Assumed,
     Planned,
     PointNow,
+    called_before,
     paired,
     planned_of,
     times_off,
@@ -37,7 +38,7 @@ from siteplanner.planning.plan.explain import spot_here
 from siteplanner.planning.plan.judged_again import Again
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import centre_of, scene_of, software
-from siteplanner.planning.plan.records import called_in, of, rows, text
+from siteplanner.planning.plan.records import of, rows, text
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain
 from siteplanner.planning.site.sun_outage import sun_outages
@@ -129,7 +130,7 @@ def arrived(again: Again, record: Mapping[str, Any], report: Report, stages: Sta
         ),
         share=coverage.share,
         best_share=coverage.share_by_stop[0][1],
-        called=called_in(record),
+        called=called_before(record),
     )
     return _plan_of(again, found, as_built, stages)
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from typing import Any, Literal
 
@@ -15,7 +15,7 @@ from siteplanner.core.geodesy import wrap_180_deg
 from siteplanner.errors import InputError
 from siteplanner.mission.report import Level, Report
 from siteplanner.planning.limits.breach import Breach
-from siteplanner.planning.plan.records import number, of, rows, text
+from siteplanner.planning.plan.records import judged_rows, number, of, rows, text
 from siteplanner.planning.site.timeline import ON_SITE_PARTS
 from siteplanner.planning.study.spot import Stance
 
@@ -106,6 +106,25 @@ class PointNow:
 
 
 @dataclass(frozen=True)
+class Called:
+    """A judged spot of the plan that a trailer followed, as it was called, ranked and told; NaN not known."""
+
+    name: str
+    x: float
+    y: float
+    rank: float
+    share: float
+
+
+def called_before(record: Mapping[str, Any]) -> tuple[Called, ...]:
+    """The judged spots of a plan.json; of one AS BUILT those of the plan that it followed."""
+    return tuple(
+        Called(text(r.get("name")), *(number(r.get(key)) for key in ("x", "y", "rank", "share")))
+        for r in judged_rows(record)
+    )
+
+
+@dataclass(frozen=True)
 class AsBuilt:
     """A trailer that stands, against its plan."""
 
@@ -127,7 +146,7 @@ class AsBuilt:
     points: tuple[PointNow, ...]
     share: float  # predicted, as the sectors point
     best_share: float  # the same mast with its best bearings
-    called: Mapping[tuple[float, float], str] = field(default_factory=dict)  # spots of the plan: x and y -> name
+    called: tuple[Called, ...] = ()  # the spots of the plan that it followed
 
     @property
     def sectors_moved(self) -> bool:

@@ -96,12 +96,16 @@ def parameters_of(value: Any, path: str = "") -> dict[str, Any]:
     return {path: value} if path else {}
 
 
+def judged_rows(record: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """The judged spots of a plan.json; of a trailer AS BUILT those of the plan that it followed."""
+    built = isinstance(of(record, "as_built"), dict)
+    return rows(record, "as_built", "called") if built else rows(record, "judged")
+
+
 def called_in(record: Mapping[str, Any]) -> dict[tuple[float, float], str]:
     """Names of the judged spots of a record by their x and y, so that another plan may call them so too.
 
     Of a trailer AS BUILT they are those of the plan that it followed: its own place is no spot of a search.
     """
-    built = rows(record, "as_built", "called")
-    held = built if isinstance(of(record, "as_built"), dict) else rows(record, "judged")
-    names = {(number(r.get("x")), number(r.get("y"))): text(r.get("name")) for r in held}
+    names = {(number(r.get("x")), number(r.get("y"))): text(r.get("name")) for r in judged_rows(record)}
     return {key: name for key, name in names.items() if name and all(map(math.isfinite, key))}

@@ -11,7 +11,7 @@ from siteplanner.planning.plan.explain import explain
 from siteplanner.planning.plan.measured import Measured
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import plan
-from siteplanner.planning.plan.records import called_in, number, of, rows, text
+from siteplanner.planning.plan.records import called_in, judged_rows, number, of, rows, text
 from siteplanner.planning.plan.stands_now import reported_in, standing_now, standing_row
 from siteplanner.planning.spots.evaluation import Coverage, Evaluation
 from siteplanner.planning.study.progress import Progress
@@ -48,7 +48,7 @@ def redrawn(
     found: Measured, record: Mapping[str, Any], progress: Progress | None = None, previous: Kept | None = None
 ) -> Redrawn:
     """Plan again with the mission after the readings. `record`: the plan.json that they were held against."""
-    before = rows(record, "judged")
+    before = judged_rows(record)
     made = plan(found.after, progress, previous, called_in(record))
     old = {text(r.get("name")): r for r in before}
     ranks = []

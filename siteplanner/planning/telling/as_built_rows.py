@@ -229,7 +229,7 @@ def as_built_record(made: AsBuilt, e: Evaluation) -> dict[str, Any]:
         "share": {"planned": made.planned.share, "now": made.share, "best_bearings": made.best_share},
         "points": [_point_record(p) for p in made.points],
         "lines": as_built_lines(made, e),
-        "called": [{"name": name, "x": x, "y": y} for (x, y), name in made.called.items()],
+        "called": [asdict(spot) for spot in made.called],
     }
 
 

@@ -101,11 +101,15 @@ def _walk(walk: Walk, units: Units, named: Named) -> str:
 def rank_line(again: Redrawn, found: Measured, named: Named = _plain) -> str:
     """Where the trailer stands in the ranking with the readings in it."""
     place = named(found.standing.spot.name)
+    first = named(again.ranks[0].name) if again.ranks else NOT_KNOWN
+    if first == place and again.stands_rank not in (None, 1):  # it stands beside the spot that it was sent to
+        count = len(again.plan.judged)
+        rank = f"number {again.stands_rank} of {count} now"
+        return f"The place where the trailer stands is {rank}; spot {place} itself is first."
     if again.stands_rank is None:
         return f"Spot {place}, where the trailer stands, breaks a limit of the plan."
     if again.stands_rank == 1:
         return f"Spot {place} is still the best place that was judged." if found.rows else f"Spot {place} is first."
-    first = named(again.ranks[0].name) if again.ranks else NOT_KNOWN
     return f"Spot {place} is number {again.stands_rank} of {len(again.plan.judged)} now; spot {first} is first."
 
 
