@@ -91,7 +91,7 @@ def take_in(work: Work, sent: list) -> None:
         work.saved.add(file.file_id)
         work.refused.pop(file.name, None)
         try:
-            path = intake.save(file.name, file.getbuffer(), work.files)
+            path = intake.save(file.name, file.getvalue(), work.files)  # its buffer is a copy
         except SiteplannerError as error:
             work.refused[file.name] = error
             continue

@@ -78,14 +78,14 @@ def held_signals() -> Iterator[None]:
         return
     came: list[int] = []
     before: dict[int, Any] = {}
-    for number in (signal.SIGINT, signal.SIGTERM):
-        handler = signal.getsignal(number)
+    for one in (signal.SIGINT, signal.SIGTERM):
+        handler = signal.getsignal(one)
         if callable(handler) or (handler is signal.SIG_DFL):  # what is ignored stays so; None was not set by Python
-            before[number] = signal.signal(number, lambda given, frame: came.append(given))
+            before[one] = signal.signal(one, lambda given, frame: came.append(given))
     try:
         yield
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-        for number in dict.fromkeys(came):
-            signal.raise_signal(number)
+        for given in dict.fromkeys(came):
+            signal.raise_signal(given)

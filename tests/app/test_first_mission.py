@@ -264,7 +264,7 @@ def test_the_app_saves_the_same_commented_file_for_a_dropped_folder_under_its_us
             self.name, self.content = f"{folder.name}/{path.name}", path.read_bytes()
             self.file_id = self.name
 
-        def getbuffer(self):
+        def getvalue(self):
             return self.content
 
     work = Work("token")
