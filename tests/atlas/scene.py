@@ -10,7 +10,7 @@ from shapely.geometry import Point, box
 from tests.planning.conftest import CRS, at, write_mission
 
 RADIO = "tx_power_dbm = 3\nhandset_power_dbm = -10\nmax_radius_m = 2500"  # so weak that nothing is served everywhere
-SEARCH = "max_spots = 8\nrefined_spots = 0\nlisted_spots = 5\nsets = 2"
+SEARCH = "refined_spots = 0\nlisted_spots = 5\nsets = 2"
 OF_ONE_DAY = ("incident_area", "must_serve", "spots", "closures")
 
 
@@ -25,10 +25,8 @@ def write_day(folder: Path, places: list[tuple[float, float]] = (), closures: li
         folder.mkdir(exist_ok=True)
         save(folder / "closed.gpkg", closures, name=["washed out"] * len(closures))
         more = {"layers": 'closures = "closed.gpkg"'}
-    mission = Path(write_mission(folder, radio=RADIO, search=SEARCH, **more))
-    mission.write_text(
-        mission.read_text().replace("max_spots = 40\n", "").replace("spacing_m = 100", "spacing_m = 250")
-    )
+    mission = Path(write_mission(folder, spots=8, radio=RADIO, search=SEARCH, **more))
+    mission.write_text(mission.read_text().replace("spacing_m = 100", "spacing_m = 250"))
     if places:
         save(folder / "spots.gpkg", [Point(p) for p in places], name=[f"place {n}" for n in range(len(places))])
     return mission

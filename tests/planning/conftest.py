@@ -33,10 +33,11 @@ def valley() -> np.ndarray:
     return np.where(wall, ground + 400, np.where(steep, ground + 0.3 * (x[None, :] - 2600), ground)).astype(np.float32)
 
 
-def write_mission(folder, stated: str = 'default_clutter = "open"', **changes) -> str:
+def write_mission(folder, stated: str = 'default_clutter = "open"', spots: int = 20, **changes) -> str:
     """The valley's layers and mission in a folder; `changes` are TOML lines per table.
 
     `stated`: nothing stands in this valley, which neither a surface nor land cover tells; '' leaves that open.
+    `spots`: so many are judged; the shared plan below, of which counts are asked, has twice as many.
     """
     folder.mkdir(exist_ok=True)
     with rasterio.open(
@@ -81,7 +82,7 @@ def write_mission(folder, stated: str = 'default_clutter = "open"', **changes) -
         'spots = "spots.gpkg"\n' + stated,
         "staging": f"latitude = {lat:.8f}\nlongitude = {lon:.8f}",
         "sky": 'satellites = [{name = "south", longitude_deg = -111.0}]',
-        "search": "radius_m = 1500\nspacing_m = 100\nmax_spots = 40",
+        "search": f"radius_m = 1500\nspacing_m = 100\nmax_spots = {spots}",
     }
     for table, lines in changes.items():
         tables[table] = f"{tables.get(table, '')}\n{lines}"
@@ -93,7 +94,7 @@ def write_mission(folder, stated: str = 'default_clutter = "open"', **changes) -
 
 @pytest.fixture(scope="session")
 def valley_mission(tmp_path_factory):
-    return write_mission(tmp_path_factory.mktemp("valley"))
+    return write_mission(tmp_path_factory.mktemp("valley"), spots=40)
 
 
 @pytest.fixture(scope="session")

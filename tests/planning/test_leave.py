@@ -84,7 +84,7 @@ def with_layers(folder, **tables):
 
 @pytest.fixture(scope="module")
 def asked(tmp_path_factory):
-    return plan(load_mission(with_layers(tmp_path_factory.mktemp("asked"))))
+    return plan(load_mission(with_layers(tmp_path_factory.mktemp("asked"), spots=40)))
 
 
 @pytest.fixture(scope="module")

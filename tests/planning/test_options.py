@@ -32,7 +32,7 @@ from tests.planning.test_scoring import MISSION, evaluation
 
 def two_camps(folder, required=None, **changes) -> str:
     """The valley with two camps 790 m apart and a radio that reaches 380 m: no spot serves both."""
-    changes = {"radio": "max_radius_m = 380", **changes}
+    changes = {"radio": "max_radius_m = 380", "spots": 40, **changes}
     path = write_mission(folder, **changes)
     (folder / "points.gpkg").unlink()
     columns = {"name": ["west camp", "east camp"]}

@@ -187,7 +187,7 @@ def test_two_runs_give_the_same_plan(valley_plan, valley_mission):
 
 
 def test_other_weights_equal_a_new_run(valley_plan, tmp_path):
-    path = write_mission(tmp_path / "m", weights="coverage = 1.0\naccess = 9.0")
+    path = write_mission(tmp_path / "m", spots=40, weights="coverage = 1.0\naccess = 9.0")
     weights = Weights(coverage=1, access=9)
     new, moved = plan(load_mission(path)), rescore(valley_plan, weights)
     # names are given by the first ranking, so compare places

@@ -26,7 +26,7 @@ from tests.planning.conftest import CRS, at, write_mission
 def weak_plan(tmp_path_factory):
     """The valley with a small cell that no spot serves all of it with."""
     radio = "max_radius_m = 350"
-    return plan(load_mission(write_mission(tmp_path_factory.mktemp("sets"), radio=radio)))
+    return plan(load_mission(write_mission(tmp_path_factory.mktemp("sets"), spots=40, radio=radio)))
 
 
 def served(ranked):
