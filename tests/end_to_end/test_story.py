@@ -63,7 +63,7 @@ stops = true
 
 def scene(folder: Path, closed: bool) -> Path:
     """The valley with a second way up to Bench Road and a weak radio; `closed`: Valley Road is, before Bench Road."""
-    path = Path(write_mission(folder, times=f"dispatch = {DISPATCH}", radio="tx_power_dbm = -10"))
+    path = Path(write_mission(folder, spots=8, times=f"dispatch = {DISPATCH}", radio="tx_power_dbm = -10"))
     roads = gpd.read_file(folder / "roads.gpkg")
     more = gpd.GeoDataFrame(
         {"highway": ["unclassified"], "name": ["Back Lane"]},
@@ -74,7 +74,7 @@ def scene(folder: Path, closed: bool) -> Path:
     points = [Point(at(1800, 1500)), Point(at(2250, 1650))]
     gpd.GeoDataFrame({"name": ["camp", "landing"]}, geometry=points, crs=CRS).to_file(folder / "points.gpkg")
     text = path.read_text().replace("radius_m = 1500", "radius_m = 900")
-    text = text.replace("max_spots = 40", "max_spots = 8\nrefined_spots = 1\nlisted_spots = 4\nsets = 1")
+    text = text.replace("max_spots = 8", "max_spots = 8\nrefined_spots = 1\nlisted_spots = 4\nsets = 1")
     if closed:
         gone = box(*at(1340, 890), *at(1360, 910))
         gpd.GeoDataFrame({"name": ["washed out"]}, geometry=[gone], crs=CRS).to_file(folder / "closed.gpkg")
