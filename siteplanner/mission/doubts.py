@@ -8,7 +8,7 @@ from siteplanner.mission.parts import Part
 
 
 class Doubts(Part):
-    """One standard deviation each, independent from spot to spot but for `season_db` and `weights`. What the
+    """One standard deviation each, independent from spot to spot but for `season_db`, `handset_db`, `weights`. What the
     elevation's error does to slope, grades and service is worked out at each spot instead, for the service on top of
     what is said here; the radio model's own error is `radio.model_sigma_db`, what hour and crew share
     `times.parts_alike`."""
@@ -49,6 +49,29 @@ class Doubts(Part):
         le=20,
         description="Of the path loss, the same for all spots: leaves, crops, wet, what the ground cover hides on the "
         "whole. Drawn with radio.model_sigma_db, which must be above 0 for it. Common practice, no source.",
+    )
+    handset_db: float = Field(
+        1.8,
+        ge=0,
+        le=20,
+        description="Of what hand, body and the handset's turn against the wave take beside radio.body_loss_db, the "
+        "same for all spots. Hand and body: typically 0 to 6 dB at 776 and 2,300 MHz (J. O. Nielsen et al., EuCAP "
+        "2012), evenly 1.7. Turn: up to 2.2 dB on average over all turns where the other polarization is 7 dB weaker, "
+        "evenly 0.6. Drawn with radio.model_sigma_db, which must be above 0 for it.",
+    )
+    sector_aim_deg: float = Field(
+        3.0,
+        ge=0,
+        le=45,
+        description="Of the turn of the mast with its sectors from the bearings told: compass, declination, twist. "
+        "Common practice, no source.",
+    )
+    mast_lean_deg: float = Field(
+        0.7,
+        ge=0,
+        le=10,
+        description="Of the mast's lean along each of two axes: bubble level, play of the sections, wind. Common "
+        "practice, no source.",
     )
     readings_alike_m: float = Field(
         120.0,

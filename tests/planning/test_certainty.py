@@ -28,6 +28,7 @@ NONE = {
     "sky_margin_deg": 0.0,
     "link_margin_db": 0.0,
     "season_db": 0.0,
+    "handset_db": 0.0,
     "weights": 0.0,
 }
 

@@ -255,7 +255,8 @@ def test_the_ranking_knows_it_of_each_spot_by_itself(valley_plan):
     for ranked in valley_plan.judged:
         e = ranked.evaluation
         assert e.coverage.elevation is not None
-        own = 100 * np.hypot(mission.doubts.share * leeway(e.coverage.share), e.coverage.elevation.spread)
+        beside = np.hypot(mission.doubts.share * leeway(e.coverage.share), e.coverage.mounting.spread)
+        own = 100 * np.hypot(beside, e.coverage.elevation.spread)
         assert doubt_of("coverage", e, mission) == pytest.approx(own)
         assert bias_of("coverage", e) == pytest.approx(100 * e.coverage.elevation.bias)
         assert doubt_of("must_serve", e, mission) >= 100 * e.coverage.points_elevation.spread

@@ -19,11 +19,12 @@ from siteplanner.planning.site.timeline import time_on_air
 from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, Ground, PointService
 from siteplanner.planning.spots.lines import Look
+from siteplanner.planning.spots.mounting_error import MountingDoubt
 from siteplanner.planning.study.spot import Spot
 from siteplanner.roads.near_limit import NearLimit
 
 SPOTS, CELLS = 14, 300
-PLACE_DB, MODEL_DB, SEASON_DB = 5.0, 6.2, 2.0
+PLACE_DB, MODEL_DB, SEASON_DB, HANDSET_DB = 5.0, 6.2, 2.0, 1.8
 LIMIT_DEG, LIMIT_PCT = 5.0, 15.0
 FULL_DEG, LEAST_DEG, ZERO_MIN = 15.0, 2.0, 60.0
 
@@ -46,7 +47,7 @@ def _leeway(share):
 def world(mission, seed):
     """One world: the same seed gives the same one."""
     rng = np.random.default_rng(seed)
-    wrong_db = rng.normal(0, math.hypot(MODEL_DB, SEASON_DB))  # everywhere alike
+    wrong_db = rng.normal(0, math.hypot(MODEL_DB, SEASON_DB, HANDSET_DB))  # everywhere alike
     slow = rng.normal()  # the hour and the crew
     names = ("coverage", "must_serve", "backhaul", "ground", "access")
     weight = np.array([getattr(mission.weights, n) for n in names]) * rng.uniform(0.8, 1.2, 5)
@@ -61,6 +62,8 @@ def world(mission, seed):
         served = ndtr((margins + wrong_db) / PLACE_DB).mean()
         ground = by_ground(rng, 0.03, 0.02)
         own -= ground.bias + rng.normal(0, ground.spread)  # told of another ground than the true one
+        mounting = mounted(rng, 0.01, 0.015)
+        own -= mounting.bias + rng.normal(0, mounting.spread)
         said = np.clip([expected + own, low + own, high + own], 0.001, 0.999)
 
         points = rng.normal(0.0, 8.0, 4)
@@ -69,6 +72,8 @@ def world(mission, seed):
         by = rng.normal(0, 0.10 * _leeway(chance).mean())
         points_ground = by_ground(rng, 0.03, 0.03)
         by -= points_ground.bias + rng.normal(0, points_ground.spread)
+        points_mounting = mounted(rng, 0.01, 0.03)
+        by -= points_mounting.bias + rng.normal(0, points_mounting.spread)
 
         margin = rng.normal(11.0, 4.0)
         seen = margin + rng.normal(0, 1.0)
@@ -116,6 +121,8 @@ def world(mission, seed):
                     share_high=said[2],
                     elevation=ground,
                     points_elevation=points_ground,
+                    mounting=mounting,
+                    points_mounting=points_mounting,
                 ),
                 Access(60 * drive_told, None, None, None, 60 * low_min, 60 * high_min, near_limit=way),
                 air,
@@ -141,6 +148,11 @@ def by_ground(rng, most_bias, most_spread):
     """What the elevation's error is said to do to a figure: a known bias and a known spread."""
     bias, spread = rng.uniform(-most_bias, most_bias), rng.uniform(0.1, 1.0) * most_spread
     return ElevationDoubt(bias, spread, math.nan, math.nan)
+
+
+def mounted(rng, most_bias, most_spread):
+    """What sectors aimed a little off are said to do to a figure: it mostly falls."""
+    return MountingDoubt(-rng.uniform(0, most_bias), rng.uniform(0.1, 1.0) * most_spread)
 
 
 def _shapes(low, likely, high):

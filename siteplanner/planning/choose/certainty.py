@@ -38,6 +38,7 @@ from siteplanner.planning.choose.scoring import Measures, measures_of
 from siteplanner.planning.choose.shared_errors import Shared, draw_shared, drive_off, points_off, share_off
 from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Evaluation
+from siteplanner.planning.spots.mounting_error import MountingDoubt
 
 Key = tuple[float, float]  # of a spot
 DRAWS = 2000
@@ -59,8 +60,8 @@ def doubt_of(name: str, e: Evaluation, mission: Mission) -> float:
     """One standard deviation of the error of a criterion's figure at a spot, in its unit; 0 where none is known."""
     doubts = mission.doubts
     if name in ("coverage", "must_serve"):
-        elevation = _by_elevation(name, e)
-        return 100 * math.hypot(_beside_elevation(name, e, mission), 0.0 if elevation is None else elevation.spread)
+        worked_out = [own.spread for own in (_by_elevation(name, e), _by_mounting(name, e)) if own is not None]
+        return 100 * math.hypot(_beside_elevation(name, e, mission), *worked_out)
     if name == "access":
         return 0.0 if e.access is None else doubts.drive_share * e.access.drive_time_s / 60
     if name == "ground":
@@ -77,13 +78,14 @@ def doubt_of(name: str, e: Evaluation, mission: Mission) -> float:
 
 
 def bias_of(name: str, e: Evaluation) -> float:
-    """What the true figure of a criterion is expected to lie above the told one, for the elevation's error; its unit.
+    """What the true figure of a criterion is expected to lie above the told one, for the errors of the elevation and
+    of the mounting; its unit.
 
-    The told figure stays that of the elevation as it was given: map, people and points are worked out on it, and a
-    share that is not theirs would contradict them. What is drawn here, and the ranges, lie about the corrected one.
+    The told figure stays that of the elevation as it was given and of antennas as told: map, people and points are
+    worked out on it, and a share that is not theirs would contradict them. What is drawn here, and the ranges, lie
+    about the corrected one.
     """
-    elevation = _by_elevation(name, e)
-    return 0.0 if elevation is None else 100 * elevation.bias
+    return 100 * sum(own.bias for own in (_by_elevation(name, e), _by_mounting(name, e)) if own is not None)
 
 
 def _beside_elevation(name: str, e: Evaluation, mission: Mission) -> float:
@@ -99,6 +101,12 @@ def _by_elevation(name: str, e: Evaluation) -> ElevationDoubt | None:
     if e.coverage is None or name not in ("coverage", "must_serve"):
         return None
     return e.coverage.elevation if name == "coverage" else e.coverage.points_elevation
+
+
+def _by_mounting(name: str, e: Evaluation) -> MountingDoubt | None:
+    if e.coverage is None or name not in ("coverage", "must_serve"):
+        return None
+    return e.coverage.mounting if name == "coverage" else e.coverage.points_mounting
 
 
 def shifted(name: str, e: Evaluation, by: float) -> Evaluation:

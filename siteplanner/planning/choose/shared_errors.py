@@ -1,4 +1,4 @@
-"""Errors that all spots share: how far the radio model is off everywhere, and how slow the hour and the crew are.
+"""Errors that all spots share: how far radio model and handsets are off everywhere, how slow hour and crew are.
 
 They move every spot at once: the share of each by its own amount, for a spot with many cells near the edge of service
 moves more than one that looks down into a bowl.
@@ -34,8 +34,8 @@ def draw_shared(rng: np.random.Generator, draws: int) -> Shared:
 
 
 def radio_spread_db(mission: Mission) -> float:
-    """One standard deviation of what is the same everywhere: the model's own error, and season and clutter."""
-    return math.hypot(mission.radio.model_sigma_db, mission.doubts.season_db)
+    """One standard deviation of what is the same everywhere: the model's own error, season and clutter, handsets."""
+    return math.hypot(mission.radio.model_sigma_db, mission.doubts.season_db, mission.doubts.handset_db)
 
 
 def share_off(served: Coverage, shared: Shared, mission: Mission) -> np.ndarray:

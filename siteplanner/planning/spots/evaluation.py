@@ -25,6 +25,7 @@ from siteplanner.planning.site.timeline import Moments
 from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.lines import Backhaul, DonorPath, Look
+from siteplanner.planning.spots.mounting_error import MountingDoubt
 from siteplanner.planning.spots.room import Room
 from siteplanner.planning.spots.served import Service
 from siteplanner.planning.spots.skyline import Skyline
@@ -131,6 +132,8 @@ class Coverage:
     share_high: float = math.nan
     elevation: ElevationDoubt | None = None  # what the elevation's own error does to the share
     points_elevation: ElevationDoubt | None = None  # and to the mean probability at the must-serve points
+    mounting: MountingDoubt | None = None  # what sectors aimed a little off on a mast that leans do to the share
+    points_mounting: MountingDoubt | None = None  # and to that mean
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from siteplanner.core.link import BudgetLine, LinkParameters, budget, margin_db
 from siteplanner.mission.links import link_parameters, sector_pattern
 from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
 from siteplanner.planning.spots.evaluation import Coverage, PointService
+from siteplanner.planning.spots.mounting_error import Toward, mounting_doubt
 from siteplanner.planning.spots.served import service_of
 from siteplanner.planning.spots.service_error import points_doubt, share_doubt
 from siteplanner.planning.study.inputs import CoverageInputs
@@ -83,9 +85,13 @@ def predict_coverage(
         share = expected_weight(weight, middle, spread_db(radio.sigma_db, params.entry))
     # margins that hold an error of the model, the same everywhere, are spread by the place alone
     low, high = (expected_weight(weight, middle - e * radio.model_sigma_db, places_db) for e in (1.0, -1.0))
-    mast_m, within = float(stops[chosen]), (cells.weight > 0) & ~(distance > radio.max_radius_m)
-    points, points_elevation = serve_points(inputs, spot, cell, mast_m, bearings)
+    seen = Toward(cells.weight * (distance <= radio.max_radius_m), loss[chosen], bearing, angle[chosen])
     sigma = spread_db(radio.sigma_db, params.entry)
+    mounted = partial(mounting_doubt, bearings_deg=bearings, params=params, pattern=pattern, sigma_db=sigma)
+    aimed = partial(mounted, aim_deg=inputs.mounting_deg[0], lean_deg=inputs.mounting_deg[1])
+    mast_m, within = float(stops[chosen]), (cells.weight > 0) & ~(distance > radio.max_radius_m)
+    points, points_elevation, seen_points = serve_points(inputs, spot, cell, mast_m, bearings)
+    points_mounting = None if seen_points is None else aimed(seen_points, most=radio.most_certain_at_point)
     return Coverage(
         share=share,
         served_area_km2=float(probability.sum() * cells.cell_area_m2 / 1e6),
@@ -101,6 +107,8 @@ def predict_coverage(
         share_high=max(high, share),
         elevation=share_doubt(inputs, cell, mast_m, share, loss[chosen], margin, within, sigma),
         points_elevation=points_elevation,
+        mounting=aimed(seen),
+        points_mounting=points_mounting,
     )
 
 
@@ -163,11 +171,12 @@ def _median_budget(params: LinkParameters, loss: np.ndarray, margin: np.ndarray)
 
 def serve_points(
     inputs: CoverageInputs, spot: Spot, cell: tuple[int, int], mast_height_m: float, bearings_deg: np.ndarray
-) -> tuple[tuple[PointService, ...], ElevationDoubt | None]:
-    """Each must-serve point by the exact path, not by the fast kernel; what the elevation does to their mean chance."""
+) -> tuple[tuple[PointService, ...], ElevationDoubt | None, Toward | None]:
+    """Each must-serve point by the exact path, not by the fast kernel; what the elevation does to their mean chance;
+    where they lie as the mast head sees them, each with its part of the mean."""
     frame = inputs.must_serve
     if frame is None:
-        return (), None
+        return (), None, None
     grid, radio = inputs.elevation, inputs.radio
     params, pattern = link_parameters(radio), sector_pattern(radio)
     convergence = grid.convergence_deg(spot.x, spot.y)
@@ -220,4 +229,6 @@ def serve_points(
         for label, lat, lon, figures in zip(point_names(frame), latitude, longitude, told.T.tolist(), strict=True)
     ]
     doubts, of_mean = points_doubt(inputs, cell, mast_height_m, paths, [p.probability for p in out], sigma)
-    return tuple(replace(p, elevation=d) for p, d in zip(out, doubts, strict=True)), of_mean
+    each = np.where(distance <= radio.max_radius_m, 1 / max(len(place), 1), 0.0)
+    seen = Toward(each, loss[0], bearing, angle[0])
+    return tuple(replace(p, elevation=d) for p, d in zip(out, doubts, strict=True)), of_mean, seen

@@ -102,6 +102,7 @@ class CoverageInputs:
     mast_stops_m: tuple[float, ...]
     mast_stop_tolerance: float
     likely: LikelyGround
+    mounting_deg: tuple[float, float]  # one standard deviation: sectors turned from their bearings, the mast's lean
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,4 +169,5 @@ def coverage_inputs(study: Study) -> CoverageInputs:
         trailer.mast_stops_m,
         trailer.mast_stop_tolerance,
         study.likely,
+        (study.mission.doubts.sector_aim_deg, study.mission.doubts.mast_lean_deg),
     )

@@ -33,8 +33,8 @@ def figures_words(firm: Firmness, units: Units = METRIC) -> str:
         return ""
     weights = f", each weight by up to {units.share(firm.weights_varied)}" if firm.weights_varied > 0 else ""
     text = (
-        f"Radio model and season, drive, steep roads, slope and sky drawn again{weights}: it is the best of "
-        f"{firm.judged} judged with a chance of {units.share(firm.best_chance)}"
+        f"Radio model, season, handsets, aim of the sectors, drive, steep roads, slope and sky drawn again{weights}: "
+        f"it is the best of {firm.judged} judged with a chance of {units.share(firm.best_chance)}"
     )
     if firm.share_too_high >= 0.5:
         text += (

@@ -374,6 +374,8 @@ def evaluation_record(e: Evaluation, listed: Sequence[RankedSpot] = ()) -> dict[
             "share_high": c.share_high,
             "elevation": None if c.elevation is None else asdict(c.elevation),
             "points_elevation": None if c.points_elevation is None else asdict(c.points_elevation),
+            "mounting": None if c.mounting is None else asdict(c.mounting),
+            "points_mounting": None if c.points_mounting is None else asdict(c.points_mounting),
             "served_area_km2": c.served_area_km2,
             "mast_height_m": c.mast_height_m,
             "sector_bearings_deg": list(c.sector_bearings_deg),
