@@ -258,7 +258,7 @@ def test_the_ranking_knows_it_of_each_spot_by_itself(valley_plan):
         beside = np.hypot(mission.doubts.share * leeway(e.coverage.share), e.coverage.mounting.spread)
         own = 100 * np.hypot(beside, e.coverage.elevation.spread)
         assert doubt_of("coverage", e, mission) == pytest.approx(own)
-        assert bias_of("coverage", e) == pytest.approx(100 * e.coverage.elevation.bias)
+        assert bias_of("coverage", e) == pytest.approx(100 * (e.coverage.elevation.bias + e.coverage.mounting.bias))
         assert doubt_of("must_serve", e, mission) >= 100 * e.coverage.points_elevation.spread
         assert all(p.elevation is None or p.elevation.low <= p.elevation.high for p in e.coverage.must_serve)
     assert bias_of("access", e) == 0
