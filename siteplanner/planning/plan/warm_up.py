@@ -1,4 +1,4 @@
-"""Compile the coverage kernels on another core while the layers are read.
+"""Compile the kernels of sky, coverage and sets on another core while the layers are read.
 
 The first run on a machine compiles the numeric kernels (some 15 s of one core for coverage alone); numba keeps the
 result on disk. A child process does that while this one reads layers, and this one then finds it done. When the
@@ -38,6 +38,37 @@ def compile_coverage() -> None:
     expected_weight(np.ones(2), np.zeros(2), 5.5)
 
 
+def compile_sky() -> None:
+    """The same for the satellite's line over cells and from spots, with ground beyond the raster."""
+    import numpy as np
+
+    from siteplanner.core.far_ground import FarGround, whole_horizon
+    from siteplanner.core.horizon_error import GroundNoise, horizon_surveys_deg
+    from siteplanner.core.sky import sky_state_varying
+
+    ground = np.random.default_rng(0).normal(0, 20, (40, 40)).astype(np.float32)
+    beyond = {"ceiling_m": 400.0, "far": FarGround(np.zeros((12, 12), np.float32), 100.0, 4.0, 4.0)}
+    beam = np.array([170.0, 180.0, 190.0])
+
+    def look(rows: np.ndarray, cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return np.tile(beam, (*np.shape(rows), 1)), np.full(np.shape(rows), 20.0)
+
+    sky_state_varying(ground, 10.0, look, 3.0, np.ones(ground.shape, bool), obstacles_m=ground, **beyond)
+    whole_horizon(ground, 10.0, 20, 20, beam, 3.0, **beyond)
+    horizon_surveys_deg(ground, ground, 10.0, 20, 20, beam, 3.0, 5.0, GroundNoise(0.8, 10.0))
+
+
+def compile_sets() -> None:
+    """The same for sets of trailers."""
+    import numpy as np
+
+    from siteplanner.core.maximal_cover import ALONE, gains, pair_values
+
+    served = np.zeros((2, ALONE), np.float32)
+    pair_values(np.zeros((2, 64), np.float32))
+    gains(served, served[0])
+
+
 def end_with_parent() -> None:
     """Let the system end this process when the one that started it ends, however that ends (Linux)."""
     if sys.platform.startswith("linux"):
@@ -54,7 +85,9 @@ def start() -> subprocess.Popen | None:
     kept = Path(trace_intervals.stats.cache_path)
     if any(kept.glob("coverage_rays.*.nbi")):
         return None
-    code = "from siteplanner.planning.plan import warm_up; warm_up.end_with_parent(); warm_up.compile_coverage()"
+    # in the order in which they are needed: the sky is asked for while coverage is still being compiled
+    steps = "end_with_parent", "compile_sky", "compile_coverage", "compile_sets"
+    code = "from siteplanner.planning.plan import warm_up; " + "; ".join(f"warm_up.{step}()" for step in steps)
     try:
         return subprocess.Popen(
             [sys.executable, "-c", code], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
