@@ -81,7 +81,7 @@ def score_table(ranked: RankedSpot, units: Units) -> str:
         for c, p in zip(ranked.criteria, points, strict=True)
     ]
     foot = ["Score, of 100", "", "", "", f"<b>{score_text(ranked.criteria)}</b>"]
-    return _table(["Criterion", "Value", "Utility", "Weight", "Points"], body, foot)
+    return _table(["Criterion", "Value", "Earned", "Weight", "Points"], body, foot)
 
 
 def sky_table(evaluation: Evaluation, units: Units) -> str:
@@ -100,7 +100,7 @@ def sky_table(evaluation: Evaluation, units: Units) -> str:
             ]
         )
     return (
-        _table(["Satellite", "True", "Magnetic", "Up", f"Skew, {SKEW_BRIEFLY}", "Margin", "Sky"], body) if body else ""
+        _table(["Satellite", "True", "Magnetic", "Elevation angle", f"Skew, {SKEW_BRIEFLY}", "Margin", "Sky"], body) if body else ""
     )
 
 

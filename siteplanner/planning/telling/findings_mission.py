@@ -41,9 +41,9 @@ MISSION_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "vertical_beamwidth_deg.",
     ),
     "sectors_share_carrier": lambda f, u: (
-        f"The {f['sectors']} sectors share one carrier: between their bearings two of them are alike strong, and when "
-        "both are busy data is slow there. The predicted service leaves that out; each spot says how much of it lies "
-        "there.",
+        f"The {f['sectors']} sectors share one carrier: between their bearings two are equally strong, and data is slow "
+        "there when both are busy. The predicted service does not include this; each spot says how much of its service "
+        "it concerns.",
         "Turn the sectors where the people are; give each its own carrier (radio.sectors_share_carrier = false) if the "
         "unit can.",
     ),

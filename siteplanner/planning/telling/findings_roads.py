@@ -94,7 +94,7 @@ def _not_reached(f: Facts, u: Units) -> tuple[str, str]:
     return (
         f"{f['parts']} part{'s' if f['parts'] > 1 else ''} of the road network ({length} the rig could use) cannot be "
         f"reached from the staging point. The longest is {longest}; the nearest gap is "
-        f"{u.length(f['gap_m'])}, at {f['nearest_at']}.",
+        f"{u.distance(f['gap_m'])}, at {f['nearest_at']}.",
         "Check for a gap in the road data there, or a closure, limit or one-way rule that parts the network.",
     )
 
