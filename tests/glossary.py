@@ -40,6 +40,7 @@ OLD: tuple[tuple[str, str], ...] = (
     (r"\bspeeds wind up\b|\bFind the satellite\b|\bRelief only\b|\bCompiling once\b", "see the table of words"),
     (r"\bnearest to pass\b|\balone %|\bFirst now:|\bwould have to allow\b", "smallest change, only this, rank 1 now"),
     (r"(?:\bUtility\b|\balike strong\b|\bleaves that out\b)", "earned, equally strong, does not include"),
+    (r"\bscore alike\b|\band said so\b|\blayers\.exits can\b", "differ by less than the doubt, says so, no parameter"),
     # English of the US
     (r"\b(?:kilo|centi|milli)?metres?\b", "meter"),
     (r"\blitres?\b", "liter"),

@@ -31,7 +31,7 @@ from siteplanner.planning.telling.units import reader_units
 
 INTRO = (
     "The crew reads its sheet's last part over the radio; type it in here. Everything but the place may be left open: "
-    "what is open is taken as planned, and said so."
+    "what is left open counts as planned, and the result says so."
 )
 
 

@@ -100,7 +100,9 @@ def sky_table(evaluation: Evaluation, units: Units) -> str:
             ]
         )
     return (
-        _table(["Satellite", "True", "Magnetic", "Elevation angle", f"Skew, {SKEW_BRIEFLY}", "Margin", "Sky"], body) if body else ""
+        _table(["Satellite", "True", "Magnetic", "Elevation angle", f"Skew, {SKEW_BRIEFLY}", "Margin", "Sky"], body)
+        if body
+        else ""
     )
 
 

@@ -87,7 +87,8 @@ def _times(site: OnSite, units: Units) -> list[list[str]]:
         return []
     rows = []
     for part in timeline.moments.parts:
-        clock = "" if timeline.dispatch is None else clock_after(timeline.dispatch, timeline.clock(part.end_mean_min))
+        start, end = timeline.dispatch, timeline.clock(part.end_mean_min)
+        clock = "" if start is None or end is None else clock_after(start, end)
         ends = minutes_range(part.end_early_min, part.end_late_min, units.first), units.figure(part.end_mean_min, "min")
         rows.append([part.name, *ends, clock])
     return rows

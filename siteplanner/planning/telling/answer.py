@@ -124,8 +124,8 @@ def worst_words(plan: Plan, ranked: RankedSpot | None, units: Units = METRIC, na
     if e.access.one_way_in:
         return f"There is one way in, {way_in_short(e.access, one).partition(': ')[2]}."
     if e.access.unknown:
-        first = unknown_along_words(e.access.unknown[:1], one)[0]  # kinds of limits and a length: no name from a file
-        return f"The road data leave open: {first}."
+        # kinds of limits and a length: no name from a file that could be too long
+        return f"The road data leave open: {unknown_along_words(e.access.unknown[:1], one)[0]}."
     if plan.as_built is not None:
         return limits_sentence(plan.as_built, one)
     return "Nothing in the data stands against this spot: see what to check on arrival."

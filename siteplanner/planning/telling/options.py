@@ -199,8 +199,8 @@ def tied_words(tied: Sequence[RankedSpot]) -> str:
         return ""
     names = [r.spot.name for r in tied]
     return (
-        f"Too close to call: spots {', '.join(names[:-1])} and {names[-1]} score alike within what their figures are "
-        "known to."
+        f"Too close to call: the scores of spots {', '.join(names[:-1])} and {names[-1]} differ by less than the "
+        "doubt of their figures."
     )
 
 
