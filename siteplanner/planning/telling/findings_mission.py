@@ -42,8 +42,8 @@ MISSION_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "sectors_share_carrier": lambda f, u: (
         f"The {f['sectors']} sectors share one carrier: between their bearings two are equally strong, and data is "
-        "slow there when both are busy. The predicted service does not include this; each spot says how much of its service "
-        "it concerns.",
+        "slow there when both are busy. The predicted service does not include this; each spot says how much of its "
+        "service it concerns.",
         "Turn the sectors where the people are; give each its own carrier (radio.sectors_share_carrier = false) if the "
         "unit can.",
     ),
