@@ -100,6 +100,40 @@ def test_the_footprint_points_along_the_heading(plan):
     assert bearing == pytest.approx(grid_heading % 180, abs=1e-6)
 
 
+ORDER = {  # OGC 02-070, annex A: what each element may hold, in this order, as far as our styles use it
+    "StyledLayerDescriptor": ("NamedLayer",),
+    "NamedLayer": ("Name", "UserStyle"),
+    "UserStyle": ("Name", "FeatureTypeStyle"),
+    "FeatureTypeStyle": ("Rule",),
+    "Rule": ("Name", "Filter", "LineSymbolizer", "PolygonSymbolizer", "PointSymbolizer"),
+    "Filter": ("PropertyIsEqualTo",),
+    "PropertyIsEqualTo": ("PropertyName", "Literal"),
+    "LineSymbolizer": ("Stroke",),
+    "PolygonSymbolizer": ("Fill", "Stroke"),
+    "PointSymbolizer": ("Graphic",),
+    "Graphic": ("Mark", "Size"),
+    "Mark": ("WellKnownName", "Fill", "Stroke"),
+    "Fill": ("CssParameter",),
+    "Stroke": ("CssParameter",),
+}
+SEVERAL = {"Rule", "CssParameter"}
+
+
+def test_each_style_keeps_the_order_of_the_standard_s_schema(package):
+    base = sqlite3.connect(package)
+    for name, sld in base.execute("SELECT f_table_name, styleSLD FROM layer_styles"):
+        for element in ET.fromstring(sld.encode()).iter():
+            space, _, kind = element.tag.rpartition("}")
+            of_filter = kind in ("Filter", "PropertyIsEqualTo", "PropertyName", "Literal")
+            assert space == "{http://www.opengis.net/" + ("ogc" if of_filter else "sld"), name
+            inside = [child.tag.rpartition("}")[2] for child in element]
+            allowed = ORDER.get(kind, ())
+            assert set(inside) <= set(allowed), (name, kind, inside)
+            assert inside == sorted(inside, key=allowed.index), (name, kind, inside)
+            assert all(inside.count(child) == 1 for child in set(inside) - SEVERAL), (name, kind, inside)
+    base.close()
+
+
 def test_styles_are_inside_and_well_formed(package):
     base = sqlite3.connect(package)
     rows = base.execute("SELECT f_table_name, f_geometry_column, styleSLD, useAsDefault FROM layer_styles")
