@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
@@ -157,3 +159,33 @@ def test_the_plan_carries_it(valley_plan):
         assert link["margin_1_pct_db"] == pytest.approx(3.0 - link["downlink_loss_1_pct_db"])
         assert link["margin_1_pct_db"] > link["margin_01_pct_db"]
         assert link["margin_sentence"].startswith("Link margin toward south: 3 dB in clear sky; ")
+
+
+def test_two_runs_at_once_read_the_maps_one_after_the_other(monkeypatch):
+    """A run began while the app was making ready: it met a half-filled map and ended with a KeyError."""
+    from itur.models import itu453
+
+    asked = (46.9, 8.2, 500.0, 30.0, 45.0, 12.0, 1.0, 1.0, False)
+    alone = attenuation_db(*asked)
+    monkeypatch.setattr(vars(itu453)["__model"].instance, "_N_wet", {})
+    reading, met, read, loaded = threading.Event(), threading.Event(), itu453.load_data, []
+
+    def slowly(path):
+        loaded.append(path)
+        if sum("nwet" in str(p) for p in loaded) == 2 and not reading.is_set():  # the first is there, most are not
+            reading.set()
+            met.wait(0.5)
+        return read(path)
+
+    monkeypatch.setattr(itu453, "load_data", slowly)
+
+    def second():
+        reading.wait(10)
+        try:
+            return attenuation_db(*asked)
+        finally:
+            met.set()
+
+    with ThreadPoolExecutor(2) as pool:
+        both = [pool.submit(attenuation_db, *asked), pool.submit(second)]
+        assert [f.result(30) for f in both] == [alone, alone]

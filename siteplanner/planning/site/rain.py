@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 import sys
+import threading
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -26,6 +27,7 @@ LEAST_ELEVATION_DEG = 5.0  # P.618-13 section 2.2.1.1 holds from there up
 EFFICIENCY = 0.65  # of the dish, for scintillation; common practice
 HALVINGS = 12  # of the logarithm: to 1 % of the unavailable share
 HELD_MAPS = 837, 839, 840, 1510, 1511  # Recommendations of which `itur` keeps the maps
+_ONE_AT_A_TIME = threading.Lock()  # who comes while `itur` fills its maps meets a half-filled one, and fails
 MEDIUM_K = 275.0  # effective temperature of rain and cloud, P.618-13 section 3
 
 
@@ -82,7 +84,7 @@ def attenuation_db(
     their 1 % values, as P.618-13 has it. Without `gas` what comes on top of a clear sky.
     """
     try:
-        with warnings.catch_warnings():
+        with _ONE_AT_A_TIME, warnings.catch_warnings():
             warnings.simplefilter("ignore")
             import itur
 
