@@ -8,7 +8,6 @@ follow from the share a standard deviation to either side, by a parabola through
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,20 +61,17 @@ def mounting_doubt(
     weight, loss = toward.weight[picked] * part, toward.loss_db[picked].astype(float)
     bearing, elevation = toward.bearing_deg[picked].astype(float), toward.elevation_deg[picked].astype(float)
 
-    def share(turned_deg: float, lean_deg: Callable[[np.ndarray], np.ndarray] | None = None) -> float:
-        up = elevation if lean_deg is None else elevation + lean_deg(np.radians(bearing))
-        gain = best_sector_gain_db(bearing - turned_deg, up, bearings_deg, pattern)
+    north, east = np.cos(np.radians(bearing)), np.sin(np.radians(bearing))
+
+    def share(turned: float, to_north: float, to_east: float) -> float:
+        up = elevation + to_north * north + to_east * east
+        gain = best_sector_gain_db(bearing - turned, up, bearings_deg, pattern)
         chance = service_probability(margin_db(params, loss, gain), sigma_db)
         return float((weight * np.minimum(chance, most)).sum())
 
-    told = share(0.0)
-    pairs = [
-        (share(aim_deg), share(-aim_deg)),
-        *(
-            (share(0.0, lambda b, f=way: lean_deg * f(b)), share(0.0, lambda b, f=way: -lean_deg * f(b)))
-            for way in (np.cos, np.sin)
-        ),
-    ]
+    told = share(0.0, 0.0, 0.0)
+    moves = np.diag([aim_deg, lean_deg, lean_deg])
+    pairs = [(share(*move), share(*-move)) for move in moves]
     # told + slope e + bend e^2 with e of the standard normal distribution: mean bend, variance slope^2 + 2 bend^2
     slopes = [(high - low) / 2 for high, low in pairs]
     bends = [(high + low) / 2 - told for high, low in pairs]
