@@ -35,7 +35,7 @@ def coordinates(latitude: float, longitude: float, reference: str) -> list[tuple
     ]
 
 
-def finding_text(finding: Finding, units: Units, longest: int = 260) -> str:
+def finding_text(finding: Finding, units: Units, longest: int = 320) -> str:
     """A finding with its remedy on one line; what can hurt somebody is never cut."""
     words = said(finding, units.first)
     uncut = finding.severity == "warning"
