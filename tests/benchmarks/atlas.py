@@ -147,6 +147,8 @@ def main() -> None:
             f"plan {plan_s:.1f} s; "
             f"plan / answer {plan_s / answer_s:.0f}, plan / exact {plan_s / exact_s:.2f}"
         )
+        many = Path(held) / "many"
+        answered(many, mission, f"{multiplied(atlas.folder, many, asked.places)} places")
 
 
 if __name__ == "__main__":

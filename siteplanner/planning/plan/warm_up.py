@@ -69,6 +69,13 @@ def compile_sets() -> None:
     gains(served, served[0])
 
 
+def compile_all() -> None:
+    """In the order in which they are needed: the sky is asked for while coverage is still being compiled."""
+    compile_sky()
+    compile_coverage()
+    compile_sets()
+
+
 def end_with_parent() -> None:
     """Let the system end this process when the one that started it ends, however that ends (Linux)."""
     if sys.platform.startswith("linux"):
@@ -85,9 +92,7 @@ def start() -> subprocess.Popen | None:
     kept = Path(trace_intervals.stats.cache_path)
     if any(kept.glob("coverage_rays.*.nbi")):
         return None
-    # in the order in which they are needed: the sky is asked for while coverage is still being compiled
-    steps = "end_with_parent", "compile_sky", "compile_coverage", "compile_sets"
-    code = "from siteplanner.planning.plan import warm_up; " + "; ".join(f"warm_up.{step}()" for step in steps)
+    code = "from siteplanner.planning.plan import warm_up; warm_up.end_with_parent(); warm_up.compile_all()"
     try:
         return subprocess.Popen(
             [sys.executable, "-c", code], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
