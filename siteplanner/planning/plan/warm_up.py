@@ -47,14 +47,16 @@ def compile_sky() -> None:
     from siteplanner.core.sky import sky_state_varying
 
     ground = np.random.default_rng(0).normal(0, 20, (40, 40)).astype(np.float32)
-    beyond = {"ceiling_m": 400.0, "far": FarGround(np.zeros((12, 12), np.float32), 100.0, 4.0, 4.0)}
+    high_m, far = 400.0, FarGround(np.zeros((12, 12), np.float32), 100.0, 4.0, 4.0)
     beam = np.array([170.0, 180.0, 190.0])
 
     def look(rows: np.ndarray, cols: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return np.tile(beam, (*np.shape(rows), 1)), np.full(np.shape(rows), 20.0)
 
-    sky_state_varying(ground, 10.0, look, 3.0, np.ones(ground.shape, bool), obstacles_m=ground, **beyond)
-    whole_horizon(ground, 10.0, 20, 20, beam, 3.0, **beyond)
+    sky_state_varying(
+        ground, 10.0, look, 3.0, np.ones(ground.shape, bool), obstacles_m=ground, ceiling_m=high_m, far=far
+    )
+    whole_horizon(ground, 10.0, 20, 20, beam, 3.0, ceiling_m=high_m, far=far)
     horizon_surveys_deg(ground, ground, 10.0, 20, 20, beam, 3.0, 5.0, GroundNoise(0.8, 10.0))
 
 
