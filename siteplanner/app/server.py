@@ -40,10 +40,38 @@ def seal() -> None:
     starlette_server.create_starlette_app = behind_the_door  # type: ignore[assignment]
 
 
+def keep_the_page() -> None:
+    """Let no part of a page that was left be drawn again.
+
+    A part that is drawn on its own may ask for that while its page is being left; the framework then carried that out
+    after the next page was drawn, and the browser, told of the page before, emptied the one on the screen.
+    """
+    from streamlit.runtime.app_session import AppSession
+
+    asked = AppSession.request_rerun
+
+    def of_the_page_on_the_screen(session: Any, client_state: Any) -> None:
+        if not is_left(session, client_state):
+            asked(session, client_state)
+
+    AppSession.request_rerun = of_the_page_on_the_screen  # type: ignore[method-assign]
+
+
+def is_left(session: Any, client_state: Any) -> bool:
+    """Whether a request is for a part of another page than the one that is drawn or being drawn."""
+    if client_state is None or not client_state.fragment_id:
+        return False
+    pages = getattr(session, "_pages_manager", None)
+    drawn = getattr(pages, "intended_page_script_hash", None) or getattr(pages, "current_page_script_hash", None)
+    asked = client_state.page_script_hash
+    return bool(drawn and asked and drawn != asked)
+
+
 def main() -> None:
     """Run the framework's command; signals and exit codes are its own."""
     os.umask(0o077)  # whatever is written here (uploads, outputs, kept plans) is for this account alone
     seal()
+    keep_the_page()
     sweep()
     from streamlit.web.cli import main as run
 

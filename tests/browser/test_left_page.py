@@ -1,0 +1,58 @@
+"""A part of a page that asks to be drawn again while that page is being left must not empty the next one."""
+
+from __future__ import annotations
+
+import pytest
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+
+from tests.browser.test_app import LONG_MS, ready_map
+
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
+
+
+class Late:
+    """Between browser and server: a part's last request on a page reaches the server when the next is being drawn."""
+
+    def __init__(self, socket) -> None:
+        self.held: bytes | None = None
+        self.came_late = 0
+        self._left = ""
+        self._server = socket.connect_to_server()
+        self._browser = socket
+        socket.on_message(self._asked)
+        self._server.on_message(self._told)
+
+    def _asked(self, message) -> None:
+        request = BackMsg.FromString(message) if isinstance(message, bytes) else BackMsg()
+        if request.rerun_script.is_auto_rerun:
+            self.held, self._left = message, request.rerun_script.page_script_hash
+        self._server.send(message)
+
+    def _told(self, message) -> None:
+        # what the browser keeps is only named: it asks for nothing late
+        told = ForwardMsg.FromString(message) if isinstance(message, bytes) else ForwardMsg()
+        page = told.new_session.page_script_hash if told.WhichOneof("type") == "new_session" else ""
+        if self.held is not None and page and page != self._left:
+            self._server.send(self.held)
+            self.held = None
+            self.came_late += 1
+        self._browser.send(message)
+
+
+def test_the_next_page_stays_when_a_part_of_the_one_before_asks_late(app, page):
+    page.context.set_default_timeout(LONG_MS)
+    sockets: list[Late] = []
+    page.route_web_socket("**/*", lambda socket: sockets.append(Late(socket)))
+    page.goto(app.url)
+    page.get_by_text("Sample", exact=True).first.wait_for()
+    page.get_by_role("combobox", name="Sample").click()
+    page.get_by_role("option", name="Real Hills").click()
+    page.get_by_role("button", name="Open the sample").click()
+    page.get_by_role("button", name="Plan this mission").click()
+    page.wait_for_url("**/decide**", timeout=2 * LONG_MS)
+    ready_map(page)
+    page.wait_for_function("document.querySelector('.stApp').dataset.testScriptState === 'notRunning'")
+    assert sum(late.came_late for late in sockets) > 0  # of the page Run, after its end
+    assert page.locator(".sp-answer .say").is_visible()
+    ready_map(page)
