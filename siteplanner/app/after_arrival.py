@@ -15,6 +15,7 @@ from siteplanner.app.downloads import SHEETS
 from siteplanner.app.frame import finding_note, need_plan, part, say_error, units_now, work_now
 from siteplanner.app.labels import Units, by_severity, plain
 from siteplanner.app.log_panel import hold, log_at, log_panel, plan_json
+from siteplanner.app.pressing import press
 from siteplanner.app.report_form import report_form
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
@@ -151,8 +152,7 @@ def watch(run: Run) -> None:
     if run.state != "running":
         st.rerun()
     st.progress(run.share, text=plain(f"{run.stage} …"))
-    if st.button("Cancel", key="cancel_arrival"):
-        run.cancel()
+    press(st, "Cancel", run.cancel, key="cancel_arrival")
 
 
 def result(work: Work, made: Plan, units: Units) -> None:

@@ -13,9 +13,10 @@ import streamlit as st
 
 from siteplanner.app import style
 from siteplanner.app.changed import Changes, Wind, WindUnit, changed
-from siteplanner.app.frame import finding_note, go, say_error
+from siteplanner.app.frame import finding_note, say_error
 from siteplanner.app.labels import Units, by_severity, plain
 from siteplanner.app.log_panel import hold, log_at, plan_json
+from siteplanner.app.pressing import press
 from siteplanner.app.report_form import number
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
@@ -147,8 +148,7 @@ def watch(run: Run) -> None:
     if run.state != "running":
         st.rerun()
     st.progress(run.share, text=plain(f"{run.stage} …"))
-    if st.button("Cancel", key="cancel_again"):
-        run.cancel()
+    press(st, "Cancel", run.cancel, key="cancel_again")
 
 
 def result(work: Work, held: tuple[Again, Mapping[str, Any]], units: Units) -> None:
@@ -161,11 +161,14 @@ def result(work: Work, held: tuple[Again, Mapping[str, Any]], units: Units) -> N
         "Page stay or move", partial(_page, found, record), "again.pdf", "application/pdf", on_click="ignore",
         width="stretch", key="again_pdf",
     )  # fmt: skip
-    if right.button("Go on with the changed plan", width="stretch", key="take_again"):
-        mission = found.plan.mission
-        work.draft, work.base, work.revision = mission.draft(), mission.base, work.revision + 1
-        work.begin_plan(found.plan.mission, {r.spot.key: r.spot.name for r in found.plan.judged})
-        go("run")
+    press(right, "Go on with the changed plan", _go_on, work, found, width="stretch", key="take_again")
+
+
+def _go_on(work: Work, found: Again) -> str:
+    mission = found.plan.mission
+    work.draft, work.base, work.revision = mission.draft(), mission.base, work.revision + 1
+    work.begin_plan(mission, {r.spot.key: r.spot.name for r in found.plan.judged})
+    return "run"
 
 
 def answer(found: Again, units: Units) -> str:

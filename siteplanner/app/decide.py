@@ -84,8 +84,7 @@ def options_side(work: Work, units: Units) -> None:
     line, button = st.columns([5, 2], vertical_alignment="bottom")
     with button.popover("Weights", width="stretch"):
         weights(work)
-    plan, chosen = work.plan, work.spot()
-    assert plan is not None
+    plan, chosen = _in_hand(work), work.spot()
     line.html(style.head("Options"))
     for words in (tied_words(plan.tied), NO_OTHER if len(plan.options) == 1 else ""):
         if words:
@@ -112,6 +111,7 @@ def judged_side(work: Work, units: Units) -> None:
 @st.fragment
 def map_side(work: Work, units: Units) -> None:
     """Picture of the ground with its legend, map, and the answer to a click."""
+    _in_hand(work)
     the_map(work, ground_choice(work))
     the_point(work, units)
 
@@ -119,10 +119,17 @@ def map_side(work: Work, units: Units) -> None:
 @st.fragment
 def compare_side(work: Work, units: Units) -> None:
     """Which spots stand side by side, and their comparison."""
-    plan = work.plan
-    assert plan is not None
+    plan = _in_hand(work)
     compare.picker(work, plan)
     st.html(compare.table_or_word(work, plan, units))
+
+
+def _in_hand(work: Work) -> Plan:
+    """The plan; where another page of the same work has dropped it, the whole page is drawn again and says so."""
+    if work.plan is None:
+        st.rerun()
+    assert work.plan is not None
+    return work.plan
 
 
 def kept_note(work: Work) -> str:

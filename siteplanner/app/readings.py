@@ -9,9 +9,10 @@ from typing import Any
 import streamlit as st
 
 from siteplanner.app import intake, style
-from siteplanner.app.frame import go, say_error
+from siteplanner.app.frame import say_error
 from siteplanner.app.labels import Units
 from siteplanner.app.log_panel import hold, log_at
+from siteplanner.app.pressing import press
 from siteplanner.app.session import Work
 from siteplanner.data.reading_values import TAKEN
 from siteplanner.data.readings import read_readings
@@ -56,9 +57,8 @@ def panel(work: Work, plan: Plan, ranked: RankedSpot, units: Units) -> None:
     st.download_button(
         "Table of readings", residuals_csv(found).encode("utf-8-sig"), "residuals.csv", "text/csv", on_click="ignore"
     )
-    if found.after is not found.mission and st.button("Plan again with these readings", type="primary"):
-        plan_again(work, plan, found)
-        go("run")
+    if found.after is not found.mission:
+        press(st, "Plan again with these readings", plan_again, work, plan, found, type="primary")
 
 
 def _measured(work: Work, plan: Plan, ranked: RankedSpot, sent: Any, track: Any, taken: str, cells: str) -> Measured:
@@ -82,7 +82,7 @@ def _measured(work: Work, plan: Plan, ranked: RankedSpot, sent: Any, track: Any,
     return measured(judge.study, standing, with_levels(readings, built, judge.study))
 
 
-def plan_again(work: Work, plan: Plan, found: Measured) -> None:
+def plan_again(work: Work, plan: Plan, found: Measured) -> str:
     """Take what the readings say into the mission and plan it; spots keep their names."""
     radio, doubts = found.after.radio, found.after.doubts
     names = ("measured_offset_db", "model_sigma_db", "location_sigma_db", "measured_files")
@@ -99,6 +99,7 @@ def plan_again(work: Work, plan: Plan, found: Measured) -> None:
     mission = mission_from_dict(draft, base=work.base)
     work.draft, work.revision = draft, work.revision + 1
     work.begin_plan(mission, {r.spot.key: r.spot.name for r in plan.judged})
+    return "run"
 
 
 def page(found: Measured, units: Units) -> str:

@@ -54,7 +54,7 @@ def keep_the_page() -> None:
         if not is_left(session, client_state):
             asked(session, client_state)
 
-    AppSession.request_rerun = of_the_page_on_the_screen  # type: ignore[method-assign]
+    AppSession.request_rerun = of_the_page_on_the_screen  # type: ignore[assignment]
 
 
 def is_left(session: Any, client_state: Any) -> bool:

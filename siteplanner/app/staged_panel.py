@@ -12,6 +12,7 @@ from siteplanner.app import intake, style
 from siteplanner.app.drawing import absolute
 from siteplanner.app.frame import say_error
 from siteplanner.app.labels import Units, plain
+from siteplanner.app.pressing import press
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError
@@ -101,8 +102,7 @@ def watch(run: Run) -> None:
     if run.state != "running":
         st.rerun()
     st.progress(run.share, text=plain(f"{run.stage} …"))
-    if st.button("Cancel", key="cancel_periods"):
-        run.cancel()
+    press(st, "Cancel", run.cancel, key="cancel_periods")
 
 
 def result(found: Staged, mission: Mission, units: Units) -> None:
