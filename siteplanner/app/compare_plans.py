@@ -30,7 +30,13 @@ def compare_two(work: Work, rows: Sequence[Earlier], when: Sequence[str]) -> Non
     if len(rows) < 2:
         return
     held = {item.folder.name: item for item in rows}
-    called = {item.folder.name: f"{plain(item.name)}, {plain(made)}" for item, made in zip(rows, when, strict=True)}
+    called = dict(
+        zip(
+            held,
+            labels([f"{plain(item.name)}, {plain(made)}" for item, made in zip(rows, when, strict=True)]),
+            strict=True,
+        )
+    )
     names, edition = list(held), rows[0].folder.name  # a plan that is new is offered as what came after
     st.html(style.head("What changed between two plans"))
     left, right = st.columns(2)
@@ -47,6 +53,15 @@ def compare_two(work: Work, rows: Sequence[Earlier], when: Sequence[str]) -> Non
     units = units_now()
     st.html(lines_html(found, units))
     drawing(two_plans_svg(found, units.first), "Before and after", "two_plans")
+
+
+def labels(words: Sequence[str]) -> list[str]:
+    """The same, each once: a choice comes back by its words, and of two alike it would be the first."""
+    out: list[str] = []
+    for text in words:
+        again = sum(1 for other in out if other == text or other.startswith(f"{text} (no. "))
+        out.append(f"{text} (no. {again + 1})" if again else text)
+    return out
 
 
 def _compare(work: Work, edition: str) -> None:

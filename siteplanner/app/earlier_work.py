@@ -52,7 +52,7 @@ def page(work: Work) -> None:
         return
     for number, item in enumerate(rows):
         entry(work, item, number)
-    compare_two(work, rows, [when(item.made) for item in rows])
+    compare_two(work, rows, [when(item.made, seconds=True) for item in rows])
     st.caption(
         f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(root()))}. Whoever uses this "
         "computer under this account can open them, no other account can; work that is open on another page now is "
@@ -153,11 +153,12 @@ def watch_writing(run: Run) -> None:
     st.caption(WRITING)
 
 
-def when(made: str) -> str:
+def when(made: str, seconds: bool = False) -> str:
     """A stored moment in this computer's own time, with its offset."""
     try:
         moment = datetime.fromisoformat(made.replace("Z", "+00:00")).astimezone()
     except ValueError:
         raise InputError("The time of a saved plan is broken.", remedy="Delete it.") from None
     offset = moment.strftime("%z")
-    return f"{moment.strftime('%a %d %b %Y, %H:%M')} (UTC{offset[:3]}:{offset[3:]})"
+    clock = "%H:%M:%S" if seconds else "%H:%M"
+    return f"{moment.strftime(f'%a %d %b %Y, {clock}')} (UTC{offset[:3]}:{offset[3:]})"

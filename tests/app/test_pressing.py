@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -159,3 +160,19 @@ def test_earlier_work_waits_for_the_plan_that_is_being_written(app, tmp_path):
     app.run()
     assert not any("being written" in c.value for c in app.caption)
     assert "Compare them" in [b.label for b in app.button]
+
+
+def test_two_plans_of_one_second_are_told_apart(app, tmp_path, monkeypatch):
+    """A choice comes back by its words: two plans of one minute had the same, and were the same plan."""
+    plan, files = make_plan(), tmp_path / "files"
+    files.mkdir()
+    monkeypatch.setattr(earlier.time, "strftime", lambda form, *_: "2026-06-03T14:00:00Z" if "-" in form else "2")
+    earlier.keep(plan, plan.mission.parameters(), files, files, "Your own files", "me")
+    mission = plan.mission.model_copy(update={"weights": plan.mission.weights.model_copy(update={"access": 9.0})})
+    earlier.keep(replace(plan, mission=mission), mission.parameters(), files, files, "Your own files", "me")
+    app.run()
+    app.session_state["way"] = "Earlier work"
+    app.run()
+    assert len({option for box in app.selectbox if box.label == "Before" for option in box.options}) == 2
+    pressed(app, "Compare them")
+    assert any("weights.access" in h.proto.body for h in app.get("html"))
