@@ -22,6 +22,7 @@ from siteplanner.outputs.log import told_by_run
 from siteplanner.outputs.measured import residuals_csv
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.shared_errors import OF_THE_SIGNAL
 from siteplanner.planning.plan.level_readings import level_readings, levels_of_record, with_levels
 from siteplanner.planning.plan.measured import Measured, Standing, measured, standing_of
 from siteplanner.planning.plan.model import Plan
@@ -89,7 +90,7 @@ def plan_again(work: Work, plan: Plan, found: Measured) -> str:
     changed = {name: radio.model_dump(mode="json")[name] for name in names}
     draft = dict(work.draft or {})
     draft["radio"] = {**draft.get("radio", {}), **changed}
-    draft["doubts"] = {**draft.get("doubts", {}), "season_db": doubts.season_db}
+    draft["doubts"] = {**draft.get("doubts", {}), **{name: getattr(doubts, name) for name in OF_THE_SIGNAL}}
     draft["units"] = [
         {**unit, "radio": {**unit["radio"], **changed}} if isinstance(unit.get("radio"), dict) else unit
         for unit in draft.get("units", [])

@@ -201,7 +201,7 @@ def test_the_readout_names_the_limits_of_the_ground(page, saved, plan):
     page.mouse.move(at[0] + 1, at[1])
     page.mouse.move(*at)
     page.wait_for_function(
-        "() => document.querySelector('.sp-readout').innerText.endsWith('Passes every limit')", timeout=10_000
+        "() => document.querySelector('.sp-readout').innerText.endsWith('Passes every limit')", timeout=60_000
     )
 
 

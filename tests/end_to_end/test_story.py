@@ -234,7 +234,7 @@ def test_ten_readings_six_decibels_low(story):
     assert off[10] == pytest.approx(-117.0 - story.built["as_built"]["points"][0]["expected_dbm"], abs=0.1)
     places = np.vstack([story.places, at(1800, 1500)])
     assert story.off.mean() == pytest.approx(OFF_DB, abs=0.05)
-    prior = math.hypot(radio["model_sigma_db"], doubts["season_db"])
+    prior = math.hypot(radio["model_sigma_db"], doubts["season_db"], doubts["handset_db"])
     assert m["shared_error"]["prior_db"] == pytest.approx(prior)
     mean, spread, counted = posterior(
         off, places, prior, radio["location_sigma_db"], doubts["readings_device_db"], doubts["readings_alike_m"]

@@ -288,7 +288,7 @@ def test_spots_that_nobody_can_part_are_named_together(camps):
     close = replace(camps, firmness=replace(camps.firmness, ties=ties))
     assert [r.rank for r in close.tied] == [1, 2, 3]
     names = f"spots {one.spot.name}, {two.spot.name} and {three.spot.name}"
-    assert tied_words(close.tied).startswith(f"Too close to call: {names}")
+    assert tied_words(close.tied).startswith(f"Too close to call: the scores of {names} differ by less")
     assert plan_record(close)["tied"]["spots"] == [r.spot.name for r in close.tied]
     assert replace(camps, firmness=replace(camps.firmness, ties=())).tied == ()
     assert replace(camps, firmness=None).tied == ()

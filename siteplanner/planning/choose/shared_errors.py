@@ -33,9 +33,13 @@ def draw_shared(rng: np.random.Generator, draws: int) -> Shared:
     return Shared(rng.standard_normal(draws), rng.standard_normal(draws))
 
 
+OF_THE_SIGNAL = ("season_db", "handset_db")
+"""Fields of `doubts` that are in the shared error beside the model's own; readings narrow all three alike."""
+
+
 def radio_spread_db(mission: Mission) -> float:
     """One standard deviation of what is the same everywhere: the model's own error, season and clutter, handsets."""
-    return math.hypot(mission.radio.model_sigma_db, mission.doubts.season_db, mission.doubts.handset_db)
+    return math.hypot(mission.radio.model_sigma_db, *(getattr(mission.doubts, name) for name in OF_THE_SIGNAL))
 
 
 def share_off(served: Coverage, shared: Shared, mission: Mission) -> np.ndarray:

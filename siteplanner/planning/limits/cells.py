@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from shapely.ops import unary_union
@@ -58,12 +59,13 @@ class SkyLimit:
 
 def sky_limit(study: Study, reuse: Reuse, tick: Tick) -> SkyLimit:
     """`sky_hits` of a study, taken over from the run before where nothing of it has changed."""
+    return reuse.call("sky_limit", partial(packed_hits, tick=tick), sky_limit_inputs(study))
 
-    def packed(inputs: SkyLimitInputs) -> SkyLimit:
-        blocked, unknown, findings = sky_hits(inputs, tick)
-        return SkyLimit(blocked.shape[1], np.packbits(blocked, axis=1), np.packbits(unknown, axis=1), findings)
 
-    return reuse.call("sky_limit", packed, sky_limit_inputs(study))
+def packed_hits(inputs: SkyLimitInputs, tick: Tick) -> SkyLimit:
+    """`sky_hits`, a bit a cell."""
+    blocked, unknown, findings = sky_hits(inputs, tick)
+    return SkyLimit(blocked.shape[1], np.packbits(blocked, axis=1), np.packbits(unknown, axis=1), findings)
 
 
 def sky_hits(inputs: SkyLimitInputs, tick: Tick) -> tuple[np.ndarray, np.ndarray, list[Finding]]:

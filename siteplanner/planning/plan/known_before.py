@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission
 from siteplanner.mission.links import Radio
+from siteplanner.planning.choose.shared_errors import OF_THE_SIGNAL
 from siteplanner.planning.plan.records import list_of, of
 
 OF_READINGS = ("measured_offset_db", "model_sigma_db", "location_sigma_db", "measured_files")
@@ -29,8 +30,9 @@ def with_readings(record: Mapping[str, Any], mission: Mission, file: str | Path)
     more = {name: of(radio, name) for name in OF_READINGS}
     try:
         changed = {"radio": _with(mission.radio, more)}
-        season = {**mission.doubts.model_dump(), "season_db": of(record, "mission", "doubts", "season_db")}
-        doubts = type(mission.doubts).model_validate(season)
+        told = of(record, "mission", "doubts") or {}
+        narrowed = {name: of(told, name) for name in OF_THE_SIGNAL if name in told}  # an older plan had fewer
+        doubts = type(mission.doubts).model_validate({**mission.doubts.model_dump(), **narrowed})
         units = tuple(u if u.radio is None else u.model_copy(update={"radio": _with(u.radio, more)})
                       for u in mission.units)  # fmt: skip
     except ValidationError:

@@ -18,7 +18,7 @@ from siteplanner.data.readings import Readings
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission, Radio
 from siteplanner.mission.links import link_parameters
-from siteplanner.planning.choose.shared_errors import radio_spread_db
+from siteplanner.planning.choose.shared_errors import OF_THE_SIGNAL, radio_spread_db
 from siteplanner.planning.plan.records import list_of, number, rows, text
 from siteplanner.planning.plan.stands_now import standing_row
 from siteplanner.planning.plan.walks import PointNow, Walk, points_now, walks
@@ -243,7 +243,8 @@ def measured(study: Study, standing: Standing, readings: Readings) -> Measured:
 def known_now(mission: Mission, found: Posterior, *sha256: str) -> Mission:
     """The mission with the shared error as it is known now: shifted, narrowed, and the spread from place to place.
 
-    The model's own error and the season's are narrowed alike, so that together they have the posterior's spread.
+    The model's own error, the season's and the handsets' are narrowed alike, so that together they have the posterior's
+    spread.
     """
     part = found.spread_db / found.prior_db if found.prior_db > 0 else 1.0
 
@@ -258,7 +259,8 @@ def known_now(mission: Mission, found: Posterior, *sha256: str) -> Mission:
         }
         return radio.model_copy(update=changed)
 
-    doubts = mission.doubts.model_copy(update={"season_db": round(mission.doubts.season_db * part, 2)})
+    narrowed = {name: round(getattr(mission.doubts, name) * part, 2) for name in OF_THE_SIGNAL}
+    doubts = mission.doubts.model_copy(update=narrowed)
     units = tuple(
         u if u.radio is None else u.model_copy(update={"radio": of(u.radio)}) for u in mission.units
     )  # a unit's own table holds the mission's fields too

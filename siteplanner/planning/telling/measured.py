@@ -9,6 +9,7 @@ from typing import Any
 
 from siteplanner.core.ground_cover import KINDS
 from siteplanner.core.measured import ClassRow
+from siteplanner.planning.choose.shared_errors import OF_THE_SIGNAL
 from siteplanner.planning.plan.measured import DISTANCE_EDGES_M, Measured, ReadingRow, Share
 from siteplanner.planning.plan.redrawn import RankNow, Redrawn
 from siteplanner.planning.plan.walks import PointNow, Walk
@@ -293,7 +294,7 @@ def measured_record(found: Measured, again: Redrawn | None, units: Units = METRI
                 name: getattr(found.after.radio, name)
                 for name in ("measured_offset_db", "model_sigma_db", "location_sigma_db", "measured_files")
             },
-            "doubts": {"season_db": found.after.doubts.season_db},
+            "doubts": {name: getattr(found.after.doubts, name) for name in OF_THE_SIGNAL},
         },
         "readings": [reading_record(r) for r in found.rows],
     }
