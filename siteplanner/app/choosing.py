@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 JS = """
-const HELD_MS = 5000;  // a press that a drawing under way knows nothing of is sent again, for no longer than this
+const HELD_MS = 60000;  // a press that a drawing under way knows nothing of is sent again, for no longer than this
 let pressed = null;  // the last press: row, what was chosen before it, when
 const make = (tag, text, parent, name) => {  // text reaches the screen by textContent only
   const element = parent.appendChild(document.createElement(tag));
