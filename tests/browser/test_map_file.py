@@ -10,6 +10,7 @@ import folium
 import numpy as np
 import pytest
 from PIL import Image
+from scipy.ndimage import distance_transform_edt
 
 from siteplanner.outputs.map.map import build_map, map_html
 from siteplanner.outputs.map.page import Raw, data_uri, inline, script_json
@@ -188,9 +189,9 @@ def test_the_readout_names_the_limits_of_the_ground(page, saved, plan):
             if told == [words]:
                 break
         assert told == [words]
-    free = np.argwhere(grid.values == 0)
-    solid = [c for c in free if (grid.values[c[0] - 1 : c[0] + 2, c[1] - 1 : c[1] + 2] == 0).all()]
-    lon, lat = grid.lonlat(*grid.xy(*solid[len(solid) // 2]))
+    # the free cell that lies farthest from any limit: a pixel of the screen may hold several cells
+    free = distance_transform_edt(np.pad(grid.values == 0, 1))[1:-1, 1:-1]
+    lon, lat = grid.lonlat(*grid.xy(*np.unravel_index(free.argmax(), free.shape)))
     at = page.evaluate(
         """([lat, lng]) => { const map = Object.values(window).find(v => v instanceof L.Map);
         map.setView([lat, lng], map.getZoom(), {animate: false});
