@@ -39,6 +39,8 @@ OPTIONS: dict[str, str] = {  # passed as flags: they win over all else; configur
     "client.showErrorLinks": "false",
     "client.toolbarMode": "viewer",
     "runner.magicEnabled": "false",
+    # a turn that another overtakes is broken off in order: stopped at once, it takes presses that wait along with it
+    "runner.fastReruns": "false",
     # never "you have that message already": the browser forgets large ones (the map) when turns overlap, and then gives
     # up its connection for good; sending them again costs nothing on this machine
     "global.minCachedMessageSize": "1e12",

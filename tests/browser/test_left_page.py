@@ -6,7 +6,7 @@ import pytest
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
-from tests.browser.test_app import LONG_MS, ready_map
+from tests.browser.test_app import LONG_MS, ready_map, rows, selected
 
 pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
@@ -17,6 +17,8 @@ class Late:
     def __init__(self, socket) -> None:
         self.held: bytes | None = None
         self.came_late = 0
+        self.between = False  # the next press of a part comes between two turns of the whole page
+        self._whole = BackMsg()
         self._left = ""
         self._server = socket.connect_to_server()
         self._browser = socket
@@ -27,6 +29,17 @@ class Late:
         request = BackMsg.FromString(message) if isinstance(message, bytes) else BackMsg()
         if request.rerun_script.is_auto_rerun:
             self.held, self._left = message, request.rerun_script.page_script_hash
+        part = request.rerun_script.fragment_id
+        if request.WhichOneof("type") == "rerun_script" and not part:
+            self._whole = request
+        if self.between and part and not request.rerun_script.is_auto_rerun:
+            self.between = False
+            whole = BackMsg()
+            whole.CopyFrom(self._whole)
+            whole.rerun_script.page_script_hash = request.rerun_script.page_script_hash
+            for each in (whole.SerializeToString(), message, whole.SerializeToString()):
+                self._server.send(each)
+            return
         self._server.send(message)
 
     def _told(self, message) -> None:
@@ -56,3 +69,12 @@ def test_the_next_page_stays_when_a_part_of_the_one_before_asks_late(app, page):
     assert sum(late.came_late for late in sockets) > 0  # of the page Run, after its end
     assert page.locator(".sp-answer .say").is_visible()
     ready_map(page)
+
+    # a press that comes between two turns of the whole page is not lost with the first of them
+    wanted = rows(page).nth(1).locator(".spot").inner_text()
+    sockets[-1].between = True
+    rows(page).nth(1).click()
+    selected(page, wanted)
+    page.wait_for_function("document.querySelector('.stApp').dataset.testScriptState === 'notRunning'")
+    page.get_by_role("button", name=f"Details of spot {wanted}").wait_for()
+    assert not sockets[-1].between
