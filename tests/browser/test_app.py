@@ -352,6 +352,7 @@ def test_dispatcher_briefs_the_driver(app, planned, page):
     page.context.set_default_timeout(60_000)
     (spot,) = [s for s in planned.record["spots"] if s["name"] == planned.record["options"][1]["name"]]
     page.goto(planned.at("decide"))
+    ready_map(page)
     rows(page).nth(1).click()
     selected(page, spot["name"])
     page.get_by_role("button", name=f"Details of spot {spot['name']}").click()
