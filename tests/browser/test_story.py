@@ -78,11 +78,22 @@ def test_from_the_report_to_the_fleet(page, tmp_path, monkeypatch):
         assert "10 readings" in sheet
         # home again
         page.get_by_role("link", name="Fleet").click()
-        for key, name, text in (("fleet_file", "FLEET.toml", FLEET), ("take_down_file", "TAKEDOWN.toml", TAKE_DOWN)):
+        page.get_by_text("Which unit can go").wait_for()
+        given = (
+            ("fleet_file", "FLEET.toml", FLEET, page.locator(".sp-answer .say")),
+            ("take_down_file", "TAKEDOWN.toml", TAKE_DOWN, page.get_by_text("mast cable chafed")),
+        )
+        for (
+            key,
+            name,
+            text,
+            told,
+        ) in given:  # as a person does: the next file when the page has said something of the last
+            page.wait_for_function("document.querySelector('.stApp').dataset.testScriptState === 'notRunning'")
             page.locator(f".st-key-{key} input[type=file]").set_input_files(
                 {"name": name, "mimeType": "application/toml", "buffer": text.encode()}
             )
-        page.get_by_text("mast cable chafed").wait_for()
+            told.wait_for()
         with page.expect_download() as caught:
             page.get_by_role("button", name="New fleet file with the take-down").click()
         assert "hours = 470.5" in Path(caught.value.path()).read_text("utf-8")
