@@ -13,9 +13,9 @@ from siteplanner.app import earlier, style
 from siteplanner.app.again_panel import panel
 from siteplanner.app.downloads import SHEETS
 from siteplanner.app.frame import finding_note, need_plan, part, say_error, units_now, work_now
-from siteplanner.app.labels import Units, by_severity, plain
+from siteplanner.app.labels import Units, by_severity
 from siteplanner.app.log_panel import hold, log_at, log_panel, plan_json
-from siteplanner.app.pressing import press
+from siteplanner.app.pressing import watch
 from siteplanner.app.report_form import report_form
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
@@ -54,7 +54,7 @@ def page() -> None:
     run = work.arrival
     if run is not None:
         if run.state == "running":
-            watch(run)
+            watch(run, "cancel_arrival")
         elif run.error is not None:
             say_error(run.error)
         elif run.result is not None:
@@ -144,15 +144,6 @@ def arrival_job(
         words = run_words(made.as_built, reader_units(plan.mission).first)
         told_by_run(log_in, words, made.as_built.planned.name, who=report.reported_by[:120], kind="seen")
     return made
-
-
-@st.fragment(run_every=0.5)
-def watch(run: Run) -> None:
-    """Until the place is judged."""
-    if run.state != "running":
-        st.rerun()
-    st.progress(run.share, text=plain(f"{run.stage} …"))
-    press(st, "Cancel", run.cancel, key="cancel_arrival")
 
 
 def result(work: Work, made: Plan, units: Units) -> None:

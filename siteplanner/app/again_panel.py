@@ -16,7 +16,7 @@ from siteplanner.app.changed import Changes, Wind, WindUnit, changed
 from siteplanner.app.frame import finding_note, say_error
 from siteplanner.app.labels import Units, by_severity, plain
 from siteplanner.app.log_panel import hold, log_at, plan_json
-from siteplanner.app.pressing import press
+from siteplanner.app.pressing import press, watch
 from siteplanner.app.report_form import number
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
@@ -51,7 +51,7 @@ def panel(work: Work, plan: Plan, units: Units) -> None:
     if run is None:
         return
     if run.state == "running":
-        watch(run)
+        watch(run, "cancel_again")
     elif run.error is not None:
         say_error(run.error)
     elif run.result is not None:
@@ -140,15 +140,6 @@ def again_job(
     found = planned_again(record, mission, told, "this plan", progress, lent)
     told_by_run(log_in, telling.headline(found, reader_units(mission).first), found.stay.evaluation.spot.name)
     return found, record
-
-
-@st.fragment(run_every=0.5)
-def watch(run: Run) -> None:
-    """Until it is planned again."""
-    if run.state != "running":
-        st.rerun()
-    st.progress(run.share, text=plain(f"{run.stage} …"))
-    press(st, "Cancel", run.cancel, key="cancel_again")
 
 
 def result(work: Work, held: tuple[Again, Mapping[str, Any]], units: Units) -> None:

@@ -81,11 +81,11 @@ def options_side(work: Work, units: Units) -> None:
     """
     from siteplanner.app.option_list import option_list
 
-    plan = _in_hand(work)
+    _in_hand(work)
     line, button = st.columns([5, 2], vertical_alignment="bottom")
     with button.popover("Weights", width="stretch"):
         weights(work)
-    plan, chosen = work.plan or plan, work.spot()
+    plan, chosen = _in_hand(work), work.spot()
     line.html(style.head("Options"))
     for words in (tied_words(plan.tied), NO_OTHER if len(plan.options) == 1 else ""):
         if words:

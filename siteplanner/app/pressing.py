@@ -14,10 +14,13 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from siteplanner.app.frame import PAGES, TURN, say_error
+from siteplanner.app.labels import plain
 from siteplanner.errors import SiteplannerError
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
+
+    from siteplanner.app.running import Run
 
 TROUBLE = "_trouble"
 
@@ -53,6 +56,15 @@ def _act(name: str, act: Callable[..., str | None], facts: tuple[Any, ...]) -> N
         return
     if page is not None:
         st.session_state[TURN] = page
+
+
+@st.fragment(run_every=0.5)
+def watch(run: Run, key: str) -> None:
+    """How far a run is, with a button that ends it, until the page is drawn again at its end. `key`: the button's."""
+    if run.state != "running":
+        st.rerun()
+    st.progress(run.share, text=plain(f"{run.stage} …"))
+    press(st, "Cancel", run.cancel, key=key)
 
 
 def turn() -> None:

@@ -48,7 +48,9 @@ def keep_the_page() -> None:
     """
     from streamlit.runtime.app_session import AppSession
 
-    asked = AppSession.request_rerun
+    asked = getattr(AppSession, "request_rerun", None)
+    if asked is None:  # a release without the question needs no answer
+        return
 
     def of_the_page_on_the_screen(session: Any, client_state: Any) -> None:
         if not is_left(session, client_state):

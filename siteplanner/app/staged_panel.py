@@ -11,8 +11,8 @@ import streamlit as st
 from siteplanner.app import intake, style
 from siteplanner.app.drawing import absolute
 from siteplanner.app.frame import say_error
-from siteplanner.app.labels import Units, plain
-from siteplanner.app.pressing import press
+from siteplanner.app.labels import Units
+from siteplanner.app.pressing import watch
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
 from siteplanner.errors import InputError
@@ -46,7 +46,7 @@ def periods(work: Work, plan: Plan, units: Units) -> None:
         if run is None:
             return
         if run.state == "running":
-            watch(run)
+            watch(run, "cancel_periods")
         elif run.error is not None:
             say_error(run.error)
         elif run.result is not None:
@@ -94,15 +94,6 @@ def start(work: Work, mission: Mission) -> None:
 def staged_job(mission: Mission, progress: Callable[[str, float], None], lent: Any = None) -> Staged:
     """As `siteplanner staged` does."""
     return staged(mission, progress, lent)
-
-
-@st.fragment(run_every=0.5)
-def watch(run: Run) -> None:
-    """Until the sequence is planned."""
-    if run.state != "running":
-        st.rerun()
-    st.progress(run.share, text=plain(f"{run.stage} …"))
-    press(st, "Cancel", run.cancel, key="cancel_periods")
 
 
 def result(found: Staged, mission: Mission, units: Units) -> None:

@@ -23,11 +23,6 @@ GARBAGE_AFTER = (20_000, 20, 20)
 stay; the interpreter's own 700 cost the county a tenth of its processor time, with what it took to touch the pages."""
 
 
-GARBAGE_AFTER = (20_000, 20, 20)
-"""Objects made before the collector looks round, and how often it looks farther: a run makes hundreds of thousands that
-stay; the interpreter's own 700 cost the county a tenth of its processor time, with what it took to touch the pages."""
-
-
 def _end(number: int, frame: Any) -> None:
     asked_to_end.set()
     signal.default_int_handler(number, frame)

@@ -56,8 +56,8 @@ class Doubts(Part):
         le=20,
         description="Of what hand, body and the handset's turn against the wave take beside radio.body_loss_db, the "
         "same for all spots. Hand and body: typically 0 to 6 dB at 776 and 2,300 MHz (J. O. Nielsen et al., EuCAP "
-        "2012), evenly 1.7. Turn: up to 2.2 dB on average over all turns where the other polarization is 7 dB weaker, "
-        "evenly 0.6. Drawn with radio.model_sigma_db, which must be above 0 for it.",
+        "2012), evenly 1.7. Turn: up to 2.2 dB on average over all turns where the other polarization is 7 dB weaker "
+        "(from memory), evenly 0.6. Drawn with radio.model_sigma_db, which must be above 0 for it.",
     )
     sector_aim_deg: float = Field(
         3.0,

@@ -157,7 +157,7 @@ def commander(record):
             for label, goal in (("Way in", "staging"), ("Way out", "outside"))
             if spot["access"]["lifeline"][goal]["ways"] != 1
         ),
-        *(lost["sentence"].partition(" goes: ")[2] for lost in spot["access"]["lifeline"]["if_lost"][:1]),
+        *(lost["sentence"].partition(" is lost: ")[2] for lost in spot["access"]["lifeline"]["if_lost"][:1]),
         f"{max(k['margin_deg'] for k in spot['sky']):.0f}° to spare",
         f"refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
         *place(spot),

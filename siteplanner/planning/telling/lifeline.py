@@ -101,19 +101,21 @@ def _bridge(section: Section, units: Units) -> str:
 
 
 def if_lost_words(lost: IfLost, units: Units = METRIC) -> str:
-    """`If Chapel Bench Road (1.3 km) goes: not reached from staging, a way out stays. Other spots still reached: B.`"""
-    section = lost.section
-    what = f"{section_name(section)} ({_km(section.length_m, units)})"
-    from_staging = "staging" in lost.parts
+    """`If Chapel Bench Road (1.3 km) is lost: not reached from staging, a way out stays. Other spots reached: B.`"""
+    what = f"{section_name(lost.section)} ({_km(lost.section.length_m, units)})"
+    return f"If {what} is lost: {_what_remains(lost)}"
+
+
+def _what_remains(lost: IfLost) -> str:
     parts = []
-    if from_staging:
+    if "staging" in lost.parts:
         parts.append(f"reached from {lost.start}" if lost.start else "not reached from staging")
     if lost.outside is not None:
         parts.append("a way out stays" if lost.outside else "no way out")
     others = "No other listed spot is reached."
     if lost.spots:
         others = f"Other spots still reached: {', '.join(lost.spots)}."
-    return f"If {what} goes: {', '.join(parts)}. {others}"
+    return f"{', '.join(parts)}. {others}"
 
 
 def if_lost_lines(all_lost: Sequence[IfLost], units: Units = METRIC) -> list[str]:
@@ -126,8 +128,8 @@ def if_lost_lines(all_lost: Sequence[IfLost], units: Units = METRIC) -> list[str
         if len(group) == 1:
             out.append(if_lost_words(group[0], units))
             continue
-        rest = if_lost_words(group[0], units).partition(" goes: ")[2]
-        out.append(f"If one of these goes ({sections_words([g.section for g in group], units)}): {rest}")
+        which = sections_words([g.section for g in group], units)
+        out.append(f"If one of these is lost ({which}): {_what_remains(group[0])}")
     return out
 
 
