@@ -5,6 +5,7 @@ from __future__ import annotations
 JS = """
 const HELD_MS = 60000;  // a press that a drawing under way knows nothing of is sent again, for no longer than this
 let pressed = null;  // the last press: row, what was chosen before it, when
+let send = null;  // as the last drawing may answer: a row may be older
 const make = (tag, text, parent, name) => {  // text reaches the screen by textContent only
   const element = parent.appendChild(document.createElement(tag));
   if (text !== null) element.textContent = text;
@@ -15,18 +16,34 @@ function heldKey(host) {
   const active = host.getRootNode().activeElement;
   return active && host.contains(active) ? active.dataset.key : null;
 }
-// the rows as one choice: press, Enter, arrow keys; returns what makes a row part of it
-function choice(data, setTriggerValue) {
-  const rows = [];
+// what is chosen: by the last press, which goes out again where this drawing does not know of it
+function nowChosen(data) {
   const lost = pressed && pressed.key !== data.chosen && pressed.before === data.chosen
     && Date.now() - pressed.at < HELD_MS;
-  const chosen = lost ? pressed.key : data.chosen;
-  if (lost) setTriggerValue("chosen", pressed.key);
+  if (lost) send("chosen", pressed.key);
   else pressed = null;
+  return lost ? pressed.key : data.chosen;
+}
+// the same drawn once more leaves its rows: with a row that is taken away goes the press that is on it
+function drawnAlready(host, data, setTriggerValue) {
+  const text = JSON.stringify(data), again = host.drawn === text;
+  host.drawn = text;
+  send = setTriggerValue;
+  if (again) {
+    const chosen = nowChosen(data);
+    host.querySelectorAll("[data-key]").forEach((row) => {
+      row.setAttribute("aria-selected", String(row.dataset.key === chosen));
+    });
+  }
+  return again;
+}
+// the rows as one choice: press, Enter, arrow keys; returns what makes a row part of it
+function choice(data) {
+  const rows = [], chosen = nowChosen(data);
   const choose = (row) => {
     rows.forEach((other) => other.setAttribute("aria-selected", String(other === row)));
     pressed = { key: row.dataset.key, before: data.chosen, at: Date.now() };
-    setTriggerValue("chosen", row.dataset.key);
+    send("chosen", row.dataset.key);
   };
   return (row, key) => {
     row.dataset.key = key;

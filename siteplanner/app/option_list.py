@@ -50,11 +50,12 @@ JS = (
 export default function (component) {
   const { data, parentElement, setTriggerValue } = component;
   const host = parentElement.querySelector("#host"), held = heldKey(host);
+  if (drawnAlready(host, data, setTriggerValue)) return;
   host.replaceChildren();
   const list = make("div", null, host, "list");
   list.setAttribute("role", "listbox");
   list.setAttribute("aria-label", "Options");
-  const join = choice(data, setTriggerValue);
+  const join = choice(data);
   data.rows.forEach((item) => {
     const row = join(make("div", null, list, "item"), item.key);
     row.setAttribute("role", "option");

@@ -64,6 +64,7 @@ export default function (component) {
   const { data, parentElement, setTriggerValue } = component;
   const host = parentElement.querySelector("#host"), held = heldKey(host);
   const old = host.querySelector(".scroll"), top = old ? old.scrollTop : 0;
+  if (drawnAlready(host, data, setTriggerValue)) return;
   host.replaceChildren();
   const bar = make("div", null, host, "bar-of-filters");
   const scroll = make("div", null, host, "scroll"), table = make("table", null, scroll);
@@ -72,7 +73,7 @@ export default function (component) {
   const head = make("tr", null, make("thead", null, table));
   data.columns.forEach((words) => { make("th", words, head).scope = "col"; });
   const body = make("tbody", null, table), rows = [];
-  const join = choice(data, setTriggerValue);
+  const join = choice(data);
   data.rows.forEach((item) => {
     const row = join(make("tr", null, body), item.key);
     make("span", item.name, make("td", null, row), "spot");
