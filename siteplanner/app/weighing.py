@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from siteplanner.app.labels import plain
@@ -26,10 +28,21 @@ def weights(work: Work) -> None:
     kept = work.memory.setdefault("weights", dict(start))
     st.caption("How much each thing counts. The ranking follows at once.")
     turn = f"{work.edition} {id(planned)}"
-    kept.update(weight_panel(sliders, kept, start, max(10.0, *start.values()), turn))
-    line = st.empty()
+    weight_panel(sliders, kept, start, max(10.0, *start.values()), turn, partial(weigh, work))
+    weigh(work, {})  # a plan that came since, with the mission's own weights
     if sum(kept.values()) <= 0:
         st.warning("At least one weight must be above 0; the last ranking stays.")
+    else:
+        st.caption(plain(firmness_of(work)))
+
+
+def weigh(work: Work, moved: dict[str, float]) -> None:
+    """Rank by the weights as they stand now; all at 0 says nothing, and the last ranking stays."""
+    planned, kept = work.planned, work.memory["weights"]
+    if planned is None:  # dropped by another page of the same work while the hand moved
+        return
+    kept.update(moved)
+    if sum(kept.values()) <= 0:
         return
     wanted = Weights(**kept)
     if work.plan is None or wanted != work.plan.mission.weights:
@@ -41,7 +54,6 @@ def weights(work: Work) -> None:
         work.list_chosen()
         if work.asked is not None:
             work.asked = reweigh(work.asked, work.plan)
-    line.caption(plain(firmness_of(work)))
 
 
 def firmness_of(work: Work) -> str:

@@ -1,14 +1,17 @@
 """Sliders for the weights: each movement is sent at once, so that the ranking follows the hand.
 
 The sliders of the page's own kit wait a fifth of a second before they say anything; that wait was half of the time
-between a weight and its ranking. What is sent is the state of all sliders, not the event that one moved: events of
-turns that overlap can be lost, the state that comes last counts. Text reaches the screen by `textContent` only.
+between a weight and its ranking. Only a drag is paced: where the hand comes to rest is sent at once, and it is taken
+before its turn draws anything. What is sent is where all sliders stand, as an event: of several that wait for one turn
+the last counts, and it is carried over to the next page when this one is left right after, which a state is not. Text
+reaches the screen by `textContent` only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
+import streamlit as st
 import streamlit.components.v2 as components
 
 KEY = "weight_panel"
@@ -31,9 +34,9 @@ button:focus-visible, input:focus-visible { outline: 3px solid var(--st-primary-
 JS = """
 const PAUSE_MS = 120;  // between two sendings while a slider is being dragged
 export default function (component) {
-  const { data, parentElement, setStateValue } = component;
+  const { data, parentElement, setTriggerValue } = component;
   const host = parentElement.querySelector("#host");
-  host.tell = setStateValue;
+  host.tell = setTriggerValue;
   if (host.dataset.turn === data.turn) return;  // what the hand moves is never moved back under it
   host.dataset.turn = data.turn;
   host.replaceChildren();
@@ -49,9 +52,10 @@ export default function (component) {
     reset.disabled = data.sliders.every((item) => Number(inputs.get(item.name)[0].value) === item.first);
   };
   const send = () => {
+    clearTimeout(waiting);
     waiting = null;
     sent = performance.now();
-    host.tell("weights", { turn: data.turn,
+    host.tell("moved", { turn: data.turn,
       values: Object.fromEntries([...inputs].map(([name, [input]]) => [name, Number(input.value)])) });
   };
   const moved = () => {
@@ -60,6 +64,7 @@ export default function (component) {
     const left = sent + PAUSE_MS - performance.now();
     if (left <= 0) send(); else waiting = setTimeout(send, left);
   };
+  const rested = () => { if (waiting !== null) send(); };
   const reset = document.createElement("button");
   data.sliders.forEach((item) => {
     const label = host.appendChild(document.createElement("label"));
@@ -74,11 +79,13 @@ export default function (component) {
     input.setAttribute("aria-label", item.words);
     inputs.set(item.name, [input, value, share]);
     input.oninput = moved;
+    input.onchange = rested;
   });
   reset.textContent = data.back;
   reset.onclick = () => {
     data.sliders.forEach((item) => { inputs.get(item.name)[0].value = item.first; });
-    moved();
+    say();
+    send();
   };
   host.appendChild(reset);
   say();
@@ -88,12 +95,17 @@ _panel = components.component("siteplanner_weights", html='<div id="host"></div>
 
 
 def weight_panel(
-    words: Mapping[str, tuple[str, str]], values: Mapping[str, float], first: Mapping[str, float], top: float, turn: str
-) -> dict[str, float]:
+    words: Mapping[str, tuple[str, str]],
+    values: Mapping[str, float],
+    first: Mapping[str, float],
+    top: float,
+    turn: str,
+    moved: Callable[[dict[str, float]], None],
+) -> None:
     """Draw one slider per entry of `words` (text, colour) from 0 to `top`, and a button back to `first`.
 
-    Returns where they stand. Sliders start at `values` and then belong to the user's hand; another `turn` makes
-    them start again.
+    `moved` is called with where they stand, before the turn draws anything. Sliders start at `values` and then belong
+    to the user's hand; another `turn` makes them start again.
     """
     sliders = [
         {
@@ -106,7 +118,10 @@ def weight_panel(
         for name, (text, colour) in words.items()
     ]
     data = {"sliders": sliders, "top": top, "turn": turn, "back": "Back to the mission's weights"}
-    sent = _panel(key=KEY, data=data, default={"weights": None}, on_weights_change=lambda: None).weights
-    if not sent or sent.get("turn") != turn:  # nothing yet, or of sliders that have been replaced since
-        return {name: float(values[name]) for name in words}
-    return {name: float(sent["values"][name]) for name in words}
+
+    def taken() -> None:
+        sent = st.session_state[KEY].get("moved")
+        if sent and sent.get("turn") == turn:  # not of sliders that have been replaced since
+            moved({name: float(sent["values"][name]) for name in words})
+
+    _panel(key=KEY, data=data, on_moved_change=taken)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from urllib.parse import urlsplit
 
 import pytest
@@ -35,6 +35,37 @@ def settled(page, value: object, frames: int = 20) -> None:
         window.heldValue = now; return window.heldFor >= {frames}; }}""",
         polling="raf",
     )
+
+
+def page_errors(page, wrong: list[str]) -> Callable[[], None]:
+    """Put the errors of a page's scripts into `wrong`; what is returned is called at the end, for those judged then.
+
+    The frame of a map fetches its scripts one by one and fails with an `Event` where the browser breaks a fetch off
+    because the frame has gone. As many of these as there were fetches broken off are no fault; where the server has
+    answered one with an error, or could not be reached, each of them is.
+    """
+    events: list[str] = []
+    broken_off: list[str] = []
+    refused: list[str] = []
+
+    def failed(request) -> None:
+        if request.resource_type == "script":
+            (broken_off if request.failure == "net::ERR_ABORTED" else refused).append(
+                f"{request.failure} {request.url}"
+            )
+
+    def answered(response) -> None:
+        if response.request.resource_type == "script" and response.status >= 400:
+            refused.append(f"{response.status} {response.url}")
+
+    def judged() -> None:
+        if len(events) > (0 if refused else len(broken_off)):
+            wrong.append(f"page error: {len(events)} scripts not loaded: refused {refused}, broken off {broken_off}")
+
+    page.on("pageerror", lambda e: events.append("") if str(e) == "Event" else wrong.append(f"page error: {e}"))
+    page.on("requestfailed", failed)
+    page.on("response", answered)
+    return judged
 
 
 @pytest.fixture(scope="session")
@@ -90,7 +121,8 @@ def page(chromium, wrong) -> Iterator:
     context.on("request", asked)
     page.on("websocket", lambda socket: is_far(socket.url) and wrong.append(f"socket to {socket.url}"))
     page.on("dialog", dialog)
-    page.on("pageerror", lambda error: wrong.append(f"page error: {error}"))
+    judged = page_errors(page, wrong)
     yield page
     context.close()
+    judged()
     assert not wrong, wrong

@@ -298,6 +298,9 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
         page.wait_for_function(same, arg=",".join(before))
         slider.press("Home")
     page.get_by_role("button", name="Back to the mission's weights").click()
+    # the screen is as before also before the last two have come to the server: it must be so once nothing moves
+    settled(page, SCORES, frames=60)
+    page.wait_for_function("document.querySelector('.stApp').dataset.testScriptState === 'notRunning'")
     page.wait_for_function(same, arg=",".join(before))
     assert slider.input_value() == str(record["mission"]["weights"]["coverage"]).removesuffix(".0")
     assert not lost

@@ -15,7 +15,7 @@ import pytest
 from pypdf import PdfReader
 
 from siteplanner.planning.telling.set_rows import count_words
-from tests.browser.conftest import is_far, settled
+from tests.browser.conftest import is_far, page_errors, settled
 from tests.browser.test_app import LONG_MS, cells_of, clock, frame, ready_map, rows, served
 
 pytestmark = [pytest.mark.browser, pytest.mark.alone]
@@ -36,7 +36,7 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
     context.on("request", lambda request: is_far(request.url) and far.append(request.url))
     page = context.new_page()
     page.on("websocket", lambda socket: is_far(socket.url) and far.append(socket.url))
-    page.on("pageerror", lambda error: far.append(f"page error: {error}"))
+    judged = page_errors(page, far)
     with served(tmp_path) as app:
         page.goto(app.url)
         page.get_by_role("button", name="Open the sample").click()
@@ -153,4 +153,5 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
         assert any("required" in line for line in lines), lines
         assert not app.far_sockets()
     context.close()
+    judged()
     assert not far, far

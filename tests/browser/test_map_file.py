@@ -19,7 +19,7 @@ from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
 from siteplanner.planning.telling.answer import worst_words
 from siteplanner.planning.telling.score import rank_text, score_text
 from siteplanner.planning.telling.units import METRIC
-from tests.browser.conftest import settled
+from tests.browser.conftest import page_errors, settled
 from tests.outputs.factory import HOSTILE, make_plan
 
 pytestmark = pytest.mark.browser
@@ -373,6 +373,21 @@ def test_the_guard_sees_what_it_must(page, wrong, tmp_path, body, caught):
     page.wait_for_load_state("networkidle")
     assert len(wrong) == 1
     assert wrong.pop().startswith(caught)
+
+
+@pytest.mark.parametrize("gone", [True, False])
+def test_a_script_that_is_not_loaded_is_a_fault_unless_its_frame_has_gone(page, tmp_path, gone):
+    wrong: list[str] = []
+    judged = page_errors(page, wrong)
+    text = """new Promise((y, n) => { const s = document.createElement('script'); s.onerror = n;
+        s.src = 'script.js'; document.head.append(s); })"""
+    (tmp_path / "page.html").write_text("<p>")
+    page.goto((tmp_path / "page.html").as_uri())
+    page.route("**/script.js", lambda route: route.abort("aborted" if gone else "connectionreset"))
+    with page.expect_event("pageerror"):
+        page.evaluate(f"() => {{ {text}; }}")
+    judged()
+    assert len(wrong) == (0 if gone else 1), wrong
 
 
 def test_the_guard_catches_a_stock_map_and_a_raw_name(page, wrong, tmp_path):
