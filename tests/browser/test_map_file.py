@@ -376,17 +376,18 @@ def test_the_guard_sees_what_it_must(page, wrong, tmp_path, body, caught):
 
 
 @pytest.mark.parametrize("gone", [True, False])
-def test_a_script_that_is_not_loaded_is_a_fault_unless_its_frame_has_gone(page, tmp_path, gone):
-    wrong: list[str] = []
+def test_a_script_that_is_not_loaded_is_a_fault_unless_its_frame_has_gone(chromium, gone):
+    page, wrong = chromium.new_page(), []
     judged = page_errors(page, wrong)
-    text = """new Promise((y, n) => { const s = document.createElement('script'); s.onerror = n;
-        s.src = 'script.js'; document.head.append(s); })"""
-    (tmp_path / "page.html").write_text("<p>")
-    page.goto((tmp_path / "page.html").as_uri())
+    page.route("**/page.html", lambda route: route.fulfill(body="<p>", content_type="text/html"))
     page.route("**/script.js", lambda route: route.abort("aborted" if gone else "connectionreset"))
+    page.goto("http://127.0.0.1/page.html")
     with page.expect_event("pageerror"):
-        page.evaluate(f"() => {{ {text}; }}")
+        page.evaluate("""() => { new Promise((loaded, failed) => { const script = document.createElement('script');
+            Object.assign(script, {onload: loaded, onerror: failed, src: 'script.js'});
+            document.head.append(script); }); }""")
     judged()
+    page.close()
     assert len(wrong) == (0 if gone else 1), wrong
 
 
