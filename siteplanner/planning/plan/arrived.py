@@ -37,8 +37,9 @@ from siteplanner.planning.plan.detail import listed_in_detail
 from siteplanner.planning.plan.explain import spot_here
 from siteplanner.planning.plan.judged_again import Again
 from siteplanner.planning.plan.model import Plan
-from siteplanner.planning.plan.pipeline import centre_of, scene_of, software
+from siteplanner.planning.plan.pipeline import centre_of, scene_of
 from siteplanner.planning.plan.records import of, rows, text
+from siteplanner.planning.plan.software import software
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain
 from siteplanner.planning.site.sun_outage import sun_outages

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import platform
-import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -37,6 +35,7 @@ from siteplanner.planning.plan.detail import forecast_of, in_detail, listed_in_d
 from siteplanner.planning.plan.model import Plan, Scene, SearchSummary
 from siteplanner.planning.plan.near_required import tried_for_required
 from siteplanner.planning.plan.sets_of import completed, with_sets
+from siteplanner.planning.plan.software import software
 from siteplanner.planning.site.magnetic import day_of, magnetic
 from siteplanner.planning.site.rain import rain_over
 from siteplanner.planning.site.sun_outage import sun_outages
@@ -366,19 +365,6 @@ def scene_of(judge: Judge) -> Scene:
         area_step=study.area_cells.step,
         margin_of=partial(sky_margin, study),
     )
-
-
-def software() -> dict[str, str]:
-    """Name and versions of what computed the plan."""
-    from importlib.metadata import version
-
-    return {
-        "name": "siteplanner",
-        "version": version("siteplanner"),
-        "python": platform.python_version(),
-        "numpy": np.__version__,
-        "created": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
-    }
 
 
 def centre_of(study: Study) -> tuple[float, float, float]:
