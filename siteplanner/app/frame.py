@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 PAGES = "_pages"
 WORK = "_work"
 UNITS = "_units"
+ON_EVERY_PAGE = "units_"  # in the keys of what stands on every page
 TURN = "_turn_to"  # the page that is to come, until it is drawn
 
 
@@ -58,7 +59,7 @@ def units_line(work: Work) -> System:
         "Units",
         ["metric", "US"],
         index=int(starts_in_us(work.draft, units_now())),
-        key=f"units_system_{work.edition}",
+        key=f"{ON_EVERY_PAGE}system_{work.edition}",
         horizontal=True,
         format_func={"metric": "Metric (m, km, kg)", "US": "US (ft, mi, lb)"}.get,
     )
@@ -79,7 +80,7 @@ def side_panel(system: System) -> None:
             "Coordinates",
             FORMATS,
             index=FORMATS.index(held.place),
-            key="units_place",
+            key=f"{ON_EVERY_PAGE}place",
             format_func=lambda f: f[:1].upper() + f[1:],
         )
         st.caption("Bearings are true, clockwise from north, with magnetic beside them. Angles are degrees.")

@@ -10,6 +10,7 @@ import os
 from typing import Any
 
 from siteplanner.app.door import Asgi, Door
+from siteplanner.app.frame import ON_EVERY_PAGE
 from siteplanner.app.private import sweep
 
 
@@ -41,10 +42,11 @@ def seal() -> None:
 
 
 def keep_the_page() -> None:
-    """Let no part of a page that was left be drawn again.
+    """Let no page that was left come back by itself.
 
-    A part that is drawn on its own may ask for that while its page is being left; the framework then carried that out
-    after the next page was drawn, and the browser, told of the page before, emptied the one on the screen.
+    What is on a page asks for a turn after it was left, too: a part that draws itself again each moment, a map that
+    tells where it was moved to. The framework took that for a wish to see that page: it forgot the page that was
+    turned to, or emptied it.
     """
     from streamlit.runtime.app_session import AppSession
 
@@ -53,20 +55,44 @@ def keep_the_page() -> None:
         return
 
     def of_the_page_on_the_screen(session: Any, client_state: Any) -> None:
-        if not is_left(session, client_state):
-            asked(session, client_state)
+        wanted = page_instead(session, client_state)
+        if wanted is not None:
+            if client_state.is_auto_rerun or (client_state.fragment_id and not _turned_to(session)):
+                return
+            client_state.fragment_id, client_state.page_script_hash = "", wanted
+        asked(session, client_state)
 
     AppSession.request_rerun = of_the_page_on_the_screen  # type: ignore[assignment]
 
 
-def is_left(session: Any, client_state: Any) -> bool:
-    """Whether a request is for a part of another page than the one that is drawn or being drawn."""
-    if client_state is None or not client_state.fragment_id:
-        return False
+def page_instead(session: Any, client_state: Any) -> str | None:
+    """The page that is wanted or on the screen, where something on another one asks for a turn of its own."""
+    if client_state is None or not client_state.page_script_hash or not _of_a_page(client_state):
+        return None
     pages = getattr(session, "_pages_manager", None)
-    drawn = getattr(pages, "intended_page_script_hash", None) or getattr(pages, "current_page_script_hash", None)
-    asked = client_state.page_script_hash
-    return bool(drawn and asked and drawn != asked)
+    wanted = (
+        _turned_to(session)
+        or getattr(pages, "intended_page_script_hash", None)
+        or getattr(pages, "current_page_script_hash", None)
+    )
+    return wanted if wanted and wanted != client_state.page_script_hash else None
+
+
+def _of_a_page(client_state: Any) -> bool:
+    """Whether something on a page asks. Who turns to a page brings along no more than what stands on all of them."""
+    asking = client_state.widget_states.widgets
+    return bool(client_state.fragment_id) or (
+        not client_state.is_history_navigation and any(ON_EVERY_PAGE not in widget.id for widget in asking)
+    )
+
+
+def _turned_to(session: Any) -> str | None:
+    """The page that was turned to while another is still being drawn."""
+    requests = getattr(getattr(session, "_scriptrunner", None), "_requests", None)
+    waiting = getattr(requests, "_rerun_data", None)
+    if waiting is None or getattr(getattr(requests, "_state", None), "name", "") != "RERUN":
+        return None
+    return None if waiting.fragment_id_queue else waiting.page_script_hash or None
 
 
 def main() -> None:
