@@ -6,6 +6,7 @@ import traceback
 
 import streamlit as st
 
+from siteplanner.app.brought_back import SHOWN_ON, is_back
 from siteplanner.app.frame import PAGES, WORK, is_open, page_id, side_panel, units_line
 from siteplanner.app.labels import error_text
 from siteplanner.app.pressing import reached, turn
@@ -102,7 +103,8 @@ def main() -> None:
     reached(page)
     turn()
     try:
-        page.run()
+        if page.url_path not in SHOWN_ON or is_back(work):
+            page.run()
     except SiteplannerError as error:
         what, remedy = error_text(error)
         st.error(f"{what}\n\n{remedy}")

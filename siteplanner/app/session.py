@@ -31,11 +31,24 @@ if TYPE_CHECKING:
     from siteplanner.planning.plan.model import Plan
     from siteplanner.planning.study.reuse import Kept
 
-MAX_HELD = 12  # pieces of work that nobody looks at; a plan of a county takes some hundred MB
+MAX_HELD = 12  # pieces of work that nobody looks at
+MAX_FULL = 3  # of them, with their plans in memory: a plan of a county takes two hundred MB
 IDLE_S, CLOSED_S, EMPTY_S = 24 * 3600.0, 3600.0, 60.0
-"""Unused for so long, a piece of work may go: any; one beyond MAX_HELD; one in which nothing was done."""
+"""Unused for so long, a piece of work may go: any; one beyond MAX_HELD; one in which nothing was done. After the last
+of them, the plan of one beyond MAX_FULL waits on the disk."""
 ADDRESS_KEY = "work"
+CHOICES = ("weights", "compared", "ground", "report_number", "trailers")
+"""Keys of what somebody chose on them, in the work's memory."""
 T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Away:
+    """Where the plan lies, and what was chosen on its pages."""
+
+    folder: Path
+    chosen: str | None
+    choices: dict[str, Any]
 
 
 @dataclass(eq=False)
@@ -73,6 +86,7 @@ class Work:
     again: Run | None = None  # a changed mission, planned again while the trailer stands
     papers: dict[str, Any] = field(default_factory=dict)  # records for the next shift: built, measured, again, incident
     kept_at: Path | None = None  # where the plan in hand is kept on the disk
+    away: Away | None = None  # the plan left the memory while nobody looked at it
     pages: set[str] = field(default_factory=set)  # Streamlit's names of the pages that have shown this work
     memory: dict[str, Any] = field(default_factory=dict)  # made from the plan: pictures, outputs
 
@@ -88,7 +102,7 @@ class Work:
         self.kept = self.lend()
         self.draft, self.base, self.origin = draft, base, origin
         self.edition, self.revision = self.edition + 1, 0
-        self.note, self.opening, self.ground = "", None, None
+        self.note, self.opening, self.ground, self.away = "", None, None, None
         self.drawn = load(base) if base.is_dir() else []
         self.pending, self.replaced = list(self.drawn), {}
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
@@ -155,7 +169,7 @@ class Work:
         lent = self.lend()
         if self.run is not None:
             self.run.cancel()
-        self.note, self.opening = "", None
+        self.note, self.opening, self.away = "", None, None
         self.run = Run(
             mission, partial(plan_job, previous=lent, names=names), after=self._keeper(), in_turn=True
         ).start()
@@ -170,6 +184,7 @@ class Work:
         draft, base, files, origin = dict(self.draft or {}), self.base, self.files, self.origin
 
         def keep(plan: Plan) -> None:
+            self.kept_at = None  # that of the plan before it
             if plan.reused.get("coverage", (0, 0))[0] == 0:  # the long part was not taken over
                 pace.remember(earlier.pace_file(), pace_kind(plan.mission), plan.timings_s)
             try:
@@ -227,6 +242,24 @@ class Work:
             self.plan = self.plan if found is None else hand_over(self.plan, found.spot.key)
 
 
+def put_away(work: Work) -> bool:
+    """Let go the plan of work that nobody looks at, where the disk holds it as it stands. Whether it did so."""
+    from siteplanner.planning.plan.require import required_now
+
+    plan, planned, folder = work.plan, work.planned, work.kept_at
+    if plan is None or planned is None or folder is None or not folder.is_dir() or work.runs:
+        return False
+    if work.arrival is not None or work.again is not None or work.papers or (work.run and work.run.writing):
+        return False
+    if required_now(plan) != required_now(planned):
+        return False
+    work.away = Away(folder, work.chosen, {key: work.memory[key] for key in CHOICES if key in work.memory})
+    work.plan = work.planned = work.asked = work.kept = None
+    work.run = work.check = work.opening = None
+    work.memory.clear()
+    return True
+
+
 def pace_kind(mission: Mission) -> str:
     """Runs of one kind take about the same time: the same layers, searched the same way."""
     held = {k: mission.parameters()[k] for k in ("layers", "search", "staging")}
@@ -271,6 +304,10 @@ def work_of(token: str | None, is_active: Callable[[str], bool] = lambda page: F
                 idle.remove(held)
         full = sorted((w for w in idle if not w.is_empty), key=lambda w: w.used)
         spare = full[: max(0, len(full) - MAX_HELD)]
+        planned = [w for w in full if w.planned is not None]
+        for w in planned[: max(0, len(planned) - MAX_FULL)]:
+            if now - w.used > EMPTY_S:
+                put_away(w)
         for w in idle:
             age = now - w.used
             if age > IDLE_S or (w.is_empty and age > EMPTY_S) or (w in spare and age > CLOSED_S):
