@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import earlier, style
+from siteplanner.app import earlier, style, uploads
 from siteplanner.app.again_panel import panel
 from siteplanner.app.downloads import SHEETS
 from siteplanner.app.frame import finding_note, need_plan, part, say_error, units_now, work_now
@@ -72,12 +72,8 @@ def bring(work: Work) -> None:
         if given is None or given.file_id in work.saved:
             return
         work.saved.add(given.file_id)
-        if given.size > MOST_REPORT:
-            raise InputError(
-                "A report has at most 1 MB; this file has more.", remedy="Choose the right file.", file=given.name
-            )
         try:
-            text = given.getvalue().decode("utf-8-sig")
+            text = uploads.content(given, MOST_REPORT).decode("utf-8-sig")
         except UnicodeDecodeError:
             raise InputError("This is not text in UTF-8.", remedy="Choose the right file.", file=given.name) from None
         data = parsed(text, as_json=given.name.lower().endswith(".json"), file=given.name)

@@ -11,7 +11,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import style
+from siteplanner.app import style, uploads
 from siteplanner.app.changed import Changes, Wind, WindUnit, changed
 from siteplanner.app.frame import finding_note, say_error
 from siteplanner.app.labels import Units, by_severity, plain
@@ -93,7 +93,7 @@ def _form(what: str, work: Work, plan: Plan, units: Units) -> Changes:
 
 def _dropped(column: Any, label: str, key: str) -> tuple[str, bytes] | None:
     given = column.file_uploader(label, key=key)
-    return None if given is None else (given.name, given.getvalue())
+    return None if given is None else (given.name, uploads.content(given))
 
 
 def _time(text: str, field: str) -> datetime:

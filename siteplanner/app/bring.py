@@ -10,7 +10,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import intake, style
+from siteplanner.app import intake, style, uploads
 from siteplanner.app.frame import finding_note
 from siteplanner.app.intake import ROLES, UNUSED, held_words, roles_for
 from siteplanner.app.labels import error_text, plain
@@ -91,10 +91,12 @@ def take_in(work: Work, sent: list) -> None:
         work.saved.add(file.file_id)
         work.refused.pop(file.name, None)
         try:
-            path = intake.save(file.name, file.getvalue(), work.files)  # its buffer is a copy
+            path = intake.save(file.name, uploads.source(file), work.files)
         except SiteplannerError as error:
             work.refused[file.name] = error
             continue
+        finally:
+            uploads.let_go(file)
         touched.add(path)
         work.own_names[path.name] = file.name
         whole = next((p for p in work.files.iterdir() if p.stem == path.stem and p.suffix.lower() == ".shp"), None)

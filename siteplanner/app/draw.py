@@ -159,6 +159,7 @@ def background(work: Work) -> dict[str, Any] | None:
     if work.ground is not None and work.ground[0] == key:
         return work.ground[1]
     from siteplanner.app.served import picture_url
+    from siteplanner.app.uploads import free_memory
     from siteplanner.outputs.pictures.relief import relief_picture
 
     with st.spinner("Drawing the ground"):
@@ -170,6 +171,8 @@ def background(work: Work) -> dict[str, Any] | None:
             west, south, east, north = study.area.total_bounds
             lon, lat = grid.lonlat(np.array([west, east]), np.array([south, north]))
             made["view"] = [[float(lat[0]), float(lon[0])], [float(lat[1]), float(lon[1])]]
+    del grid
+    free_memory()  # half the memory that reading a large raster took stayed with the program
     work.ground = (key, made)
     return made
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import intake, style
+from siteplanner.app import intake, style, uploads
 from siteplanner.app.frame import part, units_now, work_now
 from siteplanner.app.labels import Units
 from siteplanner.app.session import Work
@@ -37,7 +37,7 @@ def page() -> None:
     for key, given in ((FLEET, sent), (TAKE_DOWN, record)):
         if given is not None and given.file_id not in work.saved:
             work.saved.add(given.file_id)
-            work.papers[key] = intake.save(given.name, given.getvalue(), work.files)
+            work.papers[key] = intake.save(given.name, uploads.content(given), work.files)
     if FLEET in work.papers:
         part(table, work, on, units)
 

@@ -6,9 +6,12 @@ file's name, then its columns. Nothing here opens a layer: `siteplanner.data` do
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
 import unicodedata
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -107,20 +110,22 @@ def _cut(text: str, most_bytes: int) -> str:
     return text.encode("utf-8", "replace")[:most_bytes].decode("utf-8", "ignore")
 
 
-def save(name: str, content: bytes | memoryview, folder: Path) -> Path:
-    """Write one upload into the work folder; the same name again replaces it.
+def save(name: str, content: bytes | Path, folder: Path) -> Path:
+    """Put one upload, from memory or from where it lies, into the work folder; the same name again replaces it.
 
-    Raises InputError for an empty file and for more than MAX_FILES files or MAX_BYTES together.
+    Raises InputError for an empty file and for more than MAX_FILES files or MAX_BYTES together, and for a file that
+    cannot be kept.
     """
     safe = safe_name(name)
-    if not len(content):
+    size = _size(content, safe)
+    if not size:
         raise InputError("The file is empty (0 bytes).", remedy="Copy it again.", file=safe)
     others = [p for p in folder.iterdir() if p.is_file() and p.name != safe]
     if len(others) >= MAX_FILES:
         raise InputError(
             f"There are {len(others)} files already.", remedy="Remove some, or zip a layer's parts.", file=safe
         )
-    if sum(p.stat().st_size for p in others) + len(content) > MAX_BYTES:
+    if sum(p.stat().st_size for p in others) + size > MAX_BYTES:
         raise InputError(
             "The files together are larger than 4 GB.",
             remedy="Crop the rasters to the incident first, or name the files in a mission file and open that.",
@@ -129,16 +134,36 @@ def save(name: str, content: bytes | memoryview, folder: Path) -> Path:
     path = folder / safe
     staged = path.with_name(f".{safe}.part")
     try:
-        staged.write_bytes(content)
+        if isinstance(content, bytes):
+            staged.write_bytes(content)
+        else:
+            _second_name(content, staged)
         staged.replace(path)
     except OSError as error:
-        staged.unlink(missing_ok=True)
+        with suppress(OSError):
+            staged.unlink(missing_ok=True)
         raise InputError(
             f"The file could not be kept ({error.strerror}).",
             remedy="Free space on the disk of this computer, then drop it again.",
             file=safe,
         ) from None
     return path
+
+
+def _size(content: bytes | Path, name: str) -> int:
+    try:
+        return len(content) if isinstance(content, bytes) else content.stat().st_size
+    except OSError:
+        raise InputError("The file can no longer be read.", remedy="Drop it again.", file=name) from None
+
+
+def _second_name(source: Path, place: Path) -> None:
+    """The same file under another name, or a copy where it can have only one. Raises OSError."""
+    place.unlink(missing_ok=True)
+    try:
+        os.link(source, place)
+    except (OSError, NotImplementedError):
+        shutil.copyfile(source, place)
 
 
 def look_at(path: Path) -> list[Brought]:

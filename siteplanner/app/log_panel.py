@@ -11,7 +11,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import style
+from siteplanner.app import style, uploads
 from siteplanner.app.frame import part
 from siteplanner.app.labels import Units
 from siteplanner.app.report_form import number
@@ -87,7 +87,7 @@ def incident_file(work: Work) -> None:
         work.saved.add(given.file_id)
         staged = kept.with_name(f".new_{INCIDENT}")
         try:
-            staged.write_bytes(given.getvalue())
+            staged.write_bytes(uploads.content(given))
             load_incident(staged)
             staged.replace(kept)
         except InputError as error:

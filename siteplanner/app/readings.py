@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import intake, style
+from siteplanner.app import intake, style, uploads
 from siteplanner.app.frame import say_error
 from siteplanner.app.labels import Units
 from siteplanner.app.log_panel import hold, log_at
@@ -71,7 +71,7 @@ def _measured(work: Work, plan: Plan, ranked: RankedSpot, sent: Any, track: Any,
     if sent is None:
         readings = level_readings(levels_of_record(built or {}), judge.study)
     else:
-        kept = [None if f is None else intake.save(f.name, f.getvalue(), work.files) for f in (sent, track)]
+        kept = [None if f is None else intake.save(f.name, uploads.source(f), work.files) for f in (sent, track)]
         wanted = [c for c in cells.replace(",", " ").split() if c]
         readings = read_readings(
             str(kept[0]), track=kept[1], cells=wanted, taken=taken, earliest=plan.mission.times.dispatch

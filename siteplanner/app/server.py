@@ -41,6 +41,15 @@ def seal() -> None:
     starlette_server.create_starlette_app = behind_the_door  # type: ignore[assignment]
 
 
+def keep_on_disk() -> None:
+    """Have files that are dropped lie on the disk, where the framework would hold them in memory."""
+    from streamlit.web.server import server
+
+    from siteplanner.app.uploads import Uploads
+
+    server.MemoryUploadedFileManager = Uploads  # type: ignore[misc]
+
+
 def keep_the_page() -> None:
     """Let no page that was left come back by itself.
 
@@ -100,6 +109,7 @@ def main() -> None:
     os.umask(0o077)  # whatever is written here (uploads, outputs, kept plans) is for this account alone
     seal()
     keep_the_page()
+    keep_on_disk()
     sweep()
     from streamlit.web.cli import main as run
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from siteplanner.app import intake, style
+from siteplanner.app import intake, style, uploads
 from siteplanner.app.drawing import absolute
 from siteplanner.app.frame import say_error
 from siteplanner.app.labels import Units
@@ -40,7 +40,7 @@ def periods(work: Work, plan: Plan, units: Units) -> None:
         sent = st.file_uploader("Areas of the periods", accept_multiple_files=True, key=f"areas_{work.edition}")
         if st.button("Plan the periods as one", key="ask_periods"):
             for file in sent or []:
-                intake.save(file.name, file.getvalue(), work.files)
+                intake.save(file.name, uploads.source(file), work.files)
             start(work, with_periods(work, lines))
         run = work.papers.get("periods")
         if run is None:

@@ -92,7 +92,10 @@ def ran(corpus: Path, seed: int, number: int, address: str) -> dict[str, Any]:
             faults.append(f"{seconds:.0f} s of processor")
         if opened:
             faults.append(f"asks: {opened[:3]}")
-        left = {p.name for p in folder.iterdir()} - before - ({"out"} if made.kind in ("plan", "papers") else set())
+        awaited = {"out"} if made.kind in ("plan", "papers") else set()
+        if made.kind == "papers" and code == 0:
+            awaited.add("log.jsonl")  # what a run has done is written down beside the plan that it followed
+        left = {p.name for p in folder.iterdir()} - before - awaited
         if left:
             faults.append(f"leaves {sorted(left)[:5]}")
         return {"number": number, "kind": made.kind, "what": made.what, "code": code, "seconds": round(seconds, 2),
