@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from siteplanner.data.archives import unpack_kmz, unpack_shapefiles
+from siteplanner.data.bounded import MOST_FEATURES
 from siteplanner.data.formats import VECTOR_FORMATS, vector_driver
-from siteplanner.data.geometry import Kind
+from siteplanner.data.geometry import Box, Kind
 from siteplanner.errors import Finding, InputError, SeveralLayers
 
 UNPACKED = "siteplanner-unpacked-"
@@ -160,6 +161,31 @@ def info_of(connection: str, layer: str | None, path: Path) -> dict[str, Any]:
     if info["driver"] not in VECTOR_FORMATS and info["driver"] != "KML":
         raise InputError(f"The driver {info['driver']} is not on the list.", remedy="Use a listed format.", file=path)
     return info
+
+
+def table_of(connection: str, layer: str | None, box: Box | None, told: int) -> Any:
+    """The features whose box meets `box` (all without it), `MOST_FEATURES` at most.
+
+    `told`: how many the file says it has. That is not to be believed, but room is made for every feature that is asked
+    for before the first is read (64 MB for two million of four columns): so one more than told is asked for first.
+    Raises what `pyogrio` raises.
+    """
+    import pyogrio
+
+    first = min(told + 1, MOST_FEATURES) if told >= 0 else MOST_FEATURES  # a count beyond 32 bits arrives below zero
+    for most in (first, MOST_FEATURES):
+        frame = pyogrio.read_dataframe(
+            connection,
+            layer=layer,
+            bbox=box,
+            on_invalid="fix",
+            datetime_as_string=True,
+            use_arrow=False,
+            max_features=most,
+        )
+        if len(frame) < most:
+            break
+    return frame
 
 
 def unreadable(error: Exception, path: Path) -> InputError:

@@ -20,7 +20,7 @@ from siteplanner.data.grid import WGS84
 from siteplanner.data.osm import TurnRestriction, read_osm
 from siteplanner.data.projections import horizontal
 from siteplanner.data.records import Held, InputRecord, crs_name, extent_words, sha256_of
-from siteplanner.data.vector_files import info_of, opened, unreadable
+from siteplanner.data.vector_files import info_of, opened, table_of, unreadable
 from siteplanner.errors import Finding, InputError
 
 if TYPE_CHECKING:
@@ -284,15 +284,7 @@ def _features(
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         try:
-            frame = pyogrio.read_dataframe(
-                connection,
-                layer=layer,
-                bbox=bbox,
-                on_invalid="fix",
-                datetime_as_string=True,
-                use_arrow=False,
-                max_features=MOST_FEATURES,  # what the file says of its count is not to be believed
-            )
+            frame = table_of(connection, layer, bbox, info["features"])
         except (errors.DataSourceError, errors.FeatureError, errors.GeometryError, UnicodeDecodeError) as error:
             raise unreadable(error, path) from None
     if len(frame) >= MOST_FEATURES:

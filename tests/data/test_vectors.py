@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import json
 import pickle
+import sqlite3
+import tracemalloc
 import zipfile
+from contextlib import closing
 
 import geopandas as gpd
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 from pyproj import CRS, Geod
@@ -179,6 +183,27 @@ def test_large_layers_are_filtered_while_reading(write, monkeypatch):
     monkeypatch.setattr(vectors, "_READ_WHOLE", 10)
     large = read(path, kinds=["point"])
     assert list(large.frame["number"]) == list(small.frame["number"]) == list(range(95, 106))
+
+
+def test_room_is_made_for_what_a_layer_holds_and_not_for_the_most_it_may(write):
+    """64 MB were made and kept for three points of two columns, by each layer of each plan."""
+    path = write([Point(LON, LAT)] * 3, "gpkg", number=[1, 2, 3], word=["a", "b", "c"])
+    read(path, kinds=["point"])
+    tracemalloc.start()
+    layer = read(path, kinds=["point"])
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert len(layer.frame) == 3
+    assert most < 4e6
+
+
+@pytest.mark.parametrize("told", [0, 1, 2, 3, 4, 10**12])
+def test_what_a_file_says_of_its_count_is_not_believed(write, told):
+    path = write([Point(LON, LAT)] * 3, "gpkg", number=[1, 2, 3])
+    with closing(sqlite3.connect(path)) as file, file:
+        file.execute("UPDATE gpkg_ogr_contents SET feature_count = ?", (told,))
+    assert pyogrio.read_info(path, force_feature_count=True)["features"] == (told if told < 2**31 else told % -(2**32))
+    assert list(read(path, kinds=["point"]).frame["number"]) == [1, 2, 3]
 
 
 def test_longitudes_from_0_to_360(write):
