@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import signal
+import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -30,6 +32,16 @@ def pytest_configure(config: pytest.Config) -> None:
         os.setsid()
         Path("/proc/self/autogroup").write_text("19")  # sched(7)
     os.nice(19)
+
+
+def pytest_runtest_setup() -> None:
+    """The world's maps of rain, a package's own 100 MB of files, are unpacked once a worker and not by every plan.
+
+    What is made of them is made anew each time, and let go of after it, as in a run.
+    """
+    read = getattr(sys.modules.get("itur.utils"), "load_data", None)
+    if read is not None and not hasattr(read, "cache_info"):
+        sys.modules["itur.utils"].load_data = functools.cache(read)
 
 
 def group(nodeid: str) -> str:
