@@ -35,13 +35,14 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_runtest_setup() -> None:
-    """The world's maps of rain, a package's own 100 MB of files, are unpacked once a worker and not by every plan.
-
-    What is made of them is made anew each time, and let go of after it, as in a run.
-    """
-    read = getattr(sys.modules.get("itur.utils"), "load_data", None)
-    if read is not None and not hasattr(read, "cache_info"):
-        sys.modules["itur.utils"].load_data = functools.cache(read)
+    """The world's maps of rain, 100 MB of a package's own files, are read once a worker and not by every plan."""
+    read = getattr(sys.modules.get("itur.utils"), "load_data_interpolator", None)
+    if read is None or hasattr(read, "cache_info"):
+        return
+    kept = functools.cache(read)
+    for name, module in list(sys.modules.items()):
+        if name.startswith("itur.") and vars(module).get("load_data_interpolator") is read:
+            vars(module)["load_data_interpolator"] = kept
 
 
 def group(nodeid: str) -> str:
