@@ -7,6 +7,11 @@ its satellite (azimuth close to south) hidden.
 
 from __future__ import annotations
 
+import functools
+import shutil
+import tempfile
+from pathlib import Path
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -33,13 +38,15 @@ def valley() -> np.ndarray:
     return np.where(wall, ground + 400, np.where(steep, ground + 0.3 * (x[None, :] - 2600), ground)).astype(np.float32)
 
 
-def write_mission(folder, stated: str = 'default_clutter = "open"', spots: int = 20, **changes) -> str:
-    """The valley's layers and mission in a folder; `changes` are TOML lines per table.
+@functools.cache
+def _kept() -> tempfile.TemporaryDirectory:
+    return tempfile.TemporaryDirectory(prefix="valley-")  # goes with the process
 
-    `stated`: nothing stands in this valley, which neither a surface nor land cover tells; '' leaves that open.
-    `spots`: so many are judged; the shared plan below, of which counts are asked, has twice as many.
-    """
-    folder.mkdir(exist_ok=True)
+
+@functools.cache
+def _layers() -> Path:
+    """The valley's layers, written once a process."""
+    folder = Path(_kept().name)
     with rasterio.open(
         folder / "dem.tif",
         "w",
@@ -75,6 +82,16 @@ def write_mission(folder, stated: str = 'default_clutter = "open"', spots: int =
     save("lines.gpkg", [LineString([at(100, 1000), at(1300, 1000)])], voltage_kv=[115])
     save("points.gpkg", [Point(at(1800, 1500))], name=["camp"])
     save("spots.gpkg", [Point(at(500, 700)), Point(at(1700, 930))], name=["behind the wall", "lay-by"])
+    return folder
+
+
+def write_mission(folder, stated: str = 'default_clutter = "open"', spots: int = 20, **changes) -> str:
+    """The valley's layers and mission in a folder; `changes` are TOML lines per table.
+
+    `stated`: nothing stands in this valley, which neither a surface nor land cover tells; '' leaves that open.
+    `spots`: so many are judged; the shared plan below, of which counts are asked, has twice as many.
+    """
+    shutil.copytree(_layers(), folder, copy_function=shutil.copyfile, dirs_exist_ok=True)
     lon, lat = gpd.GeoSeries([Point(at(200, 900))], crs=CRS).to_crs(4326).iloc[0].coords[0]
     tables = {
         "layers": 'elevation = "dem.tif"\nincident_area = "area.gpkg"\nroads = "roads.gpkg"\nkeep_out = "keep.gpkg"\n'

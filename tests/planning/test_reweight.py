@@ -17,7 +17,6 @@ from siteplanner.planning.plan.decision import field_of
 from siteplanner.planning.plan.pipeline import rescore
 from siteplanner.planning.plan.sets_of import completed
 from siteplanner.planning.telling.record import plan_record
-from tests.planning.conftest import write_mission
 from tests.planning.test_options import two_camps
 
 TURNS = (
@@ -30,7 +29,14 @@ TURNS = (
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return plan(load_mission(two_camps(tmp_path_factory.mktemp("reweight") / "m")))
+    return plan(load_mission(two_camps(tmp_path_factory.mktemp("reweight") / "m", spots=20)))
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    """The same with no place looked for beside the best, which the mission's own weights would choose."""
+    folder = tmp_path_factory.mktemp("plain") / "m"
+    return plan(load_mission(two_camps(folder, spots=20, search="refined_spots = 0")))
 
 
 def told(one):
@@ -52,12 +58,12 @@ def test_turn_after_turn_says_what_each_turn_says_from_nothing(made):
 
 
 @pytest.mark.parametrize("weights", TURNS)
-def test_chances_are_those_of_a_new_run(made, tmp_path, weights):
+def test_chances_are_those_of_a_new_run(plain, tmp_path, weights):
     """Each spot draws its own errors, whatever the order: the same figures to the last digit, names aside."""
     lines = "\n".join(f"{name} = {value}" for name, value in weights.model_dump().items())
-    new = plan(load_mission(two_camps(tmp_path / "m", weights=lines, search="refined_spots = 0")))
-    start = plan(load_mission(two_camps(tmp_path / "n", search="refined_spots = 0")))
-    moved = rescore(start, weights)
+    new = plan(load_mission(two_camps(tmp_path / "m", spots=20, weights=lines, search="refined_spots = 0")))
+    moved = rescore(plain, weights)
+    assert len(new.judged) >= 20
     assert [r.spot.key for r in moved.judged] == [r.spot.key for r in new.judged]
     assert [r.certainty for r in moved.judged] == [r.certainty for r in new.judged]
     assert [r.score for r in moved.judged] == [r.score for r in new.judged]
@@ -110,11 +116,10 @@ def test_sets_are_looked_for_again_only_where_area_and_points_weigh_otherwise(ma
     assert len(asked) == 2
 
 
-def test_nothing_is_drawn_or_measured_again(tmp_path, monkeypatch):
+def test_nothing_is_drawn_or_measured_again(valley_plan, monkeypatch):
     from siteplanner.planning.choose import fixed
 
-    start = plan(load_mission(write_mission(tmp_path / "v")))
     for name in ("draw_lots", "measures_of", "compared", "pair_values"):
         monkeypatch.setattr(fixed, name, lambda *args, **more: pytest.fail("worked out again"))
     for weights in TURNS:
-        rescore(start, weights)
+        rescore(valley_plan, weights)
