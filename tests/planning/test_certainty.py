@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from siteplanner.planning.choose.certainty import DRAWS, doubt_of, leeway, true_figure
+from siteplanner.planning.choose.certainty import DRAWS, doubt_of, leeway, shifted, true_figure
 from siteplanner.planning.choose.how_sure import how_sure
 from siteplanner.planning.choose.scoring import firmness, rank
 from siteplanner.planning.telling.certainty import figures_words
@@ -127,3 +127,28 @@ def test_certainty_stands_in_the_record_and_in_words(valley_plan):
 def test_the_same_plan_gives_the_same_certainty():
     spots = some_spots(8)
     assert certainties(spots, MISSION) == certainties(spots, MISSION)
+
+
+@pytest.mark.parametrize("name", ["coverage", "must_serve", "access", "ground", "backhaul"])
+def test_a_spot_whose_figure_is_off_is_else_the_same_one(valley_plan, name):
+    """As the standard library's way of changing a frozen fact would make it; the spot itself stays as it is."""
+    e = valley_plan.judged[3].evaluation
+    before, by = repr(e), -0.125
+    made = shifted(name, e, by)
+    points = e.coverage.must_serve
+    mean = sum(p.probability for p in points) / len(points)
+    fields = {
+        "coverage": {"coverage": replace(e.coverage, share=e.coverage.share + by / 100)},
+        "must_serve": {
+            "coverage": replace(e.coverage, must_serve=(replace(points[0], probability=max(mean + by / 100, 0.0)),))
+        },
+        "access": {"access": replace(e.access, drive_time_s=e.access.drive_time_s + 60 * by)},
+        "ground": {"ground": replace(e.ground, slope_deg=max(e.ground.slope_deg + by, 0.0), slope_uncertainty_deg=0.0)},
+        "backhaul": {
+            "sky": tuple(replace(look, margin_deg=look.margin_deg + by) for look in e.sky),
+            "backhauls": tuple(replace(b, margin=b.margin + by) for b in e.backhauls),
+        },
+    }
+    assert all(b.kind != "open_sky" for b in e.backhauls)
+    assert repr(made) == repr(replace(e, **fields[name])) != before
+    assert repr(e) == before

@@ -69,9 +69,12 @@ WORLDS = {  # truth, cell, error
 }
 
 
-def share(ground, cell_m, row, col, rows, cols, allowed_db):
-    loss = path_loss_stops_db(ground, cell_m, row, col, [MAST], HANDSET, MHZ, rows, cols, threads=1)[0]
-    return float(np.mean(ndtr((allowed_db - loss) / SIGMA_DB))), loss
+def losses(ground, cell_m, row, col, rows, cols):
+    return path_loss_stops_db(ground, cell_m, row, col, [MAST], HANDSET, MHZ, rows, cols, threads=1)[0]
+
+
+def share(loss, allowed_db):
+    return float(np.mean(ndtr((allowed_db - loss) / SIGMA_DB)))
 
 
 def inputs(told, cell_m, error_m, rows, cols, kinds=None):
@@ -92,10 +95,10 @@ def judged(truth, cell_m, error_m, rng, every=3):
     tried = [(int(r), int(c)) for r, c in rng.integers(size // 4, 3 * size // 4, (5, 2))]
     cell = max(tried, key=lambda at: told[at])
     rows, cols = (a.ravel() for a in np.mgrid[1 : size - 1 : every, 1 : size - 1 : every])
-    _, loss = share(told, cell_m, *cell, rows, cols, 0.0)
+    loss = losses(told, cell_m, *cell, rows, cols)
     allowed = float(np.quantile(loss, rng.uniform(0.3, 0.8)))
-    figure, _ = share(told, cell_m, *cell, rows, cols, allowed)
-    true, _ = share(truth, cell_m, *cell, rows, cols, allowed)
+    figure = share(loss, allowed)
+    true = share(losses(truth, cell_m, *cell, rows, cols), allowed)
     within = np.ones(rows.size, bool)
     doubt = share_doubt(
         inputs(told, cell_m, error_m, rows, cols), cell, MAST, figure, loss, allowed - loss, within, 8.0
@@ -157,11 +160,11 @@ def widely(fine, fine_m, cells, error_m, rng):
     rows, cols = (a.ravel() for a in np.mgrid[1 : size - 1 : 2, 1 : size - 1 : 2])
     keep = np.hypot(rows - cell[0], cols - cell[1]) > 2
     rows, cols = rows[keep], cols[keep]
-    _, loss = share(told, cell_m, *cell, rows, cols, 0.0)
+    loss = losses(told, cell_m, *cell, rows, cols)
     allowed = float(np.quantile(loss, rng.uniform(0.3, 0.8)))
-    figure, _ = share(told, cell_m, *cell, rows, cols, allowed)
+    figure = share(loss, allowed)
     place = (cells * along + rng.integers(0, cells, rows.size) for along in (rows, cols))
-    true, _ = share(fine, fine_m, *(cells * along + cells // 2 for along in cell), *place, allowed)
+    true = share(losses(fine, fine_m, *(cells * along + cells // 2 for along in cell), *place), allowed)
     given = inputs(told, cell_m, error_m, rows, cols)
     doubt = share_doubt(given, cell, MAST, figure, loss, allowed - loss, np.ones(rows.size, bool), SIGMA_DB)
     return figure, true, doubt
