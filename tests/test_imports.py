@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import json
 import re
 import subprocess
@@ -77,15 +78,16 @@ def dotted(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-def imported(path: Path) -> list[str]:
-    names = []
+@functools.cache
+def imported(path: Path) -> tuple[str, ...]:
+    names: list[str] = []
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             names += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
             names += [f"{node.module}.{alias.name}" for alias in node.names]
-    return names
+    return tuple(names)
 
 
 def family(name: str) -> str:

@@ -42,7 +42,7 @@ def runs(tmp_path_factory):
     """By threads: one alone, then seven and two in another process with other hashes. Folders stand side by side:
     plan.json names the mission's as seen from its own."""
     place = tmp_path_factory.mktemp("same")
-    mission = two_camps(place / "m")
+    mission = two_camps(place / "m", spots=20)
     (one,) = made(mission, "0", (1, 1, place / "one"))
     seven, two = made(mission, "2", (7, 2, place / "seven"), (2, 2, place / "two"))
     return {1: one, 2: two, 7: seven}

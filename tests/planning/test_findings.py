@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 from dataclasses import fields
 from pathlib import Path
 
@@ -17,11 +18,13 @@ from siteplanner.planning.telling.limits import breach_words
 PACKAGE = Path(__file__).parents[2] / "siteplanner"
 
 
+@functools.cache
 def codes() -> set[str]:
     """The codes that the product writes out; those put together from a name are left to the tests of their module."""
     out = set()
     for path in PACKAGE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        text = path.read_text(encoding="utf-8")
+        for node in ast.walk(ast.parse(text)) if "Finding(" in text else ():
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Finding":
                 code = node.args[0]
                 if isinstance(code, ast.Constant):

@@ -181,8 +181,16 @@ def _without_clock(record):
     return json.dumps({k: v for k, v in record.items() if k not in {"software", "timings_s"}})
 
 
-def test_two_runs_give_the_same_plan(valley_plan, valley_mission):
-    again = plan(load_mission(valley_mission))
+@pytest.fixture(scope="module")
+def told_run(valley_mission):
+    """The valley planned once more, and what was told meanwhile: (stage, share) each."""
+    seen = []
+    made = plan(load_mission(valley_mission), lambda stage, share: seen.append((stage, share)))
+    return made, tuple(seen)
+
+
+def test_two_runs_give_the_same_plan(valley_plan, told_run):
+    again, _ = told_run
     assert _without_clock(plan_record(again)) == _without_clock(plan_record(valley_plan))
 
 
@@ -215,9 +223,8 @@ def test_explain_says_why_not(valley_plan):
         explain(valley_plan, 95.0, 10.0)
 
 
-def test_progress_rises_to_the_end_and_can_cancel(valley_mission):
-    seen = []
-    plan(load_mission(valley_mission), lambda stage, share: seen.append((stage, share)))
+def test_progress_rises_to_the_end_and_can_cancel(told_run, valley_mission):
+    _, seen = told_run
     shares = [share for _, share in seen]
     assert shares == sorted(shares)
     assert shares[-1] == pytest.approx(1.0, abs=0.01)

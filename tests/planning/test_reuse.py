@@ -163,8 +163,9 @@ CHANGES = {
 @pytest.fixture(scope="module")
 def first_plan(tmp_path_factory):
     folder = tmp_path_factory.mktemp("reuse") / "m"
-    text = Path(write_mission(folder)).read_text("utf-8")
-    text = text.replace("spacing_m = 100\nmax_spots = 20", SEARCH)
+    text = Path(write_mission(folder, spots=4)).read_text("utf-8")
+    text = text.replace("spacing_m = 100\nmax_spots = 4", SEARCH)
+    assert SEARCH in text
     (folder / "mission.toml").write_text(text, "utf-8")
     shutil.copytree(folder, folder.with_name("as it was"))
     return folder, plan(load_mission(folder / "mission.toml"))

@@ -34,7 +34,6 @@ from siteplanner.planning.spots.service_error import doubt_about, points_doubt, 
 from siteplanner.planning.telling.prediction import doubt_words, elevation_sentence
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.units import METRIC
-from tests.planning.conftest import write_mission
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 SIGMA_DB, MAST, HANDSET, MHZ = 8.0, 12.0, 1.5, 763.0
@@ -290,9 +289,8 @@ def test_plan_json_and_sentences_tell_it(valley_plan):
     assert ElevationDoubt(0.0, 0.0, 0.8, 0.8).low == 0.8
 
 
-def test_the_same_plan_twice_tells_the_same(tmp_path):
-    path = write_mission(tmp_path)
-    first, second = (plan(load_mission(path)) for _ in range(2))
+def test_the_same_plan_twice_tells_the_same(valley_plan, valley_mission):
+    first, second = valley_plan, plan(load_mission(valley_mission))
     assert [r.evaluation.coverage.elevation for r in first.judged] == [
         r.evaluation.coverage.elevation for r in second.judged
     ]
