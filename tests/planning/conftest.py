@@ -85,11 +85,11 @@ def _layers() -> Path:
     return folder
 
 
-def write_mission(folder, stated: str = 'default_clutter = "open"', spots: int = 20, **changes) -> str:
+def write_mission(folder, stated: str = 'default_clutter = "open"', spots: int = 12, **changes) -> str:
     """The valley's layers and mission in a folder; `changes` are TOML lines per table.
 
     `stated`: nothing stands in this valley, which neither a surface nor land cover tells; '' leaves that open.
-    `spots`: so many are judged; the shared plan below, of which counts are asked, has twice as many.
+    `spots`: so many are judged; the shared plan below, of which counts are asked, has 40.
     """
     shutil.copytree(_layers(), folder, copy_function=shutil.copyfile, dirs_exist_ok=True)
     lon, lat = gpd.GeoSeries([Point(at(200, 900))], crs=CRS).to_crs(4326).iloc[0].coords[0]
