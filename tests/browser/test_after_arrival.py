@@ -20,7 +20,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
 
 def test_a_report_is_judged_kept_and_taken_along(page, tmp_path, monkeypatch):
-    mission = load_mission(write_mission(tmp_path / "valley"))
+    mission = load_mission(write_mission(tmp_path / "valley", spots=20))
     monkeypatch.setenv("SITEPLANNER_WORK", str(tmp_path / "work"))
     folder = earlier.keep(plan(mission), mission.parameters(), mission.base, tmp_path / "none", "test", "nobody")
     longitude, latitude = Transformer.from_crs(32612, 4326, always_xy=True).transform(*at(1200, 1030))
