@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import ast
+import functools
 from pathlib import Path
 
 PACKAGE = Path(__file__).parents[1] / "siteplanner"
 
 
+@functools.cache
 def first_sentence(path: Path) -> str:
     """What a module says of itself; '' where it says nothing."""
     said = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""

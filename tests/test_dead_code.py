@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from pathlib import Path
 
 from vulture import Vulture
@@ -32,6 +33,7 @@ MAY_STAY = {
 }
 
 
+@functools.cache
 def unused() -> dict[str, str]:
     """Name -> where vulture finds it without a use in the product."""
     finder = Vulture(ignore_decorators=BY_DECORATOR)

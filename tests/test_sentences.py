@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -56,7 +57,8 @@ class Sentence:
     text: str  # without markup; PUT_IN stands for what is put in
 
 
-def told_in(source: str) -> list[Sentence]:
+@functools.cache
+def told_in(source: str) -> tuple[Sentence, ...]:
     """Each place of a module that joins a figure with three words or more; not the messages of errors."""
     tree = ast.parse(source)
     parents = {child: node for node in ast.walk(tree) for child in ast.iter_child_nodes(node)}
@@ -71,7 +73,7 @@ def told_in(source: str) -> list[Sentence]:
                 if words_in(piece) >= LEAST_WORDS and FIGURE in piece:
                     text = TAG.sub("", piece).replace(FIGURE, PUT_IN).replace(NAME, PUT_IN)
                     found.append(Sentence(node.lineno, text.strip()))
-    return sorted(set(found), key=lambda s: s.line)
+    return tuple(sorted(set(found), key=lambda s: s.line))
 
 
 def mark(part: ast.AST, names: set[str]) -> str:
