@@ -132,7 +132,6 @@ def _tile_ways(
 
     shape = road_cells.shape
     distance = np.full(shape, np.inf, np.float32)
-    back = np.zeros(shape, np.uint8)
     # within the limit in rows and columns, which is more than within it in metres: only what is left out for sure
     near = maximum_filter(road_cells.view(np.uint8), size=2 * min(reach, max(shape)) + 1, mode="constant").view(bool)
     band = near & (passable | road_cells)
@@ -156,7 +155,14 @@ def _tile_ways(
         graph, directed=False, indices=sources, min_only=True, return_predecessors=True, limit=limit_m
     )
     distance[rows, cols] = reached
-    from_here = np.where(before >= 0, before, np.arange(n))
+    return distance, steps_back(distance, rows, cols, before)
+
+
+def steps_back(distance_m: np.ndarray, rows: np.ndarray, cols: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """`GroundWay.back` of a raster of distances (inf: no way), from the cells looked at and the number of the one
+    before each, below 0 on a road."""
+    back = np.zeros(distance_m.shape, np.uint8)
+    from_here = np.where(before >= 0, before, np.arange(len(rows)))
     step = 3 * (rows[from_here] - rows) + cols[from_here] - cols + 4
-    back[rows, cols] = np.where(np.isfinite(reached), _CODE[step], _NONE)
-    return distance, back
+    back[rows, cols] = np.where(np.isfinite(distance_m[rows, cols]), _CODE[step], _NONE)
+    return back

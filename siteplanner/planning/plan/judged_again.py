@@ -36,6 +36,8 @@ def judged_again(
         mission = mission_of_record(record, file, layers_in, samples)
         known = {i["file"]: i["sha256"] for i in record["inputs"]}
         lifted = any(f.get("code") == "required_unmet" for f in record["findings"])
+    except InputError:
+        raise
     except (KeyError, TypeError, ValueError, AttributeError):
         raise InputError(
             "This is not a plan written by siteplanner.", remedy="Give the plan.json of a run.", file=file

@@ -62,7 +62,8 @@ def mission_of_record(
                 continue
             if folder in guessed and hashes.get(_bare(_file(area))) != sha256_of(folder / _file(shorten(area))):
                 continue
-            short = {f: _shortened(layers.get(f), shorten) for f in _file_fields()}
+            # an older record lacks the fields that came later
+            short = {f: _shortened(layers[f], shorten) for f in _file_fields() if f in layers}
             made = {**record["mission"], "layers": {**layers, **short}}
             return mission_from_dict(made, base=folder, file=str(file))
     folders = [*sure, *guessed]

@@ -22,13 +22,11 @@ from pydantic import BaseModel
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from siteplanner.data.grid import Grid
 from siteplanner.errors import InputError
-from siteplanner.planning.limits.ground_way import GroundWay
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.plan.saved_before import as_now
 from siteplanner.planning.spots.margin_raster import sky_margin
 from siteplanner.planning.study.reuse import Kept
-from siteplanner.planning.study.slope import Slope
 
 FORMAT = 7
 READ = (4, 5, 6, FORMAT)
@@ -206,7 +204,7 @@ class _Reader:
             given = {name: self.of(item) for name, item in v["fields"].items() if name not in gone}
             if "severity" in given:
                 given["severity"] = self._severities.get(given["severity"], given["severity"])
-            return build(**_since_7(build, given))
+            return build(**as_now(build, given))
         if kind == "named":
             return _class(held, tuple, ROOMS)(*[self.of(item) for item in v["items"]])
         if kind in ("tuple", "list", "set", "frozenset"):
@@ -232,17 +230,6 @@ class _Reader:
         if v["geometry"] is None:
             return pd.DataFrame(data, index=index)
         return gpd.GeoDataFrame(data, index=index, geometry=v["geometry"], crs=v["crs"])
-
-
-def _since_7(made: type, given: dict[str, Any]) -> dict[str, Any]:
-    """Fields as they are since format 7: two rasters are no longer held whole."""
-    if isinstance(given.get("slope"), Grid):
-        return {**given, "slope": Slope(given["elevation"])}
-    if made is GroundWay and "distance_m" in given:
-        reached = np.isfinite(given["distance_m"])
-        first = np.concatenate([np.zeros(1, np.int64), np.cumsum(reached.sum(axis=1))])
-        return {"back": given["back"], "metres": given["distance_m"][reached], "first": first}
-    return given
 
 
 def _name(kind: type) -> str:
