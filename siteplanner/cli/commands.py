@@ -242,7 +242,9 @@ def explain(
     """Say why a point is in or out, with every figure."""
     from siteplanner.data.plain_text import MOST_PLAN, parsed, read_text
     from siteplanner.demo import sample_folders
+    from siteplanner.planning.plan.two_runs import check_one_run
 
+    check_one_run(plan_file)
     record = parsed(read_text(plan_file, MOST_PLAN, "The plan.json of a run"), as_json=True, file=plan_file)
     with bar_of(quiet) as progress:
         from siteplanner.planning.plan.explain import explain_record

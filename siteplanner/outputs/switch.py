@@ -5,7 +5,7 @@ folder takes up what else stands in the target (as further names of the same fil
 whoever looks, or kills the program, sees the old set or the new one whole. Elsewhere (another system, a stick's own
 root, a folder that somebody stands in) each file is replaced in one step, one after the other, what they replace is
 kept until all have arrived, and a move that stops half-way is undone: at once, or by the next run into that folder. No
-file is missing meanwhile.
+file is missing meanwhile, and a notice stands in the folder for as long as its files are of two runs.
 
 Two runs into one folder take turns. Work folders of runs that were killed are removed by the next run.
 """
@@ -27,6 +27,7 @@ from pathlib import Path
 
 from siteplanner.errors import OutputError
 from siteplanner.outputs.turns import held_signals, lock, locks_work, turn
+from siteplanner.planning.plan.two_runs import NOTICE, WORDS
 
 MARK = ".writing-"
 MOVING, KEPT = "moving", "kept"  # inside a work folder whose files are being moved one by one
@@ -146,6 +147,8 @@ class Switch:
             (work / KEPT).mkdir()
             for name in had:
                 _kept(self.folder / name, work / KEPT / name)
+            (self.folder / NOTICE).write_text(WORDS, encoding="utf-8")
+            _sync(self.folder / NOTICE)
             _said(work / MOVING, [n for n in written if n not in had])
             try:
                 for name in written:
@@ -160,8 +163,10 @@ class Switch:
                     raise HalfMoved(second.errno, second.strerror, str(work)) from error
                 raise
         finally:
-            if self.beside and not (work / MOVING).exists():
-                shutil.rmtree(work, ignore_errors=True)
+            if not (work / MOVING).exists():
+                _forget(self.folder / NOTICE)
+                if self.beside:
+                    shutil.rmtree(work, ignore_errors=True)
 
 
 def put(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
@@ -212,6 +217,8 @@ def _swept(folder: Path, own: Path | None = None) -> None:
         finally:
             if claim is not None:
                 os.close(claim)
+    if (folder / NOTICE).exists():
+        _forget(folder / NOTICE)
 
 
 def _works(folder: Path) -> list[Path]:

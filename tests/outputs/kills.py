@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from siteplanner.outputs import switch
+from siteplanner.planning.plan.two_runs import NOTICE
 
 CALLS = ("os.mkdir", "os.rename", "os.link", "os.symlink", "os.remove", "os.rmdir", "os.chmod", "os.chown", "os.utime")
 OLD = {"a.txt": "old", "b.txt": "old", "gone.txt": "old"}
@@ -51,7 +52,7 @@ def held(folder: Path) -> dict[str, str]:
 
 
 def litter(folder: Path) -> list[str]:
-    return [p.name for p in (*folder.iterdir(), *folder.parent.iterdir()) if switch.MARK in p.name]
+    return [p.name for p in (*folder.iterdir(), *folder.parent.iterdir()) if switch.MARK in p.name or p.name == NOTICE]
 
 
 def killed(at: int, call: Callable[[], Any]) -> bool:
@@ -110,7 +111,7 @@ def moments(base: Path, way: str, repairs: bool) -> dict[str, Any]:
     """Kill at every moment; look, repair (killed at every moment too), look, run again, look."""
     set_way(way)
     wrong: list[str] = []
-    tried = at = 0
+    tried = at = mixed = 0
     while True:
         folder = scene(base)
         if not killed(at, lambda folder=folder: put(folder, NEW)):  # type: ignore[misc]
@@ -120,6 +121,9 @@ def moments(base: Path, way: str, repairs: bool) -> dict[str, Any]:
             wrong += wrong_of(folder, f"kill {at}")
         elif not {"a.txt", "b.txt"} <= found.keys():
             wrong.append(f"kill {at}: a file is missing meanwhile: {found}")
+        if found not in (OLD, NEW):
+            mixed += 1
+            wrong += [] if (folder / NOTICE).is_file() else [f"kill {at}: nothing says so: {found}"]
         shutil.copytree(base, half := base.with_name("half"), symlinks=True, dirs_exist_ok=False)
         again = 0
         while repairs and killed(again, lambda folder=folder: switch.sweep(folder)):  # type: ignore[misc]
@@ -136,7 +140,7 @@ def moments(base: Path, way: str, repairs: bool) -> dict[str, Any]:
         wrong += [f"kill {at}: left {name}" for name in litter(folder)]
         shutil.rmtree(half)
         at += 1
-    return {"moments": at, "repairs": tried, "wrong": wrong}
+    return {"moments": at, "repairs": tried, "mixed": mixed, "wrong": wrong}
 
 
 def at_random(base: Path, way: str, count: int = 50) -> dict[str, Any]:

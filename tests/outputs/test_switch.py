@@ -11,10 +11,13 @@ import threading
 import time
 
 import pytest
+import typer
 
+from siteplanner import cli
 from siteplanner.outputs import switch as module
 from siteplanner.outputs import turns
 from siteplanner.outputs.switch import KEPT, MARK, MOVING, HalfMoved, Switch, sweep
+from siteplanner.planning.plan.two_runs import NOTICE
 
 NAMES = [f"file{k:02d}.txt" for k in range(15)]
 WAYS = ["exchange", "one by one"]
@@ -126,7 +129,7 @@ def test_a_fault_in_the_middle_of_the_move_is_undone(at, tmp_path, monkeypatch):
     assert works(folder) == []
 
 
-def test_a_disk_that_stays_broken_loses_nothing(tmp_path, monkeypatch):
+def test_a_disk_that_stays_broken_loses_nothing(tmp_path, monkeypatch, capsys):
     """Neither move nor undoing works: the earlier files are kept, and the next run brings them back."""
     monkeypatch.setattr(module, "_can_exchange", lambda: False)
     folder = tmp_path / "out"
@@ -143,8 +146,20 @@ def test_a_disk_that_stays_broken_loses_nothing(tmp_path, monkeypatch):
         with pytest.raises(HalfMoved):
             put(folder, "new")
     assert len({(folder / name).read_text() for name in NAMES}) == 2
+    # nobody takes the set for whole: neither who opens the folder nor a command that reads a plan there
+    assert "Do not use any of them" in (folder / NOTICE).read_text()
+    plan = folder / "plan.json"
+    plan.write_text("{}")
+    for words in (["compare", plan, plan], ["explain", plan, 44.7, -111.0], ["handover", folder]):
+        command = typer.main.get_command(cli.app)
+        arguments = [str(word) for word in words]
+        assert cli.run(lambda command=command, given=arguments: command.main(given, standalone_mode=False)) == 2
+        said = " ".join(capsys.readouterr().err.split())
+        assert "are of two runs" in said, words
+        assert "Remedy: Wait a moment, then run the mission again" in said
     sweep(folder)
     assert the_set(folder) == "old"
+    assert not (folder / NOTICE).exists()
     assert works(folder) == []
 
 
@@ -257,6 +272,7 @@ def test_a_kill_before_any_call_leaves_a_whole_set_or_one_that_is_put_right(how,
     found = kills(tmp_path, how, "each")
     assert found["wrong"] == []
     assert found["moments"] > least
+    assert found["mixed"] > 1 or how == "exchange"
     assert found["repairs"] > 50 or how != "one by one"
 
 

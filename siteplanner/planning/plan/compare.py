@@ -39,6 +39,7 @@ from siteplanner.planning.plan.records import (
     rows,
     text,
 )
+from siteplanner.planning.plan.two_runs import check_one_run
 
 FORMATS = (1, 2)  # of plan.json, that are read: they differ in the severities of findings, which are not compared
 LEAST_SHARE = 0.0005  # of the ground that a limit takes more, to be told as a reason
@@ -46,7 +47,9 @@ LEAST_POINTS = 0.05  # of a score: what is less is not told as a reason
 
 
 def read_plan(path: Path) -> Mapping[str, Any]:
-    """The plan.json of a run. Raises InputError: not a readable file, not JSON, not a plan, of another version."""
+    """The plan.json of a run. Raises InputError: not a readable file, not JSON, not a plan, of another version, among
+    files of two runs."""
+    check_one_run(path)
     record = parsed(read_text(path, MOST_PLAN, "The plan.json of a run"), as_json=True, file=path)
     if deeper_than(record, DEEPEST):
         raise InputError("Tables or lists are nested too deeply.", remedy="Name the plan.json of a run.", file=path)
