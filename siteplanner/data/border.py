@@ -2,11 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import sys
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from siteplanner.errors import InputError, SiteplannerError
+
+_ECHO = "rasterio._env.log_error"
+_told_before: Callable[[Any], Any] = sys.unraisablehook
+
+
+def quiet_log() -> None:
+    """Have the raster library's own log pass over a message that it cannot read.
+
+    Its messages quote bytes of the file, which need not be text; it then printed a traceback beside our sentence.
+    """
+    global _told_before
+    if sys.unraisablehook is not _told:
+        _told_before, sys.unraisablehook = sys.unraisablehook, _told
+
+
+def _told(given: Any) -> None:
+    if given.object != _ECHO or not isinstance(given.exc_value, UnicodeDecodeError):
+        _told_before(given)
 
 
 @contextmanager
@@ -16,6 +36,7 @@ def border(path: str | Path, what: str) -> Iterator[None]:
     `what`: what the file should be, e.g. `layer`. A library may throw anything at a damaged file, so nothing is left
     out but what asks the program to end.
     """
+    quiet_log()
     try:
         yield
     except SiteplannerError:

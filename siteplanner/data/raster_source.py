@@ -15,7 +15,7 @@ from affine import Affine
 from pyproj import CRS, Transformer
 
 from siteplanner.core.constants import FOOT_M, US_SURVEY_FOOT_M
-from siteplanner.data.border import border
+from siteplanner.data.border import border, quiet_log
 from siteplanner.data.child import check_opens
 from siteplanner.data.formats import local_file, raster_driver
 from siteplanner.data.geometry import Box, boxes_meet
@@ -95,6 +95,7 @@ def open_raster(path: str | Path, overview: int | None = None) -> Iterator[Raste
     import rasterio
     from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
+    quiet_log()
     full = local_file(path)
     driver = raster_driver(full)
     check_companions(full)
