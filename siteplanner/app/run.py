@@ -20,6 +20,11 @@ from siteplanner.planning.telling.screen import done_words, left_words, machine_
 def page() -> None:
     """Progress while a run goes on, its record afterwards."""
     work = work_now()
+    if work.atlas is not None and work.atlas.in_front:
+        from siteplanner.app import atlas_answer
+
+        atlas_answer.page(work, units_now())
+        return
     run = work.run
     if run is None:
         st.info("No plan is running. Choose a mission on the first page.")
@@ -41,7 +46,9 @@ def page() -> None:
     if run.error is not None:
         say_error(run.error)
     if run.state != "done":
-        press(st, "Run it again", work.begin_plan, run.mission, type="primary")
+        press(st, "Run it again", work.begin_plan, run.mission, None, work.run_of, type="primary")
+        if work.atlas is not None:
+            press(st, "Back to the answer from the atlas", work.atlas.to_front)
     if run.state == "done":
         record(work, run)
 

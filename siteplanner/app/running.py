@@ -11,11 +11,14 @@ import traceback
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from siteplanner.errors import Cancelled, SiteplannerError
 from siteplanner.mission import Mission
 from siteplanner.planning.study.progress import SHARES
+
+if TYPE_CHECKING:
+    from siteplanner.planning.atlas.answer import Quick
 
 SPARE_S = 0.3  # how often what a run has made is set apart from the garbage collector
 CLOSING_S = 30.0  # what the program waits at its end for plans that are still being written
@@ -208,6 +211,16 @@ def plan_job(mission: Mission, progress: Callable[[str, float], None], previous:
 
     extra_fonts(mission)  # the sheets come last: a font that is none is told before the work
     return plan(mission, progress, previous, names)
+
+
+def exact_job(quick: Quick, mission: Mission, progress: Callable[[str, float], None], previous: Any = None) -> Any:
+    """The listed places of an answer from an atlas, judged exactly. The result is the plan."""
+    progress("Starting (the first run on a machine takes up to a minute longer)", 0.0)
+    from siteplanner.outputs.sheets.fonts import extra_fonts
+    from siteplanner.planning.atlas.answer import exact_plan
+
+    extra_fonts(mission)
+    return exact_plan(quick, mission, progress, previous)
 
 
 WAITING = "Waiting until another plan is done"

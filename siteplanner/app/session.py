@@ -23,9 +23,11 @@ from siteplanner.app.private import PassingFolder
 from siteplanner.mission import Mission, mission_from_dict
 
 if TYPE_CHECKING:
+    from siteplanner.app.atlas_answer import FromAtlas
     from siteplanner.app.intake import Brought
     from siteplanner.app.running import Run
     from siteplanner.errors import SiteplannerError
+    from siteplanner.planning.atlas.answer import Quick
     from siteplanner.planning.choose.ranked import RankedSpot
     from siteplanner.planning.plan.explain import Explanation
     from siteplanner.planning.plan.model import Plan
@@ -74,6 +76,9 @@ class Work:
     ground: tuple[Any, dict[str, Any]] | None = None  # what the map of shapes lies over
     check: Run | None = None
     run: Run | None = None
+    run_of: Quick | None = None  # the answer from an atlas whose places the run judges
+    atlas: FromAtlas | None = None  # the mission answered from an atlas
+    atlas_folder: str = ""  # as it was typed
     opening: Run | None = None  # an earlier plan on its way from the disk
     kept: Kept | None = None  # results of the last run, cancelled or not, for the next
     note: str = ""  # what went wrong beside the plan itself, such as a full disk
@@ -108,6 +113,7 @@ class Work:
         self.check = self.run = self.plan = self.planned = self.asked = self.chosen = None
         self.report, self.arrival, self.kept_at = {}, None, None
         self.again, self.papers = None, {}
+        self.atlas = self.run_of = None
         self.memory.clear()
 
     def starting_shapes(self) -> list[Drawn]:
@@ -133,6 +139,16 @@ class Work:
         if run is not None and run.state == "done" and not run.seen:
             run.seen = True
             self.take(run.result)
+            self._weigh_as_answered(run)
+
+    def _weigh_as_answered(self, run: Run) -> None:
+        """Weights that were moved over the answer from an atlas still stand where they were."""
+        from siteplanner.planning.plan.pipeline import rescore
+
+        weights = run.mission.weights if self.run_of is None else self.run_of.mission.weights
+        if weights != run.mission.weights and self.planned is not None and self.planned.spots:
+            self.memory["weights"] = weights.model_dump()
+            self.plan = rescore(self.planned, weights, at_once=True)
 
     def lend(self) -> Kept | None:
         """What the next check or run may take over: each result is compared by content before it is."""
@@ -158,21 +174,27 @@ class Work:
             self.check.cancel()
         self.check = Run(mission, partial(check_job, previous=lent), after=lambda _: make_ready()).start()
 
-    def begin_plan(self, mission: Mission, names: Mapping[tuple[float, float], str] | None = None) -> None:
+    def begin_plan(
+        self, mission: Mission, names: Mapping[tuple[float, float], str] | None = None, quick: Quick | None = None
+    ) -> None:
         """Plan in the background, from what is known already; the plan is kept on disk once it can be shown. `names`:
-        what spots are called already. A second press for what is at work already changes nothing."""
-        from siteplanner.app.running import Run, plan_job
+        what spots are called already; `quick`: an answer from an atlas, whose listed places are then judged in the
+        place of a search. A second press for what is at work already changes nothing."""
+        from siteplanner.app.running import Run, exact_job, plan_job
 
         at_work = self.run is not None and self.run.state == "running" and not self.run.stopping
-        if at_work and self.run is not None and self.run.mission == mission:
+        if at_work and self.run is not None and self.run.mission == mission and self.run_of is quick:
             return
         lent = self.lend()
         if self.run is not None:
             self.run.cancel()
         self.note, self.opening, self.away = "", None, None
-        self.run = Run(
-            mission, partial(plan_job, previous=lent, names=names), after=self._keeper(), in_turn=True
-        ).start()
+        if self.atlas is not None:
+            self.atlas.in_front = False
+        self.run_of = quick
+        planned = partial(plan_job, previous=lent, names=names)
+        job = planned if quick is None else partial(exact_job, quick, previous=lent)
+        self.run = Run(mission, job, after=self._keeper(), in_turn=True).start()
 
     def _keeper(self) -> Callable[[Plan], None]:
         """Writes a plan into the earlier work as the mission stands now."""
@@ -210,9 +232,13 @@ class Work:
         return cast(T, self.memory[key])
 
     def stop(self) -> None:
-        for run in (self.check, self.run, self.arrival, self.again):
+        for run in (self.check, self.run, self.arrival, self.again, self._asked):
             if run is not None:
                 run.cancel()
+
+    @property
+    def _asked(self) -> Run | None:
+        return None if self.atlas is None else self.atlas.run
 
     @property
     def is_empty(self) -> bool:
@@ -224,7 +250,7 @@ class Work:
         """Whether anything is being worked out for it."""
         return any(
             r is not None and r.state == "running"
-            for r in (self.check, self.run, self.opening, self.arrival, self.again)
+            for r in (self.check, self.run, self.opening, self.arrival, self.again, self._asked)
         )
 
     def spot(self) -> RankedSpot | None:

@@ -46,6 +46,7 @@ def page() -> None:
     if work.note:
         st.warning(plain(work.note))
     part(vetted, work)
+    part(from_atlas, work)
     part(drawn, work)
     part(settings, work)
 
@@ -70,6 +71,13 @@ def drawn(work: Work) -> None:
     from siteplanner.app import draw
 
     draw.expander(work)
+
+
+def from_atlas(work: Work) -> None:
+    """The mission answered from a region that was judged before."""
+    from siteplanner.app import atlas_choice
+
+    atlas_choice.expander(work)
 
 
 def _persists() -> bool:

@@ -130,9 +130,11 @@ def plan_from(
 def _say(quick: Quick, units: Any, to_stderr: bool) -> None:
     from rich.table import Table
 
-    from siteplanner.planning.telling.atlas import quick_row, quick_set_words, quick_words
+    from siteplanner.planning.telling.atlas import others_words, quick_row, quick_set_words, quick_words
 
     screen = stderr if to_stderr else stdout
+    if others := others_words(quick):
+        stderr.print(safe(others), highlight=False)
     screen.print(safe(quick_words(quick, units)), style="bold", highlight=False)
     if not quick.ranked:
         return
@@ -153,6 +155,7 @@ def _record(quick: Quick) -> dict[str, Any]:
         "no_way": quick.no_way,
         "shut": quick.shut,
         "outside_share": quick.outside,
+        "other_layers": list(quick.others),
         "spots": [
             {
                 "rank": r.rank,

@@ -85,6 +85,55 @@ def multiplied(atlas: Path, out: Path, count: int, seed: int = 1) -> int:
     return placed
 
 
+def agreement(quick: Any, crs: Any, mission: Any, folder: Path) -> None:
+    """The answer from the atlas against a plan whose own spots are all its places, and the exact pass against that."""
+    import geopandas as gpd
+    from shapely.geometry import Point
+
+    from siteplanner import plan
+    from siteplanner.planning.atlas.answer import exact_plan
+
+    spots = [r.spot for r in quick.ranked]
+    names = [f"place {n}" for n in range(len(spots))]
+    at = [Point(s.x, s.y) for s in spots]
+    gpd.GeoDataFrame({"name": names}, geometry=at, crs=crs).to_file(folder / "places.gpkg", driver="GPKG")
+    layers = mission.layers.model_copy(update={"spots": str(folder / "places.gpkg")})
+    alone = plan(mission.model_copy(update={"layers": layers}), places=[])
+    exact = exact_plan(quick, mission)
+    theirs = {r.spot.name: r for r in alone.judged}
+    failed = {e.spot.name: e for e in alone.rejected}
+    shares, points, order = [], [], []
+    for name, r in zip(names, quick.ranked, strict=True):
+        if name not in theirs:
+            print(f"{name}: passes in the atlas only: {[f.code for f in failed[name].rulings if not f.passed]}")
+            continue
+        own, other = r.evaluation.coverage, theirs[name].evaluation.coverage
+        shares.append(abs(own.share - other.share))
+        points += [abs(a.probability - b.probability) for a, b in zip(own.must_serve, other.must_serve, strict=True)]
+        order.append((theirs[name].score, r.score, name))
+    first = [(round(score, 2), round(own, 2), name) for score, own, name in order[:10]]
+    back = max((later[0] - sooner[0] for k, sooner in enumerate(order[:10]) for later in order[k + 1 :]), default=0.0)
+    print(f"{len(shares)} places; share off by {max(shares):.4f} at most, {np.mean(shares):.4f} in the mean; named points "
+          f"by {max(points, default=0):.3f}; first ten (plan's score, atlas's score, place) {first}; a later place is "
+          f"ahead in the plan by {back:.2f} points at most")  # fmt: skip
+    keyed = {r.spot.key: r.evaluation for r in alone.judged}
+    same = other = 0
+    for r in exact.judged:
+        twin = keyed.get(r.spot.key)
+        if twin is not None:
+            own = r.evaluation
+            alike = [
+                own.coverage.share == twin.coverage.share,
+                np.array_equal(own.coverage.probability, twin.coverage.probability),
+                own.access.drive_time_s == twin.access.drive_time_s,
+                repr((own.ground, own.sky, own.backhauls)) == repr((twin.ground, twin.sky, twin.backhauls)),
+            ]
+            same, other = same + all(alike), other + (not all(alike))
+            if not all(alike):
+                print(f"{r.spot.name}: exact pass and plan differ (share, cells, drive, place): {alike}")
+    print(f"exact pass: {same} places as the plan's own to the bit, {other} not")
+
+
 def answered(atlas: Path, mission: Any, what: str) -> None:
     """From the opening of the atlas to places and sets: processor and clock, and a change of weights after it."""
     for turn in ("first", "again"):
@@ -107,6 +156,7 @@ def main() -> None:
     parser.add_argument("--tile", type=float, default=5000.0)
     parser.add_argument("--workers", type=int, nargs="*", default=[1, 2, 4])
     parser.add_argument("--places", type=int, default=5000, help="of the atlas that is made of the built one")
+    parser.add_argument("--agree", action="store_true", help="only whether the answers are the plan's")
     asked = parser.parse_args()
     from siteplanner import load_mission, plan
     from siteplanner.planning.atlas.answer import exact_plan
@@ -128,6 +178,10 @@ def main() -> None:
                 flush=True,
             )
         atlas = open_atlas(Path(held) / f"atlas_{asked.workers[0]}")
+        if asked.agree:
+            day = load_mission(folder / "mission.toml")
+            agreement(quick_answer(atlas, day), atlas.lattice.crs, day, folder)
+            return
         cells = math.pi * (atlas.mission.radio.max_radius_m / atlas.lattice.size_m) ** 2
         print(f"cells of {atlas.lattice.size_m:g} m a place: {cells:,.0f} x {len(atlas.mission.trailer.mast_stops_m)}")
         mission = load_mission(folder / "mission.toml")

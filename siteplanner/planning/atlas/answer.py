@@ -19,7 +19,9 @@ from siteplanner.mission import Mission, Weights, mission_from_dict
 from siteplanner.planning.atlas.folder import MARGINS, ROADS, finished, read_value, tile_folder
 from siteplanner.planning.atlas.ground import Shared, drives_over
 from siteplanner.planning.atlas.lattice import Lattice, Tile
+from siteplanner.planning.atlas.layers import others_than
 from siteplanner.planning.atlas.place import KnownPlace, access_to
+from siteplanner.planning.atlas.points import PathGround, path_ground
 from siteplanner.planning.atlas.screen import IN_FULL, bounds, read_screen
 from siteplanner.planning.atlas.served import Asked, NamedPoint, cut, served_from, thinning, window_of
 from siteplanner.planning.atlas.table import places_at
@@ -37,6 +39,7 @@ from siteplanner.planning.study.area import area_cells
 from siteplanner.planning.study.load import Place, read_area
 from siteplanner.planning.study.must_serve import point_names
 from siteplanner.planning.study.progress import Progress
+from siteplanner.planning.study.reuse import Kept
 from siteplanner.planning.study.staging import with_staging
 from siteplanner.roads.routing import DriveTree
 
@@ -65,7 +68,8 @@ class Atlas:
 class Quick:
     """The answer from the atlas alone. `ranked`: every place in reach that passes, best first; `sets` by size.
     `no_way`: places that no road leads to today; `shut`: that stand in what is shut today. `outside`: share of the
-    search ground that lies outside the region, where the atlas knows no place."""
+    search ground that lies outside the region, where the atlas knows no place. `others`: layers of the mission that
+    hold something else than the atlas was built from."""
 
     mission: Mission
     ranked: tuple[RankedSpot, ...]
@@ -76,10 +80,22 @@ class Quick:
     outside: float
     seconds: float
     fixed: Fixed
+    others: tuple[str, ...] = ()
 
-    def weighed(self, weights: Weights) -> tuple[RankedSpot, ...]:
-        """The same places by other weights."""
-        return self.fixed.ranked(self.fixed.judged, weights)
+    def weighed(self, weights: Weights, at_once: bool = False) -> Quick:
+        """The same places by other weights; their names stay. `at_once`: without the sets, which take longer than a
+        finger on a slider."""
+        called = {r.spot.key: r.spot.name for r in self.ranked}
+        ranked = name_spots(self.fixed.ranked(self.fixed.judged, weights), called=called)
+        mission = self.mission.model_copy(update={"weights": weights})
+        return replace(self, mission=mission, ranked=ranked, sets={} if at_once else _sets(ranked, mission, self.fixed))
+
+    @property
+    def to_be_judged(self) -> tuple[RankedSpot, ...]:
+        """Those that the exact pass judges: the best, and those of the sets."""
+        best = self.ranked[: JUDGED_EXACTLY * self.mission.search.listed_spots]
+        every = (*best, *(r for one in self.sets.values() for r in one.spots))
+        return tuple({r.spot.key: r for r in every}.values())
 
 
 def open_atlas(folder: Path) -> Atlas:
@@ -163,9 +179,10 @@ def quick_answer(atlas: Atlas, mission: Mission, progress: Progress = lambda sta
     ranked = name_spots(fixed.ranked(evaluations, mission.weights)) if evaluations else ()
     progress("Answered from the atlas", 1.0)
     return Quick(
-        mission, ranked, _sets(ranked, mission, asked, fixed), found.in_reach,
+        mission, ranked, _sets(ranked, mission, fixed), found.in_reach,
         found.no_way + len(passing) - len(evaluations), found.shut,
         float(shapely.difference(place.search, outline).area / place.search.area), time.monotonic() - start, fixed,
+        others_than(atlas.head, mission),
     )  # fmt: skip
 
 
@@ -179,7 +196,17 @@ def asked_of(atlas: Atlas, mission: Mission, place: Place, today: Today) -> Aske
     rows, cols = (range(r.start - 1, r.stop + 1) for r in (rows, cols))  # points lie between cells
     heights = cut(atlas.shared.heights, atlas.lattice, rows, cols)
     cells = area_cells(place.area, heights, thinning(place.whole_area.area, atlas.lattice))
-    return Asked(mission, atlas.mission.radio, atlas.lattice, rows, cols, heights, cells, points)
+    paths = _paths(atlas, place, points) if points else None
+    return Asked(mission, atlas.mission.radio, atlas.lattice, rows, cols, heights, cells, points, paths)
+
+
+def _paths(atlas: Atlas, place: Place, points: Sequence[NamedPoint]) -> PathGround:
+    """The ground under every path from the search ground to a point."""
+    west, south, east, north = place.search.bounds
+    x, y = [p.x for p in points], [p.y for p in points]
+    rows, cols = window_of(atlas.lattice, (min([west, *x]), min([south, *y]), max([east, *x]), max([north, *y])))
+    rows, cols = (range(r.start - 1, r.stop + 1) for r in (rows, cols))
+    return path_ground(atlas.mission, cut(atlas.shared.heights, atlas.lattice, rows, cols), rows, cols)
 
 
 def _points(today: Today) -> tuple[NamedPoint, ...]:
@@ -228,22 +255,24 @@ def _in_reach(atlas: Atlas, place: Place, today: Today, asked: Asked, trees: Seq
     return _Found(places, in_reach, shut, no_way)
 
 
-def _sets(ranked: Sequence[RankedSpot], mission: Mission, asked: Asked, fixed: Fixed) -> Mapping[int, ChosenSet]:
+def _sets(ranked: Sequence[RankedSpot], mission: Mission, fixed: Fixed) -> Mapping[int, ChosenSet]:
     """The best places of several trailers with a channel each; of one shared channel the exact pass tells."""
-    if not ranked or mission.radio.shared_channel or mission.units:
+    if not ranked or fixed.area is None or mission.radio.shared_channel or mission.units:
         return {}
     count = mission.search.sets
     group = Group(("",) * count, (0.0,) * count, mission, cast(Any, None), tuple(ranked), False)
-    return chosen_sets(group, asked.area, mission, mission.search.spacing_m, fixed)
+    return chosen_sets(group, fixed.area, mission, mission.search.spacing_m, fixed)
 
 
-def exact_plan(quick: Quick, mission: Mission, progress: Progress | None = None) -> Plan:
-    """The plan of the mission, whose candidate spots are the best places of the quick answer and those of its sets.
+def exact_plan(
+    quick: Quick, mission: Mission, progress: Progress | None = None, previous: Plan | Kept | None = None
+) -> Plan:
+    """The plan of the mission, whose candidate spots are the best places of the quick answer and those of its sets,
+    under the names that they have there.
 
     Every figure is worked out anew, by the plan's own functions from the mission's own layers.
     Raises InputError for a layer that is not at hand.
     """
-    count = JUDGED_EXACTLY * mission.search.listed_spots
-    listed = [*quick.ranked[:count], *(r for one in quick.sets.values() for r in one.spots)]
+    listed = quick.to_be_judged
     places = dict.fromkeys((r.spot.longitude, r.spot.latitude) for r in listed)
-    return plan(mission, progress, places=list(places))
+    return plan(mission, progress, previous, {r.spot.key: r.spot.name for r in listed}, list(places))

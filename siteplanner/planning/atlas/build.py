@@ -28,6 +28,7 @@ from siteplanner.planning.atlas.folder import (
 )
 from siteplanner.planning.atlas.ground import RegionGround, read_region, shared_of
 from siteplanner.planning.atlas.lattice import Tile, tiles_over
+from siteplanner.planning.atlas.layers import files_of
 from siteplanner.planning.atlas.screen import SCREEN
 from siteplanner.planning.atlas.table import write_places
 from siteplanner.planning.atlas.tile import TileDone, TileJob, judged_tile
@@ -220,6 +221,7 @@ def _finish(region: Region, ground: RegionGround, out: Path, jobs: list[TileJob]
             "name": region.mission.name,
             "mission": shared_parameters(region.mission),
             "inputs": jobs[0].inputs if jobs else "",
+            "files": files_of(region.mission),
             "version": jobs[0].version if jobs else "",
             "crs": lattice.crs.to_wkt(),
             "cell_m": lattice.cell_m,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import stat
 import tempfile
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
@@ -11,8 +12,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
 
 from siteplanner.errors import InputError
+from siteplanner.planning.atlas.lattice import Tile
 from siteplanner.planning.atlas.values import Arrays, packed, unpacked
 
 FORMAT = 1
@@ -79,7 +82,10 @@ def read_rows(path: Path, which: Sequence[int]) -> list[Any]:
 def read_json(path: Path) -> Any:
     """What stands in a file of an atlas. Raises InputError: it is not there, or not JSON."""
     try:
-        if path.stat().st_size > MOST_BYTES:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):  # a pipe would be waited for
+            raise ValueError("not a file")
+        if found.st_size > MOST_BYTES:
             raise ValueError("too large")
         return json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
@@ -135,16 +141,56 @@ def read_value(stem: Path) -> Any:
 
 def finished(atlas: Path) -> Mapping[str, Any]:
     """The head of an atlas whose every tile is finished and of one building. Raises InputError for any other."""
+    if not _there(atlas):
+        raise InputError(
+            "There is no such folder.", remedy="Name the folder that `siteplanner atlas build` wrote.", file=atlas
+        )
+    if not _there(atlas / HEAD) and not _there(atlas / "tiles"):
+        raise InputError(
+            "This folder holds no atlas.",
+            remedy=f"Name the folder that `siteplanner atlas build` wrote: {HEAD} stands in it.",
+            file=atlas,
+        )
     head = read_json(atlas / HEAD)
     if not isinstance(head, dict) or head.get("format") != FORMAT:
         raise InputError(
             "This is no atlas of this version.", remedy="Build it again with this version.", file=atlas / HEAD
         )
+    if not _is_whole(head):
+        raise InputError(
+            "This file of the atlas says something that no atlas says: it is damaged.",
+            remedy="Delete it and run `siteplanner atlas build` again.",
+            file=atlas / HEAD,
+        )
     for name, key in head["tiles"].items():
-        if Path(name).name != name or read_json(tile_folder(atlas, name) / TILE).get("key") != key:
+        if read_json(tile_folder(atlas, name) / TILE).get("key") != key:
             raise InputError(
                 "The atlas is not finished: this tile was begun anew.",
                 remedy="Run `siteplanner atlas build` again; it goes on where it stopped.",
                 file=tile_folder(atlas, name),
             )
     return head
+
+
+def _there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):  # a name longer than the system allows, or with a zero byte
+        return False
+
+
+def _is_whole(head: Mapping[str, Any]) -> bool:
+    """Whether a head holds what an answer takes from it, and names no folder but those of its tiles."""
+    try:
+        tiles, boxes = head["tiles"], head["boxes"]
+        outline = shapely.from_wkb(head["outline"])
+        return (
+            set(tiles) == set(boxes)
+            and all(Path(name).name == name and isinstance(key, str) for name, key in tiles.items())
+            and all(isinstance(n, int) for box in boxes.values() for k, n in box.items() if k != "name")
+            and all(Tile(**box).name == name for name, box in boxes.items())
+            and isinstance(head["mission"], dict)
+            and outline.area > 0
+        )
+    except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.ShapelyError):
+        return False

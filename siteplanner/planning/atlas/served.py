@@ -18,6 +18,7 @@ from siteplanner.mission import Mission, Radio
 from siteplanner.mission.links import link_parameters, sector_pattern
 from siteplanner.planning.atlas.lattice import Lattice
 from siteplanner.planning.atlas.place import KnownPlace
+from siteplanner.planning.atlas.points import PathGround, beyond_cell_db
 from siteplanner.planning.spots.evaluation import Coverage, PointService
 from siteplanner.planning.spots.served import service_of
 from siteplanner.planning.spots.service import stop_where
@@ -49,6 +50,7 @@ class Asked:
     heights: Grid  # of the window
     area: AreaCells
     points: tuple[NamedPoint, ...] = ()
+    paths: PathGround | None = None  # between places and points
 
 
 def window_of(lattice: Lattice, bounds: tuple[float, float, float, float]) -> tuple[range, range]:
@@ -83,9 +85,8 @@ def served_from(asked: Asked, place: KnownPlace, margins: Path) -> Coverage:
     tells: the elevation's doubt, the named points' exact paths. Raises InputError for a raster that cannot be read."""
     radio, cells = asked.mission.radio, asked.area
     held = read_margins(margins, asked.rows, asked.cols, asked.lattice.size_m, asked.lattice.crs)
-    kept = np.hstack([held[:, cells.rows, cells.cols], np.array([_between(band, asked) for band in held])])
     # what was kept is the margin of the atlas's own radio without a pattern: the loss, and any radio's margin
-    loss = min(allowed_loss_db(link_parameters(asked.kept))) - kept
+    loss = min(allowed_loss_db(link_parameters(asked.kept))) - held[:, cells.rows, cells.cols]
     params, pattern = link_parameters(radio), sector_pattern(radio)
     stops = np.array(asked.mission.trailer.mast_stops_m)
     lattice, (row, col) = asked.lattice, place.cell
@@ -99,16 +100,17 @@ def served_from(asked: Asked, place: KnownPlace, margins: Path) -> Coverage:
     distance, bearing, angle = directions_over(down, right, ground, here, lattice.cell_m, stops, radio.handset_height_m)
     n, sigma = len(cells.rows), spread_db(radio.sigma_db, params.entry)
     aim = best_aim(
-        loss[:, :n], bearing[:n], angle[:, :n], cells.weight, params, pattern,
+        loss, bearing[:n], angle[:, :n], cells.weight, params, pattern,
         sectors=radio.sectors, separation_deg=radio.sector_separation_deg,
         min_separation_deg=radio.min_sector_separation_deg, sigma_db=sigma, distance_m=distance[:n],
         max_radius_m=radio.max_radius_m,
     )  # fmt: skip
     chosen = stop_where(place.known_stand, aim.shares, asked.mission.trailer.mast_stop_tolerance)
     bearings = aim.bearings_deg[chosen]
+    there = min(allowed_loss_db(link_parameters(asked.kept))) - _at_points(held[chosen], asked, place, stops[chosen])
     every, margin = served_probability(
-        loss[chosen], bearing, angle[chosen], bearings, params, pattern, sigma_db=sigma, distance_m=distance,
-        max_radius_m=radio.max_radius_m,
+        np.append(loss[chosen], there.astype(loss.dtype)), bearing, angle[chosen], bearings, params, pattern,
+        sigma_db=sigma, distance_m=distance, max_radius_m=radio.max_radius_m,
     )  # fmt: skip
     every = np.nan_to_num(every)
     spot = place.evaluation.spot
@@ -138,6 +140,21 @@ def _rowcol(asked: Asked) -> tuple[np.ndarray, np.ndarray]:
     xy = np.array([(p.x, p.y) for p in asked.points]).reshape(-1, 2)
     row, col = asked.heights.rowcol(xy[:, 0], xy[:, 1])
     return np.clip(row, 0, asked.heights.shape[0] - 1), np.clip(col, 0, asked.heights.shape[1] - 1)
+
+
+def _at_points(band: np.ndarray, asked: Asked, place: KnownPlace, mast_m: float) -> np.ndarray:
+    """Margins at the named points: that of the cell around each, less what the ground between the two costs; without
+    that ground, or beside cells that are not kept, what lies between the cells that are known."""
+    between = _between(band, asked)
+    if asked.paths is None or not asked.points:
+        return between
+    row, col = (np.floor(v + 0.5).astype(int) for v in _rowcol(asked))
+    xy = np.array([(p.x, p.y) for p in asked.points])
+    more = beyond_cell_db(
+        asked.paths, asked.lattice, place.cell, place.evaluation.spot.elevation_m, mast_m, asked.mission.radio, xy
+    )
+    near = band[row, col] - more
+    return np.where(np.isfinite(near), near, between)
 
 
 def _between(values: np.ndarray, asked: Asked) -> np.ndarray:

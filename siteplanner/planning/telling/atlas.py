@@ -5,7 +5,10 @@ from __future__ import annotations
 from siteplanner.planning.atlas.answer import Quick
 from siteplanner.planning.atlas.build import Built, Pace
 from siteplanner.planning.atlas.settlements import RegionService, Settlement
+from siteplanner.planning.choose.price import price
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.telling.answer import spoken
+from siteplanner.planning.telling.options import Named, price_words, whole_of
 from siteplanner.planning.telling.units import Units
 
 _MB = 1 << 20
@@ -65,6 +68,32 @@ def quick_words(quick: Quick, units: Units) -> str:
             f" {units.share(quick.outside)} of the search ground lies outside the region: no place there was checked."
         )
     return out
+
+
+def others_words(quick: Quick) -> str:
+    """That the mission's layers are not what the atlas was built from; '' where they are."""
+    if not quick.others:
+        return ""
+    named = [role.replace("_", " ") for role in quick.others]
+    said = " and ".join([", ".join(named[:-1]), named[-1]] if len(named) > 1 else named)
+    return (
+        f"This atlas was built from other files than the mission names: {said}. The answer below is of the atlas's files. "
+        "Build the atlas again, or act on the exact pass alone, which reads the mission's own."
+    )
+
+
+def reason_words(quick: Quick, ranked: RankedSpot, units: Units, named: Named = str) -> str:
+    """Why a place stands where it does: what it gives and costs against the first; the first, against the second."""
+    first = quick.ranked[0]
+    other = first if ranked is not first else next(iter(quick.ranked[1:]), None)
+    if other is None:
+        return "The only place that passes."
+    rows = (quick.fixed.row_of[r.spot.key] for r in (ranked, other))
+    told = price_words(price(quick.fixed.figures, *rows), whole_of(ranked), units, named)
+    head = "First by the weights as they stand." if ranked is first else ""
+    if ranked is first and told:
+        head = f"{head} Against {spoken(named(other.spot.name))}{units.colon}"
+    return f"{head} {told}".strip() or "Nothing that counts tells it from the first."
 
 
 def quick_row(ranked: RankedSpot, units: Units) -> tuple[str, ...]:
