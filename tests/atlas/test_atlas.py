@@ -112,7 +112,7 @@ def test_search_ground_outside_the_region_is_told(answered):
 def test_weights_are_live_and_sets_are_of_places_apart(answered):
     quick, _, _ = answered
     by_drive = quick.weighed(Weights(coverage=0, must_serve=0, backhaul=0, ground=0, access=1))
-    times = [r.evaluation.access.drive_time_s for r in by_drive]
+    times = [r.evaluation.access.drive_time_s for r in by_drive.ranked]
     assert times == sorted(times)
     assert quick.sets[2].share >= quick.sets[1].share
     one, two = quick.sets[2].spots

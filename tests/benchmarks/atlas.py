@@ -110,12 +110,14 @@ def agreement(quick: Any, crs: Any, mission: Any, folder: Path) -> None:
         own, other = r.evaluation.coverage, theirs[name].evaluation.coverage
         shares.append(abs(own.share - other.share))
         points += [abs(a.probability - b.probability) for a, b in zip(own.must_serve, other.must_serve, strict=True)]
-        order.append((theirs[name].score, r.score, name))
-    first = [(round(score, 2), round(own, 2), name) for score, own, name in order[:10]]
-    back = max((later[0] - sooner[0] for k, sooner in enumerate(order[:10]) for later in order[k + 1 :]), default=0.0)
-    print(f"{len(shares)} places; share off by {max(shares):.4f} at most, {np.mean(shares):.4f} in the mean; named points "
-          f"by {max(points, default=0):.3f}; first ten (plan's score, atlas's score, place) {first}; a later place is "
-          f"ahead in the plan by {back:.2f} points at most")  # fmt: skip
+        order.append((theirs[name].rank, theirs[name].score, r.score))
+    order = [(1 + sum(rank < own for rank, *_ in order), *scores) for own, *scores in order]
+    ranks, scores = [rank for rank, *_ in order], [abs(one - other) for _, one, other in order]
+    print(
+        f"{len(shares)} places; share off by {max(shares):.4f} at most, {np.mean(shares):.4f} in the mean; named "
+        f"points by {max(points, default=0):.3f}; scores by {max(scores):.3f}; the atlas's first ten have in the plan the "
+        f"ranks {ranks[:10]}; places out of order in all {sum(a != b for a, b in enumerate(ranks, 1))}"
+    )
     keyed = {r.spot.key: r.evaluation for r in alone.judged}
     same = other = 0
     for r in exact.judged:
@@ -141,7 +143,7 @@ def answered(atlas: Path, mission: Any, what: str) -> None:
         quick = quick_answer(open_atlas(atlas), mission)
         spent, clock = time.process_time() - own, time.perf_counter() - start
         own = time.process_time()
-        quick.weighed(Weights(coverage=1, must_serve=1, backhaul=1, ground=1, access=5))
+        quick.weighed(Weights(coverage=1, must_serve=1, backhaul=1, ground=1, access=5), at_once=True)
         print(
             f"{what}, {turn}: {quick.in_reach} places in reach, {len(quick.ranked)} in full, {len(quick.sets)} sets: "
             f"processor {spent:.2f} s, clock {clock:.2f} s; other weights {time.process_time() - own:.3f} s",

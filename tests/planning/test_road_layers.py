@@ -233,7 +233,7 @@ def test_which_rig_comes_from_where_is_said(two_starts, capsys):
         }
     )
     assert said in " ".join(capsys.readouterr().out.split())
-    marks = [f["properties"] for f in staging_mark(two_starts)]
+    marks = [f["properties"] for f in staging_mark(two_starts.mission)]
     assert ["S1" in m["i"] for m in marks] == [True, False, False]
     assert "Bench camp" in marks[2]["t"]
     assert marks[2]["t"].endswith(", no rig there")

@@ -251,7 +251,7 @@ def ground_shapes(plan: Plan) -> list[Layer]:
         ("Road closures", closure_shapes(plan), 21),
         ("Incident area", table_shapes(scene.area, scene.elevation, "area", "Incident area"), 30),
         ("Donor sites", donor_marks(plan), 59),
-        ("Staging point", staging_mark(plan), 61),
+        ("Staging point", staging_mark(plan.mission), 61),
     ]
 
 

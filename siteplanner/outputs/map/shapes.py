@@ -14,6 +14,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from siteplanner.data.grid import Grid
+from siteplanner.mission import Mission
 from siteplanner.outputs.map.panel import rejected_popup, spot_popup
 from siteplanner.outputs.pictures.relief import Bounds
 from siteplanner.outputs.words.text import clean, named, sentence, shown
@@ -351,9 +352,9 @@ def short(name: object) -> str:
     return text if len(text) <= LONGEST else text[: LONGEST - 1] + "\u2026"
 
 
-def staging_mark(plan: Plan) -> list[Feature]:
+def staging_mark(mission: Mission) -> list[Feature]:
     """Where the tow starts; several are S1, S2 and so on."""
-    places = plan.mission.stagings
+    places = mission.stagings
     return [
         feature(
             f"staging:{n}",

@@ -1,8 +1,9 @@
 """Loss to a named point from a place of an atlas: what is kept for the cell around it, and the ground between the two.
 
 Named points lie between the cells that an atlas keeps, and behind a crest some meters decide. The heights of the
-lattice are kept, so the loss to the point and to the middle of its cell are both worked out over them by the plan's own
-exact path; their difference is added to what is kept for the cell, which knows the full elevation and what stands there.
+lattice are kept, so the loss to the point and to the middle of its cell are both worked out over them by the plan's
+own exact path; their difference is added to what is kept for the cell, which knows the full elevation and what stands
+there.
 """
 
 from __future__ import annotations
@@ -44,8 +45,8 @@ def beyond_cell_db(
     ground: PathGround, lattice: Lattice, cell: tuple[int, int], elevation_m: float, mast_m: float, radio: Radio,
     xy: np.ndarray,
 ) -> np.ndarray:  # fmt: skip
-    """How much more is lost to each point (x, y a row) than to the middle of the lattice's cell around it, dB; NaN where
-    the kept heights do not tell. `cell`, `elevation_m`: of the place."""
+    """How much more is lost to each point (x, y a row) than to the middle of the lattice's cell around it, dB; NaN
+    where the kept heights do not tell. `cell`, `elevation_m`: of the place."""
     heights = ground.heights
     out = np.full(len(xy), np.nan)
     half = lattice.step // 2

@@ -7,11 +7,14 @@ from siteplanner.planning.atlas.build import Built, Pace
 from siteplanner.planning.atlas.settlements import RegionService, Settlement
 from siteplanner.planning.choose.price import price
 from siteplanner.planning.choose.ranked import RankedSpot
-from siteplanner.planning.telling.answer import spoken
-from siteplanner.planning.telling.options import Named, price_words, whole_of
-from siteplanner.planning.telling.units import Units
+from siteplanner.planning.telling.answer import COLUMNS, spoken, spot_cells
+from siteplanner.planning.telling.options import Named, differences_words, whole_of
+from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
 _MB = 1 << 20
+PLACE_COLUMNS = ("Spot", *COLUMNS, "Ways in", "Why")
+FIGURES = COLUMNS  # of those the columns that hold figures
+MOST_REASONS = 2  # figures to each side
 LEAST_OUTSIDE = 0.005  # of the search ground, to be told
 
 
@@ -77,23 +80,48 @@ def others_words(quick: Quick) -> str:
     named = [role.replace("_", " ") for role in quick.others]
     said = " and ".join([", ".join(named[:-1]), named[-1]] if len(named) > 1 else named)
     return (
-        f"This atlas was built from other files than the mission names: {said}. The answer below is of the atlas's files. "
+        f"This atlas was built from other files than the mission names: {said}. The answer is of the atlas's files. "
         "Build the atlas again, or act on the exact pass alone, which reads the mission's own."
     )
 
 
 def reason_words(quick: Quick, ranked: RankedSpot, units: Units, named: Named = str) -> str:
-    """Why a place stands where it does: what it gives and costs against the first; the first, against the second."""
+    """Why a place stands where it does: what is better and worse than at the first; of the first, than at the second.
+    The first figures that differ, in the order of a commander's questions."""
     first = quick.ranked[0]
     other = first if ranked is not first else next(iter(quick.ranked[1:]), None)
     if other is None:
         return "The only place that passes."
     rows = (quick.fixed.row_of[r.spot.key] for r in (ranked, other))
-    told = price_words(price(quick.fixed.figures, *rows), whole_of(ranked), units, named)
-    head = "First by the weights as they stand." if ranked is first else ""
-    if ranked is first and told:
-        head = f"{head} Against {spoken(named(other.spot.name))}{units.colon}"
-    return f"{head} {told}".strip() or "Nothing that counts tells it from the first."
+    paid, whole = price(quick.fixed.figures, *rows), whole_of(ranked)
+    parts = [
+        f"{word}{units.colon}{differences_words(side, whole, units, named, most=MOST_REASONS)}."
+        for word, side in (("Better", paid.gains), ("Worse", paid.costs))
+        if side
+    ]
+    head = f"Against {spoken(named(other.spot.name))}. " if ranked is first else ""
+    return head + (" ".join(parts) or "Alike in every figure.")
+
+
+def judged_exactly_words(quick: Quick) -> str:
+    """What the exact pass will judge."""
+    return (
+        f"These figures are the atlas's: service on coarser cells, no doubts yet. The exact pass judges the best "
+        f"{len(quick.to_be_judged)} places, those of the sets among them, from the mission's own layers."
+    )
+
+
+def no_place_words() -> str:
+    """That the atlas has no place for this area."""
+    return "The atlas holds no place from which this area could be served today. Plan the mission without it."
+
+
+def place_row(quick: Quick, ranked: RankedSpot, units: Units, named: Named = str) -> tuple[str, ...]:
+    """A row of the list under `PLACE_COLUMNS`."""
+    e = ranked.evaluation
+    line = None if e.access is None else e.access.lifeline
+    ways = NOT_KNOWN if line is None else ("none", "one", "two or more")[min(line.staging.ways, 2)]
+    return (ranked.spot.name, *spot_cells(e, units), ways, reason_words(quick, ranked, units, named))
 
 
 def quick_row(ranked: RankedSpot, units: Units) -> tuple[str, ...]:
