@@ -7,6 +7,7 @@ lost is waited for, and asked again.
 
 from __future__ import annotations
 
+import logging
 import math
 import os
 import queue
@@ -191,6 +192,7 @@ def crew_of(address: str | None, count: int | None, pieces: int, shared: Path) -
     import dask
     from distributed import Client
 
+    logging.getLogger("distributed.client").setLevel(logging.CRITICAL)  # a lost scheduler is told once, in our words
     shared.mkdir(parents=True, exist_ok=True)
     stop = shared / f".stop-{uuid.uuid4().hex}"
     with ExitStack() as stack:

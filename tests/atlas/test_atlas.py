@@ -34,6 +34,7 @@ from tests.atlas.scene import save, write_day, write_region
 from tests.planning.conftest import at
 
 SHARE = 0.01  # of the served share, between the lattice and the plan's own cells
+POINT = 0.05  # of a chance of service at a named point
 TIE = 0.5  # points of a score that such a difference can move
 
 
@@ -73,6 +74,8 @@ def test_an_atlas_answers_as_the_plan_at_the_same_places(answered):
         one, other = r.evaluation, theirs[r.spot.key].evaluation
         assert one.coverage.share == pytest.approx(other.coverage.share, abs=SHARE)
         assert one.coverage.mast_height_m == other.coverage.mast_height_m
+        points = zip(one.coverage.must_serve, other.coverage.must_serve, strict=True)
+        assert all(abs(p.probability - q.probability) < POINT for p, q in points)
         assert one.access.drive_time_s == pytest.approx(other.access.drive_time_s, abs=1e-6)
         assert one.ground.slope_deg == other.ground.slope_deg
         assert one.ground.heading_deg == other.ground.heading_deg
@@ -99,6 +102,8 @@ def test_after_the_exact_pass_the_figures_are_the_plan_s_own(answered):
         assert repr((e.ground, e.sky, e.backhauls)) == repr((other.ground, other.sky, other.backhauls))
         assert e.access.drive_time_s == other.access.drive_time_s
     assert {r.spot.key for r in exact.spots} >= {r.spot.key for r in quick.ranked[:3]}
+    called = {r.spot.key: r.spot.name for r in quick.to_be_judged}
+    assert all(called.get(e.spot.key, e.spot.name) == e.spot.name for e in ours)  # a place keeps its name
     assert set(quick.sets) == set(exact.sets) == {1, 2}
 
 

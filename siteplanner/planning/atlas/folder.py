@@ -69,8 +69,7 @@ def put_rows(path: Path, rows: Sequence[Any]) -> None:
 def read_rows(path: Path, which: Sequence[int]) -> list[Any]:
     """Some of the rows that `put_rows` wrote. Raises InputError as `read_json`."""
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ValueError("too large")
+        _size_fits(path)
         lines = path.read_bytes().split(b"\n")[1:-1]
         return [json.loads(lines[number].removesuffix(b",")) for number in which]
     except (OSError, ValueError, LookupError, RecursionError):
@@ -79,14 +78,19 @@ def read_rows(path: Path, which: Sequence[int]) -> list[Any]:
     return [rows[number] for number in which]
 
 
+def _size_fits(path: Path) -> None:
+    """Raises OSError, or ValueError for what is no file (a pipe would be waited for) or larger than is written."""
+    found = path.stat()
+    if not stat.S_ISREG(found.st_mode):
+        raise ValueError("not a file")
+    if found.st_size > MOST_BYTES:
+        raise ValueError("too large")
+
+
 def read_json(path: Path) -> Any:
     """What stands in a file of an atlas. Raises InputError: it is not there, or not JSON."""
     try:
-        found = path.stat()
-        if not stat.S_ISREG(found.st_mode):  # a pipe would be waited for
-            raise ValueError("not a file")
-        if found.st_size > MOST_BYTES:
-            raise ValueError("too large")
+        _size_fits(path)
         return json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise InputError(
@@ -121,6 +125,7 @@ def read_value(stem: Path) -> Any:
     """The fact again. Raises InputError."""
     path = stem.with_suffix(".zip")
     try:
+        _size_fits(path)
         with zipfile.ZipFile(path) as held:
             if sum(item.file_size for item in held.infolist()) > MOST_BYTES:
                 raise ValueError("too large")
@@ -163,7 +168,8 @@ def finished(atlas: Path) -> Mapping[str, Any]:
             file=atlas / HEAD,
         )
     for name, key in head["tiles"].items():
-        if read_json(tile_folder(atlas, name) / TILE).get("key") != key:
+        held = read_json(tile_folder(atlas, name) / TILE)
+        if not isinstance(held, dict) or held.get("key") != key:
             raise InputError(
                 "The atlas is not finished: this tile was begun anew.",
                 remedy="Run `siteplanner atlas build` again; it goes on where it stopped.",
