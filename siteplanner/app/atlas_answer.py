@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -12,12 +12,13 @@ import streamlit as st
 from siteplanner.app import style
 from siteplanner.app.atlas_map import Around, around_of, base_map, marks_of
 from siteplanner.app.frame import go, say_error
+from siteplanner.app.from_atlas import FromAtlas
 from siteplanner.app.labels import Units, plain
 from siteplanner.app.pressing import press, watch
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
 from siteplanner.app.weight_panel import weight_panel
-from siteplanner.mission import Mission, Weights
+from siteplanner.mission import Mission
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.text import clean, named
 from siteplanner.planning.atlas.answer import Quick, open_atlas, quick_answer
@@ -42,37 +43,6 @@ class Answered:
 
     quick: Quick
     around: Around
-
-
-@dataclass(eq=False)
-class FromAtlas:
-    """One mission asked of one atlas. `weights`: where the sliders stand; `shown`: the answer by them."""
-
-    mission: Mission
-    folder: Path
-    run: Run
-    in_front: bool = True  # whether the page Run shows it, not a run
-    weights: dict[str, float] = field(default_factory=dict)
-    shown: Quick | None = None
-
-    def to_front(self) -> str:
-        """Show the answer again."""
-        self.in_front = True
-        return "run"
-
-    def weigh(self, moved: dict[str, float]) -> None:
-        """Rank by the weights as they stand; all at 0 says nothing, and the last ranking stays. The sets follow when
-        they are drawn."""
-        self.weights.update(moved)
-        if self.shown is not None and sum(self.weights.values()) > 0:
-            self.shown = self.run.result.quick.weighed(Weights(**self.weights), at_once=True)
-
-    def whole(self) -> Quick:
-        """The answer by the weights as they stand, with its sets."""
-        assert self.shown is not None
-        if not self.shown.sets:
-            self.shown = self.shown.weighed(self.shown.mission.weights)
-        return self.shown
 
 
 def begin(work: Work, mission: Mission, folder: Path) -> None:

@@ -23,7 +23,7 @@ from siteplanner.app.private import PassingFolder
 from siteplanner.mission import Mission, mission_from_dict
 
 if TYPE_CHECKING:
-    from siteplanner.app.atlas_answer import FromAtlas
+    from siteplanner.app.from_atlas import FromAtlas
     from siteplanner.app.intake import Brought
     from siteplanner.app.running import Run
     from siteplanner.errors import SiteplannerError
@@ -282,6 +282,7 @@ def put_away(work: Work) -> bool:
     work.away = Away(folder, work.chosen, {key: work.memory[key] for key in CHOICES if key in work.memory})
     work.plan = work.planned = work.asked = work.kept = None
     work.run = work.check = work.opening = None
+    work.atlas = work.run_of = None  # asked again in seconds
     work.memory.clear()
     return True
 

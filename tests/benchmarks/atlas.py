@@ -115,8 +115,8 @@ def agreement(quick: Any, crs: Any, mission: Any, folder: Path) -> None:
     ranks, scores = [rank for rank, *_ in order], [abs(one - other) for _, one, other in order]
     print(
         f"{len(shares)} places; share off by {max(shares):.4f} at most, {np.mean(shares):.4f} in the mean; named "
-        f"points by {max(points, default=0):.3f}; scores by {max(scores):.3f}; the atlas's first ten have in the plan the "
-        f"ranks {ranks[:10]}; places out of order in all {sum(a != b for a, b in enumerate(ranks, 1))}"
+        f"points by {max(points, default=0):.3f}; scores by {max(scores):.3f}; the atlas's first ten have in the plan "
+        f"the ranks {ranks[:10]}; places out of order in all {sum(a != b for a, b in enumerate(ranks, 1))}"
     )
     keyed = {r.spot.key: r.evaluation for r in alone.judged}
     same = other = 0
