@@ -6,9 +6,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import geopandas as gpd
 import pytest
-from shapely.geometry import Point, box
+from shapely.geometry import LineString, Point, box
 from streamlit.testing.v1 import AppTest
 
 from siteplanner import load_mission
@@ -19,7 +18,7 @@ from siteplanner.planning.atlas.build import build_atlas
 from siteplanner.planning.atlas.folder import HEAD
 from tests.atlas.scene import save, write_day, write_region
 from tests.outputs.factory import HOSTILE
-from tests.planning.conftest import CRS, at
+from tests.planning.conftest import at
 
 HOSTILE_POINT = f"camp {HOSTILE[0]} <img src=x onerror=alert(1)>"
 
@@ -33,10 +32,10 @@ def atlas(tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def day(tmp_path_factory) -> Path:
-    """A mission whose named point has a hostile name."""
+    """A mission whose named point has a hostile name, and whose overhead line is not the atlas's."""
     mission = write_day(tmp_path_factory.mktemp("day"))
-    points = gpd.GeoDataFrame({"name": [HOSTILE_POINT]}, geometry=[Point(at(1800, 1500))], crs=CRS)
-    points.to_file(mission.parent / "points.gpkg", driver="GPKG")
+    save(mission.parent / "points.gpkg", [Point(at(1800, 1500))], name=[HOSTILE_POINT])
+    save(mission.parent / "lines.gpkg", [LineString([at(100, 1000), at(1300, 1000)])], voltage_kv=[33])
     return mission
 
 
@@ -111,7 +110,7 @@ def test_the_app_s_answer_is_the_command_s_and_names_stay_text(day, atlas):
     assert "<img" not in page
     assert page.count("<tr>") == 1 + min(len(theirs.ranked), theirs.mission.search.listed_spots)
     assert "Best 2 together" in page
-    assert "This atlas was built from other files than the mission names: roads" in page  # they were written anew
+    assert "This atlas was built from other files than the mission names: power lines." in page
 
 
 def test_weights_move_the_answer_and_what_it_lists_is_judged_exactly_under_its_names(day, atlas):
