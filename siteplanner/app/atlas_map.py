@@ -26,9 +26,13 @@ from siteplanner.outputs.map.shapes import (
 )
 from siteplanner.outputs.map.styles import NIGHT, STYLES
 from siteplanner.outputs.pictures.relief import relief_picture
+from siteplanner.outputs.words.text import sentence
 from siteplanner.planning.atlas.answer import Atlas, Quick
 from siteplanner.planning.atlas.served import cut, window_of
+from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.study.load import read_area
+from siteplanner.planning.telling.places import served_tip
+from siteplanner.planning.telling.units import reader_units
 
 MARGIN_M = 500.0
 
@@ -70,9 +74,9 @@ def base_map(around: Around, picture_url: Callable[[bytes], str]) -> folium.Map:
 
 
 def marks_of(around: Around, quick: Quick) -> folium.FeatureGroup:
-    """The listed places and those of the sets, by their names; the first stands out, the last of all on top."""
+    """The listed places and those of the sets, by their names, the first on top; named points, with what it gives."""
     group = folium.FeatureGroup(name="Spots", control=False)
-    marks = []
+    marks = point_marks(quick)
     for ranked in reversed(quick.to_be_judged):
         listed = ranked.rank <= quick.mission.search.listed_spots
         mark, words = spot_mark(ranked, " sp-best" if ranked.rank == 1 else "" if listed else " sp-minor")
@@ -80,6 +84,19 @@ def marks_of(around: Around, quick: Quick) -> folium.FeatureGroup:
         marks.append(feature(f"spot:{ranked.rank}", where, "spot", i=mark, t=words))
     _shapes(around, marks, "Spots", 62, GroupShapes).add_to(group)
     return group
+
+
+def point_marks(quick: Quick) -> list[Feature]:
+    """The named points, with the chance of service from the first place."""
+    coverage = quick.ranked[0].evaluation.coverage if quick.ranked else None
+    units, out = reader_units(quick.mission).first, []
+    for number, at in enumerate(() if coverage is None else coverage.must_serve, 1):
+        words = sentence(served_tip(at.name, at.probability, f"spot {quick.ranked[0].spot.name}", units), [at.name])
+        missed = "" if at.probability >= SERVED else " sp-missed"
+        where = point(at.longitude, at.latitude)
+        mark = f'<span class="sp-must{missed}"></span>'
+        out.append(feature(f"point:{number}", where, "must_serve", i=mark, t=words))
+    return out
 
 
 def _shapes(around: Around, features: list[Feature], name: str, order: int, kind: type[Shapes]) -> Shapes:

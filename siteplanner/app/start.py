@@ -45,8 +45,8 @@ def page() -> None:
     st.text(work.origin)
     if work.note:
         st.warning(plain(work.note))
-    part(vetted, work)
     part(from_atlas, work)
+    part(vetted, work)
     part(drawn, work)
     part(settings, work)
 

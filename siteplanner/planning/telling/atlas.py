@@ -12,7 +12,7 @@ from siteplanner.planning.telling.options import Named, differences_words, whole
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
 _MB = 1 << 20
-PLACE_COLUMNS = ("Spot", *COLUMNS, "Ways in", "Why")
+PLACE_COLUMNS = ("Spot", *COLUMNS, "Ways in", "Against the first")
 FIGURES = COLUMNS  # of those the columns that hold figures
 MOST_REASONS = 2  # figures to each side
 LEAST_OUTSIDE = 0.005  # of the search ground, to be told
@@ -106,7 +106,7 @@ def reason_words(quick: Quick, ranked: RankedSpot, units: Units, named: Named = 
 def judged_exactly_words(quick: Quick) -> str:
     """What the exact pass will judge."""
     return (
-        f"These figures are the atlas's: service on coarser cells, no doubts yet. The exact pass judges the best "
+        f"These figures are the atlas's: service on coarser cells, and no ranges yet. The exact pass judges the best "
         f"{len(quick.to_be_judged)} places, those of the sets among them, from the mission's own layers."
     )
 
