@@ -26,6 +26,7 @@ from siteplanner.planning.telling.atlas import (
     FIGURES,
     PLACE_COLUMNS,
     judged_exactly_words,
+    level_words,
     no_place_words,
     others_words,
     place_row,
@@ -99,6 +100,8 @@ def answer(work: Work, asked: FromAtlas, units: Units) -> None:
         _weights(work, asked, quick)
     press(button, "Judge the listed spots exactly", _judge, work, type="primary", width="stretch", key="judge_exactly")
     st.caption(judged_exactly_words(quick))
+    if level := level_words(quick):
+        st.html(f'<p class="sp-small">{named(level)}</p>')
     left, right = st.columns([8, 5], gap="medium")
     left.html(places_html(quick, units))
     with right:

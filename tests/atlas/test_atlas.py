@@ -28,7 +28,7 @@ from siteplanner.planning.atlas.folder import HEAD, read_value
 from siteplanner.planning.atlas.ground import with_shared
 from siteplanner.planning.atlas.settlements import read_towns, region_service
 from siteplanner.planning.atlas.values import packed, unpacked
-from siteplanner.planning.telling.atlas import quick_words
+from siteplanner.planning.telling.atlas import level_words, quick_words
 from siteplanner.planning.telling.units import METRIC
 from tests.atlas.scene import save, write_day, write_region
 from tests.planning.conftest import at
@@ -105,6 +105,20 @@ def test_after_the_exact_pass_the_figures_are_the_plan_s_own(answered):
     called = {r.spot.key: r.spot.name for r in quick.to_be_judged}
     assert all(called.get(e.spot.key, e.spot.name) == e.spot.name for e in ours)  # a place keeps its name
     assert set(quick.sets) == set(exact.sets) == {1, 2}
+
+
+def test_places_that_coarser_cells_do_not_tell_apart_are_told(answered):
+    quick, alone, _ = answered
+    listed = quick.ranked[: quick.mission.search.listed_spots]
+    theirs = {r.spot.key: r.score for r in alone.judged}
+    level = {r.spot.name for group in quick.level for r in group}
+    for one, other in pairwise(listed):  # where the plan turns two round, it is told that nobody could know
+        assert theirs[one.spot.key] > theirs[other.spot.key] or {one.spot.name, other.spot.name} <= level
+    tied = replace(quick, ranked=(listed[0], replace(listed[1], score=listed[0].score - 0.4), *quick.ranked[2:]))
+    assert [r.rank for r in tied.level[0]][:2] == [1, 2]
+    assert level_words(tied).startswith("Too close to call from the atlas alone: A")
+    apart = tuple(replace(r, score=90.0 - r.rank) for r in quick.ranked)
+    assert level_words(replace(quick, ranked=apart)) == ""
 
 
 def test_search_ground_outside_the_region_is_told(answered):

@@ -46,6 +46,9 @@ from siteplanner.roads.routing import DriveTree
 SAME_TABLES = ("trailer", "rig", "sky", "backhaul", "power_lines", "site")
 """Tables that places were judged by: the mission of the day must say the same."""
 SAME_RADIO = ("frequency_mhz", "handset_height_m")
+COARSE_POINTS = (
+    0.5  # of a score, between an answer and the plan; at most 0.21 on the samples (tests/benchmarks/atlas.py)
+)
 JUDGED_EXACTLY = 2  # times the spots that are listed
 
 
@@ -89,6 +92,17 @@ class Quick:
         ranked = name_spots(self.fixed.ranked(self.fixed.judged, weights), called=called)
         mission = self.mission.model_copy(update={"weights": weights})
         return replace(self, mission=mission, ranked=ranked, sets={} if at_once else _sets(ranked, mission, self.fixed))
+
+    @property
+    def level(self) -> tuple[tuple[RankedSpot, ...], ...]:
+        """Listed places, by rank, that the coarser cells do not tell apart: each group within `COARSE_POINTS`."""
+        groups: list[list[RankedSpot]] = []
+        for one in self.ranked[: self.mission.search.listed_spots]:
+            if groups and abs(groups[-1][0].score - one.score) < COARSE_POINTS:
+                groups[-1].append(one)
+            else:
+                groups.append([one])
+        return tuple(tuple(group) for group in groups if len(group) > 1)
 
     @property
     def to_be_judged(self) -> tuple[RankedSpot, ...]:

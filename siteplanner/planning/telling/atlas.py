@@ -103,6 +103,15 @@ def reason_words(quick: Quick, ranked: RankedSpot, units: Units, named: Named = 
     return head + (" ".join(parts) or "Alike in every figure.")
 
 
+def level_words(quick: Quick) -> str:
+    """Which places the atlas does not tell apart; '' where it tells all."""
+    groups = [[r.spot.name for r in group] for group in quick.level]
+    if not groups:
+        return ""
+    told = "; ".join(f"{', '.join(names[:-1])} and {names[-1]}" for names in groups)
+    return f"Too close to call from the atlas alone: {told}."
+
+
 def judged_exactly_words(quick: Quick) -> str:
     """What the exact pass will judge."""
     return (
