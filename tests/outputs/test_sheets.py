@@ -85,7 +85,7 @@ def test_commander_figures_are_those_of_plan_json(plan, texts, tmp_path):
         f"{spot['sky'][0]['margin_deg']:.0f}° to spare",
         f"{spot['latitude']:.6f}, {spot['longitude']:.6f}",
         grid_text(spot["grid_reference"]),
-        f"refuel {spot['timeline']['refuel_low_h']:.0f} to {spot['timeline']['refuel_likely_h']:.0f} h",
+        f"first {spot['timeline']['refuel_low_h']:.0f} to {spot['timeline']['refuel_likely_h']:.0f} h",
     )
     for point in coverage["must_serve"]:
         has(texts["commander"], f"{point['name']}{point_words(point['probability'])}")

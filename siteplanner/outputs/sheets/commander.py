@@ -86,7 +86,7 @@ def commander_content(plan: Plan, ranked: RankedSpot | None = None) -> dict[str,
         "mission": short(plan.mission.name, 90),
         "note": short(plan.mission.note, 160),
         "aid": PLANNING_AID,
-        "map_svg": commander_map(plan, chosen, 94, 68, at),
+        "map_svg": commander_map(plan, chosen, 94, 60, at),
         "map_alt": "Map of the incident area with the spot, its rival, staging S, the drive and hazards.",
         "map_key": "Black disc: this spot; white disc: the other choice; ringed disc: second trailer; S: staging; "
         "triangles: named points; long dashes: incident area; thick line: drive; hatched: hazard; dotted: keep-out; "
@@ -118,8 +118,8 @@ def commander_content(plan: Plan, ranked: RankedSpot | None = None) -> dict[str,
 _EMPTY: dict[str, Any] = {
     **dict.fromkeys(("figures", "without", "missed", "meaning", "drive", "where", "go", "decide", "wind"), ()),
     **dict.fromkeys(("dangers", "options", "more_trailers", "rulings", "points", "assumptions"), ()),
-    **dict.fromkeys(("park", "worst", "runner", "firm", "scout", "no_option", "more_points", "timeline_svg"), ""),
-    **dict.fromkeys(("light", "gis"), ""),
+    **dict.fromkeys(("park", "worst", "runner", "firm", "scout", "no_option", "options_elsewhere"), ""),
+    **dict.fromkeys(("light", "gis", "more_points", "timeline_svg"), ""),
 }
 
 
@@ -131,29 +131,30 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
     return {
         "park": set_apart(telling.park_words(plan, chosen, units), names),
         "figures": figure_row(chosen, units),
-        "worst": name_in_text(worst_words(plan, chosen, units, named(40)), 260),
+        "worst": name_in_text(worst_words(plan, chosen, units, named(60)), 260),
         "runner": set_apart(runner_words(plan, chosen, units), names),
         "firm": set_apart(telling.firm_words(plan, units.first), names),
-        "scout": "" if plan.as_built else name_in_text(telling.scout_words(plan, chosen, units, named(40)), 420),
-        "without": telling.without_rows(chosen, units, named(40)),
+        "scout": "" if plan.as_built else name_in_text(telling.scout_words(plan, chosen, units, named(60)), 420),
+        "without": telling.without_rows(chosen, units, named(60)),
         "missed": _served_elsewhere(plan, units) if first else [],
         "meaning": telling.meaning_rows(chosen, capacity_of(e, plan.mission), units),
-        "drive": telling.drive_rows(chosen, units, named(40)),
+        "drive": telling.drive_rows(chosen, units, named(60)),
         "where": coordinates(chosen.spot.latitude, chosen.spot.longitude, chosen.spot.grid_reference),
         "points": [
-            [str(n), name_in_text(p.name, 34), telling.point_words(p.probability, units)]
+            [str(n), name_in_text(p.name, 48), telling.point_words(p.probability, units)]
             for n, p in enumerate(rows[:MOST_POINTS], 1)
         ],
         "more_points": weakest_words(MOST_POINTS, len(rows)),
-        "go": go_rows(site.clock, units, named(40)),
-        "decide": telling.decision_rows(plan, chosen, units, named(40)),
+        "go": go_rows(site.clock, units, named(60)),
+        "decide": telling.decision_rows(plan, chosen, units, named(60)),
         "options": [
             [
                 name_in_text(o.ranked.spot.name, 16),
-                *(name_in_text(t, 60) for t in option_cells(o, units.first, named(34), plain=True)),
+                *(name_in_text(t, 110) for t in option_cells(o, units.first, named(60), plain=True)),
             ]
             for o in (plan.options if len(plan.options) > 1 else ())
         ],
+        "options_elsewhere": telling.options_elsewhere_words(len(plan.options)),
         "no_option": NO_OTHER if len(plan.options) == 1 else "",
         "dangers": _dangers(plan, chosen, units)[:MOST_DANGERS],
         "wind": [
@@ -164,7 +165,7 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
             f"{driving_words(as_driven(plan.mission))}; time range for about 9 cases in 10.",
             cover_sentence(plan.mission, plan.findings, units.first),
         ],
-        "more_trailers": sheet_lines(plan, units, named(40))[:MOST_TRAILERS] if first else [],
+        "more_trailers": sheet_lines(plan, units, named(60))[:MOST_TRAILERS] if first else [],
         "timeline_svg": timeline_svg(plan, chosen, width=340, parts=False),
         "light": light_short(site.timeline),
         "gis": telling.gis_words(sum(f.severity in OF_THE_DATA for f in plan.findings)),
@@ -173,7 +174,7 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
 
 def _served_elsewhere(plan: Plan, units: Units) -> list[str]:
     """Where else the named points without service would have it."""
-    return [name_in_text(text, 260) for text in missed_lines(plan.missed_points, units.first, named(40))]
+    return [name_in_text(text, 260) for text in missed_lines(plan.missed_points, units.first, named(60))]
 
 
 def _said(finding: Finding, units: Units, longest: int = 260) -> list[str]:
@@ -188,7 +189,7 @@ def _dangers(plan: Plan, chosen: RankedSpot, units: Units) -> list[list[str]]:
     rows = [_said(f, units) for f in told if f.severity == "warning"]
     rows += [["WARNING", name_in_text(words, 300)] for words in _if_lost(plan, chosen)]
     near = telling.near_hazards(site.hazards)[:MOST_HAZARDS]
-    rows += [["WARNING", t] for t in hazards_near_sentences(near, units, named(40))]
+    rows += [["WARNING", t] for t in hazards_near_sentences(near, units, named(60))]
     if not telling.far_from_wires(e.line):
-        rows.append(["WARNING", line_sentence(e.line, units, named(40))])
+        rows.append(["WARNING", line_sentence(e.line, units, named(60))])
     return rows + [_said(f, units) for f in told if f.severity != "warning"]

@@ -7,7 +7,18 @@ import math
 import shapely
 from shapely.ops import substring
 
-from siteplanner.outputs.sheets.sheet_maps import FONT, LETTER_MM, View, fit, furniture, map_of_drive, path, svg
+from siteplanner.outputs.sheets.sheet_maps import (
+    FONT,
+    LETTER_MM,
+    Box,
+    View,
+    corner_free,
+    fit,
+    furniture,
+    map_of_drive,
+    path,
+    svg,
+)
 from siteplanner.outputs.sheets.site_marks import arrow, trailer_drawing
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
@@ -58,7 +69,11 @@ def last_leg_map(plan: Plan, ranked: RankedSpot, width: float, height: float) ->
     sx, sy = view.at(*line.coords[-1][:2])
     body += f'<circle cx="{sx:.2f}" cy="{sy:.2f}" r="1.1" fill="#fff" stroke="#000" stroke-width="0.5"/>'
     words = leg_labels(leg_bearing_deg(plan, ranked), e.ground.heading_deg, e, units)
-    return svg(view, body + furniture(view, -turn, units) + _words(words, view))
+    half = plan.mission.trailer.length_m / 2
+    around = [(spot.x + half * a, spot.y + half * b) for a in (-1, 0, 1) for b in (-1, 0, 1)]
+    marks = [view.at(x, y) for x, y in (*around, *_along(come_in, view), *_along(access.last_leg, view))]
+    room = corner_free(view, _size(words), marks, first=2)  # the lower right, where nothing is drawn there
+    return svg(view, body + furniture(view, -turn, units, marks, (room,)) + _words(words, room))
 
 
 def leg_bearing_deg(plan: Plan, ranked: RankedSpot) -> float:
@@ -84,10 +99,24 @@ def _head(line: shapely.LineString | shapely.Point, view: View) -> str:
     return f'<g transform="translate({x:.2f} {y:.2f}) rotate({towards:.1f})"><path d="M0 -2.2L1.5 1.6H-1.5Z"/></g>'
 
 
-def _words(lines: list[str], view: View) -> str:
-    """Lines in the lower right corner, where neither scale nor north arrow stands."""
-    half = 0.76 * max(len(line) for line in lines)
-    x, top = view.width - half - 1.5, view.height - 3.4 * len(lines) - 0.6
+def _along(line: shapely.LineString | shapely.Point, view: View) -> list[tuple[float, float]]:
+    """Places on a line of the drawing, 3 mm apart."""
+    if not isinstance(line, shapely.LineString) or line.is_empty:
+        return []
+    count = max(2, math.ceil(line.length / view.metres_per_mm / 3))
+    points = [line.interpolate(n / count, normalized=True) for n in range(count + 1)]
+    return [(p.x, p.y) for p in points]
+
+
+def _size(lines: list[str]) -> tuple[float, float]:
+    """Width and height that lines of words take, millimetres."""
+    return 1.4 * max(len(line) for line in lines), 3.4 * len(lines) + 0.2
+
+
+def _words(lines: list[str], room: Box) -> str:
+    """Lines in the corner that is kept for them."""
+    half = (room[2] - room[0]) / 2
+    x, top = room[0] + half, room[1]
     rows = "".join(
         f'<text x="{x:.2f}" y="{top + 2.6 + 3.4 * n:.2f}" font-size="{LETTER_MM}" {FONT} text-anchor="middle">'
         f"{line}</text>"

@@ -21,6 +21,7 @@ MISSING = "\u25af"  # white vertical rectangle, which the built-in font holds
 BREAK = "\u200b"  # zero-width space: where a word without blanks may break
 MOST_BYTES = 64 << 20  # of one font; those of East Asian scripts have 20 to 40 MB
 LONGEST = 14  # letters without a place to break; more would stand out of a narrow column
+NO_BREAK, JOINER = "\u00a0", "\u2060"  # a blank, and nothing, at which no line breaks (Unicode Annex 14)
 ISOLATE, POP = "\u2068", "\u2069"  # Unicode Standard Annex 9: a name keeps its direction to itself
 
 
@@ -106,9 +107,27 @@ def held(extra: tuple[Path, ...] = ()) -> frozenset[int]:
 
 
 def short(name: object, longest: int = 60) -> str:
-    """A name cut to a length; what is cut is shown by an ellipsis."""
+    """A name cut to a length, between two words where it has several; what is cut is shown by an ellipsis."""
     text = clean(name)
-    return text if len(text) <= longest else text[: longest - 1].rstrip() + "\u2026"
+    if len(text) <= longest:
+        return text
+    held = text[:longest]
+    whole = held.rpartition(" ")[0]
+    return (whole if 2 * len(whole) >= longest else held[:-1]).rstrip(" ,;:(") + "\u2026"
+
+
+UNITS = "%|km/h|km²?|m/s|mm|cm|m|ft|mi|mph|in|l|gal|t|kg|lb|US tons|min|h|kV|MHz|dBm?|[Mk]bit/s"
+FIGURE = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?!\w))|(?<=\d h) (?=\d\d min)")
+SLASH = re.compile(r"(?<=[mt])/(?=s\b)")
+
+
+def unbroken(value: Any) -> Any:
+    """Plain data in which no line of text ends between a figure and its unit, nor within a unit; drawings stay."""
+    if isinstance(value, str):
+        return SLASH.sub(f"/{JOINER}", FIGURE.sub(NO_BREAK, value))
+    if isinstance(value, dict):
+        return {k: v if k.endswith("_svg") else unbroken(v) for k, v in value.items()}
+    return [unbroken(item) for item in value] if isinstance(value, (list, tuple)) else value
 
 
 def name_in_text(name: object, longest: int = 60) -> str:

@@ -139,7 +139,11 @@ def _body(plan: Plan, view: View, grid: MapGrid, shown: Sequence[RankedSpot]) ->
         body += path(line, view, 'fill="none" stroke="#fff" stroke-width="1.8"') + path(line, view, DRIVE)
         body += path(leg, view, LEG)
     middle = (view.box[0] + view.box[2]) / 2, (view.box[1] + view.box[3]) / 2
-    body += furniture(view, -lonlat.convergence_deg(*middle), reader_units(plan.mission))
+    seen = [at for _, _, at in _points(plan)] + [(r.spot.x, r.spot.y) for r in shown]
+    starts = (lonlat.from_lonlat(s.longitude, s.latitude) for s in plan.mission.starts)
+    seen += [(float(x), float(y)) for x, y in starts]
+    marks = [view.at(*at) for at in seen]
+    body += furniture(view, -lonlat.convergence_deg(*middle), reader_units(plan.mission), marks)
     for letter, _, (x, y) in _points(plan):
         body += mark(view, x, y, letter, "point", 1.6)
     for staging in plan.mission.starts:

@@ -17,7 +17,7 @@ from siteplanner.errors import OutputError
 from siteplanner.outputs.sheets.commander import commander_content
 from siteplanner.outputs.sheets.crew import crew_content
 from siteplanner.outputs.sheets.driver import driver_content
-from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held, name_in_text
+from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held, name_in_text, unbroken
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.choose.sets import TrailerAt
 from siteplanner.planning.plan.model import Plan
@@ -27,7 +27,8 @@ from siteplanner.planning.telling.units import reader_units
 
 FOLDER = Path(__file__).parent
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
-LEAST_PT = {"driver": 7.5, "crew": 7.5}  # read by torch in the rain: no text below this, drawings included
+# read by torch in the rain, or in thirty seconds: no text below this, drawings and foot included
+LEAST_PT = {"commander": 7.5, "driver": 7.5, "crew": 7.5}
 LEAST_ELSE_PT = 5.0
 PAGES = {"commander": 1, "driver": 2, "crew": 2, "measured": 1, "ready": 1, "hand_over": 1, "again": 1, "staged": 1}
 RUN_ON_PT, MOST_PAGES = 8.0, 60  # a sheet that cannot keep to its pages: letters that can be read, and an end
@@ -125,7 +126,7 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
     import typst
 
     inputs = {
-        "data": json.dumps(content, ensure_ascii=False),
+        "data": json.dumps(unbroken(content), ensure_ascii=False),
         "fonts": json.dumps(["DejaVu Sans", *families(extra)]),
         "paper": {"letter": "us-letter", "a4": "a4"}[paper],
     }
@@ -157,6 +158,9 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
         kind == "driver" and best is None
     ):  # thirty turns: the drawing of the heights goes first, the list has the climbs
         best = at(sizes[-1], layout="short")
+    if kind == "commander" and best is None:  # closer lines, then without the table of the other spots
+        tighter = (at(sizes[-1], layout=layout) for layout in ("tight", "short"))
+        best = next((made for made in tighter if made is not None), None)
     best = best if best is not None else at(RUN_ON_PT, MOST_PAGES)
     if best is not None:
         return best

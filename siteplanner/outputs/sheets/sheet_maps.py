@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +18,7 @@ import shapely
 
 from siteplanner.outputs.pictures.layers import probability_grid
 from siteplanner.outputs.pictures.relief import shade
+from siteplanner.outputs.sheets.mark_room import apart, leader
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import start_of, told_of
@@ -27,7 +29,12 @@ FONT = 'font-family="DejaVu Sans"'
 LETTER_MM = 2.65  # 7.5 pt: the least on the sheets of driver and crew
 PICTURE_SIDE = 520  # pixels of the relief's longer side: about 150 a printed inch
 LEAST_SPAN_M = 600.0
+RIM_MM = 5.0
 MAX_ROADS = 3000
+SPOT_MM = 2.4
+HALVES_MM = {"spot": SPOT_MM, "other": SPOT_MM, "second": 1.4 * SPOT_MM, "staging": 2.1, "point": 2.3}  # of a mark
+MARK_MM = 3.4  # from the middle of a mark to its rim
+Box = tuple[float, float, float, float]  # left, top, right, bottom
 
 
 @dataclass(frozen=True)
@@ -42,6 +49,10 @@ class View:
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         return (x - self.west) / self.metres_per_mm, (self.north - y) / self.metres_per_mm
+
+    def place(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        """The place in the plan's CRS that is drawn there."""
+        return self.west + x_mm * self.metres_per_mm, self.north - y_mm * self.metres_per_mm
 
     @property
     def box(self) -> tuple[float, float, float, float]:
@@ -59,7 +70,8 @@ def fit(
 ) -> View:
     """The view that shows bounds (west, south, east, north) with a margin."""
     west, south, east, north = bounds
-    span = max((east - west) / width, (north - south) / height, least_span_m / max(width, height)) * 1.12
+    wide, high = width - 2 * RIM_MM, height - 2 * RIM_MM  # a mark on the rim is seen whole
+    span = max((east - west) / wide, (north - south) / high, least_span_m / max(wide, high))
     return View((west + east) / 2 - span * width / 2, (south + north) / 2 + span * height / 2, span, width, height)
 
 
@@ -172,23 +184,55 @@ def mark(view: View, x: float, y: float, label: str, kind: str, size: float = 2.
     )
 
 
-def furniture(view: View, north_deg: float, units: Units) -> str:
-    """Scale bar and north arrow. `north_deg`: where true north points, clockwise from up."""
+Places = Sequence[tuple[float, float]]
+CORNERS = ((0, 1), (1, 0), (1, 1), (0, 0))  # (right, lower): the scale's first choice, the arrow's
+NORTH_MM = (9.2, 16.4)  # the room of the arrow with its letter
+SCALE_HIGH_MM = 6.0
+
+
+def furniture(view: View, north_deg: float, units: Units, marks: Places = (), taken: Sequence[Box] = ()) -> str:
+    """Scale bar and north arrow, each in a corner of its own, of four the one that hides least of `marks` (millimetres
+    of the drawing) and of `taken`. `north_deg`: where true north points, clockwise from up."""
     length, words = units.bar(0.3 * view.width * view.metres_per_mm)
     mm = length / view.metres_per_mm
-    y = view.height - 3
-    x, n = view.width - 6, 8.0
+    wide = max(mm, 0.6 * LETTER_MM * len(words)) + 4
+    scale = corner_free(view, (wide, SCALE_HIGH_MM), marks, taken)
+    arrow_at = corner_free(view, NORTH_MM, marks, (*taken, scale), first=1)
+    left, bottom = scale[0] + (wide - mm) / 2, scale[3] - 1.5
+    x, n = (arrow_at[0] + arrow_at[2]) / 2, arrow_at[1] + 5.0
     return (
-        f'<rect x="1.5" y="{y - 4:.2f}" width="{mm + 4:.2f}" height="6" fill="#fff" fill-opacity="0.85"/>'
-        f'<path d="M3.5 {y - 1:.2f}V{y:.2f}H{3.5 + mm:.2f}V{y - 1:.2f}" fill="none" stroke="#000" stroke-width="0.4"/>'
-        f'<text x="{3.5 + mm / 2:.2f}" y="{y - 1.2:.2f}" font-size="{LETTER_MM}" {FONT} '
+        f'<rect x="{scale[0]:.2f}" y="{scale[1]:.2f}" width="{wide:.2f}" height="{SCALE_HIGH_MM:g}" '
+        'fill="#fff" fill-opacity="0.85" class="scale"/>'
+        f'<path d="M{left:.2f} {bottom - 1:.2f}V{bottom:.2f}H{left + mm:.2f}V{bottom - 1:.2f}" fill="none" '
+        'stroke="#000" stroke-width="0.4"/>'
+        f'<text x="{left + mm / 2:.2f}" y="{bottom - 1.2:.2f}" font-size="{LETTER_MM}" {FONT} '
         f'text-anchor="middle">{words}</text>'
-        f'<g transform="translate({x:.2f} {n}) rotate({north_deg:.2f})">'
+        f'<g class="north" transform="translate({x:.2f} {n:.2f}) rotate({north_deg:.2f})">'
         '<circle r="4.6" fill="#fff" fill-opacity="0.85"/>'
         f'<path d="M0 -4L1.5 2.5L0 1.4L-1.5 2.5Z" fill="#000"/></g>'
         f'<text x="{x:.2f}" y="{n + 7.4:.2f}" font-size="{LETTER_MM}" {FONT} font-weight="bold" '
         'text-anchor="middle">N</text>'
     )
+
+
+def corner_free(
+    view: View, size: tuple[float, float], marks: Places = (), taken: Sequence[Box] = (), first: int = 0
+) -> Box:
+    """A box of this width and height in the corner where it hides the fewest marks; never over what is taken already,
+    where there is another corner. `first`: the corner that is tried first."""
+    (wide, high), rim = size, 1.5
+
+    def box(corner: tuple[int, int]) -> Box:
+        left = view.width - wide - rim if corner[0] else rim
+        top = view.height - high - rim if corner[1] else rim
+        return left, top, left + wide, top + high
+
+    def hidden(at: Box) -> tuple[bool, int]:
+        over = any(at[0] < t[2] and t[0] < at[2] and at[1] < t[3] and t[1] < at[3] for t in taken)
+        inside = (at[0] - MARK_MM < x < at[2] + MARK_MM and at[1] - MARK_MM < y < at[3] + MARK_MM for x, y in marks)
+        return over, sum(inside)
+
+    return min((box(c) for c in (*CORNERS[first:], *CORNERS[:first])), key=hidden)
 
 
 def svg(view: View, body: str) -> str:
@@ -239,8 +283,11 @@ def _grid_north(plan: Plan, x: float, y: float) -> float:
 def _spot(view: View, ranked: RankedSpot, kind: str) -> str:
     """A spot's mark with its name in it: letters as they are; a longer name of the user's is a bare disc, which the
     sheet's key explains."""
-    name = ranked.spot.name
-    return mark(view, ranked.spot.x, ranked.spot.y, name if re.fullmatch(r"[A-Z0-9]{1,2}", name) else "", kind, 2.4)
+    return mark(view, ranked.spot.x, ranked.spot.y, _name(ranked), kind, SPOT_MM)
+
+
+def _name(ranked: RankedSpot) -> str:
+    return ranked.spot.name if re.fullmatch(r"[A-Z0-9]{1,2}", ranked.spot.name) else ""
 
 
 def commander_map(
@@ -262,6 +309,8 @@ def commander_map(
     second = None if plan.beside_first is None or chosen is not plan.best else plan.beside_first.trailers[1].ranked
     more = [] if second is None or second in spots else [second]
     shapes += [shapely.Point(r.spot.x, r.spot.y) for r in (*spots, *more)]
+    places = [(float(x), float(y)) for x, y in (grid.from_lonlat(lon, lat) for _, lon, lat in points)]
+    shapes += [shapely.Point(*p) for p in places]
     shapes += [r.evaluation.access.route.line for r in spots[:1] if r.evaluation.access]
     view = fit(shapely.total_bounds(np.array(shapes, object)).tolist(), width, height)
     body = relief_image(plan, view) + _roads(plan, view) + _overlays(plan, view)
@@ -271,17 +320,24 @@ def commander_map(
         body += path(geometry, view, 'fill="none" stroke="#000" stroke-width="0.8" stroke-dasharray="3 1"')
     if spots:
         body += _drive(spots[0], view)
-    body += furniture(view, _grid_north(plan, sx, sy), reader_units(plan.mission))
-    for label, lon, lat in points:
-        px, py = grid.from_lonlat(lon, lat)
-        body += mark(view, float(px), float(py), label, "point", 1.7)
-    for start, (x, y) in reversed(list(zip(starts, stands, strict=True))):
-        several = len(plan.mission.stagings) > 1
-        body += mark(view, x, y, f"S{plan.mission.stagings.index(start) + 1}" if several else "S", "staging")
-    for r in more:
-        body += _spot(view, r, "second")
-    for r in reversed(spots):
-        body += _spot(view, r, "spot" if r is spots[0] else "second" if r is second else "other")
+    several = len(plan.mission.stagings) > 1
+    # the most important first: what would lie on it moves aside
+    wanted = [(_name(r), "spot", r.spot.x, r.spot.y) for r in spots[:1]]
+    wanted += [
+        (f"S{plan.mission.stagings.index(start) + 1}" if several else "S", "staging", x, y)
+        for start, (x, y) in zip(starts, stands, strict=True)
+    ]
+    wanted += [(_name(r), "second" if r is second else "other", r.spot.x, r.spot.y) for r in spots[1:]]
+    wanted += [(_name(r), "second", r.spot.x, r.spot.y) for r in more]
+    wanted += [(label, "point", x, y) for (label, _, _), (x, y) in zip(points, places, strict=True)]
+    own = [view.at(x, y) for _, _, x, y in wanted]
+    halves = [HALVES_MM[kind] for _, kind, _, _ in wanted]
+    drawn = apart([(*at, half) for at, half in zip(own, halves, strict=True)], view.width, view.height)
+    body += furniture(view, _grid_north(plan, sx, sy), reader_units(plan.mission), drawn)
+    body += "".join(leader(*pair) for pair in zip(own, drawn, strict=True))
+    for (label, kind, _, _), at in reversed(list(zip(wanted, drawn, strict=True))):
+        size = {"point": 1.7, "staging": 2.1}.get(kind, SPOT_MM)
+        body += mark(view, *view.place(*at), label, kind, size)
     return svg(view, body)
 
 
@@ -313,16 +369,18 @@ def map_of_drive(
         body += path(told.alternative.route.line, view, dashes)
     body += _drive(ranked, view)
     x0, y0 = access.route.line.coords[0][:2]
-    body += furniture(view, _grid_north(plan, x0, y0), reader_units(plan.mission))
     taken = [view.at(x0, y0), view.at(ranked.spot.x, ranked.spot.y)]
+    over = ""
     for label, x, y in steps:
         here = view.at(x, y)
         inside = 0 <= here[0] <= view.width and 0 <= here[1] <= view.height
         if inside and all(math.dist(here, other) > apart_mm for other in taken):
             taken.append(here)
-            body += mark(view, x, y, label, "step", size)
+            over += mark(view, x, y, label, "step", size)
     turn = told.turning.place
     if turn is not None and all(math.dist(view.at(turn.x, turn.y), other) > 3 for other in taken):
-        body += mark(view, turn.x, turn.y, "T", "other", size)
-    body += mark(view, x0, y0, "S", "staging") + _spot(view, ranked, "spot")
+        taken.append(view.at(turn.x, turn.y))
+        over += mark(view, turn.x, turn.y, "T", "other", size)
+    body += furniture(view, _grid_north(plan, x0, y0), reader_units(plan.mission), taken)
+    body += over + mark(view, x0, y0, "S", "staging") + _spot(view, ranked, "spot")
     return svg(view, body)

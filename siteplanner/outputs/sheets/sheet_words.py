@@ -8,13 +8,12 @@ from functools import partial
 from siteplanner.core.geodesy import degrees_minutes
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.errors import Finding
-from siteplanner.outputs.sheets.fonts import name_in_text
+from siteplanner.outputs.sheets.fonts import NO_BREAK, name_in_text
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.units import Units
 
 MOST_HAZARDS = 3  # nearest areas that a sheet names
 UNCUT = 600  # letters: longer than any sentence of ours, short enough for a name that somebody made endless
-NO_BREAK = "\u00a0"  # a blank at which no line breaks
 
 
 def named(longest: int) -> Callable[[str], str]:

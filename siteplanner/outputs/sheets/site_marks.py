@@ -30,14 +30,20 @@ class Labels:
 
     def __init__(self, side: float, taken: list[tuple[float, float, float, float]]) -> None:
         self.side, self.taken = side, taken  # boxes: left, top, right, bottom, millimetres
+        self.lines: list[tuple[float, float]] = []  # places on lines that a word had better not hide
 
     def keep_free(self, x: float, y: float, half: float) -> None:
         self.taken.append((x - half, y - half, x + half, y + half))
 
+    def keep_line_free(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        count = max(2, math.ceil(math.dist(start, end)))
+        steps = [n / count for n in range(count + 1)]
+        self.lines += [(start[0] + t * (end[0] - start[0]), start[1] + t * (end[1] - start[1])) for t in steps]
+
     def put(self, x: float, y: float, words: str) -> str:
         """The words centred at a place, or as near to it as there is room; up and down first, then sideways."""
         half = 0.29 * LETTER_MM * len(words)
-        tries = [(dx, dy) for dx in (0, -6, 6, -14, 14) for dy in (0, 3.3, -3.3, 6.6, -6.6, 9.9, -9.9)]
+        tries = [(dx, dy) for dx in (0, -6, 6, -14, 14, -20, 20) for dy in (0, 3.3, -3.3, 6.6, -6.6, 9.9, -9.9)]
         boxes = []
         for dx, dy in sorted(tries, key=lambda d: abs(d[0]) + abs(d[1])):
             px = min(max(x + dx, half + 0.6), self.side - half - 0.6)
@@ -52,11 +58,13 @@ class Labels:
             f'{FONT} text-anchor="middle">{words}</text>'
         )
 
-    def _covered(self, box: tuple[float, float, float, float]) -> float:
+    def _covered(self, box: tuple[float, float, float, float]) -> tuple[float, int]:
+        """What a word there would cover: of marks and words by area, then of lines by places."""
         left, top, right, bottom = box
-        return sum(
+        area = sum(
             max(min(right, r) - max(left, a), 0.0) * max(min(bottom, b) - max(top, t), 0.0) for a, t, r, b in self.taken
         )
+        return round(area, 3), sum(left < x < right and top < y < bottom for x, y in self.lines)
 
 
 def arrow(cx: float, cy: float, bearing_deg: float, start: float, end: float, width: float) -> str:

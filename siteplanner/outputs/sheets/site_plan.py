@@ -66,6 +66,7 @@ def site_svg(plan: Plan, ranked: RankedSpot, fall_m: float, radio_m: float | Non
     labels = Labels(SIDE_MM, [(0.0, SIDE_MM - 8.0, 24.0, SIDE_MM), (SIDE_MM - 11.0, 0.0, SIDE_MM, 17.0)])
     for bearing, _, _ in aims:
         labels.keep_free(*toward(cx, cy, bearing, reach), 1.6)
+        labels.keep_line_free(toward(cx, cy, bearing, 0.44 * circle), toward(cx, cy, bearing, reach))
     body += (
         f'<circle cx="{cx}" cy="{cy}" r="{circle:.2f}" fill="none" stroke="#000" stroke-width="0.4" '
         'stroke-dasharray="2 1.2"/>'

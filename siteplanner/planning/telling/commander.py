@@ -136,7 +136,8 @@ def drive_rows(ranked: RankedSpot, units: Units = METRIC, named: Named = str) ->
         rows.append(("Backhaul", KINDS[e.backhaul.kind]))
     if len(e.backhauls) > 1:
         rows.append(("Other backhaul", other_backhauls(e)))
-    if timeline is not None:
+    clock = ranked.on_site.clock
+    if timeline is not None and (clock is None or not clock.outage_min[1] > 0):  # else told with the hours off the air
         rows.append(("Fuel", refuel_words(timeline, units)))
     return rows
 
@@ -159,7 +160,7 @@ def _asks(ranked: RankedSpot, access: Access, units: Units, named: Named) -> lis
     if access.near_limit and access.near_limit[0].chance >= LEAST_CHANCE:
         near = access.near_limit[0]
         grade = near_words(near.grade_pct, near.error_pct, near.limit_pct, units)
-        asks.append(f"Does the rig get up {named(near.name or 'the steep road')} ({grade})")
+        asks.append(f"Can the rig take {named(near.name or 'the steep road')} ({grade})")
     bend = next((f for f in ranked.evaluation.findings if f.code == "route_bend"), None)
     if bend is not None:
         tight = next((h for h in told.hazards if h.kind == "bend" and h.severity == "warning"), None) if told else None
@@ -242,6 +243,14 @@ def gis_words(count: int) -> str:
     if not count:
         return ""
     return f"{count} {'finding' if count == 1 else 'findings'} about the data: see plan.json or the GIS package."
+
+
+def options_elsewhere_words(count: int) -> str:
+    """That other spots differ in kind, on a sheet that has no room for their table; '' for none."""
+    others = count - 1
+    if others < 1:
+        return ""
+    return f"{others} other {'spot differs' if others == 1 else 'spots differ'} in kind: see the map page or the app."
 
 
 def weakest_words(shown: int, all_points: int) -> str:
