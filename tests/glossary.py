@@ -41,6 +41,8 @@ OLD: tuple[tuple[str, str], ...] = (
     (r"\bnearest to pass\b|\balone %|\bFirst now:|\bwould have to allow\b", "smallest change, only this, rank 1 now"),
     (r"(?:\bUtility\b|\balike strong\b|\bleaves that out\b)", "earned, equally strong, does not include"),
     (r"\bscore alike\b|\band said so\b|\blayers\.exits can\b", "differ by less than the doubt, says so, no parameter"),
+    (r"\bon air on average\b|\bmust-serve points have\b", "average time to on air, named points have"),
+    (r"\bNot at the runner-up\b|\bafter a mile\b", "at the runner-up, the distance in the reader's units"),
     # English of the US
     (r"\b(?:kilo|centi|milli)?metres?\b", "meter"),
     (r"\blitres?\b", "liter"),

@@ -326,7 +326,7 @@ _DEFINED = (
             "Must-serve points served",
             "% mean probability",
             "percent",
-            "the must-serve points have {0} on average, not {1}",
+            "the named points have a chance of service of {0} on average, not {1}",
         ),
         _points,
         applies=_has_points,

@@ -28,7 +28,7 @@ FILES = ("handover.pdf", "handover.txt", "handover.json", "log.txt", "log.csv")
 def hand_over_content(h: HandOver, units: Units) -> dict[str, Any]:
     """Plain data for `hand_over.typ`."""
     i = h.incident
-    questions, decisions = telling.question_lines(h, named(160)), telling.decision_lines(h)
+    questions, decisions = telling.question_lines(h, named(200), units), telling.decision_lines(h)
     left = max(len(questions) - MOST_QUESTIONS, 0) + max(len(decisions) - MOST_DECISIONS, 0)
     left += max(len(h.points) - MOST_POINTS, 0) + max(len(h.channels) + 1 - MOST_CHANNELS, 0)
     return {

@@ -45,7 +45,7 @@ def test_the_county_is_told_that_the_runner_up_is_no_place_for_a_second_trailer(
     assert second.points_served == len(second.points) == 5
     assert runner_up.points_served == 4
     assert second.share > runner_up.share + 0.03
-    assert runner_up_sentence(county_plan).startswith("Not at the runner-up, Spot B: a second trailer there serves ")
+    assert runner_up_sentence(county_plan).startswith("At the runner-up, Spot B, a second trailer would serve ")
     name = second.trailers[1].ranked.spot.name
     assert "Search base" in sheet_lines(county_plan)[0]
     assert "5 of 5 named points" in sheet_lines(county_plan)[0]

@@ -145,7 +145,13 @@ def test_what_holds_for_every_tow_is_told_in_the_reader_s_units():
     assert recheck_words(US).startswith("Stop and look again after the first 1.0 mi")
     assert "35 ft" in wire_down_words(US)
     assert "11 m" in wire_down_words(METRIC)  # 10.668 m rounded up: a distance to keep
-    assert "no other way" in cannot_go_on_words(False)
+    none = Alternative(None, False, 0, 0, 0, "", "")
+    assert "no other way" in cannot_go_on_words(none)
+    # a way that shares most of the drive is one: the sheet names it two lines below
+    shared = replace(none, way=object())
+    assert "no other way" not in cannot_go_on_words(shared)
+    assert "shares most" in cannot_go_on_words(shared)
+    assert "take the other way below" in cannot_go_on_words(replace(shared, distinct=True))
     assert home_words((Descent(0.0, 500.0, 9.0, 40.0),), True, METRIC)[1].startswith("Descent from the stop itself")
 
 

@@ -19,7 +19,7 @@ from siteplanner.outputs.switch import Switch
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.plan.hand_over import hand_over
 from siteplanner.planning.plan.papers import papers_of
-from siteplanner.planning.telling.hand_over import channel_rows, form_lines, headline
+from siteplanner.planning.telling.hand_over import channel_rows, form_lines, headline, question_lines
 from siteplanner.planning.telling.log import activity_log_lines
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.units import METRIC, US
@@ -222,6 +222,23 @@ def test_without_a_report_nothing_is_calm(tmp_path, record):
     assert "nobody has reported" in text
     assert "Refuel by: not known" in text
     assert "Incident number: not known" in text
+
+
+def test_what_the_plan_leaves_open_is_told_in_the_reader_s_units(tmp_path, record):
+    """The messages of a plan.json are metric; its facts say them again. What has no facts stays as it is written."""
+    coarse = {"code": "coarse_elevation", "severity": "unknown", "facts": {"cell_size_m": 80.0}}
+    coarse["message"] = "The elevation has cells of 80 m."
+    old = {"code": "of_another_release", "severity": "check", "facts": [], "message": "A gap of 25 m."}
+    made = {**record, "findings": [coarse, old], "mission": {**record["mission"]}}
+    (tmp_path / "plan.json").write_text(json.dumps(made), "utf-8")
+    h = page(tmp_path)
+    feet, metres = " ".join(question_lines(h, units=US)), " ".join(question_lines(h))
+    assert "cells of 262 ft" in feet  # 80 / 0.3048
+    assert "80 m" not in feet
+    assert "cells of 80 m" in metres
+    assert feet.endswith("A gap of 25 m.")
+    assert "not known not known" not in " ".join(form_lines(h))
+    assert "% full, hour not known" in " ".join(form_lines(h)) or h.fuel.at is not None
 
 
 def test_what_is_past_is_not_told_as_coming(folder):

@@ -160,7 +160,7 @@ def test_where_all_are_more_likely_too_steep_the_points_count():
 def test_the_crew_reads_why():
     facts = {"slope_deg": 2.0, "uncertainty_deg": 9.0, "limit_deg": 5.0, "chance": 0.93, "cell_m": 83.0}
     text = said(Finding("slope_not_known_at_size", "warning", facts=facts)).message
-    assert text.endswith("is 93 %, so it ranks behind all spots where it is unlikely.")
+    assert text.endswith("is 93 %; spots where that is unlikely rank before it.")
     assert (
         "ranks behind" not in said(Finding("slope_not_known_at_size", "check", facts=facts | {"chance": 0.4})).message
     )

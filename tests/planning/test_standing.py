@@ -312,4 +312,4 @@ def test_words_for_water():
     _, ground = stand(slope())
     assert drainage_words(ground) == "not known"
     ground = replace(ground, above_drainage_m=4.25)
-    assert drainage_words(ground).startswith("4.2 m above")
+    assert drainage_words(ground).startswith("about 4.2 m above")

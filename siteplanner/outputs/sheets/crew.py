@@ -34,7 +34,7 @@ from siteplanner.planning.telling.backhaul_rows import donor_rows, terminal_sent
 from siteplanner.planning.telling.clock import clock_after, clock_text, minutes_range
 from siteplanner.planning.telling.compass import SKEW_SENSE
 from siteplanner.planning.telling.leave import ASKED_ON_ARRIVAL
-from siteplanner.planning.telling.leaving import TAKE_DOWN, nothing_comes_up, ten_minutes
+from siteplanner.planning.telling.leaving import nothing_comes_up, take_down, ten_minutes
 from siteplanner.planning.telling.power import endurance_words
 from siteplanner.planning.telling.radio_back import (
     FORM_NOTE,
@@ -136,7 +136,7 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
         ),
         "nothing": nothing_comes_up(mission.trailer.acquisition_min[2], e.dish_used, units),
         "ten": ten_minutes(units),
-        "take_down": [f"{n}. {text}" for n, text in enumerate(TAKE_DOWN, 1)],
+        "take_down": [f"{n}. {text}" for n, text in enumerate(take_down(units.first), 1)],
     }
 
 

@@ -170,7 +170,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         ],
         "last_leg": f"{last_leg} {on_foot_words(e.ground.heading_deg, e, units)} {WALK_IT} {SPOTTER}",
         "turning": turning,
-        "cannot": [TURN_BACK, cannot_go_on_words(told.alternative.route is not None), wire_down_words(units)],
+        "cannot": [TURN_BACK, cannot_go_on_words(told.alternative), wire_down_words(units)],
         "home": home_words(told.descents, told.both_ways, units),
         "rig": rig_rows(plan.mission.rig, units),
         "not_known": not_stated_words(access, units, named(260)),

@@ -180,7 +180,7 @@ def _wind(panel: _Panel, plan: Plan, site: OnSite, key: str, zero: datetime, lan
     ):
         spans = [s for s in site.wind.spans if s.limit == limit] if site.wind else []
         shown = ends[1] >= 0 and ends[0] <= panel.to_h
-        panel.words(number, lane_label(speed, words, sum(s.hours for s in spans) if shown else None, units.first))
+        panel.words(number, lane_label(speed, words, sum(s.hours for s in spans) if shown else None, units))
         panel.bar(number, ends[0], ends[1], 'fill="#fff" stroke="#777" stroke-width="0.7"')
         for span in spans:
             a, b = ((datetime.fromisoformat(t) - zero).total_seconds() / 3600 for t in (span.start, span.end))

@@ -6,7 +6,7 @@ All of it comes from records on the disk; what they do not say is None, NaN or e
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from typing import Any, Literal
@@ -99,6 +99,16 @@ class AgainTold:
 
 
 @dataclass(frozen=True)
+class LeftOpen:
+    """A finding of a plan.json that leaves something open: its code, its facts, and its message as written there, in
+    metric units."""
+
+    code: str
+    facts: Mapping[str, Any]
+    message: str
+
+
+@dataclass(frozen=True)
 class HandOver:
     """All of the page."""
 
@@ -121,7 +131,7 @@ class HandOver:
     channels: tuple[Channel, ...]
     cell_mhz: tuple[float, float, float]  # downlink, uplink, bandwidth
     newer_first: Place | None  # a newer plan has another spot first
-    messages: tuple[str, ...]  # what the plan leaves open
+    left_open: tuple[LeftOpen, ...]  # what the plan leaves open
     unread: tuple[str, ...]  # named points where nobody read
     questions: tuple[tuple[int, Entry], ...]
     decisions: tuple[tuple[int, Entry], ...]
@@ -163,7 +173,7 @@ def hand_over(papers: Papers, prepared_at: datetime) -> HandOver:
         channels=papers.incident.channels,
         cell_mhz=_three(of(mission, "radio"), "frequency_mhz", "uplink_frequency_mhz", "bandwidth_mhz"),
         newer_first=_newer_first(papers, stands),
-        messages=_messages(told, row),
+        left_open=_left_open(told, row),
         unread=tuple(p.name for p in points if not (math.isfinite(p.read_dbm) or math.isfinite(p.served))),
         questions=papers.log.open_questions,
         decisions=tuple((n, e) for n, e in papers.log.entries if e.kind == "decided"),
@@ -376,8 +386,12 @@ def _newer_first(papers: Papers, stands: Stands | None) -> Place | None:
     return None if distance_m(first, here) <= max(near if math.isfinite(near) else 0.0, 50.0) else first
 
 
-def _messages(told: Any, row: Mapping[str, Any]) -> tuple[str, ...]:
-    """What the plan and the place leave open, in the words of the record."""
-    found: Sequence[Mapping[str, Any]] = [*rows(row, "findings"), *rows(told, "findings")]
-    open_ones = [text(of(f, "message")) for f in found if of(f, "severity") in ("unknown", "check")]
-    return tuple(dict.fromkeys(filter(None, open_ones)))[:MOST_MESSAGES]
+def _left_open(told: Any, row: Mapping[str, Any]) -> tuple[LeftOpen, ...]:
+    """What the plan and the place leave open, each message once."""
+    found: dict[str, LeftOpen] = {}
+    for f in (*rows(row, "findings"), *rows(told, "findings")):
+        message, facts = text(of(f, "message")), of(f, "facts")
+        if message and of(f, "severity") in ("unknown", "check"):
+            held = facts if isinstance(facts, Mapping) else {}
+            found.setdefault(message, LeftOpen(text(of(f, "code")), held, message))
+    return tuple(found.values())[:MOST_MESSAGES]

@@ -97,7 +97,7 @@ def load_study(mission: Mission, stages: Stages, reuse: Reuse | None = None) -> 
         cells = area_cells(place.area, grid, mission.search.coverage_cell_m, people.value)
     with stages.stage("Building the road network"):
         network = build_roads(mission, place, ground.value, roads.value, reuse)
-    known = Loaded(None, (), ground_findings(grid, search_ground))
+    known = Loaded(None, (), ground_findings(grid, search_ground, ground.value.source_cell_m))
     made: tuple[Loaded[Any], ...]
     made = asked, starts, area, people, donors, ground, surface, classes, cover, roads, layers, leave, network, known
     drawn = {} if donors.value.table is None else {"donor_sites": donors.value.table}
@@ -312,14 +312,17 @@ def starts_findings(trees: Sequence[DriveTree], mission: Mission) -> list[Findin
     return out
 
 
-def ground_findings(grid: Grid, search_ground: np.ndarray) -> tuple[Finding, ...]:
-    """What the elevation itself leaves open: ground without heights, and cells too large for what a crew meets."""
+def ground_findings(grid: Grid, search_ground: np.ndarray, source_cell_m: float) -> tuple[Finding, ...]:
+    """What the elevation itself leaves open: ground without heights, and cells too large for what a crew meets: told
+    as wide as the file has them, where the plan's are finer."""
     findings = []
     missing = float((~np.isfinite(grid.values))[search_ground].mean()) if search_ground.any() else 1.0
     if missing > 0:
         findings.append(Finding("search_ground_unknown", "check", facts={"share": missing}))
     if grid.cell_size_m > COARSE_CELL_M:
-        findings.append(Finding("coarse_elevation", "unknown", facts={"cell_size_m": grid.cell_size_m}))
+        findings.append(
+            Finding("coarse_elevation", "unknown", facts={"cell_size_m": max(grid.cell_size_m, source_cell_m)})
+        )
     return tuple(findings)
 
 

@@ -127,7 +127,7 @@ def aim(spot: RankedSpot, units: Units) -> str:
     parts = []
     if evaluation.coverage:
         bearings = " and ".join(both_bearings(b, evaluation, units) for b in evaluation.coverage.sector_bearings_deg)
-        parts.append(f"mast at {units.first.length(evaluation.coverage.mast_height_m)}")
+        parts.append(f"mast at {units.first.stop(evaluation.coverage.mast_height_m)}")
         if bearings:
             parts.append(f"sectors at {bearings}")
     link = evaluation.donor

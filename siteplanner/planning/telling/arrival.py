@@ -11,7 +11,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.site.leave import Leave
 from siteplanner.planning.spots.evaluation import Access
-from siteplanner.planning.telling.ground import slope_doubt_words
+from siteplanner.planning.telling.ground import cell_words, slope_doubt_words
 from siteplanner.planning.telling.leave import cell_check, landing_check, license_check, owner_check
 from siteplanner.planning.telling.roads import unknown_kinds_words
 from siteplanner.planning.telling.units import METRIC, Units
@@ -62,7 +62,15 @@ def _crew(plan: Plan, ranked: RankedSpot, units: Units, owners: bool) -> list[Ar
             ArrivalCheck(
                 "level",
                 "Level on the ground before you unhitch: bank, ditch, step.",
-                ", ".join(filter(None, (f"elevation cells of {units.stop(cell)}", slope_doubt_words(e.ground, units)))),
+                ", ".join(
+                    filter(
+                        None,
+                        (
+                            _elevation_cells(max(cell, e.ground.source_cell_m), units),
+                            slope_doubt_words(e.ground, units),
+                        ),
+                    )
+                ),
                 "crew",
             )
         )
@@ -106,12 +114,16 @@ def _licence(plan: Plan, ranked: RankedSpot) -> tuple[str, str]:
     )
 
 
+def _elevation_cells(cell_m: float, units: Units) -> str:
+    return f"elevation cells of {cell_words(cell_m, units)}"
+
+
 def _trees(plan: Plan, ranked: RankedSpot, units: Units) -> tuple[str, str]:
     e = ranked.evaluation
     look = next(iter(e.aimed), None) or next((look for look in e.sky if look.clear), None)
     toward = "" if look is None or not look.clear else f" ({units.bearing(look.azimuth_deg)} true)"
     why = (
-        f"surface cells of {units.stop(ranked.evaluation.ground.cell_size_m)} hide single trees"
+        f"surface cells of {cell_words(ranked.evaluation.ground.cell_size_m, units)} hide single trees"
         if _given(plan, "surface")
         else "no surface heights were given"
     )

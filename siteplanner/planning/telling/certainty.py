@@ -105,7 +105,7 @@ def flip_words(flip: Flip, units: Units = METRIC) -> str:
     if flip.criterion == "coverage":
         return f"{at} serves {most} {units.share(flip.at / 100)} of the weighted area"
     if flip.criterion == "must_serve":
-        return f"the must-serve points have {most} {units.share(flip.at / 100)} on average from {at}"
+        return f"the named points have a chance of service of {most} {units.share(flip.at / 100)} on average from {at}"
     if flip.criterion == "ground":
         return f"the ground at {at} slopes {units.angle(flip.at)} or {'more' if worse else 'less'}"
     return f"the backhaul at {at} has {most} {_measured(flip, units)} to spare"

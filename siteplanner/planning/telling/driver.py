@@ -10,7 +10,13 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Access, Evaluation
 from siteplanner.planning.telling.aiming import both_bearings
-from siteplanner.planning.telling.roads import USUAL, ahead_words, rig_height_words, unknown_along_words
+from siteplanner.planning.telling.roads import (
+    USUAL,
+    ahead_words,
+    rig_height_words,
+    turning_radius_words,
+    unknown_along_words,
+)
 from siteplanner.planning.telling.units import BOTH, NOT_KNOWN, Units
 from siteplanner.roads.grade_bands import edges_pct, grade_stretches
 from siteplanner.roads.hazards_ahead import HazardAhead
@@ -86,7 +92,7 @@ def rig_rows(rig: Rig, units: Units) -> list[tuple[str, str]]:
         ("Length", units.stated(rig.length_m, "m", 0)),
         ("Mass", units.load(rig.mass_kg)),
         ("Steepest grade", units.stated(rig.max_grade_pct, "%")),
-        ("Turning radius", units.stated(rig.turning_radius_m, "m", 0)),
+        ("Turning radius", turning_radius_words(rig.turning_radius_m, units)),
     ]
 
 

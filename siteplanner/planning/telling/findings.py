@@ -50,6 +50,15 @@ def said(finding: Finding, units: Units = METRIC) -> Said:
     return Said(*words_for(finding.code)(finding.facts, units))
 
 
+def said_of_record(code: str, facts: Mapping[str, Any], message: str, units: Units = METRIC) -> str:
+    """The message of a finding that was read from a plan.json, in the reader's units; as it is written there (metric)
+    where the facts that went into the file do not say it."""
+    try:
+        return said(Finding(code, "note", facts=facts), units).message
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError):
+        return message
+
+
 def finding_record(finding: Finding) -> dict[str, Any]:
     """A finding as plain values, in words and in figures."""
     words = said(finding)

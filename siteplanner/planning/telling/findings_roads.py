@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from siteplanner.planning.spots.lifelines import Beside
-from siteplanner.planning.telling.lifeline import beside_words
+from siteplanner.planning.telling.lifeline import along_words, beside_words
 from siteplanner.planning.telling.roads import hazard_words, names_together, no_start_words
 from siteplanner.planning.telling.units import Units
 from siteplanner.roads.hazards import KINDS, Warned
@@ -166,7 +166,7 @@ def _beside(f: Facts, u: Units) -> tuple[str, str]:
 def _on_the_way(f: Facts, u: Units) -> tuple[str, str]:
     first = hazard_words(Warned(**{key: value for key, value in f.items() if key != "count"}), u)
     return (
-        f"{f['count']} on the way: {first}." if f["count"] > 1 else f"On the way: {first}.",
+        f"{f['count']} times on the way: {first}." if f["count"] > 1 else f"On the way: {first}.",
         "Ask someone who has driven it, or send a scout before the rig.",
     )
 
@@ -237,12 +237,12 @@ ROAD_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Ask who keeps the road, or go round.",
     ),
     "one_way_in": lambda f, u: (
-        f"There is one way in from staging: {u.distance(f['length_m'])} of {u.distance(f['of_m'])} have no way round"
-        f"{_with_bridges(f['bridges'])}.",
+        f"There is one way in from staging: {along_words(f['length_m'], u)} of {along_words(f['of_m'], u)} have "
+        f"no way round{_with_bridges(f['bridges'])}.",
         "Have that road looked at before the rig leaves and watched while it stands; agree when to leave.",
     ),
     "one_way_out": lambda f, u: (
-        f"There is one way out of the area: {u.distance(f['length_m'])} of road without a way round"
+        f"There is one way out of the area: {along_words(f['length_m'], u)} of road without a way round"
         f"{_with_bridges(f['bridges'])}.",
         "Keep the way clear, keep radio contact, and agree when to leave.",
     ),

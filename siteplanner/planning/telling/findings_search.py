@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from siteplanner.planning.telling.ground import cell_words
 from siteplanner.planning.telling.prediction import clutter_words
 from siteplanner.planning.telling.service import WHOLE
 from siteplanner.planning.telling.units import Units
@@ -94,8 +95,8 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Add elevation that covers more ground, or make search.radius_m smaller.",
     ),
     "coarse_elevation": lambda f, u: (
-        f"The elevation has cells of {u.length(f['cell_size_m'])}: a bank, a ditch or a single tree does not show in "
-        f"it.",
+        f"The elevation has cells of {cell_words(f['cell_size_m'], u)}: a bank, a ditch or a single tree does not "
+        f"show in it.",
         "The crew checks level, soft ground, trees toward the satellite and overhead lines on arrival.",
     ),
     "donors_without_ground": lambda f, u: (

@@ -8,6 +8,7 @@ from typing import Any
 
 from siteplanner.core.parking import MORE_LIKELY_THAN_NOT
 from siteplanner.planning.telling.backhaul import clause, used_words
+from siteplanner.planning.telling.ground import cell_words, channel_words
 from siteplanner.planning.telling.room import radii_text
 from siteplanner.planning.telling.units import Units
 
@@ -36,7 +37,7 @@ def _chance(f: Facts, u: Units) -> str:
     """`; the chance that it is above the limit of 5.0° is 22 %`; '' where it is not known."""
     if not math.isfinite(f["chance"]):
         return ""
-    back = ", so it ranks behind all spots where it is unlikely" if f["chance"] > MORE_LIKELY_THAN_NOT else ""
+    back = "; spots where that is unlikely rank before it" if f["chance"] > MORE_LIKELY_THAN_NOT else ""
     return f"; the chance that it is above the limit of {u.angle(f['limit_deg'])} is {u.share(f['chance'])}{back}"
 
 
@@ -45,7 +46,7 @@ def _not_at_size(f: Facts, u: Units) -> tuple[str, str]:
     off = f" by about {u.angle(f['uncertainty_deg'])}" if known else ""
     return (
         f"The slope is not known at the trailer's size: {u.angle(f['slope_deg'])} is the mean of elevation cells of "
-        f"{u.length(f['cell_m'])}, and ground as wide as the trailer differs from it{off}{_chance(f, u)}.",
+        f"{cell_words(f['cell_m'], u)}, and ground as wide as the trailer differs from it{off}{_chance(f, u)}.",
         "Walk the spot with a level before the rig leaves the road, or bring finer elevation.",
     )
 
@@ -55,7 +56,7 @@ def _tree(f: Facts, u: Units) -> tuple[str, str]:
     return (
         f"A tree about {u.keep(f['height_m'])} tall, {u.there(f['distance_m'])} away at "
         f"{u.bearing(f['bearing_deg'])} true, {does} (surface less elevation, cells of "
-        f"{u.stop(f['cell_size_m'])}).",
+        f"{cell_words(f['cell_size_m'], u)}).",
         "Look for dead and leaning trees; stay clear of their fall, and of branches when the mast moves.",
     )
 
@@ -63,9 +64,7 @@ def _tree(f: Facts, u: Units) -> tuple[str, str]:
 def _low(f: Facts, u: Units) -> tuple[str, str]:
     source = "mapped water and flow over the elevation" if f["water_mapped"] else "flow over the elevation"
     return (
-        f"Low ground: about {u.length(f['above_drainage_m'], 1)} above the channel that it drains to ({source}). "
-        f"Flash flood: "
-        "check upstream.",
+        f"Low ground: {channel_words(f['above_drainage_m'], u)} ({source}). Flash flood: check upstream.",
         "Ask what the water does there; look for flood marks; keep the rig hitched when rain is near.",
     )
 

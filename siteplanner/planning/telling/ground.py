@@ -7,6 +7,14 @@ import math
 from siteplanner.planning.spots.evaluation import Ground
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
+LEVEL_M = 0.5  # less than an elevation's own error; common practice, no source
+WHOLE_M = 10.0  # cells and heights from here on are told in whole meters
+
+
+def cell_words(metres: float, units: Units) -> str:
+    """How wide a cell of a raster is, everywhere the same: whole meters and feet, a fine one by its own digits."""
+    return units.length(metres) if metres >= WHOLE_M else units.stop(metres)
+
 
 def slope_with_doubt(ground: Ground, units: Units) -> str:
     """`2.1° ± 3.4°`; over wide cells `2.1° ± 3.4° as the mean of cells of 83 m; ...`."""
@@ -14,7 +22,7 @@ def slope_with_doubt(ground: Ground, units: Units) -> str:
     if not math.isfinite(ground.slope_deg):
         return NOT_KNOWN
     if not ground.known_at_size:
-        wide = units.length(max(ground.cell_size_m, ground.source_cell_m))
+        wide = cell_words(max(ground.cell_size_m, ground.source_cell_m), units)
         return f"{slope}{_doubt(ground, units)} as the mean of cells of {wide}; not known at the trailer's size"
     return f"{slope}{_doubt(ground, units)}"
 
@@ -24,14 +32,20 @@ def _doubt(ground: Ground, units: Units) -> str:
     return f" ± {units.angle(doubt)}" if math.isfinite(doubt) else ", doubt not known"
 
 
+def channel_words(above_m: float, units: Units) -> str:
+    """`about 2.1 m above the channel that it drains to`; nobody knows the last half meter."""
+    if above_m < LEVEL_M:
+        return "level with the channel that it drains to"
+    return f"about {units.length(above_m, 1 if above_m < WHOLE_M else 0)} above the channel that it drains to"
+
+
 def stands_on_words(ground: Ground, units: Units) -> str:
     """Within a sentence: `stands on 2.1° of slope`; `stands where cells of 83 m slope 2.1° on average`."""
     slope = units.angle(ground.slope_deg)
     if ground.known_at_size:
         return f"stands on {slope} of slope"
-    return (
-        f"stands where cells of {units.length(max(ground.cell_size_m, ground.source_cell_m))} slope {slope} on average"
-    )
+    wide = cell_words(max(ground.cell_size_m, ground.source_cell_m), units)
+    return f"stands where cells of {wide} slope {slope} on average"
 
 
 def slope_doubt_words(ground: Ground, units: Units) -> str:

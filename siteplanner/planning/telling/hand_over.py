@@ -18,6 +18,7 @@ from siteplanner.planning.plan.hand_over import AgainTold, Fuel, HandOver, NextM
 from siteplanner.planning.telling.again import TALKS
 from siteplanner.planning.telling.as_built import assumed_words
 from siteplanner.planning.telling.clock import clock_range, clock_text, minutes_range
+from siteplanner.planning.telling.findings import said_of_record
 from siteplanner.planning.telling.log import entry_words, log_lines, log_rows, moment, period_words, prepared_words
 from siteplanner.planning.telling.measured import signal_words
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
@@ -71,7 +72,7 @@ def _served(points: tuple[PointState, ...]) -> str:
 
 def _on_air(h: HandOver) -> str:
     if h.on_air_since is None:
-        return f"on air since {h.on_air_said}, day not known" if h.on_air_said else "since when on air is not known"
+        return f"on air since {h.on_air_said}, day not known" if h.on_air_said else "when it went on air is not known"
     if h.on_air_since > h.prepared_at:
         return f"on air from {clock_text(h.on_air_since)}"
     return f"on air since {clock_text(h.on_air_since)}"
@@ -159,11 +160,11 @@ def point_rows(points: tuple[PointState, ...], units: Units = METRIC, named: Nam
 
 def fuel_rows(fuel: Fuel, units: Units = METRIC) -> list[list[str]]:
     """Gauge, refuel by, empty: ranges by the highest and lowest burn."""
-    when = NOT_KNOWN if fuel.at is None else clock_text(fuel.at)
+    at = ", hour not known" if fuel.at is None else f" at {clock_text(fuel.at)}"
     refuel = NOT_KNOWN if fuel.refuel is None else clock_range(*fuel.refuel)
     empty = NOT_KNOWN if fuel.empty is None else clock_range(*fuel.empty)
     return [
-        ["Tank", f"{units.share(fuel.share)} at {when}: {GAUGE[fuel.told_by]}"],
+        ["Tank", f"{units.share(fuel.share)} full{at}: {GAUGE[fuel.told_by]}"],
         ["Refuel by", refuel],
         ["Empty", empty],
     ]
@@ -187,7 +188,7 @@ def _what(m: NextMoment, named: Named) -> str:
     return f"{COMING[m.what]}{why}"
 
 
-def question_lines(h: HandOver, named: Named = str) -> list[str]:
+def question_lines(h: HandOver, named: Named = str, units: Units = METRIC) -> list[str]:
     """What is open: asked in the log first, then what the records leave open."""
     out = [f"Log {number}: {named(entry.text)}" for number, entry in h.questions]
     if h.again is not None:
@@ -206,7 +207,7 @@ def question_lines(h: HandOver, named: Named = str) -> list[str]:
         out.append(f"Folders whose files cannot be read: {', '.join(named(n) for n in h.skipped)}.")
     if h.log.damaged:
         out.append(f"Lines of the log that cannot be read: {', '.join(str(n.number) for n in h.log.damaged)}.")
-    return [*out, *map(named, h.messages)]
+    return [*out, *(named(said_of_record(m.code, m.facts, m.message, units.first)) for m in h.left_open)]
 
 
 def again_words(told: AgainTold, named: Named = str) -> str:
@@ -278,7 +279,7 @@ def form_lines(h: HandOver, units: Units = METRIC) -> list[str]:
         *_block([f"{what}: {told}" for what, told in stand_rows(h, units)]),
         *_block(["Points:", *[", ".join(row) for row in point_rows(h.points, units)]] if h.points else []),
         *_block([f"{what}: {told}" for what, told in fuel_rows(h.fuel, units)]),
-        *_block(["Open questions:", *question_lines(h)]),
+        *_block(["Open questions:", *question_lines(h, units=units)]),
         f"6. Prepared by: {prepared_words(i)}; signature: ____________; {clock_text(h.prepared_at)}",
         "7. Current and planned objectives:",
         *_block(list(i.objectives) or [NOT_KNOWN]),

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from siteplanner.planning.telling.towing import RECHECK_M
 from siteplanner.planning.telling.units import Units
 
-TAKE_DOWN = (
+_TAKE_DOWN = (
     "Inform those who rely on the service; cell off.",
     "Look up, clear the fall circle; guys tended as the mast comes down; mast down and pinned; then guys and anchors.",
     "Dish stowed and pinned.",
@@ -13,9 +14,14 @@ TAKE_DOWN = (
     "Jacks up, outriggers in and pinned, pads and boards counted.",
     "Hitch: coupler latched and pinned, chains crossed, breakaway cable to the frame, lights. Jacks, mast, dish looked "
     "at from all sides.",
-    "Chocks last. Leave nothing; log hours and faults. Stop after a mile and look at hitch, wheels and mast.",
+    "Chocks last. Leave nothing; log hours and faults. Stop after {first} and look at hitch, wheels and mast.",
     "The way home is the way in, the other way round: low gear before each descent, brakes tried first.",
 )
+
+
+def take_down(units: Units) -> list[str]:
+    """What is done before the trailer leaves, in its order."""
+    return [step.format(first=units.distance(RECHECK_M)) for step in _TAKE_DOWN]
 
 
 def ten_minutes(units: Units) -> str:

@@ -28,7 +28,7 @@ def _of_drive(access: Access, length_m: float, units: Units) -> str:
     """`12.6 km of the drive's 12.8 km without a way round, 4 bridges in it`."""
     told = access.told
     bridges = sum(s.bridge for s in told.staging_cuts) if told is not None else 0
-    of = f"{_km(length_m, units)} of the drive's {_km(access.drive_distance_m, units)}"
+    of = f"{along_words(length_m, units)} of the drive's {along_words(access.drive_distance_m, units)}"
     return f"{of} without a way round{_bridges(bridges)}"
 
 
@@ -44,7 +44,7 @@ def way_out_short(access: Access, units: Units = METRIC) -> str:
         return "two: no single road's loss cuts it" if out.ways else "none"
     told = access.told
     bridges = sum(s.bridge for s in told.outside_cuts) if told is not None else 0
-    return f"one: {_km(out.length_m, units)} without a way round{_bridges(bridges)}"
+    return f"one: {along_words(out.length_m, units)} without a way round{_bridges(bridges)}"
 
 
 def way_in_words(access: Access, units: Units = METRIC) -> str:
@@ -77,7 +77,7 @@ def sections_words(sections: Sequence[Section], units: Units = METRIC, most: int
     for section in sections:
         if not section.bridge:
             roads[section.name] = roads.get(section.name, 0.0) + section.length_m
-    named = [f"{name}, {_km(metres, units)}" for name, metres in sorted(roads.items(), key=lambda r: -r[1])]
+    named = [f"{name}, {along_words(metres, units)}" for name, metres in sorted(roads.items(), key=lambda r: -r[1])]
     bridges = sorted((s for s in sections if s.bridge), key=lambda s: (s.running_m != s.running_m, s.running_m))
     left = len(named[most:])
     told = [*named[:most], *([f"and {left} more"] if left else [])]
@@ -102,8 +102,13 @@ def _bridge(section: Section, units: Units) -> str:
 
 def if_lost_words(lost: IfLost, units: Units = METRIC) -> str:
     """`If Chapel Bench Road (1.3 km) is lost: not reached from staging, a way out stays. Other spots reached: B.`"""
-    what = f"{section_name(lost.section)} ({_km(lost.section.length_m, units)})"
+    what = f"{section_name(lost.section)} ({along_words(lost.section.length_m, units)})"
     return f"If {what} is lost: {_what_remains(lost)}"
+
+
+def _bracketed(group: Sequence[IfLost], units: Units) -> str:
+    """`Scarp Highway (16.7 km)`: the pieces of one road together."""
+    return f"{group[0].section.name} ({along_words(sum(g.section.length_m for g in group), units)})"
 
 
 def _what_remains(lost: IfLost) -> str:
@@ -129,14 +134,18 @@ def if_lost_lines(all_lost: Sequence[IfLost], units: Units = METRIC) -> list[str
             out.append(if_lost_words(group[0], units))
             continue
         which = sections_words([g.section for g in group], units)
-        out.append(f"If one of these is lost ({which}): {_what_remains(group[0])}")
+        roads = {g.section.name for g in group if not g.section.bridge}
+        one = len(roads) == 1 and not any(g.section.bridge for g in group)  # one road in several pieces
+        head = f"If any part of {_bracketed(group, units)} is lost" if one else f"If one of these is lost ({which})"
+        out.append(f"{head}: {_what_remains(group[0])}")
     return out
 
 
 def beside_words(beside: Beside, drive_m: float, units: Units = METRIC) -> str:
     """`8.2 of the drive's 12.8 km lie within 50 m of Flood: 14 m at the nearest, 1.2 m above its edge at the least`."""
     name = beside.name or "a hazard area"
-    near = f"{_km(beside.length_m, units)} of the drive's {_km(drive_m, units)} lie within {units.length(BESIDE_M)} of "
+    lie = f"{along_words(beside.length_m, units)} of the drive's {along_words(drive_m, units)} lie"
+    near = f"{lie} within {units.length(BESIDE_M)} of "
     where = "the drive goes through it" if beside.across_m <= 0 else f"{units.there(beside.across_m)} at the nearest"
     return f"{near}{name}{units.colon}{where}{_up(beside.up_m, units)}"
 
@@ -174,5 +183,6 @@ def _bridges(count: int) -> str:
     return f", {count} bridge{'s' if count > 1 else ''} in it" if count else ""
 
 
-def _km(metres: float, units: Units) -> str:
+def along_words(metres: float, units: Units) -> str:
+    """A length of road on which a way hangs, everywhere the same: `0.5 km`, below 500 m `21 m`."""
     return units.figure(metres / 1000, "km", 1) if metres >= IN_KM_M else units.distance(metres)

@@ -14,7 +14,7 @@ from siteplanner.planning.choose.price import Difference, Price
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.spots.lifelines import Section
 from siteplanner.planning.telling.clock import minutes_range
-from siteplanner.planning.telling.lifeline import section_name
+from siteplanner.planning.telling.lifeline import along_words, section_name
 from siteplanner.planning.telling.service import WHOLE
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
@@ -26,7 +26,7 @@ NO_OTHER = "No other judged spot differs in kind from the first."
 LABELS = {
     "score": "score",
     "people": "people served",
-    "on_air": "on air on average",
+    "on_air": "average time to on air",
     "drive": "drive",
     "way_in_cut": "way in without a way round",
     "way_in_bridges": "bridges on it",
@@ -57,7 +57,7 @@ def value_words(figure: Figure, value: float, units: Units = METRIC) -> str:
     if figure.kind in ("share", "chance", "utility"):
         return units.share(value)
     if figure.kind == "people":
-        return f"about {value:,.0f}"
+        return f"about {METRIC.people(value)}"
     if figure.kind == "minutes":
         return units.minutes(value)
     if figure.name == "ways_out":
@@ -158,7 +158,7 @@ def _roads(roads: Sequence[Section], units: Units, named: Named) -> str:
         name = section_name(section) if section.bridge else section.name
         metres[name] = metres.get(name, 0.0) + section.length_m
     told = sorted(metres.items(), key=lambda road: -road[1])
-    names = [f"{named(name)} ({units.distance(length)})" for name, length in told[:MOST_ROADS]]
+    names = [f"{named(name)} ({along_words(length, units)})" for name, length in told[:MOST_ROADS]]
     left = len(told) - MOST_ROADS
     return " or ".join([*names, *([f"one of {left} more"] if left > 0 else [])])
 
@@ -247,13 +247,14 @@ def option_cells(
     lead = "" if best is None else _one_best(best, option, units, named)
     if best is not None and best.among == "first":
         lead = f"better than the first{units.colon}{lead}"
+    counts = NOT_KNOWN if best is None else f"{label(best.figure, whole_of(option.ranked), named)} counts most"
     if trigger is None:
         why = "nothing below holds"
     else:
         held = trigger.points or ([section_name(s) for s in trigger.roads[:1]] if trigger.roads else ())
-        why = f"{named(held[0])} {'must be served' if trigger.points else 'is shut'}" if held else f"{lead} counts most"
+        why = f"{named(held[0])} {'must be served' if trigger.points else 'is shut'}" if held else counts
         if trigger.steepest is not None and not trigger.points:
-            why = "the grade is too steep"
+            why = "the drive to the first is too steep"
     share = NOT_KNOWN if e.coverage is None else units.share(e.coverage.share)
     air = NOT_KNOWN if e.on_air is None else minutes_range(e.on_air.early_min, e.on_air.late_min, units)
     return lead, share, air, why

@@ -44,7 +44,7 @@ def reason_words(reason: Reason, units: Units = METRIC) -> str:
         return _grade_words(reason, figure, limit, units)
     if kind == "bend":
         there = units.there(figure)
-        return f"bend of radius {there} is tighter than the rig's {units.posted(limit, 'm', 'up')}"
+        return f"bend of radius {there} is tighter than the rig's {turning_radius_words(limit, units)}"
     if figure is not None and limit is not None:
         place = f"{reason.structure} " if reason.structure else ""
         stated, rig = units.posted(figure, reason.unit), units.posted(limit, reason.unit, "up")
@@ -79,6 +79,11 @@ def rig_height_words(rig: Rig, units: Units) -> str:
     return f"{units.stated(rig.height_m, 'm')}{signs}"
 
 
+def turning_radius_words(radius_m: float | None, units: Units) -> str:
+    """The rig's turning radius, everywhere the same: as its user stated it, feet whole."""
+    return units.stated(radius_m, "m", 0)
+
+
 def _grade_words(reason: Reason, grade_pct: float, limit_pct: float, units: Units) -> str:
     if not reason.certain and reason.error is not None:
         return f"{near_words(grade_pct, reason.error, limit_pct, units)}{units.colon}more likely too steep than not"
@@ -90,9 +95,8 @@ def _grade_words(reason: Reason, grade_pct: float, limit_pct: float, units: Unit
 
 def near_words(grade_pct: float, error_pct: float, limit_pct: float, units: Units = METRIC) -> str:
     """`grade 11 to 17 %, limit 15 %`: for a grade closer to the rig's limit than it is known."""
-    doubt = max(error_pct, 1)
-    high = units.figure(grade_pct + doubt, "%")
-    return f"grade {max(grade_pct - doubt, 0):.0f} to {high}, limit {units.posted(limit_pct, '%')}"
+    low, high = units.grade_range(grade_pct, error_pct)
+    return f"grade {low} to {high}, limit {units.posted(limit_pct, '%')}"
 
 
 def reasons_words(reasons: Sequence[Reason], units: Units = METRIC) -> str:
@@ -236,8 +240,9 @@ def _who(access: str) -> str:
 
 def _radius_words(bend: Warned, units: Units, words: str = "bend") -> str:
     tight = bend.severity == "warning"
-    against = f"{units.colon}tighter than the rig's {units.keep(bend.limit)}" if tight else ""
-    return f"{words}, radius about {units.length(bend.value)}{against}"
+    against = f"{units.colon}tighter than the rig's {turning_radius_words(bend.limit, units)}" if tight else ""
+    # beside the rig's own figure in tenths, so that 9.9 m does not read as less tight than it is, nor as 10 m
+    return f"{words}, radius about {units.there(bend.value, 1 if tight else 0)}{against}"
 
 
 def ahead_words(hazard: HazardAhead, units: Units = METRIC) -> str:

@@ -77,5 +77,6 @@ def turning_words(turning: Turning, units: Units = METRIC) -> str:
         else:
             text += f" Turn before it: {named}, {where}; from the spot {units.roughly(turning.back_m)} of backing."
     if turning.carry_on_m is not None and not at_spot:
-        text += f" Or carry on without turning: {units.figure(turning.carry_on_m / 1000, 'km', 1)} back to the start."
+        or_else = "Or carry on" if place is not None else "Carry on"
+        text += f" {or_else} without turning: {units.figure(turning.carry_on_m / 1000, 'km', 1)} back to the start."
     return f"{text} See whether there is room before you commit."

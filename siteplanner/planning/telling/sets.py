@@ -111,7 +111,7 @@ def runner_up_sentence(plan: Plan, units: Units = METRIC, named: Named = _plain)
     if one is None or best is None or best.share - one.share < LITTLE:
         return ""
     return (
-        f"Not at the runner-up, Spot {named(one.trailers[1].ranked.spot.name)}: a second trailer there serves "
+        f"At the runner-up, Spot {named(one.trailers[1].ranked.spot.name)}, a second trailer would serve "
         f"{units.share(one.share)} in all, not {units.share(best.share)}."
     )
 

@@ -7,6 +7,7 @@ import math
 from siteplanner.mission import Trailer
 from siteplanner.planning.spots.evaluation import Ground
 from siteplanner.planning.telling.ground import (
+    cell_words,
     lift_doubt_words,
     lift_words,
     raise_first_words,
@@ -41,7 +42,7 @@ def slope_words(ground: Ground, units: Units) -> str:
 
 def cells_words(ground: Ground, units: Units) -> str:
     """How fine the elevation is, and how well the slope is known by it."""
-    text = f"cells of {units.stated(ground.cell_size_m, 'm')}: nothing finer is known"
+    text = f"cells of {cell_words(ground.cell_size_m, units)}: nothing finer is known"
     return "; ".join(filter(None, (text, slope_doubt_words(ground, units))))
 
 

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from siteplanner.core.constants import MILE_M
 from siteplanner.planning.telling.units import Units
+from siteplanner.roads.alternatives import Alternative
 from siteplanner.roads.descents import Descent
 
 RECHECK_M = MILE_M  # one mile. Common practice
@@ -59,9 +60,14 @@ def wire_down_words(units: Units) -> str:
     )
 
 
-def cannot_go_on_words(other_way: bool) -> str:
+def cannot_go_on_words(alternative: Alternative) -> str:
     """What to do where the road cannot be driven."""
-    other = "Ask before you take the other way below." if other_way else "There is no other way in the data."
+    if alternative.way is None:
+        other = "There is no other way in the data."
+    elif alternative.distinct:
+        other = "Ask before you take the other way below."
+    else:
+        other = "Every other way in the data shares most of this one: ask."
     return (
         "Road shut, water over it, too soft or too steep: stop while you can still go straight back. Do not try it and "
         f"do not look for a way yourself. Call dispatch with this step's number and your grid reference. {other}"

@@ -167,9 +167,11 @@ class Units:
 
     def part_of(self, part_m: float, whole_m: float) -> str:
         """`0.5 of 1.5 km`: a length of a longer one, both in the same unit."""
-        if self.system == "US":
-            return f"{part_m / MILE_M:.1f} of {self._said(whole_m / MILE_M, 'mi', 1, 'nearest')}"
-        return f"{part_m / 1000:.1f} of {self._said(whole_m / 1000, 'km', 1, 'nearest')}"
+        each, unit = (MILE_M, "mi") if self.system == "US" else (1000.0, "km")
+        part = f"{part_m / each:.1f}"
+        if part == "0.0" and part_m > 0:
+            part = "less than 0.1"  # a short piece is never shown as none
+        return f"{part} of {self._said(whole_m / each, unit, 1, 'nearest')}"
 
     def posted(self, value: float | None, unit: str, rounding: Rounding = "down") -> str:
         """A limit as a sign or a road record states it: its own digits, at most three that count, none added. What is
@@ -206,12 +208,12 @@ class Units:
         return self.figure(metres_per_second, "m/s")
 
     def gust(self, metres_per_second: float | None) -> str:
-        """Wind against the unit's limits, which manuals of either country state in mph: `45 mph (20 m/s)`."""
+        """Wind against the unit's limits, which most manuals state in mph: of both systems `45 mph (20 m/s)`."""
         if metres_per_second is None or not math.isfinite(metres_per_second):
             return NOT_KNOWN
+        if self.system != "both":
+            return self.speed(metres_per_second)
         mph = self._said(metres_per_second * 3600 / MILE_M, "mph", 0, "nearest")
-        if self.system == "US":
-            return mph
         metric = self._said(metres_per_second, "m/s", 0, "nearest")
         return f"{mph} or {metric}" if self.spoken else f"{mph} ({metric})"
 
@@ -249,11 +251,17 @@ class Units:
         word = "level" if round(percent) == 0 else "climb" if percent > 0 else "descent"
         if error_pct is None or not error_pct > 0:
             return word if word == "level" else f"{self.figure(abs(percent), '%')} {word}"
+        low, high = self.grade_range(percent, error_pct)
+        if abs(percent) <= max(error_pct, 1.0):
+            return f"{high} at most, {word}"
+        return f"{low} to {high} {word}"
+
+    def grade_range(self, percent: float, error_pct: float) -> tuple[str, str]:
+        """The least and the most of a grade that is known to an error, without its sign, rounded outward: the rig must
+        pass the worse end. Below 1 % nobody knows a grade. `('11', '17 %')`."""
         off = max(error_pct, 1.0)
-        most = math.ceil(abs(percent) + off - 1e-9)  # outward: the rig must pass the worse end
-        if abs(percent) <= off:
-            return f"{self.figure(most, '%')} at most, {word}"
-        return f"{math.floor(abs(percent) - off + 1e-9)} to {self.figure(most, '%')} {word}"
+        least, most = max(abs(percent) - off, 0.0), abs(percent) + off
+        return f"{math.floor(least + 1e-9)}", self.figure(math.ceil(most - 1e-9), "%")
 
     def people(self, count: float) -> str:
         """A predicted number of people: two figures are all that it can hold; small numbers as they are."""

@@ -12,7 +12,7 @@ from siteplanner.planning.telling.units import US, Units
 MOST_SPANS = 4  # times above a limit that a sheet names
 
 KINDS = {"gust": "gusts", "mean": "mean wind"}
-RAISING_NOT_STATED = "a common figure of field manuals; its own limit is not stated: read the manual"
+RAISING_NOT_STATED = "a common figure of field manuals; its own limit is not stated"
 MAST_NOT_STATED = "mast wind limit not stated: read the manual"
 _UNMET = {
     "not_isolated": "other hills as high stand upwind",
@@ -107,7 +107,7 @@ def mast_words(mast: MastLimit, kind: str, units: Units) -> str:
     sign = wind_sign(mast.raise_below_m_s)
     raising = f"raise and lower it below {units.gust(mast.raise_below_m_s)}{f' ({sign})' if sign else ''}"
     if not mast.raising_stated:
-        raising += f", {RAISING_NOT_STATED}"
+        raising += f", {RAISING_NOT_STATED}{': read the manual' if mast.stated else ''}"
     if not mast.stated:
         said = f"{MAST_NOT_STATED} ({units.stop(mast.stop_m)}, {how})"
         return f"{said[:1].upper()}{said[1:]}; {raising}."
@@ -155,7 +155,8 @@ def span_sentence(span: Span) -> str:
 
 
 def lane_label(limit_m_s: float, what: str, hours: float | None, units: Units) -> str:
-    """`Above 45 mph, dish stows: 3.5 h`; in mph, as manuals of either country state it. `hours` None: the
-    forecast is of other hours, 0: none of them is above."""
+    """`Above 45 mph, dish stows: 3.5 h`; of both systems in mph, as most manuals state it. `hours` None: the forecast
+    is of other hours, 0: none of them is above."""
     total = "other hours forecast" if hours is None else units.figure(hours, "h", 1) if hours else "none forecast"
-    return f"Above {US.speed(limit_m_s)}, {what}: {total}"
+    limit = (units if units.system != "both" else US).speed(limit_m_s)
+    return f"Above {limit}, {what}: {total}"

@@ -18,7 +18,7 @@ from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.telling.as_built import as_built_head, limits_sentence
 from siteplanner.planning.telling.certainty import figures_words, flips_words, ties_words, weights_words
 from siteplanner.planning.telling.findings import said
-from siteplanner.planning.telling.ground import stands_on_words
+from siteplanner.planning.telling.ground import channel_words, stands_on_words
 from siteplanner.planning.telling.limits import nearest_to_pass_words
 from siteplanner.planning.telling.roads import opening_words
 from siteplanner.planning.telling.service import served_words, without_words
@@ -211,7 +211,7 @@ def firmness_sentence(plan: Plan, units: Units = METRIC) -> str:
 def drainage_words(ground: Ground, units: Units = METRIC) -> str:
     """How high the spot stands above the water's way."""
     above = ground.above_drainage_m
-    return "not known" if above != above else f"{units.length(above, 1)} above the channel that it drains to"
+    return "not known" if above != above else channel_words(above, units)
 
 
 WIRES = (
