@@ -10,23 +10,32 @@ from typing import Any
 
 from siteplanner.errors import InputError, SiteplannerError
 
-_ECHO = "rasterio._env.log_error"
-_told_before: Callable[[Any], Any] = sys.unraisablehook
+_LOG = "rasterio._env.log_error"
+_told_before: Callable[..., Any] = sys.unraisablehook
+_shown_before: Callable[..., Any] = sys.excepthook
 
 
 def quiet_log() -> None:
     """Have the raster library's own log pass over a message that it cannot read.
 
-    Its messages quote bytes of the file, which need not be text; it then printed a traceback beside our sentence.
+    Its messages quote bytes of the file, which need not be text; it then printed a traceback beside our sentence, in
+    two ways, of which the first has no place in any code.
     """
-    global _told_before
+    global _told_before, _shown_before
     if sys.unraisablehook is not _told:
         _told_before, sys.unraisablehook = sys.unraisablehook, _told
+    if sys.excepthook is not _shown:
+        _shown_before, sys.excepthook = sys.excepthook, _shown
 
 
 def _told(given: Any) -> None:
-    if given.object != _ECHO or not isinstance(given.exc_value, UnicodeDecodeError):
+    if given.object != _LOG or not isinstance(given.exc_value, UnicodeDecodeError):
         _told_before(given)
+
+
+def _shown(kind: Any, value: Any, place: Any) -> None:
+    if place is not None or not isinstance(value, UnicodeDecodeError):
+        _shown_before(kind, value, place)
 
 
 @contextmanager

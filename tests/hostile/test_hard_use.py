@@ -205,7 +205,7 @@ def plan_judge(plan):
     return SimpleNamespace(study=SimpleNamespace(elevation=plan.scene.elevation))
 
 
-def test_bytes_that_are_no_text_print_no_traceback_beside_the_sentence(tmp_path, monkeypatch):
+def test_bytes_that_are_no_text_print_no_traceback_beside_the_sentence(tmp_path, monkeypatch, capfd):
     """The raster library's log quotes the file, and failed at that on its own."""
     from types import SimpleNamespace
 
@@ -214,10 +214,16 @@ def test_bytes_that_are_no_text_print_no_traceback_beside_the_sentence(tmp_path,
     seen: list = []
     monkeypatch.setattr(sys, "unraisablehook", seen.append)
     (tmp_path / "dem.asc").write_text("ncols 2\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 10\n1 2\n3 4\n")
-    (tmp_path / "dem.prj").write_bytes(b'PROJCS["x",GEOGCS["y",DATUM["D_WGS_1,5",SPHEROID["\xff",6378137.0,298.2]]]]')
+    wkt = (
+        'PROJCS["WGS_1984_UTM_Zone_12N",GEOGCS["GCS_WGS_1984",DATUM["D_WGS_1984",SPHEROID["WGS_1984",6378137.0,'
+        '298.257223563]],PRIMEM["Greenwich",0.0],UNIT["Degree",0.0174532925199433]],PROJECTION["Transverse_Mercator"],'
+        'PARAMETER["False_Easting",5?0000.0],PARAMETER["Central_Meridian",-111.0],UNIT["Meter",1.0]]'
+    )
+    (tmp_path / "dem.prj").write_bytes(wkt.encode().replace(b"?", b"\xff"))
     with pytest.raises(InputError, match="CRS"), open_raster(tmp_path / "dem.asc"):
         pass
     assert seen == []
+    assert capfd.readouterr().err == ""
     other = SimpleNamespace(object="another", exc_value=ValueError())
     sys.unraisablehook(other)
     assert seen == [other]
