@@ -43,6 +43,8 @@ def test_a_plan_comes_back_from_the_disk_with_its_files(place):
     assert item.whole
     assert item.best.startswith("Park at")
     assert (item.base / "roads.geojson").read_text() == "{}"
+    # no other account of the computer looks inside
+    assert not any(p.stat().st_mode & 0o077 for p in (item.folder, *item.folder.rglob("*")))
     back = earlier.opened(item)
     one, two = plan_record(plan), plan_record(back)
     assert back.mission.base == item.base

@@ -7,14 +7,17 @@ import os
 import subprocess
 import sys
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import typer
 
 from siteplanner import cli
 from siteplanner.app import session
 from siteplanner.data.border import border
+from siteplanner.data.bounded import MOST, counted
 from siteplanner.data.forecast import read_forecast
 from siteplanner.data.vectors import read_layer
 from siteplanner.errors import InputError, SiteplannerError
@@ -227,3 +230,66 @@ def test_bytes_that_are_no_text_print_no_traceback_beside_the_sentence(tmp_path,
     other = SimpleNamespace(object="another", exc_value=ValueError())
     sys.unraisablehook(other)
     assert seen == [other]
+
+
+@pytest.mark.parametrize("role", sorted(MOST))
+def test_more_features_than_a_role_can_have_are_refused_with_the_number(role):
+    """Each costs work of its own: minutes or all memory, without a word."""
+    import geopandas as gpd
+    import shapely
+
+    most = MOST[role]
+    frame = gpd.GeoDataFrame(geometry=shapely.points(np.zeros((most + 1, 2))))
+    counted(frame[:most], Path("a.gpkg"), role)
+    with pytest.raises(InputError, match=f"at most {most:,}") as found:
+        counted(frame, Path("a.gpkg"), role)
+    assert found.value.remedy
+
+
+@pytest.mark.parametrize("kind", ["crew", "driver", "commander"])
+def test_as_many_satellites_and_staging_points_as_a_mission_takes_cost_no_sheet(kind):
+    """Sixteen, or forty, and nothing was written at all."""
+    from io import BytesIO
+
+    from pypdf import PdfReader
+
+    from siteplanner.outputs.sheets.printing import MOST_PAGES, sheet_pdf
+
+    plan = make_plan()
+    first, mission = plan.spots[0], plan.mission
+    looks = first.evaluation.sky[:1] * 64
+    satellite, yard = mission.sky.satellites[0], mission.staging[0]
+    satellites = tuple(satellite.model_copy(update={"longitude_deg": -150.0 + k}) for k in range(64))
+    yards = tuple(yard.model_copy(update={"name": f"Yard {k}"}) for k in range(200))
+    sky = mission.sky.model_copy(update={"satellites": satellites})
+    mission = mission.model_copy(update={"sky": sky, "staging": yards})
+    best = replace(first, evaluation=replace(first.evaluation, sky=looks))
+    made = sheet_pdf(replace(plan, mission=mission, spots=(best, *plan.spots[1:])), kind)
+    assert made is not None
+    assert 1 <= len(PdfReader(BytesIO(made)).pages) <= MOST_PAGES
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux ends a child with its parent")
+def test_a_killed_run_leaves_no_child_that_compiles():
+    import select
+
+    child = (
+        "from siteplanner.planning.plan import warm_up as w; w.end_with_parent(); import time; print(1, flush=True); "
+    )
+    reader, writer = os.pipe()  # the child holds its end until it is gone
+    parent = (
+        "import subprocess, sys\n"
+        f"child = subprocess.Popen([sys.executable, '-c', {child + '; time.sleep(200)'!r}], stdout=subprocess.PIPE, "
+        f"pass_fds=({writer},))\n"
+        "print(child.stdout.readline(), flush=True)\n"
+        "input()\n"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", parent], stdin=subprocess.PIPE, stdout=subprocess.PIPE, pass_fds=(writer,),
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+    ) as running:  # fmt: skip
+        os.close(writer)
+        assert running.stdout.readline()
+        running.kill()
+        assert select.select([reader], [], [], 60.0)[0]  # its end is closed: nobody holds it any more
+    os.close(reader)
