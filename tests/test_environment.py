@@ -187,3 +187,23 @@ def test_a_place_that_takes_no_files_is_words(place):
         put(Path(place), {"a.txt": b"x"})
     assert str(found.value.file) == place
     assert found.value.remedy
+
+
+ARRAYS_AGAIN = """
+import resource
+import siteplanner
+import numpy as np
+held = np.ones(1 << 20)  # 8 MB: from the heap, no mapping of its own
+del held
+before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+for _ in range(20):
+    held = np.ones(1 << 20)
+    del held
+print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)
+"""
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="a setting of glibc")
+def test_an_array_made_again_does_not_take_its_pages_anew():
+    done = python(ARRAYS_AGAIN)
+    assert int(done.stdout) < 2 * (8 << 20) // 4096, done.stderr  # of one array, where each of the 20 took its own

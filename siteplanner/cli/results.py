@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from siteplanner.planning.plan.model import Plan
 
 
-def print_plan(record: dict[str, Any], made: Plan) -> None:
+def print_plan(made: Plan) -> None:
     from rich.table import Table
 
     from siteplanner.mission.criteria import CRITERIA
@@ -27,17 +27,17 @@ def print_plan(record: dict[str, Any], made: Plan) -> None:
 
     units = reader_units(made.mission).first
     stdout.print(safe(recommendation(made, units)), style="bold", highlight=False)
-    if record["spots"]:
-        stdout.print(where_words(record["spots"][0]), highlight=False)
-    if record["firmness"]["sentence"]:
-        stdout.print(safe(firmness_sentence(made, units)), highlight=False)
+    if made.spots:
+        stdout.print(where_words(made.spots[0].spot), highlight=False)
+    if firm := firmness_sentence(made, units):
+        stdout.print(safe(firm), highlight=False)
     if two := pair_line(made, units):
         stdout.print(safe(two), highlight=False)
-    if record["spots"]:
+    if made.spots:
         backhaul = CRITERIA["backhaul"].words_of(made.mission).column.lower()
         table = Table("rank", "spot", "score", "served", backhaul, "slope", "drive", "mast")
-        for spot, ranked in zip(record["spots"], made.spots, strict=True):
-            table.add_row(*(safe(cell) for cell in spot_cells(spot, backhaul_cell(ranked.evaluation, units), units)))
+        for ranked in made.spots:
+            table.add_row(*(safe(cell) for cell in spot_cells(ranked, backhaul_cell(ranked.evaluation, units), units)))
         stdout.print(table)
     for rejected in made.rejected:
         reasons = " ".join(breach_words(breach, units) for breach in rejected.failed)
@@ -61,11 +61,10 @@ def tell_run(made: Plan, files: list[Path], out: Path, as_json: bool) -> None:
 
     best = made.spots[0].spot.name if made.spots else ""
     note_run(out, recommendation(made, reader_units(made.mission).first), best)
-    record = plan_record(made)
     if as_json:
-        print_json(record)
+        print_json(plan_record(made))
     else:
-        print_plan(record, made)
+        print_plan(made)
     for finding in made.findings:
         say_finding(finding, made.mission)
     shown = next((f for f in files if f.name == "map.html"), out)

@@ -22,6 +22,7 @@ from siteplanner.mission import Layers, Mission, Power, Staging, Times
 from siteplanner.planning.limits.keep_away import antenna_keep_away
 from siteplanner.planning.site.site_wind import site_wind
 from siteplanner.planning.site.timeline import pert, time_on_air, timeline
+from siteplanner.planning.study import sun
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.study.sun import sun_elevations_deg, sun_times
 from siteplanner.planning.telling.record import plan_record
@@ -197,6 +198,19 @@ def test_sunrise_and_sunset_of_the_spa_example_day():
         assert abs((sunset - datetime(2003, 10, day, *fall, tzinfo=zone)).total_seconds()) <= 5
         if day == 17:
             assert abs((sunrise - datetime(2003, 10, 17, 6, 12, 43, tzinfo=zone)).total_seconds()) <= 5
+
+
+def test_the_crossings_of_a_day_are_found_in_two_questions(monkeypatch):
+    asked, really = [], sun.sun_elevations_deg
+    monkeypatch.setattr(
+        sun, "sun_elevations_deg", lambda moments, *at: asked.append(len(moments)) or really(moments, *at)
+    )
+    times = sun_times(datetime(2003, 10, 17, tzinfo=UTC), 10.25, 20.5, 3.0)
+    assert asked == [289, 4 * 301]
+    levels = (sun.CIVIL_DEG, sun.SUNRISE_DEG, sun.SUNRISE_DEG, sun.CIVIL_DEG)
+    assert really(list(times), 10.25, 20.5, 3.0) == pytest.approx(levels, abs=2e-5)  # within 0.005 s of the crossing
+    assert sun_times(datetime(2026, 12, 21, 12, tzinfo=UTC), 89, 20) == (None, None, None, None)
+    assert len(asked) == 3  # nothing to refine, nothing asked
 
 
 def test_midnight_sun_and_polar_night_are_no_times():

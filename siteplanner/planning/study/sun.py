@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from functools import lru_cache
+from itertools import islice
 
 SUNRISE_DEG = -0.8333  # upper rim on the horizon, mean refraction; as in the almanacs
 CIVIL_DEG = -6.0  # civil twilight
+_SECONDS = 301  # of a step of five minutes, both ends
 
 
 def light_word(sun_elevation_deg: float) -> str:
@@ -44,10 +46,14 @@ def _sun_times(
 ) -> tuple[datetime | None, datetime | None, datetime | None, datetime | None]:
     moments = [start + timedelta(minutes=m) for m in range(0, 1441, 5)]
     height = sun_elevations_deg(moments, latitude, longitude, height_m)
+    sought = (CIVIL_DEG, True), (SUNRISE_DEG, True), (SUNRISE_DEG, False), (CIVIL_DEG, False)
+    found = [_crossed(height, *one) for one in sought]
+    # all seconds about all of them are asked for at once: a question costs as much as some hundred moments
+    finer = [moments[k] + timedelta(seconds=s) for k in found if k is not None for s in range(_SECONDS)]
+    heights = iter(sun_elevations_deg(finer, latitude, longitude, height_m) if finer else ())
     dawn, sunrise, sunset, dusk = (
-        None if k is None else _refined(moments[k], latitude, longitude, height_m, level_deg, rising)
-        for level_deg, rising in ((CIVIL_DEG, True), (SUNRISE_DEG, True), (SUNRISE_DEG, False), (CIVIL_DEG, False))
-        for k in [_crossed(height, level_deg, rising)]
+        None if k is None else _refined(moments[k], list(islice(heights, _SECONDS)), *one)
+        for k, one in zip(found, sought, strict=True)
     )
     return dawn, sunrise, sunset, dusk
 
@@ -62,12 +68,10 @@ def _crossed(height: list[float], level_deg: float, rising: bool) -> int | None:
     return None
 
 
-def _refined(
-    begin: datetime, latitude: float, longitude: float, height_m: float, level_deg: float, rising: bool
-) -> datetime | None:
-    moments = [begin + timedelta(seconds=s) for s in range(301)]
-    height = sun_elevations_deg(moments, latitude, longitude, height_m)
+def _refined(begin: datetime, height: list[float], level_deg: float, rising: bool) -> datetime | None:
+    """The crossing, from the sun's elevations at each second from `begin` on."""
     k = _crossed(height, level_deg, rising)
     if k is None:
         return None
-    return moments[k] + timedelta(seconds=(level_deg - height[k]) / (height[k + 1] - height[k]))
+    moment = begin + timedelta(seconds=k)
+    return moment + timedelta(seconds=(level_deg - height[k]) / (height[k + 1] - height[k]))

@@ -1,31 +1,36 @@
-"""A plan and the judgement of a place as lines for a terminal, from their records."""
+"""A plan as lines for a terminal, and the judgement of a place from its record."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Any
 
+from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.sky import figure_with_doubt
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 from siteplanner.planning.telling.words import starts_sentence
 
 
-def where_words(spot: dict[str, Any]) -> str:
+def where_words(spot: Spot) -> str:
     """Where a spot stands, in degrees and by grid."""
-    return f"It stands at {spot['latitude']:.5f}, {spot['longitude']:.5f}, grid {spot['grid_reference']}."
+    return f"It stands at {spot.latitude:.5f}, {spot.longitude:.5f}, grid {spot.grid_reference}."
 
 
-def spot_cells(spot: dict[str, Any], backhaul: str, units: Units = METRIC) -> tuple[str, ...]:
+def spot_cells(ranked: RankedSpot, backhaul: str, units: Units = METRIC) -> tuple[str, ...]:
     """A row of the ranking: rank, spot, score, served, backhaul, slope, drive, mast."""
+    e = ranked.evaluation
+    assert e.coverage is not None
+    assert e.access is not None
     return (
-        str(spot["rank"]),
-        spot["name"],
-        f"{spot['score']:.1f}",
-        units.share(spot["coverage"]["share"]),
+        str(ranked.rank),
+        ranked.spot.name,
+        f"{ranked.score:.1f}",
+        units.share(e.coverage.share),
         backhaul,
-        units.angle(spot["ground"]["slope_deg"]),
-        units.seconds(spot["access"]["drive_time_s"]),
-        units.stop(spot["coverage"]["mast_height_m"]),
+        units.angle(e.ground.slope_deg),
+        units.seconds(e.access.drive_time_s),
+        units.stop(e.coverage.mast_height_m),
     )
 
 
