@@ -18,8 +18,8 @@ from pathlib import Path
 _GDAL_CACHE_MB = "64"
 _M_TRIM_THRESHOLD, _M_MMAP_THRESHOLD = -1, -3  # mallopt(3), malloc.h
 _OWN_MAPPING_BYTES = 1 << 24  # from here on an array is a mapping of its own; from 1 MB a county took 12 % longer
-# what a heap keeps at its end, room for a few arrays below that: by itself glibc then gives back from 128 kB on, and the
-# next array takes each page anew, which took a county 2 s of the system
+# what a heap keeps at its end, room for a few arrays below that: by itself glibc then gives back from 128 kB on, and
+# the next array takes each page anew, which took a county 2 s of the system
 _KEPT_BYTES = 1 << 26
 _TABLES = ("PROJ_LIB", "PROJ_DATA", "GDAL_DATA")
 

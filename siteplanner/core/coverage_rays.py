@@ -153,7 +153,8 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
             reached, ray = n if side == 0 else far, r * size
             places(tall, wide, row, col, bearing, reached, ray, corner, down, aside)
             known[r] = cast(flat_z, wide, ray, reached, corner, down, aside, ground, bend, flat, v1, v2)
-            hull(np.uintp(ray), 1, known[r], flat, parent, slope)
+            # np.int64: of a plain figure numba compiles the function once more, for that figure alone
+            hull(np.uintp(ray), np.int64(1), known[r], flat, parent, slope)
             horizons(np.uintp(ray), np.uintp(ray), known[r], eyes, short, flat, horizon)
             if stands is not None:
                 if wooded:
@@ -189,7 +190,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                 distance_of[place] = 1.0
                 continue
             c = a if w < 0.5 else b
-            rx_m, alike, layer, layers = receivers[position], False, 0, 1
+            rx_m, alike, layer, layers = receivers[position], False, np.int64(0), np.int64(1)
             while layer < layers:
                 if stands is not None:
                     if layer == 1:
@@ -323,7 +324,7 @@ def trace_intervals(z, stands, link, masts, plan, first, last, paths, depths):
                         drawn[0, s], drawn[1, s] = (tx_rise, rx_rise) if blocked else (q, -q)
                         drawn[2, s] = meet
                         if under[s] and lines > stops:
-                            layers = 2
+                            layers = np.int64(2)
                     rise = g + rx_m - mast
                     squared_of[line, place] = run * run + rise * rise
                     if alike and mast == sights[s]:

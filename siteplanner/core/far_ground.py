@@ -218,11 +218,13 @@ def settle_beyond(raster, size, ground, height_m, first, row_steps, col_steps, t
                 continue
             answer = UNKNOWN_GAP if state[i, j] == UNKNOWN_GAP else CLEAR
             for ray in range(row_steps.size):
-                steps = leaves_after(top + i, left + j, row_steps[ray], col_steps[ray], rows, cols)
+                steps = leaves_after(float(top + i), float(left + j), row_steps[ray], col_steps[ray], rows, cols)
                 d = steps * half
                 if eye + d * (tangent + d * HALF_CURVATURE) > raster.ceiling:
                     continue
-                best, known_to = far_walk(raster, top + i, left + j, eye, row_steps[ray], col_steps[ray], d, tangent)
+                # as floats, as a spot's own place: so both are compiled once
+                row, col = float(top + i), float(left + j)
+                best, known_to = far_walk(raster, row, col, eye, row_steps[ray], col_steps[ray], d, tangent)
                 if best > tangent:
                     answer = BLOCKED
                     break
@@ -238,7 +240,7 @@ def passes_ceiling_inside(raster, size, lowest_eye, first, last, row_steps, col_
     for ray in range(row_steps.size):
         for row in (first[0], last[0]):
             for col in (first[1], last[1]):
-                steps = leaves_after(row, col, row_steps[ray], col_steps[ray], rows, cols)
+                steps = leaves_after(float(row), float(col), row_steps[ray], col_steps[ray], rows, cols)
                 d = steps * raster.near_cell_m / 2
                 if lowest_eye + d * (tangent + d * HALF_CURVATURE) <= raster.ceiling:
                     return False

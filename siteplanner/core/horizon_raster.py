@@ -138,8 +138,8 @@ def _horizon_band(
                 best, found = _look_near(raster, row, col, eye, row_step, col_step, best, guess[ray])
                 best, guess[ray], end = _walk(raster, wide, row, col, eye, row_step, col_step, best, found)
                 if end < np.inf or over > (best + reach_m * HALF_CURVATURE) * reach_m:
-                    leaves = leaves_after(row, col, row_step, col_step, rows, cols) * (raster.cell_m / 2)
-                    best, far_end = far_walk(beyond, row, col, eye, row_step, col_step, leaves, best)
+                    leaves = leaves_after(float(row), float(col), row_step, col_step, rows, cols) * (raster.cell_m / 2)
+                    best, far_end = far_walk(beyond, float(row), float(col), eye, row_step, col_step, leaves, best)
                     end = min(end, far_end) if end < leaves else far_end
                 known_to = min(known_to, end)
             reach[row, col] = known_to

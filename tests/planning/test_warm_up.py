@@ -8,6 +8,6 @@ from siteplanner.planning.plan import warm_up
 
 def test_a_child_that_hangs_is_ended():
     child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
-    warm_up.finish(child, seconds=0.2)
+    warm_up.finish([child], seconds=0.2)
     assert child.returncode is not None
-    warm_up.finish(None)
+    warm_up.finish(())

@@ -1,36 +1,58 @@
-"""Compile the kernels of sky, coverage and sets on another core while the layers are read.
+"""Compile the kernels of sky, coverage and sets on other cores while the layers are read.
 
-The first run on a machine compiles the numeric kernels (some 15 s of one core for coverage alone); numba keeps the
-result on disk. A child process does that while this one reads layers, and this one then finds it done. When the
-kernels are on disk already, nothing is started; when the child fails, this process compiles for itself.
+The first run on a machine compiles the numeric kernels (some 10 s of one core for coverage alone); numba keeps the
+result on disk. Two child processes do that while this one reads layers, one the coverage, the other all else, and this
+one then finds it done. When the kernels are on disk already, nothing is started; when a child fails, this process
+compiles for itself.
 """
 
 from __future__ import annotations
 
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from siteplanner.core.ground_cover import Cover
 
 
 def compile_coverage() -> None:
-    """Call every coverage and aim kernel once on a tiny raster, so that each is compiled and kept."""
+    """Call the coverage kernels once on a tiny raster, so that each is compiled and kept."""
+    from siteplanner.core.ground_cover import covered_loss_db
+
+    ground, woods, rows, cols, stops = _wooded()
+    covered_loss_db(ground, 10.0, 20, 20, stops, 1.5, 763.0, rows, cols, woods)
+
+
+def _wooded() -> tuple[np.ndarray, Cover, np.ndarray, np.ndarray, np.ndarray]:
+    """A tiny raster, woods on it, rows and columns of cells, two stops of a mast."""
+    import numpy as np
+
+    from siteplanner.core.ground_cover import TREES, cover_of
+
+    ground = np.random.default_rng(0).normal(0, 20, (40, 40)).astype(np.float32)
+    rows, cols = (a.ravel() for a in np.mgrid[0:40:3, 0:40:3])
+    return ground, cover_of(ground, np.full(ground.shape, TREES, np.uint8)), rows, cols, np.array([8.0, 12.0])
+
+
+def compile_aim() -> None:
+    """The same for aims, and for what errors of the ground do to losses."""
     import numpy as np
 
     from siteplanner.core.aim import best_aim, expected_weight
     from siteplanner.core.antenna import SectorPattern
     from siteplanner.core.cover_error import loss_shifts_db
     from siteplanner.core.coverage import directions
-    from siteplanner.core.ground_cover import TREES, cover_of, covered_loss_db
     from siteplanner.core.likely_ground import likely_ground
     from siteplanner.core.link import LinkParameters
 
-    ground = np.random.default_rng(0).normal(0, 20, (40, 40)).astype(np.float32)
-    rows, cols = (a.ravel() for a in np.mgrid[0:40:3, 0:40:3])
-    stops = np.array([8.0, 12.0])
-    woods = cover_of(ground, np.full(ground.shape, TREES, np.uint8))
-    loss = covered_loss_db(ground, 10.0, 20, 20, stops, 1.5, 763.0, rows, cols, woods)
+    ground, woods, rows, cols, stops = _wooded()
+    loss = np.full((2, len(rows)), 120.0, np.float32)
     likely = likely_ground(ground, 10.0, 10.0, 0.8)
     loss_shifts_db(ground, 10.0, 20, 20, 8.0, 1.5, 763.0, rows, cols, loss[0], woods, likely)
     distance, bearing, angle = directions(ground, 10.0, 20, 20, stops, 1.5, rows, cols)
@@ -71,10 +93,10 @@ def compile_sets() -> None:
     gains(served, served[0])
 
 
-def compile_all() -> None:
+def compile_all_else() -> None:
     """In the order in which they are needed: the sky is asked for while coverage is still being compiled."""
     compile_sky()
-    compile_coverage()
+    compile_aim()
     compile_sets()
 
 
@@ -87,40 +109,40 @@ def end_with_parent() -> None:
         ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG, prctl(2)
 
 
-def start() -> subprocess.Popen | None:
-    """Start the child if the kernels are not on disk yet; None when there is nothing to do or it cannot start."""
+def start() -> tuple[subprocess.Popen, ...]:
+    """Start the children if the kernels are not on disk yet; none when there is nothing to do or they cannot start."""
     from siteplanner.core.coverage_rays import trace_intervals
 
     kept = Path(trace_intervals.stats.cache_path)
     if any(kept.glob("coverage_rays.*.nbi")):
-        return None
-    code = "from siteplanner.planning.plan import warm_up; warm_up.end_with_parent(); warm_up.compile_all()"
-    try:
-        return subprocess.Popen(
-            [sys.executable, "-c", code], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-        )
-    except OSError:
-        return None
+        return ()
+    quiet = subprocess.DEVNULL
+    out = []
+    for work in (compile_all_else, compile_coverage):
+        code = f"from siteplanner.planning.plan import warm_up as w; w.end_with_parent(); w.{work.__name__}()"
+        with suppress(OSError):
+            out.append(subprocess.Popen([sys.executable, "-c", code], stdin=quiet, stdout=quiet, stderr=quiet))
+    return tuple(out)
 
 
-def finish(child: subprocess.Popen | None, seconds: float = 120.0) -> None:
-    """Wait for the child; one that hangs is ended."""
-    if child is None:
-        return
-    try:
-        child.wait(seconds)
-    except subprocess.TimeoutExpired:
-        child.kill()
-        child.wait()
+def finish(children: Sequence[subprocess.Popen], seconds: float = 120.0) -> None:
+    """Wait for the children; one that hangs is ended."""
+    for child in children:
+        try:
+            child.wait(seconds)
+        except subprocess.TimeoutExpired:
+            child.kill()
+            child.wait()
 
 
 @contextmanager
 def another_core() -> Iterator[Callable[[], None]]:
-    """Compile on another core during the block; the value waits for it. A block that fails ends the child."""
-    child = start()
+    """Compile on other cores during the block; the value waits for it. A block that fails ends the children."""
+    children = start()
     try:
-        yield lambda: finish(child)
+        yield lambda: finish(children)
     finally:
-        if child is not None and child.poll() is None:
-            child.kill()
-            child.wait()
+        for child in children:
+            if child.poll() is None:
+                child.kill()
+                child.wait()

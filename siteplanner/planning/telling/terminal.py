@@ -20,7 +20,7 @@ def where_words(spot: Spot) -> str:
 def spot_cells(ranked: RankedSpot, backhaul: str, units: Units = METRIC) -> tuple[str, ...]:
     """A row of the ranking: rank, spot, score, served, backhaul, slope, drive, mast."""
     e = ranked.evaluation
-    assert e.coverage is not None
+    assert e.coverage is not None  # as of every spot that is ranked
     assert e.access is not None
     return (
         str(ranked.rank),
