@@ -25,7 +25,6 @@ MAY_STAY = {
     "_get_self_bounds": "folium asks each layer for its bounds",
     "on_broken_pipe": "the console calls it when nobody reads on",
     "end_with_parent": "run by a child process, named in its command line",
-    "compile_all": "run by a child process, named in its command line",
     "sheet_png": "a sheet as a picture: what the tests of the sheets look at",
     # the exact rule beside the fast one: twin and ratio are measured against them
     "sky_state": "one direction over a raster, for the benchmark",

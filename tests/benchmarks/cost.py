@@ -115,6 +115,11 @@ def mission_of(folder: Path, case: str) -> Path:
     return large(folder, *LARGE_CASES[case], road_m=150 if case == "large_town" else 1000)
 
 
+def _most_mb() -> int:
+    """The most memory that this process has had, in MB of 10^6 bytes, as the estimate tells it."""
+    return round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6)
+
+
 def measured(case: str, folder: Path) -> dict[str, Any]:
     """Plan and write one case in this process."""
     from siteplanner import load_mission, plan
@@ -131,7 +136,7 @@ def measured(case: str, folder: Path) -> dict[str, Any]:
         last[:] = [stage, now]
 
     made = plan(mission, progress)
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
+    peak_mb = _most_mb()
     progress("outputs", 1.0)
     planned_s = time.process_time()
     write_outputs(made, folder / "out")
@@ -152,7 +157,7 @@ def measured(case: str, folder: Path) -> dict[str, Any]:
         "plan_s": round(planned_s, 2),
         "outputs_s": round(time.process_time() - planned_s, 2),
         "peak_plan_mb": peak_mb,
-        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10,
+        "peak_mb": _most_mb(),
         "told_s": [round(s, 1) for s in (told.processor_low_s, told.processor_s, told.processor_high_s)],
         "told_mb": [round(m) for m in (told.memory_low_mb, told.memory_mb, told.memory_high_mb)],
         "stages_s": {name: round(s, 2) for name, s in spent.items()},

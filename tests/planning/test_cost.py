@@ -18,10 +18,12 @@ from siteplanner.planning.telling.units import METRIC
 from tests.planning.conftest import write_mission
 
 COUNTS = ("cells", "area_cells", "segments", "spots", "stops")
-MEASURED = {  # `python -m tests.benchmarks.cost county large_town hills`: plan and all its files
-    "county": (Counts(3_091_476, True, 39_749, 112, 251, 3), 31.1, 1_247),
+MEASURED = {  # `python -m tests.benchmarks.cost county large_town county_5m county_20m hills`: plan and all its files
+    "county": (Counts(3_091_476, True, 39_749, 112, 251, 3), 23.6, 1_033),
+    "county_5m": (Counts(12_362_982, True, 39_761, 112, 251, 3), 50.4, 1_862),
+    "county_20m": (Counts(773_398, True, 39_755, 112, 251, 3), 19.9, 909),
     "large_town": (Counts(5_091_792, False, 40_000, 33_800, 240, 3), 45.2, 1_521),
-    "hills": (Counts(99_465, False, 5_445, 685, 244, 3), 9.7, 955),
+    "hills": (Counts(99_465, False, 5_445, 685, 244, 3), 9.2, 847),
 }
 
 
@@ -46,6 +48,14 @@ def test_measured_runs_lie_within_the_doubt(name):
     told = cost_of(counts)
     assert told.processor_low_s <= seconds <= told.processor_high_s
     assert told.memory_low_mb <= megabytes <= told.memory_high_mb
+
+
+@pytest.mark.parametrize("name", ["county", "county_5m", "county_20m", "hills"])
+def test_memory_told_is_a_bound_and_a_close_one(name):
+    counts, _, megabytes = MEASURED[name]
+    told = cost_of(counts)
+    assert megabytes <= told.memory_mb <= 1.12 * megabytes
+    assert told.memory_high_mb <= 1.45 * megabytes
 
 
 @pytest.fixture(scope="module")

@@ -47,8 +47,10 @@ class Cost:
     largest: Part  # what takes most of the memory beyond what every run takes
 
 
-# Fitted on 2 cores of an ordinary server, numba's kernels compiled; see the module's docstring. MB are 10^6 bytes.
-BASE_MB, CELL_MB, SURFACE_MB, SERVICE_MB, SEGMENT_MB = 940.0, 21e-6, 35e-6, 17e-6, 8e-3
+# Fitted on 2 cores of an ordinary server, numba's kernels compiled; see the module's docstring. MB are 10^6 bytes. The
+# likely memory is not under what the samples were measured to take, and at most 1.12 times as much; the high end, with
+# all spots judged, up to 1.45 times.
+BASE_MB, CELL_MB, SURFACE_MB, SERVICE_MB, SEGMENT_MB = 830.0, 21e-6, 56e-6, 17e-6, 8e-3
 BASE_S, CELL_S, SPOT_S, SERVICE_S, SEGMENT_S = 6.5, 1.2e-6, 0.05, 0.75e-6, 0.3e-3
 FEWEST, LIKELY = 0.1, 0.5  # of the spots that may be judged are: how much ground passes is not known yet
 MEMORY_DOUBT, TIME_DOUBT = 1.2, 1.6  # times, beyond the doubt about the spots
