@@ -54,7 +54,7 @@ def explanation_lines(result: dict[str, Any], units: Units = METRIC) -> Iterator
     for name, line in result["criteria"].items():
         value = NOT_KNOWN if line["value"] is None else f"{line['value']:.1f} {line['unit']}".rstrip()
         yield (
-            f"{name:>11}: {value}; utility {line['utility']:.2f} x weight {line['weight']:.2f} = "
+            f"{name:>11}: {value}; earned {line['utility']:.2f} x weight {line['weight']:.2f} = "
             f"{line['contribution']:.1f} points"
         )
     starts = [(s["name"], s["drive_time_s"]) for s in (result["access"] or {}).get("by_staging", ())]
