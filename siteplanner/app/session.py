@@ -331,6 +331,8 @@ def work_of(token: str | None, is_active: Callable[[str], bool] = lambda page: F
                 idle.remove(held)
         full = sorted((w for w in idle if not w.is_empty), key=lambda w: w.used)
         spare = full[: max(0, len(full) - MAX_HELD)]
+        for w in full:
+            w.take_finished()  # of a page that was closed during its run
         planned = [w for w in full if w.planned is not None]
         for w in planned[: max(0, len(planned) - MAX_FULL)]:
             if now - w.used > EMPTY_S:

@@ -13,6 +13,7 @@ import pytest
 
 from siteplanner.app import earlier, earlier_work, private, session
 from siteplanner.app.brought_back import is_back
+from siteplanner.app.running import Run
 from siteplanner.app.weighing import weigh
 from siteplanner.errors import InputError
 from siteplanner.planning.telling.record import plan_record
@@ -70,6 +71,21 @@ def test_only_the_latest_closed_plans_stay_in_memory_and_the_others_come_back_as
     assert back.away is None
     assert back.opening is None
     assert is_back(back)
+
+
+def test_a_plan_whose_page_was_closed_during_the_run_goes_to_the_disk_too(held):
+    work = held()
+    plan, where = work.plan, work.kept_at
+    work.open(dict(work.draft), work.base, "Again")
+    work.run = Run(plan.mission, lambda mission, progress: plan).start()
+    work.run.wait(60)
+    work.kept_at = where
+    newest = [held() for _ in range(session.MAX_FULL)]
+    held.later(session.EMPTY_S + 5)
+    session.work_of(None)
+    assert work.away is not None
+    assert work.run is None
+    assert all(w.plan is not None for w in newest)
 
 
 def test_what_the_disk_does_not_hold_stays_in_memory(held):
