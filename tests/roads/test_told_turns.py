@@ -104,7 +104,7 @@ def test_a_hairpin_has_its_side_both_ways():
     for start, end, side in (((0, 0), (-24, 0), "left"), ((-24, 0), (0, 0), "right")):
         network, route, _ = drive(roads, start, end)
         (bend,) = [h for h in hazards_along(network, route) if h.kind == "bend"]
-        assert ahead_words(bend).startswith(f"hairpin bend to the {side}, radius about 12 m")
+        assert ahead_words(bend).startswith(f"hairpin bend to the {side}, radius about 11.9 m")
         assert bend.running_m == pytest.approx(500 + 6 * np.pi, abs=8)  # the top of the half circle
 
 

@@ -241,8 +241,8 @@ def _who(access: str) -> str:
 def _radius_words(bend: Warned, units: Units, words: str = "bend") -> str:
     tight = bend.severity == "warning"
     against = f"{units.colon}tighter than the rig's {turning_radius_words(bend.limit, units)}" if tight else ""
-    # beside the rig's own figure in tenths, so that 9.9 m does not read as less tight than it is, nor as 10 m
-    return f"{words}, radius about {units.there(bend.value, 1 if tight else 0)}{against}"
+    # down, in tenths as the rig's own figure: 9.9 m does not read as less tight than it is
+    return f"{words}, radius about {units.there(bend.value, 1)}{against}"
 
 
 def ahead_words(hazard: HazardAhead, units: Units = METRIC) -> str:
