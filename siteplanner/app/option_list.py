@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-import streamlit as st
 import streamlit.components.v2 as components
 
 from siteplanner.app.choosing import JS as CHOOSING
 from siteplanner.app.choosing import SPOT_CSS
 from siteplanner.app.labels import Units
+from siteplanner.app.pressing import event_of
 from siteplanner.app.session import spot_key
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.choose.options import Option
@@ -115,7 +115,7 @@ def option_list(plan: Plan, units: Units, chosen: str | None, on_choose: Callabl
     """Draw the options; `on_choose` gets the key of the spot that the user picks."""
 
     def picked() -> None:
-        key = st.session_state[KEY].get("chosen")
+        key = event_of(KEY, "chosen")
         if key:
             on_choose(str(key))
 

@@ -58,6 +58,15 @@ def _act(name: str, act: Callable[..., str | None], facts: tuple[Any, ...]) -> N
         st.session_state[TURN] = page
 
 
+def event_of(key: str, name: str) -> Any:
+    """What the event `name` of the drawn thing `key` carried. None where the framework no longer knows the thing, for
+    the page was just being drawn: what sent it sees that nothing came of it, and sends it again."""
+    try:
+        return st.session_state[key].get(name)
+    except KeyError:
+        return None
+
+
 @st.fragment(run_every=0.5)
 def watch(run: Run, key: str) -> None:
     """How far a run is, with a button that ends it, until the page is drawn again at its end. `key`: the button's."""

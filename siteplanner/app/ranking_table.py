@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-import streamlit as st
 import streamlit.components.v2 as components
 
 from siteplanner.app.choosing import JS as CHOOSING
 from siteplanner.app.choosing import SPOT_CSS
+from siteplanner.app.pressing import event_of
 from siteplanner.app.session import spot_key
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.text import clean
@@ -195,7 +195,7 @@ def ranking_table(plan: Plan, units: Units, chosen: str | None, on_choose: Calla
     """Draw the table; `on_choose` gets the key of the spot that the user picks."""
 
     def picked() -> None:
-        key = st.session_state[KEY].get("chosen")
+        key = event_of(KEY, "chosen")
         if key:
             on_choose(str(key))
 

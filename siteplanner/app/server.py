@@ -7,6 +7,7 @@ Run as `python -m siteplanner.app.server run ...`, with the words that the frame
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from typing import Any
 
 from siteplanner.app.door import Asgi, Door
@@ -72,6 +73,25 @@ def keep_the_page() -> None:
         asked(session, client_state)
 
     AppSession.request_rerun = of_the_page_on_the_screen  # type: ignore[assignment]
+    keep_the_turn()
+
+
+def keep_the_turn() -> None:
+    """Let no page that draws itself once more take the place of the page that was turned to meanwhile."""
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+    from streamlit.runtime.scriptrunner_utils.script_requests import ScriptRequests
+
+    asked = ScriptRequests.request_rerun
+
+    def of_the_page_turned_to(requests: Any, data: Any) -> bool:
+        drawn, page = get_script_run_ctx(suppress_warning=True), _waiting(requests)
+        if drawn is not None and page is not None and data.page_script_hash == drawn.page_script_hash != page:
+            data = replace(
+                data, page_script_hash=page, fragment_id=None, fragment_id_queue=[], is_fragment_scoped_rerun=False
+            )
+        return asked(requests, data)
+
+    ScriptRequests.request_rerun = of_the_page_turned_to  # type: ignore[assignment]
 
 
 def page_instead(session: Any, client_state: Any) -> str | None:
@@ -97,11 +117,15 @@ def _of_a_page(client_state: Any) -> bool:
 
 def _turned_to(session: Any) -> str | None:
     """The page that was turned to while another is still being drawn."""
-    requests = getattr(getattr(session, "_scriptrunner", None), "_requests", None)
-    waiting = getattr(requests, "_rerun_data", None)
-    if waiting is None or getattr(getattr(requests, "_state", None), "name", "") != "RERUN":
+    return _waiting(getattr(getattr(session, "_scriptrunner", None), "_requests", None))
+
+
+def _waiting(requests: Any) -> str | None:
+    """The page of a turn that waits until the one under way has come to a stop; None for a part of a page."""
+    data = getattr(requests, "_rerun_data", None)
+    if data is None or getattr(getattr(requests, "_state", None), "name", "") != "RERUN":
         return None
-    return None if waiting.fragment_id_queue else waiting.page_script_hash or None
+    return None if data.fragment_id_queue else data.page_script_hash or None
 
 
 def main() -> None:

@@ -11,8 +11,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-import streamlit as st
 import streamlit.components.v2 as components
+
+from siteplanner.app.pressing import event_of
 
 KEY = "weight_panel"
 CSS = """
@@ -33,12 +34,19 @@ button:focus-visible, input:focus-visible { outline: 3px solid var(--st-primary-
 """
 JS = """
 const PAUSE_MS = 120;  // between two sendings while a slider is being dragged
+const HELD_MS = 60000;  // what a drawing under way knows nothing of is sent again, for no longer than this
 export default function (component) {
   const { data, parentElement, setTriggerValue } = component;
   const host = parentElement.querySelector("#host");
   host.tell = setTriggerValue;
-  if (host.dataset.turn === data.turn) return;  // what the hand moves is never moved back under it
+  if (host.dataset.turn === data.turn) {  // what the hand moves is never moved back under it
+    const told = host.told, lost = told && Date.now() - told.at < HELD_MS
+      && Object.entries(told.values).some(([name, value]) => data.now[name] !== value);
+    if (lost) host.tell("moved", { turn: data.turn, values: told.values });
+    return;
+  }
   host.dataset.turn = data.turn;
+  host.told = null;
   host.replaceChildren();
   let sent = 0, waiting = null;
   const inputs = new Map();
@@ -55,8 +63,9 @@ export default function (component) {
     clearTimeout(waiting);
     waiting = null;
     sent = performance.now();
-    host.tell("moved", { turn: data.turn,
-      values: Object.fromEntries([...inputs].map(([name, [input]]) => [name, Number(input.value)])) });
+    host.told = { at: Date.now(),
+      values: Object.fromEntries([...inputs].map(([name, [input]]) => [name, Number(input.value)])) };
+    host.tell("moved", { turn: data.turn, values: host.told.values });
   };
   const moved = () => {
     say();
@@ -118,9 +127,10 @@ def weight_panel(
         for name, (text, colour) in words.items()
     ]
     data = {"sliders": sliders, "top": top, "turn": turn, "back": "Back to the mission's weights"}
+    data["now"] = {name: float(values[name]) for name in words}
 
     def taken() -> None:
-        sent = st.session_state[KEY].get("moved")
+        sent = event_of(KEY, "moved")
         if sent and sent.get("turn") == turn:  # not of sliders that have been replaced since
             moved({name: float(sent["values"][name]) for name in words})
 

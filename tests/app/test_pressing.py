@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import streamlit as st
@@ -176,3 +177,33 @@ def test_two_plans_of_one_second_are_told_apart(app, tmp_path, monkeypatch):
     assert len({option for box in app.selectbox if box.label == "Before" for option in box.options}) == 2
     pressed(app, "Compare them")
     assert any("weights.access" in h.proto.body for h in app.get("html"))
+
+
+def test_a_page_that_draws_itself_once_more_does_not_take_the_place_of_the_one_that_was_turned_to(monkeypatch):
+    """The framework keeps the page that was named last: with it the press on another page was lost."""
+    from streamlit.runtime import scriptrunner
+    from streamlit.runtime.scriptrunner_utils.script_requests import RerunData, ScriptRequests
+
+    from siteplanner.app import server
+
+    monkeypatch.setattr(ScriptRequests, "request_rerun", ScriptRequests.request_rerun)  # put back afterwards
+    drawn = [None]
+    monkeypatch.setattr(scriptrunner, "get_script_run_ctx", lambda **_: drawn[0])
+    server.keep_the_turn()
+    requests = ScriptRequests()
+    assert requests.request_rerun(RerunData(page_script_hash="downloads"))  # pressed, while Decide is being drawn
+    drawn[0] = SimpleNamespace(page_script_hash="decide")
+    assert requests.request_rerun(RerunData(page_script_hash="decide", fragment_id_queue=["a part"]))
+    assert requests.request_rerun(RerunData(page_script_hash="decide"))
+    assert requests.on_scriptrunner_yield().rerun_data.page_script_hash == "downloads"
+    assert requests.request_rerun(RerunData(page_script_hash="decide"))  # nothing waits: as it was asked
+    assert requests.on_scriptrunner_yield().rerun_data.page_script_hash == "decide"
+    assert requests.request_rerun(RerunData(page_script_hash="downloads"))
+    assert requests.request_rerun(RerunData(page_script_hash="spot"))  # a page may still send to another
+    assert requests.on_scriptrunner_yield().rerun_data.page_script_hash == "spot"
+
+
+def test_an_event_of_a_thing_that_is_just_being_drawn_is_nothing_and_no_error():
+    from siteplanner.app.pressing import event_of
+
+    assert event_of("no such key", "chosen") is None

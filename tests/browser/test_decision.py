@@ -152,6 +152,6 @@ def test_commander_chooses_among_options_with_a_second_trailer_and_a_required_po
         assert "swer: " in lines[0]
         assert any("required" in line for line in lines), lines
         assert not app.far_sockets()
-    context.close()
+        context.close()  # before the server ends: the page's map is still fetching its scripts
     judged()
     assert not far, far
