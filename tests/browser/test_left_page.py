@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 import pytest
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
@@ -19,7 +17,7 @@ class Late:
 
     def __init__(self, socket) -> None:
         self.held: bytes | None = None
-        self.came_late = 0
+        self.came_late = self.wholes = 0
         self.between = False  # the next press of a part comes between two turns of the whole page
         self.around = False  # the page that is left asks for turns before and after the next one is asked for
         self._whole = BackMsg()
@@ -42,6 +40,7 @@ class Late:
             return
         if request.WhichOneof("type") == "rerun_script" and not part:
             self._whole = request
+            self.wholes += 1
         if self.between and part and not request.rerun_script.is_auto_rerun:
             self.between = False
             whole = BackMsg()
@@ -96,8 +95,13 @@ def test_the_next_page_stays_when_a_part_of_the_one_before_asks_late(app, page):
     assert not sockets[-1].between
 
     # a page that is turned to comes, though the one before asks for turns of its own around that press
+    asked = sockets[-1].wholes
     page.get_by_text("US (ft, mi, lb)").click()  # asked for by the whole page
-    page.get_by_text(re.compile(r"\d ft\b")).first.wait_for()
+    for _ in range(LONG_MS // 50):
+        if sockets[-1].wholes > asked:
+            break
+        page.wait_for_timeout(50)
+    settled(page, "document.querySelector('.stApp').dataset.testScriptState")
     page.wait_for_function("document.querySelector('.stApp').dataset.testScriptState === 'notRunning'")
     sockets[-1].around = True
     page.get_by_role("link", name="5 Downloads").click()
