@@ -7,11 +7,13 @@ page it leads to is held until it is on the screen.
 
 from __future__ import annotations
 
+import contextlib
 import traceback
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from siteplanner.app.frame import PAGES, TURN, say_error
 from siteplanner.app.labels import plain
@@ -59,11 +61,20 @@ def _act(name: str, act: Callable[..., str | None], facts: tuple[Any, ...]) -> N
 
 
 def event_of(key: str, name: str) -> Any:
-    """What the event `name` of the drawn thing `key` carried. None where the framework no longer knows the thing, for
-    the page was just being drawn: what sent it sees that nothing came of it, and sends it again."""
+    """What the event `name` of the drawn thing `key` carried. Where the framework no longer knows the thing, for its
+    page was just being drawn or left, the event is looked for among those that came; None if it is not there: what sent
+    it sees that nothing came of it, and sends it again."""
     try:
         return st.session_state[key].get(name)
     except KeyError:
+        state = getattr(getattr(get_script_run_ctx(suppress_warning=True), "session_state", None), "_state", None)
+        came = getattr(state, "_new_widget_state", {})
+        for widget in [w for w in came if key in w]:
+            with contextlib.suppress(KeyError):
+                told = came[widget]
+                for event in told if isinstance(told, list) else [told]:
+                    if isinstance(event, dict) and event.get("event") == name:
+                        return event.get("value")
         return None
 
 

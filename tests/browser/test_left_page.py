@@ -114,6 +114,8 @@ def test_the_next_page_stays_when_a_part_of_the_one_before_asks_late(app, page):
 
 def test_where_the_weights_came_to_rest_is_kept_by_a_page_that_is_left_at_once(app, page):
     page.context.set_default_timeout(LONG_MS)
+    page.add_init_script("""window.sent = 0; const send = WebSocket.prototype.send;
+        WebSocket.prototype.send = function (data) { window.sent++; return send.call(this, data); };""")
     page.goto(app.url)
     page.get_by_role("button", name="Open the sample").click()
     page.get_by_role("button", name="Plan this mission").click()
@@ -127,15 +129,15 @@ def test_where_the_weights_came_to_rest_is_kept_by_a_page_that_is_left_at_once(a
     first = slider.input_value()
     slider.press("Home")
     page.wait_for_function(f"before => {SCORES} !== before", arg=before)
-    # the last movement of a drag, then the button, then another page: one right after the other, on a busy machine
+    page.wait_for_function("document.querySelector('.stApp').dataset.testScriptState === 'notRunning'")
+    # the button, then another page as soon as the browser has sent that
     page.evaluate("""async () => {
         const find = (root, fits) => { for (const one of root.querySelectorAll('*')) {
             if (fits(one)) return one;
             const inner = one.shadowRoot && find(one.shadowRoot, fits); if (inner) return inner; } };
-        const slider = find(document, e => e.type === 'range' && e.getAttribute('aria-label') === 'Area served');
-        slider.value = 3; slider.dispatchEvent(new Event('input', {bubbles: true}));
+        const before = window.sent;
         find(document, e => e.tagName === 'BUTTON' && e.textContent === "Back to the mission's weights").click();
-        await new Promise(done => setTimeout(done, 40));
+        while (window.sent === before) await new Promise(done => setTimeout(done, 5));
         find(document, e => e.tagName === 'A' && e.textContent.includes('Downloads')).click(); }""")
     page.wait_for_url("**/downloads**")
     page.get_by_role("link", name="3 Decide").click()
