@@ -120,6 +120,10 @@ def test_one_way_in_is_said_everywhere(told_plan):
     assert driver["warnings"][0][1].startswith(hangs)
     assert lost in driver["warnings"][0][1].replace("\u2068", "").replace("\u2069", "")
     assert hangs in briefing(told_plan, "driver")
+    # no table's head says the units here: each figure has its own
+    places = re.findall(r"^ - at (.*?) (?:WARNING|Check|Not known)", briefing(told_plan, "driver"), re.MULTILINE)
+    assert places
+    assert all(re.fullmatch(r"\d+\.\d km \(\d+\.\d mi\)", place) for place in places), places
     assert "one way in" in briefing(told_plan, "commander").replace("WARNING: There is ", "")
     assert hangs in radio_texts(told_plan)[0]
     record = access_record(best.spot, best.evaluation.access, told_plan.spots)

@@ -151,7 +151,7 @@ def _drive_lines(c: dict[str, Any]) -> list[str]:
     lines = [c["first_line"], c["heading"], _where(c)]
     for step in c["steps"]:
         lines.append(f"{step['n']}. {step['at_words']} {step['text']}")
-        lines += [f" - at {h['at']} {c['odometer']} {h['mark']}: {h['text']}" for h in step["hazards"] if h["mark"]]
+        lines += [f" - at {h['at_words']} {h['mark']}: {h['text']}" for h in step["hazards"] if h["mark"]]
     return lines
 
 

@@ -68,6 +68,7 @@ def hazard_line(hazard: HazardAhead, units: Units) -> dict[str, Any]:
     """One hazard: where on the drive, what, how grave."""
     return {
         "at": units.odometer(hazard.running_m),
+        "at_words": units.odometer_words(hazard.running_m),  # where no head of a column says the unit
         "mark": "" if hazard.severity == "note" else signal_word(hazard.severity),
         "text": stretch_words(hazard, units, named(110)),
     }
