@@ -94,6 +94,27 @@ def keep_the_turn() -> None:
     ScriptRequests.request_rerun = of_the_page_turned_to  # type: ignore[assignment]
 
 
+def keep_the_press() -> None:
+    """Let what a press does be done to its end before its turn can be broken off.
+
+    The framework looked for other wishes first, and at each look into its state: a page that was turned to right after
+    a press took the turn, and the press, taken from the queue already, was gone.
+    """
+    from streamlit.runtime.state.safe_session_state import SafeSessionState
+
+    done = SafeSessionState.on_script_will_rerun
+
+    def to_its_end(state: Any, *asked: Any, **more: Any) -> None:
+        looks = state._yield_callback
+        object.__setattr__(state, "_yield_callback", lambda: None)
+        try:
+            done(state, *asked, **more)
+        finally:
+            object.__setattr__(state, "_yield_callback", looks)
+
+    SafeSessionState.on_script_will_rerun = to_its_end  # type: ignore[method-assign]
+
+
 def page_instead(session: Any, client_state: Any) -> str | None:
     """The page that is wanted or on the screen, where something on another one asks for a turn of its own."""
     if client_state is None or not client_state.page_script_hash or not _of_a_page(client_state):
@@ -133,6 +154,7 @@ def main() -> None:
     os.umask(0o077)  # whatever is written here (uploads, outputs, kept plans) is for this account alone
     seal()
     keep_the_page()
+    keep_the_press()
     keep_on_disk()
     sweep()
     from streamlit.web.cli import main as run

@@ -3,7 +3,7 @@
 The sliders of the page's own kit wait a fifth of a second before they say anything; that wait was half of the time
 between a weight and its ranking. Only a drag is paced: where the hand comes to rest is sent at once, and it is taken
 before its turn draws anything. What is sent is where all sliders stand, as an event: of several that wait for one turn
-the last counts, and it is carried over to the next page when this one is left right after, which a state is not. Text
+the last counts, and the framework hands an event, unlike a state, on to the page that is turned to meanwhile. Text
 reaches the screen by `textContent` only.
 """
 

@@ -207,3 +207,30 @@ def test_an_event_of_a_thing_that_is_just_being_drawn_is_nothing_and_no_error():
     from siteplanner.app.pressing import event_of
 
     assert event_of("no such key", "chosen") is None
+
+
+def test_what_a_press_does_is_done_to_its_end_before_its_turn_is_broken_off(monkeypatch):
+    from streamlit.runtime.state import SessionState
+    from streamlit.runtime.state.safe_session_state import SafeSessionState
+
+    from siteplanner.app import server
+
+    class Another(Exception):
+        """Another page is wanted."""
+
+    def look():
+        raise Another
+
+    steps = []
+    safe = SafeSessionState(SessionState(), look)
+    # as the press of a button does it: a look into the state, then its work
+    monkeypatch.setattr(SessionState, "on_script_will_rerun", lambda *_, **__: steps.extend(["key" in safe, "done"]))
+    with pytest.raises(Another):
+        safe.on_script_will_rerun(None)
+    assert steps == []  # as the framework has it
+    monkeypatch.setattr(SafeSessionState, "on_script_will_rerun", SafeSessionState.on_script_will_rerun)
+    server.keep_the_press()
+    safe.on_script_will_rerun(None)
+    assert steps == [False, "done"]
+    with pytest.raises(Another):  # the turn itself is broken off as ever
+        _ = "key" in safe

@@ -7,7 +7,7 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
 from tests.browser.conftest import settled
-from tests.browser.test_app import LONG_MS, ready_map, rows, selected
+from tests.browser.test_app import LONG_MS, SCORES, ready_map, rows, selected
 
 pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
@@ -110,3 +110,43 @@ def test_the_next_page_stays_when_a_part_of_the_one_before_asks_late(app, page):
     assert not sockets[-1].around
     assert page.get_by_role("button", name="plan.json").first.is_visible()
     assert "/downloads" in page.url
+
+
+def test_where_the_weights_came_to_rest_is_kept_by_a_page_that_is_left_at_once(app, page):
+    page.context.set_default_timeout(LONG_MS)
+    # counts what the browser sends of the sliders: a map that has loaded sends something, too
+    page.add_init_script("""window.sent = 0; const send = WebSocket.prototype.send;
+        WebSocket.prototype.send = function (data) {
+            if (/turn.*values.*must_serve/s.test(new TextDecoder().decode(data))) window.sent++;
+            return send.call(this, data); };""")
+    page.goto(app.url)
+    page.get_by_role("button", name="Open the sample").click()
+    page.get_by_role("button", name="Plan this mission").click()
+    page.wait_for_url("**/decide**", timeout=2 * LONG_MS)
+    ready_map(page)
+    before = page.evaluate(SCORES)
+    page.get_by_role("button", name="Weights").click()
+    slider = page.get_by_role("slider", name="Area served")
+    slider.wait_for()
+    settled(page, "document.activeElement.outerHTML")
+    first = slider.input_value()
+    slider.press("Home")
+    page.wait_for_function(f"before => {SCORES} !== before", arg=before)
+    page.wait_for_function("document.querySelector('.stApp').dataset.testScriptState === 'notRunning'")
+    # the button, then another page as soon as the browser has sent that
+    page.evaluate("""async () => {
+        const find = (root, fits) => { for (const one of root.querySelectorAll('*')) {
+            if (fits(one)) return one;
+            const inner = one.shadowRoot && find(one.shadowRoot, fits); if (inner) return inner; } };
+        const before = window.sent;
+        find(document, e => e.tagName === 'BUTTON' && e.textContent === "Back to the mission's weights").click();
+        for (let tries = 0; window.sent === before && tries < 4000; tries++)
+            await new Promise(done => setTimeout(done, 5));
+        find(document, e => e.tagName === 'A' && e.textContent.includes('Downloads')).click(); }""")
+    page.wait_for_url("**/downloads**")
+    page.get_by_role("link", name="3 Decide").click()
+    ready_map(page)
+    page.wait_for_function("document.querySelector('.stApp').dataset.testScriptState === 'notRunning'")
+    assert page.evaluate(SCORES) == before
+    page.get_by_role("button", name="Weights").click()
+    assert page.get_by_role("slider", name="Area served").input_value() == first
