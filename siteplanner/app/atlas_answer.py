@@ -17,9 +17,8 @@ from siteplanner.app.labels import Units, plain
 from siteplanner.app.pressing import press, watch
 from siteplanner.app.running import Run
 from siteplanner.app.session import Work
-from siteplanner.app.weight_panel import weight_panel
+from siteplanner.app.weighing import sliders
 from siteplanner.mission import Mission
-from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.text import clean, named
 from siteplanner.planning.atlas.answer import Quick, open_atlas, quick_answer
 from siteplanner.planning.telling.atlas import (
@@ -97,7 +96,7 @@ def answer(work: Work, asked: FromAtlas, units: Units) -> None:
         st.info(no_place_words())
         return
     with weights.popover("Weights", width="stretch"):
-        _weights(work, asked, quick)
+        sliders(asked.mission, quick.ranked, asked.weights, f"atlas {work.edition} {id(asked.run)}", asked.weigh)
     press(button, "Judge the listed spots exactly", _judge, work, type="primary", width="stretch", key="judge_exactly")
     st.caption(judged_exactly_words(quick))
     if level := level_words(quick):
@@ -122,17 +121,6 @@ def places_html(quick: Quick, units: Units) -> str:
     said = [k for k in range(len(PLACE_COLUMNS)) if any(row[k] != "-" for row in rows)]
     figures = [at for at, k in enumerate(said) if PLACE_COLUMNS[k] in FIGURES]
     return style.table([[row[k] for k in said] for row in rows], [PLACE_COLUMNS[k] for k in said], figures=figures)
-
-
-def _weights(work: Work, asked: FromAtlas, quick: Quick) -> None:
-    start = asked.mission.weights.model_dump()
-    applies = [c for c in CRITERIA.values() if any(c.applies(r.evaluation, asked.mission) for r in quick.ranked)]
-    sliders = {c.name: (c.words_of(asked.mission).slider, c.colour) for c in applies}
-    st.caption("How much each thing counts. The ranking follows at once.")
-    turn = f"atlas {work.edition} {id(asked.run)}"
-    weight_panel(sliders, asked.weights, start, max(10.0, *start.values()), turn, asked.weigh)
-    if sum(asked.weights.values()) <= 0:
-        st.warning("At least one weight must be above 0; the last ranking stays.")
 
 
 def _map(found: Answered, quick: Quick) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 
 import streamlit as st
@@ -9,9 +10,10 @@ import streamlit as st
 from siteplanner.app.labels import plain
 from siteplanner.app.session import Work
 from siteplanner.app.weight_panel import weight_panel
-from siteplanner.mission import Weights
+from siteplanner.mission import Mission, Weights
 from siteplanner.mission.criteria import CRITERIA
 from siteplanner.outputs.words.text import clean
+from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.explain import reweigh
 from siteplanner.planning.plan.pipeline import rescore
 from siteplanner.planning.plan.require import required_now
@@ -22,18 +24,32 @@ def weights(work: Work) -> None:
     """Sliders that move the ranking at once; nothing physical is computed again."""
     planned = work.planned
     assert planned is not None
-    start = planned.mission.weights.model_dump()
-    applies = [c for c in CRITERIA.values() if any(c.applies(r.evaluation, planned.mission) for r in planned.spots)]
-    sliders = {c.name: (c.words_of(planned.mission).slider, c.colour) for c in applies}
-    kept = work.memory.setdefault("weights", dict(start))
-    st.caption("How much each thing counts. The ranking follows at once.")
-    turn = f"{work.edition} {id(planned)}"
-    weight_panel(sliders, kept, start, max(10.0, *start.values()), turn, partial(weigh, work))
-    weigh(work, {})  # a plan that came since, with the mission's own weights
-    if sum(kept.values()) <= 0:
-        st.warning("At least one weight must be above 0; the last ranking stays.")
-    else:
+    kept = work.memory.setdefault("weights", planned.mission.weights.model_dump())
+    if sliders(planned.mission, planned.spots, kept, f"{work.edition} {id(planned)}", partial(weigh, work)):
+        weigh(work, {})  # a plan that came since, with the mission's own weights
         st.caption(plain(firmness_of(work)))
+
+
+def sliders(
+    mission: Mission,
+    spots: Iterable[RankedSpot],
+    kept: Mapping[str, float],
+    turn: str,
+    moved: Callable[[dict[str, float]], None],
+) -> bool:
+    """A slider for each criterion that says anything of these spots; whether they rank, or all stand at 0.
+
+    `kept`: where they stand; `turn`, `moved`: as `weight_panel` takes them.
+    """
+    st.caption("How much each thing counts. The ranking follows at once.")
+    start, judged = mission.weights.model_dump(), [r.evaluation for r in spots]
+    applies = [c for c in CRITERIA.values() if any(c.applies(e, mission) for e in judged)]
+    words = {c.name: (c.words_of(mission).slider, c.colour) for c in applies}
+    weight_panel(words, kept, start, max(10.0, *start.values()), turn, moved)
+    if sum(kept.values()) > 0:
+        return True
+    st.warning("At least one weight must be above 0; the last ranking stays.")
+    return False
 
 
 def weigh(work: Work, moved: dict[str, float]) -> None:
