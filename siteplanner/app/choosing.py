@@ -37,13 +37,21 @@ function drawnAlready(host, data, setTriggerValue) {
   }
   return again;
 }
-// the rows as one choice: press, Enter, arrow keys; returns what makes a row part of it
-function choice(data) {
+// the rows as one choice: press, Enter, arrow keys; returns what makes a row part of it. A row that is
+// drawn anew while the button of the mouse is down on it hears no click: the list knows what was pressed
+function choice(data, host) {
   const rows = [], chosen = nowChosen(data);
   const choose = (row) => {
     rows.forEach((other) => other.setAttribute("aria-selected", String(other === row)));
     pressed = { key: row.dataset.key, before: data.chosen, at: Date.now() };
     send("chosen", row.dataset.key);
+  };
+  host.onpointerdown = (event) => { host.down = event.target.closest("[data-key]"); };
+  host.onpointerup = () => {
+    const gone = host.down && !host.down.isConnected ? host.down.dataset.key : null;
+    const row = rows.find((one) => one.dataset.key === gone);
+    host.down = null;
+    if (row) choose(row);
   };
   return (row, key) => {
     row.dataset.key = key;

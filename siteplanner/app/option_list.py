@@ -55,7 +55,7 @@ export default function (component) {
   const list = make("div", null, host, "list");
   list.setAttribute("role", "listbox");
   list.setAttribute("aria-label", "Options");
-  const join = choice(data);
+  const join = choice(data, host);
   data.rows.forEach((item) => {
     const row = join(make("div", null, list, "item"), item.key);
     row.setAttribute("role", "option");

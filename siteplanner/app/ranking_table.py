@@ -73,7 +73,7 @@ export default function (component) {
   const head = make("tr", null, make("thead", null, table));
   data.columns.forEach((words) => { make("th", words, head).scope = "col"; });
   const body = make("tbody", null, table), rows = [];
-  const join = choice(data);
+  const join = choice(data, host);
   data.rows.forEach((item) => {
     const row = join(make("tr", null, body), item.key);
     make("span", item.name, make("td", null, row), "spot");

@@ -112,7 +112,7 @@ def keep_the_press() -> None:
         finally:
             object.__setattr__(state, "_yield_callback", looks)
 
-    SafeSessionState.on_script_will_rerun = to_its_end  # type: ignore[method-assign]
+    SafeSessionState.on_script_will_rerun = to_its_end  # type: ignore[method-assign, assignment]
 
 
 def page_instead(session: Any, client_state: Any) -> str | None:

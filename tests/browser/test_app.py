@@ -243,6 +243,17 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     settled(page, MAP_TOP)
     frame(page).locator("span.sp-best").click()
     selected(page, "A")
+    # the list is drawn anew while the button of the mouse is down
+    rows(page).nth(2).hover()
+    page.mouse.down()
+    rows(page).nth(2).evaluate("row => { window.held = row; }")
+    rows(page).nth(1).dispatch_event("click")
+    page.wait_for_function("!window.held.isConnected")
+    page.mouse.up()
+    selected(page, "C")
+    frame(page).locator(".sp-chosen", has_text=re.compile("^C$")).wait_for()
+    frame(page).locator("span.sp-best").click()
+    selected(page, "A")
 
     # why here, why not here
     box = page.locator("iframe[title*=folium]").bounding_box()
