@@ -62,6 +62,10 @@ class BearingSearch:
         self.apart = math.ceil(min_separation_deg / FINE_STEP_DEG)
         if self.apart * sectors > self.bearings.size:
             raise ValueError(f"{sectors} sectors cannot be {min_separation_deg:g} degrees apart")
+        self.grid = np.arange(0, self.bearings.size, self.step)
+        i, j = np.triu_indices(self.grid.size, k=1)
+        self.allowed = _turn(self.grid[i] - self.grid[j], self.bearings.size) >= self.apart
+        self.pairs = np.column_stack([self.grid[i], self.grid[j]])[self.allowed]
         self.offsets: np.ndarray | None = None
         if separation != "free":
             apart = 360.0 / sectors if separation == "even" else float(separation)
@@ -82,15 +86,12 @@ class BearingSearch:
         return np.sort((start + self.offsets) % 360.0)
 
     def _free(self, served: np.ndarray) -> list[int]:
-        grid = np.arange(0, self.bearings.size, self.step)
+        grid = self.grid
         picked: list[int] = []
         if self.sectors > 1:
-            i, j = np.triu_indices(grid.size, k=1)
-            apart = _turn(grid[i] - grid[j], self.bearings.size) >= self.apart
-            i, j = i[apart], j[apart]
             coarse = served[grid]
-            pair = _first_best(np.array([np.maximum(coarse, row).sum(axis=1) for row in coarse])[i, j])
-            picked = [int(grid[i[pair]]), int(grid[j[pair]])]
+            shares = [np.maximum(coarse[k + 1 :], row).sum(axis=1) for k, row in enumerate(coarse[:-1])]
+            picked = [int(v) for v in self.pairs[_first_best(np.concatenate(shares)[self.allowed])]]
         while len(picked) < self.sectors:  # each further sector where it adds most
             picked.append(self._best_choice(served, picked, grid)[0])
         if self.sectors > 2:
