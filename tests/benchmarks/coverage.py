@@ -59,7 +59,12 @@ def against_slower_ways(quick: bool) -> None:
         slow = (
             best(lambda: twin(double, CELL_M, 550, 550, 12.0, RX_M, MHZ, rows[pick], cols[pick]), 3) / pick.size  # noqa: B023
         )
-        print(f"   {name:11s} kernel 1, exact loop (numba, double) {slow / fast:6.0f}   [{1e-6 / fast:.2f} M cells/s]")
+        every = best(lambda: loss(ground, 550, 550, [12.0], rows, cols), 5) / rows.size  # noqa: B023
+        five = best(lambda: loss(ground, 550, 550, STOPS, rows, cols), 3) / rows.size  # noqa: B023
+        print(
+            f"   {name:11s} kernel 1, exact loop (numba, double) {slow / fast:6.0f}   [{1e-6 / fast:.2f} M cells/s; "
+            f"all {os.cpu_count()} processors {1e-6 / every:.2f}, there five stops {five / every:.2f} times one]"
+        )
     rows, cols = cells_of(real_hills(), 550, 550, 500)
     fast = best(lambda: loss(real_hills(), 550, 550, [12.0], rows, cols, 1), 3) / rows.size
     pick = rng.choice(rows.size, 30 if quick else 100, replace=False)
