@@ -32,6 +32,7 @@ from siteplanner.planning.telling.atlas import (
     quick_set_words,
     quick_words,
 )
+from siteplanner.planning.telling.score import behind_words
 from siteplanner.planning.telling.signal_words import CHECK
 
 MAP_KEY, MAP_HEIGHT = "atlas_map", 420
@@ -99,8 +100,9 @@ def answer(work: Work, asked: FromAtlas, units: Units) -> None:
         sliders(asked.mission, quick.ranked, asked.weights, f"atlas {work.edition} {id(asked.run)}", asked.weigh)
     press(button, "Judge the listed spots exactly", _judge, work, type="primary", width="stretch", key="judge_exactly")
     st.caption(judged_exactly_words(quick))
-    if level := level_words(quick):
-        st.html(f'<p class="sp-small">{named(level)}</p>')
+    listed = quick.ranked[: quick.mission.search.listed_spots]
+    for line in filter(None, (level_words(quick), behind_words(listed, clean))):
+        st.html(f'<p class="sp-small">{named(line)}</p>')
     left, right = st.columns([8, 5], gap="medium")
     left.html(places_html(quick, units))
     with right:

@@ -19,12 +19,14 @@ from siteplanner.planning.choose.alike import alike
 from siteplanner.planning.choose.certainty import doubt_of, leeway
 from siteplanner.planning.choose.losses import sky_doubt_deg
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.spots.evaluation import Evaluation
 from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.lifeline import way_in_short, way_out_short
 from siteplanner.planning.telling.roads import unknown_along_words
 from siteplanner.planning.telling.score import (
+    behind_clause,
     difference_words,
     line_words,
     points_words,
@@ -245,7 +247,9 @@ def over(one: RankedSpot, other: RankedSpot, units: Units) -> str:
     if ways[0] > ways[1] > 0:
         because.append("more than one road leads out" if ways[1] == 1 else f"{ways[0]} roads lead out, not {ways[1]}")
     pair = f"{one.spot.name} over {other.spot.name}"
-    return f"{pair} because {'; '.join(because)}." if because else f"{pair}: no criterion speaks for it."
+    said = f"{pair} because {'; '.join(because)}." if because else f"{pair}: no criterion speaks for it."
+    steep = [r.spot.name for r in (one, other) if stands_back(r.evaluation)]
+    return f"{said} {behind_clause(steep[0])}" if len(steep) == 1 else said
 
 
 def _ways(e: Evaluation) -> int:

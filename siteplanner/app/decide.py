@@ -24,7 +24,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
 from siteplanner.planning.telling.options import NO_OTHER, tied_words
-from siteplanner.planning.telling.score import score_text
+from siteplanner.planning.telling.score import behind_words, score_text
 from siteplanner.planning.telling.screen import breakdown_words
 from siteplanner.planning.telling.signal_words import CHECK
 
@@ -105,7 +105,8 @@ def judged_side(work: Work, units: Units) -> None:
 
     plan, chosen = work.plan, work.spot()
     assert plan is not None
-    st.html('<p class="sp-small">Select a row to show it on the map.</p>')
+    told = " ".join(filter(None, ("Select a row to show it on the map.", behind_words(plan.judged, clean))))
+    st.html(f'<p class="sp-small">{named(told)}</p>')
     ranking_table(plan, units, spot_key(chosen) if chosen else None, lambda key: choose(work, key))
 
 

@@ -19,6 +19,7 @@ from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.telling.answer import points_served
 from siteplanner.planning.telling.backhaul_rows import backhaul_cell
 from siteplanner.planning.telling.clock import minutes_range
+from siteplanner.planning.telling.ground import slope_cell
 from siteplanner.planning.telling.score import score_text
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
@@ -169,7 +170,7 @@ def _row(ranked: RankedSpot, serve: bool, backhaul: str, units: Units, plan: Pla
     cells += [
         units.seconds(e.access.drive_time_s) if e.access else NOT_KNOWN,
         backhaul,
-        units.angle(e.ground.slope_deg),
+        slope_cell(e.ground, units),
         minutes_range(e.on_air.early_min, e.on_air.late_min, units) if e.on_air else NOT_KNOWN,
     ]
     parts = [

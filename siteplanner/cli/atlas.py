@@ -131,6 +131,7 @@ def _say(quick: Quick, units: Any, to_stderr: bool) -> None:
     from rich.table import Table
 
     from siteplanner.planning.telling.atlas import level_words, others_words, quick_row, quick_set_words, quick_words
+    from siteplanner.planning.telling.score import behind_words
 
     screen = stderr if to_stderr else stdout
     if others := others_words(quick):
@@ -142,6 +143,8 @@ def _say(quick: Quick, units: Any, to_stderr: bool) -> None:
     for ranked in quick.ranked[: quick.mission.search.listed_spots]:
         table.add_row(*(safe(cell) for cell in quick_row(ranked, units)))
     screen.print(table)
+    if behind := behind_words(quick.ranked[: quick.mission.search.listed_spots]):
+        screen.print(safe(behind), highlight=False)
     if level := level_words(quick):
         screen.print(safe(level), highlight=False)
     for size, one in quick.sets.items():

@@ -20,6 +20,7 @@ def print_plan(made: Plan) -> None:
     from siteplanner.mission.criteria import CRITERIA
     from siteplanner.planning.telling.backhaul_rows import backhaul_cell
     from siteplanner.planning.telling.limits import breach_words, nearest_to_pass_words
+    from siteplanner.planning.telling.score import behind_words
     from siteplanner.planning.telling.sets import pair_line
     from siteplanner.planning.telling.terminal import spot_cells, where_words
     from siteplanner.planning.telling.units import reader_units
@@ -39,6 +40,8 @@ def print_plan(made: Plan) -> None:
         for ranked in made.spots:
             table.add_row(*(safe(cell) for cell in spot_cells(ranked, backhaul_cell(ranked.evaluation, units), units)))
         stdout.print(table)
+        if behind := behind_words(made.spots):
+            stdout.print(safe(behind), highlight=False)
     for rejected in made.rejected:
         reasons = " ".join(breach_words(breach, units) for breach in rejected.failed)
         stdout.print(f"Not {safe(rejected.spot.name)}: {safe(reasons)}", highlight=False)

@@ -16,6 +16,9 @@ from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, 
 from siteplanner.planning.spots.lines import Look
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.findings import said
+from siteplanner.planning.telling.ground import slope_cell
+from siteplanner.planning.telling.score import behind_words
+from siteplanner.planning.telling.units import METRIC, NOT_KNOWN
 
 MISSION = mission_from_dict(
     {
@@ -148,6 +151,27 @@ def test_a_spot_more_likely_too_steep_than_not_ranks_behind_all_others():
     firm = firmness(ranked)
     assert (firm.judged, firm.lead_points) == (3, pytest.approx(ranked[0].score - ranked[1].score))
     assert firm.taken_by != "A"
+
+
+def test_that_a_better_score_ranks_behind_is_said_with_its_reason():
+    ranked = rank([steep("A", 0.93, share=0.9), steep("B", 0.3, share=0.5), steep("C", 0.6, share=0.1)], MISSION)
+    assert behind_words(ranked) == (
+        "Ranked behind the others whatever the score: A. Reason: more likely than not too steep at the trailer's size."
+    )
+    level = rank([steep("A", 0.3, share=0.9), steep("C", 0.6, share=0.1)], MISSION)
+    assert behind_words(level) == ""  # the scores say it already
+    assert behind_words(rank([steep("A", 0.9, share=0.5), steep("B", 0.8, share=0.9)], MISSION)) == ""
+    many = rank([steep(f"S{n}", 0.9, share=0.5 + 0.01 * n) for n in range(9)] + [steep("B", 0.3, share=0.1)], MISSION)
+    assert ": S8, S7, S6, S5 and 5 more. Reason" in behind_words(many)
+
+
+def test_a_slope_in_a_table_has_its_doubt():
+    ground = steep("A", 0.93).ground
+    assert slope_cell(replace(ground, slope_deg=1.8, slope_uncertainty_deg=13.0), METRIC) == "1.8° ± 13.0°"
+    assert slope_cell(replace(ground, slope_deg=1.8, slope_uncertainty_deg=math.nan), METRIC) == (
+        "1.8°, doubt not known"
+    )
+    assert slope_cell(replace(ground, slope_deg=math.nan), METRIC) == NOT_KNOWN
 
 
 def test_where_all_are_more_likely_too_steep_the_points_count():

@@ -8,6 +8,7 @@ from siteplanner.planning.atlas.settlements import RegionService, Settlement
 from siteplanner.planning.choose.price import price
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.telling.answer import COLUMNS, spoken, spot_cells
+from siteplanner.planning.telling.ground import slope_cell
 from siteplanner.planning.telling.options import Named, differences_words, whole_of
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
@@ -142,7 +143,7 @@ def quick_row(ranked: RankedSpot, units: Units) -> tuple[str, ...]:
         f"{ranked.score:.1f}",
         e.spot.grid_reference,
         units.share(None if e.coverage is None else e.coverage.share),
-        units.angle(e.ground.slope_deg),
+        slope_cell(e.ground, units),
         units.seconds(None if e.access is None else e.access.drive_time_s),
         units.stop(None if e.coverage is None else e.coverage.mast_height_m),
     )

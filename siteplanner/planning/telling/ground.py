@@ -16,15 +16,18 @@ def cell_words(metres: float, units: Units) -> str:
     return units.length(metres) if metres >= WHOLE_M else units.stop(metres)
 
 
+def slope_cell(ground: Ground, units: Units) -> str:
+    """`1.8° ± 2.0°`, as a cell of a table."""
+    slope = units.angle(ground.slope_deg)
+    return f"{slope}{_doubt(ground, units)}" if math.isfinite(ground.slope_deg) else NOT_KNOWN
+
+
 def slope_with_doubt(ground: Ground, units: Units) -> str:
     """`2.1° ± 3.4°`; over wide cells `2.1° ± 3.4° as the mean of cells of 83 m; ...`."""
-    slope = units.angle(ground.slope_deg)
-    if not math.isfinite(ground.slope_deg):
-        return NOT_KNOWN
-    if not ground.known_at_size:
-        wide = cell_words(max(ground.cell_size_m, ground.source_cell_m), units)
-        return f"{slope}{_doubt(ground, units)} as the mean of cells of {wide}; not known at the trailer's size"
-    return f"{slope}{_doubt(ground, units)}"
+    if not math.isfinite(ground.slope_deg) or ground.known_at_size:
+        return slope_cell(ground, units)
+    wide = cell_words(max(ground.cell_size_m, ground.source_cell_m), units)
+    return f"{slope_cell(ground, units)} as the mean of cells of {wide}; not known at the trailer's size"
 
 
 def _doubt(ground: Ground, units: Units) -> str:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from siteplanner.mission.criteria import CRITERIA
-from siteplanner.planning.choose.ranked import ScoreLine
+from siteplanner.planning.choose.ranked import RankedSpot, ScoreLine
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units, rounded_text
 
 
@@ -44,6 +45,28 @@ def difference_words(one: ScoreLine, other: ScoreLine, units: Units = METRIC) ->
     if say != other.gauge.difference:
         say = CRITERIA[one.name].across or say
     return say.format(line_words(one, units), line_words(other, units))
+
+
+MOST_NAMES = 4
+LIKELY_STEEP = "more likely than not too steep at the trailer's size"
+
+
+def behind_words(spots: Sequence[RankedSpot], named: Callable[[str], str] = str) -> str:
+    """Which of these ranked spots stand behind others with a lower score, and why; '' where the scores say it all.
+    `named`: how a name from the data is written there."""
+    back = [r for r in spots if stands_back(r.evaluation)]
+    front = [r.score for r in spots if not stands_back(r.evaluation)]
+    names = [named(r.spot.name) for r in back if front and r.score > min(front)]
+    if not names:
+        return ""
+    more = len(names) - MOST_NAMES
+    said = ", ".join(names) if more <= 1 else f"{', '.join(names[:MOST_NAMES])} and {more} more"
+    return f"Ranked behind the others whatever the score: {said}. Reason: {LIKELY_STEEP}."
+
+
+def behind_clause(name: str) -> str:
+    """The same of one spot beside another."""
+    return f"{name} ranks behind whatever the score: {LIKELY_STEEP}."
 
 
 def rank_text(rank: int) -> str:

@@ -7,6 +7,7 @@ from typing import Any
 
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.study.spot import Spot
+from siteplanner.planning.telling.ground import slope_cell
 from siteplanner.planning.telling.sky import figure_with_doubt
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 from siteplanner.planning.telling.words import starts_sentence
@@ -28,7 +29,7 @@ def spot_cells(ranked: RankedSpot, backhaul: str, units: Units = METRIC) -> tupl
         f"{ranked.score:.1f}",
         units.share(e.coverage.share),
         backhaul,
-        units.angle(e.ground.slope_deg),
+        slope_cell(e.ground, units),
         units.seconds(e.access.drive_time_s),
         units.stop(e.coverage.mast_height_m),
     )
