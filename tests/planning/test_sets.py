@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,12 +14,20 @@ from siteplanner import load_mission, plan
 from siteplanner.errors import InputError
 from siteplanner.mission import Weights
 from siteplanner.planning.choose.set_value import objective
+from siteplanner.planning.choose.sets import trailer_sets
 from siteplanner.planning.plan.pipeline import rescore
 from siteplanner.planning.plan.saved import decoded, encoded
 from siteplanner.planning.plan.sets_of import plan_of_unit
 from siteplanner.planning.spots.levels import levels_of
 from siteplanner.planning.telling.record import plan_record
-from siteplanner.planning.telling.sets import channel_sentence, objective_sentence, pair_line, sheet_lines
+from siteplanner.planning.telling.sets import (
+    channel_sentence,
+    objective_sentence,
+    pair_line,
+    set_sentence,
+    sheet_lines,
+    steep_sentence,
+)
 from tests.planning.conftest import CRS, at, write_mission
 
 
@@ -67,6 +76,54 @@ def test_the_best_sets_equal_brute_force(weak_plan):
         assert found.optimal
         assert found.bound == found.value
         assert len(found.spots) == len(found.trailers) == size
+
+
+def steeper(group, keys):
+    """The group, the spots of these keys more likely than not too steep."""
+    return replace(
+        group,
+        judged=tuple(
+            replace(r, evaluation=replace(r.evaluation, ground=replace(r.evaluation.ground, steep_chance=0.9)))
+            if r.spot.key in keys
+            else r
+            for r in group.judged
+        ),
+    )
+
+
+def sets_with(planned, keys, required=()):
+    group = steeper(planned.fleet[0], keys)
+    judged = sorted(group.judged, key=lambda r: (r.spot.key in keys, r.rank))
+    area, mission = planned.judge.study.area_cells, planned.mission
+    return trailer_sets((group,), area, mission, planned.set_spacing_m, judged, None, required)
+
+
+def test_no_trailer_is_sent_where_it_is_likely_too_steep_while_other_spots_pass(weak_plan):
+    avoided = {r.spot.key for size in (1, 2) for r in weak_plan.sets[size].spots}
+    made = sets_with(weak_plan, avoided)
+    level = replace(weak_plan, judged=tuple(r for r in weak_plan.judged if r.spot.key not in avoided))
+    for size in (1, 2):
+        assert not {r.spot.key for r in made.by_size[size].spots} & avoided
+        assert made.by_size[size].value == pytest.approx(best_by_brute_force(level, size), abs=1e-7)
+        assert steep_sentence(made.by_size[size]) == ""
+    assert not {r.spot.key for r in made.beside_first.spots} & avoided
+    # with nothing else there, the best of what there is, and it is said
+    every = {r.spot.key for r in weak_plan.judged}
+    last = sets_with(weak_plan, every).by_size[2]
+    assert {r.spot.key for r in last.spots} == {r.spot.key for r in weak_plan.sets[2].spots}
+    first, second = (r.spot.name for r in last.spots)
+    assert set_sentence(last).endswith(
+        f" Spot {first} and Spot {second} are more likely than not too steep at the trailer's size."
+    )
+
+
+def test_where_only_a_steep_spot_serves_a_required_point_it_stays_and_is_said(weak_plan):
+    serving = [r for r in weak_plan.judged if r.evaluation.coverage.must_serve[0].probability >= 0.9]
+    assert 0 < len(serving) < len(weak_plan.judged)
+    made = sets_with(weak_plan, {r.spot.key for r in serving}, (True,)).by_size[2]
+    steep = [r for r in made.spots if r.spot.key in {s.spot.key for s in serving}]
+    assert len(steep) >= 1
+    assert steep[0].spot.name in steep_sentence(made)
 
 
 def test_what_is_told_of_a_set_is_what_its_spots_serve_together(weak_plan):

@@ -14,6 +14,7 @@ from siteplanner.planning.choose.certainty import Key
 from siteplanner.planning.choose.fixed import Fixed
 from siteplanner.planning.choose.one_channel import Channel
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.choose.set_value import objective, pairs_of, served_by, serves
 from siteplanner.planning.choose.units import Group
 from siteplanner.planning.spots.evaluation import Evaluation
@@ -127,11 +128,12 @@ def choice_of(
 
     `required`: which of the named points; spots that serve them are left out last.
     """
-    items = [(g, r) for g, group in enumerate(groups) for r in group.judged if serves(r.evaluation, area)]
-    first = items[0][1].evaluation.coverage if items else None
+    every = [(g, r) for g, group in enumerate(groups) for r in group.judged if serves(r.evaluation, area)]
+    first = every[0][1].evaluation.coverage if every else None
     names = tuple(p.name for p in first.must_serve) if first is not None else ()
     value, chance = objective(mission, area, len(names)), mission.radio.chance_needed
     must = tuple(k for k, wanted in enumerate(required) if wanted and k < len(names))
+    items = _likely_level(every, must, chance)
     left_out = np.zeros(0)
     if len(items) > MOST_SPOTS:
         alone = np.array([float(served_by([r], area, len(names))[0].astype(float) @ value) for _, r in items])
@@ -148,6 +150,18 @@ def choice_of(
     most = mission.radio.most_certain_at_point
     pairs = pairs_of(groups, ranked, mission, len(names), fixed)
     return Choice(groups, of, ranked, value, area, names, rules, most, pairs, must, chance), left_out
+
+
+def _likely_level(
+    items: list[tuple[int, RankedSpot]], must: Sequence[int], chance: float
+) -> list[tuple[int, RankedSpot]]:  # fmt: skip
+    """Those that may be chosen: a trailer is sent where it is more likely than not too steep only where no other spot
+    passes, or none serves a required point."""
+    level = [r for _, r in items if not stands_back(r.evaluation)]
+    if not level:
+        return items
+    lacking = [k for k in must if all(_chance(r, k) < chance for r in level)]
+    return [(g, r) for g, r in items if not stands_back(r.evaluation) or any(_chance(r, k) >= chance for k in lacking)]
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,7 +19,7 @@ def pairs_of(
 ) -> np.ndarray | None:
     """The value of every pair from what is known of the plan's own spots: it is linear in the two weights."""
     held = None if fixed is None or len(groups) != 1 or groups[0].own else fixed.pairs
-    if fixed is None or held is None or len(ranked) != len(fixed.judged):
+    if fixed is None or held is None or not all(r.spot.key in fixed.row_of for r in ranked):
         return None
     rows, part = fixed.rows(ranked), area_part(mission, points)
     at = np.ix_(rows, rows)

@@ -12,9 +12,11 @@ from siteplanner.planning.choose.options import BestAt, Option, Trigger
 from siteplanner.planning.choose.points import PointAnswer
 from siteplanner.planning.choose.price import Difference, Price
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.spots.lifelines import Section
 from siteplanner.planning.telling.clock import minutes_range
 from siteplanner.planning.telling.lifeline import along_words, section_name
+from siteplanner.planning.telling.score import LIKELY_STEEP
 from siteplanner.planning.telling.service import WHOLE
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
 
@@ -211,6 +213,7 @@ def missed_words(point: PointAnswer, units: Units = METRIC, named: Named = str) 
         return f"{missed}, nor from any other judged spot."
     e = point.best.evaluation
     drive = "" if e.access is None else f", {units.seconds(e.access.drive_time_s)} by road"
+    steep = f", {LIKELY_STEEP}" if stands_back(e) else ""
     share = (
         [] if point.price is None else [d for d in (*point.price.costs, *point.price.gains) if d.figure.name == "share"]
     )
@@ -220,7 +223,7 @@ def missed_words(point: PointAnswer, units: Units = METRIC, named: Named = str) 
         cost = f", but then {here_share} of the {whole_of(point.best)} is served, not {first_share}"
     name, reference = _spot(point.best.spot.name), grid_text(point.best.spot.grid_reference)
     where = f"{name} ({reference})" if reference else name
-    return f"{missed}. {where[:1].upper()}{where[1:]} serves it ({units.share(point.chance)}){drive}{cost}."
+    return f"{missed}. {where[:1].upper()}{where[1:]} serves it ({units.share(point.chance)}){drive}{steep}{cost}."
 
 
 def missed_lines(points: Sequence[PointAnswer], units: Units = METRIC, named: Named = str, most: int = 2) -> list[str]:

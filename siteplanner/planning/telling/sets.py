@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from siteplanner.data.grid_reference import grid_text
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.choose.sets import TrailerAt, TrailerSet
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.telling.score import LIKELY_STEEP
 from siteplanner.planning.telling.service import WHOLE
 from siteplanner.planning.telling.units import METRIC, Units
 
@@ -89,7 +91,7 @@ def pair_line(plan: Plan, units: Units = METRIC) -> str:
     if one is None:
         return ""
     places = " and ".join(place_words(t) for t in one.trailers)
-    return f"Two trailers: {places} serve {served_by_words(one, units)}.{_not_proven(one, units)}"
+    return f"Two trailers: {places} serve {served_by_words(one, units)}.{_not_proven(one, units)}{steep_sentence(one)}"
 
 
 def second_sentence(plan: Plan, units: Units = METRIC, named: Named = _plain) -> str:
@@ -102,6 +104,7 @@ def second_sentence(plan: Plan, units: Units = METRIC, named: Named = _plain) ->
     return (
         f"A second trailer: {place_words(second, named)} ({grid}). It {added_words(one, 1, units, named)}"
         f"{f'; together {counted}' if counted else ''}. {_capital(arrival_clause(second, units, named))}."
+        f"{steep_sentence(replace(one, trailers=one.trailers[1:]), named)}"
     )
 
 
@@ -116,15 +119,22 @@ def runner_up_sentence(plan: Plan, units: Units = METRIC, named: Named = _plain)
     )
 
 
+def steep_sentence(one: TrailerSet, named: Named = _plain) -> str:
+    """Which of its spots are likely too steep, in a sentence; '' for none."""
+    names = [f"Spot {named(t.ranked.spot.name)}" for t in one.trailers if stands_back(t.ranked.evaluation)]
+    return f" {_listed(names)} {'is' if len(names) == 1 else 'are'} {LIKELY_STEEP}." if names else ""
+
+
 def set_sentence(one: TrailerSet, units: Units = METRIC, named: Named = _plain) -> str:
     """A set in one sentence, in the order in which its trailers should go."""
     count, first = len(one.trailers), one.trailers[0]
     if count == 1:
-        return f"One trailer: {place_words(first, named)} serves {served_by_words(one, units)}."
+        told = f"One trailer: {place_words(first, named)} serves {served_by_words(one, units)}."
+        return told + steep_sentence(one, named)
     places = ", then ".join(place_words(t, named) for t in one.trailers)
     return (
         f"{_capital(NUMBERS[count])} trailers: first {places}. Together {served_by_words(one, units)}."
-        f"{_not_proven(one, units)}"
+        f"{_not_proven(one, units)}{steep_sentence(one, named)}"
     )
 
 
@@ -185,6 +195,8 @@ def objective_sentence(plan: Plan) -> str:
     """What was made as large as it can be, for whoever checks it."""
     w, points = plan.mission.weights, bool(plan.sets and next(iter(plan.sets.values())).points)
     kept = f"Spots of a set are at least {METRIC.keep(plan.set_spacing_m)} apart. {AS_ALONE}"
+    if any(stands_back(r.evaluation) for r in plan.judged):
+        kept += f" Spots that are {LIKELY_STEEP} are left out, unless no other passes or serves a required point."
     if plan.sets and any(p.required for p in next(iter(plan.sets.values())).points):
         kept += " Only sets that serve most of the required points count."
     if not points or w.coverage + w.must_serve <= 0:
