@@ -21,6 +21,7 @@ from siteplanner.errors import Cancelled, InputError, OutputError
 from siteplanner.mission import Weights
 from siteplanner.mission.region import load_region
 from siteplanner.outputs import atlas as region_map
+from siteplanner.planning.atlas import settlements
 from siteplanner.planning.atlas import tile as tile_module
 from siteplanner.planning.atlas.answer import exact_plan, open_atlas, quick_answer
 from siteplanner.planning.atlas.build import build_atlas
@@ -28,7 +29,7 @@ from siteplanner.planning.atlas.folder import HEAD, read_value
 from siteplanner.planning.atlas.ground import with_shared
 from siteplanner.planning.atlas.settlements import read_towns, region_service
 from siteplanner.planning.atlas.values import packed, unpacked
-from siteplanner.planning.telling.atlas import level_words, quick_words
+from siteplanner.planning.telling.atlas import level_words, quick_words, settlement_words
 from siteplanner.planning.telling.units import METRIC
 from tests.atlas.scene import save, write_day, write_region
 from tests.planning.conftest import at
@@ -193,6 +194,30 @@ def test_each_settlement_has_its_best_place_and_one_out_of_reach_has_none(built,
     assert 0 < found.share < 1
     low = found.chance.values[found.chance.cell(*at(500, 150))]
     assert low < 0.5  # behind the wall
+
+
+def test_a_town_gets_a_place_that_is_likely_level_while_one_serves_it(built, monkeypatch):
+    near, _ = who_is_served(built)[1].settlements
+    places = list(settlements.places_in(built[1], ["001_001", "001_002"]))
+
+    def with_chance(steep_chance):
+        return [
+            (tile, replace(p, evaluation=replace(p.evaluation, ground=replace(p.evaluation.ground, steep_chance=c))))
+            for tile, p in places
+            for c in [steep_chance(p)]
+        ]
+
+    monkeypatch.setattr(
+        settlements, "places_in", lambda *_: with_chance(lambda p: 0.9 if p.name == near.place.name else 0.1)
+    )
+    other, _ = who_is_served(built)[1].settlements
+    assert other.served
+    assert other.place.name != near.place.name
+    assert "too steep" not in settlement_words(other, METRIC)
+    monkeypatch.setattr(settlements, "places_in", lambda *_: with_chance(lambda p: 0.9))
+    last, _ = who_is_served(built)[1].settlements
+    assert last.place.name == near.place.name
+    assert "more likely than not too steep at the trailer's size" in settlement_words(last, METRIC)
 
 
 def test_of_very_many_places_the_best_are_answered_in_full(built, answered, tmp_path, monkeypatch):

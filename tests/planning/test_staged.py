@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 from itertools import product
 
 import geopandas as gpd
@@ -97,6 +98,29 @@ def test_shares_and_hours_of_each_way(found):
         assert order.served_h == pytest.approx(value)
     assert moving.served_h >= single.served_h - 1e-9
     assert found.move_pays == (moving.moves > 0 and moving.served_h - single.served_h > 0.02 * 24)
+
+
+def test_no_period_is_spent_where_it_is_likely_too_steep_while_another_place_is_not(mission, valley_plan, monkeypatch):
+    from siteplanner.planning.plan import staged as module
+
+    plain = staged(mission, previous=valley_plan.kept)
+    first = plain.single.places[0].key
+    known = module._at
+
+    def steep_there(made, judge, spot):
+        e = known(made, judge, spot)
+        return replace(e, ground=replace(e.ground, steep_chance=0.9 if spot.key == first else 0.1))
+
+    monkeypatch.setattr(module, "_at", steep_there)
+    made = staged(mission, previous=valley_plan.kept)
+    assert first not in {spot.key for spot in (*made.single.places, *made.moving.places)}
+    monkeypatch.setattr(module, "_at", lambda made, judge, spot: steep(known(made, judge, spot)))
+    everywhere = staged(mission, previous=valley_plan.kept)
+    assert everywhere.single.places[0].key == first  # nothing else to choose from
+
+
+def steep(e):
+    return replace(e, ground=replace(e.ground, steep_chance=0.9))
 
 
 def test_spots_keep_their_names_through_the_periods(found):

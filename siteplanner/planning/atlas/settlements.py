@@ -25,6 +25,7 @@ from siteplanner.planning.atlas.lattice import Lattice
 from siteplanner.planning.atlas.place import KnownPlace, access_to
 from siteplanner.planning.atlas.served import cut
 from siteplanner.planning.atlas.table import places_in
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.study.must_serve import point_names
 
@@ -164,6 +165,9 @@ def _settlement(town: Town, found: list[tuple[float, float, KnownPlace]], ground
     nan = math.nan
     if not found:
         return Settlement(town, None, 0.0, nan, nan, nan, nan)
+    level = [one for one in found if not stands_back(one[2].evaluation)]
+    if any(chance >= SERVED for chance, _, _ in level):
+        found = level  # a trailer is sent where it is likely too steep only for a town that nothing else serves
     most = max(chance for chance, _, _ in found)
     near = [one for one in found if one[0] > most - AS_GOOD]
     driven = [(_drive_s(one[2], ground), -one[0], one[2].cell, one) for one in near]

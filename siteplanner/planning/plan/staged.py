@@ -16,6 +16,7 @@ import numpy as np
 from siteplanner.errors import InputError
 from siteplanner.mission import Mission
 from siteplanner.mission.periods import Period
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.plan.pipeline import plan
 from siteplanner.planning.plan.way_there import way_there
@@ -100,7 +101,7 @@ def staged(mission: Mission, progress: Progress | None = None, previous: Kept | 
     places = _places(plans)
     judges = [p.judge for p in plans if p.judge is not None]
     judged = [[_at(made, judge, spot) for made, judge in zip(plans, judges, strict=True)] for spot in places]
-    shares = np.array([[_share(e) for e in row] for row in judged]).reshape(len(places), count)
+    shares = _shares(judged, count)
     hours = [p.hours for p in mission.periods]
     offs = [_offs(judge, places) for judge in judges[1:]]
     mean_h = np.array([[[_mean_h(off) for off in row] for row in table] for table in offs])
@@ -138,6 +139,15 @@ def _at(made: Plan, judge: Judge, spot: Spot) -> Evaluation:
     """A place under one period's mission."""
     known = next((r.evaluation for r in made.judged if r.spot.key == spot.key), None)
     return known if known is not None else evaluate(judge, spot)
+
+
+def _shares(judged: Sequence[Sequence[Evaluation]], periods: int) -> np.ndarray:
+    """(places, periods) share served; NaN: it may not stand there, or is more likely than not too steep for it while
+    another place of that period is not."""
+    out = np.array([[_share(e) for e in row] for row in judged]).reshape(len(judged), periods)
+    steep = np.array([[stands_back(e) for e in row] for row in judged], bool).reshape(len(judged), periods)
+    level = (np.isfinite(out) & ~steep).any(axis=0)
+    return np.where(steep & level, math.nan, out)
 
 
 def _share(e: Evaluation) -> float:

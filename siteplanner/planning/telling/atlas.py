@@ -7,9 +7,11 @@ from siteplanner.planning.atlas.build import Built, Pace
 from siteplanner.planning.atlas.settlements import RegionService, Settlement
 from siteplanner.planning.choose.price import price
 from siteplanner.planning.choose.ranked import RankedSpot
+from siteplanner.planning.choose.scoring import stands_back
 from siteplanner.planning.telling.answer import COLUMNS, spoken, spot_cells
 from siteplanner.planning.telling.ground import slope_cell
 from siteplanner.planning.telling.options import Named, differences_words, whole_of
+from siteplanner.planning.telling.score import LIKELY_STEEP
 from siteplanner.planning.telling.units import NOT_KNOWN, Units
 
 _MB = 1 << 20
@@ -53,6 +55,8 @@ def settlement_words(one: Settlement, units: Units) -> str:
     if one.place is None:
         return "no place is within the radius of service"
     where = f"place {one.place.evaluation.spot.grid_reference}, {units.distance(one.distance_m)} away"
+    if stands_back(one.place.evaluation):
+        where += f", {LIKELY_STEEP}"
     chance = f"{units.share_at_least(one.chance)} chance of service"
     if not one.served:
         return f"not served: the best is {where}, with {chance}"
