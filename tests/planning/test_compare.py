@@ -116,6 +116,23 @@ def test_weights_are_told_as_weights(folder, old):
     ]
 
 
+def test_ground_that_is_likely_too_steep_now_is_told_as_that(old):
+    """Finer elevation says that the first spot is too steep; its points have not changed, and do not count."""
+    new = deepcopy(old)
+    first, second = sorted(new["spots"], key=lambda r: r["rank"])[:2]
+    for where in (new["judged"], new["spots"]):
+        for row in where:
+            if row["name"] == first["name"]:
+                row.get("ground", row)["steep_chance"], row["rank"] = 0.9, 99
+            elif row["name"] == second["name"]:
+                row["rank"] = 1
+    line = comparison_lines(compare(old, new))[0]
+    steep = "more likely than not too steep at the trailer's size"
+    assert line.endswith(f"because spot {first['name']} is {steep} now.")
+    back = comparison_lines(compare(new, old))[0]
+    assert back.endswith(f"because spot {first['name']} is no longer {steep}.")
+
+
 def test_another_radius_of_service_and_an_edited_layer(folder, old):
     def market(there):
         shapes = [box(*at(1400, 1200), *at(1650, 1500))]

@@ -14,6 +14,7 @@ from typing import Any, Literal
 from siteplanner.data.plain_text import MOST_PLAN, parsed, read_text
 from siteplanner.errors import InputError
 from siteplanner.planning.choose.alike import alike
+from siteplanner.planning.choose.scoring import place_by
 from siteplanner.planning.plan.comparison import (
     SAME_PLACE_M,
     Comparison,
@@ -221,6 +222,11 @@ def _why_came(place: Place, old: Mapping[str, Any], new: Mapping[str, Any]) -> W
     return _what_moved(was, now, old, new, 1)
 
 
+def _level(row: Mapping[str, Any]) -> bool:
+    """Whether its points decide its rank: one that is more likely than not too steep ranks behind whatever it has."""
+    return place_by(number(row.get("steep_chance")), 0.0)[0]
+
+
 def _criteria(row: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
     held = row.get("criteria")
     return {text(k): v for k, v in held.items() if isinstance(v, dict)} if isinstance(held, dict) else {}
@@ -229,7 +235,9 @@ def _criteria(row: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
 def _what_moved(
     was: Mapping[str, Any], now: Mapping[str, Any], old: Mapping[str, Any], new: Mapping[str, Any], sign: int
 ) -> Why:
-    """The criterion that did most for (1) or against (-1) a spot that both plans judged."""
+    """What did most for (1) or against (-1) a spot that both plans judged."""
+    if _level(was) is not _level(now) and _level(now) is (sign > 0):
+        return Why("level" if sign > 0 else "steep")
     before, after = _criteria(was), _criteria(now)
     moved = {
         name: sign * (number(line.get("contribution")) - number(before.get(name, {}).get("contribution", 0.0)))
@@ -271,6 +279,10 @@ def _why_first(old: Mapping[str, Any], new: Mapping[str, Any], was: Place | None
         return _why_gone(was, old, new)
     if old_now is None or new_now is None or old_was is None:
         return Why("new_place")
+    if _level(old_was) and not _level(new_was):
+        return Why("steep", name=was.name)
+    if _level(new_now) and not _level(old_now):
+        return Why("level", name=now.name)
     leads = []
     for rival, first in ((old_now, old_was), (new_now, new_was)):
         ahead, behind = _criteria(rival), _criteria(first)

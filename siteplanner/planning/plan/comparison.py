@@ -52,12 +52,15 @@ class Why:
     `limit`: the spot breaks it now (`code`). `road`: a road of its drive is shut now (`name`). `more_ground`: it is
     not judged any more, and a limit rules out more of the same ground (`code`; `old`, `new` shares). `weights`: a
     criterion weighs otherwise (`code`; `old`, `new` weights). `figure`: a figure changed (`code` of the criterion;
-    `old`, `new`, `unit`).
+    `old`, `new`, `unit`). `steep`: it is more likely than not too steep now, and ranks behind whatever its points are;
+    `level`: no longer.
     `others`: its figures and their weights are as they were, other spots came or went ahead of it.
     `new_place`: it was not judged before. `not_judged`: it is not judged any more, and the records do not say why.
     """
 
-    kind: Literal["limit", "road", "more_ground", "weights", "figure", "others", "new_place", "not_judged"]
+    kind: Literal[
+        "limit", "road", "more_ground", "weights", "figure", "steep", "level", "others", "new_place", "not_judged"
+    ]
     code: str = ""
     name: str = ""
     old: float = math.nan

@@ -19,6 +19,7 @@ from siteplanner.planning.plan.comparison import (
     Why,
 )
 from siteplanner.planning.plan.records import Place, number, of
+from siteplanner.planning.telling.score import LIKELY_STEEP
 from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, US, Units
 
 NO_DIFFERENCE = "No difference: the same files, the same settings, the same answer."
@@ -90,6 +91,9 @@ def why_words(why: Why | None, units: Units = METRIC) -> str:
         label = LIMITS.get(why.code, _short(why.name)).lower()
         shares = f"{units.share(why.new, 1)} of it, not {units.share(why.old, 1)}"
         return f"it is not judged now, and more ground is ruled out: {label} ({shares})"
+    if why.kind in ("steep", "level"):
+        spot = _called(why.name) if why.name else "it"
+        return f"{spot} is {LIKELY_STEEP} now" if why.kind == "steep" else f"{spot} is no longer {LIKELY_STEEP}"
     if why.kind == "weights":
         more = "more" if why.new > why.old else "less"
         return f"{criterion} counts {more} now (weight {_plain(why.new)}, not {_plain(why.old)})"
