@@ -266,3 +266,19 @@ def test_the_guide_travels_in_the_package(tmp_path):
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert "does not know" in done.stdout
+
+
+IN_FORCE = {"P.525": "P.525-5", "P.526": "P.526-16", "P.618": "P.618-14", "P.1812": "P.1812-8"}
+"""ITU-R recommendations and their editions in force in 2026, by the ITU's own list."""
+
+
+def test_an_edition_that_is_cited_and_not_in_force_is_said_to_be_so():
+    """Formulas were cited from editions that had been replaced, with no word of it."""
+    sources = [*FOLDER.parent.rglob("*.py"), *FOLDER.glob("*.md")]
+    cited = {m for f in sources for m in re.findall(r"P\.\d{3,4}-\d+", f.read_text("utf-8"))}
+    _, said = page("methods").split("## Editions")
+    older = {one for one in cited if (name := one.rsplit("-", 1)[0]) in IN_FORCE and one != IN_FORCE[name]}
+    assert older >= {"P.526-15", "P.618-13"}  # where the published check profiles and the rain's package come from
+    for one in older:
+        assert one in said, one
+        assert IN_FORCE[one.rsplit("-", 1)[0]] in said, one

@@ -24,10 +24,12 @@ LAND_PERMITTIVITY = 22.0
 LAND_CONDUCTIVITY_S_M = 0.003
 
 # Where the method is used: P.1812 from 30 MHz, P.452 up to 50 GHz; both take antennas up to 3,000 m and
-# paths up to 3,000 km (P.1812) and 10,000 km (P.452).
+# paths up to 3,000 km (P.1812) and 10,000 km (P.452). Below LEAST_DISTANCE_M, where P.1812 begins, the loss is worked
+# out all the same: free space and edges hold there, the spread from place to place is not measured.
 FREQUENCY_RANGE_MHZ = (30.0, 50_000.0)
 MAX_ANTENNA_HEIGHT_M = 3000.0
 MAX_DISTANCE_M = 3_000_000.0
+LEAST_DISTANCE_M = 250.0
 
 NO_LOSS_NU = -0.78  # P.526-15 equation (31) holds above it; below, the loss is taken as 0
 

@@ -36,7 +36,7 @@ CAUTION_SHEETS: dict[str, tuple[str, ...]] = {
     "Nobody between rig and trailer": ("driver",),
     "Back only with a spotter in sight": ("driver",),
     "Not stated is not safe": ("driver",),
-    "predicted, not measured": ("commander",),
+    "predicted for half of the time, not measured": ("commander",),
     "Look up: wires over the spot": ("commander", "crew"),  # on arrival
     "The unit's manual, local codes, the landowner and licensed practice come first.": EVERYONE,
 }

@@ -56,6 +56,11 @@ def test_nothing_on_it_is_for_a_specialist(plan):
         assert not SPECIALIST.findall(words_of(commander_content(plan, ranked)))
 
 
+def test_it_says_for_how_much_of_the_time_service_is_predicted(plan):
+    text = PdfReader(io.BytesIO(sheet_pdf(plan, "commander"))).pages[0].extract_text()
+    assert "predicted for half of the time, not measured" in " ".join(text.split())
+
+
 def test_the_figures_come_first_then_the_worst_then_the_runner_up(plan):
     text = PdfReader(io.BytesIO(sheet_pdf(plan, "commander"))).pages[0].extract_text()
     content = commander_content(plan)

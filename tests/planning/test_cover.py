@@ -310,6 +310,8 @@ class TestProbabilityAtAPoint:
         meaning = record["service"]["probability_at_points"]
         for words in ("5.0 dB from place to place", "6.2 dB of the model's own error", "95 %", "half of the time"):
             assert words in meaning
+        for words in ("half of the time (median refraction, k = 4/3)", "from 250 m off the mast on (ITU-R P.1812)"):
+            assert words in record["service"]["predicted_for"]
         assert record["service"]["over"].startswith("What stands on the ground is not known")
         assert {"share_low", "share_high"} <= set(record["spots"][0]["coverage"])
 

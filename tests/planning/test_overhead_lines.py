@@ -62,6 +62,31 @@ def test_the_parts_add_up_to_what_is_kept(voltage):
     assert line_need(mission(), None).needed_m >= need.needed_m
 
 
+@pytest.mark.parametrize(("voltage", "outer_m"), [(13, 1.5), (138, 5), (345, 9), (500, 12), (765, 15)])
+def test_no_tip_comes_nearer_to_a_true_wire_than_the_rule_allows(voltage, outer_m):
+    """The scene as it is on the ground: the outer wire (from memory: 345 kV flat 7 to 9 m, 500 kV 10 to 12 m off the
+    middle) hangs nearer than the mapped line, line and trailer each stand somewhat off, the mast's foot anywhere on
+    the body, and it falls toward the wire or takes the trailer over an edge of its jacks with it. Measured to the
+    trailer's middle alone, the tip of 345 kV hung 6 m beyond the wire.
+    """
+    given = mission()
+    kept, trailer = line_need(given, voltage).needed_m, given.trailer
+    tip, least = 1.1 * max(trailer.mast_stops_m), line_need(given, voltage).clearance_m
+    rng = np.random.default_rng(0)
+    off = rng.uniform(-5, 5, 20_000)  # power_lines.position_error_m, of both together
+    wire = kept - outer_m - off
+    turn = rng.uniform(0, 2 * np.pi, off.size)  # of the trailer against the way to the wire
+    ahead = rng.uniform(-0.5, 0.5, off.size) * trailer.length_m
+    beside = rng.uniform(-0.5, 0.5, off.size) * trailer.width_m
+    falls = ahead * np.cos(turn) + beside * np.sin(turn) + tip
+    # over an end or over a side, turned so that it goes straight at the wire: the tip on its circle about the edge
+    jacks = trailer.width_m / 2 + trailer.outrigger_reach_m
+    over_end = trailer.length_m / 2 + np.hypot(trailer.length_m / 2 - ahead, tip)
+    over_side = jacks + np.hypot(jacks - beside, tip)
+    assert np.min(wire - np.maximum(np.maximum(falls, over_end), over_side)) >= least
+    assert least == pytest.approx({13: 10, 138: 15, 345: 20, 500: 25, 765: 45}[voltage] * FOOT_M)  # Table A
+
+
 def test_the_mission_may_say_width_and_error():
     need = line_need(mission(power_lines={"half_width_m": 2.5, "position_error_m": 1.0}), 345)
     assert (need.half_width_m, need.position_error_m) == (2.5, 1.0)

@@ -39,6 +39,7 @@ NEAR_M = 500.0  # a hazard area farther from the spot, and not on the drive, doe
 LEAST_CHANCE = 0.01  # of a road that is too steep, from which on a scout looks at it; common practice, no source
 NEAR_WIRES, NEAR_WIRES_M = 2.0, 200.0  # times what is kept, and at least so far; common practice, no source
 BLANK = "__________"
+PREDICTED = "predicted for half of the time, not measured"
 
 
 def head_words(ranked: RankedSpot | None, named: Named = str) -> str:
@@ -110,9 +111,9 @@ def meaning_rows(ranked: RankedSpot, carries: Capacity | None, units: Units = ME
     if carries is not None:
         rows.append(("At once", at_once_words(carries, units.first)))
     if doubt := doubt_words(coverage, units):
-        rows.append(("Area", f"{doubt}; predicted, not measured"))
+        rows.append(("Area", f"{doubt}; {PREDICTED}"))
     else:
-        rows.append(("How sure", "predicted, not measured"))
+        rows.append(("How sure", PREDICTED))
     return rows
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from siteplanner.core.propagation import LEAST_DISTANCE_M
 from siteplanner.errors import Finding
 from siteplanner.mission import Mission, Radio
 from siteplanner.planning.spots.elevation_doubt import ElevationDoubt
@@ -53,8 +54,9 @@ def prediction_sentence(radio: Radio, units: Units) -> str:
     place, model = (units.decibels(v, 1) for v in (radio.location_sigma_db, radio.model_sigma_db))
     return (
         f"Handsets at {units.stated(radio.handset_height_m, 'm')}, {units.stated(radio.frequency_mhz, 'MHz')}, "
-        f"{units.stated(radio.tx_power_dbm, 'dBm')} a port; for half of the time (median refraction); spread {place} "
-        f"from place to place and {model} of the model; predicted, not measured."
+        f"{units.stated(radio.tx_power_dbm, 'dBm')} a port; for half of the time (median refraction, k = 4/3), from "
+        f"{units.length(LEAST_DISTANCE_M)} off the mast on (ITU-R P.1812); spread {place} from place to place and "
+        f"{model} of the model; predicted, not measured."
     )
 
 
