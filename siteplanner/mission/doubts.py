@@ -51,13 +51,15 @@ class Doubts(Part):
         "whole. Drawn with radio.model_sigma_db, which must be above 0 for it. Common practice, no source.",
     )
     handset_db: float = Field(
-        1.8,
+        2.1,
         ge=0,
         le=20,
-        description="Of what hand, body and the handset's turn against the wave take beside radio.body_loss_db, the "
-        "same for all spots. Hand and body: typically 0 to 6 dB at 776 and 2,300 MHz (J. O. Nielsen et al., EuCAP "
-        "2012), evenly 1.7. Turn: up to 2.2 dB on average over all turns where the other polarization is 7 dB weaker "
-        "(from memory), evenly 0.6. Drawn with radio.model_sigma_db, which must be above 0 for it.",
+        description="Of what hand, body, height and the handset's turn against the wave do beside radio.body_loss_db "
+        "and radio.handset_height_m, the same for all spots. Hand and body: typically 0 to 6 dB at 776 and 2,300 MHz "
+        "(J. O. Nielsen et al., EuCAP 2012), evenly 1.7. Turn: up to 2.2 dB on average over all turns where the other "
+        "polarization is 7 dB weaker (from memory), evenly 0.6. Height: held at 1 to 2 m, evenly 1.7 over flat open "
+        "ground, where the field grows with it (closed form), 0.2 to 0.7 over hills and among houses (measured on the "
+        "samples); 1.0. Drawn with radio.model_sigma_db, which must be above 0 for it.",
     )
     sector_aim_deg: float = Field(
         3.0,

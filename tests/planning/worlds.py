@@ -24,7 +24,7 @@ from siteplanner.planning.study.spot import Spot
 from siteplanner.roads.near_limit import NearLimit
 
 SPOTS, CELLS = 14, 300
-PLACE_DB, MODEL_DB, SEASON_DB, HANDSET_DB = 5.0, 6.2, 2.0, 1.8
+PLACE_DB, MODEL_DB, SEASON_DB, HANDSET_DB = 5.0, 6.2, 2.0, 2.1
 LIMIT_DEG, LIMIT_PCT = 5.0, 15.0
 FULL_DEG, LEAST_DEG, ZERO_MIN = 15.0, 2.0, 60.0
 
