@@ -30,6 +30,7 @@ _AROUND = (9, 17, 33)  # cells across the square that the variance of each band 
 # of forms that no cell shows, from the finest that do: over so many cells that the error's own scatter about its
 # variance (0.05 of it; over 9 cells 0.18) is not taken for ground
 _HIDDEN_AROUND = 33
+_HIDDEN_NEAR = 17  # the same of a skyline: a crest's own forms, not those of the plain before it
 _TILE_CELLS = 1024
 _REACH = 5 * (1 + 2 + 4) + 33 // 2 + 1  # how far around a cell what counts for it lies
 _NEIGHBOURS = ((1, 150 / 512), (3, -25 / 512), (5, 3 / 512))  # half-band filter, maximally flat
@@ -157,21 +158,48 @@ def _most_moved() -> float:
     return sum(size * math.sqrt(noise) for size, noise in zip(_AROUND, _noise_shares(), strict=True))
 
 
-def hidden_forms_m(
-    elevation_m: np.ndarray, cell_m: float, source_cell_m: float, sigma_m: float, cell: tuple[int, int]
-) -> float:
-    """One standard deviation of the forms around a cell that the source's cells hide, metres; as in `likely_ground`.
+@dataclass(frozen=True, eq=False)
+class HiddenForms:
+    """How high the ridges and hollows are that the source's cells do not show, one standard deviation, metres.
 
-    0 for cells too narrow to hide any.
+    `forms_m`: (rows, cols) float32 on cells as far apart as the source's, `per_cell` of them to one of the elevation;
+    `row`, `col`: the elevation's cell that its first one is of.
+    """
+
+    forms_m: np.ndarray
+    row: int
+    col: int
+    per_cell: float
+
+
+NOTHING_HIDDEN = HiddenForms(np.zeros((1, 1), np.float32), 0, 0, 1.0)
+
+
+def hidden_forms(
+    elevation_m: np.ndarray,
+    cell_m: float,
+    source_cell_m: float,
+    sigma_m: float,
+    cell: tuple[int, int],
+    reach_m: float,
+) -> HiddenForms:
+    """The forms that the source's cells hide around a cell of the elevation, as far as `reach_m`.
+
+    As high as the finest forms that the cells show in `_HIDDEN_NEAR` of them around each, less the error's own.
+    `NOTHING_HIDDEN` for cells too narrow to hide any.
     """
     if source_cell_m < HIDING_CELL_M:
-        return 0.0
-    reach = round((_HIDDEN_AROUND // 2 + 5) * source_cell_m / cell_m)
+        return NOTHING_HIDDEN
+    reach = math.ceil((reach_m + (_HIDDEN_NEAR // 2 + 6) * source_cell_m) / cell_m)
     rows, cols = (slice(max(at - reach, 0), at + reach + 1) for at in cell)
-    ground = likely_ground(elevation_m[rows, cols], cell_m, source_cell_m, sigma_m)
-    at = (round((k - part.start) * ground.per_cell) for k, part in zip(cell, (rows, cols), strict=True))
-    row, col = (min(k, size - 1) for k, size in zip(at, ground.hidden_m.shape, strict=True))
-    return float(ground.hidden_m[row, col])
+    part = np.asarray(elevation_m[rows, cols], np.float32)
+    step = source_cell_m / cell_m if source_cell_m > DRAWN * cell_m else 1.0
+    told = part if step == 1.0 else _every(part, step)
+    known = np.isfinite(told)
+    filled = np.where(known, told, _mean_of_known(told))
+    band = np.where(known, filled - _smooth(filled, 1, "edge"), 0)
+    spread = uniform_filter(band * band, _HIDDEN_NEAR, mode="nearest") - _noise_shares()[0] * sigma_m**2
+    return HiddenForms(np.sqrt(np.maximum(spread, 0)).astype(np.float32), rows.start, cols.start, 1 / step)
 
 
 @lru_cache(maxsize=1)

@@ -1,9 +1,13 @@
-"""The doubt of a horizon against fresh surveys of a known truth: told ranges for 9 in 10 hold 85 to 95 of 100."""
+"""The doubt of a horizon against fresh surveys of a known truth: told ranges for 9 in 10 hold 85 to 95 of 100.
+
+`python -m tests.core.test_horizon_error 300` tries more places on wide cells.
+"""
 
 from __future__ import annotations
 
 import functools
 import math
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +15,8 @@ import pytest
 import rasterio
 
 from siteplanner.core.horizon import horizon_reach
-from siteplanner.core.horizon_error import NINE_IN_TEN, GroundNoise, horizon_surveys_deg, typical_error
-from siteplanner.core.likely_ground import hidden_forms_m
+from siteplanner.core.horizon_error import NINE_IN_TEN, REACH_M, GroundNoise, horizon_surveys_deg, typical_error
+from siteplanner.core.likely_ground import NOTHING_HIDDEN, hidden_forms
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 CELL, HEIGHT, SIGMA = 10.0, 2.0, 0.8
@@ -91,40 +95,73 @@ def flat_cell(told, cell_m, rng):
     return row, col
 
 
-@pytest.mark.parametrize(
-    ("name", "fine_m", "cells", "sigma_m", "size"),
-    [
-        ("dunmarrow_county", 10.0, 3, 2.0, 450),
-        ("dunmarrow_county", 10.0, 8, 2.0, 600),
-        ("real_hills", 83.0, 3, 2.0, 240),
-        ("real_hills", 20.0, 2, 1.0, 200),  # real shapes, as if of cells of 20 m
-    ],
-)
-def test_wide_cells_hide_ridges_and_the_range_holds_them(name, fine_m, cells, sigma_m, size):
+def told_by_wide_cells(name, fine_m, cells, sigma_m, size, rng):
+    """(how far a told horizon of means of fine ground, with errors, is off the fine one; its told error), degrees."""
+    beam, cell_m = np.array([175.0, 178.0, 180.0, 182.0, 185.0]), fine_m * cells
+    truth = wide_scene(name, size, rng)
+    n = size // cells
+    wide = truth[: n * cells, : n * cells].reshape(n, cells, n, cells).mean((1, 3))
+    z = survey(wide, rng, sigma_m)
+    row, col = flat_cell(z, cell_m, rng)
+    middle = (cells * at + (cells // 2 if cells % 2 else cells // 2 - int(rng.integers(0, 2))) for at in (row, col))
+    true = horizon_reach(truth, fine_m, *middle, beam, HEIGHT)[0].max()
+    top = float(horizon_reach(z, cell_m, row, col, beam, HEIGHT)[0].max())
+    hidden = hidden_forms(z, cell_m, cell_m, sigma_m, (row, col), REACH_M)
+    noise = GroundNoise(sigma_m, cell_m)
+    surveys = horizon_surveys_deg(z, z, cell_m, row, col, beam, HEIGHT, top, noise, hidden)
+    return abs(top - true), typical_error(surveys - top)
+
+
+WIDE = [  # sample, cells of the truth, how many of them to a told one, error
+    ("dunmarrow_county", 10.0, 3, 2.0, 450),
+    ("dunmarrow_county", 10.0, 5, 2.0, 500),
+    ("dunmarrow_county", 10.0, 8, 2.0, 600),
+    ("real_hills", 83.0, 3, 2.0, 240),
+    ("real_hills", 83.0, 8, 2.0, 320),
+    ("real_hills", 20.0, 2, 1.0, 200),  # real shapes, as if of cells of 20 m
+    ("real_hills", 30.0, 8, 2.0, 320),
+]
+
+
+def held_by(scene, seed, runs):
+    rng = np.random.default_rng(seed)
+    found = (told_by_wide_cells(*scene, rng) for _ in range(runs))
+    return float(np.mean([off <= NINE_IN_TEN * error for off, error in found]))
+
+
+def test_wide_cells_hide_ridges_and_the_range_holds_them():
     """Horizons of fine ground against those of its means over wide cells, with errors. By the error alone 14 to 71 of
-    100 ranges held: single ridges stood 9 degrees above a horizon told to a tenth of one.
+    100 ranges held; with the forms around the eye taken for those of a crest far behind it, 77 in cells of 50 m.
     """
-    rng, cell_m, held = np.random.default_rng(1), fine_m * cells, []
-    beam = np.array([175.0, 178.0, 180.0, 182.0, 185.0])
-    for _ in range(60):
-        truth = wide_scene(name, size, rng)
-        n = size // cells
-        wide = truth[: n * cells, : n * cells].reshape(n, cells, n, cells).mean((1, 3))
-        z = survey(wide, rng, sigma_m)
-        row, col = flat_cell(z, cell_m, rng)
-        middle = (cells * at + (cells // 2 if cells % 2 else cells // 2 - int(rng.integers(0, 2))) for at in (row, col))
-        true = horizon_reach(truth, fine_m, *middle, beam, HEIGHT)[0].max()
-        top = float(horizon_reach(z, cell_m, row, col, beam, HEIGHT)[0].max())
-        noise = GroundNoise(sigma_m, cell_m, hidden_forms_m(z, cell_m, cell_m, sigma_m, (row, col)))
-        error = typical_error(horizon_surveys_deg(z, z, cell_m, row, col, beam, HEIGHT, top, noise) - top)
-        held.append(abs(top - true) <= NINE_IN_TEN * error)
-    assert np.mean(held) >= 0.8
+    held = {scene[:3]: held_by(scene, 1, 100) for scene in WIDE}
+    assert all(share >= 0.83 for share in held.values()), held  # of 100: two standard errors are 0.06
+    by_eighths = [share for (_, _, cells), share in held.items() if cells >= 5]
+    assert 0.85 <= np.mean(by_eighths) <= 0.95, held  # in fewer parts the truth itself hides forms
+
+
+def test_a_crest_errs_by_its_own_forms_not_by_those_of_the_plain_before_it():
+    """A plain, and 1,500 m to the south a rough range of 400 m: with forms of h metres its crest is off by h / 1500."""
+    cell_m, rng = 30.0, np.random.default_rng(5)
+    z = np.zeros((161, 161), np.float32)
+    z[110:] = 400.0 + rng.normal(0, 8.0, (51, 161))
+    beam = np.array([180.0])
+    top = float(horizon_reach(z, cell_m, 60, 80, beam, HEIGHT)[0].max())
+    hidden = hidden_forms(z, cell_m, cell_m, 0.0, (60, 80), REACH_M)
+    at_eye, at_crest = (float(hidden.forms_m[row - hidden.row, 80 - hidden.col]) for row in (60, 115))
+    assert at_eye == 0
+    assert at_crest > 4.0
+    surveys = horizon_surveys_deg(z, z, cell_m, 60, 80, beam, HEIGHT, top, GroundNoise(0.0, cell_m), hidden)
+    error = typical_error(surveys - top)
+    one_crest = math.degrees(at_crest / 1500) / (1 + math.tan(math.radians(top)) ** 2)
+    assert 0.7 * one_crest < error < 2.5 * one_crest  # the highest of several forms, never nothing
+    calm = horizon_surveys_deg(z, z, cell_m, 60, 80, beam, HEIGHT, top, GroundNoise(0.0, cell_m))
+    assert typical_error(calm - top) == 0  # as it was told
 
 
 def test_narrow_cells_hide_nothing():
-    assert hidden_forms_m(hills(1), 10.0, 10.0, 0.8, (60, 60)) == 0
-    assert hidden_forms_m(hills(1), 30.0, 30.0, 0.0, (60, 60)) > 0.01
-    assert hidden_forms_m(np.zeros((90, 90), np.float32), 30.0, 30.0, 0.0, (3, 80)) == 0
+    assert hidden_forms(hills(1), 10.0, 10.0, 0.8, (60, 60), REACH_M) is NOTHING_HIDDEN
+    assert hidden_forms(hills(1), 30.0, 30.0, 0.0, (60, 60), REACH_M).forms_m.min() > 0.01
+    assert not hidden_forms(np.zeros((90, 90), np.float32), 30.0, 30.0, 0.0, (3, 80), REACH_M).forms_m.any()
 
 
 def test_one_bank_is_off_by_the_error_over_its_distance():
@@ -173,3 +210,9 @@ def test_a_source_coarser_than_the_cells_errs_over_its_own_cells():
 def test_the_same_every_time():
     z = hills(2)
     assert told(z, 50, 50, BEAM, GroundNoise(SIGMA, CELL)) == told(z.copy(), 50, 50, BEAM, GroundNoise(SIGMA, CELL))
+
+
+if __name__ == "__main__":
+    for scene in (*WIDE, ("real_hills", 83.0, 2, 2.0, 160), ("real_hills", 10.0, 8, 2.0, 320)):
+        share = held_by(scene, 0, int(sys.argv[1]))
+        print(f"{scene[0]}, cells of {scene[1] * scene[2]:g} m of {scene[1]:g} m: {share:.3f}")

@@ -9,7 +9,7 @@ than 0.001 degrees.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,8 +17,8 @@ from numpy.typing import ArrayLike
 
 from siteplanner.core.far_ground import whole_horizon
 from siteplanner.core.geodesy import look_angles
-from siteplanner.core.horizon_error import horizon_surveys_deg, typical_error
-from siteplanner.core.likely_ground import hidden_forms_m
+from siteplanner.core.horizon_error import REACH_M, horizon_surveys_deg, typical_error
+from siteplanner.core.likely_ground import hidden_forms
 from siteplanner.core.sky import known_margin_deg
 from siteplanner.data.grid import Grid
 from siteplanner.planning.study.inputs import DishView, dish_view
@@ -174,7 +174,7 @@ def errors_of(dish: DishView, cell: tuple[int, int], seen: Lines, slot: int) -> 
     """
     relief, told, noise = dish.relief, float(seen.horizon_deg[slot]), dish.noise
     grid = relief.elevation
-    hidden = hidden_forms_m(grid.values, grid.cell_size_m, noise.spacing_m, noise.sigma_m, cell)
+    hidden = hidden_forms(grid.values, grid.cell_size_m, noise.spacing_m, noise.sigma_m, cell, REACH_M)
     surveys = horizon_surveys_deg(
         relief.surface.values,
         grid.values,
@@ -183,7 +183,8 @@ def errors_of(dish: DishView, cell: tuple[int, int], seen: Lines, slot: int) -> 
         seen.bearings_deg[slot],
         dish.dish_height_m,
         told,
-        replace(noise, hidden_m=hidden),
+        noise,
+        hidden,
     )
     apart = surveys - told, np.maximum(surveys, 0.0) - max(told, 0.0)
     return typical_error(apart[0]), typical_error(apart[1])
