@@ -105,10 +105,19 @@ def wandering(seed):
 
 
 @pytest.mark.parametrize(
-    ("error_m", "cell_m", "drawn_m"), [(0.1, 2.0, None), (0.8, 10.0, None), (2.0, 30.0, None), (2.0, 30.0, 10.0)]
+    ("error_m", "cell_m", "drawn_m"),
+    [
+        (0.1, 2.0, None),
+        (0.8, 10.0, None),
+        (2.0, 30.0, None),
+        (2.0, 30.0, 10.0),
+        (2.0, 83.0, None),
+        (2.0, 90.0, 10.0),
+    ],
 )
 def test_nine_in_ten_of_told_grades_hold_the_true_one(error_m, cell_m, drawn_m):
-    """Grades and doubts at every sample of roads that wander, wave and bend, against rise over run of the truth."""
+    """Grades and doubts at every sample of roads that wander, wave and bend, against rise over run of the truth. On
+    cells of 83 and 90 m 45 to 74 of 100 held."""
     inside = []
     half = base_length_m(drawn_m or cell_m) / 2
     for seed in range(8):
