@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from siteplanner.app.figure import by_day_and_night
+from siteplanner.app.spot_crew import raise_and_aim
 from siteplanner.outputs.sheets.figure_profile import profile_svg
 from siteplanner.outputs.words.palettes import NIGHT_INK, NIGHT_PAPER, PAPER
 from siteplanner.planning.telling.units import METRIC
@@ -43,3 +44,10 @@ def test_a_whole_drawing_holds_no_bare_grey():
     out = by_day_and_night(profile_svg(plan, plan.spots[0], METRIC))
     assert out.startswith("<svg")
     assert not re.search(r'(fill|stroke)="#[0-9a-f]{3,6}"', out)
+
+
+def test_the_sense_of_the_skew_stands_below_its_column():
+    """It was a bare signed number here."""
+    page = raise_and_aim(make_plan().spots[0].evaluation, METRIC).replace("&#43;", "+")
+    assert ">Skew<" in page
+    assert "Skew: + clockwise from behind." in page
