@@ -21,7 +21,7 @@ from siteplanner.planning.study.inputs import CoverageInputs
 PATHS = 48  # of the thousands to the cells of the area
 # how far the bias itself is known, a share of it: measured (tests/planning/test_service_error.py); what errors make,
 # and what the ground hides between cells. The last is a guess from the finest forms that the cells show: on ground of
-# six kinds what they truly hide was 0.9 to 1.8 times as much, by single spots more apart, so that it is taken widely
+# twelve kinds what they truly hide was 0.6 to 1.7 times as much, by single spots more apart, so that it is taken widely
 OF_BIAS, OF_HIDDEN = 0.3, 0.65
 UNSEEN = 0.0015  # of the share: what paths beside so few do; measured there, where all else was smaller
 PAIRS = DRAWS // 2  # draws come in pairs of opposite errors: so many are independent
