@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import io
+import itertools
+import math
+import re
 import time
 from dataclasses import replace
 
@@ -17,6 +20,8 @@ from shapely.geometry import LineString
 from siteplanner.outputs.sheets import print_map as printed
 from siteplanner.outputs.sheets.print_grid import SCALES, figures, map_grid, scaled
 from siteplanner.outputs.write import WRITERS
+from siteplanner.planning.choose.options import Option
+from siteplanner.planning.choose.price import Price
 from tests.outputs.factory import HOSTILE, make_plan
 
 PPI = 254  # ten pixels a millimetre
@@ -140,3 +145,23 @@ def test_water_drawn_as_a_line_is_not_filled(plan):
     drawn = printed.print_map(with_creek).picture
     creek = next(part for part in drawn.split("<path ") if 'stroke="#1F5F8B" stroke-width="0.25"' in part)
     assert 'fill="none"' in creek
+
+
+def test_marks_that_would_lie_on_each_other_move_aside_and_none_is_lost(plan):
+    """A named point and the staging point at a spot: on paper nobody could part `B` from `a` and `S`."""
+    best, second = plan.spots[0], plan.spots[1]
+    coverage = best.evaluation.coverage
+    there = {"latitude": second.spot.latitude, "longitude": second.spot.longitude}
+    points = tuple(replace(point, **there) for point in coverage.must_serve)
+    crowded = replace(best, evaluation=replace(best.evaluation, coverage=replace(coverage, must_serve=points)))
+    shown = (crowded, *plan.spots[1:])
+    options = tuple(Option(r, 0.0, (), None, (), Price((), (), ()), None) for r in shown)
+    made = printed.print_map(replace(plan, spots=shown, options=options))
+    marks = re.findall(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*font-weight="bold"[^>]*>([^<]+)</text>', made.picture)
+    at = {label: (float(x), float(y)) for x, y, label in marks if label != "N"}
+    assert set(at) == {"S", "a", "b", *(r.spot.name for r in plan.spots)}
+    for one, other in itertools.combinations(at, 2):
+        assert math.dist(at[one], at[other]) > 3.4, (one, other)  # two marks of the least size side by side
+    assert made.picture.count('class="leader"') >= 2
+    x, y = made.view.at(best.spot.x, best.spot.y)
+    assert math.dist(at[best.spot.name], (x, y)) < 1.2  # the best spot stays, its letter a little below the middle

@@ -24,9 +24,10 @@ from siteplanner.data.grid_reference import grid_text
 from siteplanner.outputs.pictures.layers import probability_grid
 from siteplanner.outputs.pictures.relief import rasterio_crs, relief_rgba
 from siteplanner.outputs.sheets.fonts import FONT_FOLDER, Printer, extra_fonts, held
+from siteplanner.outputs.sheets.mark_room import apart, leader
 from siteplanner.outputs.sheets.print_grid import EDGE_MM, MapGrid, edge_figures, grid_lines, map_grid, scaled
 from siteplanner.outputs.sheets.printing import FOLDER, families, made_at, made_words
-from siteplanner.outputs.sheets.sheet_maps import View, furniture, mark, path, svg
+from siteplanner.outputs.sheets.sheet_maps import HALVES_MM, View, furniture, mark, path, svg
 from siteplanner.outputs.words.palettes import BLUE, DARK_VERMILION, INK, RULING_COLOURS, SERVICE_CLASSES, rgb
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
@@ -58,6 +59,7 @@ AREAS: dict[str, tuple[str, str]] = {  # layer -> words, style
         f'fill="none" stroke="{RULING_COLOURS["power_line"]}" stroke-width="0.5" stroke-dasharray="2.2 0.7 0.4 0.7"',
     ),
 }
+SIZES_MM = {"spot": 2.3, "other": 2.3, "staging": 1.8, "point": 1.6}  # of a mark, within what `HALVES_MM` keeps free
 INCIDENT = 'fill="none" stroke="#000" stroke-width="0.8" stroke-dasharray="3 1"'
 DRIVE = f'fill="none" stroke="{BLUE}" stroke-width="1" stroke-linejoin="round"'
 LEG = f'fill="none" stroke="{BLUE}" stroke-width="0.8" stroke-dasharray="0.9 0.7"'
@@ -139,20 +141,33 @@ def _body(plan: Plan, view: View, grid: MapGrid, shown: Sequence[RankedSpot]) ->
         body += path(line, view, 'fill="none" stroke="#fff" stroke-width="1.8"') + path(line, view, DRIVE)
         body += path(leg, view, LEG)
     middle = (view.box[0] + view.box[2]) / 2, (view.box[1] + view.box[3]) / 2
-    seen = [at for _, _, at in _points(plan)] + [(r.spot.x, r.spot.y) for r in shown]
-    starts = (lonlat.from_lonlat(s.longitude, s.latitude) for s in plan.mission.starts)
-    seen += [(float(x), float(y)) for x, y in starts]
-    marks = [view.at(*at) for at in seen]
-    body += furniture(view, -lonlat.convergence_deg(*middle), reader_units(plan.mission), marks)
-    for letter, _, (x, y) in _points(plan):
-        body += mark(view, x, y, letter, "point", 1.6)
-    for staging in plan.mission.starts:
-        x, y = (float(v) for v in lonlat.from_lonlat(staging.longitude, staging.latitude))
-        body += mark(view, x, y, "S", "staging", 1.8)
-    for ranked in reversed(shown):
-        name = ranked.spot.name if len(ranked.spot.name) <= 2 and ranked.spot.name.isalnum() else ""
-        body += mark(view, ranked.spot.x, ranked.spot.y, name, "spot" if ranked.rank == 1 else "other", 2.3)
+    wanted = _marks(plan, shown)
+    own = [view.at(x, y) for _, _, x, y in wanted]
+    halves = [HALVES_MM[kind] for _, kind, _, _ in wanted]
+    drawn = apart([(*at, half) for at, half in zip(own, halves, strict=True)], view.width, view.height)
+    body += furniture(view, -lonlat.convergence_deg(*middle), reader_units(plan.mission), drawn)
+    body += "".join(leader(*pair) for pair in zip(own, drawn, strict=True))
+    for (label, kind, _, _), at in reversed(list(zip(wanted, drawn, strict=True))):
+        body += mark(view, *view.place(*at), label, kind, SIZES_MM[kind])
     return body
+
+
+def _marks(plan: Plan, shown: Sequence[RankedSpot]) -> list[tuple[str, str, float, float]]:
+    """Letter, kind and place of each mark, the most important first: what would lie on it moves aside."""
+    spots = [
+        (
+            ranked.spot.name if len(ranked.spot.name) <= 2 and ranked.spot.name.isalnum() else "",
+            "spot" if ranked.rank == 1 else "other",
+            ranked.spot.x,
+            ranked.spot.y,
+        )
+        for ranked in shown
+    ]
+    starts = []
+    for staging in plan.mission.starts:
+        x, y = plan.scene.elevation.from_lonlat(staging.longitude, staging.latitude)
+        starts.append(("S", "staging", float(x), float(y)))
+    return [*spots[:1], *starts, *spots[1:], *((letter, "point", *at) for letter, _, at in _points(plan))]
 
 
 def _unfilled(style: str) -> str:
