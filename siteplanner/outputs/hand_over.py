@@ -31,6 +31,7 @@ def hand_over_content(h: HandOver, units: Units) -> dict[str, Any]:
     questions, decisions = telling.question_lines(h, named(200), units), telling.decision_lines(h)
     left = max(len(questions) - MOST_QUESTIONS, 0) + max(len(decisions) - MOST_DECISIONS, 0)
     left += max(len(h.points) - MOST_POINTS, 0) + max(len(h.channels) + 1 - MOST_CHANNELS, 0)
+    left += max(len(h.coming) - MOST_COMING, 0)
     return {
         "title": "Hand-over to the next shift",
         "mission": short(i.name or h.mission_name, 90),

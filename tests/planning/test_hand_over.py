@@ -13,7 +13,7 @@ from siteplanner.cli import app, run
 from siteplanner.errors import InputError, OutputError
 from siteplanner.mission.incident import Channel, load_incident
 from siteplanner.mission.log import LOG, entry_from_dict, read_log
-from siteplanner.outputs.hand_over import hand_over_content, write_hand_over
+from siteplanner.outputs.hand_over import MOST_DECISIONS, MOST_QUESTIONS, hand_over_content, write_hand_over
 from siteplanner.outputs.log import add_entry, log_csv, log_folder, told_by_run
 from siteplanner.outputs.switch import Switch
 from siteplanner.outputs.write import json_text
@@ -24,6 +24,7 @@ from siteplanner.planning.telling.log import activity_log_lines
 from siteplanner.planning.telling.record import plan_record
 from siteplanner.planning.telling.units import METRIC, US
 from tests.glossary import told
+from tests.outputs.letters import least_letter_pt
 
 DISPATCH, NOW = "2026-06-03T04:40:00-06:00", "2026-06-03T09:00:00-06:00"
 ICS_201 = (
@@ -286,7 +287,23 @@ def test_a_wrong_incident_file_is_refused(tmp_path, text):
     assert error.value.file
 
 
-def test_the_page_is_one_and_hostile_text_stays_text(folder, tmp_path):
+def test_a_long_log_runs_on_in_letters_that_can_be_read(folder, tmp_path):
+    """The least letter is that of every sheet; what the page leaves out is counted, the last of the log stays."""
+    for number in range(30):
+        add_entry(folder, entry(f"Question {number}: " + "which road for the fuel truck? " * 7, kind="question"))
+        add_entry(folder, entry(f"Decision {number}: " + "stay until the relief has come. " * 7, kind="decided"))
+    h = page(folder)
+    write_hand_over(h, tmp_path / "out", METRIC)
+    pages = PdfReader(io.BytesIO((tmp_path / "out" / "handover.pdf").read_bytes())).pages
+    assert least_letter_pt(pages) >= 7.45
+    text = " ".join(" ".join(p.extract_text().split()) for p in pages)
+    assert "Decision 29:" in text
+    left = len(question_lines(h)) - MOST_QUESTIONS + len(h.decisions) - MOST_DECISIONS
+    assert f"{left} more in handover.txt." in text
+    assert len(pages) <= 3
+
+
+def test_the_page_keeps_one_side_and_hostile_text_stays_text(folder, tmp_path):
     add_entry(folder, entry("#import \u202e<script>\u001b[31m" * 60, kind="decided", who="*x*", role="$y$"))
     files = write_hand_over(page(folder), tmp_path / "out", METRIC)
     assert [f.name for f in files] == ["handover.json", "handover.pdf", "handover.txt", "log.csv", "log.txt"]

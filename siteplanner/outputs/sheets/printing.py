@@ -1,9 +1,9 @@
 """The printed sheets as accessible PDF (PDF/UA-1): one for the commander, one for the driver, one for the crew.
 
 Layout is in `*.typ`; the words and figures come from `commander`, `driver` and `crew`
-as plain data, so no text from a file is ever read as markup. The letters are made smaller step by step until the
-sheet keeps to its pages. One that cannot (sixteen satellites, forty staging points) runs on in letters that can be
-read; its foot counts the pages.
+as plain data, so no text from a file is ever read as markup. The letters are made smaller step by step, never below
+LEAST_PT, until the sheet keeps to its pages. One that cannot (sixteen satellites, forty staging points, a long log)
+runs on in letters that can be read; its foot counts the pages.
 """
 
 from __future__ import annotations
@@ -26,10 +26,8 @@ from siteplanner.planning.telling.as_built import MARK, banner_words
 from siteplanner.planning.telling.units import reader_units
 
 FOLDER = Path(__file__).parent
-SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
-# read by torch in the rain, or in thirty seconds: no text below this, drawings and foot included
-LEAST_PT = {"commander": 7.5, "driver": 7.5, "crew": 7.5}
-LEAST_ELSE_PT = 5.0
+SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5)
+LEAST_PT = SIZES_PT[-1]  # read by torch in the rain, or in thirty seconds: no text below, drawings and foot included
 PAGES = {"commander": 1, "driver": 2, "crew": 2, "measured": 1, "ready": 1, "hand_over": 1, "again": 1, "staged": 1}
 RUN_ON_PT, MOST_PAGES = 8.0, 60  # a sheet that cannot keep to its pages: letters that can be read, and an end
 MISSING_NOTE = (
@@ -131,8 +129,6 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
         "paper": {"letter": "us-letter", "a4": "a4"}[paper],
     }
     places = [FONT_FOLDER, *sorted({path.parent for path in extra})]
-    least = LEAST_PT.get(kind, LEAST_ELSE_PT)
-    sizes = [size for size in SIZES_PT if size >= least]
 
     def at(size: float, most: int = PAGES[kind], layout: str = "plain") -> Any:
         compiler = typst.Compiler(
@@ -140,26 +136,26 @@ def _fitted(content: dict[str, Any], kind: str, paper: Literal["letter", "a4"], 
             root=str(FOLDER),
             font_paths=[str(place) for place in places],
             ignore_system_fonts=True,
-            sys_inputs={**inputs, "size": f"{size:g}", "least": f"{least:g}", "layout": layout},
+            sys_inputs={**inputs, "size": f"{size:g}", "least": f"{LEAST_PT:g}", "layout": layout},
         )
         fits = int(json.loads(compiler.query("<pages>", field="value", one=True))) <= most
         return compiler if fits else None
 
     # smaller letters never need more pages, so halving finds the largest that fit
-    best, low, high = None, 0, len(sizes)
+    best, low, high = None, 0, len(SIZES_PT)
     while low < high:
         middle = (low + high) // 2
-        made = at(sizes[middle])
+        made = at(SIZES_PT[middle])
         best, low, high = (made, low, middle) if made is not None else (best, middle + 1, high)
     if kind == "crew" and best is not None:  # the set-up in one piece, where the next smaller letters do it
-        pieces = (at(size, layout="whole") for size in sizes[low : low + 2])
+        pieces = (at(size, layout="whole") for size in SIZES_PT[low : low + 2])
         best = next((made for made in pieces if made is not None), best)
     if (
         kind == "driver" and best is None
     ):  # thirty turns: the drawing of the heights goes first, the list has the climbs
-        best = at(sizes[-1], layout="short")
+        best = at(LEAST_PT, layout="short")
     if kind == "commander" and best is None:  # closer lines, then without the table of the other spots
-        tighter = (at(sizes[-1], layout=layout) for layout in ("tight", "short"))
+        tighter = (at(LEAST_PT, layout=layout) for layout in ("tight", "short"))
         best = next((made for made in tighter if made is not None), None)
     best = best if best is not None else at(RUN_ON_PT, MOST_PAGES)
     if best is not None:
