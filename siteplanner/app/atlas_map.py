@@ -65,7 +65,7 @@ def base_map(around: Around, picture_url: Callable[[bytes], str]) -> folium.Map:
     relief, bounds = relief_picture(around.heights)
     fmap = empty_map(picture_url(relief), bounds, CHOSEN_CSS)
     features = [
-        *table_shapes(around.area, around.heights, "area", "Incident area"),
+        *table_shapes(around.area, around.heights, "area", "Incident area", reader_units(around.mission).first),
         *staging_mark(around.mission),
     ]
     _shapes(around, features, "Incident area", 30, Shapes).add_to(fmap)

@@ -179,11 +179,13 @@ def background(work: Work) -> dict[str, Any] | None:
 
 def _layers(study: Any) -> list[tuple[str, list[dict[str, Any]], int]]:
     from siteplanner.outputs.map.shapes import feature, geojson, table_shapes
+    from siteplanner.planning.telling.units import reader_units
 
     grid, network = study.elevation, study.network
     lines = [s for s, ok in zip(network.geometry.line, network.tags.for_vehicles, strict=True) if ok]
     roads = [feature("road:all", geojson(shapely.multilinestrings(lines), grid), "open")] if lines else []
-    return [("Roads", roads, 20), ("Incident area", table_shapes(study.area, grid, "area", "Incident area"), 30)]
+    area = table_shapes(study.area, grid, "area", "Incident area", reader_units(study.mission).first)
+    return [("Roads", roads, 20), ("Incident area", area, 30)]
 
 
 def _coarse(work: Work, names: list[str]) -> Any:

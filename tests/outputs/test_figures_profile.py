@@ -35,7 +35,7 @@ def test_the_drawing_is_whole_xml_and_names_every_hazard(plan):
 def test_the_words_hold_the_figures_of_the_drive(plan):
     ranked = plan.spots[0]
     route = ranked.evaluation.access.route
-    words = profile_words(plan, ranked)
+    words = profile_words(plan, ranked, METRIC)
     assert f"{route.climb_m:.0f} m up" in words
     assert f"{route.descent_m:.0f} m down" in words
     assert f"the rig's limit is {plan.mission.rig.max_grade_pct:g} %" in words

@@ -110,17 +110,17 @@ def test_driver_figures_are_those_of_plan_json(plan, texts, tmp_path):
         f"{rig['turning_radius_m']:g} m",
         f"{route.climb_m:.0f} m ({route.climb_m / FOOT_M:.0f} ft) up, {route.descent_m:.0f} m",
         f"{round(spot['ground']['heading_deg']) % 360:03d}° true",
-        *unknown_along_words(plan.best.evaluation.access.unknown, labelled=True),
+        *unknown_along_words(plan.best.evaluation.access.unknown, BOTH, labelled=True),
     )
     from siteplanner.roads.directions import directions
 
     steps = directions(plan.scene.roads, route, plan.scene.elevation, plan.mission.staging[0].name)
-    places = [texts["driver"].index(squeezed(step_words(step))) for step in steps[:-1]]
+    places = [texts["driver"].index(squeezed(step_words(step, BOTH))) for step in steps[:-1]]
     assert places == sorted(places)
     for step in steps:
         for hazard in step.hazards:
             has(texts["driver"], f"at {hazard.running_m / 1000:.1f} ({hazard.running_m / 1609.344:.1f}):")
-            has(texts["driver"], ahead_words(hazard))
+            has(texts["driver"], ahead_words(hazard, BOTH))
 
 
 def kept(metres):
@@ -172,11 +172,11 @@ def test_findings_that_can_hurt_reach_their_reader():
     )
     for kind in KINDS:
         text = pdf_text(sheet_pdf(plan, kind))
-        has(text, said(danger).message, "A tree about 18 m tall")
+        has(text, said(danger).message, "A tree about 18 m (60 ft) tall")
         if kind == "commander":
-            has(text, said(coarse).message)
+            has(text, said(coarse, BOTH).message)
         if kind == "crew":  # what the cells hide stands where it is looked at: on arrival
-            assert squeezed(said(coarse).message) not in text
+            assert squeezed(said(coarse, BOTH).message) not in text
             has(text, "elevation cells of", "Level on the ground before you unhitch")
 
 

@@ -17,9 +17,9 @@ def test_a_warning_is_not_cut_and_a_note_may_be():
     warning = Finding("hazard_beside_drive", "warning", facts=BESIDE)
     text = finding_text(warning, BOTH)
     assert len(text) > 260  # the length at which it was cut, in the middle of who says that the way is lost
-    assert text.endswith(said(warning, BOTH.first).remedy)
+    assert text.endswith(said(warning, BOTH).remedy)
     note = Finding("hazard_beside_drive", "note", facts={**BESIDE, "name": "Flood, high water expected, " * 4})
-    told = said(note, BOTH.first)
+    told = said(note, BOTH)
     cut = finding_text(note, BOTH)  # cut at 320: room for what a slope that is not known asks for
     assert cut.endswith("…")
     assert 300 < len(cut) <= 320

@@ -91,6 +91,7 @@ def test_the_map_across_the_180th_meridian_is_not_torn(tmp_path):
     from siteplanner.outputs.map.shapes import in_one_piece, picture_bounds, spot_marks, table_shapes
     from siteplanner.outputs.pictures.relief import to_mercator
     from siteplanner.outputs.write import write_outputs
+    from siteplanner.planning.telling.units import METRIC
 
     made = plan(load_mission(plain_mission(tmp_path / "m", 60.0, 179.9995, [-175.0])))
     grid = made.scene.elevation
@@ -99,7 +100,7 @@ def test_the_map_across_the_180th_meridian_is_not_torn(tmp_path):
     assert np.isfinite(values).any()
     assert 179.9 < west < 180 < east < 180.1
     assert 59.9 < south < 60 < north < 60.1
-    shapes = [*spot_marks(made), *table_shapes(made.scene.area, grid, "area", "Incident area")]
+    shapes = [*spot_marks(made), *table_shapes(made.scene.area, grid, "area", "Incident area", METRIC)]
     for shape in in_one_piece(shapes, grid):
         places = np.ravel(shape["geometry"]["coordinates"])[::2]
         assert (places > 179.9).all()

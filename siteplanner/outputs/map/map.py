@@ -51,6 +51,7 @@ from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.as_built import MARK
 from siteplanner.planning.telling.score import rank_text
+from siteplanner.planning.telling.units import reader_units
 
 SERVICE_LAYERS = 5  # spots that get a picture of predicted service; each adds to the size of the page
 GROUND_PICTURES = ("slope", "sky", "ruling")  # of the whole ground, one switch each
@@ -244,12 +245,12 @@ Layer = tuple[str, list[Feature], int]
 
 def ground_shapes(plan: Plan) -> list[Layer]:
     """What neither weights nor the chosen spot touch: layers of the mission, roads, area, donors, staging points."""
-    scene = plan.scene
+    scene, units = plan.scene, reader_units(plan.mission).first
     return [
         *overlay_shapes(plan),
         ("Roads and what the rig can use", road_shapes(plan), 20),
         ("Road closures", closure_shapes(plan), 21),
-        ("Incident area", table_shapes(scene.area, scene.elevation, "area", "Incident area"), 30),
+        ("Incident area", table_shapes(scene.area, scene.elevation, "area", "Incident area", units), 30),
         ("Donor sites", donor_marks(plan), 59),
         ("Staging point", staging_mark(plan.mission), 61),
     ]

@@ -54,7 +54,7 @@ def closure_shapes(plan: Plan) -> list[Feature]:
     """What closes roads, as the user marked it: a square with a cross on each point, lines and areas as they are."""
     frame, grid = plan.scene.overlays.get("closures"), plan.scene.elevation
     out = []
-    for shape in table_shapes(frame, grid, "closure", "Roads closed"):
+    for shape in table_shapes(frame, grid, "closure", "Roads closed", reader_units(plan.mission).first):
         if shape["geometry"]["type"] == "Point":
             shape["properties"]["i"] = '<span class="sp-closure">&#215;</span>'
         out.append(shape)

@@ -25,10 +25,10 @@ from siteplanner.planning.spots.evaluation import told_of
 from siteplanner.planning.spots.served import SERVED
 from siteplanner.planning.telling.backhaul_rows import donor_height_words
 from siteplanner.planning.telling.directions import alternative_words, step_words
-from siteplanner.planning.telling.places import drive_tip, last_leg_tip, served_tip, spot_tip
+from siteplanner.planning.telling.places import drive_tip, last_leg_tip, layer_figures, served_tip, spot_tip
 from siteplanner.planning.telling.room import turning_words
 from siteplanner.planning.telling.sets import turn_words
-from siteplanner.planning.telling.units import reader_units
+from siteplanner.planning.telling.units import Units, reader_units
 
 Feature = dict[str, Any]
 TOLERANCE_M = 1.0  # lines are thinned by no more than this
@@ -257,7 +257,7 @@ def donor_marks(plan: Plan) -> list[Feature]:
     return out
 
 
-def table_shapes(frame: Any, grid: Grid, kind: str, words: str) -> list[Feature]:
+def table_shapes(frame: Any, grid: Grid, kind: str, words: str, units: Units) -> list[Feature]:
     """Rows of a layer, named by their column `name` where there is one; other known columns in the tooltip."""
     if frame is None or not len(frame):
         return []
@@ -268,9 +268,7 @@ def table_shapes(frame: Any, grid: Grid, kind: str, words: str) -> list[Feature]
             continue
         parts = [words]
         parts += [named(row[c]) for c in ("name", "parcel") if _told(row.get(c))]
-        for column, label, unit in (("weight", "weight", ""), ("voltage_kv", "", "kV"), ("height_m", "height", "m")):
-            if _told(row.get(column)):
-                parts.append(f"{label} {shown(row[column])} {unit}".strip())
+        parts += [shown(figure) for figure in layer_figures(row, units)]
         out.append(feature(f"{kind}:{number}", geojson(geometry, grid), kind, t=", ".join(parts)))
     return out
 
@@ -300,7 +298,7 @@ def overlay_shapes(plan: Plan) -> list[tuple[str, list[Feature], int]]:
             continue
         plain = role.replace("_", " ").capitalize()
         kind, one, name, order = OVERLAYS.get(role, ("other", plain, plain, 15))
-        features = table_shapes(frame, grid, kind, one)
+        features = table_shapes(frame, grid, kind, one, reader_units(plan.mission).first)
         if features:
             out.append((name, features, order))
     return sorted(out, key=lambda layer: layer[2])

@@ -136,7 +136,7 @@ def crew_content(plan: Plan, ranked: RankedSpot, units: Units | None = None) -> 
         ),
         "nothing": nothing_comes_up(mission.trailer.acquisition_min[2], e.dish_used, units),
         "ten": ten_minutes(units),
-        "take_down": [f"{n}. {text}" for n, text in enumerate(take_down(units.first), 1)],
+        "take_down": [f"{n}. {text}" for n, text in enumerate(take_down(units), 1)],
     }
 
 

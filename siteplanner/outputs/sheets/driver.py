@@ -11,7 +11,7 @@ from siteplanner.outputs.sheets.driver_maps import end_map, last_leg_map, leg_be
 from siteplanner.outputs.sheets.figure_profile import SHEET, profile_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import driver_map
-from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, named
+from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, UNCUT, coordinates, finding_text, named
 from siteplanner.outputs.sheets.track_code import code_svg, track_code
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.choose.ranked import RankedSpot
@@ -91,21 +91,21 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     access = e.access
     if access is None:
         return None
-    one, route = units.first, access.route
+    route = access.route
     staging = start_of(plan.mission, access).name
     told = told_of(access)
     steps = told.steps
     names = {str(name) for name in plan.scene.roads.tags.name if name} | {staging}
     site = ranked.on_site
-    turning = name_in_text(turning_words(told.turning, one), 400)
+    turning = name_in_text(turning_words(told.turning, units), 400)
     if told.turning.place is not None:
         turning += f" Place: {told.turning.degrees_minutes}; {grid_text(told.turning.grid_reference)}."
     last_leg = last_leg_words(access, leg_bearing_deg(plan, ranked), e, units)
-    hanging = [way_in_words(access, one), way_out_words(access, one) if access.ways_out != 2 else ""]
+    hanging = [way_in_words(access, units), way_out_words(access, units) if access.ways_out != 2 else ""]
     own = [f for f in e.findings if f.severity != "note" and f.code not in NOT_HERE]
     through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
     warnings = [
-        *(["WARNING", name_in_text(words, 600)] for words in (*hanging, *hazards_beside_words(access, one)) if words),
+        *(["WARNING", name_in_text(words, UNCUT)] for words in (*hanging, *hazards_beside_words(access, units)) if words),
         *(["WARNING", text] for text in hazards_near_sentences(through, units, named(40))),
         *([signal_word(f.severity), finding_text(f, units)] for f in by_gravity(own)),
     ]
@@ -115,7 +115,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "mission": short(plan.mission.name, 90),
         "heading": f"To spot {name_in_text(name_and_spelling(spot.name), 60)} from {name_in_text(staging, 50)}",
         "first_line": first_line(
-            told, route, spot.name, grid_text(spot.grid_reference), drive_figures(access, one), units
+            told, route, spot.name, grid_text(spot.grid_reference), drive_figures(access, units.first), units
         ),
         "aid": PLANNING_AID,
         "summary": [
@@ -132,8 +132,8 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "follow": FOLLOW,
         "code_svg": code_svg(code.text) if code else "",
         "code_words": code_words(code.off_m, units) if code else "",
-        "other_way": name_in_text(alternative_words(told.alternative, one), 300),
-        "not_these_ways": name_in_text(not_these_words(told.not_these[:MOST_RULED_OUT], one), 300),
+        "other_way": name_in_text(alternative_words(told.alternative, units), 300),
+        "not_these_ways": name_in_text(not_these_words(told.not_these[:MOST_RULED_OUT], units), 300),
         "places": [
             [str(n), f"{s.latitude:.6f}, {s.longitude:.6f}", s.degrees_minutes, grid_text(s.grid_reference)]
             for n, s in enumerate(steps, 1)
@@ -160,9 +160,9 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
                 "at": units.odometer(s.running_m),
                 "at_words": units.odometer_words(s.running_m),
                 "minutes": minutes_at(s.running_s),
-                "text": _stop(last_leg, s, one)
+                "text": _stop(last_leg, s, units)
                 if s.kind == "arrive"
-                else set_apart(short(step_words(s, one), 200), names),
+                else set_apart(short(step_words(s, units), 200), names),
                 "go": units.distance(s.distance_m) if s.distance_m > 0 else "",
                 "grid": s.grid_reference,
                 "hazards": _hazard_lines(s.hazards, units),

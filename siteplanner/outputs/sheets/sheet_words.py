@@ -13,7 +13,7 @@ from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.units import Units
 
 MOST_HAZARDS = 3  # nearest areas that a sheet names
-UNCUT = 600  # letters: longer than any sentence of ours, short enough for a name that somebody made endless
+UNCUT = 800  # letters: longer than any sentence of ours in both systems, short enough for a name that somebody made endless
 
 
 def named(longest: int) -> Callable[[str], str]:
@@ -36,6 +36,6 @@ def coordinates(latitude: float, longitude: float, reference: str) -> list[tuple
 
 def finding_text(finding: Finding, units: Units, longest: int = 320) -> str:
     """A finding with its remedy on one line; what can hurt somebody is never cut."""
-    words = said(finding, units.first)
+    words = said(finding, units)
     uncut = finding.severity == "warning"
     return name_in_text(f"{words.message} {words.remedy}".strip(), UNCUT if uncut else longest)

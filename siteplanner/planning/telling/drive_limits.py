@@ -21,7 +21,6 @@ OVERHEAD = ("under bridge", "tunnel", "covered", "no figure")
 
 def limit_rows(told: Told, route: Route, max_grade_pct: float, units: Units) -> list[tuple[str, str]]:
     """(what, figure with road and place) of the three."""
-    one = units.first
     heights = [(h, f) for h in told.hazards for name, f in _figures(h) if name == "height"]
     weights = [(h, f) for h in told.hazards for name, f in _figures(h) if name == "weight"]
     high = {id(h) for h, _ in heights}
@@ -31,7 +30,7 @@ def limit_rows(told: Told, route: Route, max_grade_pct: float, units: Units) -> 
     return [
         ("Lowest clearance", _least(heights, unknown_heights, "m", "No low place in the data", told, units)),
         ("Lightest bridge", _least(weights, unknown_bridges, "t", "No bridge in the data", told, units)),
-        ("Steepest grade", _steepest(told, route, max_grade_pct, one)),
+        ("Steepest grade", _steepest(told, route, max_grade_pct, units)),
     ]
 
 
@@ -75,7 +74,7 @@ def _steepest(told: Told, route: Route, max_grade_pct: float, units: Units) -> s
 def place_words(running_m: float, told: Told, units: Units) -> str:
     """`on Mill Road at 2.1 km`: a place of the drive by its road and its distance from the start."""
     road = next((s.name for s in reversed(told.steps) if s.running_m <= running_m + 1 and s.name), "")
-    at = f"at {units.first.odometer(running_m)} {units.first.odometer_unit}"
+    at = f"at {units.odometer_words(running_m)}"
     return f"on {road} {at}" if road else at
 
 

@@ -75,13 +75,12 @@ def on_foot_words(heading_deg: float, evaluation: Evaluation, units: Units) -> s
 def stretch_words(hazard: HazardAhead, units: Units, named: Named = str) -> str:
     """A hazard, and for how long it stays."""
     stretch = f", for {units.distance(hazard.length_m)}" if hazard.length_m > 0 else ""
-    return f"{named(ahead_words(hazard, units.first))}{stretch}"
+    return f"{named(ahead_words(hazard, units))}{stretch}"
 
 
 def hazard_on_words(hazard: HazardAhead, units: Units) -> str:
     """A hazard with its place on the drive, for a mark on a drawing."""
-    on = units.first.figure(hazard.running_m / 1000, "km", 1)
-    return f"{ahead_words(hazard, units.first)}, {on} on"
+    return f"{ahead_words(hazard, units)}, at {units.odometer_words(hazard.running_m)}"
 
 
 def rig_rows(rig: Rig, units: Units) -> list[tuple[str, str]]:
@@ -98,7 +97,7 @@ def rig_rows(rig: Rig, units: Units) -> list[tuple[str, str]]:
 
 def not_stated_words(access: Access | None, units: Units, named: Named = str) -> str:
     """What the road data do not state of the rig's limits, under a heading that says so."""
-    unknown = "; ".join(unknown_along_words(access.unknown if access else (), units.first, labelled=True))
+    unknown = "; ".join(unknown_along_words(access.unknown if access else (), units, labelled=True))
     return f"{named(unknown)}. {USUAL}" if unknown else USUAL
 
 
@@ -109,8 +108,8 @@ def profile_words(plan: Plan, ranked: RankedSpot, units: Units = BOTH) -> str:
         return ""
     route = access.route
     parts = [
-        f"{units.distance(access.drive_distance_m)} by road, {units.first.length(route.climb_m)} up and "
-        f"{units.first.length(route.descent_m)} down."
+        f"{units.distance(access.drive_distance_m)} by road, {units.length(route.climb_m)} up and "
+        f"{units.length(route.descent_m)} down."
     ]
     limit = plan.mission.rig.max_grade_pct
     stretches = grade_stretches(route, limit)
@@ -120,8 +119,8 @@ def profile_words(plan: Plan, ranked: RankedSpot, units: Units = BOTH) -> str:
     ):
         if chosen and round(grade) > 0:  # the figure is the route's own; the stretches know where it lies
             worst = max(chosen, key=lambda b: abs(b.worst_pct))
-            on = units.first.figure(worst.start_m / 1000, "km", 1)
-            parts.append(f"{words} {units.figure(grade, '%')}, about {on} on")
+            at = units.odometer_words(worst.start_m)
+            parts.append(f"{words} {units.figure(grade, '%')}, at about {at}")
     text = parts[0] + (f" {', '.join(parts[1:])}." if len(parts) > 1 else "")
     if stretches:
         *gears, _ = edges_pct(limit)

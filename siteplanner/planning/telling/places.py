@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
+from typing import Any
+
 from siteplanner.data.grid_reference import grid_text
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.spots.evaluation import Access, Coverage, Evaluation, PointService
@@ -86,6 +89,19 @@ def served_tip(name: str, probability: float | None, whose: str, units: Units) -
     """A must-serve point on the map, with what a spot gives it; `probability` None: not served by any."""
     served = "" if probability is None else f": {units.share(probability)} from {whose}"
     return f"Must-serve point {name}{served}"
+
+
+def layer_figures(row: Mapping[Hashable, Any], units: Units) -> list[str]:
+    """What a row of the mission's layers states: weight, voltage, height; what is not stated is left out."""
+    out = []
+    for column, label, unit in (("weight", "weight ", ""), ("voltage_kv", "", "kV"), ("height_m", "height ", "m")):
+        stated = row.get(column)
+        if isinstance(stated, (int, float)) and stated == stated:
+            figure = units.stated(stated, unit) if unit else f"{stated:g}"
+            out.append(f"{label}{figure}")
+        elif isinstance(stated, str) and stated:
+            out.append(f"{label}{stated} {unit}".rstrip())
+    return out
 
 
 def spot_facts(e: Evaluation, units: Units) -> str:

@@ -41,9 +41,8 @@ FOLLOW = "Follow the track and the signs. Do not let a phone choose the road: it
 
 def code_words(off_m: float, units: Units) -> str:
     """What the square code holds."""
-    off = units.first.keep(off_m)
     return (
-        f"Scanned, the code is the drive as a track (GPX text), within {off} of the road: keep it as a .gpx file. "
+        f"Scanned, the code is the drive as a track (GPX text), within {units.keep(off_m)} of the road: keep it as a .gpx file. "
         "routes.gpx has all of it."
     )
 
@@ -90,11 +89,10 @@ def home_words(descents: Sequence[Descent], both_ways: bool, units: Units) -> li
     out = [
         "Home by the same road, counted from the stop. Brakes cool before each crest; low gear before it, not on it."
     ]
-    one = units.first
     for d in descents:
-        crest = f"from {one.distance(d.crest_m)}" if d.crest_m >= 20 else "from the stop itself"
+        crest = f"from {units.distance(d.crest_m)}" if d.crest_m >= 20 else "from the stop itself"
         out.append(
-            f"Descent {crest}, for {one.distance(d.length_m)}: {units.length(d.drop_m)} down, "
-            f"steepest {one.figure(d.steepest_pct, '%')}."
+            f"Descent {crest}, for {units.distance(d.length_m)}: {units.length(d.drop_m)} down, "
+            f"steepest {units.figure(d.steepest_pct, '%')}."
         )
     return out

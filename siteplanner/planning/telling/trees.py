@@ -82,7 +82,7 @@ def look_up_sentence(evaluation: Evaluation, units: Units) -> str:
         for t in evaluation.skyline.trees
         if t.satellite_name == look.satellite_name and math.isfinite(t.tree_m) and t.tree_m >= 0
     ]
-    tall = ", ".join(f"{units.first.there(t.tree_m)} at {units.first.length(t.distance_m)}" for t in rows)
+    tall = ", ".join(f"{units.there(t.tree_m)} at {units.length(t.distance_m)}" for t in rows)
     return f"A tree or roof toward the satellite may stand no taller than {tall} from the dish." if tall else ""
 
 

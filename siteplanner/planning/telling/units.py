@@ -166,7 +166,10 @@ class Units:
         return self._said(10 * max(1, round(metres / 10)), "m", 0, "nearest")
 
     def part_of(self, part_m: float, whole_m: float) -> str:
-        """`0.5 of 1.5 km`: a length of a longer one, both in the same unit."""
+        """`0.5 of 1.5 km`: a length of a longer one, both in the same unit; of both systems once in each."""
+        if self.system == "both":
+            km, miles = (replace(self, system=one).part_of(part_m, whole_m) for one in ("metric", "US"))
+            return f"{km} or {miles}" if self.spoken else f"{km} ({miles})"
         each, unit = (MILE_M, "mi") if self.system == "US" else (1000.0, "km")
         part = f"{part_m / each:.1f}"
         if part == "0.0" and part_m > 0:
