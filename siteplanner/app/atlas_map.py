@@ -12,7 +12,8 @@ import numpy as np
 from siteplanner.app.plan_map import CHOSEN_CSS, GroupShapes
 from siteplanner.data.grid import Grid
 from siteplanner.mission import Mission
-from siteplanner.outputs.map.map import empty_map, show_at_once
+from siteplanner.outputs.map.map import empty_map
+from siteplanner.outputs.map.opening import corners, show_at_once, with_stagings
 from siteplanner.outputs.map.page import Shapes
 from siteplanner.outputs.map.shapes import (
     Feature,
@@ -44,7 +45,7 @@ class Around:
     heights: Grid
     area: Any
     mission: Mission
-    view: list[list[float]]  # south-west and north-east of the area and the places
+    view: list[list[float]]  # south-west and north-east of the area, the places, staging points that lie near
 
 
 def around_of(atlas: Atlas, quick: Quick) -> Around:
@@ -57,7 +58,8 @@ def around_of(atlas: Atlas, quick: Quick) -> Around:
     lon, lat = (v.tolist() for v in heights.lonlat(np.array([west, west, east, east]), np.array([south, north] * 2)))
     places = [r.spot for r in quick.to_be_judged]
     lats, lons = [*lat, *(s.latitude for s in places)], eastward([*lon, *(s.longitude for s in places)], heights)
-    return Around(heights, place.area, quick.mission, [[min(lats), min(lons)], [max(lats), max(lons)]])
+    seen = with_stagings(corners(lats, lons), quick.mission, heights)
+    return Around(heights, place.area, quick.mission, seen)
 
 
 def base_map(around: Around, picture_url: Callable[[bytes], str]) -> folium.Map:

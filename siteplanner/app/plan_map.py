@@ -19,14 +19,12 @@ from siteplanner.app.trailers import shown_set
 from siteplanner.outputs.map.aim_shapes import aim_shapes
 from siteplanner.outputs.map.legend import marks
 from siteplanner.outputs.map.map import (
-    bounds_of,
     empty_map,
     ground_shapes,
     readout,
-    show_at_once,
     styled,
-    view,
 )
+from siteplanner.outputs.map.opening import bounds_of, show_at_once, view
 from siteplanner.outputs.map.page import (
     Picture,
     Piece,
@@ -99,7 +97,8 @@ def ground_pictures(work: Work) -> list[str]:
 def base_map(work: Work, picture_url: Any, around: RankedSpot | None = None) -> folium.Map:
     """Relief, roads, areas, lines and the staging point, with the readout under the pointer.
 
-    It opens on area, staging point and best spot, or on the area and the spot `around` which the map is drawn.
+    It opens on the area, the options and a staging point that lies near, or on the area with the spot `around` which
+    the map is drawn.
     """
     plan = work.planned
     assert plan is not None

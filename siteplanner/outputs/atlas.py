@@ -11,7 +11,8 @@ import numpy as np
 from siteplanner.data.grid import Grid
 from siteplanner.errors import OutputError
 from siteplanner.outputs.gis.tiffs import write_percent
-from siteplanner.outputs.map.map import empty_map, show_at_once
+from siteplanner.outputs.map.map import empty_map
+from siteplanner.outputs.map.opening import show_at_once
 from siteplanner.outputs.map.page import Page, Picture, Raw, Shapes, data_uri, file_text
 from siteplanner.outputs.map.shapes import eastward, feature, geojson, picture_bounds, point
 from siteplanner.outputs.map.styles import NIGHT, STYLES

@@ -14,7 +14,7 @@ from pyproj import Geod
 from siteplanner.outputs.map import aim_shapes as map_aim
 from siteplanner.outputs.map import legend as map_key
 from siteplanner.outputs.map import map as planmap
-from siteplanner.outputs.map import panel
+from siteplanner.outputs.map import opening, panel
 from siteplanner.outputs.map import shapes as map_shapes
 from siteplanner.outputs.map.page import file_text
 from siteplanner.outputs.map.road_shapes import road_shapes
@@ -364,7 +364,7 @@ def test_the_map_shows_options_and_the_second_trailer_first_and_other_spots_from
     assert [name for name, mark in marks.items() if "sp-pair" in mark] == [
         "spot:4"
     ]  # the second's place, not the first's
-    (south, west), (north, east) = planmap.view(made)
+    (south, west), (north, east) = opening.view(made)
     for ranked in (made.spots[0], made.spots[3]):
         assert south <= ranked.spot.latitude <= north
         assert west <= ranked.spot.longitude <= east

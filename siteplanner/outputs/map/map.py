@@ -9,6 +9,7 @@ import folium
 
 from siteplanner.outputs.map.aim_shapes import aim_shapes
 from siteplanner.outputs.map.legend import legend_html
+from siteplanner.outputs.map.opening import BUTTONS_PX, RIM_PX, SNAP, show_at_once, view
 from siteplanner.outputs.map.page import (
     Page,
     Picture,
@@ -180,7 +181,7 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
             }
         )
     folium.LayerControl(collapsed=True).add_to(fmap)
-    show_at_once(fmap, view(plan))
+    show_at_once(fmap, view(plan), BUTTONS_PX if page else RIM_PX)
     fmap.add_child(_Behaviour(readout(plan), layers, spots, page), name="behaviour")
     return fmap
 
@@ -200,26 +201,6 @@ def spot_words(plan: Plan) -> dict[int, str]:
     }
 
 
-def view(plan: Plan) -> list[list[float]]:
-    """South-west and north-east of what must be seen at once: the incident area, the options, a second trailer."""
-    beside = () if plan.beside_first is None else plan.beside_first.spots
-    spots = [*plan.spots[:1], *(o.ranked for o in plan.options), *beside]
-    return bounds_of(plan, [(r.spot.latitude, r.spot.longitude) for r in spots])
-
-
-def bounds_of(plan: Plan, places: list[tuple[float, float]]) -> list[list[float]]:
-    """South-west and north-east of the incident area and of places (latitude, longitude)."""
-    west, south, east, north = plan.scene.area.total_bounds
-    lon, lat = plan.scene.elevation.lonlat([west, west, east, east], [south, north, south, north])
-    lats, lons = [*lat, *(p[0] for p in places)], eastward([*lon, *(p[1] for p in places)], plan.scene.elevation)
-    return [[float(min(lats)), float(min(lons))], [float(max(lats)), float(max(lons))]]
-
-
-def show_at_once(fmap: folium.Map, bounds: list[list[float]]) -> None:
-    """Open the map on these bounds, beside its buttons."""
-    fmap.fit_bounds(bounds, padding_top_left=(64, 24), padding_bottom_right=(24, 24), max_zoom=15)
-
-
 def empty_map(relief: str, bounds: Any, css: str = "") -> folium.Map:
     """A map with the relief (its address) and the looks that all layers share; `css` is put behind them."""
     fmap = folium.Map(
@@ -227,7 +208,7 @@ def empty_map(relief: str, bounds: Any, css: str = "") -> folium.Map:
         tiles=None,
         control_scale=True,
         attribution_control=False,
-        zoom_snap=0.5,
+        zoom_snap=SNAP,
         prefer_canvas=True,
         max_zoom=18,
         zoom_start=12,

@@ -105,7 +105,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
     own = [f for f in e.findings if f.severity != "note" and f.code not in NOT_HERE]
     through = [h for h in site.hazards[:MOST_HAZARDS] if h.on_the_drive]
     warnings = [
-        *(["WARNING", name_in_text(words, UNCUT)] for words in (*hanging, *hazards_beside_words(access, units)) if words),
+        *(["WARNING", name_in_text(text, UNCUT)] for text in (*hanging, *hazards_beside_words(access, units)) if text),
         *(["WARNING", text] for text in hazards_near_sentences(through, units, named(40))),
         *([signal_word(f.severity), finding_text(f, units)] for f in by_gravity(own)),
     ]

@@ -13,7 +13,7 @@ from siteplanner.planning.telling.findings import said
 from siteplanner.planning.telling.units import Units
 
 MOST_HAZARDS = 3  # nearest areas that a sheet names
-UNCUT = 800  # letters: longer than any sentence of ours in both systems, short enough for a name that somebody made endless
+UNCUT = 800  # letters: longer than any sentence of ours, in both systems too; short enough for an endless name
 
 
 def named(longest: int) -> Callable[[str], str]:

@@ -42,8 +42,8 @@ FOLLOW = "Follow the track and the signs. Do not let a phone choose the road: it
 def code_words(off_m: float, units: Units) -> str:
     """What the square code holds."""
     return (
-        f"Scanned, the code is the drive as a track (GPX text), within {units.keep(off_m)} of the road: keep it as a .gpx file. "
-        "routes.gpx has all of it."
+        f"Scanned, the code is the drive as a track (GPX text), within {units.keep(off_m)} of the road: keep it as a "
+        ".gpx file. routes.gpx has all of it."
     )
 
 
