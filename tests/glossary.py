@@ -42,6 +42,11 @@ OLD: tuple[tuple[str, str], ...] = (
     (r"(?:\bUtility\b|\balike strong\b|\bleaves that out\b)", "earned, equally strong, does not include"),
     (r"\bscore alike\b|\band said so\b|\blayers\.exits can\b", "differ by less than the doubt, says so, no parameter"),
     (r"\bon air on average\b|\bmust-serve points have\b", "average time to on air, named points have"),
+    (r"\b(?:is|are) told (?!by\b)|\btold as\b|\bnever told\b", "reported, shown"),
+    (r"\bfrom memory\b", "not checked against its text"),
+    (r"\bsigns? (?:on the road )?goe?s? before\b|\b(?:sheet|manual|own) goes before it\b", "overrides"),
+    (r"\bWhoever uses\b|\bBring elevation\b|\bcompiles once\b", "anyone using, add elevation, takes longer"),
+    (r"\bfolder (?:that )?holds?\b|\bthese files hold\b|\bthe map lacks\b", "has, is missing from"),
     (r"\bNot at the runner-up\b|\bafter a mile\b", "at the runner-up, the distance in the reader's units"),
     # English of the US
     (r"\b(?:kilo|centi|milli)?metres?\b", "meter"),

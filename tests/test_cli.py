@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from siteplanner import cli
+from tests.outputs.test_units_by_mission import METRIC_UNIT, US_UNIT, lengths
 from tests.planning.conftest import write_mission
 
 
@@ -112,6 +113,22 @@ def test_explain_says_in_and_out(planned, here):
     done = here("explain", plan_file, spot["latitude"] + 0.004, spot["longitude"])
     assert done.returncode == 1
     assert "ruled out" in done.stdout
+
+
+def test_explain_answers_a_us_reader_in_feet(planned, here):
+    """The terminal was metric whatever the mission said."""
+    folder = planned[0]
+    record = json.loads((folder / "out" / "plan.json").read_text(encoding="utf-8"))
+    record["mission"]["sheets"]["units"] = "us"
+    other = folder / "out" / "us.json"
+    other.write_text(json.dumps(record), encoding="utf-8")
+    spot = record["spots"][0]
+    said = [here("explain", other, spot["latitude"] + north, spot["longitude"]) for north in (0.0, 0.004)]
+    other.unlink()
+    text = " ".join(done.stdout + done.stderr for done in said)
+    assert [done.returncode for done in said] == [0, 1]
+    assert lengths(text, US_UNIT)
+    assert not lengths(text, METRIC_UNIT)
 
 
 def test_explain_notices_a_changed_layer(planned, here):

@@ -11,8 +11,10 @@ import siteplanner
 from tests.glossary import OLD, old_words
 
 FOLDER = Path(siteplanner.__file__).parent
-READ_FROM_FILES = {"data/road_keys.py", "roads/attributes.py", "roads/quantities.py", "roads/barriers.py"}
-"""Where the words of other people's files stand: OpenStreetMap's own spelling, not ours."""
+READ_FROM_FILES = {
+    "data/road_keys.py", "mission/fields.py", "roads/attributes.py", "roads/quantities.py", "roads/barriers.py",
+}  # fmt: skip
+"""Where the words of other people's files stand (OpenStreetMap's own spelling), and what sources are found by."""
 FOR_PROGRAMMERS = ("core/",)  # its errors are ValueErrors that no page shows
 
 
@@ -40,6 +42,30 @@ def test_no_text_of_the_package_has_an_old_word(room):
         for old in old_words(text)
     ]
     assert not found, "\n".join(found)
+
+
+PAPERS = {
+    "README": (FOLDER.parent / "README.md"),
+    **{path.stem: path for path in sorted((FOLDER / "guide").glob("*.md"))},
+    **{path.parent.name: path for path in sorted((FOLDER.parent / "data_samples").glob("*/README.md"))},
+    **{f"{path.parent.name}.toml": path for path in sorted((FOLDER.parent / "data_samples").glob("*/mission.toml"))},
+}
+EXPLAINED = {"from memory"}  # the guide's page of methods says what it means
+
+
+@pytest.mark.parametrize("name", PAPERS)
+def test_no_page_that_a_user_reads_has_an_old_word(name):
+    """README, guide, and what lies beside the samples."""
+    lines = enumerate(PAPERS[name].read_text("utf-8").splitlines(), 1)
+    found = [f"{name}:{n}: {old}" for n, line in lines for old in old_words(line) if old[1:12] not in EXPLAINED]
+    assert not found, "\n".join(found)
+
+
+def test_no_help_of_a_command_has_an_old_word():
+    """The docstring of a command is what `--help` says."""
+    for path in sorted((FOLDER / "cli").glob("*.py")):
+        functions = [n for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.FunctionDef)]
+        assert not [(path.name, f.name, old) for f in functions for old in old_words(ast.get_docstring(f) or "")]
 
 
 def test_no_layout_of_a_sheet_has_an_old_word():

@@ -9,7 +9,7 @@ name = "Dunmarrow County flood and search (invented)"
 note = "Exercise. The Marrow River floods the valley floor at Marrowford; a party is missing up Sable Creek."
 
 [layers]
-elevation = "elevation.tif"          # ground, metres, 10 m cells, UTM 12N
+elevation = "elevation.tif"          # ground, meters, 10 m cells, UTM 12N
 surface = "surface.tif"              # ground and trees: they block the sky and stand in the radio's way
 incident_area = "incident_area.geojson"  # two polygons; `weight` is priority, `people` who is there
 roads = "roads.geojson"              # OpenStreetMap keys
@@ -69,7 +69,7 @@ trailer waits at the county road yard, west of the gorge.
 | file | what |
 |---|---|
 | `mission.toml` | the mission; start here |
-| `elevation.tif` | ground, metres, 1600 x 1400 cells of 10 m, EPSG:32612, heights in eighths of a metre |
+| `elevation.tif` | ground, meters, 1600 x 1400 cells of 10 m, EPSG:32612, heights in eighths of a meter |
 | `surface.tif` | ground and tree tops, same cells |
 | `incident_area.geojson` | two polygons with `weight` (priority) and `people` |
 | `must_serve.geojson` | five named points |

@@ -50,23 +50,23 @@ README = """\
 # Real hills (real heights, invented everything else)
 
 The heights are real: matplotlib's sample file `jacksboro_fault_dem.npz`, of radar-survey origin (public domain),
-3 seconds of arc, whole metres, written as a GeoTIFF in degrees without change of any height. `NOTICE.txt` holds
-matplotlib's licence.
+3 seconds of arc, whole meters, written as a GeoTIFF in degrees without change of any height. `NOTICE.txt` has
+matplotlib's license.
 
 **Everything else is invented.** The roads are least-cost paths with a grade limit over these heights; no such
-road exists. Incident area, depot, names, power line: made up. Do not plan anything real with it.
+road exists. Incident area, depot, names, overhead line: made up. Do not plan anything real with it.
 
 | file | format | coordinates |
 |---|---|---|
-| `elevation.tif` | GeoTIFF, int16, metres, nodata -32768 | EPSG:4326, cells of about 75 x 92 m |
+| `elevation.tif` | GeoTIFF, int16, meters, nodata -32768 | EPSG:4326, cells of about 75 x 92 m |
 | `incident_area.gpkg` | GeoPackage | EPSG:5070 |
 | `roads.zip` | Shapefile, columns CLASS, RDNAME, SURF, TRACK, MAXHT | EPSG:2274, US survey feet |
 | `power_line.fgb` | FlatGeobuf | EPSG:3857 |
 | `must_serve.kml` | KML | WGS 84 |
 | `spots.gpx` | GPX waypoints | WGS 84 |
 
-Cells this coarse hide banks, ditches and small flats: a plan from them is a first look. No layer tells what stands on
-the hills: the radio takes them for suburban, as the mission's default says.
+Cells this coarse hide banks, ditches and small flats: a plan from them is a first look. No layer says what stands on
+the hills: the radio counts them as suburban, as the mission's default says.
 
 `python -m data_samples.making.real_hills [DIR]`, from the top of a clone, makes it anew (needs matplotlib).
 """

@@ -205,7 +205,7 @@ def offer(work: Work, plan: Plan, files: list[Path]) -> None:
     """Buttons: the zip, then plan.json, then the rest in the order of WORDS."""
     bundle = files[-1]
     if plan is not work.planned:
-        st.info("These files hold the ranking as you set it on the Decide page.")
+        st.info("These files have the ranking as you set it on the Decide page.")
     st.html(style.head("Everything in one file"))
     _row(bundle, "All files below in one zip, with a list of their fingerprints", "application/zip", primary=True)
     st.html(style.head("One by one"))

@@ -54,9 +54,8 @@ def page(work: Work) -> None:
         entry(work, item, number)
     compare_two(work, rows, [when(item.made, seconds=True) for item in rows])
     st.caption(
-        f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(root()))}. Whoever uses this "
-        "computer under this account can open them, no other account can; work that is open on another page now is "
-        "not shown."
+        f"The newest {earlier.MAX_KEPT} plans are kept in {plain(str(root()))}. Anyone using this "
+        "account can open them, no other account can; work that is open on another page now is not shown."
     )
 
 

@@ -21,10 +21,10 @@ def look_over(folder: Path, progress: Callable[[str, float], None] = lambda stag
     Raises InputError for what is no folder, and for one without files.
     """
     if not folder.is_dir():
-        raise InputError("There is no such folder.", remedy="Name the folder that your layers lie in.", file=folder)
+        raise InputError("There is no such folder.", remedy="Name the folder that your layers are in.", file=folder)
     files = sorted(p for p in folder.iterdir() if p.is_file() and not p.name.startswith("."))
     if not files:
-        raise InputError("The folder holds no files.", remedy="Put your layers into it.", file=folder)
+        raise InputError("The folder has no files.", remedy="Put your layers into it.", file=folder)
     looked: list[Brought] = []
     for number, path in enumerate(files):
         progress(f"Looking at {path.name}", number / len(files))

@@ -36,7 +36,7 @@ def plan_again(
     report = None if report_file is None else load_report(report_file)
     refuse_a_plan(out)
     with bar_of(quiet) as progress:
-        progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
+        progress("Starting (the first run on a machine takes up to a minute more)", 0.0)
         from siteplanner.outputs.again import write_again
         from siteplanner.planning.plan.again import planned_again
 

@@ -43,7 +43,7 @@ def judge_arrival(
         facts = {"names": tuple(names[:5]), "more": max(len(names) - 5, 0)}
         changed = [Finding("mission_changed", "check", str(mission_file), facts)] if names else []
     with bar_of(quiet) as progress:
-        progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
+        progress("Starting (the first run on a machine takes up to a minute more)", 0.0)
         from siteplanner.outputs.as_built import write_as_built
         from siteplanner.planning.plan.arrived import arrived, spot_row
         from siteplanner.planning.plan.judged_again import judged_again

@@ -60,7 +60,7 @@ def build(
             )
             files = write_region(built.folder, loaded.mission.name, ground.heights, service, units)
     except (KeyboardInterrupt, Cancelled):
-        kept = f"What is finished stands in {out.resolve()}; the same command goes on from there."
+        kept = f"What is finished is in {out.resolve()}; the same command goes on from there."
         raise Cancelled("Interrupted.", remedy=kept) from None
     if as_json:
         print_json(

@@ -103,7 +103,7 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
     with named(mission_path):
         extra_fonts(mission)
     with bar_of(quiet) as progress:
-        progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
+        progress("Starting (the first run on a machine takes up to a minute more)", 0.0)
         from siteplanner.outputs.write import write_outputs
         from siteplanner.planning.plan.pipeline import plan as make_plan
 
@@ -116,7 +116,7 @@ def _plan(mission_path: Path, out: Path, as_json: bool, quiet: bool) -> None:
 @app.command()
 def batch(
     missions: Annotated[
-        list[Path], typer.Argument(readable=False, help="Mission files (TOML or JSON), or folders that hold them.")
+        list[Path], typer.Argument(readable=False, help="Mission files (TOML or JSON), or folders with them.")
     ],
     out: OutOption = Path("siteplanner_out/batch"),
     scheduler: SchedulerOption = None,
@@ -148,7 +148,7 @@ def batch(
         with bar_of(quiet) as progress:
             plan_many(files, out, progress=progress, told=told, scheduler=scheduler, workers=workers, again=again)
     except (KeyboardInterrupt, Cancelled):
-        kept = f"What is finished stands in {out.resolve()}; run the others again."
+        kept = f"What is finished is in {out.resolve()}; run the others again."
         raise Cancelled(f"Interrupted after {len(done)} of {len(files)} missions.", remedy=kept) from None
     if as_json:
         print_json([outcome.row for outcome in sorted(done, key=lambda outcome: files.index(outcome.mission))])
@@ -170,7 +170,7 @@ def _mission_files(given: list[Path]) -> list[Path]:
         if not found:
             raise InputError(
                 "There is no mission file in this folder.",
-                remedy="Name a folder with a .toml file in it, or with folders that hold a mission.toml.",
+                remedy="Name a folder with a .toml file in it, or with folders that have a mission.toml in them.",
                 file=path,
             )
         out += found
@@ -183,7 +183,7 @@ def check(
     as_json: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Vet a mission's layers only: what each was taken for, findings and remedies."""
+    """Vet a mission's layers only: how each is used, findings and remedies."""
     from siteplanner.mission import load_mission
 
     loaded = load_mission(mission)
@@ -248,6 +248,7 @@ def explain(
     record = parsed(read_text(plan_file, MOST_PLAN, "The plan.json of a run"), as_json=True, file=plan_file)
     with bar_of(quiet) as progress:
         from siteplanner.planning.plan.explain import explain_record
+        from siteplanner.planning.telling.compare import units_of
         from siteplanner.planning.telling.limits import breach_words
         from siteplanner.planning.telling.record import evaluation_record
         from siteplanner.planning.telling.trees import sky_sentences
@@ -255,6 +256,7 @@ def explain(
         found = explain_record(
             record, latitude, longitude, file=plan_file, layers_in=layers, samples=sample_folders(), progress=progress
         )
+    units = units_of(record)
     result = {
         **evaluation_record(found.evaluation),
         "passes": found.passes,
@@ -277,9 +279,9 @@ def explain(
     if as_json:
         print_json(result)
     else:
-        print_explanation(result)
+        print_explanation(result, found.evaluation, units)
     for finding in (*found.findings, *found.evaluation.findings):
-        say_finding(finding)
+        say_finding(finding, units=units)
     if not found.passes:
         raise typer.Exit(1)
 

@@ -10,7 +10,9 @@ from siteplanner.cli.screen import print_json, safe, stdout
 
 
 def show_fields(
-    words: Annotated[list[str] | None, typer.Argument(metavar="[WORD]...", help="Only fields that hold them.")] = None,
+    words: Annotated[
+        list[str] | None, typer.Argument(metavar="[WORD]...", help="Only fields that contain them.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")] = False,
 ) -> None:
     """List every field of a mission file: default, range, unit, meaning, source; or those that hold a word."""
@@ -21,7 +23,7 @@ def show_fields(
     held = found(words or [])
     if not held:
         raise InputError(
-            f"No field of a mission holds {' and '.join(map(repr, words or []))}.",
+            f"No field of a mission contains {' and '.join(map(repr, words or []))}.",
             remedy="Try a shorter word; `siteplanner fields` lists all of them.",
             field="WORD",
         )

@@ -11,12 +11,12 @@ from siteplanner.cli.screen import bar_of, print_json, safe, stderr, stdout
 
 
 def start_mission(
-    folder: Annotated[Path, typer.Argument(readable=False, help="The folder that your layers lie in.")],
+    folder: Annotated[Path, typer.Argument(readable=False, help="The folder that your layers are in.")],
     force: Annotated[bool, typer.Option("--force", help="Write over a mission.toml that is there.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress bar.")] = False,
 ) -> None:
-    """Look at the files in a folder, say what each is taken for and why, and write a commented mission.toml there."""
+    """Look at the files in a folder, say how each is used and why, and write a commented mission.toml there."""
     from siteplanner.app.first_mission import MISSION, left_out, look_over, text_of, write_new
     from siteplanner.app.intake import NEEDED, ROLES
     from siteplanner.planning.telling.first_mission import clue_words

@@ -12,6 +12,8 @@ from siteplanner.cli.screen import note_run, print_json, safe, say_finding, stde
 
 if TYPE_CHECKING:
     from siteplanner.planning.plan.model import Plan
+    from siteplanner.planning.spots.evaluation import Evaluation
+    from siteplanner.planning.telling.units import Units
 
 
 def print_plan(made: Plan) -> None:
@@ -77,11 +79,21 @@ def tell_run(made: Plan, files: list[Path], out: Path, as_json: bool) -> None:
         raise typer.Exit(1)
 
 
-def print_explanation(result: dict[str, Any]) -> None:
+def print_explanation(result: dict[str, Any], evaluation: Evaluation, units: Units) -> None:
+    """The answer in the reader's units; what `--json` prints is metric."""
+    from siteplanner.planning.telling.backhaul import backhaul_sentence
+    from siteplanner.planning.telling.limits import breach_words
     from siteplanner.planning.telling.terminal import explanation_lines, verdict_words
+    from siteplanner.planning.telling.trees import sky_sentences
 
+    told = {
+        **result,
+        "failed": [{"limit": b.code, "reason": breach_words(b, units)} for b in evaluation.failed],
+        "sky_sentences": sky_sentences(evaluation, units),
+        "backhaul": {**result["backhaul"], "sentence": backhaul_sentence(evaluation, units)},
+    }
     stdout.print(safe(verdict_words(result)), style="bold", highlight=False)
-    for line in explanation_lines(result):
+    for line in explanation_lines(told, units):
         stdout.print(safe(line), highlight=False)
 
 
@@ -89,7 +101,7 @@ def print_layers(rows: list[dict[str, Any]]) -> None:
     """A row for each layer: how its file is read."""
     from rich.table import Table
 
-    table = Table("layer", "file", "CRS", "unit", "extent (W, S, E, N)", "holds")
+    table = Table("layer", "file", "CRS", "unit", "extent (W, S, E, N)", "contents")
     for row in rows:
         extent = ", ".join(f"{v:.4f}" for v in row["extent_lonlat"] or ())
         table.add_row(

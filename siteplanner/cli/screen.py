@@ -19,6 +19,7 @@ from siteplanner.outputs.words.text import clean, message
 if TYPE_CHECKING:
     from siteplanner.mission import Mission
     from siteplanner.planning.study.cost import Fit
+    from siteplanner.planning.telling.units import Units
 
 
 class _Screen(Console):
@@ -47,12 +48,13 @@ def print_json(value: Any) -> None:
     print(json_for(sys.stdout, json_text(value)))
 
 
-def say_finding(finding: Finding, mission: Mission | None = None) -> None:
+def say_finding(finding: Finding, mission: Mission | None = None, units: Units | None = None) -> None:
+    """A finding in the units of its mission, or in those given."""
     from siteplanner.planning.telling.findings import said
     from siteplanner.planning.telling.signal_words import signal_word
     from siteplanner.planning.telling.units import METRIC, reader_units
 
-    units = reader_units(mission).first if mission is not None else METRIC
+    units = units or (METRIC if mission is None else reader_units(mission).first)
     words, severity = said(finding, units), finding.severity
     style = {"warning": "bold red", "note": "dim"}.get(severity, "yellow")
     where = f" [{Path(finding.file).name}]" if finding.file else ""
@@ -107,7 +109,7 @@ def bar_of(quiet: bool) -> Iterator[Callable[[str, float], None]]:
 
 @contextmanager
 def named(mission: Path) -> Iterator[None]:
-    """A field of the mission that is at fault is told with the mission's file."""
+    """A field of the mission that is at fault is named with the mission's file."""
     from siteplanner.errors import InputError
 
     try:

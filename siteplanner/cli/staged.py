@@ -26,7 +26,7 @@ def plan_staged(
 
     mission = load_mission(mission_file)
     with bar_of(quiet) as progress:
-        progress("Starting (the first run on a machine compiles once, up to a minute)", 0.0)
+        progress("Starting (the first run on a machine takes up to a minute more)", 0.0)
         from siteplanner.outputs.staged import write_staged
         from siteplanner.planning.plan.staged import staged
 

@@ -11,7 +11,7 @@ PAGES: dict[str, str] = {
     "start": "From nothing to a plan of your own",
     "data": "Where layers may come from",
     "laptop": "Getting a laptop ready before it goes offline",
-    "roads": "Road rules: what rules a road out, what is told",
+    "roads": "Road rules: what rules a road out, what is reported",
     "limits": "Limits and criteria",
     "backhauls": "Satellite, open sky, donor link",
     "leave": "Whom to ask first: owners, who flies, who sends, the license",

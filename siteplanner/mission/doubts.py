@@ -65,7 +65,7 @@ class Doubts(Part):
         3.0,
         ge=0,
         le=45,
-        description="Of the turn of the mast with its sectors from the bearings told: compass, declination, twist. "
+        description="Of the turn of the mast with its sectors from the bearings planned: compass, declination, twist. "
         "Common practice, no source.",
     )
     mast_lean_deg: float = Field(
@@ -88,8 +88,8 @@ class Doubts(Part):
         ge=0,
         le=20,
         description="How far one phone reads high or low everywhere: half of the 6 dB that 3GPP TS 36.133 section "
-        "9.1.2.1 (from memory) allows its absolute level, so that the limit is two standard deviations. Common "
-        "practice.",
+        "9.1.2.1 (not checked against its text) allows its absolute level, so that the limit is two standard "
+        "deviations. Common practice.",
     )
     weights: float = Field(
         0.2,

@@ -34,7 +34,7 @@ class Layers(Part):
         le=50,
         description="One standard deviation of a cell's height against its neighbors'. None: 0.1 m for source cells "
         "up to 3 m (lidar, USGS Lidar Base Specification QL2: RMSE 10 cm), 0.8 m up to 15 m (1/3 arc-second national "
-        "elevation: RMSE about 0.8 m), 2 m coarser (common practice); all from memory.",
+        "elevation: RMSE about 0.8 m), 2 m coarser (common practice); all not checked against its text.",
     )
     highest_ground_m: float | None = Field(
         None,
@@ -61,7 +61,7 @@ class Layers(Part):
     )
     default_clutter: Literal["water", "open", "suburban", "urban", "trees", "dense_urban"] = Field(
         "suburban",
-        description="What the radio takes to stand on the ground where neither surface nor land_cover tells: houses "
+        description="What the radio takes to stand on the ground where neither surface nor land_cover says: houses "
         "and trees of 10 m. Between open ground, where a small cell reaches three times as far, and woods, where it "
         "reaches a third as far; its loss is nearest to Hata's suburban one (tests). Common practice: where nothing is "
         "known, service is not promised as over open water. ITU-R P.1812 has no default.",
@@ -130,9 +130,10 @@ class Layers(Part):
     hazards: Paths = Field(
         (),
         json_schema_extra=_hold("polygon"),
-        description="Polygons of danger (flood, slide, fire); column `name`. Roads in them are told as a hazard of the "
-        "drive; column `closes_roads` (yes or no) says whether they are closed. Columns `from` and `until` (times with "
-        "their offset from UTC) say when the danger comes and goes, or `level_m` at which level of rise_forecast.",
+        description="Polygons of danger (flood, slide, fire); column `name`. Roads in them are reported as a hazard "
+        "of the drive; column `closes_roads` (yes or no) says whether they are closed. Columns `from` and `until` "
+        "(times with their offset from UTC) say when the danger comes and goes, or `level_m` at which level of "
+        "rise_forecast.",
     )
     rise_forecast: str | None = Field(
         None,
@@ -146,8 +147,8 @@ class Layers(Part):
     power_lines: Paths = Field(
         (),
         json_schema_extra=_hold("line"),
-        description="Overhead lines; column `voltage_kv` optional, "
-        "without it see the table `power_lines`; column `height_m` (lowest conductor) is told, it takes nothing off.",
+        description="Overhead lines; column `voltage_kv` optional, without it see the table `power_lines`; column "
+        "`height_m` (lowest conductor) is reported, it takes nothing off.",
     )
     structures: Paths = Field(
         (),
@@ -201,8 +202,8 @@ class Layers(Part):
     license_area: Paths = Field(
         (),
         json_schema_extra=_hold("polygon"),
-        description="Polygons in which the license lets the radio send. A spot outside is told, not ruled out: leave "
-        "to send there may be had by a call.",
+        description="Polygons in which the license lets the radio send. A spot outside is reported, not ruled out: "
+        "leave to send there may be had by a call.",
     )
     staging: Paths = Field(
         (),

@@ -19,8 +19,9 @@ class Leave(Part):
         8.0,
         ge=1,
         le=100,
-        description="The mast stays this many times its height above a landing zone away from it, on every side. "
-        "8: the approach of a heliport (14 CFR 77.23(b), from memory); on every side: common practice, no source.",
+        description="The mast stays this many times its height above a landing zone away from it, on every side. 8: "
+        "the approach of a heliport (14 CFR 77.23(b), not checked against its text); on every side: common practice, "
+        "no source.",
     )
     known_cells_within_m: float = Field(
         30_000.0,
@@ -32,6 +33,7 @@ class Leave(Part):
         40.0,
         ge=0,
         le=120,
-        description="Median field at the border of the license area, above which it is told. 40 dB over 1 microvolt a "
-        "meter: 47 CFR 27.55(a)(2), 600 MHz, 698 to 758 and 775 to 787 MHz bands; the license's own goes before it.",
+        description="Median field at the border of the license area, above which it is reported. 40 dB over 1 "
+        "microvolt a meter: 47 CFR 27.55(a)(2), 600 MHz, 698 to 758 and 775 to 787 MHz bands; the license's own "
+        "overrides it.",
     )

@@ -54,7 +54,7 @@ class PowerLines(Part):
         ge=0,
         le=100,
         description="From a mapped line to its outer conductors. None: by voltage, 1.5 m up to 50 kV to 22 m above "
-        "750 kV and where the voltage is not known (from memory).",
+        "750 kV and where the voltage is not known (not checked against its text).",
     )
     position_error_m: float = Field(
         5.0,
@@ -110,10 +110,10 @@ class Site(Part):
         300.0,
         ge=1,
         le=1e6,
-        description="Ground that drains onto a spot, per meter of width: more is told. Common practice.",
+        description="Ground that drains onto a spot, per meter of width: more is reported. Common practice.",
     )
     soft_ground_rules_out: bool = Field(
-        False, description="Whether soft ground is ruled out; otherwise it is told as a finding."
+        False, description="Whether soft ground is ruled out; otherwise it is reported as a finding."
     )
     required_points: Annotated[tuple[str, ...], OneOrMore] = Field(
         (),

@@ -23,7 +23,9 @@ class Extent(Part):
 
     outline: str = Field(description="Polygons of the region; places are looked for inside.")
     settlements: Paths = Field(
-        (), description="Optional points with a column `name`: for each the best place is told, or that none serves it."
+        (),
+        description="Optional points with a column `name`: for each the best place is reported, or that none "
+        "serves it.",
     )
     tile_m: float = Field(
         5000.0,

@@ -35,7 +35,7 @@ class Search(Part):
         3,
         ge=1,
         le=6,
-        description="The best places of 1, 2, ... so many trailers together are told; with [[units]] never more than "
+        description="The best places of 1, 2, ... so many trailers together are shown; with [[units]] never more than "
         "there are units. From 4 on the search may stop at a stated bound.",
     )
     service_rasters: Literal["best", "options", "all"] = Field(

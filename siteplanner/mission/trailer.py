@@ -47,7 +47,7 @@ class Trailer(Part):
         0.02,
         ge=0,
         le=1,
-        description="Share of the area that a lower mast stop may give up, where a surface or land cover tells what "
+        description="Share of the area that a lower mast stop may give up, where a surface or land cover says what "
         "stands at the mast; where neither does, the highest stop that the forecast wind allows is taken. Common "
         "practice.",
     )
@@ -71,7 +71,7 @@ class Trailer(Part):
         le=100,
         description="From the mast to its guy anchors, kept free of structures, trees, roads and water. None: 0.75 "
         "times the highest of mast_stops_m; field masts have their anchors at 60 to 80 % of the height. Common "
-        "practice; the manual goes before it. Nothing is kept free without guys.",
+        "practice; the manual overrides it. Nothing is kept free without guys.",
     )
     dish_height_m: float = Field(2.0, gt=0, le=30, description="Dish center above ground. Common practice.")
     exhaust_side: Literal["left", "right", "front", "rear"] | None = Field(
@@ -141,12 +141,12 @@ class Rig(Part):
     heavy_goods: Literal["by mass", "yes", "no"] = Field(
         "by mass",
         description="Whether the rig counts as a heavy goods vehicle (OpenStreetMap `hgv`, above 3.5 t; its papers "
-        "tell). `yes`: roads closed to those and limits posted for them hold, in the place of `motorcar`; `no`: they "
-        "do not; `by mass`: a rig above 3.5 t is told of them, and they close nothing.",
+        "say). `yes`: roads closed to those and limits posted for them hold, in the place of `motorcar`; `no`: they "
+        "do not; `by mass`: a rig above 3.5 t is warned of them, and they close nothing.",
     )
     max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")
     turning_radius_m: float = Field(
-        10.06, ge=1, le=100, description="Car with camper trailer (P/T), 33 ft; from memory of AASHTO."
+        10.06, ge=1, le=100, description="Car with camper trailer (P/T), 33 ft; AASHTO, not checked against its text."
     )
     forbidden_surfaces: Annotated[tuple[str, ...], Field(max_length=100)] = Field(
         ("mud", "sand", "ice", "snow"), description="OpenStreetMap `surface` values. Common practice."
@@ -163,7 +163,7 @@ class Rig(Part):
     tight_bends: Warned = Field(
         "warn",
         description="Whether roads with a bend, and turns at junctions, tighter than the turning radius are ruled "
-        "out. Road lines are coarse, so the default tells them. Common practice.",
+        "out. Road lines are coarse, so the default reports them. Common practice.",
     )
     last_leg_max_m: float = Field(
         80.0, gt=0, le=2000, description="From the road to the spot over ground. Common practice."
@@ -211,14 +211,14 @@ class Speeds(Part):
         ge=0.05,
         le=1,
         description="Times every speed in times.weather = wet. Free-flow speed falls by 3 to 16 % in heavy rain (FHWA "
-        "Road Weather Management, from memory).",
+        "Road Weather Management, not checked against its text).",
     )
     snow_factor: float = Field(
         0.7,
         ge=0.05,
         le=1,
-        description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, from "
-        "memory).",
+        description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, not "
+        "checked against its text).",
     )
     night_factor: float = Field(
         0.9,
@@ -233,7 +233,7 @@ class Speeds(Part):
         ge=0,
         le=120,
         description="Seconds that turning back at a junction takes; a square turn half of it, a slight one next to "
-        "nothing. Car profile of the Open Source Routing Machine, from memory.",
+        "nothing. Car profile of the Open Source Routing Machine, not checked against its text.",
     )
     shunt_s: Seconds = Field(
         (15.0, 45.0, 150.0),
@@ -243,12 +243,13 @@ class Speeds(Part):
     signal_s: Seconds = Field(
         (0.0, 11.0, 35.0),
         description="Of a crossing with signals. Likely: uniform delay of HCM 2000 eq. 16-11 with a cycle of 90 s, "
-        "half of it green, light traffic; high: where level of service C ends (HCM 2000 exhibit 16-2); from memory.",
+        "half of it green, light traffic; high: where level of service C ends (HCM 2000 exhibit 16-2); not checked "
+        "against its text.",
     )
     stop_s: Seconds = Field(
         (3.0, 8.0, 15.0),
-        description="Of a stop sign. High: where level of service B ends (HCM 2000 exhibit 17-2, from memory); the "
-        "rest common practice, no source.",
+        description="Of a stop sign. High: where level of service B ends (HCM 2000 exhibit 17-2, not checked against "
+        "its text); the rest common practice, no source.",
     )
     give_way_s: Seconds = Field(
         (0.0, 3.0, 10.0), description="Where one gives way. High: as stop_s, level of service A; the rest as there."

@@ -87,8 +87,8 @@ def test_a_folder_that_holds_no_whole_atlas_is_told_at_its_button(day, atlas, tm
         (str(tmp_path / "nowhere"), "There is no such folder"),
         ("~nobody-of-that-name/atlas", "There is no such folder"),
         ("x" * 5000, "There is no such folder"),
-        (str(day.parent), "This folder holds no atlas"),
-        (str(day), "This folder holds no atlas"),
+        (str(day.parent), "There is no atlas in this folder"),
+        (str(day), "There is no atlas in this folder"),
         (str(half), "The atlas is not finished"),
         (str(forged), "it is damaged"),
     ):

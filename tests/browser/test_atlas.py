@@ -29,7 +29,7 @@ def test_answered_from_an_atlas_then_judged_exactly(app, page, tmp_path):
     ask = page.get_by_role("button", name="Answer from the atlas", exact=True)
     folder.fill(str(mission.parent))
     ask.click()
-    page.get_by_text("This folder holds no atlas").wait_for()
+    page.get_by_text("There is no atlas in this folder").wait_for()
     folder.fill(str(atlas))
     ask.click()
     page.get_by_text(f"{places} of {places} places in reach").wait_for()

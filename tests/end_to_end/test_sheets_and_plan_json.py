@@ -22,7 +22,9 @@ from siteplanner.outputs.sheets.briefing import briefing
 from siteplanner.outputs.sheets.printing import PAGES, sheet_pdf
 from siteplanner.outputs.write import json_text
 from siteplanner.planning.telling.commander import point_words
+from siteplanner.planning.telling.findings import said_of_record
 from siteplanner.planning.telling.record import plan_record
+from siteplanner.planning.telling.units import BOTH
 from tests.outputs.cautions import ROWS
 from tests.outputs.letters import least_letter_pt
 
@@ -137,6 +139,12 @@ def hangs_on(spot, goal):
     return f"one: {far}{of} without a way round{bridges}"
 
 
+def in_both(spot):
+    """What can hurt somebody, in the sheets' units: plan.json says it in metric ones, its facts in both."""
+    told = [f for f in spot["findings"] if f["severity"] == "warning"]
+    return [said_of_record(f["code"], f["facts"], f["message"], BOTH) for f in told]
+
+
 def commander(record):
     spot = record["spots"][0]
     coverage, air, timeline = spot["coverage"], spot["on_air"], spot["timeline"]
@@ -161,7 +169,7 @@ def commander(record):
         f"first {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
         *place(spot),
         *wind(spot, record),
-        *(f["message"] for f in spot["findings"] if f["severity"] == "warning"),
+        *in_both(spot),
         *(f"{p['name']}{point_words(p['probability'])}" for p in coverage["must_serve"]),
     ]
     if timeline["dispatch"]:
@@ -240,7 +248,7 @@ def crew(record):
         f"Refuel {timeline['refuel_low_h']:.0f} to {timeline['refuel_likely_h']:.0f} h after first service",
         f"Relief {timeline['relief_h']:g} h after dispatch",
         *(
-            f["message"]
+            said_of_record(f["code"], f["facts"], f["message"], BOTH)
             for f in (*record["findings"], *spot["findings"])
             # the driver's are on his sheet; what coarse cells hide is asked on arrival
             if f["severity"] in ("warning", "notice", "unknown")

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+import re
 
 import pytest
 
+from siteplanner.outputs.sheets import print_map
+from siteplanner.outputs.sheets.commander import commander_content
 from siteplanner.outputs.sheets.mark_room import apart, leader
-from siteplanner.outputs.sheets.sheet_maps import HALVES_MM, MARK_MM, View, corner_free, furniture
+from siteplanner.outputs.sheets.sheet_maps import HALVES_MM, MARK_MM, View, corner_free, driver_map, furniture
+from siteplanner.outputs.sheets.sheet_words import point_letter
 from siteplanner.planning.telling.units import METRIC
 
 VIEW = View(0.0, 600.0, 10.0, 90.0, 60.0)
@@ -45,3 +50,27 @@ def test_scale_and_arrow_hide_no_mark_and_not_each_other(marks):
     assert scale[2] <= arrow[0] or arrow[2] <= scale[0] or scale[3] <= arrow[1] or arrow[3] <= scale[1]
     assert 'class="north"' in furniture(VIEW, 0.0, METRIC, marks)
     assert max(HALVES_MM.values()) <= MARK_MM
+
+
+def test_every_number_of_the_drive_stands_on_the_driver_s_map(plan):
+    """Steps close to each other, to the start or to the spot had no number: they move aside, with a line to their
+    place."""
+    ranked = plan.best
+    line = ranked.evaluation.access.route.line
+    places = [line.interpolate(share, normalized=True) for share in (0.0, 0.01, 0.02, 0.5, 0.51, 0.98, 1.0)]
+    steps = [(str(n), p.x, p.y) for n, p in enumerate(places, 1)]
+    drawn = driver_map(plan, ranked, 92, 58, steps)
+    marks = re.findall(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*font-weight="bold"[^>]*>([^<]+)</text>', drawn)
+    at = {label: (float(x), float(y)) for x, y, label in marks if label != "N"}
+    assert {label for label, _, _ in steps} <= set(at)
+    assert all(math.dist(at[a], at[b]) > 3.5 for a, b in itertools.combinations(at, 2))
+
+
+def test_a_named_point_has_the_same_letter_on_every_paper_and_no_number(plan):
+    content = commander_content(plan)
+    by_name = {name: letter for letter, name, _ in content["points"]}
+    printed = {name: letter for letter, name, _ in print_map._points(plan)}
+    assert by_name
+    assert by_name == {name: printed[name] for name in by_name}
+    assert all(letter.islower() for letter in printed.values())
+    assert [point_letter(n) for n in (0, 25, 26)] == ["a", "z", "aa"]

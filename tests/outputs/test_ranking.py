@@ -18,12 +18,12 @@ def test_one_row_a_spot_with_units_in_the_names(plan):
     assert [int(row["rank"]) for row in rows] == [1, 2, 3, 4, 5, 6]
     assert [row["name"] for row in rows] == list("ABCDEF")
     first = rows[0]
-    assert float(first["sky_azimuth_true_deg"]) == 176.4
-    assert float(first["sky_azimuth_magnetic_deg"]) == 168.2
+    assert float(first["dish_azimuth_true_deg"]) == 176.4
+    assert float(first["dish_azimuth_magnetic_deg"]) == 168.2
     assert float(first["drive_distance_m"]) == pytest.approx(plan.spots[0].evaluation.access.drive_distance_m, abs=0.5)
     assert float(first["sector_2_true_deg"]) == 215.0
     assert first["sky_clear"] == "yes"
-    assert first["sky_skew_positive"] == "clockwise, seen from behind the dish"
+    assert first["dish_skew_positive"] == "clockwise, seen from behind the dish"
     points = [float(value) for name, value in first.items() if name.startswith("points_")]
     assert len(points) == 5
     assert sum(points) == pytest.approx(float(first["score_of_100"]), abs=0.03)  # six figures rounded to 0.01
@@ -35,7 +35,7 @@ def test_one_row_a_spot_with_units_in_the_names(plan):
         "grid_reference",
         "satellite",
         "sky_clear",
-        "sky_skew_positive",
+        "dish_skew_positive",
         "coverage_share",
         "must_serve_lowest_probability",
         "ways_out",

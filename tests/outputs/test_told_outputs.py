@@ -297,8 +297,8 @@ def test_radio_blocks_fit_and_lose_no_turn(told_plan):
     told = told_plan.best.evaluation.access.told
     for number in range(1, len(told.steps) + 1):
         assert f"\n{number}. " in everything
-    assert "Other way to spot Alfa." in everything  # ITU Radio Regulations, Appendix 14
-    assert "Drive to spot Alfa." in everything
+    assert "Other way to trailer site Alfa." in everything  # ITU Radio Regulations, Appendix 14
+    assert "Drive to trailer site Alfa." in everything
     assert "12 minutes longer" in everything
     long = replace(
         told, steps=tuple(replace(s, move=replace(s.move, onto=s.move.onto + " x" * 200)) for s in told.steps * 3)

@@ -32,7 +32,7 @@ def test_the_valley_leaves_open_what_it_does_not_hold(valley_plan):
     assert "line data miss service drops" in found["wires"]
     azimuth = round(next(look for look in valley_plan.best.evaluation.sky if look.clear).azimuth_deg)
     assert f"{azimuth:03d}" in found["trees"]
-    assert found["road_limits"].startswith("Read signs and road: surface.")
+    assert found["road_limits"].startswith("On the way, read signs and road for: surface.")
     for check in arrival_checks(valley_plan, valley_plan.best):
         assert check.who in ("driver", "crew")
         assert check.text.endswith((".", "?"))

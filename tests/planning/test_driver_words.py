@@ -103,7 +103,7 @@ def test_the_three_limits_name_figure_road_and_place():
     low = hazard("under bridge", 700.0)
     rows = dict(limit_rows(told_of_drive(net, route, [low, hazard("tunnel", 900.0)]), route, 15.0, METRIC))
     assert rows["Lowest clearance"] == "2 not in the data: read the sign, first on Mill Road at 0.7 km"
-    assert rows["Lightest bridge"] == "No bridge in the data; signs go before the map"
+    assert rows["Lightest bridge"] == "No bridge in the data; signs override the map"
     for words in rows.values():
         assert "not posted" not in words
         assert "no figures" not in words

@@ -423,7 +423,7 @@ def test_limits_that_are_not_stated_are_counted_by_length():
     )
     found = next(f for f in net.findings if f.code == "road_limits_not_stated")
     assert said(found).message == (
-        "Not stated on the roads for the rig, by length: grade 100 %, height limit 70 %. "
+        "Missing from the road data, by length: grade 100 %, height limit 70 %. "
         "Not stated is not the same as none. Missing height, weight, width and length limits are "
         "left out on ordinary roads, where none is usual."
     )

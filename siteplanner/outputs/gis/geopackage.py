@@ -282,7 +282,7 @@ def _spot(plan: Plan, ranked: RankedSpot) -> dict[str, Any]:
         "rank": ranked.rank,
         "name": clean(spot.name),
         "option": any(o.ranked.spot.key == spot.key for o in plan.options),
-        "score": known(ranked.score, 2),
+        "score_of_100": known(ranked.score, 2),
         "latitude": round(spot.latitude, 7),
         "longitude": round(spot.longitude, 7),
         "grid_reference": spot.grid_reference,

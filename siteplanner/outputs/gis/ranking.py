@@ -42,8 +42,9 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["satellite"] = look.satellite_name if look else None
     for field in ("azimuth_deg", "azimuth_magnetic_deg", "elevation_deg", "skew_deg", "horizon_deg", "margin_deg"):
         value = getattr(look, field) if look else None
-        row["sky_" + field.replace("azimuth_deg", "azimuth_true_deg")] = None if value is None else round(value, 2)
-    row["sky_skew_positive"] = SKEW_POSITIVE if look else None
+        column = ("sky_" if field in ("horizon_deg", "margin_deg") else "dish_") + field
+        row[column.replace("azimuth_deg", "azimuth_true_deg")] = None if value is None else round(value, 2)
+    row["dish_skew_positive"] = SKEW_POSITIVE if look else None
     row["sky_clear"] = look.clear if look else None
     row |= _backhaul(evaluation, units)
     row["coverage_share"] = round(coverage.share, 4) if coverage else None
@@ -65,10 +66,10 @@ def _row(plan: Plan, evaluation: Evaluation) -> dict[str, Any]:
     row["one_way_in"] = access.one_way_in if access else None
     row["limits_not_stated"] = "; ".join(unknown_along_words(access.unknown, units.first)) if access else None
     row |= limit_columns(access)
-    row["on_air_low_min"] = round(air.early_min) if air else None
+    row["on_air_early_min"] = round(air.early_min) if air else None
     row["on_air_likely_min"] = round(air.likely_min) if air else None
     row["on_air_mean_min"] = round(air.mean_min) if air else None
-    row["on_air_high_min"] = round(air.late_min) if air else None
+    row["on_air_late_min"] = round(air.late_min) if air else None
     line = evaluation.line
     row["overhead_line_m"] = None if line is None else there(line.distance_m)
     row["overhead_line_needed_m"] = None if line is None else kept(line.needed_m)

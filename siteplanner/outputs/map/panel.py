@@ -141,7 +141,7 @@ def _access_rows(access: Access, units: Units) -> list[tuple[str, str]]:
     ]
     told = told_of(access)
     rows.append(("Other way", named(alternative_words(told.alternative, units.first))))
-    rows.append(("Turning", named(turning_words(told.turning, units.first))))
+    rows.append(("Turning around", named(turning_words(told.turning, units.first))))
     if access.unknown:
         rows.append(
             (

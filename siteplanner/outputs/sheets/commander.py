@@ -8,7 +8,7 @@ from siteplanner.errors import Finding
 from siteplanner.outputs.sheets.figure_timeline import timeline_svg
 from siteplanner.outputs.sheets.fonts import name_in_text, set_apart, short
 from siteplanner.outputs.sheets.sheet_maps import commander_map
-from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, named
+from siteplanner.outputs.sheets.sheet_words import MOST_HAZARDS, coordinates, finding_text, named, point_letter
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.if_lost import if_lost
@@ -73,14 +73,18 @@ def _if_lost(plan: Plan, best: RankedSpot) -> list[str]:
     return if_lost_lines(if_lost(plan.spots, access, best.spot.name), units.first)[:MOST_LOST]
 
 
+def _letter(chosen: RankedSpot, point: PointService) -> str:
+    coverage = chosen.evaluation.coverage
+    return point_letter(coverage.must_serve.index(point)) if coverage else ""
+
+
 def commander_content(plan: Plan, ranked: RankedSpot | None = None) -> dict[str, Any]:
     """Plain data for `commander.typ`, of a spot, by default the best."""
     units = reader_units(plan.mission)
     chosen = ranked or plan.best
     names = {r.spot.name for r in (*plan.spots, *plan.judged[:2])}
     points = weakest_points(chosen)[:MOST_POINTS] if chosen else []
-    labels = [str(n) for n in range(1, len(points) + 1)]
-    at = [(n, p.longitude, p.latitude) for n, p in zip(labels, points, strict=True)]
+    at = [(_letter(chosen, p), p.longitude, p.latitude) for p in points if chosen]
     content: dict[str, Any] = {
         "title": name_in_text(telling.head_words(chosen), 60),
         "mission": short(plan.mission.name, 90),
@@ -141,8 +145,8 @@ def _of_spot(plan: Plan, chosen: RankedSpot, units: Units, names: set[str]) -> d
         "drive": telling.drive_rows(chosen, units, named(60)),
         "where": coordinates(chosen.spot.latitude, chosen.spot.longitude, chosen.spot.grid_reference),
         "points": [
-            [str(n), name_in_text(p.name, 48), telling.point_words(p.probability, units)]
-            for n, p in enumerate(rows[:MOST_POINTS], 1)
+            [_letter(chosen, p), name_in_text(p.name, 48), telling.point_words(p.probability, units)]
+            for p in rows[:MOST_POINTS]
         ],
         "more_points": weakest_words(MOST_POINTS, len(rows)),
         "go": go_rows(site.clock, units, named(60)),

@@ -28,6 +28,7 @@ from siteplanner.outputs.sheets.mark_room import apart, leader
 from siteplanner.outputs.sheets.print_grid import EDGE_MM, MapGrid, edge_figures, grid_lines, map_grid, scaled
 from siteplanner.outputs.sheets.printing import FOLDER, families, made_at, made_words
 from siteplanner.outputs.sheets.sheet_maps import HALVES_MM, View, furniture, mark, path, svg
+from siteplanner.outputs.sheets.sheet_words import point_letter
 from siteplanner.outputs.words.palettes import BLUE, DARK_VERMILION, INK, RULING_COLOURS, SERVICE_CLASSES, rgb
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.outputs.words.text import clean
@@ -53,7 +54,7 @@ AREAS: dict[str, tuple[str, str]] = {  # layer -> words, style
     "soft_ground": ("Soft ground", 'fill="#6B5B1E" fill-opacity="0.15" stroke="#6B5B1E" stroke-width="0.25"'),
     "keep_out": ("Keep-out area", f'fill="url(#keepout)" stroke="{RULING_COLOURS["keep_out"]}" stroke-width="0.35"'),
     "hazards": ("Hazard area", f'fill="url(#danger)" stroke="{DARK_VERMILION}" stroke-width="0.5"'),
-    "structures": ("Building or other structure", 'fill="#3B3B3B" stroke="#3B3B3B" stroke-width="0.3"'),
+    "structures": ("Building, fence, tank", 'fill="#3B3B3B" stroke="#3B3B3B" stroke-width="0.3"'),
     "power_lines": (
         "Overhead line",
         f'fill="none" stroke="{RULING_COLOURS["power_line"]}" stroke-width="0.5" stroke-dasharray="2.2 0.7 0.4 0.7"',
@@ -182,7 +183,7 @@ def _points(plan: Plan) -> list[tuple[str, str, tuple[float, float]]]:
     out = []
     for n, point in enumerate(points[:26]):
         x, y = (float(v) for v in plan.scene.elevation.from_lonlat(point.longitude, point.latitude))
-        out.append((chr(ord("a") + n), point.name, (x, y)))
+        out.append((point_letter(n), point.name, (x, y)))
     return out
 
 
@@ -274,7 +275,7 @@ def _legend(plan: Plan) -> list[tuple[str, str]]:
         out.append((_symbol(line.format(DRIVE)), f"Drive to spot {plan.best.spot.name}"))
     out += [
         (_symbol(line.format(ROADS[0][1])), "Road for the rig"),
-        (_symbol(line.format(ROADS[1][1])), "Road not for the rig"),
+        (_symbol(line.format(ROADS[1][1])), "Road not for this rig"),
     ]
     for role, (words, style) in AREAS.items():
         if role in plan.scene.overlays:

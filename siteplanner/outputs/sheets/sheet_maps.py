@@ -359,7 +359,8 @@ def map_of_drive(
     size: float = 1.9,
     apart_mm: float = 4.2,
 ) -> str:
-    """The drive in a window. Numbers that would lie on another are left out; marks outside the window are too."""
+    """The drive in a window. A number that would lie on another moves aside, one that finds no room is left out;
+    marks outside the window are too."""
     access = ranked.evaluation.access
     assert access is not None
     body = relief_image(plan, view) + _roads(plan, view) + _overlays(plan, view)
@@ -369,14 +370,18 @@ def map_of_drive(
         body += path(told.alternative.route.line, view, dashes)
     body += _drive(ranked, view)
     x0, y0 = access.route.line.coords[0][:2]
-    taken = [view.at(x0, y0), view.at(ranked.spot.x, ranked.spot.y)]
-    over = ""
-    for label, x, y in steps:
-        here = view.at(x, y)
-        inside = 0 <= here[0] <= view.width and 0 <= here[1] <= view.height
-        if inside and all(math.dist(here, other) > apart_mm for other in taken):
-            taken.append(here)
-            over += mark(view, x, y, label, "step", size)
+    ends = [view.at(x0, y0), view.at(ranked.spot.x, ranked.spot.y)]
+    seen = [(label, view.at(x, y)) for label, x, y in steps]
+    seen = [(label, at) for label, at in seen if 0 <= at[0] <= view.width and 0 <= at[1] <= view.height]
+    wanted = [(*at, HALVES_MM["spot"]) for at in ends] + [(*at, apart_mm / 2) for _, at in seen]
+    drawn = apart(wanted, view.width, view.height)[len(ends) :]
+    taken, leaders, over = list(ends), "", ""
+    for (label, own), at in zip(seen, drawn, strict=True):
+        if all(math.dist(at, other) >= apart_mm for other in taken):
+            taken.append(at)
+            leaders += leader(own, at)
+            over += mark(view, *view.place(*at), label, "step", size)
+    over = leaders + over
     turn = told.turning.place
     if turn is not None and all(math.dist(view.at(turn.x, turn.y), other) > 3 for other in taken):
         taken.append(view.at(turn.x, turn.y))

@@ -21,6 +21,12 @@ def named(longest: int) -> Callable[[str], str]:
     return partial(name_in_text, longest=longest)
 
 
+def point_letter(number: int) -> str:
+    """Small letter of a named point, by its place in the plan from 0 on, the same on every paper: numbers are steps of
+    the drive, capitals are spots."""
+    return chr(ord("a") + number % 26) * (1 + number // 26)
+
+
 def coordinates(latitude: float, longitude: float, reference: str) -> list[tuple[str, str]]:
     """A place in three formats (label, text), all WGS 84: decimal degrees, degrees and minutes, military grid.
 

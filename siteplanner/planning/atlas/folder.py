@@ -152,7 +152,7 @@ def finished(atlas: Path) -> Mapping[str, Any]:
         )
     if not _there(atlas / HEAD) and not _there(atlas / "tiles"):
         raise InputError(
-            "This folder holds no atlas.",
+            "There is no atlas in this folder.",
             remedy=f"Name the folder that `siteplanner atlas build` wrote: {HEAD} stands in it.",
             file=atlas,
         )

@@ -194,7 +194,7 @@ def stood_at(judge: Judge, report: Report, planned: Planned) -> tuple[Spot, floa
     if not math.isfinite(float(judge.study.elevation.values[spot.cell or (0, 0)])):
         raise InputError(
             "There is no elevation where the trailer stands, so nothing can be judged there.",
-            remedy="Have the place read out again; if it is right, bring elevation that covers it and plan again.",
+            remedy="Have the place read out again; if it is right, add elevation that covers it and plan again.",
             field=field,
         )
     return spot, math.hypot(report.accuracy_m, place.off_m)

@@ -160,7 +160,7 @@ def _driver(plan: Plan, access: Access | None, units: Units) -> list[ArrivalChec
         out.append(
             ArrivalCheck(
                 "road_limits",
-                f"Read signs and road: {unknown_kinds_words(access.unknown)}.",
+                f"On the way, read signs and road for: {unknown_kinds_words(access.unknown)}.",
                 "the road data do not state them all the way",
                 "driver",
             )

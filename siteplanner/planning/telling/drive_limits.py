@@ -56,7 +56,7 @@ def _least(
         count = f"{len(unknown)} " if len(unknown) > 1 or found else ""
         first = ", first" if len(unknown) > 1 else ""
         words.append(f"{count}{READ}{first} {place_words(unknown[0].running_m, told, units)}")
-    return "; ".join(words) or f"{none}; signs go before the map"
+    return "; ".join(words) or f"{none}; signs override the map"
 
 
 def _steepest(told: Told, route: Route, max_grade_pct: float, units: Units) -> str:

@@ -93,8 +93,7 @@ def _people_counted(f: Facts, u: Units) -> tuple[str, str]:
 LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     "people_counted": _people_counted,
     "people_gaps": lambda f, u: (
-        f"The raster of people tells nothing of {u.share(f['share'], 1)} of the incident area: "
-        "nobody is counted there.",
+        f"The raster of people says nothing of {u.share(f['share'], 1)} of the incident area: nobody is counted there.",
         "Give a raster that covers it; ask who may be there.",
     ),
     "people_negative": lambda f, u: (
@@ -183,7 +182,7 @@ LAYER_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
     ),
     "turn_restrictions_left_out": lambda f, u: (
         f"{f['count']} turn restrictions do not fit the roads that they name and are not used for routes.",
-        "Signs on the road go before the directions.",
+        "Signs on the road override the directions.",
     ),
     "column_pushed_aside": lambda f, u: (
         "Columns of the file that the column map replaces: "

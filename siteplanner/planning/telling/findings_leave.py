@@ -33,7 +33,7 @@ def _license(f: Facts, u: Units) -> tuple[str, str]:
         return license_sentence(
             held, u
         ), "Ask the neighbor of the license, lower the mast or the power, or turn the sectors."
-    return license_sentence(held, u), "Bring elevation out to the border, or ask the neighbor of the license."
+    return license_sentence(held, u), "Add elevation out to the border, or ask the neighbor of the license."
 
 
 LEAVE_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {

@@ -74,7 +74,7 @@ def _not_stated(f: Facts, u: Units) -> tuple[str, str]:
     parts = []
     if told:
         parts.append(
-            f"Not stated on the roads for the rig, by length: {told}. Not stated is not the same as none. Missing "
+            f"Missing from the road data, by length: {told}. Not stated is not the same as none. Missing "
             "height, weight, width and length limits are left out on ordinary roads, where none is usual."
         )
     if close:
@@ -82,7 +82,7 @@ def _not_stated(f: Facts, u: Units) -> tuple[str, str]:
             f"On {_percent(close)} of the roads for the rig, by length, the grade is measured but too close to the "
             "rig's limit to be sure of."
         )
-    return " ".join(parts), "Signs on the road go before the map; ask someone who has driven it with a trailer."
+    return " ".join(parts), "Signs on the road override the map; ask someone who has driven it with a trailer."
 
 
 def _percent(share_pct: float) -> str:
@@ -111,7 +111,7 @@ def _no_start(f: Facts, u: Units) -> tuple[str, str]:
     refused = NoStart(f["kind"], f["name"], f["distance_m"], f["reasons"])
     remedy = {
         "no_road": "Move the staging point to its road, or add the missing road.",
-        "none_for_rig": "Check the rig's figures; the table of shut roads tells what each would take.",
+        "none_for_rig": "Check the rig's figures; the table of shut roads says what each would take.",
     }.get(f["kind"], "Start elsewhere, have the road opened, or check the rig's figures.")
     return no_start_words(refused, f.get("start", "the staging point"), u), remedy
 

@@ -16,7 +16,7 @@ Facts = Mapping[str, Any]
 def _surface_gaps(f: Facts, u: Units) -> tuple[str, str]:
     taken = "land cover" if f["mapped"] else clutter_words(f["kind"], f["height_m"], u)
     return (
-        f"The surface layer does not tell what stands on {u.share(f['share'], 1)} of the search ground: trees and "
+        f"The surface layer does not say what stands on {u.share(f['share'], 1)} of the search ground: trees and "
         f"roofs there are not known. For the radio {taken} is taken.",
         "Give a surface that covers it; where it does not, look for trees on arrival.",
     )
@@ -86,7 +86,7 @@ SEARCH_WORDS: dict[str, Callable[[Facts, Units], tuple[str, str]]] = {
         "Make the points wanted, not required, where the area counts more.",
     ),
     "land_cover_gaps": lambda f, u: (
-        f"The layers do not tell what stands on {u.share(f['share'], 1)} of the search ground: "
+        f"The layers do not say what stands on {u.share(f['share'], 1)} of the search ground: "
         f"{clutter_words(f['kind'], f['height_m'], u)} is assumed there for the radio.",
         "Give layers that cover it, or say in layers.default_clutter what stands there.",
     ),

@@ -175,7 +175,7 @@ def _farther_data(e: Evaluation, mission: Mission, units: Units) -> str:
 def _nearer_road(e: Evaluation, mission: Mission, units: Units) -> str:
     return (
         f"A road that the rig can use would have to come within {units.stop(mission.rig.last_leg_max_m)} over "
-        "drivable ground (rig.last_leg_max_m), or a track that the map lacks would have to be named."
+        "drivable ground (rig.last_leg_max_m), or a track that is missing from the map must be named."
     )
 
 

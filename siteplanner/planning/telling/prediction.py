@@ -81,7 +81,7 @@ def elevation_sentence(coverage: Coverage, units: Units) -> str:
     likely = f", most likely {points:.1f} points {way} than told" if points >= TOLD_POINTS else ""
     return (
         f"Elevation's own error: in 9 cases of 10 the share lies between {units.share(by.low, 1)} and "
-        f"{units.share(by.high, 1)}{likely}; what is told is that of the elevation as given.{_hidden(by)}"
+        f"{units.share(by.high, 1)}{likely}; the figures are those of the elevation as given.{_hidden(by)}"
     )
 
 
@@ -101,5 +101,5 @@ def probability_meaning(radio: Radio, units: Units) -> str:
     return (
         f"Chance of service at this place for half of the time: spread {units.decibels(radio.location_sigma_db, 1)} "
         f"from place to place and {units.decibels(radio.model_sigma_db, 1)} of the model's own error together, never "
-        f"told above {units.share(radio.most_certain_at_point)}."
+        f"given as above {units.share(radio.most_certain_at_point)}."
     )

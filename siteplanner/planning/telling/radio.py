@@ -43,7 +43,7 @@ def radio_lines(
     steps = told.steps if steps is None else steps
     low, likely, high = (s / 60 for s in (access.drive_low_s, access.drive_time_s, access.drive_high_s))
     way = "Other way" if alternative else "Drive"
-    head = f"{way} to spot {spelled_name(spot.name)}. {_distance(route.distance_m, units)} on the road"
+    head = f"{way} to trailer site {spelled_name(spot.name)}. {_distance(route.distance_m, units)} on the road"
     if alternative:
         head += f". {alternative_words(told.alternative, units)}"
     elif math.isfinite(low):
@@ -86,7 +86,7 @@ def _warnings(hazards: Iterable[HazardAhead], units: Units) -> list[str]:
     out = []
     for text, group in told.items():
         at = _distance(group[0].running_m, units)
-        times = f", {len(group)} times, first" if len(group) > 1 else ""
+        times = f" at {len(group)} places, the first" if len(group) > 1 else ""
         length = group[0].length_m
         stretch = f", over {units.roughly(length)}" if length > 0 and len(group) == 1 else ""
         out.append(f"{signal_word(group[0].severity).capitalize()}{times} at {at}: {text}{stretch}.")

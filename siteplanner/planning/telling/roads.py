@@ -26,7 +26,7 @@ CARRIED = {
 }  # fmt: skip
 DIRECT = {"flood_prone": "floods", "low_water_crossing": "low-water crossing", "tidal": "covered by the tide"}
 WORKS = {"yes": "", "minor": "small "}
-USUAL = "No other limit is in the data, as is usual on ordinary roads: signs on the road go before the map."
+USUAL = "No other limit is in the data, as is usual on ordinary roads: signs on the road override the map."
 BARRIER_WORDS: dict[str, tuple[str, ...]] = {
     "gate": ("gate", "may be locked"), "lift_gate": ("lift gate", "may be locked"),
     "swing_gate": ("gate", "may be locked"), "sliding_gate": ("gate", "may be locked"),

@@ -9,7 +9,7 @@ from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.study.spot import Spot
 from siteplanner.planning.telling.ground import slope_cell
 from siteplanner.planning.telling.sky import figure_with_doubt
-from siteplanner.planning.telling.units import METRIC, NOT_KNOWN, Units
+from siteplanner.planning.telling.units import METRIC, Units
 from siteplanner.planning.telling.words import starts_sentence
 
 
@@ -53,7 +53,8 @@ def explanation_lines(result: dict[str, Any], units: Units = METRIC) -> Iterator
     for item in result["failed"]:
         yield f"- {item['reason']}"
     for name, line in result["criteria"].items():
-        value = NOT_KNOWN if line["value"] is None else f"{line['value']:.1f} {line['unit']}".rstrip()
+        unit = "°" if line["unit"] == "deg" else line["unit"]
+        value = units.figure(line["value"], unit, 1).rstrip()
         yield (
             f"{name:>11}: {value}; earned {line['utility']:.2f} x weight {line['weight']:.2f} = "
             f"{line['contribution']:.1f} points"
