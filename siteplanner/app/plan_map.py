@@ -55,7 +55,17 @@ from siteplanner.outputs.pictures.layers import (
     sky_picture,
     slope_picture,
 )
-from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
+from siteplanner.outputs.words.map_legend import (
+    FIRST_LIMIT,
+    RULED_TITLE,
+    SERVICE_TITLE,
+    SKY_TITLE,
+    SLOPE_TITLE,
+    sky_rows,
+    sky_shown,
+    sky_words,
+    slope_rows,
+)
 from siteplanner.outputs.words.palettes import (
     INK,
     PASSES_COLOUR,
@@ -69,7 +79,7 @@ from siteplanner.planning.limits.ruling import BITS
 from siteplanner.planning.plan.explain import Explanation
 from siteplanner.planning.plan.model import Plan
 
-SERVICE, RULED_OUT, SKY, SLOPE, RELIEF = "Service", "Ruled out", SKY_TITLE, "Slope", "Terrain only"
+SERVICE, RULED_OUT, SKY, SLOPE, RELIEF = SERVICE_TITLE, RULED_TITLE, SKY_TITLE, SLOPE_TITLE, "Terrain only"
 CHOSEN_CSS = """
 .sp-icon .sp-chosen { min-width: 36px; height: 36px; border-radius: 18px; font-size: 18px; line-height: 28px;
   background: #fff; color: #0B4F82; border: 4px solid #0B4F82; }
@@ -238,10 +248,10 @@ def legend(plan: Plan, ground: str) -> str:
     """What the colours of the picture shown mean, as HTML."""
     word, rows = "", list[tuple[str, str]]()
     if ground == SERVICE:
-        word = "Predicted probability of service; no color: below 50 %"
+        word = f"{SERVICE_TITLE}; no color: below 50 %"
         rows = [(colour, words) for _, colour, words in SERVICE_CLASSES]
     elif ground == RULED_OUT:
-        word = "First limit that rules the ground out; no color: outside the search ground"
+        word = f"{FIRST_LIMIT} No color: outside the search ground"
         colours = ruling_colours([r.code for r in plan.rulings])
         rows = [(PASSES_COLOUR, "Passes every limit")]
         rows += [(colours[r.code], f"{r.label} ({percent_text(r.share)})") for r in plan.rulings if r.share > 0]

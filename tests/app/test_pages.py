@@ -19,6 +19,7 @@ from siteplanner.app.ranking_table import ranking_rows
 from siteplanner.app.why import score_table, verdict
 from siteplanner.core.link import BudgetLine
 from siteplanner.errors import InputError
+from siteplanner.outputs.map.legend import legend_html
 from siteplanner.outputs.words.text import clean
 from siteplanner.planning.plan.explain import Explanation
 from siteplanner.planning.spots.capacity import capacity_of
@@ -35,6 +36,15 @@ MAIN = str(Path(serve.__file__).with_name("main.py"))
 def plan(request):
     made = make_plan() if request.param == "plain" else make_plan(names=HOSTILE, mission_name="".join(HOSTILE))
     return replace(made, judged=made.spots)
+
+
+def test_page_and_saved_map_have_one_name_for_each_picture_and_explain_its_shares(plan):
+    """The shares of limits overlap: their sum said nothing where the page did not say so."""
+    saved = legend_html(plan)
+    for title in (plan_map.SERVICE, plan_map.RULED_OUT, plan_map.SKY, plan_map.SLOPE):
+        assert f"> {title}</label>" in saved
+    for page in (saved, plan_map.legend(plan, plan_map.RULED_OUT)):
+        assert "a cell with several limits has the color of the first" in page
 
 
 def asked(plan, evaluation):

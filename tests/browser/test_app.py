@@ -30,6 +30,9 @@ from tests.browser.conftest import is_far, settled
 pytestmark = [pytest.mark.browser, pytest.mark.alone]
 ROOT = Path(__file__).parents[2]
 SAMPLE = sample_mission().parent
+PICTURES = (
+    ("Ground ruled out", "Passes every limit"), ("Sky margin", "too little"), ("Slope of the ground", "the limit"),
+)  # fmt: skip
 LONG_MS = 120_000  # for a plan on a slow, shared machine
 SCORES = """(() => { const shown = [...document.querySelectorAll('div')].map(e => e.shadowRoot)
     .flatMap(root => root ? [...root.querySelectorAll('[role=option] .score')] : []).map(e => e.textContent);
@@ -280,7 +283,7 @@ def test_commander_decides(app, planned, page, chromium, tmp_path):
     table.locator("thead th", has_text=re.compile("^C")).wait_for()
 
     # layers with their legends; a drive that reaches the map keeps its own
-    for choice, words in (("Ruled out", "Passes every limit"), ("Sky margin", "too little"), ("Slope", "the limit")):
+    for choice, words in PICTURES:
         shown = frame(page).locator("img.sp-classes")
         src = shown.evaluate("i => i.src") if shown.count() else ""
         page.get_by_role("radiogroup").get_by_text(choice, exact=True).click()

@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from siteplanner.outputs.map.styles import key_class, legend_lines, line_css
-from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE, sky_rows, sky_shown, sky_words, slope_rows
+from siteplanner.outputs.words.map_legend import (
+    FIRST_LIMIT,
+    RULED_TITLE,
+    SERVICE_TITLE,
+    SKY_TITLE,
+    SLOPE_TITLE,
+    sky_rows,
+    sky_shown,
+    sky_words,
+    slope_rows,
+)
 from siteplanner.outputs.words.palettes import PASSES_COLOUR, SERVICE_CLASSES, drawn, ruling_colours
 from siteplanner.outputs.words.text import named, shown
 from siteplanner.planning.plan.model import Plan
 from siteplanner.planning.telling.places import ruled_out_share
 from siteplanner.planning.telling.units import reader_units
 
-SERVICE_TITLE = "Predicted probability of service"
-FIRST_LIMIT = "Share of the search ground; a cell with several limits has the color of the first."
 OF_DRIVE, OF_AIM = "Numbered steps of the drive", "Sectors and dish"
 
 
@@ -86,7 +94,7 @@ def legend_html(plan: Plan) -> str:
     )
     pictures = [
         *([("service", SERVICE_TITLE, service, "")] if plan.spots else []),
-        ("ruling", "Ground ruled out", ruled, FIRST_LIMIT),
+        ("ruling", RULED_TITLE, ruled, FIRST_LIMIT),
         *([("sky", SKY_TITLE, sky, f"{shown(sky_words(plan))}.")] if sky else []),
         ("slope", SLOPE_TITLE, steep, ""),
     ]

@@ -46,7 +46,7 @@ from siteplanner.outputs.pictures.layers import (
     slope_picture,
 )
 from siteplanner.outputs.pictures.relief import relief_picture
-from siteplanner.outputs.words.map_legend import SKY_TITLE, SLOPE_TITLE
+from siteplanner.outputs.words.map_legend import RULED_TITLE, SKY_TITLE, SLOPE_TITLE
 from siteplanner.outputs.words.text import clean, shown
 from siteplanner.planning.limits.ruling import BITS, OUTSIDE
 from siteplanner.planning.plan.model import Plan
@@ -126,7 +126,7 @@ def build_map(plan: Plan, *, picture_url: PictureUrl | None = None, page: bool =
     words, pictured = spot_words(plan), with_service(plan)
     layers["slope"] = classes("slope", slope_picture(plan), SLOPE_TITLE, False, 2)
     layers["sky"] = classes("sky", sky_picture(plan), SKY_TITLE, False, 2)
-    layers["ruling"] = classes("ruling", ruling_picture(plan), "Ground ruled out", False, 3)
+    layers["ruling"] = classes("ruling", ruling_picture(plan), RULED_TITLE, False, 3)
     service = [
         classes(
             f"service_{ranked.rank}",

@@ -8,7 +8,9 @@ from siteplanner.planning.telling.legend import sky_classes, sky_steps, sky_word
 from siteplanner.planning.telling.units import NOT_KNOWN, reader_units
 
 __all__ = ["sky_steps", "sky_words"]
+SERVICE_TITLE, RULED_TITLE = "Predicted service", "Ground ruled out"
 SKY_TITLE, SLOPE_TITLE = "Sky margin", "Slope of the ground"
+FIRST_LIMIT = "Share of the search ground; a cell with several limits has the color of the first."
 
 
 def sky_shown(plan: Plan) -> bool:
