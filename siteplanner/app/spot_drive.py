@@ -82,7 +82,7 @@ def turns(e: Evaluation, units: Units) -> str:
         )
         for number, step in enumerate(steps_of(e.access), 1)
     ]
-    rows.append((str(len(rows) + 1), units.distance(e.access.drive_distance_m), last_leg_words(e.access, units), ""))
+    rows.append(("", units.distance(e.access.drive_distance_m), last_leg_words(e.access, units), ""))  # no step of it
     told = told_of(e.access)
     more = [
         (what, words)

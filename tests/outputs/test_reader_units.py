@@ -33,6 +33,7 @@ from siteplanner.planning.telling import (
 )
 from siteplanner.planning.telling.units import BOTH, METRIC, US, Units
 from siteplanner.planning.telling.wind import dish_wind_sentence, lane_label, limits_sentence
+from tests.glossary import old_words
 from tests.outputs.crew_steps import set_up_of
 from tests.outputs.factory import make_plan, waiting
 
@@ -102,6 +103,7 @@ def plan() -> Plan:
 def test_each_reader_meets_his_own_units_only(plan, what):
     for ranked in plan.spots[:2]:
         metric, us, both = (str(TOLD[what](plan, ranked, units)) for units in (METRIC, US, BOTH))
+        assert not [old for told in (metric, us, both) for old in old_words(told)]
         assert not US_UNIT.search(metric), metric
         assert not METRIC_UNIT.search(us), us
         if what in HAS_A_LENGTH:

@@ -309,3 +309,13 @@ def test_radio_blocks_fit_and_lose_no_turn(told_plan):
     assert parts[0].startswith("Radio, part 1 of ")
     assert all(len(text.encode()) <= MOST_BYTES for text in parts)
     assert all(f"\n{n}. " in "\n".join(parts) for n in range(1, 3 * len(told.steps) + 1))
+
+
+def test_the_key_of_the_driver_s_map_names_what_the_map_has(told_plan):
+    key = driver_content(told_plan, told_plan.best)["map_key"]
+    assert "dashed: another way; T: turning place" in key
+    other = driver_content(told_plan, told_plan.spots[1])["map_key"]
+    assert "T: turning place" not in other
+    assert "hatched: hazard area" in other
+    bare = replace(told_plan, scene=replace(told_plan.scene, overlays={}))
+    assert "hatched" not in driver_content(bare, bare.best)["map_key"]

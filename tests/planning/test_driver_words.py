@@ -95,14 +95,15 @@ def test_the_three_limits_name_figure_road_and_place():
     rows = dict(limit_rows(told_of_drive(net, route, [posted, unknown]), route, 15.0, US))
     # 10 US tons are 9.07185 t (NIST SP 811, appendix B.8); 14 ft are 4.2672 m
     assert rows["Lowest clearance"] == "14.0 ft on Mill Road at 0.2 mi"
-    assert (
-        rows["Lightest bridge"]
-        == "10.0 US tons on Mill Road at 0.2 mi; 1 not in the data: read the sign on Pass Road at 0.8 mi"
-    )
+    unread = "1 bridge with no figure in the data: read the sign on Pass Road at 0.8 mi"
+    assert rows["Lightest bridge"] == f"10.0 US tons on Mill Road at 0.2 mi; {unread}"
     assert rows["Steepest grade"] == "not known"
     low = hazard("under bridge", 700.0)
     rows = dict(limit_rows(told_of_drive(net, route, [low, hazard("tunnel", 900.0)]), route, 15.0, METRIC))
-    assert rows["Lowest clearance"] == "2 not in the data: read the sign, first on Mill Road at 0.7 km"
+    assert (
+        rows["Lowest clearance"]
+        == "2 low places with no figure in the data: read the signs, first on Mill Road at 0.7 km"
+    )
     assert rows["Lightest bridge"] == "No bridge in the data; signs override the map"
     for words in rows.values():
         assert "not posted" not in words

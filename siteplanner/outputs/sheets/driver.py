@@ -16,6 +16,7 @@ from siteplanner.outputs.sheets.track_code import code_svg, track_code
 from siteplanner.outputs.words.standard import PLANNING_AID
 from siteplanner.planning.choose.ranked import RankedSpot
 from siteplanner.planning.plan.model import Plan
+from siteplanner.planning.spots.drive_facts import Told
 from siteplanner.planning.spots.evaluation import Access, start_of, told_of
 from siteplanner.planning.telling.directions import alternative_words, step_words, too_far_words
 from siteplanner.planning.telling.drive_limits import first_line, limit_rows
@@ -148,9 +149,7 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
         "end_alt": "Map of the last part of the drive with the numbered steps of the list.",
         "leg_svg": last_leg_map(plan, ranked, 92, 46),
         "leg_alt": "Drawing of the last leg, north up: the road, the way in as an arrow, the trailer with its tongue.",
-        "map_key": "S start; numbers: steps of the list; black disc: the spot; thick line: the drive; "
-        "dashed: another way; T: turning place; "
-        "hatched: hazard area; dotted: keep-out; dash-dot: overhead line; short dashes: road not for this rig.",
+        "map_key": _map_key(plan, told),
         "profile_svg": profile_svg(plan, ranked, units, size=SHEET),
         "profile_alt": profile_words(plan, ranked, units),
         "odometer": units.odometer_unit,
@@ -183,6 +182,23 @@ def driver_content(plan: Plan, ranked: RankedSpot) -> dict[str, Any] | None:
             [no_contact_words(site.timeline, units), "do: ____________________________________"],
         ],
     }
+
+
+def _map_key(plan: Plan, told: Told) -> str:
+    """The marks of the driver's map in words, of those that it has."""
+    layers = {
+        "hazards": "hatched: hazard area",
+        "keep_out": "dotted: keep-out",
+        "power_lines": "dash-dot: overhead line",
+    }
+    marks = [
+        "S start; numbers: steps of the list; black disc: the spot; thick line: the drive",
+        *(["dashed: another way"] if told.alternative.route is not None else []),
+        *(["T: turning place"] if told.turning.place is not None else []),
+        *(words for role, words in drawn if role in plan.scene.overlays),
+        "short dashes: road not for this rig",
+    ]
+    return f"{'; '.join(marks)}."
 
 
 def _limits(plan: Plan, access: Access, units: Units) -> list[tuple[str, str]]:

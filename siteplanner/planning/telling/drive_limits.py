@@ -28,8 +28,8 @@ def limit_rows(told: Told, route: Route, max_grade_pct: float, units: Units) -> 
     unknown_heights = [h for h in told.hazards if h.kind in OVERHEAD and id(h) not in high]
     unknown_bridges = [h for h in told.hazards if h.kind == "bridge" and id(h) not in heavy]
     return [
-        ("Lowest clearance", _least(heights, unknown_heights, "m", "No low place in the data", told, units)),
-        ("Lightest bridge", _least(weights, unknown_bridges, "t", "No bridge in the data", told, units)),
+        ("Lowest clearance", _least(heights, unknown_heights, "m", "low place", told, units)),
+        ("Lightest bridge", _least(weights, unknown_bridges, "t", "bridge", told, units)),
         ("Steepest grade", _steepest(told, route, max_grade_pct, units)),
     ]
 
@@ -44,7 +44,7 @@ def _least(
     found: Sequence[tuple[HazardAhead, float]],
     unknown: Sequence[HazardAhead],
     unit: str,
-    none: str,
+    what: str,
     told: Told,
     units: Units,
 ) -> str:
@@ -53,10 +53,13 @@ def _least(
         hazard, figure = min(found, key=lambda pair: pair[1])
         words.append(f"{units.posted(figure, unit)} {place_words(hazard.running_m, told, units)}")
     if unknown:
-        count = f"{len(unknown)} " if len(unknown) > 1 or found else ""
-        first = ", first" if len(unknown) > 1 else ""
-        words.append(f"{count}{READ}{first} {place_words(unknown[0].running_m, told, units)}")
-    return "; ".join(words) or f"{none}; signs override the map"
+        several, at = len(unknown) > 1, place_words(unknown[0].running_m, told, units)
+        if several or found:
+            count = f"{len(unknown)} {what}{'s' if several else ''} with no figure in the data"
+            words.append(f"{count}: read the sign{'s, first' if several else ''} {at}")
+        else:
+            words.append(f"{READ} {at}")
+    return "; ".join(words) or f"No {what} in the data; signs override the map"
 
 
 def _steepest(told: Told, route: Route, max_grade_pct: float, units: Units) -> str:
