@@ -64,7 +64,7 @@ def test_words_of_the_brief(plan):
     ]
     assert backhaul_lines(plan.spots[1].evaluation)[1] == (
         "not known",
-        "Donor link to Ridge tower: the ground is not known from 1.5 km on",
+        "Donor link to Ridge tower: the ground is not known beyond 1.5 km",
     )
     assert backhaul_fact(plan.spots[0].evaluation) == ("Satellite", "34° over the skyline")
 

@@ -348,7 +348,7 @@ class TestBadAndUnknown:
         holed[:, (x > at(2500, 0)[0]) & (x < at(2540, 0)[0])] = np.nan  # across every path
         study = _with_ground(judge.study, holed)
         for name, verdict, words in (
-            ("canyon floor", "unknown", "the ground is not known from 1.5 km on"),
+            ("canyon floor", "unknown", "the ground is not known beyond 1.5 km"),
             ("behind the dam", "fails", "blocked at 0.15 km"),
         ):
             spot = judged(canyon_plan, name).spot

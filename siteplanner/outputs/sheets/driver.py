@@ -195,7 +195,7 @@ def _map_key(plan: Plan, told: Told) -> str:
         "S start; numbers: steps of the list; black disc: the spot; thick line: the drive",
         *(["dashed: another way"] if told.alternative.route is not None else []),
         *(["T: turning place"] if told.turning.place is not None else []),
-        *(words for role, words in drawn if role in plan.scene.overlays),
+        *(words for role, words in layers.items() if role in plan.scene.overlays),
         "short dashes: road not for this rig",
     ]
     return f"{'; '.join(marks)}."

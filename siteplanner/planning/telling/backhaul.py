@@ -95,7 +95,7 @@ def _why(path: DonorPath, units: Units) -> str:
             f"worst month), {path.low_k_share:.2f} of the first Fresnel radius is clear, {path.needed:.2f} needed"
         ),
         "donor_unknown": lambda: "the donor stands outside the known elevation",
-        "ground_unknown": lambda: f"the ground is not known from {_km(path.unknown_from_m, units)} on",
+        "ground_unknown": lambda: f"the ground is not known beyond {_km(path.unknown_from_m, units)}",
         "too_weak": lambda: f"{units.decibels(-path.margin_db)} too weak over {far}",
         "clear": lambda: (
             f"clear over {far} at {units.bearing(path.bearing_deg)} true, {units.decibels(path.margin_db)} to spare"
