@@ -53,8 +53,8 @@ class PowerLines(Part):
         None,
         ge=0,
         le=100,
-        description="From a mapped line to its outer conductors. None: by voltage, 1.5 m up to 50 kV to 22 m above "
-        "750 kV and where the voltage is not known (not checked against its text).",
+        description="From a mapped line to its outer conductors. None: by voltage, 1.5 m up to 50 kV to 22 m above 750 "
+        "kV and where the voltage is not known (text not checked).",
     )
     position_error_m: float = Field(
         5.0,

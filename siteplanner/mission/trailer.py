@@ -146,7 +146,7 @@ class Rig(Part):
     )
     max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")
     turning_radius_m: float = Field(
-        10.06, ge=1, le=100, description="Car with camper trailer (P/T), 33 ft; AASHTO, not checked against its text."
+        10.06, ge=1, le=100, description="Car with camper trailer (P/T), 33 ft; AASHTO, text not checked."
     )
     forbidden_surfaces: Annotated[tuple[str, ...], Field(max_length=100)] = Field(
         ("mud", "sand", "ice", "snow"), description="OpenStreetMap `surface` values. Common practice."
@@ -211,14 +211,14 @@ class Speeds(Part):
         ge=0.05,
         le=1,
         description="Times every speed in times.weather = wet. Free-flow speed falls by 3 to 16 % in heavy rain (FHWA "
-        "Road Weather Management, not checked against its text).",
+        "Road Weather Management, text not checked).",
     )
     snow_factor: float = Field(
         0.7,
         ge=0.05,
         le=1,
-        description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, not "
-        "checked against its text).",
+        description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, text "
+        "not checked).",
     )
     night_factor: float = Field(
         0.9,
@@ -233,7 +233,7 @@ class Speeds(Part):
         ge=0,
         le=120,
         description="Seconds that turning back at a junction takes; a square turn half of it, a slight one next to "
-        "nothing. Car profile of the Open Source Routing Machine, not checked against its text.",
+        "nothing. Car profile of the Open Source Routing Machine, text not checked.",
     )
     shunt_s: Seconds = Field(
         (15.0, 45.0, 150.0),
@@ -243,13 +243,13 @@ class Speeds(Part):
     signal_s: Seconds = Field(
         (0.0, 11.0, 35.0),
         description="Of a crossing with signals. Likely: uniform delay of HCM 2000 eq. 16-11 with a cycle of 90 s, "
-        "half of it green, light traffic; high: where level of service C ends (HCM 2000 exhibit 16-2); not checked "
-        "against its text.",
+        "half of it green, light traffic; high: where level of service C ends (HCM 2000 exhibit 16-2); text not "
+        "checked.",
     )
     stop_s: Seconds = Field(
         (3.0, 8.0, 15.0),
-        description="Of a stop sign. High: where level of service B ends (HCM 2000 exhibit 17-2, not checked against "
-        "its text); the rest common practice, no source.",
+        description="Of a stop sign. High: where level of service B ends (HCM 2000 exhibit 17-2, text not checked); "
+        "the rest common practice, no source.",
     )
     give_way_s: Seconds = Field(
         (0.0, 3.0, 10.0), description="Where one gives way. High: as stop_s, level of service A; the rest as there."

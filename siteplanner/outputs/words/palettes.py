@@ -1,4 +1,5 @@
-"""Colours of the map, all from published colour-blind-safe schemes, and the contrast between two of them.
+"""Colours of the map and the contrast between two of them: classes from published colour-blind-safe schemes; lines,
+relief and the night's are our own, checked for contrast and for each kind of sight.
 
 Categories: Paul Tol, Colour Schemes, SRON/EPS/TN/09-002, issue 3.2, `muted` scheme; its grey stands for
 missing data. Lines and points: M. Okabe and K. Ito, Color Universal Design, 2008. Sequences: C. Brewer,
