@@ -191,7 +191,8 @@ def test_radio_lines_say_the_way_in_full(lay_by):
     access = lay_by.evaluation.access
     lines = radio_lines(lay_by.spot, access, access.told)
     likely = round(access.drive_time_s / 60)
-    assert lines[0].startswith(f"Drive to spot lay-by. 1.5 kilometers or 0.9 miles on the road, about {likely} minute")
+    start = "Drive to trailer site lay-by. 1.5 kilometers or 0.9 miles on the road"
+    assert lines[0].startswith(f"{start}, about {likely} minute")
     assert lines[1].startswith("1. Leave the staging point on Valley Road, toward the east. Drive on 1.5 kilometers")
     (goal,) = [line for line in lines if line.startswith("Destination")]
     assert "In degrees and minutes: 44 degrees" in goal
