@@ -43,7 +43,6 @@ OLD: tuple[tuple[str, str], ...] = (
     (r"\bscore alike\b|\band said so\b|\blayers\.exits can\b", "differ by less than the doubt, says so, no parameter"),
     (r"\bon air on average\b|\bmust-serve points have\b", "average time to on air, named points have"),
     (r"\b(?:is|are) told (?!by\b)|\btold as\b|\bnever told\b", "reported, shown"),
-    (r"\bfrom memory\b", "text not checked"),
     (r"\bsigns? (?:on the road )?goe?s? before\b|\b(?:sheet|manual|own) goes before it\b", "overrides"),
     (r"\bWhoever uses\b|\bBring elevation\b|\bcompiles once\b", "anyone using, add elevation, takes longer"),
     (r"\bfolder (?:that )?holds?\b|\bthese files hold\b|\bthe map lacks\b", "has, is missing from"),

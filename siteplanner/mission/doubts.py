@@ -88,7 +88,7 @@ class Doubts(Part):
         ge=0,
         le=20,
         description="How far one phone reads high or low everywhere: half of the 6 dB that 3GPP TS 36.133 section "
-        "9.1.2.1 (not checked against its text) allows its absolute level, so that the limit is two standard "
+        "9.1.2.1 (from memory) allows its absolute level, so that the limit is two standard "
         "deviations. Common practice.",
     )
     weights: float = Field(

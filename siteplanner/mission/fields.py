@@ -21,7 +21,7 @@ UNITS = {
 """End of a field's name -> its unit; a name with several of these ends has that of the longest."""
 _SOURCED = re.compile(
     r"ITU-[RT]|ITU Radio|3GPP|\bT[RS] \d|\d CFR|ASCE|WMO|\bHCM\b|FHWA|USGS|AASHTO|IEEE|OSM wiki|Erlang|US Army|"
-    r"Routing Machine|[Dd]ata sheet|'s manual|the manual|[Cc]losed form|[Cc]ommon practice|from memory|not checked",
+    r"Routing Machine|[Dd]ata sheet|'s manual|the manual|[Cc]losed form|[Cc]ommon practice|from memory",
 )
 _SENTENCES = re.compile(r"(?<!No\.)(?<!eq\.)(?<!e\.g\.)(?<=[.;])\s+")
 

@@ -106,7 +106,7 @@ class Rules(Part):
 
     power_up_days: int = Field(
         31, ge=1, le=400, description="Due after so many days: monthly, 30 minutes under load (NFPA 110 section 8.4, "
-        "text not checked)."
+        "from memory)."
     )  # fmt: skip
     power_up_most_days: int = Field(
         92, ge=1, le=800, description="Overdue after so many days: quarterly at least. Common practice, no source."
@@ -116,7 +116,7 @@ class Rules(Part):
     weigh_days: int = Field(365, ge=1, le=4000, description="Weighed again after so many days. Common practice.")
     tire_years: float = Field(
         6.0, gt=0, le=30, description="Tires are looked at by a dealer from this age on: vehicle makers name six to "
-        "ten years whatever the tread (NHTSA tire safety pages, text not checked)."
+        "ten years whatever the tread (NHTSA tire safety pages, from memory)."
     )  # fmt: skip
     tire_most_years: float = Field(10.0, gt=0, le=30, description="And replaced from this age on. The same.")
     least_fuel_share: float = Field(0.9, ge=0, le=1, description="Of the tank, for a unit that waits. Common practice.")

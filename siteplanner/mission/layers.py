@@ -34,7 +34,7 @@ class Layers(Part):
         le=50,
         description="One standard deviation of a cell's height against its neighbors'. None: 0.1 m for source cells up "
         "to 3 m (lidar, USGS Lidar Base Specification QL2: RMSE 10 cm), 0.8 m up to 15 m (1/3 arc-second national "
-        "elevation: RMSE about 0.8 m), 2 m coarser (common practice); all text not checked.",
+        "elevation: RMSE about 0.8 m), 2 m coarser (common practice); all from memory.",
     )
     highest_ground_m: float | None = Field(
         None,

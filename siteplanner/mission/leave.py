@@ -20,7 +20,7 @@ class Leave(Part):
         ge=1,
         le=100,
         description="The mast stays this many times its height above a landing zone away from it, on every side. 8: "
-        "the approach of a heliport (14 CFR 77.23(b), text not checked); on every side: common practice, no source.",
+        "the approach of a heliport (14 CFR 77.23(b), from memory); on every side: common practice, no source.",
     )
     known_cells_within_m: float = Field(
         30_000.0,

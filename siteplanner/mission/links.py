@@ -67,14 +67,14 @@ class Sky(Rated):
         ge=1,
         le=50,
         description="The middle of 11.7 to 12.2 GHz, fixed-satellite downlink of the Americas (ITU Radio Regulations, "
-        "Article 5, text not checked).",
+        "Article 5, from memory).",
     )
     uplink_ghz: float = Field(
         14.25,
         ge=1,
         le=50,
-        description="The middle of 14.0 to 14.5 GHz, fixed-satellite uplink (ITU Radio Regulations, Article 5, text "
-        "not checked).",
+        description="The middle of 14.0 to 14.5 GHz, fixed-satellite uplink (ITU Radio Regulations, Article 5, "
+        "from memory).",
     )
     link_margin_db: float = Field(
         3.0,
@@ -125,7 +125,7 @@ class DonorLink(Rated):
         ge=100,
         le=15_000,
         description="Where a donor site names none. Rain and gas are not in the loss: ITU-R P.530 section 2.4 neglects "
-        "rain below 5 GHz (text not checked); above 10 GHz put them into fade_margin_db. A finding says so.",
+        "rain below 5 GHz (from memory); above 10 GHz put them into fade_margin_db. A finding says so.",
     )
     k_factor: float = Field(
         4 / 3, ge=0.5, le=3, description="Effective Earth radius over the true one; ITU-R P.310: 4/3 is the median."
@@ -136,14 +136,14 @@ class DonorLink(Rated):
         le=3,
         description="Share of the first Fresnel radius that must be clear all along at k_factor; at 0.6 an edge costs "
         "nothing (nu = -0.85, below the -0.78 of ITU-R P.526 equation 31). ITU-R P.530 section 2.2.2 asks 1.0 of links "
-        "that are built to stay (text not checked).",
+        "that are built to stay (from memory).",
     )
     min_clearance_low_k: float = Field(
         0.3,
         ge=0,
         le=3,
         description="The same at the k that is exceeded for 99.9 % of the worst month, by the path's length: ITU-R "
-        "P.530 section 2.2.2, temperate climate, ground along a stretch of the path (text not checked); 0 for a single "
+        "P.530 section 2.2.2, temperate climate, ground along a stretch of the path (from memory); 0 for a single "
         "edge, 0.6 in the tropics beyond 30 km. Decides from about 15 km up.",
     )
     gradient_n_km: float = Field(
@@ -151,7 +151,7 @@ class DonorLink(Rated):
         ge=-1500,
         le=0,
         description="Refractivity gradient dN1 of ITU-R P.453, not exceeded for 1 % of the year, N-units a kilometer: "
-        "inland about -100 to -350, coasts of warm seas down to -1,000 (text not checked). For the share of the worst "
+        "inland about -100 to -350, coasts of warm seas down to -1,000 (from memory). For the share of the worst "
         "month that multipath takes.",
     )
     max_distance_m: float = Field(30_000.0, gt=0, le=100_000, description="Longer links are refused. Common practice.")
@@ -165,7 +165,7 @@ class DonorLink(Rated):
         description="Donor antenna above ground where the layer states none; said in a finding. Common practice.",
     )
     tx_power_dbm: float = Field(
-        23.0, ge=-30, le=60, description="Common practice; 47 CFR 15.407: 30 dBm at 5.8 GHz (text not checked)."
+        23.0, ge=-30, le=60, description="Common practice; 47 CFR 15.407: 30 dBm at 5.8 GHz (from memory)."
     )
     antenna_gain_dbi: float = Field(23.0, ge=-10, le=60, description="At the trailer: a 30 cm panel. Common practice.")
     donor_gain_dbi: float = Field(23.0, ge=-10, le=60, description="At the donor. Common practice.")
@@ -248,10 +248,10 @@ class Radio(Part):
         15.0,
         gt=0,
         le=180,
-        description="Vertical, -3 dB; pattern of TR 36.814 Table A.2.1.1-2 (text not checked), whose 10 degrees belong "
+        description="Vertical, -3 dB; pattern of TR 36.814 Table A.2.1.1-2 (from memory), whose 10 degrees belong "
         "to an antenna of a large tower, 2 m long at 763 MHz. Common practice.",
     )
-    vertical_side_lobe_db: float = Field(20.0, gt=0, le=60, description="TR 36.814 Table A.2.1.1-2, text not checked.")
+    vertical_side_lobe_db: float = Field(20.0, gt=0, le=60, description="TR 36.814 Table A.2.1.1-2, from memory.")
     downtilt_deg: float = Field(2.0, ge=-10, le=30, description="Of each sector below the level. Common practice.")
     cable_loss_db: float = Field(1.5, ge=0, le=40, description="From radio to antenna. Common practice.")
     noise_figure_db: float = Field(5.0, ge=0, le=30, description="Base station receiver.")
@@ -277,14 +277,14 @@ class Radio(Part):
     shared_channel: bool = Field(
         False,
         description="Several trailers send on one channel and disturb each other (as in the downlink of 3GPP TR 36.942 "
-        "section 5, text not checked); false: each has a channel of its own.",
+        "section 5, from memory); false: each has a channel of its own.",
     )
     load_factor: float = Field(
         1.0,
         ge=0,
         le=1,
         description="Share of its resource blocks that another trailer on the same channel fills at any moment. 1: "
-        "full load, as TR 36.942 section 5 takes it (text not checked); less for few users: common practice.",
+        "full load, as TR 36.942 section 5 takes it (from memory); less for few users: common practice.",
     )
     service: ServiceKind = Field(
         "data",
@@ -310,7 +310,7 @@ class Radio(Part):
         ge=0,
         le=15,
         description="Location variability: standard deviation from place to place about the median, log-normal. ITU-R "
-        "P.1546: K + 1.3 log f with f in MHz and K = 1.2 below the clutter, 5.0 dB at 763 MHz (text not checked). 0 "
+        "P.1546: K + 1.3 log f with f in MHz and K = 1.2 below the clutter, 5.0 dB at 763 MHz (from memory). 0 "
         "here and in model_sigma_db makes a hard edge.",
     )
     model_sigma_db: float = Field(
@@ -362,7 +362,7 @@ class Radio(Part):
     first_served: Literal["first_come", "responders"] = Field(
         "first_come",
         description="Who gets through where more handsets call than `users`: whoever comes first, or responders whose "
-        "cards hold an access class from 11 to 15 (3GPP TS 22.011 section 4, text not checked) with the others barred.",
+        "cards hold an access class from 11 to 15 (3GPP TS 22.011 section 4, from memory) with the others barred.",
     )
 
     @property

@@ -54,7 +54,7 @@ class PowerLines(Part):
         ge=0,
         le=100,
         description="From a mapped line to its outer conductors. None: by voltage, 1.5 m up to 50 kV to 22 m above 750 "
-        "kV and where the voltage is not known (text not checked).",
+        "kV and where the voltage is not known (from memory).",
     )
     position_error_m: float = Field(
         5.0,

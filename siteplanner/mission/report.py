@@ -100,7 +100,7 @@ class Report(Part):
         ge=0.5,
         le=100,
         description="How far off the phone may be. The default is that of a phone under open sky, 4.9 m (GPS.gov, GPS "
-        "accuracy; text not checked); under trees or beside a wall it is worse.",
+        "accuracy; from memory); under trees or beside a wall it is worse.",
     )
     bearings: BearingKind | None = Field(
         None, description="Whether heading and sectors are true or magnetic: required with either of them."

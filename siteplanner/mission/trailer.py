@@ -146,7 +146,7 @@ class Rig(Part):
     )
     max_grade_pct: float = Field(15.0, gt=0, le=60, description="Up or down, loaded. Common practice.")
     turning_radius_m: float = Field(
-        10.06, ge=1, le=100, description="Car with camper trailer (P/T), 33 ft; AASHTO, text not checked."
+        10.06, ge=1, le=100, description="Car with camper trailer (P/T), 33 ft; AASHTO, from memory."
     )
     forbidden_surfaces: Annotated[tuple[str, ...], Field(max_length=100)] = Field(
         ("mud", "sand", "ice", "snow"), description="OpenStreetMap `surface` values. Common practice."
@@ -211,14 +211,14 @@ class Speeds(Part):
         ge=0.05,
         le=1,
         description="Times every speed in times.weather = wet. Free-flow speed falls by 3 to 16 % in heavy rain (FHWA "
-        "Road Weather Management, text not checked).",
+        "Road Weather Management, from memory).",
     )
     snow_factor: float = Field(
         0.7,
         ge=0.05,
         le=1,
-        description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, text "
-        "not checked).",
+        description="Times every speed in times.weather = snow. It falls by 5 to 40 % in heavy snow (the same, "
+        "from memory).",
     )
     night_factor: float = Field(
         0.9,
@@ -233,7 +233,7 @@ class Speeds(Part):
         ge=0,
         le=120,
         description="Seconds that turning back at a junction takes; a square turn half of it, a slight one next to "
-        "nothing. Car profile of the Open Source Routing Machine, text not checked.",
+        "nothing. Car profile of the Open Source Routing Machine, from memory.",
     )
     shunt_s: Seconds = Field(
         (15.0, 45.0, 150.0),
@@ -248,7 +248,7 @@ class Speeds(Part):
     )
     stop_s: Seconds = Field(
         (3.0, 8.0, 15.0),
-        description="Of a stop sign. High: where level of service B ends (HCM 2000 exhibit 17-2, text not checked); "
+        description="Of a stop sign. High: where level of service B ends (HCM 2000 exhibit 17-2, from memory); "
         "the rest common practice, no source.",
     )
     give_way_s: Seconds = Field(

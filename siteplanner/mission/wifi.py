@@ -16,9 +16,9 @@ class Wifi(Part):
         ge=-10,
         le=40,
         description="Of the access point, with its antenna's gain the power sent; 47 CFR 15.247(b) allows 30 dBm into "
-        "6 dBi at 2.4 GHz (text not checked).",
+        "6 dBi at 2.4 GHz (from memory).",
     )
-    frequency_mhz: float = Field(2437.0, ge=900, le=7125, description="Channel 6 of IEEE 802.11 (text not checked).")
+    frequency_mhz: float = Field(2437.0, ge=900, le=7125, description="Channel 6 of IEEE 802.11 (from memory).")
     gain_dbi: float = Field(5.0, ge=-10, le=30, description="Of the access point's antenna. Common practice.")
     height_m: float = Field(
         4.0, gt=0, le=60, description="Of that antenna above the handsets: the path is longer than the ring is wide."
