@@ -34,7 +34,7 @@ CSS = (
   box-shadow: inset 5px 0 0 var(--st-primary-color); }
 .item:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: -3px; }
 .spot { margin: 2px 0 0 5px; height: 26px; justify-self: start; }
-.figures { display: flex; flex-wrap: wrap; gap: 0 14px; }
+.figures { display: flex; flex-wrap: wrap; gap: 0 11px; }
 .figures div { font-weight: 700; font-size: 16px; line-height: 1.2; white-space: nowrap; }
 .figures small { display: block; font-weight: 400; font-size: 12.5px; opacity: .8; }
 p { margin: 3px 0 0; font-size: 14.5px; overflow-wrap: anywhere; }

@@ -88,7 +88,7 @@ def turns(page: Any) -> dict[str, list[float]]:
             )
         )
     for n in range(TURNS):
-        choice, words = (("Slope of the ground", "the limit"), ("Ground ruled out", "Passes every limit"))[n % 2]
+        choice, words = (("Slope", "the limit"), ("Ruled out", "Passes every limit"))[n % 2]
         out["picture"].append(
             timed(
                 page,

@@ -31,7 +31,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.alone]
 ROOT = Path(__file__).parents[2]
 SAMPLE = sample_mission().parent
 PICTURES = (
-    ("Ground ruled out", "Passes every limit"), ("Sky margin", "too little"), ("Slope of the ground", "the limit"),
+    ("Ruled out", "Passes every limit"), ("Sky margin", "too little"), ("Slope", "the limit"),
 )  # fmt: skip
 LONG_MS = 120_000  # for a plan on a slow, shared machine
 SCORES = """(() => { const shown = [...document.querySelectorAll('div')].map(e => e.shadowRoot)

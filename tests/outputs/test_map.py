@@ -127,9 +127,9 @@ def test_layers_are_switched_in_plain_words(plan):
     control._parent.get_root().render()
     names = list(control.overlays)
     assert names == [
-        "Slope of the ground",
+        "Slope",
         "Sky margin",
-        "Ground ruled out",
+        "Ruled out",
         "License area",
         "Parcels",
         "Water",

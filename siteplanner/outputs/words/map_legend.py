@@ -8,8 +8,8 @@ from siteplanner.planning.telling.legend import sky_classes, sky_steps, sky_word
 from siteplanner.planning.telling.units import NOT_KNOWN, reader_units
 
 __all__ = ["sky_steps", "sky_words"]
-SERVICE_TITLE, RULED_TITLE = "Predicted service", "Ground ruled out"
-SKY_TITLE, SLOPE_TITLE = "Sky margin", "Slope of the ground"
+SERVICE_TITLE, RULED_TITLE = "Predicted service", "Ruled out"
+SKY_TITLE, SLOPE_TITLE = "Sky margin", "Slope"
 FIRST_LIMIT = "Share of the search ground; a cell with several limits has the color of the first."
 
 
