@@ -230,7 +230,9 @@ def test_which_rig_comes_from_where_is_said(two_starts, capsys):
             "failed": [],
             "criteria": {},
             "sky_sentences": [],
-        }
+        },
+        found.evaluation,
+        METRIC,
     )
     assert said in " ".join(capsys.readouterr().out.split())
     marks = [f["properties"] for f in staging_mark(two_starts.mission)]
