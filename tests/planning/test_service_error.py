@@ -282,7 +282,7 @@ def test_plan_json_and_sentences_tell_it(valley_plan):
     assert doubt_words(coverage, METRIC) == "80 % to 87 % for the elevation's error, 48 % to 93 % if the model is off"
     assert elevation_sentence(coverage, METRIC) == (
         "Elevation's own error: in 9 cases of 10 the share lies between 80.0 % and 86.6 %, most likely 1.3 points more "
-        "than told; what is told is that of the elevation as given."
+        "than told; the figures are those of the elevation as given."
     )
     wide = replace(coverage, elevation=doubt_about(0.82, -0.06, 0.04, hidden=-0.055))
     assert elevation_sentence(wide, METRIC).endswith(
