@@ -12,6 +12,7 @@ import argparse
 import json
 import random
 import re
+import signal
 import tempfile
 import threading
 import time
@@ -150,6 +151,7 @@ def main() -> None:
     asked.add_argument("--minutes", type=float, default=120.0)
     asked.add_argument("--seed", type=int, default=random.randrange(2**31))
     given = asked.parse_args()
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background ignores it, and so would the app
     print(f"seed {given.seed}, {given.users} users, {given.minutes:g} minutes", flush=True)
     told, memory = Told(), list[tuple[float, float]]()
     folder = Path(tempfile.mkdtemp(prefix="users-"))
