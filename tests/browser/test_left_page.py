@@ -120,6 +120,9 @@ def test_where_the_weights_came_to_rest_is_kept_by_a_page_that_is_left_at_once(a
             if (/turn.*values.*must_serve/s.test(new TextDecoder().decode(data))) window.sent++;
             return send.call(this, data); };""")
     page.goto(app.url)
+    page.get_by_text("Sample", exact=True).first.wait_for()
+    page.get_by_role("combobox", name="Sample").click()
+    page.get_by_role("option", name="Real Hills").click()
     page.get_by_role("button", name="Open the sample").click()
     page.get_by_role("button", name="Plan this mission").click()
     page.wait_for_url("**/decide**", timeout=2 * LONG_MS)

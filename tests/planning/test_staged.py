@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 from dataclasses import replace
 from itertools import product
 
@@ -19,8 +20,9 @@ from siteplanner.mission import mission_from_dict
 from siteplanner.outputs.sheets.printing import content_pdf
 from siteplanner.outputs.staged import staged_content
 from siteplanner.outputs.write import json_text
+from siteplanner.planning.limits.breach import Breach
 from siteplanner.planning.plan.mission_place import shared_parameters
-from siteplanner.planning.plan.staged import best_sequence, staged, worth
+from siteplanner.planning.plan.staged import best_sequence, shares_of, staged, worth
 from siteplanner.planning.telling.staged import headline, staged_lines, staged_record
 from tests.glossary import told
 from tests.planning.conftest import CRS, at, write_mission
@@ -100,27 +102,21 @@ def test_shares_and_hours_of_each_way(found):
     assert found.move_pays == (moving.moves > 0 and moving.served_h - single.served_h > 0.02 * 24)
 
 
-def test_no_period_is_spent_where_it_is_likely_too_steep_while_another_place_is_not(mission, valley_plan, monkeypatch):
-    from siteplanner.planning.plan import staged as module
+def test_no_period_is_spent_where_it_is_likely_too_steep_while_another_place_is_not(found):
+    e = found.plans[0].judged[0].evaluation
 
-    plain = staged(mission, previous=valley_plan.kept)
-    first = plain.single.places[0].key
-    known = module._at
+    def place(share, steep_chance, *failed):
+        ground, coverage = replace(e.ground, steep_chance=steep_chance), replace(e.coverage, share=share)
+        return replace(e, ground=ground, coverage=coverage, failed=failed)
 
-    def steep_there(made, judge, spot):
-        e = known(made, judge, spot)
-        return replace(e, ground=replace(e.ground, steep_chance=0.9 if spot.key == first else 0.1))
-
-    monkeypatch.setattr(module, "_at", steep_there)
-    made = staged(mission, previous=valley_plan.kept)
-    assert first not in {spot.key for spot in (*made.single.places, *made.moving.places)}
-    monkeypatch.setattr(module, "_at", lambda made, judge, spot: steep(known(made, judge, spot)))
-    everywhere = staged(mission, previous=valley_plan.kept)
-    assert everywhere.single.places[0].key == first  # nothing else to choose from
-
-
-def steep(e):
-    return replace(e, ground=replace(e.ground, steep_chance=0.9))
+    breach = Breach("steep", "slope", 9.0, 5.0, "deg")
+    day = [place(0.9, 0.8), place(0.4, 0.2), place(0.5, math.nan), place(0.6, 0.1, breach)]
+    night = [place(0.9, 0.8), place(0.4, 0.7), place(0.5, 0.6), place(0.6, 0.1, breach)]  # nothing else to choose from
+    shares = shares_of([list(row) for row in zip(day, night, strict=True)], 2)
+    assert shares == pytest.approx(
+        np.array([[math.nan, 0.9], [0.4, 0.4], [0.5, 0.5], [math.nan, math.nan]]), nan_ok=True
+    )
+    assert best_sequence([12, 12], shares, np.full((1, 4, 4), 0.5)) == (2, 0)
 
 
 def test_spots_keep_their_names_through_the_periods(found):

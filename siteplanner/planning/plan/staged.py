@@ -101,7 +101,7 @@ def staged(mission: Mission, progress: Progress | None = None, previous: Kept | 
     places = _places(plans)
     judges = [p.judge for p in plans if p.judge is not None]
     judged = [[_at(made, judge, spot) for made, judge in zip(plans, judges, strict=True)] for spot in places]
-    shares = _shares(judged, count)
+    shares = shares_of(judged, count)
     hours = [p.hours for p in mission.periods]
     offs = [_offs(judge, places) for judge in judges[1:]]
     mean_h = np.array([[[_mean_h(off) for off in row] for row in table] for table in offs])
@@ -141,7 +141,7 @@ def _at(made: Plan, judge: Judge, spot: Spot) -> Evaluation:
     return known if known is not None else evaluate(judge, spot)
 
 
-def _shares(judged: Sequence[Sequence[Evaluation]], periods: int) -> np.ndarray:
+def shares_of(judged: Sequence[Sequence[Evaluation]], periods: int) -> np.ndarray:
     """(places, periods) share served; NaN: it may not stand there, or is more likely than not too steep for it while
     another place of that period is not."""
     out = np.array([[_share(e) for e in row] for row in judged]).reshape(len(judged), periods)
