@@ -13,6 +13,7 @@ from PIL import Image
 from scipy.ndimage import distance_transform_edt
 
 from siteplanner.outputs.map.map import build_map, map_html
+from siteplanner.outputs.map.opening import BUTTONS_PX, view, zoom_of
 from siteplanner.outputs.map.page import Raw, data_uri, inline, script_json
 from siteplanner.outputs.map.shapes import decision_shapes
 from siteplanner.planning.limits.ruling import BITS, LIMITS, OUTSIDE
@@ -52,6 +53,14 @@ def _open(page, path, width=1280, height=800):
 
 def _pixels(page) -> np.ndarray:
     return np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB")).astype(int)
+
+
+@pytest.mark.parametrize(("width", "height"), [(420, 860), (420, 740), (1280, 800)])
+def test_it_opens_as_large_as_its_frame_lets_it(page, plan, saved, width, height):
+    """The frame as it is once the legend stands as the reader finds it, on a phone closed."""
+    _open(page, saved, width, height)
+    zoom, *size = page.evaluate(f"(() => {{ const m = {MAP}, s = m.getSize(); return [m.getZoom(), s.x, s.y]; }})()")
+    assert zoom == zoom_of(view(plan), *size, BUTTONS_PX)
 
 
 @pytest.mark.parametrize(("width", "height"), [(1280, 800), (820, 1180)])

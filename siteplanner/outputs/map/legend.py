@@ -21,6 +21,7 @@ from siteplanner.planning.telling.places import ruled_out_share
 from siteplanner.planning.telling.units import reader_units
 
 OF_DRIVE, OF_AIM = "Numbered steps of the drive", "Sectors and dish"
+NARROW_PX = 1000  # a page narrower than this opens with its legend closed: the map first; the word stays in sight
 
 
 def _swatch(colour: str, words: str) -> str:
@@ -106,4 +107,6 @@ def legend_html(plan: Plan) -> str:
         + f'<div class="sp-switches">{switches}</div>'
         + "".join(_meaning(key, items, before) for key, _, items, before in pictures)
         + f'<ul class="sp-marks">{marks_html(plan)}</ul><ul class="sp-lines">{lines_html(plan)}</ul></details>'
+        # before the map measures the room that it opens in
+        + f'<script>if (innerWidth < {NARROW_PX}) document.getElementById("sp-legend").open = false;</script>'
     )

@@ -260,7 +260,6 @@ function sitePlannerPage(map, config) {
     map.invalidateSize();
   });
   var legend = document.getElementById("sp-legend");
-  if (window.innerWidth < 1000) legend.open = false;  // the map first; the word stays in sight
   legend.addEventListener("toggle", function () { map.invalidateSize(); });
   root.setAttribute("data-ready", "yes");
 }
