@@ -100,8 +100,7 @@ def answer(work: Work, asked: FromAtlas, units: Units) -> None:
         sliders(asked.mission, quick.ranked, asked.weights, f"atlas {work.edition} {id(asked.run)}", asked.weigh)
     press(button, "Judge the listed spots exactly", _judge, work, type="primary", width="stretch", key="judge_exactly")
     st.caption(judged_exactly_words(quick))
-    listed = quick.ranked[: quick.mission.search.listed_spots]
-    for line in filter(None, (level_words(quick), behind_words(listed, clean))):
+    for line in filter(None, (level_words(quick), behind_words(quick.listed, clean))):
         st.html(f'<p class="sp-small">{named(line)}</p>')
     left, right = st.columns([8, 5], gap="medium")
     left.html(places_html(quick, units))
@@ -118,8 +117,7 @@ def answer(work: Work, asked: FromAtlas, units: Units) -> None:
 
 def places_html(quick: Quick, units: Units) -> str:
     """The listed places, a row each; a column in which no place says anything is left out."""
-    listed = quick.ranked[: quick.mission.search.listed_spots]
-    rows = [place_row(quick, r, units.first, clean) for r in listed]
+    rows = [place_row(quick, r, units.first, clean) for r in quick.listed]
     said = [k for k in range(len(PLACE_COLUMNS)) if any(row[k] != "-" for row in rows)]
     figures = [at for at, k in enumerate(said) if PLACE_COLUMNS[k] in FIGURES]
     return style.table([[row[k] for k in said] for row in rows], [PLACE_COLUMNS[k] for k in said], figures=figures)

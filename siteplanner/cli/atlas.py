@@ -140,10 +140,10 @@ def _say(quick: Quick, units: Any, to_stderr: bool) -> None:
     if not quick.ranked:
         return
     table = Table("rank", "spot", "score", "grid", "served", "slope", "drive", "mast")
-    for ranked in quick.ranked[: quick.mission.search.listed_spots]:
+    for ranked in quick.listed:
         table.add_row(*(safe(cell) for cell in quick_row(ranked, units)))
     screen.print(table)
-    if behind := behind_words(quick.ranked[: quick.mission.search.listed_spots]):
+    if behind := behind_words(quick.listed):
         screen.print(safe(behind), highlight=False)
     if level := level_words(quick):
         screen.print(safe(level), highlight=False)

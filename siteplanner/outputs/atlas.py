@@ -12,7 +12,7 @@ from siteplanner.data.grid import Grid
 from siteplanner.errors import OutputError
 from siteplanner.outputs.gis.tiffs import write_percent
 from siteplanner.outputs.map.map import empty_map
-from siteplanner.outputs.map.opening import show_at_once
+from siteplanner.outputs.map.opening import corners, show_at_once
 from siteplanner.outputs.map.page import Page, Picture, Raw, Shapes, data_uri, file_text
 from siteplanner.outputs.map.shapes import eastward, feature, geojson, picture_bounds, point
 from siteplanner.outputs.map.styles import NIGHT, STYLES
@@ -154,7 +154,7 @@ def region_html(name: str, heights: Grid, service: RegionService, units: Units) 
     rows, cols = service.chance.shape
     x, y = service.chance.xy(np.array([0, rows - 1]), np.array([0, cols - 1]))
     lon, lat = service.chance.lonlat(x, y)
-    show_at_once(fmap, [[float(min(lat)), float(min(lon))], [float(max(lat)), float(max(lon))]])
+    show_at_once(fmap, corners(lat, lon))
     root = Page(title=shown(f"{clean(name)}: who can be served"))
     figure: Any = fmap.get_root()
     own_css = figure.header._children["own_css"]

@@ -94,10 +94,15 @@ class Quick:
         return replace(self, mission=mission, ranked=ranked, sets={} if at_once else _sets(ranked, mission, self.fixed))
 
     @property
+    def listed(self) -> tuple[RankedSpot, ...]:
+        """The best, as many as the mission lists."""
+        return self.ranked[: self.mission.search.listed_spots]
+
+    @property
     def level(self) -> tuple[tuple[RankedSpot, ...], ...]:
         """Listed places, by rank, that the coarser cells do not tell apart: each group within `COARSE_POINTS`."""
         groups: list[list[RankedSpot]] = []
-        for one in self.ranked[: self.mission.search.listed_spots]:
+        for one in self.listed:
             if groups and abs(groups[-1][0].score - one.score) < COARSE_POINTS:
                 groups[-1].append(one)
             else:
